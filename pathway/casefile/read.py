@@ -1,0 +1,212 @@
+"""Reading a case file: TOML text in, a `Record` or every fault of the text out."""
+
+from __future__ import annotations
+
+import datetime
+import math
+import re
+from typing import Any, TypeVar, get_args
+
+from pydantic import BaseModel
+
+from pathway.casefile.fields import Complaints, Fields
+from pathway.casefile.syntax import parse
+from pathway.casefile.visits import Known, day_in_life, read_visits
+from pathway.faults import Fault
+from pathway.protocol.model import Protocol
+from pathway.record import Child, Decision, Operation, Record, Sex
+
+SCHEMA_VERSION = 1
+PHYSES = ("distal_femur", "proximal_tibia", "distal_tibia", "proximal_femur")
+PREFERENCES = ("fewest_operations", "least_device_time", "no_growth_arrest")
+"""What a `prefer` decision may ask for."""
+
+Model = TypeVar("Model", bound=BaseModel)
+_PATTERNS = ("congenital", "developmental")
+_SIDES = ("left", "right")
+_KINDS = get_args(Decision.model_fields["kind"].annotation)
+_NEEDS = {
+    "waive_gate": ("gate",),
+    "block_dates": ("from", "to"),
+    "choose_course": ("course",),
+    "prefer": ("prefer",),
+    "decline": ("stage",),
+}
+
+
+def read_case(text: str, name: str, protocol: Protocol, on: datetime.date | None = None) -> Record | tuple[Fault, ...]:
+    """Return the record that a case file holds, or all its faults in the order of their lines.
+
+    `name` says where the text came from and opens each fault. With `on`, visits and operations after that
+    day are faults. Lengths mm, angles degrees, ages decimal years; visits, operations and decisions come in
+    date order. A text that is no TOML has one fault. Raises nothing for any text.
+    """
+    text = text.removeprefix("\ufeff")
+    document = parse(text, name)
+    if isinstance(document, Fault):
+        return (document,)
+    complaints = Complaints(name)
+    record = _record(Fields(complaints, (), document), protocol, on)
+    return complaints.faults(text) if record is None else record
+
+
+def _record(fields: Fields, protocol: Protocol, on: datetime.date | None) -> Record | None:
+    version = fields.take("schema_version")
+    if isinstance(version, bool) or version != SCHEMA_VERSION:
+        do = f"write `schema_version = {SCHEMA_VERSION}` at the top"
+        fields.wrong("schema_version", str(SCHEMA_VERSION), do)
+    section = fields.one_table("child", required=True)
+    child = None if section is None else _child(section, protocol, on)
+    born = None if section is None else section.table.get("date_of_birth")
+    known = Known(protocol, born if type(born) is datetime.date else None, on)
+    side = None if section is None else section.table.get("affected_side")
+    visits = read_visits(fields.tables("visit"), known)
+    operations = [_operation(table, known, side) for table in fields.tables("operation")]
+    decisions = [_decision(table, known) for table in fields.tables("decision")]
+    fields.done("a case file")
+    if child is None or fields.complaints.entries:
+        return None
+    return Record(
+        child=child,
+        visits=visits,
+        operations=tuple(sorted((one for one in operations if one), key=lambda one: one.date)),
+        decisions=tuple(sorted((one for one in decisions if one), key=lambda one: one.date)),
+    )
+
+
+def _child(fields: Fields, protocol: Protocol, on: datetime.date | None) -> Child | None:
+    pseudonym = fields.text("id", "a pseudonym such as maple-03")
+    if pseudonym.strip() and not re.fullmatch(r"[a-z0-9-]+", pseudonym):
+        do = "use a pseudonym, never a name"
+        fields.wrong("id", "only small letters a to z, digits and hyphens", do)
+    born = fields.day("date_of_birth", required=True)
+    if born is not None and on is not None and born > on:
+        fields.wrong("date_of_birth", f"a day up to {on.isoformat()}", "correct the year")
+    sex = fields.choice("sex", get_args(Sex), "sex", required=True)
+    side = fields.choice("affected_side", (*_SIDES, "both"), "side", required=True)
+    diagnoses = tuple(diagnosis.id for diagnosis in protocol.diagnoses)
+    diagnosis = fields.choice("diagnosis", diagnoses, "diagnosis", required=True)
+    pattern = fields.choice("growth_pattern", _PATTERNS, "growth pattern")
+    note = fields.text("note")
+    fields.done("the child")
+    return _built(
+        fields,
+        Child,
+        id=pseudonym,
+        date_of_birth=born,
+        sex=sex,
+        affected_side=side,
+        diagnosis=diagnosis,
+        growth_pattern=pattern,
+        note=note,
+    )
+
+
+def _operation(fields: Fields, known: Known, affected: object) -> Operation | None:
+    protocol = known.protocol
+    kind = fields.choice("kind", tuple(stage.id for stage in protocol.stages), "stage", required=True)
+    day = day_in_life(fields, "date", known)
+    side = fields.choice("side", _SIDES, "side", required=True)
+    if kind is not None and side is not None:
+        _check_side(fields, kind, side, affected, protocol)
+    achieved_mm = fields.number("achieved_mm", 0, _longest_mm(kind, protocol), "mm")
+    achieved_deg = fields.number("achieved_deg", -180, 180, "degrees")
+    physes = fields.words("physes", PHYSES, "growth plate")
+    removed = day_in_life(fields, "device_removed", known)
+    if day is not None and removed is not None and removed < day:
+        expected = f"a day from the operation on ({day.isoformat()})"
+        fields.wrong("device_removed", expected, "correct one of the two dates")
+    complications = fields.words("complications", protocol.complications, "complication")
+    note = fields.text("note")
+    fields.done("an operation")
+    return _built(
+        fields,
+        Operation,
+        kind=kind,
+        date=day,
+        side=side,
+        achieved_mm=achieved_mm,
+        achieved_deg=achieved_deg,
+        physes=physes,
+        device_removed=removed,
+        complications=complications,
+        note=note,
+    )
+
+
+def _check_side(fields: Fields, kind: str, side: str, affected: object, protocol: Protocol) -> None:
+    if affected not in _SIDES:
+        return
+    on_other_leg = protocol.stage(kind).lane == "other_leg"
+    if on_other_leg != (side != affected):
+        leg = "the other leg" if on_other_leg else "the affected leg"
+        right = next(one for one in _SIDES if (one == affected) != on_other_leg)
+        do = "correct the side here, or affected_side of the child: look at the films before you do"
+        fields.wrong("side", f'"{right}", because {kind} is done on {leg}', do)
+
+
+def _longest_mm(kind: str | None, protocol: Protocol) -> float:
+    """Return the longest plausible bone: no operation gains more than that."""
+    bone = None if kind is None else protocol.stage(kind).bone
+    lengths = ("femur_length_mm", "tibia_length_mm") if bone is None else (f"{bone}_length_mm",)
+    longest = [rule.plausible[1] for rule in protocol.findings if rule.id in lengths and rule.plausible is not None]
+    return max(longest, default=math.inf)
+
+
+def _decision(fields: Fields, known: Known) -> Decision | None:
+    day = day_in_life(fields, "date", known, past=False)
+    by = fields.choice("by", ("family", "team"), "party", required=True)
+    kind = fields.choice("kind", _KINDS, "kind of decision", required=True)
+    reason = fields.text("reason", "the reason in words")
+    needs = _NEEDS.get(kind or "", ())
+    given = {key: _detail(fields, key, known.protocol) for key in needs}
+    start, end = given.get("from"), given.get("to")
+    if isinstance(start, datetime.date) and isinstance(end, datetime.date) and end < start:
+        fields.wrong("to", f"a day from {start.isoformat()} on", "correct one of the two dates")
+    others = {key for keys in _NEEDS.values() for key in keys} - set(needs)
+    for key in sorted(others & set(fields.table)):
+        fields.take(key)
+        if kind is not None:
+            fields.wrong(key, f"nothing here: {kind} has no `{key}`", "remove it, or correct the kind")
+    fields.done("a decision")
+    dates = {f"{key}_date": given.pop(key) for key in ("from", "to") if key in given}
+    return _built(fields, Decision, date=day, by=by, kind=kind, reason=reason, **given, **dates)
+
+
+def _detail(fields: Fields, key: str, protocol: Protocol) -> object | None:
+    if key in ("from", "to"):
+        return fields.day(key, required=True)
+    if key == "prefer":
+        return fields.choice(key, PREFERENCES, "preference", required=True)
+    if key == "course":
+        return fields.text(key, "the id of a course")
+    if key == "gate":
+        return _gate(fields, protocol)
+    stages = tuple(stage.id for stage in protocol.stages)
+    numbered = _numbered_stages(protocol)
+    given = fields.table.get(key)
+    options = numbered if isinstance(given, str) and given in numbered else stages
+    return fields.choice(key, options, "stage", required=True)
+
+
+def _gate(fields: Fields, protocol: Protocol) -> str | None:
+    known = tuple(rule.id for rule in (*protocol.gates, *protocol.contraindications))
+    gate = fields.choice("gate", known, "gate", required=True)
+    if gate in {rule.id for rule in protocol.gates if not rule.waivable}:
+        do = "remove this decision, the protocol holds to this gate"
+        fields.wrong("gate", "a gate that may be waived", do)
+    return gate
+
+
+def _numbered_stages(protocol: Protocol) -> frozenset[str]:
+    """Return the ids of single repetitions of the stages that may be repeated: `femoral_lengthening_2`."""
+    repeated = (stage for stage in protocol.stages if stage.most > 1)
+    return frozenset(f"{stage.id}_{number}" for stage in repeated for number in range(1, stage.most + 1))
+
+
+def _built(fields: Fields, model: type[Model], /, **values: Any) -> Model | None:
+    """Return the value built, None when its table, the last one read, has complaints."""
+    entries = fields.complaints.entries
+    if entries and entries[-1][0][: len(fields.path)] == fields.path:
+        return None
+    return model(**values)

@@ -1,0 +1,49 @@
+"""Published classifications applied to a child."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from pathway.conditions import ClassFact, Facts, Verdict, judge
+from pathway.protocol.model import Classification, Protocol, Type
+
+UNDETERMINED = "undetermined"
+
+
+@dataclass(frozen=True, slots=True)
+class Classified:
+    """A scheme's answer: the type that holds with its verdict, or none and what would settle it."""
+
+    scheme: Classification
+    type: Type | None
+    verdict: Verdict | None
+    asks: frozenset[str]
+
+
+def classify(facts: Facts, protocol: Protocol) -> tuple[Classified, ...]:
+    """Return the answer of every scheme that applies to the diagnosis.
+
+    Exactly one type must hold for a child to be classified. Where none holds yet some are unknown, the child
+    is undetermined and `asks` names the findings of the types still open; where none can hold any more, the
+    scheme has no type for this child and `asks` is empty.
+    """
+    results = []
+    for scheme in protocol.classifications:
+        if facts.diagnosis not in scheme.applies_to:
+            continue
+        judged = [(kind, judge(kind.when, facts, protocol)) for kind in scheme.types]
+        holding = [(kind, verdict) for kind, verdict in judged if verdict.state == "holds"]
+        if len(holding) == 1:
+            results.append(Classified(scheme, holding[0][0], holding[0][1], frozenset()))
+            continue
+        asks = frozenset().union(*(verdict.asks for _, verdict in judged if verdict.state == "unknown"))
+        results.append(Classified(scheme, None, None, asks))
+    return tuple(results)
+
+
+def with_classes(facts: Facts, classified: tuple[Classified, ...]) -> Facts:
+    """Return `facts` with the types found, for conditions that ask for a type."""
+    classes = {
+        item.scheme.id: ClassFact(item.type.type if item.type else UNDETERMINED, item.asks) for item in classified
+    }
+    return replace(facts, classes=classes)

@@ -1,0 +1,194 @@
+"""The latest value of each finding on a day, or why there is none."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from pathway.days import whole_months
+from pathway.protocol.model import FindingRule, Protocol
+from pathway.record import Measurement, Missing, Operation, Record, Side, Value, Visit
+
+WhyUnknown = Literal["never_measured", "out_of_date", "not_measurable", "declined"]
+Leg = Literal["affected", "other"]
+Key = tuple[str, Leg]
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A value that counts on the day: in the finding's unit, with its error (one SD), day and method."""
+
+    value: Value
+    sd: float
+    measured_on: datetime.date
+    method: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unknown:
+    """Why a finding has no value that counts; `last` is the value that went out of date."""
+
+    why: WhyUnknown
+    last: Known | None = None
+    because: str = ""
+
+
+Findings = Mapping[Key, Known | Unknown]
+NEVER = Unknown("never_measured")
+
+
+def findings_on(record: Record, protocol: Protocol, on: datetime.date) -> Findings:
+    """Return every finding of the catalogue on `on`, for the affected leg, the other leg and the child.
+
+    Findings of the whole child stand under the leg `affected`. A value is out of date when it is older than
+    its validity, or was measured before an operation that alters it; it is then kept as `last`.
+    """
+    found: dict[Key, Known | Unknown] = {}
+    visits = tuple(visit for visit in record.visits if visit.date <= on)
+    for rule in protocol.findings:
+        if rule.derived:
+            continue
+        for leg in ("affected", "other") if rule.of == "limb" else ("affected",):
+            side = _side(record, leg) if rule.of == "limb" else None
+            found[rule.id, leg] = _latest(rule, side, leg, visits, record, protocol, on)
+    found.update(_derived(record, protocol, visits, on))
+    return found
+
+
+def current_discrepancy(visit: Visit, record: Record) -> float | None:
+    """Return the difference in leg length (mm, affected side shorter positive) as measured at one visit.
+
+    From femur and tibia of both legs where all four were measured, else from the difference entered; None
+    where neither is there.
+    """
+    lengths = _lengths(visit, record)
+    if len(lengths) == 4:
+        long = lengths["femur", record.other_side] + lengths["tibia", record.other_side]
+        return long - lengths["femur", record.affected_side] - lengths["tibia", record.affected_side]
+    for item in visit.measurements:
+        if item.finding == "leg_length_discrepancy_mm":
+            sign = 1 if item.side == record.affected_side else -1
+            return sign * float(item.value)
+    return None
+
+
+def measurement_sd(rule: FindingRule, method: str, protocol: Protocol) -> float:
+    """Return the error (one SD) of a finding read by a method: the method's for lengths, else the finding's."""
+    if rule.unit == "mm":
+        of_method = next((m.length_sd_mm for m in protocol.methods if m.id == method), None)
+        if of_method is not None:
+            return of_method
+    return rule.sd
+
+
+def _side(record: Record, leg: str) -> Side:
+    return record.affected_side if leg == "affected" else record.other_side
+
+
+def _latest(
+    rule: FindingRule,
+    side: Side | None,
+    leg: str,
+    visits: tuple[Visit, ...],
+    record: Record,
+    protocol: Protocol,
+    on: datetime.date,
+) -> Known | Unknown:
+    last: tuple[Visit, Measurement | Missing] | None = None
+    for visit in visits:
+        entries: tuple[Measurement | Missing, ...] = (*visit.measurements, *visit.missing)
+        for entry in entries:
+            if entry.finding == rule.id and entry.side == side:
+                last = (visit, entry)
+    if last is None:
+        return NEVER
+    visit, entry = last
+    if isinstance(entry, Missing):
+        return Unknown(entry.why, because=entry.note)
+    known = Known(entry.value, measurement_sd(rule, entry.method, protocol), visit.date, entry.method)
+    altering = _altering_operation(rule.id, side, visit.date, record, protocol, on) if leg == "affected" else None
+    if altering is not None:
+        label = protocol.stage(altering.kind).label.lower()
+        return Unknown("out_of_date", known, f"measured before the operation of {altering.date} ({label})")
+    return _in_date(known, rule, on)
+
+
+def _in_date(known: Known, rule: FindingRule, on: datetime.date) -> Known | Unknown:
+    months = whole_months(known.measured_on, on)
+    if rule.valid_months is not None and months >= rule.valid_months:
+        return Unknown("out_of_date", known, f"measured {months} months ago, counts for {rule.valid_months}")
+    return known
+
+
+def _altering_operation(
+    finding: str,
+    side: Side | None,
+    measured: datetime.date,
+    record: Record,
+    protocol: Protocol,
+    on: datetime.date,
+) -> Operation | None:
+    for operation in record.operations:
+        done_after = measured <= operation.date <= on
+        same_side = side is None or operation.side == side
+        if done_after and same_side and finding in protocol.stage(operation.kind).alters:
+            return operation
+    return None
+
+
+def _lengths(visit: Visit, record: Record) -> dict[tuple[str, Side], float]:
+    bones = {"femur_length_mm": "femur", "tibia_length_mm": "tibia"}
+    return {
+        (bones[item.finding], item.side): float(item.value)
+        for item in visit.measurements
+        if item.finding in bones and item.side is not None
+    }
+
+
+def _derived(
+    record: Record, protocol: Protocol, visits: tuple[Visit, ...], on: datetime.date
+) -> Iterator[tuple[Key, Known | Unknown]]:
+    for name in ("femur_length_ratio", "tibia_length_ratio", "limb_shortening_percent"):
+        yield (name, "affected"), _natural(name, record, protocol, visits)
+    yield ("current_discrepancy_mm", "affected"), _current(record, protocol, visits, on)
+    rule = protocol.finding("skeletal_age_years")
+    readings = [visit for visit in visits if visit.skeletal_age_years is not None]
+    if not readings:
+        yield ("skeletal_age_years", "affected"), NEVER
+    else:
+        last = readings[-1]
+        known = Known(float(last.skeletal_age_years or 0.0), rule.sd, last.date, "hand_film")
+        yield ("skeletal_age_years", "affected"), _in_date(known, rule, on)
+
+
+def _natural(name: str, record: Record, protocol: Protocol, visits: tuple[Visit, ...]) -> Known | Unknown:
+    """Proportion of the legs before any lengthening: it is what the child was born with."""
+    bones = {"femur_length_ratio": ("femur",), "tibia_length_ratio": ("tibia",)}.get(name, ("femur", "tibia"))
+    first = min((op.date for op in record.operations if protocol.stage(op.kind).bone in bones), default=None)
+    for visit in reversed(visits):
+        if first is not None and visit.date > first:
+            continue
+        lengths = _lengths(visit, record)
+        keys = [(bone, side) for bone in bones for side in (record.affected_side, record.other_side)]
+        if all(key in lengths for key in keys):
+            short = sum(lengths[bone, record.affected_side] for bone in bones)
+            long = sum(lengths[bone, record.other_side] for bone in bones)
+            value = short / long if name.endswith("_ratio") else 100 * (1 - short / long)
+            return Known(round(value, 4), protocol.finding(name).sd, visit.date, "computed")
+    return NEVER
+
+
+def _current(record: Record, protocol: Protocol, visits: tuple[Visit, ...], on: datetime.date) -> Known | Unknown:
+    rule = protocol.finding("current_discrepancy_mm")
+    for visit in reversed(visits):
+        value = current_discrepancy(visit, record)
+        if value is None:
+            continue
+        known = Known(value, rule.sd, visit.date, "computed")
+        for operation in record.operations:
+            if protocol.stage(operation.kind).bone is not None and visit.date <= operation.date <= on:
+                return Unknown("out_of_date", known, f"measured before the operation of {operation.date}")
+        return _in_date(known, rule, on)
+    return NEVER

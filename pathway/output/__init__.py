@@ -1,0 +1,1 @@
+"""Views of a plan: text, JSON, pictures. A plan in, characters or bytes out."""

@@ -1,0 +1,265 @@
+"""The plan, the growth projection and the reasons as printed text: headings in words, no boxes."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+
+from pathway.days import age_words
+from pathway.explain import Line
+from pathway.plan_model import Course, Plan, PlanStage, Quantiles
+
+STATUS_WORDS = {
+    "done": "done",
+    "under_way": "under way",
+    "ready": "ready",
+    "later": "later",
+    "blocked": "blocked",
+    "optional": "optional",
+}
+STATUS_MARKS = {"done": "●", "under_way": "◐", "ready": "▶", "later": "○", "blocked": "✕", "optional": "◇"}
+STATE_MARKS = {"holds": "+", "fails": "-", "unknown": "?", "waived": "~", "later": ">", "": " "}
+
+
+def plan_text(plan: Plan, width: int = 80, *, plain: bool = False) -> str:
+    """Return the whole plan as text of at most `width` columns; `plain` uses no symbols beyond letters."""
+    return "\n".join(_plan_lines(plan, width, plain)) + "\n"
+
+
+def growth_text(plan: Plan, width: int = 80) -> str:
+    """Return the growth projection: bands by age as a table, and the classical methods beside it."""
+    return "\n".join(_growth_lines(plan, width)) + "\n"
+
+
+def why_text(plan: Plan, stage: PlanStage, lines: Iterable[Line], width: int = 80) -> str:
+    """Return an explanation as indented text with a mark for each state."""
+    head = f"{stage.label} ({_status(stage)}) for {plan.child.id} on {plan.on}"
+    body = [head, *_wrapped(caution(plan), width), ""]
+    for line in lines:
+        if line.depth == 0:
+            body += ["", line.text]
+            continue
+        mark = STATE_MARKS[line.state]
+        body += _wrapped(line.text, width, first="  " * line.depth + f"{mark} ", rest="  " * line.depth + "  ")
+    marks = "Marks: + holds, - fails, ? not known, ~ waived, > judged later."
+    return "\n".join([*body, "", marks]) + "\n"
+
+
+def caution(plan: Plan) -> str:
+    """Return the first caution of the plan: what it is and who decides."""
+    return plan.cautions[0].text
+
+
+def cm_words(mm: float) -> str:
+    """Return a length as the clinic says it: `17.4 cm`."""
+    return f"{mm / 10:.1f} cm"
+
+
+def range_words(spread: Quantiles) -> str:
+    """Return median and 90 % band in words, in cm."""
+    return (
+        f"about {cm_words(spread.p50)}; about 90 of 100 children like this one between "
+        f"{spread.p05 / 10:.1f} and {spread.p95 / 10:.1f} cm"
+    )
+
+
+def amount_words(stage: PlanStage) -> str:
+    """Return a stage's amount in words, or ""."""
+    if stage.amount_mm is None:
+        return ""
+    share = f" ({stage.amount_percent:.0f} % of the bone)" if stage.amount_percent is not None else ""
+    plates = f" by {' and '.join(p.replace('_', ' ') for p in stage.physes)}" if stage.physes else ""
+    return f"{cm_words(stage.amount_mm)}{share}{plates}"
+
+
+def _status(stage: PlanStage) -> str:
+    return STATUS_WORDS[stage.status]
+
+
+def _wrapped(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:
+    lines = textwrap.wrap(text, width, initial_indent=first, subsequent_indent=first if rest is None else rest)
+    return lines or [first.rstrip()]
+
+
+def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
+    child = plan.child
+    age = age_words(child.age_years)
+    yield f"Plan for {child.id}: {child.sex}, {age}, {child.diagnosis_label}, {child.affected_side}"
+    yield f"on {plan.on}; {plan.protocol.name} {plan.protocol.version}"
+    if child.note:
+        yield child.note
+    yield from _wrapped(caution(plan), width)
+    yield from _classification(plan, width)
+    yield from _difference(plan, width)
+    yield from _stage_table(plan, width, plain)
+    yield from _gate_lines(plan, width)
+    yield from _course_lines(plan, width, plain)
+    yield from _question_lines(plan, width)
+    for item in plan.conflicts:
+        yield ""
+        yield "Cannot be planned as the rules stand"
+        yield from _wrapped(item.explanation, width, "  ")
+    yield from _caution_lines(plan, width)
+
+
+def _classification(plan: Plan, width: int) -> Iterator[str]:
+    if plan.classification:
+        yield ""
+        yield "Classification"
+    for item in plan.classification:
+        yield from _wrapped(f"{item.label}: {item.type} ({item.type_label})", width, "  ", "    ")
+        if item.asks:
+            yield from _wrapped(
+                "would be settled by: " + ", ".join(_words(asked) for asked in item.asks), width, "    "
+            )
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _difference(plan: Plan, width: int) -> Iterator[str]:
+    growth = plan.growth
+    yield ""
+    yield "Leg difference"
+    if growth.measured:
+        last = growth.measured[-1]
+        yield f"  measured {cm_words(last.discrepancy_mm)} on {last.date}"
+    if growth.at_maturity is None:
+        yield "  at maturity: cannot be told, no leg length was measured"
+        return
+    text = f"at maturity ({age_words(growth.mature_age_years)}) without operation: "
+    yield from _wrapped(text + range_words(growth.at_maturity.discrepancy_mm), width, "  ", "    ")
+
+
+def _stage_table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
+    yield ""
+    yield "Stages"
+    for stage in plan.stages:
+        mark = "" if plain else f"{STATUS_MARKS[stage.status]} "
+        when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{'':10}  {'':9}"
+        head = f"  {when}  {mark}{_status(stage):<9}  "
+        yield from _wrapped(f"{stage.label}{_tail(stage)}", width, head, " " * len(head))
+
+
+def _tail(stage: PlanStage) -> str:
+    parts = [amount_words(stage)]
+    if stage.window is not None and stage.operation and stage.status != "done":
+        latest = f"to {stage.window.latest}" if stage.window.latest else "on"
+        parts.append(f"allowed from {stage.window.earliest} {latest}")
+    if stage.duration_range_months:
+        low, high = stage.duration_range_months
+        parts.append(f"device for {low:.0f} to {high:.0f} months")
+    shown = [part for part in parts if part]
+    return ": " + "; ".join(shown) if shown else ""
+
+
+def _gate_lines(plan: Plan, width: int) -> Iterator[str]:
+    open_gates = [
+        (stage, gate) for stage in plan.stages for gate in stage.gates if gate.state in ("fails", "unknown", "waived")
+    ]
+    if not open_gates:
+        return
+    yield ""
+    yield "What does not hold yet"
+    for stage, gate in open_gates:
+        yield from _wrapped(f"{stage.label}: {gate.sentence}. {gate.because}", width, "  ", "    ")
+
+
+def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
+    if not plan.alternatives:
+        return
+    yield ""
+    yield "Courses compared (amounts kept as planned; chances as counts of 100)"
+    for course in plan.alternatives:
+        yield from _course(course, width, plain)
+
+
+def _course(course: Course, width: int, plain: bool) -> Iterator[str]:
+    mark = ("chosen" if plain else "▶") if course.recommended else ("" if plain else " ")
+    burden = course.burden
+    yield f"  {mark} {course.summary}".rstrip()
+    left = (
+        "not measured by length" if course.residual_mm is None else f"leaves {course.median_residual_mm / 10:+.1f} cm"
+    )
+    text = f"{left}; {burden.operations} operations, {burden.device_months:.0f} months with a device"
+    if course.chance_within_20_mm is not None:
+        text += f"; within 2 cm: about {100 * course.chance_within_20_mm:.0f} of 100"
+    if course.lost_because:
+        text += f". Not first: {course.lost_because}"
+    yield from _wrapped(text, width, "      ")
+
+
+def _question_lines(plan: Plan, width: int) -> Iterator[str]:
+    if not plan.open_questions:
+        return
+    yield ""
+    yield "Measure first"
+    for question in plan.open_questions:
+        needed = ", ".join(question.needed_for)
+        text = f"{question.label} ({_words(question.why_unknown)}): {question.how}; needed for {needed}"
+        if question.by is not None:
+            text += f", by {question.by}"
+        yield from _wrapped(text, width, "  ", "    ")
+
+
+def _caution_lines(plan: Plan, width: int) -> Iterator[str]:
+    yield ""
+    yield "Cautions"
+    for item in plan.cautions:
+        yield from _wrapped(item.text, width, "  ", "    ")
+    uncertain = sorted(
+        {reason.rule for stage in plan.stages for reason in stage.because if reason.provenance == "memory"}
+    )
+    uncertain += sorted({gate.id for stage in plan.stages for gate in stage.gates if gate.provenance == "memory"})
+    if uncertain:
+        text = "Rules recalled from memory, to be checked before use: " + ", ".join(dict.fromkeys(uncertain))
+        yield from _wrapped(text, width, "  ", "    ")
+
+
+def _growth_lines(plan: Plan, width: int) -> Iterator[str]:
+    growth = plan.growth
+    yield f"Growth of {plan.child.id} on {plan.on}"
+    yield from _wrapped(caution(plan), width)
+    yield ""
+    for note in growth.notes or (growth.basis,):
+        yield from _wrapped(note, width, "  ", "    ")
+    if growth.at_maturity is not None:
+        yield ""
+        yield "Leg difference by age in cm, without operation | with the recommended course"
+        yield "  age        5 of 100  half  95 of 100 |  5 of 100  half  95 of 100"
+        yield from _growth_rows(plan)
+    yield ""
+    yield "Classical methods, for a second opinion (difference at maturity)"
+    for method in growth.methods:
+        value = (
+            "no answer" if method.discrepancy_at_maturity_mm is None else cm_words(method.discrepancy_at_maturity_mm)
+        )
+        yield from _wrapped(f"{method.name}: {value}. {method.note} Source: {method.source}", width, "  ", "    ")
+    yield from _disagreement(plan, width)
+
+
+def _growth_rows(plan: Plan) -> Iterator[str]:
+    points = plan.growth.by_age
+    shown = [point for k, point in enumerate(points) if k % 4 == 0 or k == len(points) - 1]
+    for point in shown:
+        yield f"  {age_words(point.age_years):<9} {_band(point.discrepancy_mm)} | {_band(point.with_plan_mm)}"
+
+
+def _band(spread: Quantiles) -> str:
+    return f"{spread.p05 / 10:>8.1f} {spread.p50 / 10:>6.1f} {spread.p95 / 10:>8.1f} "
+
+
+def _disagreement(plan: Plan, width: int) -> Iterator[str]:
+    at = plan.growth.at_maturity
+    if at is None:
+        return
+    outside: Sequence[str] = [
+        method.name
+        for method in plan.growth.methods
+        if method.discrepancy_at_maturity_mm is not None
+        and not at.discrepancy_mm.p05 <= method.discrepancy_at_maturity_mm <= at.discrepancy_mm.p95
+    ]
+    if outside:
+        text = "Outside the band of the projection: " + ", ".join(outside) + ". The team should ask why."
+        yield from _wrapped(text, width, "  ", "    ")

@@ -1,0 +1,341 @@
+"""The plan: the stable contract that every view and export reads. Nothing but data.
+
+Lengths in mm, angles in degrees, ages in decimal years, durations in months, dates ISO. `chance_…` is 0 to 1.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pathway.days import Day
+from pathway.record import Frozen, Sex
+
+SCHEMA_VERSION = 1
+
+GateStatus = Literal["holds", "fails", "unknown", "waived", "later"]
+StageStatus = Literal["done", "under_way", "ready", "later", "blocked", "optional"]
+WhyUnknown = Literal["never_measured", "out_of_date", "not_measurable", "declined"]
+
+
+class Quantiles(Frozen):
+    """A value with its spread: 5, 25, 50, 75 and 95 of 100."""
+
+    p05: float
+    p25: float
+    p50: float
+    p75: float
+    p95: float
+
+
+class PlanChild(Frozen):
+    """The child as the views show it."""
+
+    id: str
+    sex: Sex
+    date_of_birth: Day
+    affected_side: str
+    diagnosis: str
+    diagnosis_label: str
+    age_years: float
+    note: str = ""
+
+
+class PlanProtocol(Frozen):
+    """Which protocol the plan was made with."""
+
+    name: str
+    version: str
+    local_rules: tuple[str, ...] = ()
+
+
+class VerdictRecord(Frozen):
+    """A judged condition: the tree of what was tested, with value, threshold, margin and sentence.
+
+    `margin` is how far the value is on the holding side (negative: failing side), in the finding's unit.
+    """
+
+    state: Literal["holds", "fails", "unknown"]
+    sentence: str
+    test: str
+    finding: str | None = None
+    value: float | str | bool | None = None
+    sd: float | None = None
+    measured_on: Day | None = None
+    method: str | None = None
+    margin: float | None = None
+    why_unknown: WhyUnknown | None = None
+    asks: tuple[str, ...] = ()
+    parts: tuple[VerdictRecord, ...] = ()
+
+
+class Reason(Frozen):
+    """Why something stands in the plan: the rule, its words, its sources and the judged condition."""
+
+    rule: str
+    text: str
+    sources: tuple[str, ...]
+    provenance: str
+    strength: str
+    local: bool = False
+    verdict: VerdictRecord | None = None
+
+
+class ClassificationResult(Frozen):
+    """A published scheme applied: the type, or `undetermined` with the findings that would settle it."""
+
+    system: str
+    label: str
+    type: str
+    type_label: str
+    because: tuple[Reason, ...] = ()
+    asks: tuple[str, ...] = ()
+    sources: tuple[str, ...]
+
+
+class AgePoint(Frozen):
+    """The discrepancy at one age: natural course, and with the recommended course.
+
+    `short_femur_mm` and its fellows are medians with the plan; None where the bone is not known.
+    """
+
+    age_years: float
+    date: Day
+    discrepancy_mm: Quantiles
+    with_plan_mm: Quantiles
+    long_leg_mm: float
+    short_leg_mm: float
+    short_femur_mm: float | None = None
+    short_tibia_mm: float | None = None
+
+
+class MeasuredPoint(Frozen):
+    """A discrepancy as measured at a visit."""
+
+    age_years: float
+    date: Day
+    discrepancy_mm: float
+
+
+class Maturity(Frozen):
+    """Natural course at skeletal maturity."""
+
+    discrepancy_mm: Quantiles
+    long_leg_mm: Quantiles
+    short_leg_mm: Quantiles
+
+
+class MethodOpinion(Frozen):
+    """A published method's answer, for comparison; None where its inputs are missing (`note` says which)."""
+
+    name: str
+    discrepancy_at_maturity_mm: float | None
+    note: str
+    source: str
+
+
+class GrowthPart(Frozen):
+    """The growth projection; None values where nothing was measured."""
+
+    mature_age_years: float
+    maturity_date: Day
+    curve: str
+    basis: str
+    at_maturity: Maturity | None
+    by_age: tuple[AgePoint, ...] = ()
+    measured: tuple[MeasuredPoint, ...] = ()
+    methods: tuple[MethodOpinion, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+class GateState(Frozen):
+    """A gate on the day of the plan.
+
+    `later` means that today's findings do not judge it: it is examined again before the stage, from
+    `look_again_on`. `mended_by` names the earlier planned stage that is meant to mend a failing gate.
+    """
+
+    id: str
+    state: GateStatus
+    why_unknown: WhyUnknown | None = None
+    waived_because: str | None = None
+    mended_by: str | None = None
+    look_again_on: Day | None = None
+    finding: str | None = None
+    value: float | str | bool | None = None
+    measured_on: Day | None = None
+    requires: str
+    because: str
+    sentence: str
+    sources: tuple[str, ...]
+    provenance: str
+    strength: str
+    verdict: VerdictRecord
+
+
+class DateWindow(Frozen):
+    """Earliest and latest day that the rules allow; None where nothing bounds it."""
+
+    earliest: Day
+    latest: Day | None = None
+
+
+class After(Frozen):
+    """An edge of the graph: this stage comes so many months after (or together with) another."""
+
+    stage: str
+    at_least_months: int | None = None
+    at_most_months: int | None = None
+    from_point: Literal["start", "end"] = "end"
+    because: str
+    rule: str
+    sources: tuple[str, ...] = ()
+
+
+class AmountNote(Frozen):
+    """A limit on the amount, and whether it is the one that binds."""
+
+    rule: str
+    limit_mm: float
+    words: str
+    binds: bool
+    warns: bool
+    sources: tuple[str, ...]
+
+
+class PlanStage(Frozen):
+    """One stage of the plan. `id` carries the number where a kind repeats (`femoral_lengthening_2`)."""
+
+    id: str
+    kind: str
+    number: int
+    label: str
+    lane: str
+    what: str
+    family_words: str
+    operation: bool
+    status: StageStatus
+    side: str
+    because: tuple[Reason, ...]
+    amount_mm: float | None = None
+    amount_deg: float | None = None
+    amount_percent: float | None = None
+    amount_limits: tuple[AmountNote, ...] = ()
+    physes: tuple[str, ...] = ()
+    window: DateWindow | None = None
+    date: Day | None = None
+    end_date: Day | None = None
+    age_years: float | None = None
+    duration_months: float | None = None
+    duration_range_months: tuple[float, float] | None = None
+    slack_days: int | None = None
+    preferred: str = ""
+    gates: tuple[GateState, ...] = ()
+    after: tuple[After, ...] = ()
+    stop_rules: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+
+
+class Burden(Frozen):
+    """What a course costs the child."""
+
+    operations: int
+    device_months: float
+    months_over_25_mm: float
+    school_years_touched: int
+    adult_height_lost_mm: float = 0.0
+
+
+class CourseStage(Frozen):
+    """A stage of a course with its chosen age and amount."""
+
+    id: str
+    kind: str
+    age_years: float
+    amount_mm: float | None = None
+    physes: tuple[str, ...] = ()
+
+
+class Course(Frozen):
+    """One whole way to the goal, comparable with the others; `lost_because` is empty for the recommended.
+
+    `predicted_mm` is the projected difference at maturity without operations to come, `corrections_mm` what
+    the course takes off it, `median_residual_mm` the projection with the course; `residual_mm` its spread.
+    """
+
+    id: str
+    summary: str
+    recommended: bool
+    within_protocol: bool
+    stages: tuple[CourseStage, ...]
+    burden: Burden
+    predicted_mm: float
+    corrections_mm: float
+    median_residual_mm: float
+    residual_mm: Quantiles | None
+    chance_within_10_mm: float | None
+    chance_within_20_mm: float | None
+    lost_because: str = ""
+
+
+class OpenQuestion(Frozen):
+    """A finding that is missing: what it decides and by when it is needed."""
+
+    finding: str
+    label: str
+    how: str
+    why_unknown: WhyUnknown
+    needed_for: tuple[str, ...]
+    by: Day | None = None
+
+
+class PlanConflict(Frozen):
+    """Rules that contradict each other for this child, in words."""
+
+    rules: tuple[str, ...]
+    explanation: str
+
+
+class Caution(Frozen):
+    """A sentence that must stand on every view of the plan, with its sources."""
+
+    text: str
+    sources: tuple[str, ...]
+    provenance: str
+
+
+class SourceLine(Frozen):
+    """A source that the plan cites."""
+
+    id: str
+    citation: str
+    address: str = ""
+    seen: str = ""
+
+
+class Plan(Frozen):
+    """The whole plan on one day. What `plan --json` prints."""
+
+    schema_version: int = SCHEMA_VERSION
+    child: PlanChild
+    on: Day
+    protocol: PlanProtocol
+    classification: tuple[ClassificationResult, ...]
+    growth: GrowthPart
+    stages: tuple[PlanStage, ...]
+    alternatives: tuple[Course, ...]
+    open_questions: tuple[OpenQuestion, ...]
+    conflicts: tuple[PlanConflict, ...]
+    cautions: tuple[Caution, ...]
+    sources: tuple[SourceLine, ...]
+
+    def stage(self, id: str) -> PlanStage:
+        """Return a stage by its id; raises KeyError when the plan has none of that name."""
+        for stage in self.stages:
+            if stage.id == id:
+                return stage
+        raise KeyError(id)
+
+    @property
+    def recommended(self) -> Course | None:
+        """Return the recommended course, or None where none could be planned."""
+        return next((course for course in self.alternatives if course.recommended), None)

@@ -1,0 +1,1 @@
+"""The protocol: rules kept as readable data, their shape, their loading and their checks."""

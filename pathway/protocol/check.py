@@ -1,0 +1,160 @@
+"""What must be true of a rule set across its files: ids, references, sources, ranges. Returns faults."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from pathway.faults import Fault
+from pathway.protocol.model import Condition, Protocol, Sourced
+
+QUANTITIES = frozenset(
+    {
+        "age_years",
+        "predicted_discrepancy_at_maturity_mm",
+        "predicted_femur_discrepancy_at_maturity_mm",
+        "predicted_tibia_discrepancy_at_maturity_mm",
+    }
+)
+POINTS = ("start", "end")
+
+
+def faults_of(protocol: Protocol) -> tuple[Fault, ...]:
+    """Return every fault of the rule set: unresolved or doubled ids, missing sources, thresholds out of range."""
+    return (
+        *_double_ids(protocol),
+        *_sources(protocol),
+        *_conditions(protocol),
+        *_stage_references(protocol),
+        *_months(protocol),
+    )
+
+
+def _fault(rule: str, found: str, expected: str) -> Fault:
+    return Fault("rules", f"rule {rule}", None, found, expected, "correct the rule or add what is missing")
+
+
+def _double_ids(protocol: Protocol) -> Iterator[Fault]:
+    groups = {
+        "source": [item.id for item in protocol.sources],
+        "finding": [item.id for item in protocol.findings],
+        "stage": [item.id for item in protocol.stages],
+        "method": [item.id for item in protocol.methods],
+        "rule": [rule.id for rule in protocol.rules()],
+    }
+    for kind, ids in groups.items():
+        for name, count in Counter(ids).items():
+            if count > 1:
+                yield _fault(name, f"the {kind} id {count} times", "an id that stands once")
+
+
+def _sourced(protocol: Protocol) -> Iterator[tuple[str, Sourced]]:
+    for rule in protocol.rules():
+        yield rule.id, rule
+    for group in (
+        protocol.findings,
+        protocol.methods,
+        protocol.diagnoses,
+        protocol.classifications,
+        protocol.stages,
+    ):
+        for item in group:
+            yield item.id, item
+
+
+def _sources(protocol: Protocol) -> Iterator[Fault]:
+    known = {source.id for source in protocol.sources}
+    for name, item in _sourced(protocol):
+        for source in item.sources:
+            if source not in known:
+                yield _fault(name, f"the source {source!r}", "an id of sources.toml")
+
+
+def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
+    for scheme in protocol.classifications:
+        for kind in scheme.types:
+            yield kind.id, kind.when
+    for indication in protocol.indications:
+        yield indication.id, indication.when
+    for gate in protocol.gates:
+        yield gate.id, gate.requires
+    for contra in protocol.contraindications:
+        yield contra.id, contra.when
+
+
+def _conditions(protocol: Protocol) -> Iterator[Fault]:
+    stages = {stage.id for stage in protocol.stages}
+    schemes = {scheme.id: {kind.type for kind in scheme.types} for scheme in protocol.classifications}
+    diagnoses = {diagnosis.id for diagnosis in protocol.diagnoses}
+    for name, condition in _all_conditions(protocol):
+        for leaf in condition.leaves():
+            if leaf.finding is not None:
+                yield from _finding_leaf(protocol, name, leaf)
+            elif leaf.quantity is not None and leaf.quantity not in QUANTITIES:
+                yield _fault(name, f"the quantity {leaf.quantity!r}", f"one of {', '.join(sorted(QUANTITIES))}")
+            elif leaf.stage is not None and leaf.stage not in stages:
+                yield _fault(name, f"the stage {leaf.stage!r}", "a stage of stages.toml")
+            elif leaf.diagnosis is not None and leaf.diagnosis not in diagnoses:
+                yield _fault(name, f"the diagnosis {leaf.diagnosis!r}", "a diagnosis of diagnoses.toml")
+            elif leaf.classification is not None:
+                types = schemes.get(leaf.classification)
+                if types is None:
+                    yield _fault(name, f"the classification {leaf.classification!r}", "a known classification")
+                elif unknown := set(leaf.one_of or ()) - types:
+                    yield _fault(name, f"the types {sorted(unknown)}", f"types of {leaf.classification}")
+
+
+def _finding_leaf(protocol: Protocol, name: str, leaf: Condition) -> Iterator[Fault]:
+    if leaf.finding not in protocol.finding_ids():
+        yield _fault(name, f"the finding {leaf.finding!r}", "a finding of findings.toml")
+        return
+    rule = protocol.finding(leaf.finding)
+    bounds = [b for b in (leaf.at_least, leaf.above, leaf.at_most, leaf.below) if b is not None]
+    if bounds and rule.kind != "number":
+        yield _fault(name, f"a comparison of {rule.id} with a number", f"a {rule.kind}: equals or one_of")
+    if bounds and rule.plausible and not all(rule.plausible[0] <= b <= rule.plausible[1] for b in bounds):
+        low, high = rule.plausible
+        yield _fault(name, f"the threshold {bounds} of {rule.id}", f"a value from {low:g} to {high:g}")
+    words = set(leaf.one_of or ()) | ({leaf.equals} if isinstance(leaf.equals, str) else set())
+    if words and not words <= set(rule.choices):
+        yield _fault(name, f"the choices {sorted(words)} of {rule.id}", f"choices among {', '.join(rule.choices)}")
+    if isinstance(leaf.equals, bool) and rule.kind != "flag":
+        yield _fault(name, f"true or false for {rule.id}", f"a {rule.kind}")
+
+
+def _stage_references(protocol: Protocol) -> Iterator[Fault]:
+    stages = {stage.id for stage in protocol.stages}
+    findings = protocol.finding_ids()
+    named: list[tuple[str, str | None]] = []
+    named += [(rule.id, rule.stage) for rule in protocol.indications]
+    named += [(rule.id, rule.guards) for rule in protocol.gates] + [(r.id, r.otherwise) for r in protocol.gates]
+    named += [(rule.id, rule.stage) for rule in protocol.contraindications]
+    named += [(rule.id, rule.instead) for rule in protocol.contraindications]
+    named += [(rule.id, rule.stage) for rule in protocol.age_windows]
+    named += [(rule.id, rule.stage) for rule in protocol.amount_limits]
+    named += [(rule.id, rule.stage) for rule in protocol.stop_rules]
+    named += [(rule.id, stage) for rule in protocol.cautions for stage in rule.stages]
+    for interval in protocol.intervals:
+        named += [(interval.id, interval.earlier_stage), (interval.id, interval.later_stage)]
+        for event in (interval.earlier, interval.later):
+            if event.rpartition(".")[2] not in POINTS:
+                yield _fault(interval.id, f"the event {event!r}", "stage.start or stage.end")
+    for name, stage in named:
+        if stage is not None and stage not in stages:
+            yield _fault(name, f"the stage {stage!r}", "a stage of stages.toml")
+    for item in protocol.stages:
+        for finding in (*item.mends, *item.alters):
+            if finding not in findings:
+                yield _fault(item.id, f"the finding {finding!r}", "a finding of findings.toml")
+
+
+def _months(protocol: Protocol) -> Iterator[Fault]:
+    bounds = [(rule.id, rule.at_least_months, rule.at_most_months) for rule in protocol.intervals]
+    bounds += [(rule.id, rule.at_least_months, rule.at_most_months) for rule in protocol.age_windows]
+    for name, low, high in bounds:
+        if low is None and high is None:
+            yield _fault(name, "no bound", "at_least_months, at_most_months or both")
+        if any(bound is not None and bound < 0 for bound in (low, high)):
+            yield _fault(name, f"the months {low} to {high}", "whole months of 0 or more")
+        if low is not None and high is not None and low > high:
+            yield _fault(name, f"at least {low} and at most {high} months", "a least that is not above the most")

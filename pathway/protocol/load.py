@@ -1,0 +1,118 @@
+"""Read the rule files from a folder into a `Protocol`. The only part of the protocol that touches files."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import lru_cache
+from importlib import resources
+from importlib.resources.abc import Traversable
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from pathway.faults import Fault, sentences
+from pathway.protocol import model
+from pathway.protocol.check import faults_of
+
+KINDS: dict[str, tuple[str, type[BaseModel]]] = {
+    "source": ("sources", model.Source),
+    "finding": ("findings", model.FindingRule),
+    "method": ("methods", model.Method),
+    "diagnosis": ("diagnoses", model.Diagnosis),
+    "classification": ("classifications", model.Classification),
+    "stage": ("stages", model.Stage),
+    "indication": ("indications", model.Indication),
+    "gate": ("gates", model.Gate),
+    "contraindication": ("contraindications", model.Contraindication),
+    "interval": ("intervals", model.Interval),
+    "age_window": ("age_windows", model.AgeWindow),
+    "amount_limit": ("amount_limits", model.AmountLimit),
+    "value": ("values", model.Value),
+    "caution": ("cautions", model.Caution),
+    "stop_rule": ("stop_rules", model.StopRule),
+}
+CARD = ("name", "version", "changed", "complications")
+
+
+class ProtocolError(Exception):
+    """The rule files cannot be used; `faults` says what is wrong in each."""
+
+    def __init__(self, faults: tuple[Fault, ...]) -> None:
+        self.faults = faults
+        super().__init__(sentences(faults))
+
+
+@lru_cache(maxsize=1)
+def load_protocol() -> model.Protocol:
+    """Return the protocol that ships with the program; raises ProtocolError naming file and rule id."""
+    return read_protocol(resources.files("rules"))
+
+
+def read_protocol(folder: Traversable) -> model.Protocol:
+    """Return the protocol kept in `folder` (`*.toml`, growth tables in `growth/`).
+
+    Raises ProtocolError with every fault of every file: unreadable TOML, unknown kinds or fields, wrong
+    types, and what `check.faults_of` finds across files.
+    """
+    faults: list[Fault] = []
+    parts: dict[str, Any] = {plural: [] for plural, _ in KINDS.values()}
+    parts["tables"] = []
+    for file in _toml_files(folder):
+        _read_file(file, parts, faults)
+    if faults:
+        raise ProtocolError(tuple(faults))
+    try:
+        protocol = model.Protocol(**parts)
+    except ValidationError as error:
+        raise ProtocolError(tuple(_faults_of_validation(error, "protocol.toml", ""))) from error
+    if found := faults_of(protocol):
+        raise ProtocolError(found)
+    return protocol
+
+
+def _toml_files(folder: Traversable) -> list[Traversable]:
+    files = [entry for entry in folder.iterdir() if entry.name.endswith(".toml")]
+    growth = folder.joinpath("growth")
+    if growth.is_dir():
+        files += [entry for entry in growth.iterdir() if entry.name.endswith(".toml")]
+    return sorted(files, key=lambda entry: entry.name)
+
+
+def _read_file(file: Traversable, parts: dict[str, Any], faults: list[Fault]) -> None:
+    try:
+        content = tomllib.loads(file.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        faults.append(Fault(file.name, "", None, f"text that is not TOML ({error})", "a TOML file", "correct it"))
+        return
+    if "columns" in content:
+        content["id"] = file.name.removesuffix(".toml")
+        _take(model.Table, content, parts["tables"], file.name, faults)
+        return
+    for key, value in content.items():
+        if key in CARD:
+            parts[key] = value
+        elif key in KINDS:
+            plural, shape = KINDS[key]
+            for entry in value:
+                _take(shape, entry, parts[plural], file.name, faults)
+        else:
+            known = ", ".join(sorted([*KINDS, *CARD]))
+            faults.append(Fault(file.name, key, None, f"the kind {key!r}", f"one of {known}", "rename it"))
+
+
+def _take(shape: type[BaseModel], entry: Any, into: list[Any], file: str, faults: list[Fault]) -> None:
+    try:
+        into.append(shape.model_validate(entry))
+    except ValidationError as error:
+        name = str(entry.get("id", "rule without id")) if isinstance(entry, dict) else "not a table"
+        faults.extend(_faults_of_validation(error, file, name))
+
+
+def _faults_of_validation(error: ValidationError, file: str, rule: str) -> list[Fault]:
+    faults = []
+    for item in error.errors():
+        field = ".".join(str(part) for part in item["loc"])
+        key = f"rule {rule}, field {field}" if field else f"rule {rule}"
+        found = "nothing" if item["type"] == "missing" else repr(item["input"])[:80]
+        faults.append(Fault(file, key, None, found, item["msg"].removeprefix("Value error, "), "correct the rule"))
+    return faults

@@ -1,0 +1,396 @@
+"""The shape of the protocol: what a rule file may say.
+
+Every clinical number of the program stands in `rules/`, in one of these shapes, with the ids of its sources.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from functools import cached_property
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from pathway.record import Frozen
+
+Strength = Literal["consensus", "trial", "series", "case", "expert_opinion", "habit"]
+Provenance = Literal["read", "memory", "practice", "computed", "judgement"]
+Lane = Literal["hip", "knee_and_ankle", "length", "other_leg", "checks"]
+Bone = Literal["femur", "tibia"]
+
+
+class Source(Frozen):
+    """A publication, or the ids `common_practice` and `own_judgement`; `seen` says what of it was read."""
+
+    id: str
+    citation: str
+    year: int | None = None
+    address: str = ""
+    seen: str = ""
+
+
+class Sourced(Frozen):
+    """A statement that carries its origin."""
+
+    sources: tuple[str, ...] = Field(min_length=1)
+    provenance: Provenance
+    strength: Strength = "expert_opinion"
+    local: bool = False
+    note: str = ""
+
+
+class FindingRule(Sourced):
+    """A named measurement or observation: unit, plausible range, error and how long it stays valid.
+
+    `of` says whether it belongs to a limb or to the whole child. `derived` findings are worked out from
+    others and cannot be entered. `sd` is the measurement error (one standard deviation) in the unit.
+    """
+
+    id: str
+    label: str
+    unit: Literal["mm", "deg", "years", "percent", "ratio", "count", ""]
+    kind: Literal["number", "choice", "flag"]
+    of: Literal["limb", "child"] = "limb"
+    plausible: tuple[float, float] | None = None
+    choices: tuple[str, ...] = ()
+    sd: float = 0.0
+    valid_months: int | None = None
+    derived: bool = False
+    how: str
+
+    @model_validator(mode="after")
+    def _complete(self) -> FindingRule:
+        if self.kind == "number" and self.plausible is None:
+            raise ValueError("a number needs `plausible = [low, high]`")
+        if self.kind == "choice" and not self.choices:
+            raise ValueError("a choice needs `choices`")
+        return self
+
+
+class Method(Sourced):
+    """A way of measuring (film, scan, blocks) with its error on a length."""
+
+    id: str
+    label: str
+    length_sd_mm: float | None = None
+
+
+class Diagnosis(Sourced):
+    """A diagnosis that the protocol knows: how the discrepancy grows and which bones may be lengthened."""
+
+    id: str
+    label: str
+    growth_pattern: Literal["congenital", "developmental"]
+    bones: tuple[Bone, ...]
+
+
+class Condition(Frozen):
+    """A test on facts; exactly one of the forms below.
+
+    `all`, `any`, `negate` combine. `finding` compares a finding of the affected limb (or `leg = "other"`,
+    or the child), `quantity` an age or a predicted value (with `chance` for "with at least this chance"),
+    `classification` a type, `diagnosis` the diagnosis, `stage` whether a stage is done.
+    """
+
+    all: tuple[Condition, ...] | None = None
+    any: tuple[Condition, ...] | None = None
+    negate: Condition | None = Field(default=None, alias="not")
+    finding: str | None = None
+    leg: Literal["affected", "other"] = "affected"
+    quantity: str | None = None
+    chance: float | None = None
+    classification: str | None = None
+    diagnosis: str | None = None
+    stage: str | None = None
+    at_least: float | None = None
+    above: float | None = None
+    at_most: float | None = None
+    below: float | None = None
+    equals: bool | str | None = None
+    one_of: tuple[str, ...] | None = None
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Condition:
+        forms = ("all", "any", "negate", "finding", "quantity", "classification", "diagnosis", "stage")
+        given = [form for form in forms if getattr(self, form) is not None]
+        if len(given) != 1:
+            raise ValueError(f"a condition has exactly one form, found {given or 'none'}")
+        bounds = [self.at_least, self.above, self.at_most, self.below, self.equals, self.one_of]
+        tests = sum(bound is not None for bound in bounds)
+        form = given[0]
+        if form in ("finding", "quantity") and tests != 1:
+            raise ValueError(f"a {form} is compared exactly once (at_least, above, at_most, below, equals, one_of)")
+        if form == "classification" and self.one_of is None:
+            raise ValueError("a classification needs `one_of = [types]`")
+        if form == "diagnosis" and tests:
+            raise ValueError("a diagnosis is only named, not compared")
+        if form == "stage" and self.equals not in ("done", "not_done", "planned"):
+            raise ValueError('a stage is tested with `equals = "done"`, `"not_done"` or `"planned"`')
+        return self
+
+    def leaves(self) -> tuple[Condition, ...]:
+        """Return the comparisons at the ends of the tree, in reading order."""
+        if self.negate is not None:
+            return self.negate.leaves()
+        parts = self.all if self.all is not None else self.any
+        if parts is None:
+            return (self,)
+        return tuple(leaf for part in parts for leaf in part.leaves())
+
+
+class Rule(Sourced):
+    """What every rule shares: an id, a reason in words, sources."""
+
+    id: str
+    because: str
+
+
+class Type(Rule):
+    """One type of a classification: the condition over findings that puts a child there."""
+
+    type: str
+    label: str
+    when: Condition
+
+
+class Classification(Sourced):
+    """A published scheme: its types; a child that fits none because findings are missing is undetermined."""
+
+    id: str
+    label: str
+    applies_to: tuple[str, ...]
+    types: tuple[Type, ...]
+    gap: str = ""
+
+
+class Stage(Sourced):
+    """An operation or treatment of the pathway.
+
+    `duration_months` is the time until the stage's end event; a lengthening's duration comes from its amount
+    instead. `mends` are findings it is meant to correct, `alters` findings that must be measured anew after
+    it. `most` is how often it may be repeated. `operation` is false for lifts, checks and orthoses.
+    """
+
+    id: str
+    label: str
+    lane: Lane
+    what: str
+    family_words: str
+    bone: Bone | None = None
+    operation: bool = True
+    duration_months: int | None = None
+    most: int = 1
+    mends: tuple[str, ...] = ()
+    alters: tuple[str, ...] = ()
+    rank: int = 0
+
+
+class Indication(Rule):
+    """When a stage is needed; `optional` means that it may be done: family and team choose.
+
+    `at_maturity`: on this ground the stage is done when growth has ended, not before.
+    """
+
+    stage: str
+    when: Condition
+    optional: bool = False
+    at_maturity: bool = False
+
+
+class Gate(Rule):
+    """What must hold before a stage may start; `otherwise` names the stage that would mend a failure.
+
+    `look_again_months` is how long before the stage the findings are measured again.
+    """
+
+    guards: str
+    requires: Condition
+    otherwise: str | None = None
+    look_again_months: int = 3
+    waivable: bool = True
+
+
+class Contraindication(Rule):
+    """When a stage is outside the protocol; `relative` ones may be waived with a reason."""
+
+    stage: str
+    when: Condition
+    instead: str | None = None
+
+
+class Interval(Rule):
+    """Least and most whole months between two events; an event is `stage.start` or `stage.end`.
+
+    Numbered stages: a rule holds for every number of the repeated kind; between two repeated kinds the
+    numbers are paired (`femoral_lengthening` 2 with `femoral_device_removal` 2), with `next` each number is
+    tied to the following one of the same kind. `together` rules apply only while neither stage is done;
+    `either_order` rules to whichever comes first.
+    """
+
+    earlier: str
+    later: str
+    at_least_months: int | None = None
+    at_most_months: int | None = None
+    next: bool = False
+    together: bool = False
+    either_order: bool = False
+
+    @property
+    def earlier_stage(self) -> str:
+        """Return the stage kind of the earlier event."""
+        return self.earlier.rpartition(".")[0]
+
+    @property
+    def later_stage(self) -> str:
+        """Return the stage kind of the later event."""
+        return self.later.rpartition(".")[0]
+
+
+class AgeWindow(Rule):
+    """Ages in whole months between which a stage starts; a preferred window guides, a hard one binds.
+
+    `number` limits the rule to the n-th stage of that kind.
+    """
+
+    stage: str
+    number: int | None = None
+    at_least_months: int | None = None
+    at_most_months: int | None = None
+    hard: bool = False
+    sex: Literal["girl", "boy"] | None = None
+
+
+class AmountLimit(Rule):
+    """Most length of one lengthening: in mm or in percent of the bone, within an age range (years).
+
+    `warns` limits are shown and not enforced.
+    """
+
+    stage: str
+    most_mm: float | None = None
+    most_percent: float | None = None
+    from_age_years: float = 0.0
+    to_age_years: float = 99.0
+    warns: bool = False
+
+
+class Value(Rule):
+    """A single number that the planner needs, with its source."""
+
+    value: float
+    unit: str
+    low: float | None = None
+    high: float | None = None
+
+
+class Caution(Rule):
+    """A sentence that must be shown: always, or when one of `stages` is in the plan."""
+
+    text: str
+    stages: tuple[str, ...] = ()
+
+
+class StopRule(Rule):
+    """When to slow or stop during a stage."""
+
+    stage: str
+    text: str
+
+
+class Table(Frozen):
+    """A published table as carried over: columns, rows, unit, and where it comes from."""
+
+    id: str
+    name: str
+    unit: str
+    sex: str
+    source: str
+    provenance: str
+    age: str = ""
+    check: str = ""
+    note: str = ""
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str | float, ...], ...]
+
+    def column(self, name: str) -> tuple[float, ...]:
+        """Return one column as numbers; raises ValueError when there is no such column."""
+        at = self.columns.index(name)
+        return tuple(float(row[at]) for row in self.rows)
+
+
+class Protocol(Frozen):
+    """The whole of `rules/`, checked and frozen."""
+
+    name: str
+    version: str
+    changed: str
+    sources: tuple[Source, ...]
+    findings: tuple[FindingRule, ...]
+    methods: tuple[Method, ...]
+    diagnoses: tuple[Diagnosis, ...]
+    classifications: tuple[Classification, ...]
+    stages: tuple[Stage, ...]
+    indications: tuple[Indication, ...]
+    gates: tuple[Gate, ...]
+    contraindications: tuple[Contraindication, ...]
+    intervals: tuple[Interval, ...]
+    age_windows: tuple[AgeWindow, ...]
+    amount_limits: tuple[AmountLimit, ...]
+    values: tuple[Value, ...]
+    cautions: tuple[Caution, ...]
+    stop_rules: tuple[StopRule, ...]
+    tables: tuple[Table, ...]
+    complications: tuple[str, ...]
+
+    @cached_property
+    def _by_id(self) -> Mapping[str, Mapping[str, object]]:
+        kinds = ("sources", "findings", "methods", "diagnoses", "stages", "values", "tables", "gates")
+        return {kind: {item.id: item for item in getattr(self, kind)} for kind in kinds}
+
+    def finding(self, id: str) -> FindingRule:
+        """Return the catalogue entry of a finding; raises KeyError for an unknown id."""
+        return self._by_id["findings"][id]  # type: ignore[return-value]
+
+    def method(self, id: str) -> Method:
+        """Return a measuring method; raises KeyError for an unknown id."""
+        return self._by_id["methods"][id]  # type: ignore[return-value]
+
+    def diagnosis(self, id: str) -> Diagnosis:
+        """Return a diagnosis; raises KeyError for an unknown id."""
+        return self._by_id["diagnoses"][id]  # type: ignore[return-value]
+
+    def stage(self, id: str) -> Stage:
+        """Return a stage; raises KeyError for an unknown id."""
+        return self._by_id["stages"][id]  # type: ignore[return-value]
+
+    def source(self, id: str) -> Source:
+        """Return a source; raises KeyError for an unknown id."""
+        return self._by_id["sources"][id]  # type: ignore[return-value]
+
+    def table(self, id: str) -> Table:
+        """Return a growth table by its file name without ending; raises KeyError for an unknown id."""
+        return self._by_id["tables"][id]  # type: ignore[return-value]
+
+    def number(self, id: str) -> float:
+        """Return the number of a `value` rule; raises KeyError for an unknown id."""
+        return self.value(id).value
+
+    def value(self, id: str) -> Value:
+        """Return a `value` rule; raises KeyError for an unknown id."""
+        return self._by_id["values"][id]  # type: ignore[return-value]
+
+    def rules(self) -> Iterable[Rule]:
+        """Yield every rule of every kind, classifications' types included."""
+        for scheme in self.classifications:
+            yield from scheme.types
+        for kind in ("indications", "gates", "contraindications", "intervals", "age_windows"):
+            yield from getattr(self, kind)
+        for kind in ("amount_limits", "values", "cautions", "stop_rules"):
+            yield from getattr(self, kind)
+
+    def finding_ids(self) -> frozenset[str]:
+        """Return the ids of all findings of the catalogue."""
+        return frozenset(self._by_id["findings"])
+
+
+Condition.model_rebuild()

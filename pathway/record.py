@@ -1,0 +1,115 @@
+"""What is known about one child: visits, operations and decisions, as frozen values."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from pathway.days import Day
+
+Side = Literal["left", "right"]
+Sex = Literal["girl", "boy"]
+Value = bool | float | str
+WhyMissing = Literal["never_measured", "not_measurable", "declined"]
+
+
+class Frozen(BaseModel):
+    """Base of every value that travels through the house: immutable, unknown keys forbidden."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
+
+
+class Child(Frozen):
+    """Who is planned for: a pseudonym and what the growth tables need."""
+
+    id: str
+    date_of_birth: Day
+    sex: Sex
+    affected_side: Literal["left", "right", "both"]
+    diagnosis: str
+    growth_pattern: str | None = None
+    note: str = ""
+
+
+class Measurement(Frozen):
+    """One finding as measured: `side` is None for a finding of the whole child."""
+
+    finding: str
+    side: Side | None
+    value: Value
+    method: str
+    note: str = ""
+
+
+class Missing(Frozen):
+    """A finding that was asked for and not obtained, with the kind of not-knowing."""
+
+    finding: str
+    side: Side | None
+    why: WhyMissing
+    note: str = ""
+
+
+class Visit(Frozen):
+    """One day's findings; `skeletal_age_years` is the hand-film reading of that day."""
+
+    date: Day
+    method: str
+    skeletal_age_years: float | None = None
+    measurements: tuple[Measurement, ...] = ()
+    missing: tuple[Missing, ...] = ()
+    note: str = ""
+
+
+class Operation(Frozen):
+    """An operation or treatment that was done; `kind` is a stage of the protocol.
+
+    `achieved_mm` is the length gained, `achieved_deg` the angle gained, `physes` the growth plates closed,
+    `device_removed` the end of treatment with a device or cast.
+    """
+
+    kind: str
+    date: Day
+    side: Side
+    achieved_mm: float | None = None
+    achieved_deg: float | None = None
+    physes: tuple[str, ...] = ()
+    device_removed: Day | None = None
+    complications: tuple[str, ...] = ()
+    note: str = ""
+
+
+class Decision(Frozen):
+    """A decision or wish of family or team; which fields are needed depends on `kind`."""
+
+    date: Day
+    by: Literal["family", "team"]
+    kind: Literal["decline", "prefer", "block_dates", "waive_gate", "choose_course"]
+    reason: str
+    stage: str | None = None
+    gate: str | None = None
+    course: str | None = None
+    prefer: str | None = None
+    from_date: Day | None = None
+    to_date: Day | None = None
+
+
+class Record(Frozen):
+    """Everything known about one child, each list in date order."""
+
+    child: Child
+    visits: tuple[Visit, ...] = ()
+    operations: tuple[Operation, ...] = ()
+    decisions: tuple[Decision, ...] = ()
+
+    @cached_property
+    def affected_side(self) -> Side:
+        """Return the side that is treated; for a child affected on both sides the left by convention."""
+        return "left" if self.child.affected_side == "both" else self.child.affected_side
+
+    @cached_property
+    def other_side(self) -> Side:
+        """Return the side opposite to the treated one."""
+        return "right" if self.affected_side == "left" else "left"

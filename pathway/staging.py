@@ -1,0 +1,306 @@
+"""Which stages this child needs, with which gates, and what comes after what.
+
+The stage graph is built in one pass over the protocol's stages by rank, so that a rule may ask whether an
+earlier stage is planned. Repeated stages are numbered; lengthenings are emitted as often as the protocol
+allows, the surplus for the strategy to drop.
+"""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import networkx as nx
+
+from pathway.conditions import Facts, Verdict, judge
+from pathway.days import add_months
+from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
+from pathway.record import Decision, Operation, Record
+
+Need = Literal["done", "under_way", "planned", "possible", "optional", "unknown"]
+"""`possible`: emitted for the strategy to use or drop; `unknown`: the indication cannot be judged."""
+GateStatus = Literal["holds", "fails", "unknown", "waived", "later"]
+Point = Literal["start", "end"]
+
+
+@dataclass(frozen=True, slots=True)
+class GateState:
+    """A gate judged on the day; `mended_by` names an earlier planned stage that is meant to mend it."""
+
+    gate: Gate
+    state: GateStatus
+    verdict: Verdict
+    waived_because: str | None = None
+    mended_by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StageNeed:
+    """One stage, numbered, with why it is needed, its gates, and what speaks against it.
+
+    `operation` is the operation done, for stages done or under way.
+    """
+
+    id: str
+    stage: Stage
+    number: int
+    need: Need
+    indicated: tuple[tuple[Indication, Verdict], ...] = ()
+    gates: tuple[GateState, ...] = ()
+    against: tuple[tuple[Contraindication, Verdict], ...] = ()
+    declined: Decision | None = None
+    operation: Operation | None = None
+    done_on: datetime.date | None = None
+    ended_on: datetime.date | None = None
+
+    @property
+    def within_protocol(self) -> bool:
+        """Return whether no contraindication stands against the stage."""
+        return not self.against
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """`later` (a stage id) follows `earlier` by the rule's interval, from one point to the other."""
+
+    earlier: str
+    earlier_point: Point
+    later: str
+    later_point: Point
+    rule: Interval
+
+
+@dataclass(frozen=True, slots=True)
+class StageGraph:
+    """The stages of one child in rank order, and the edges between them."""
+
+    needs: tuple[StageNeed, ...]
+    edges: tuple[Edge, ...]
+
+    def need(self, id: str) -> StageNeed:
+        """Return one stage by id; raises KeyError when it is not in the graph."""
+        for need in self.needs:
+            if need.id == id:
+                return need
+        raise KeyError(id)
+
+    def of_kind(self, kind: str) -> tuple[StageNeed, ...]:
+        """Return the stages of one kind in their order."""
+        return tuple(need for need in self.needs if need.stage.id == kind)
+
+    def digraph(self) -> nx.DiGraph[str]:
+        """Return the graph for networkx: an arc from each stage to those that wait for it."""
+        graph: nx.DiGraph[str] = nx.DiGraph()
+        graph.add_nodes_from(need.id for need in self.needs)
+        graph.add_edges_from((edge.earlier, edge.later) for edge in self.edges if not edge.rule.either_order)
+        return graph
+
+
+def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -> StageGraph:
+    """Return the stage graph of one child on one day.
+
+    A stage whose required indication holds is planned, one whose optional indication holds is optional, one
+    whose indication cannot be judged is unknown. Gates are judged for the next undone stage of each kind;
+    for the following numbers they read `later`.
+    """
+    needs: list[StageNeed] = []
+    for kind in sorted(protocol.stages, key=lambda item: item.rank):
+        done = _done(kind, record, protocol, on)
+        needs.extend(done)
+        facts = replace(facts, planned=frozenset(n.stage.id for n in needs if n.need in ("planned", "possible")))
+        needs.extend(_undone(kind, len(done), needs, facts, record, protocol))
+    edges = tuple(_edges(needs, protocol))
+    judged = tuple(_with_gates(need, needs, facts, record, protocol) for need in needs)
+    return StageGraph(judged, edges)
+
+
+def numbered(kind: str, number: int, most: int) -> str:
+    """Return a stage's id: the kind, with its number where the kind may repeat."""
+    return f"{kind}_{number}" if most > 1 else kind
+
+
+def follows(kind: Stage, protocol: Protocol) -> Stage | None:
+    """Return the lengthening whose end starts this stage (device removal, surveillance), or None."""
+    for rule in protocol.intervals:
+        if rule.later_stage == kind.id and rule.at_most_months == 0 and rule.earlier.endswith(".end"):
+            earlier = protocol.stage(rule.earlier_stage)
+            if earlier.bone is not None:
+                return earlier
+    return None
+
+
+def _done(kind: Stage, record: Record, protocol: Protocol, on: datetime.date) -> list[StageNeed]:
+    leader = follows(kind, protocol)
+    if leader is not None:
+        return _done_followers(kind, leader, record, on)
+    done = []
+    operations = [op for op in record.operations if op.kind == kind.id and op.date <= on]
+    for number, operation in enumerate(operations, start=1):
+        ended = operation.device_removed
+        if ended is not None and ended > on:
+            ended = None
+        if kind.bone is None:
+            ended = add_months(operation.date, kind.duration_months or 0)
+        need: Need = "under_way" if ended is None or (kind.duration_months and ended > on) else "done"
+        done.append(
+            StageNeed(
+                numbered(kind.id, number, kind.most),
+                kind,
+                number,
+                need,
+                operation=operation,
+                done_on=operation.date,
+                ended_on=ended,
+            )
+        )
+    return done
+
+
+def _done_followers(kind: Stage, leader: Stage, record: Record, on: datetime.date) -> list[StageNeed]:
+    lengthenings = [op for op in record.operations if op.kind == leader.id and op.date <= on]
+    done = []
+    for number, operation in enumerate(lengthenings, start=1):
+        start = operation.device_removed
+        if start is None or start > on:
+            break
+        end = add_months(start, kind.duration_months or 0)
+        need: Need = "done" if end <= on else "under_way"
+        done.append(StageNeed(numbered(kind.id, number, kind.most), kind, number, need, done_on=start, ended_on=end))
+    return done
+
+
+def _undone(
+    kind: Stage, done: int, needs: list[StageNeed], facts: Facts, record: Record, protocol: Protocol
+) -> list[StageNeed]:
+    indicated = [(rule, judge(rule.when, facts, protocol)) for rule in protocol.indications if rule.stage == kind.id]
+    leader = follows(kind, protocol)
+    if leader is not None:
+        return _followers(kind, leader, done, needs, indicated)
+    required = [pair for pair in indicated if not pair[0].optional and pair[1].state == "holds"]
+    optional = [pair for pair in indicated if pair[0].optional and pair[1].state == "holds"]
+    unknown = [pair for pair in indicated if pair[1].state == "unknown"]
+    if done >= kind.most or not (required or optional or unknown):
+        return []
+    if done and _waits_for_another(kind, required):
+        return []
+    declined = next((d for d in record.decisions if d.kind == "decline" and d.stage == kind.id), None)
+    against = _against(kind, facts, record, protocol)
+    need: Need = "planned" if required else "optional" if optional else "unknown"
+    reasons = tuple(required or optional or unknown)
+    if declined is not None and need != "unknown":
+        need = "optional"
+    repeats = kind.bone is not None and need != "unknown"
+    if repeats and declined is None:
+        need = "possible"
+    last = kind.most if repeats else done + 1
+    return [
+        StageNeed(
+            numbered(kind.id, number, kind.most),
+            kind,
+            number,
+            need,
+            reasons,
+            against=against,
+            declined=declined,
+        )
+        for number in range(done + 1, last + 1)
+    ]
+
+
+def _waits_for_another(kind: Stage, required: list[tuple[Indication, Verdict]]) -> bool:
+    # A stage that follows from another one (implants out) is done once for it, not for ever again; a stage
+    # that mends a finding comes back when the finding, measured anew, still asks for it.
+    return kind.bone is None and (not required or all(not v.measured_on for _, v in required))
+
+
+def _followers(
+    kind: Stage,
+    leader: Stage,
+    done: int,
+    needs: list[StageNeed],
+    indicated: list[tuple[Indication, Verdict]],
+) -> list[StageNeed]:
+    leaders = [need for need in needs if need.stage.id == leader.id]
+    return [
+        StageNeed(
+            numbered(kind.id, lead.number, kind.most),
+            kind,
+            lead.number,
+            "planned" if lead.need == "under_way" else lead.need,
+            tuple(indicated),
+            against=lead.against,
+            declined=lead.declined,
+        )
+        for lead in leaders
+        if lead.number > done and lead.need in ("under_way", "planned", "possible")
+    ]
+
+
+def _against(
+    kind: Stage, facts: Facts, record: Record, protocol: Protocol
+) -> tuple[tuple[Contraindication, Verdict], ...]:
+    waived = {decision.gate for decision in record.decisions if decision.kind == "waive_gate"}
+    judged = [
+        (rule, judge(rule.when, facts, protocol))
+        for rule in protocol.contraindications
+        if rule.stage == kind.id and rule.id not in waived
+    ]
+    return tuple((rule, verdict) for rule, verdict in judged if verdict.state == "holds")
+
+
+def _with_gates(need: StageNeed, needs: list[StageNeed], facts: Facts, record: Record, protocol: Protocol) -> StageNeed:
+    if need.need in ("done", "under_way", "unknown"):
+        return need
+    rules = [gate for gate in protocol.gates if gate.guards == need.stage.id]
+    first = min(n.number for n in needs if n.stage.id == need.stage.id and n.need not in ("done", "under_way"))
+    return replace(
+        need, gates=tuple(_gate(gate, need.number > first, needs, facts, record, protocol) for gate in rules)
+    )
+
+
+def _gate(
+    gate: Gate, later: bool, needs: list[StageNeed], facts: Facts, record: Record, protocol: Protocol
+) -> GateState:
+    verdict = judge(gate.requires, facts, protocol)
+    waiver = next((d for d in record.decisions if d.kind == "waive_gate" and d.gate == gate.id), None)
+    if later:
+        return GateState(gate, "later", verdict)
+    if waiver is not None and gate.waivable and verdict.state != "holds":
+        return GateState(gate, "waived", verdict, waived_because=waiver.reason)
+    mended_by = None
+    if verdict.state == "fails" and gate.otherwise is not None:
+        mended_by = next((n.id for n in needs if n.stage.id == gate.otherwise and n.need == "planned"), None)
+    return GateState(gate, verdict.state, verdict, mended_by=mended_by)
+
+
+def _edges(needs: list[StageNeed], protocol: Protocol) -> Iterable[Edge]:
+    placed = [need for need in needs if need.need not in ("unknown", "optional")]
+    for rule in protocol.intervals:
+        earlier_point: Point = "end" if rule.earlier.endswith(".end") else "start"
+        later_point: Point = "end" if rule.later.endswith(".end") else "start"
+        earlier = [need for need in placed if need.stage.id == rule.earlier_stage]
+        later = [need for need in placed if need.stage.id == rule.later_stage]
+        for first, second in _pairs(rule, earlier, later):
+            finished = first.need in ("done", "under_way") and second.need in ("done", "under_way")
+            if finished or (rule.together and "done" in (first.need, second.need)):
+                continue
+            if rule.together and "under_way" in (first.need, second.need):
+                continue
+            yield Edge(first.id, earlier_point, second.id, later_point, rule)
+
+
+def _pairs(rule: Interval, earlier: list[StageNeed], later: list[StageNeed]) -> Iterable[tuple[StageNeed, StageNeed]]:
+    if rule.next:
+        yield from itertools.pairwise(earlier)
+    elif rule.at_most_months == 0 and rule.earlier.endswith(".end"):
+        by_number = {need.number: need for need in later}
+        yield from ((need, by_number[need.number]) for need in earlier if need.number in by_number)
+    elif rule.either_order:
+        yield from ((first, second) for first in earlier for second in later)
+    else:
+        # A numbered stage waits for the last preparation; the following numbers wait for the first.
+        undone = [need for need in later if need.need not in ("done", "under_way")] or later
+        yield from ((first, undone[0]) for first in earlier if undone)

@@ -1,0 +1,314 @@
+"""The judge: re-reads a finished plan against the rules and the calendar, with code of its own.
+
+It shares nothing with staging, timing or strategy. It takes dates from the plan, months from the rules and
+counts with the calendar; it recomputes limits from the bone lengths that the plan states.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pathway.days import add_months, age_years
+from pathway.plan_model import AgePoint, Plan, PlanStage
+from pathway.protocol.model import Interval, Protocol
+from pathway.record import Record
+
+TOLERANCE_MM = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """A rule that the plan breaks, at which stage, in words."""
+
+    rule: str
+    stage: str
+    sentence: str
+
+
+def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, ...]:
+    """Return every breach of the rules in a plan; none for a plan that may be shown."""
+    found = [
+        *_order_and_windows(plan, record),
+        *_gates(plan, protocol),
+        *_intervals(plan, protocol),
+        *_ages(plan, record, protocol),
+        *_amounts(plan, record, protocol),
+        *_balance(plan),
+        *_followers(plan),
+        *_done(plan, record),
+        *_calendar(plan, record),
+        *_sides(plan, record),
+        *_words(plan, protocol),
+    ]
+    return tuple(found)
+
+
+def _dated(plan: Plan) -> list[PlanStage]:
+    return [stage for stage in plan.stages if stage.date is not None]
+
+
+def _planned(plan: Plan) -> list[PlanStage]:
+    return [stage for stage in _dated(plan) if stage.status not in ("done", "under_way")]
+
+
+def _day(stage: PlanStage) -> datetime.date:
+    if stage.date is None:
+        raise ValueError(f"{stage.id} has no date")
+    return stage.date
+
+
+def _order_and_windows(plan: Plan, record: Record) -> Iterator[Breach]:
+    for stage in _planned(plan):
+        if stage.window is None:
+            yield Breach("window", stage.id, f"{stage.id} has a date and no window")
+            continue
+        low, high = stage.window.earliest, stage.window.latest
+        if _day(stage) < low or (high is not None and _day(stage) > high):
+            yield Breach("window", stage.id, f"{stage.id} on {stage.date} lies outside {low} to {high}")
+        if stage.end_date is not None and stage.end_date < _day(stage):
+            yield Breach("order", stage.id, f"{stage.id} ends before it starts")
+        if stage.age_years is not None:
+            age = age_years(record.child.date_of_birth, _day(stage))
+            if abs(age - stage.age_years) > 0.002:
+                yield Breach("age", stage.id, f"{stage.id} states age {stage.age_years}, its date gives {age:.3f}")
+
+
+def _gates(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
+    for stage in plan.stages:
+        known = {gate.id for gate in stage.gates}
+        if stage.status not in ("done", "under_way") and stage.kind != "examination":
+            for rule in protocol.gates:
+                undecided = stage.status == "optional" and not stage.gates
+                if rule.guards == stage.kind and rule.id not in known and not undecided:
+                    yield Breach(rule.id, stage.id, f"{stage.id} lacks its gate {rule.id}")
+        for gate in stage.gates:
+            if gate.state != _state_of(gate.verdict.state, gate.state):
+                yield Breach(gate.id, stage.id, f"{gate.id} reads {gate.state}, its verdict {gate.verdict.state}")
+            if gate.mended_by is not None and not _earlier(plan, gate.mended_by, stage):
+                yield Breach(gate.id, stage.id, f"{gate.id} is to be mended by {gate.mended_by}, which is not earlier")
+            if stage.status == "ready" and gate.state in ("fails", "unknown") and gate.mended_by is None:
+                yield Breach(gate.id, stage.id, f"{stage.id} reads ready although {gate.id} {gate.state}")
+            if gate.state == "later" and gate.look_again_on is None and stage.date is not None:
+                yield Breach(gate.id, stage.id, f"{gate.id} is to be judged later without a day to look again")
+
+
+def _state_of(verdict: str, shown: str) -> str:
+    return shown if shown in ("waived", "later") else verdict
+
+
+def _earlier(plan: Plan, mender: str, stage: PlanStage) -> bool:
+    for other in plan.stages:
+        if other.id == mender and other.date is not None and stage.date is not None:
+            return other.date < stage.date
+        if other.id == mender and stage.date is None:
+            return True
+    return False
+
+
+def _event(stage: PlanStage, point: str) -> datetime.date | None:
+    return stage.date if point == "start" else stage.end_date
+
+
+def _intervals(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
+    for rule in protocol.intervals:
+        earlier = [stage for stage in _dated(plan) if stage.kind == rule.earlier_stage]
+        later = [stage for stage in _dated(plan) if stage.kind == rule.later_stage]
+        for one, other in _interval_pairs(rule, earlier, later):
+            yield from _one_interval(rule, one, other)
+
+
+def _interval_pairs(
+    rule: Interval, earlier: list[PlanStage], later: list[PlanStage]
+) -> Iterator[tuple[PlanStage, PlanStage]]:
+    for one in earlier:
+        for other in later:
+            finished = {one.status, other.status} <= {"done", "under_way"}
+            if finished or one.id == other.id:
+                continue
+            paired = rule.at_most_months == 0 and rule.earlier.endswith(".end")
+            if rule.next and other.number != one.number + 1:
+                continue
+            if paired and one.number != other.number:
+                continue
+            if rule.together and {"done", "under_way"} & {one.status, other.status}:
+                continue
+            yield one, other
+
+
+def _one_interval(rule: Interval, one: PlanStage, other: PlanStage) -> Iterator[Breach]:
+    if rule.either_order and _day(other) < _day(one):
+        start, end = other.end_date, one.date
+    else:
+        start = _event(one, rule.earlier.rpartition(".")[2])
+        end = _event(other, rule.later.rpartition(".")[2])
+    if start is None or end is None:
+        return
+    if rule.at_least_months is not None and end < add_months(start, rule.at_least_months):
+        text = f"{other.id} on {end} comes less than {rule.at_least_months} months after {one.id} ({start})"
+        yield Breach(rule.id, other.id, text)
+    if rule.at_most_months is not None and end > add_months(start, rule.at_most_months):
+        text = f"{other.id} on {end} comes more than {rule.at_most_months} months after {one.id} ({start})"
+        yield Breach(rule.id, other.id, text)
+
+
+def _ages(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
+    born = record.child.date_of_birth
+    for stage in _planned(plan):
+        for rule in protocol.age_windows:
+            applies = rule.stage == stage.kind and rule.hard and rule.number in (None, stage.number)
+            if not applies or rule.sex not in (None, record.child.sex):
+                continue
+            if rule.at_least_months is not None and _day(stage) < add_months(born, rule.at_least_months):
+                yield Breach(rule.id, stage.id, f"{stage.id} on {stage.date} is before {rule.at_least_months} months")
+            if rule.at_most_months is not None and _day(stage) > add_months(born, rule.at_most_months):
+                yield Breach(rule.id, stage.id, f"{stage.id} on {stage.date} is after {rule.at_most_months} months")
+
+
+def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
+    step, least = protocol.number("amount_step_mm"), protocol.number("least_lengthening_mm")
+    for stage in _planned(plan):
+        bone = protocol.stage(stage.kind).bone
+        if bone is None:
+            continue
+        if stage.amount_mm is None or stage.amount_mm < least:
+            yield Breach("least_lengthening_mm", stage.id, f"{stage.id} gains {stage.amount_mm} mm, least is {least:g}")
+            continue
+        if abs(stage.amount_mm / step - round(stage.amount_mm / step)) > 1e-9:
+            yield Breach("amount_step_mm", stage.id, f"{stage.id} gains {stage.amount_mm} mm, not a step of {step:g}")
+        age = age_years(record.child.date_of_birth, _day(stage))
+        length = _bone_before(plan, stage, bone, age)
+        for rule in protocol.amount_limits:
+            if rule.stage != stage.kind or rule.warns or not rule.from_age_years <= age < rule.to_age_years:
+                continue
+            limit = rule.most_mm if rule.most_mm is not None else None
+            if rule.most_percent is not None and length is not None:
+                limit = rule.most_percent / 100 * (length + TOLERANCE_MM * 2)
+            if limit is not None and stage.amount_mm > limit + 1e-6:
+                yield Breach(
+                    rule.id,
+                    stage.id,
+                    f"{stage.id} gains {stage.amount_mm:g} mm, {rule.id} allows {limit:.0f}",
+                )
+    arrest = [s for s in _planned(plan) if s.kind == "contralateral_growth_arrest"]
+    most = protocol.number("arrest_most_mm")
+    for stage in arrest:
+        if stage.amount_mm is not None and stage.amount_mm > most:
+            yield Breach("arrest_most_mm", stage.id, f"{stage.id} is to correct {stage.amount_mm} mm, most is {most:g}")
+
+
+def _bone_before(plan: Plan, stage: PlanStage, bone: str, age: float) -> float | None:
+    """Bone length just before the stage, from the plan's own table (interpolated, without this gain)."""
+    points = [p for p in plan.growth.by_age if _bone(p, bone) is not None]
+    before = [p for p in points if p.age_years <= age]
+    if not points:
+        return None
+    near = before[-1] if before else points[0]
+    value = _bone(near, bone)
+    after = next((p for p in points if p.age_years > age), None)
+    if value is None or after is None or after is near:
+        return value
+    follow = _bone(after, bone) or value
+    same = [
+        s for s in _planned(plan) if s.kind == stage.kind and near.age_years < (s.age_years or 0) <= after.age_years
+    ]
+    rise = follow - value - sum(s.amount_mm or 0.0 for s in same)
+    return value + max(0.0, rise) * (age - near.age_years) / (after.age_years - near.age_years)
+
+
+def _bone(point: AgePoint, bone: str) -> float | None:
+    return point.short_femur_mm if bone == "femur" else point.short_tibia_mm
+
+
+def _balance(plan: Plan) -> Iterator[Breach]:
+    for course in plan.alternatives:
+        left = course.predicted_mm - course.corrections_mm - course.median_residual_mm
+        if abs(left) > TOLERANCE_MM:
+            text = f"{course.id}: {course.predicted_mm} - {course.corrections_mm} is not {course.median_residual_mm}"
+            yield Breach("balance", course.id, text)
+    best = plan.recommended
+    if best is None:
+        return
+    amounts = {stage.id: stage.amount_mm for stage in _planned(plan) if stage.amount_mm is not None}
+    chosen = {item.id: item.amount_mm for item in best.stages}
+    if plan.conflicts:
+        return
+    if amounts != chosen:
+        yield Breach("balance", best.id, f"the stages' amounts {amounts} are not those of the course {chosen}")
+
+
+def _followers(plan: Plan) -> Iterator[Breach]:
+    pairs = {
+        "femoral_lengthening": ("femoral_device_removal", "hip_surveillance"),
+        "tibial_lengthening": ("tibial_device_removal",),
+    }
+    have = {(stage.kind, stage.number) for stage in _dated(plan)}
+    for stage in _dated(plan):
+        for kind in pairs.get(stage.kind, ()):
+            if (kind, stage.number) not in have:
+                yield Breach(f"{kind}.after_lengthening", stage.id, f"{stage.id} is not followed by {kind}")
+    for stage in _planned(plan):
+        if (
+            stage.status == "later"
+            and stage.gates
+            and f"examination_before_{stage.id}" not in {s.id for s in plan.stages}
+        ):
+            yield Breach("examination", stage.id, f"{stage.id} has no examination before it")
+
+
+def _done(plan: Plan, record: Record) -> Iterator[Breach]:
+    done = {(stage.kind, stage.date) for stage in plan.stages if stage.status in ("done", "under_way")}
+    for operation in record.operations:
+        if operation.date <= plan.on and (operation.kind, operation.date) not in done:
+            yield Breach("done", operation.kind, f"{operation.kind} of {operation.date} is missing from the plan")
+    for stage in plan.stages:
+        if stage.status in ("done", "under_way") and (stage.date is None or stage.date > plan.on):
+            yield Breach("done", stage.id, f"{stage.id} reads {stage.status} on {stage.date}, after {plan.on}")
+
+
+def _calendar(plan: Plan, record: Record) -> Iterator[Breach]:
+    for stage in _planned(plan):
+        if stage.operation and _day(stage) <= plan.on:
+            yield Breach("planning_lead_days", stage.id, f"{stage.id} is planned for {stage.date}, not after {plan.on}")
+        if stage.operation and _day(stage).weekday() >= 5:
+            yield Breach("working days", stage.id, f"{stage.id} on {stage.date} falls on a weekend")
+        for decision in record.decisions:
+            if not (decision.kind == "block_dates" and decision.from_date and decision.to_date):
+                continue
+            if stage.operation and decision.from_date <= _day(stage) <= decision.to_date:
+                yield Breach("block_dates", stage.id, f"{stage.id} on {stage.date} lies in blocked dates")
+    declined = {decision.stage for decision in record.decisions if decision.kind == "decline"}
+    best = plan.recommended
+    for stage in _planned(plan):
+        if stage.kind in declined and best is not None and best.within_protocol:
+            yield Breach("decline", stage.id, f"{stage.id} was declined and has a date")
+
+
+def _sides(plan: Plan, record: Record) -> Iterator[Breach]:
+    for stage in plan.stages:
+        expected = record.other_side if stage.lane == "other_leg" else record.affected_side
+        if stage.side != expected:
+            yield Breach("side", stage.id, f"{stage.id} is on the {stage.side}, expected the {expected}")
+
+
+def _words(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
+    known = {source.id for source in protocol.sources}
+    for stage in plan.stages:
+        cited = [item.sources for item in stage.because] + [gate.sources for gate in stage.gates]
+        for sources in cited:
+            if not sources or not set(sources) <= known:
+                yield Breach("sources", stage.id, f"{stage.id} has a reason without a known source")
+        if not stage.because:
+            yield Breach("reason", stage.id, f"{stage.id} has no reason")
+    kinds = {stage.kind for stage in plan.stages}
+    texts = {caution.text for caution in plan.cautions}
+    for rule in protocol.cautions:
+        if (not rule.stages or kinds & set(rule.stages)) and rule.text not in texts:
+            yield Breach(rule.id, "", f"the caution {rule.id} is missing")
+    if plan.protocol.version != protocol.version:
+        yield Breach(
+            "version",
+            "",
+            f"the plan names protocol {plan.protocol.version}, the rules are {protocol.version}",
+        )

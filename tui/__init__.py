@@ -1,0 +1,1 @@
+"""Terminal screens over the frozen values of `tui.session`."""
