@@ -1,0 +1,204 @@
+"""A record written as a case file reads back to the identical record."""
+
+from __future__ import annotations
+
+import datetime
+import subprocess
+import sys
+from functools import cache
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pathway.casefile import PREFERENCES, case_text, in_order, read_case
+from pathway.protocol.load import load_protocol
+from pathway.record import Child, Decision, Measurement, Missing, Operation, Record, Visit
+
+BORN = datetime.date(2020, 2, 29)
+notes = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
+reasons = notes.filter(str.strip)
+days = st.dates(BORN, datetime.date(2040, 12, 31))
+entered = ("skeletal_age_years",)
+
+
+@cache
+def _catalogue():
+    protocol = load_protocol()
+    return tuple(rule for rule in protocol.findings if not rule.derived and rule.id not in entered)
+
+
+@cache
+def _ids(kind: str) -> tuple[str, ...]:
+    return tuple(item.id for item in getattr(load_protocol(), kind))
+
+
+def _value(rule):
+    if rule.kind == "number":
+        low, high = rule.plausible
+        return st.one_of(st.floats(low, high), st.integers(int(low) + 1, int(high)).map(float))
+    return st.booleans() if rule.kind == "flag" else st.sampled_from(rule.choices)
+
+
+@st.composite
+def visits(draw, day):
+    method = draw(st.sampled_from(["", *_ids("methods")]))
+    measured, missing = [], []
+    for side in draw(st.permutations(["left", "right", None])):
+        place = "child" if side is None else "limb"
+        rules = [rule for rule in _catalogue() if rule.of == place]
+        for rule in draw(st.lists(st.sampled_from(rules), max_size=4, unique_by=lambda rule: rule.id)):
+            if draw(st.booleans()):
+                methods = _ids("methods") if not method else (method, *_ids("methods"))
+                measured.append(
+                    Measurement(
+                        finding=rule.id,
+                        side=side,
+                        value=draw(_value(rule)),
+                        method=draw(st.sampled_from(methods)),
+                        note=draw(notes),
+                    )
+                )
+            else:
+                why = draw(st.sampled_from(["never_measured", "not_measurable", "declined"]))
+                missing.append(Missing(finding=rule.id, side=side, why=why, note=draw(notes)))
+    return Visit(
+        date=day,
+        method=method,
+        skeletal_age_years=draw(st.none() | st.floats(0.5, 18)),
+        measurements=tuple(measured),
+        missing=tuple(missing),
+        note=draw(notes),
+    )
+
+
+@st.composite
+def operations(draw):
+    stage = draw(st.sampled_from(load_protocol().stages))
+    day = draw(days)
+    return Operation(
+        kind=stage.id,
+        date=day,
+        side="right" if stage.lane == "other_leg" else "left",
+        achieved_mm=draw(st.none() | st.floats(0, 200)),
+        achieved_deg=draw(st.none() | st.floats(-90, 90)),
+        physes=tuple(draw(st.lists(st.sampled_from(["distal_femur", "proximal_tibia"]), unique=True))),
+        device_removed=draw(st.none() | st.dates(day, datetime.date(2041, 1, 1))),
+        complications=tuple(
+            draw(st.lists(st.sampled_from(load_protocol().complications), max_size=3, unique=True))
+        ),
+        note=draw(notes),
+    )
+
+
+def _details(kind: str):
+    gates = [gate.id for gate in load_protocol().gates if gate.waivable]
+    return {
+        "waive_gate": st.fixed_dictionaries({"gate": st.sampled_from(gates)}),
+        "block_dates": st.tuples(days, days).map(
+            lambda pair: {"from_date": min(pair), "to_date": max(pair)},
+        ),
+        "choose_course": st.fixed_dictionaries({"course": reasons}),
+        "prefer": st.fixed_dictionaries({"prefer": st.sampled_from(PREFERENCES)}),
+        "decline": st.fixed_dictionaries({"stage": st.sampled_from(_ids("stages"))}),
+    }[kind]
+
+
+@st.composite
+def decisions(draw):
+    kind = draw(st.sampled_from(["waive_gate", "block_dates", "choose_course", "prefer", "decline"]))
+    by = draw(st.sampled_from(["family", "team"]))
+    return Decision(date=draw(days), by=by, kind=kind, reason=draw(reasons), **draw(_details(kind)))
+
+
+@st.composite
+def records(draw):
+    child = Child(
+        id=draw(st.from_regex(r"[a-z0-9-]{1,12}", fullmatch=True)),
+        date_of_birth=BORN,
+        sex=draw(st.sampled_from(["girl", "boy"])),
+        affected_side="left",
+        diagnosis=draw(st.sampled_from(_ids("diagnoses"))),
+        growth_pattern=draw(st.sampled_from([None, "congenital", "developmental"])),
+        note=draw(notes),
+    )
+    visit_days = draw(st.lists(days, max_size=4, unique=True))
+    return Record(
+        child=child,
+        visits=tuple(draw(visits(day)) for day in visit_days),
+        operations=tuple(draw(st.lists(operations(), max_size=3))),
+        decisions=tuple(draw(st.lists(decisions(), max_size=3))),
+    )
+
+
+@given(records())
+def test_a_record_written_and_read_again_is_the_same_record_in_order(protocol, record) -> None:
+    assert read_case(case_text(record), "case.toml", protocol) == in_order(record)
+
+
+@given(records())
+def test_putting_in_order_loses_and_invents_nothing(record) -> None:
+    ordered = in_order(record)
+    assert in_order(ordered) == ordered
+    assert sorted(map(repr, ordered.operations)) == sorted(map(repr, record.operations))
+    assert sorted(map(repr, ordered.decisions)) == sorted(map(repr, record.decisions))
+    for visit in record.visits:
+        (same,) = [one for one in ordered.visits if one.date == visit.date]
+        assert sorted(map(repr, same.measurements)) == sorted(map(repr, visit.measurements))
+        assert sorted(map(repr, same.missing)) == sorted(map(repr, visit.missing))
+        assert same.note == visit.note
+
+
+def test_numbers_are_written_as_people_write_them() -> None:
+    visit = Visit(
+        date=datetime.date(2024, 3, 20),
+        method="ct_scout",
+        measurements=(
+            Measurement(finding="femur_length_mm", side="left", value=101.0, method="ct_scout"),
+            Measurement(finding="tibia_length_mm", side="left", value=118.5, method="ct_scout"),
+            Measurement(finding="hip_mobile", side="left", value=True, method="examination"),
+        ),
+    )
+    child = Child(
+        id="maple-03",
+        date_of_birth=BORN,
+        sex="girl",
+        affected_side="left",
+        diagnosis="congenital_femoral_deficiency",
+    )
+    assert case_text(Record(child=child, visits=(visit,))) == (
+        "schema_version = 1\n"
+        "\n"
+        "[child]\n"
+        'id = "maple-03"\n'
+        "date_of_birth = 2020-02-29\n"
+        'sex = "girl"\n'
+        'affected_side = "left"\n'
+        'diagnosis = "congenital_femoral_deficiency"\n'
+        "\n"
+        "[[visit]]\n"
+        "date = 2024-03-20\n"
+        'method = "ct_scout"\n'
+        "\n"
+        "[visit.left]\n"
+        "femur_length_mm = 101\n"
+        "tibia_length_mm = 118.5\n"
+        'hip_mobile = {value = true, method = "examination"}\n'
+    )
+
+
+def test_a_finding_that_stands_twice_in_a_visit_is_not_written_once() -> None:
+    one = Measurement(finding="femur_length_mm", side="left", value=101.0, method="ct_scout")
+    gap = Missing(finding="femur_length_mm", side="left", why="declined")
+    child = Child(
+        id="a", date_of_birth=BORN, sex="girl", affected_side="left", diagnosis="fibular_deficiency"
+    )
+    visit = Visit(date=datetime.date(2024, 3, 20), method="ct_scout", measurements=(one,), missing=(gap,))
+    with pytest.raises(ValueError, match="twice in the visit of 2024-03-20"):
+        case_text(Record(child=child, visits=(visit,)))
+
+
+def test_the_writer_is_not_loaded_by_reading() -> None:
+    ask = "import sys, pathway.casefile; print('tomlkit' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"
