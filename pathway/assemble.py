@@ -18,7 +18,7 @@ from pathway.network import Conflict
 from pathway.protocol.model import Protocol, Rule
 from pathway.record import Record
 from pathway.staging import GateState, StageGraph, StageNeed
-from pathway.timing import Timetable
+from pathway.timing import Timetable, device_days
 
 LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)
 
@@ -178,14 +178,21 @@ def plan_stages(
     placed = times.start if times else {}
     shown = []
     for need in graph.needs:
-        surplus = need.need == "possible" and need.id not in placed and need.within_protocol
-        follower = need.stage.lane in ("length", "checks") and need.need == "possible" and need.id not in placed
-        if (surplus or follower) and course is not None and not (course.prosthetic and need.number == 1):
-            continue
-        shown.append(_stage(need, graph, lengthenings.get(need.id), arrest, times, record, protocol, on))
+        if need.id in placed or _worth_showing(need, graph):
+            shown.append(_stage(need, graph, lengthenings.get(need.id), arrest, times, record, protocol, on))
     shown.extend(_examinations(shown, protocol, record, on))
     far = datetime.date.max
     return tuple(sorted(shown, key=lambda s: (s.date or far, protocol.stage(s.kind).rank, s.number)))
+
+
+def _worth_showing(need: StageNeed, graph: StageGraph) -> bool:
+    """A stage without a date is shown when someone may ask for it: not the surplus that the strategy dropped."""
+    if need.need == "unknown":
+        return need.stage.operation
+    if need.need == "possible":
+        first = min(other.number for other in graph.of_kind(need.stage.id) if other.need == "possible")
+        return bool(need.against) and need.stage.bone is not None and need.number == first
+    return True
 
 
 def _stage(
@@ -203,6 +210,9 @@ def _stage(
     date = date or need.done_on
     end = times.end.get(need.id) if times else need.ended_on
     window = times.window.get(need.id) if times else None
+    if window is not None and arrest is not None and need.id == arrest.stage:
+        last = max(day_at_age(born, arrest.last_useful_age_years), date or window[0])
+        window = (window[0], last if window[1] is None else min(last, window[1]))
     status = _status(need, date, graph, times, on)
     gates = tuple(gate_state(gate, date, status) for gate in need.gates)
     is_arrest = arrest is not None and need.id == arrest.stage and date is not None
@@ -267,7 +277,8 @@ def _status(
     if need.against:
         return "blocked"
     if date is None:
-        return "optional" if need.need in ("optional", "unknown", "possible") else "blocked"
+        # Without a timetable nothing can be dated: what is needed is blocked by the conflict, not optional.
+        return "blocked" if need.need == "planned" and times is None else "optional"
     waiting = [
         edge.earlier
         for edge in graph.edges
@@ -287,7 +298,7 @@ def _status(
 def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStatus) -> pm.GateState:
     """Return a judged gate as plan data, with the day from which it is looked at again."""
     verdict, rule = gate.verdict, gate.gate
-    later = status == "later" and date is not None
+    later = date is not None and "later" in (status, gate.state)
     return pm.GateState(
         id=rule.id,
         state=gate.state,
@@ -446,15 +457,17 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
 
 
 def _school_years(course: Course, record: Record, protocol: Protocol) -> int:
-    born, touched = record.child.date_of_birth, set()
-    first = int(protocol.number("school_year_start_month"))
+    born = record.child.date_of_birth
+    school_starts = add_months(born, round(12 * protocol.number("school_from_years")))
+    first_month = int(protocol.number("school_year_start_month"))
+    touched: set[int] = set()
     for item in course.lengthenings:
-        day = day_at_age(born, item.age_years)
-        days = round(protocol.number(f"{item.bone}_days_per_cm") * item.amount_mm / 10)
-        for offset in range(0, days + 1, 7):
-            at = day.add(days=offset)
-            if age_years(born, at) >= protocol.number("school_from_years"):
-                touched.add(at.year if at.month >= first else at.year - 1)
+        start = day_at_age(born, item.age_years)
+        end = start.add(days=device_days(protocol, item.bone, item.amount_mm))
+        if end >= school_starts:
+            start = max(start, school_starts)
+            years = (day.year if day.month >= first_month else day.year - 1 for day in (start, end))
+            touched.update(range(next(years), next(years) + 1))
     return len(touched)
 
 
@@ -471,8 +484,9 @@ def open_questions(
     needed: dict[str, dict[str, datetime.date]] = {}
 
     def ask(finding: str, what: str, by: datetime.date) -> None:
-        known = needed.setdefault(finding, {})
-        known[what] = min(by, known.get(what, by))
+        for entered in protocol.finding(finding).derived_from or (finding,):
+            known = needed.setdefault(entered, {})
+            known[what] = min(by, known.get(what, by))
 
     for item in classified:
         for finding in item.asks:
@@ -483,7 +497,7 @@ def open_questions(
                 for finding in verdict.asks:
                     ask(finding, need.stage.label, on)
     for stage in stages:
-        for gate in stage.gates:
+        for gate in stage.gates if stage.date or stage.status == "blocked" else ():
             if gate.state == "unknown":
                 for finding in gate.verdict.asks:
                     ask(finding, stage.label, max(gate.look_again_on or on, on))

@@ -39,12 +39,16 @@ class Lengthening:
 
 @dataclass(frozen=True, slots=True)
 class Arrest:
-    """A chosen growth arrest of the long leg and the correction it is meant to give."""
+    """A chosen growth arrest of the long leg and the correction it is meant to give.
+
+    `last_useful_age_years`: until then the same correction can still be reached by closing both knee plates.
+    """
 
     stage: str
     age_years: float
     physes: tuple[str, ...]
     effect_mm: float
+    last_useful_age_years: float
 
 
 @dataclass(frozen=True, slots=True)

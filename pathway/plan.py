@@ -132,6 +132,9 @@ def _course_and_dates(
 
 def _placed(graph: StageGraph, course: Course | None) -> Mapping[str, Placed]:
     """Return the stages that get a date: those planned, and those that the course uses."""
+    if course is not None and course.prosthetic:
+        # Preparations belong to the lengthening road; a program does not date an amputation.
+        return {need.id: Placed() for need in graph.needs if need.need == "planned" and not need.stage.operation}
     placed = {need.id: Placed() for need in graph.needs if need.need == "planned" and need.within_protocol}
     for item in course.lengthenings if course else ():
         placed[item.stage] = Placed(item.age_years, item.amount_mm)

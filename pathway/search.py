@@ -115,7 +115,7 @@ def _one_more(problem: Problem, number: int, before: Floats, start: Ints, over: 
     outside = problem.weight_outside * problem.outside_months[number][:, None]
     until = before + problem.weight_over * over + outside
     until[~problem.allowed[number], :] = np.inf
-    most = int(np.max(limit) // problem.step_mm)
+    most = min(int(min(float(np.max(limit)), problem.step_mm * totals) // problem.step_mm), problem.most_units)
     for units in range(problem.least, most + 1):
         mm = units * problem.step_mm
         cost = np.where(mm <= limit + 1e-9, until + problem.weight_warn * np.maximum(0.0, mm - warn), np.inf)

@@ -186,28 +186,23 @@ def _undone(
         return []
     if done and _waits_for_another(kind, required):
         return []
-    declined = next((d for d in record.decisions if d.kind == "decline" and d.stage == kind.id), None)
     against = _against(kind, facts, record, protocol)
     need: Need = "planned" if required else "optional" if optional else "unknown"
     reasons = tuple(required or optional or unknown)
-    if declined is not None and need != "unknown":
-        need = "optional"
     repeats = kind.bone is not None and need != "unknown"
-    if repeats and declined is None:
-        need = "possible"
     last = kind.most if repeats else done + 1
-    return [
-        StageNeed(
-            numbered(kind.id, number, kind.most),
-            kind,
-            number,
-            need,
-            reasons,
-            against=against,
-            declined=declined,
-        )
-        for number in range(done + 1, last + 1)
-    ]
+    found = []
+    for number in range(done + 1, last + 1):
+        name = numbered(kind.id, number, kind.most)
+        declined = _declined(kind, name, record) or (found[-1].declined if found else None)
+        own: Need = need if need == "unknown" else "optional" if declined else "possible" if repeats else need
+        found.append(StageNeed(name, kind, number, own, reasons, against=against, declined=declined))
+    return found
+
+
+def _declined(kind: Stage, name: str, record: Record) -> Decision | None:
+    """The decision against a stage, by its kind or its number; what follows a declined one is declined too."""
+    return next((d for d in record.decisions if d.kind == "decline" and d.stage in (kind.id, name)), None)
 
 
 def _waits_for_another(kind: Stage, required: list[tuple[Indication, Verdict]]) -> bool:

@@ -124,8 +124,8 @@ def _interval_pairs(
 ) -> Iterator[tuple[PlanStage, PlanStage]]:
     for one in earlier:
         for other in later:
-            finished = {one.status, other.status} <= {"done", "under_way"}
-            if finished or one.id == other.id:
+            undone_first = rule.either_order and one.status not in ("done", "under_way")
+            if one.id == other.id or (other.status in ("done", "under_way") and not undone_first):
                 continue
             paired = rule.at_most_months == 0 and rule.earlier.endswith(".end")
             if rule.next and other.number != one.number + 1:
@@ -199,22 +199,26 @@ def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]
 
 
 def _bone_before(plan: Plan, stage: PlanStage, bone: str, age: float) -> float | None:
-    """Bone length just before the stage, from the plan's own table (interpolated, without this gain)."""
-    points = [p for p in plan.growth.by_age if _bone(p, bone) is not None]
-    before = [p for p in points if p.age_years <= age]
+    """Bone length just before the stage: the plan's own table without gains, and the gains of earlier numbers."""
+    same = [other for other in _planned(plan) if other.kind == stage.kind]
+    course = plan.recommended
+    # The table counts a gain from the age of the course on; the date may lie some days later.
+    from_age = {item.id: item.age_years for item in course.stages} if course else {}
+
+    def bare(point: AgePoint) -> float:
+        gained = (o.amount_mm or 0.0 for o in same if from_age.get(o.id, o.age_years or 0.0) <= point.age_years)
+        return (_bone(point, bone) or 0.0) - sum(gained)
+
+    points = [point for point in plan.growth.by_age if _bone(point, bone) is not None]
     if not points:
         return None
-    near = before[-1] if before else points[0]
-    value = _bone(near, bone)
+    earlier = sum(other.amount_mm or 0.0 for other in same if other.number < stage.number)
+    near = max((p for p in points if p.age_years <= age), key=lambda p: p.age_years, default=points[0])
     after = next((p for p in points if p.age_years > age), None)
-    if value is None or after is None or after is near:
-        return value
-    follow = _bone(after, bone) or value
-    same = [
-        s for s in _planned(plan) if s.kind == stage.kind and near.age_years < (s.age_years or 0) <= after.age_years
-    ]
-    rise = follow - value - sum(s.amount_mm or 0.0 for s in same)
-    return value + max(0.0, rise) * (age - near.age_years) / (after.age_years - near.age_years)
+    if after is None or after is near:
+        return bare(near) + earlier
+    share = (age - near.age_years) / (after.age_years - near.age_years)
+    return bare(near) + share * (bare(after) - bare(near)) + earlier
 
 
 def _bone(point: AgePoint, bone: str) -> float | None:

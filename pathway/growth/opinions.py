@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pathway.growth import methods
 from pathway.growth.curves import GrowthCurve, growth_curve, plural
@@ -56,10 +56,11 @@ class _Case:
 def opinions(
     record: Record, protocol: Protocol, on: datetime.date, *, known_steps: Sequence[Step] = ()
 ) -> tuple[Opinion, ...]:
-    """Return the answer of each classical method for the natural course, on the day `on`.
+    """Return the answer of each classical method without operations to come, on the day `on`.
 
-    Only visits before the first of `known_steps` count (all, where none is before it). The methods use the
-    calendar age. Raises ValueError for lengths that cannot be.
+    Only visits before the first of `known_steps` count; what lengthenings among them gained is taken off the
+    answer (growth after them taken as undisturbed). The methods use the calendar age. Raises ValueError for
+    lengths that cannot be.
     """
     found = readings(record, protocol, on)
     first = min((step.age_years for step in known_steps), default=None)
@@ -76,7 +77,17 @@ def opinions(
     diagnosis = protocol.diagnosis(record.child.diagnosis)
     pattern = record.child.growth_pattern or diagnosis.growth_pattern
     case = _Case(protocol, growth_curve(protocol, record.child.sex), pattern == "congenital", before, ahead)
-    return (_congenital(case), _developmental(case), _straight_line(case), _remaining(case), _annual(case))
+    answers = (_congenital(case), _developmental(case), _straight_line(case), _remaining(case), _annual(case))
+    gained = sum(step.adds_mm for step in known_steps if step.leg == "short")
+    return tuple(_less(answer, gained) for answer in answers) if gained else answers
+
+
+def _less(answer: Opinion, gained_mm: float) -> Opinion:
+    if answer.discrepancy_at_maturity_mm is None:
+        return answer
+    left = answer.discrepancy_at_maturity_mm - gained_mm
+    note = f"{answer.note} Less the {gained_mm:.0f} mm already gained."
+    return replace(answer, discrepancy_at_maturity_mm=left, note=note)
 
 
 _CONGENITAL = "multiplier method, constant proportion"

@@ -43,7 +43,7 @@ class FindingRule(Sourced):
     """A named measurement or observation: unit, plausible range, error and how long it stays valid.
 
     `of` says whether it belongs to a limb or to the whole child. `derived` findings are worked out from
-    others and cannot be entered. `sd` is the measurement error (one standard deviation) in the unit.
+    others (`derived_from`) and cannot be entered. `sd` is the measurement error (one standard deviation) in the unit.
     """
 
     id: str
@@ -56,6 +56,7 @@ class FindingRule(Sourced):
     sd: float = 0.0
     valid_months: int | None = None
     derived: bool = False
+    derived_from: tuple[str, ...] = ()
     how: str
 
     @model_validator(mode="after")

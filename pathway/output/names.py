@@ -1,0 +1,37 @@
+"""Names of stages at the length that a picture has room for: whole words only."""
+
+from __future__ import annotations
+
+import re
+
+from pathway.output.text import cm_words
+from pathway.plan_model import PlanStage
+
+LANES = {
+    "hip": "Hip",
+    "knee_and_ankle": "Knee, ankle",
+    "length": "Length",
+    "other_leg": "Other leg",
+    "checks": "Checks",
+}
+_SEAMS = re.compile(r"\s*(?:,|\(|\b(?:before|after|of|the|and|with|until|from|to|at)\b)")
+
+
+def names(stage: PlanStage) -> tuple[str, ...]:
+    """Return the names of a stage from the longest to the shortest, the last one empty.
+
+    A name is only shortened at a seam (a comma, a bracket, a preposition), so it never ends in half a
+    phrase; the amount is kept longer than the name where there is one.
+    """
+    amount = "" if stage.amount_mm is None else cm_words(stage.amount_mm)
+    full = stage.label
+    short = _shorter(full)
+    if not amount:
+        return tuple(dict.fromkeys((full, *short, "")))
+    wanted = (f"{full}, {amount}", *(f"{name}, {amount}" for name in short), amount, "")
+    return tuple(dict.fromkeys(wanted))
+
+
+def _shorter(label: str) -> tuple[str, ...]:
+    cuts = [match.start() for match in _SEAMS.finditer(label) if match.start() > 0]
+    return tuple(label[:cut].rstrip() for cut in reversed(cuts))
