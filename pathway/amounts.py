@@ -13,13 +13,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from pathway.course import ARREST, LENGTHENING, PLATES, Arrest, Lengthening, limits_at
-from pathway.days import age_years
+from pathway.days import age_years, day_at_age, days_between
 from pathway.growth import Posterior, outlook
 from pathway.protocol.model import AmountLimit, Bone, Protocol
 from pathway.record import Record
 from pathway.search import Floats, Problem, Solution, as_mm, solve
 from pathway.staging import StageGraph, StageNeed
-from pathway.timing import Timeline, age_windows, device_days
+from pathway.timing import SLIP_DAYS, Timeline, age_windows, device_days, free_day
 
 HORIZON_YEARS = 20.0
 
@@ -148,12 +148,20 @@ class AmountSearch:
         if window is None:
             return [False] * len(self.ages)
         low = window.earliest_day / 365.25 - 1 / 24
-        high = math.inf if window.latest_day is None else window.latest_day / 365.25 + 1 / 365
+        # Half a month is left before the last day, because weekends and rounded months move dates on.
+        high = math.inf if window.latest_day is None else window.latest_day / 365.25 - 1 / 24
         if all(rule.at_maturity for rule, _ in need.indicated):
             low = max(low, self.posterior.mature_age_years)
         return [
-            low <= age <= high and not any(start < age < end for start, end in busy) for age in map(float, self.ages)
+            low <= age <= high
+            and not any(start < age < end for start, end in busy)
+            and (window.latest_day is None or self._free_from(age) <= window.latest_day)
+            for age in map(float, self.ages)
         ]
+
+    def _free_from(self, age: float) -> int:
+        """Days after birth of the first working day from an age on that the family has not blocked."""
+        return days_between(self.born, free_day(day_at_age(self.born, age), self.record))
 
     def _outside(self, need: StageNeed) -> list[float]:
         rules = list(age_windows(need, self.record.child.sex, self.protocol, hard=False))
@@ -182,7 +190,8 @@ class AmountSearch:
                 if most >= mm:
                     age = float(np.interp(-mm, -effect, self.ages))
                     last = float(np.interp(-mm, -effect_of_both, self.ages))
-                    yield Arrest(ARREST, age, physes, mm, last)
+                    if self._free_from(age) <= days_between(self.born, day_at_age(self.born, age)) + SLIP_DAYS:
+                        yield Arrest(ARREST, age, physes, mm, last)
             if most >= high:
                 return
 

@@ -91,6 +91,7 @@ def growth_part(
     posterior: Posterior | None,
     natural: Outlook | None,
     with_plan: Outlook | None,
+    central: Outlook | None,
     methods: Sequence[Opinion],
     mature_age_years: float,
 ) -> pm.GrowthPart:
@@ -119,7 +120,7 @@ def growth_part(
         ),
         notes=posterior.notes if posterior else (),
     )
-    if posterior is None or natural is None or with_plan is None:
+    if posterior is None or natural is None or with_plan is None or central is None:
         return part
     return part.model_copy(
         update={
@@ -128,7 +129,7 @@ def growth_part(
                 long_leg_mm=quantiles(natural.at_maturity("long_leg")),
                 short_leg_mm=quantiles(natural.at_maturity("short_leg")),
             ),
-            "by_age": _by_age(born, natural, with_plan),
+            "by_age": _by_age(born, natural, with_plan, central),
         }
     )
 
@@ -137,10 +138,12 @@ def _rounded(mm: float | None) -> float | None:
     return None if mm is None else round(mm, 1)
 
 
-def _by_age(born: datetime.date, natural: Outlook, with_plan: Outlook) -> tuple[pm.AgePoint, ...]:
+def _by_age(
+    born: datetime.date, natural: Outlook, with_plan: Outlook, central: Outlook
+) -> tuple[pm.AgePoint, ...]:
     without, planned = natural.bands(LEVELS), with_plan.bands(LEVELS)
     names: tuple[What, ...] = ("long_leg", "short_leg", "short_femur", "short_tibia")
-    medians = {name: np.ravel(with_plan.bands(0.5, name)) for name in names}
+    lengths = {name: central.lengths(name)[0] for name in names}
 
     def spread(bands: np.ndarray, k: int) -> pm.Quantiles:
         p05, p25, p50, p75, p95 = (round(float(q), 1) for q in bands[:, k])
@@ -152,10 +155,10 @@ def _by_age(born: datetime.date, natural: Outlook, with_plan: Outlook) -> tuple[
             date=day_at_age(born, float(age)),
             discrepancy_mm=spread(without, k),
             with_plan_mm=spread(planned, k),
-            long_leg_mm=round(float(medians["long_leg"][k]), 1),
-            short_leg_mm=round(float(medians["short_leg"][k]), 1),
-            short_femur_mm=round(float(medians["short_femur"][k]), 1),
-            short_tibia_mm=round(float(medians["short_tibia"][k]), 1),
+            long_leg_mm=round(float(lengths["long_leg"][k]), 1),
+            short_leg_mm=round(float(lengths["short_leg"][k]), 1),
+            short_femur_mm=round(float(lengths["short_femur"][k]), 1),
+            short_tibia_mm=round(float(lengths["short_tibia"][k]), 1),
         )
         for k, age in enumerate(natural.age_years)
     )
@@ -210,9 +213,6 @@ def _stage(
     date = date or need.done_on
     end = times.end.get(need.id) if times else need.ended_on
     window = times.window.get(need.id) if times else None
-    if window is not None and arrest is not None and need.id == arrest.stage:
-        last = max(day_at_age(born, arrest.last_useful_age_years), date or window[0])
-        window = (window[0], last if window[1] is None else min(last, window[1]))
     status = _status(need, date, graph, times, on)
     gates = tuple(gate_state(gate, date, status) for gate in need.gates)
     is_arrest = arrest is not None and need.id == arrest.stage and date is not None

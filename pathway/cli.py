@@ -185,8 +185,8 @@ def _read_file(path: Path) -> str:
 
 
 def _examples() -> list[str]:
-    folder = resources.files("example_patients")
-    return sorted(entry.name.removesuffix(".toml") for entry in folder.iterdir() if entry.name.endswith(".toml"))
+    names = (entry.name for entry in resources.files("example_patients").iterdir())
+    return sorted(name.removesuffix(".toml") for name in names if name.endswith(".toml") and name[0] != "_")
 
 
 def _has_example(name: str) -> bool:
@@ -210,3 +210,7 @@ def _open_screen(child: str | None, on: datetime.date | None) -> None:
     from tui.app import run
 
     run({name: _example(name) for name in _examples()}, _today(on), child)
+
+
+if __name__ == "__main__":
+    main()

@@ -45,6 +45,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
     stages = assemble.plan_stages(graph, chosen, times, record, protocol, on)
     mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
     with_plan = _with_plan(posterior, chosen, natural)
+    central = _with_plan(posterior.central() if posterior else None, chosen, natural)
     parts = {
         "classification": assemble.classification(classified),
         "growth": assemble.growth_part(
@@ -53,6 +54,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
             posterior,
             natural,
             with_plan,
+            central,
             opinions(record, protocol, on, known_steps=done_steps),
             mature,
         ),
@@ -142,7 +144,8 @@ def _placed(graph: StageGraph, course: Course | None) -> Mapping[str, Placed]:
             if edge.earlier == item.stage and edge.earlier_point == "end" and edge.rule.at_most_months == 0:
                 placed[edge.later] = Placed()
     if course and course.arrest:
-        placed[course.arrest.stage] = Placed(course.arrest.age_years)
+        arrest = course.arrest
+        placed[arrest.stage] = Placed(arrest.age_years, latest_age_years=arrest.last_useful_age_years)
     return placed
 
 

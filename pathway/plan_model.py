@@ -95,7 +95,8 @@ class ClassificationResult(Frozen):
 class AgePoint(Frozen):
     """The discrepancy at one age: natural course, and with the recommended course.
 
-    `short_femur_mm` and its fellows are medians with the plan; None where the bone is not known.
+    `long_leg_mm` and its fellows are the central projection with the plan, from which amounts and limits are
+    worked out; None where the bone is not known.
     """
 
     age_years: float

@@ -279,10 +279,9 @@ def _edges(needs: list[StageNeed], protocol: Protocol) -> Iterable[Edge]:
         earlier = [need for need in placed if need.stage.id == rule.earlier_stage]
         later = [need for need in placed if need.stage.id == rule.later_stage]
         for first, second in _pairs(rule, earlier, later):
-            finished = first.need in ("done", "under_way") and second.need in ("done", "under_way")
-            if finished or (rule.together and "done" in (first.need, second.need)):
-                continue
-            if rule.together and "under_way" in (first.need, second.need):
+            begun = [need.need in ("done", "under_way") for need in (first, second)]
+            # What is done waits for nothing still to come; only a rule of either order binds the other way.
+            if all(begun) or (begun[1] and not rule.either_order) or (rule.together and any(begun)):
                 continue
             yield Edge(first.id, earlier_point, second.id, later_point, rule)
 

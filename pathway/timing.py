@@ -22,7 +22,10 @@ TODAY = "today"
 LEAD = "planning_lead_days"
 CHOSEN = "age chosen for the course"
 BLOCKED = "dates blocked"
+LAST_USEFUL = "last useful day"
 WORKDAYS = 5
+SLIP_DAYS = 14
+"""How far a date may slip past the age chosen for it, off weekends and rounded months, before it counts as late."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +42,11 @@ class Timeline:
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """What a course fixes about a stage: the age it aims at and, for a lengthening, the amount."""
+    """What a course fixes about a stage: the age it aims at, the last useful one, the amount of a lengthening."""
 
     age_years: float | None = None
     amount_mm: float | None = None
+    latest_age_years: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +103,7 @@ def timetable(
     placed = {need.id: need for need in graph.needs if need.need in ("done", "under_way") or need.id in course}
     amounts = {stage: item.amount_mm for stage, item in course.items() if item.amount_mm is not None}
     links = [*builder.all(placed, amounts), *builder.in_order(placed, course)]
+    links.extend(builder.last_useful(course))
     allowed = windows(links, ORIGIN)
     if isinstance(allowed, Conflict):
         return allowed
@@ -235,6 +240,13 @@ class _Links:
             if self._age(two, course) < self._age(one, course):
                 one, two = two, one
             yield self._interval(one, "end", two, "start", edge.rule.id, edge.rule.at_least_months, None)
+
+    def last_useful(self, course: Mapping[str, Placed]) -> Iterator[Link]:
+        """Return the links that keep a stage from coming when it is of no more use."""
+        for stage, item in course.items():
+            if item.latest_age_years is not None:
+                day = days_between(self.born, day_at_age(self.born, item.latest_age_years))
+                yield Link(ORIGIN, f"{stage}.start", None, day + SLIP_DAYS, f"{LAST_USEFUL} of {stage}")
 
     def _age(self, need: StageNeed, course: Mapping[str, Placed]) -> float:
         if need.done_on is not None:

@@ -80,7 +80,9 @@ def _gates(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
         known = {gate.id for gate in stage.gates}
         if stage.status not in ("done", "under_way") and stage.kind != "examination":
             for rule in protocol.gates:
-                undecided = stage.status == "optional" and not stage.gates
+                undecided = not stage.gates and any(
+                    item.verdict is not None and item.verdict.state == "unknown" for item in stage.because
+                )
                 if rule.guards == stage.kind and rule.id not in known and not undecided:
                     yield Breach(rule.id, stage.id, f"{stage.id} lacks its gate {rule.id}")
         for gate in stage.gates:

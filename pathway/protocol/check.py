@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 from pathway.faults import Fault
 from pathway.protocol.model import Condition, Protocol, Sourced
@@ -19,33 +20,49 @@ QUANTITIES = frozenset(
 POINTS = ("start", "end")
 
 
-def faults_of(protocol: Protocol) -> tuple[Fault, ...]:
-    """Return every fault of the rule set: unresolved or doubled ids, missing sources, thresholds out of range."""
-    return (
+class _Wrong(NamedTuple):
+    """A fault of a rule, before it is known which file the rule stands in."""
+
+    rule: str
+    found: str
+    expected: str
+
+
+def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tuple[Fault, ...]:
+    """Return every fault of the rule set: unresolved or doubled ids, missing sources, thresholds out of range.
+
+    `files` says in which file each id stands; a fault of an id that it does not know is placed in `rules`.
+    """
+    found = (
         *_double_ids(protocol),
         *_sources(protocol),
+        *_shapes(protocol),
         *_conditions(protocol),
         *_stage_references(protocol),
         *_months(protocol),
+        *_amounts(protocol),
+    )
+    do = "correct the rule or add what is missing"
+    return tuple(
+        Fault((files or {}).get(item.rule, "rules"), f"rule {item.rule}", None, item.found, item.expected, do)
+        for item in found
     )
 
 
-def _fault(rule: str, found: str, expected: str) -> Fault:
-    return Fault("rules", f"rule {rule}", None, found, expected, "correct the rule or add what is missing")
-
-
-def _double_ids(protocol: Protocol) -> Iterator[Fault]:
+def _double_ids(protocol: Protocol) -> Iterator[_Wrong]:
     groups = {
         "source": [item.id for item in protocol.sources],
         "finding": [item.id for item in protocol.findings],
         "stage": [item.id for item in protocol.stages],
         "method": [item.id for item in protocol.methods],
+        "diagnosis": [item.id for item in protocol.diagnoses],
+        "classification": [item.id for item in protocol.classifications],
         "rule": [rule.id for rule in protocol.rules()],
     }
     for kind, ids in groups.items():
         for name, count in Counter(ids).items():
             if count > 1:
-                yield _fault(name, f"the {kind} id {count} times", "an id that stands once")
+                yield _Wrong(name, f"the {kind} id {count} times", "an id that stands once")
 
 
 def _sourced(protocol: Protocol) -> Iterator[tuple[str, Sourced]]:
@@ -62,12 +79,33 @@ def _sourced(protocol: Protocol) -> Iterator[tuple[str, Sourced]]:
             yield item.id, item
 
 
-def _sources(protocol: Protocol) -> Iterator[Fault]:
+def _sources(protocol: Protocol) -> Iterator[_Wrong]:
     known = {source.id for source in protocol.sources}
     for name, item in _sourced(protocol):
         for source in item.sources:
             if source not in known:
-                yield _fault(name, f"the source {source!r}", "an id of sources.toml")
+                yield _Wrong(name, f"the source {source!r}", "an id of sources.toml")
+
+
+def _shapes(protocol: Protocol) -> Iterator[_Wrong]:
+    diagnoses = {diagnosis.id for diagnosis in protocol.diagnoses}
+    for scheme in protocol.classifications:
+        for name in scheme.applies_to:
+            if name not in diagnoses:
+                yield _Wrong(scheme.id, f"the diagnosis {name!r}", "a diagnosis of diagnoses.toml")
+        for name, count in Counter(kind.type for kind in scheme.types).items():
+            if count > 1:
+                yield _Wrong(scheme.id, f"the type {name!r} {count} times", "a type that stands once")
+    for diagnosis in protocol.diagnoses:
+        if not diagnosis.bones:
+            yield _Wrong(diagnosis.id, "no bone", "the bones that may be lengthened, the deficient one first")
+    for rule in protocol.findings:
+        if rule.plausible is not None and rule.plausible[0] >= rule.plausible[1]:
+            yield _Wrong(rule.id, f"the plausible range {list(rule.plausible)}", "the lower value first")
+        if rule.sd < 0:
+            yield _Wrong(rule.id, f"the error {rule.sd:g}", "an error of 0 or more")
+        if rule.valid_months is not None and rule.valid_months <= 0:
+            yield _Wrong(rule.id, f"valid for {rule.valid_months} months", "whole months above 0")
 
 
 def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
@@ -82,7 +120,7 @@ def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
         yield contra.id, contra.when
 
 
-def _conditions(protocol: Protocol) -> Iterator[Fault]:
+def _conditions(protocol: Protocol) -> Iterator[_Wrong]:
     stages = {stage.id for stage in protocol.stages}
     schemes = {scheme.id: {kind.type for kind in scheme.types} for scheme in protocol.classifications}
     diagnoses = {diagnosis.id for diagnosis in protocol.diagnoses}
@@ -90,39 +128,50 @@ def _conditions(protocol: Protocol) -> Iterator[Fault]:
         for leaf in condition.leaves():
             if leaf.finding is not None:
                 yield from _finding_leaf(protocol, name, leaf)
-            elif leaf.quantity is not None and leaf.quantity not in QUANTITIES:
-                yield _fault(name, f"the quantity {leaf.quantity!r}", f"one of {', '.join(sorted(QUANTITIES))}")
+            elif leaf.quantity is not None:
+                yield from _quantity_leaf(name, leaf)
             elif leaf.stage is not None and leaf.stage not in stages:
-                yield _fault(name, f"the stage {leaf.stage!r}", "a stage of stages.toml")
+                yield _Wrong(name, f"the stage {leaf.stage!r}", "a stage of stages.toml")
             elif leaf.diagnosis is not None and leaf.diagnosis not in diagnoses:
-                yield _fault(name, f"the diagnosis {leaf.diagnosis!r}", "a diagnosis of diagnoses.toml")
+                yield _Wrong(name, f"the diagnosis {leaf.diagnosis!r}", "a diagnosis of diagnoses.toml")
             elif leaf.classification is not None:
                 types = schemes.get(leaf.classification)
                 if types is None:
-                    yield _fault(name, f"the classification {leaf.classification!r}", "a known classification")
+                    yield _Wrong(name, f"the classification {leaf.classification!r}", "a known classification")
                 elif unknown := set(leaf.one_of or ()) - types:
-                    yield _fault(name, f"the types {sorted(unknown)}", f"types of {leaf.classification}")
+                    yield _Wrong(name, f"the types {sorted(unknown)}", f"types of {leaf.classification}")
 
 
-def _finding_leaf(protocol: Protocol, name: str, leaf: Condition) -> Iterator[Fault]:
+def _quantity_leaf(name: str, leaf: Condition) -> Iterator[_Wrong]:
+    if leaf.quantity not in QUANTITIES:
+        yield _Wrong(name, f"the quantity {leaf.quantity!r}", f"one of {', '.join(sorted(QUANTITIES))}")
+    if leaf.equals is not None or leaf.one_of is not None:
+        yield _Wrong(name, f"equals or one_of for {leaf.quantity}", "at_least, above, at_most or below")
+    if leaf.chance is not None and not 0 < leaf.chance <= 1:
+        yield _Wrong(name, f"the chance {leaf.chance:g}", "a chance above 0 and up to 1")
+
+
+def _finding_leaf(protocol: Protocol, name: str, leaf: Condition) -> Iterator[_Wrong]:
     if leaf.finding not in protocol.finding_ids():
-        yield _fault(name, f"the finding {leaf.finding!r}", "a finding of findings.toml")
+        yield _Wrong(name, f"the finding {leaf.finding!r}", "a finding of findings.toml")
         return
     rule = protocol.finding(leaf.finding)
     bounds = [b for b in (leaf.at_least, leaf.above, leaf.at_most, leaf.below) if b is not None]
     if bounds and rule.kind != "number":
-        yield _fault(name, f"a comparison of {rule.id} with a number", f"a {rule.kind}: equals or one_of")
+        yield _Wrong(name, f"a comparison of {rule.id} with a number", f"a {rule.kind}: equals or one_of")
     if bounds and rule.plausible and not all(rule.plausible[0] <= b <= rule.plausible[1] for b in bounds):
         low, high = rule.plausible
-        yield _fault(name, f"the threshold {bounds} of {rule.id}", f"a value from {low:g} to {high:g}")
+        yield _Wrong(name, f"the threshold {bounds} of {rule.id}", f"a value from {low:g} to {high:g}")
     words = set(leaf.one_of or ()) | ({leaf.equals} if isinstance(leaf.equals, str) else set())
     if words and not words <= set(rule.choices):
-        yield _fault(name, f"the choices {sorted(words)} of {rule.id}", f"choices among {', '.join(rule.choices)}")
+        yield _Wrong(name, f"the choices {sorted(words)} of {rule.id}", f"choices among {', '.join(rule.choices)}")
+    if leaf.leg == "other" and rule.of == "child":
+        yield _Wrong(name, f"the other leg for {rule.id}", "no leg, because it belongs to the whole child")
     if isinstance(leaf.equals, bool) and rule.kind != "flag":
-        yield _fault(name, f"true or false for {rule.id}", f"a {rule.kind}")
+        yield _Wrong(name, f"true or false for {rule.id}", f"a {rule.kind}")
 
 
-def _stage_references(protocol: Protocol) -> Iterator[Fault]:
+def _stage_references(protocol: Protocol) -> Iterator[_Wrong]:
     stages = {stage.id for stage in protocol.stages}
     findings = protocol.finding_ids()
     named: list[tuple[str, str | None]] = []
@@ -138,23 +187,35 @@ def _stage_references(protocol: Protocol) -> Iterator[Fault]:
         named += [(interval.id, interval.earlier_stage), (interval.id, interval.later_stage)]
         for event in (interval.earlier, interval.later):
             if event.rpartition(".")[2] not in POINTS:
-                yield _fault(interval.id, f"the event {event!r}", "stage.start or stage.end")
+                yield _Wrong(interval.id, f"the event {event!r}", "stage.start or stage.end")
     for name, stage in named:
         if stage is not None and stage not in stages:
-            yield _fault(name, f"the stage {stage!r}", "a stage of stages.toml")
+            yield _Wrong(name, f"the stage {stage!r}", "a stage of stages.toml")
     for item in protocol.stages:
         for finding in (*item.mends, *item.alters):
             if finding not in findings:
-                yield _fault(item.id, f"the finding {finding!r}", "a finding of findings.toml")
+                yield _Wrong(item.id, f"the finding {finding!r}", "a finding of findings.toml")
 
 
-def _months(protocol: Protocol) -> Iterator[Fault]:
+def _months(protocol: Protocol) -> Iterator[_Wrong]:
     bounds = [(rule.id, rule.at_least_months, rule.at_most_months) for rule in protocol.intervals]
     bounds += [(rule.id, rule.at_least_months, rule.at_most_months) for rule in protocol.age_windows]
     for name, low, high in bounds:
         if low is None and high is None:
-            yield _fault(name, "no bound", "at_least_months, at_most_months or both")
+            yield _Wrong(name, "no bound", "at_least_months, at_most_months or both")
         if any(bound is not None and bound < 0 for bound in (low, high)):
-            yield _fault(name, f"the months {low} to {high}", "whole months of 0 or more")
+            yield _Wrong(name, f"the months {low} to {high}", "whole months of 0 or more")
         if low is not None and high is not None and low > high:
-            yield _fault(name, f"at least {low} and at most {high} months", "a least that is not above the most")
+            yield _Wrong(name, f"at least {low} and at most {high} months", "a least that is not above the most")
+
+
+def _amounts(protocol: Protocol) -> Iterator[_Wrong]:
+    for rule in protocol.amount_limits:
+        given = [most for most in (rule.most_mm, rule.most_percent) if most is not None]
+        if len(given) != 1:
+            yield _Wrong(rule.id, f"{len(given)} limits", "most_mm or most_percent")
+        if any(most <= 0 for most in given):
+            yield _Wrong(rule.id, f"the limit {given[0]:g}", "a limit above 0")
+        if rule.from_age_years >= rule.to_age_years:
+            found = f"from {rule.from_age_years:g} to {rule.to_age_years:g} years"
+            yield _Wrong(rule.id, found, "the younger age first")

@@ -57,47 +57,62 @@ def read_protocol(folder: Traversable) -> model.Protocol:
     faults: list[Fault] = []
     parts: dict[str, Any] = {plural: [] for plural, _ in KINDS.values()}
     parts["tables"] = []
-    for file in _toml_files(folder):
-        _read_file(file, parts, faults)
+    files: dict[str, str] = {}
+    for name, file in _toml_files(folder):
+        _read_file(name, file, parts, faults, files)
     if faults:
         raise ProtocolError(tuple(faults))
     try:
         protocol = model.Protocol(**parts)
     except ValidationError as error:
         raise ProtocolError(tuple(_faults_of_validation(error, "protocol.toml", ""))) from error
-    if found := faults_of(protocol):
+    if found := faults_of(protocol, files):
         raise ProtocolError(found)
     return protocol
 
 
-def _toml_files(folder: Traversable) -> list[Traversable]:
-    files = [entry for entry in folder.iterdir() if entry.name.endswith(".toml")]
+def _toml_files(folder: Traversable) -> list[tuple[str, Traversable]]:
+    """Return the rule files with the names that faults are told by, in an order that never changes."""
+    files = [(entry.name, entry) for entry in folder.iterdir() if entry.name.endswith(".toml")]
     growth = folder.joinpath("growth")
     if growth.is_dir():
-        files += [entry for entry in growth.iterdir() if entry.name.endswith(".toml")]
-    return sorted(files, key=lambda entry: entry.name)
+        files += [(f"growth/{entry.name}", entry) for entry in growth.iterdir() if entry.name.endswith(".toml")]
+    return sorted(files, key=lambda item: item[0])
 
 
-def _read_file(file: Traversable, parts: dict[str, Any], faults: list[Fault]) -> None:
+def _read_file(
+    name: str, file: Traversable, parts: dict[str, Any], faults: list[Fault], files: dict[str, str]
+) -> None:
     try:
         content = tomllib.loads(file.read_text(encoding="utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        faults.append(Fault(file.name, "", None, f"text that is not TOML ({error})", "a TOML file", "correct it"))
+        faults.append(Fault(name, "", None, f"text that is not TOML ({error})", "a TOML file", "correct it"))
         return
     if "columns" in content:
         content["id"] = file.name.removesuffix(".toml")
-        _take(model.Table, content, parts["tables"], file.name, faults)
+        _take(model.Table, content, parts["tables"], name, faults)
         return
     for key, value in content.items():
         if key in CARD:
             parts[key] = value
         elif key in KINDS:
             plural, shape = KINDS[key]
-            for entry in value:
-                _take(shape, entry, parts[plural], file.name, faults)
+            for entry in value if isinstance(value, list) else [value]:
+                _take(shape, entry, parts[plural], name, faults)
+                _remember(entry, name, files)
         else:
             known = ", ".join(sorted([*KINDS, *CARD]))
-            faults.append(Fault(file.name, key, None, f"the kind {key!r}", f"one of {known}", "rename it"))
+            faults.append(Fault(name, key, None, f"the kind {key!r}", f"one of {known}", "rename it"))
+
+
+def _remember(entry: Any, file: str, files: dict[str, str]) -> None:
+    """Note in which file an id stands; an id in two files is placed in both."""
+    if not isinstance(entry, dict):
+        return
+    types = entry.get("types")
+    for item in (entry, *(kind for kind in (types if isinstance(types, list) else ()) if isinstance(kind, dict))):
+        name = str(item.get("id"))
+        files[name] = file if files.get(name, file) == file else f"{files[name]} and {file}"
 
 
 def _take(shape: type[BaseModel], entry: Any, into: list[Any], file: str, faults: list[Fault]) -> None:

@@ -116,6 +116,8 @@ class Condition(Frozen):
         given = [form for form in forms if getattr(self, form) is not None]
         if len(given) != 1:
             raise ValueError(f"a condition has exactly one form, found {given or 'none'}")
+        if self.all == () or self.any == ():
+            raise ValueError("all and any hold at least one condition")
         bounds = [self.at_least, self.above, self.at_most, self.below, self.equals, self.one_of]
         tests = sum(bound is not None for bound in bounds)
         form = given[0]
