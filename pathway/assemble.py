@@ -138,9 +138,7 @@ def _rounded(mm: float | None) -> float | None:
     return None if mm is None else round(mm, 1)
 
 
-def _by_age(
-    born: datetime.date, natural: Outlook, with_plan: Outlook, central: Outlook
-) -> tuple[pm.AgePoint, ...]:
+def _by_age(born: datetime.date, natural: Outlook, with_plan: Outlook, central: Outlook) -> tuple[pm.AgePoint, ...]:
     without, planned = natural.bands(LEVELS), with_plan.bands(LEVELS)
     names: tuple[What, ...] = ("long_leg", "short_leg", "short_femur", "short_tibia")
     lengths = {name: central.lengths(name)[0] for name in names}
@@ -527,3 +525,9 @@ def conflict(found: Conflict, protocol: Protocol) -> pm.PlanConflict:
     parts = [words.get(rule, rule) for rule in found.rules]
     text = "These cannot all hold, they miss by " + f"{found.short_by_days} days: " + " / ".join(parts)
     return pm.PlanConflict(rules=found.rules, explanation=text)
+
+
+def not_planned(protocol: Protocol) -> pm.PlanConflict:
+    """Return why a child affected on both sides is not planned, in the words of the protocol."""
+    rules = [rule for rule in protocol.cautions if rule.bilateral]
+    return pm.PlanConflict(rules=tuple(rule.id for rule in rules), explanation=" ".join(rule.text for rule in rules))

@@ -61,7 +61,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
         "stages": stages,
         "alternatives": tuple(assemble.plan_course(course, record, protocol) for course in found),
         "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
-        "conflicts": tuple(assemble.conflict(item, protocol) for item in conflicts),
+        "conflicts": tuple(conflicts),
     }
     plan = pm.Plan(
         child=_child(record, protocol, on),
@@ -71,7 +71,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
             version=protocol.version,
             local_rules=tuple(rule.id for rule in protocol.rules() if rule.local),
         ),
-        cautions=_cautions(protocol, stages),
+        cautions=_cautions(protocol, stages, both=record.child.affected_side == "both"),
         sources=(),
         **parts,
     )
@@ -120,15 +120,17 @@ def facts_on(record: Record, protocol: Protocol, on: datetime.date, natural: Out
 
 def _course_and_dates(
     graph: StageGraph, posterior: Posterior | None, record: Record, protocol: Protocol, on: datetime.date
-) -> tuple[Sequence[Course], Timetable | None, list[Conflict]]:
+) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict]]:
+    if record.child.affected_side == "both":
+        return (), None, [assemble.not_planned(protocol)]
     timeline = stage_windows(graph, record, protocol, on)
     if isinstance(timeline, Conflict):
-        return (), None, [timeline]
+        return (), None, [assemble.conflict(timeline, protocol)]
     found = courses(graph, timeline, posterior, record, protocol, on) if posterior else ()
     chosen = next((course for course in found if course.recommended), None)
     times = timetable(graph, _placed(graph, chosen), record, protocol, on)
     if isinstance(times, Conflict):
-        return found, None, [times]
+        return found, None, [assemble.conflict(times, protocol)]
     return found, times, []
 
 
@@ -169,12 +171,12 @@ def _child(record: Record, protocol: Protocol, on: datetime.date) -> pm.PlanChil
     )
 
 
-def _cautions(protocol: Protocol, stages: Sequence[pm.PlanStage]) -> tuple[pm.Caution, ...]:
+def _cautions(protocol: Protocol, stages: Sequence[pm.PlanStage], *, both: bool) -> tuple[pm.Caution, ...]:
     kinds = {stage.kind for stage in stages}
     return tuple(
         pm.Caution(text=rule.text, sources=rule.sources, provenance=rule.provenance)
         for rule in protocol.cautions
-        if not rule.stages or kinds & set(rule.stages)
+        if (rule.bilateral and both) or (not rule.bilateral and (not rule.stages or kinds & set(rule.stages)))
     )
 
 

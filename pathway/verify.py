@@ -40,7 +40,7 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
         *_done(plan, record),
         *_calendar(plan, record),
         *_sides(plan, record),
-        *_words(plan, protocol),
+        *_words(plan, record, protocol),
     ]
     return tuple(found)
 
@@ -298,7 +298,7 @@ def _sides(plan: Plan, record: Record) -> Iterator[Breach]:
             yield Breach("side", stage.id, f"{stage.id} is on the {stage.side}, expected the {expected}")
 
 
-def _words(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
+def _words(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
     known = {source.id for source in protocol.sources}
     for stage in plan.stages:
         cited = [item.sources for item in stage.because] + [gate.sources for gate in stage.gates]
@@ -310,7 +310,8 @@ def _words(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
     kinds = {stage.kind for stage in plan.stages}
     texts = {caution.text for caution in plan.cautions}
     for rule in protocol.cautions:
-        if (not rule.stages or kinds & set(rule.stages)) and rule.text not in texts:
+        asked = record.child.affected_side == "both" if rule.bilateral else not rule.stages or kinds & set(rule.stages)
+        if asked and rule.text not in texts:
             yield Breach(rule.id, "", f"the caution {rule.id} is missing")
     if plan.protocol.version != protocol.version:
         yield Breach(

@@ -80,9 +80,7 @@ def _toml_files(folder: Traversable) -> list[tuple[str, Traversable]]:
     return sorted(files, key=lambda item: item[0])
 
 
-def _read_file(
-    name: str, file: Traversable, parts: dict[str, Any], faults: list[Fault], files: dict[str, str]
-) -> None:
+def _read_file(name: str, file: Traversable, parts: dict[str, Any], faults: list[Fault], files: dict[str, str]) -> None:
     try:
         content = tomllib.loads(file.read_text(encoding="utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:

@@ -287,10 +287,13 @@ class Value(Rule):
 
 
 class Caution(Rule):
-    """A sentence that must be shown: always, or when one of `stages` is in the plan."""
+    """A sentence that must be shown: always, when one of `stages` is in the plan, or for a child affected on
+    both sides (`bilateral`), who is not planned.
+    """
 
     text: str
     stages: tuple[str, ...] = ()
+    bilateral: bool = False
 
 
 class StopRule(Rule):

@@ -152,3 +152,14 @@ def test_a_value_near_its_limit_asks_for_a_second_film(plans: dict[str, tuple[Re
     assert gate.state == "fails"
     assert gate.mended_by == "hip_preparation_2"
     assert "repeat" in gate.sentence
+
+
+def test_a_child_affected_on_both_sides_is_not_planned_and_told_why(protocol: Protocol) -> None:
+    text = FOLDER.joinpath("rowan-02.toml").read_text(encoding="utf-8")
+    record = read_case(text.replace('affected_side = "left"', 'affected_side = "both"'), "both", protocol, ON)
+    assert isinstance(record, Record), record
+    plan = make_plan(record, protocol, ON)
+    assert plan.alternatives == ()
+    assert plan.conflicts[0].rules == ("caution.bilateral",)
+    assert "Level legs come before height" in plan.conflicts[0].explanation
+    assert not any(stage.date for stage in plan.stages if stage.operation)
