@@ -191,7 +191,7 @@ def _undone(
     reasons = tuple(required or optional or unknown)
     repeats = kind.bone is not None and need != "unknown"
     last = kind.most if repeats else done + 1
-    found = []
+    found: list[StageNeed] = []
     for number in range(done + 1, last + 1):
         name = numbered(kind.id, number, kind.most)
         declined = _declined(kind, name, record) or (found[-1].declined if found else None)

@@ -1,0 +1,21 @@
+"""From the rooms' values to the plan's data: stages, gates, courses, growth, open questions."""
+
+from pathway.assemble.courses import plan_course
+from pathway.assemble.growth import growth_part, quantiles
+from pathway.assemble.questions import open_questions
+from pathway.assemble.reasons import classification, conflict, not_planned, reason, verdict_record
+from pathway.assemble.stages import gate_state, plan_stages
+
+__all__ = [
+    "classification",
+    "conflict",
+    "gate_state",
+    "growth_part",
+    "not_planned",
+    "open_questions",
+    "plan_course",
+    "plan_stages",
+    "quantiles",
+    "reason",
+    "verdict_record",
+]

@@ -1,0 +1,74 @@
+"""A course with its burden and chances as plan data."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pathway import plan_model as pm
+from pathway.assemble.growth import quantiles
+from pathway.course import Course
+from pathway.days import add_months, day_at_age
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+from pathway.timing import device_days
+
+
+def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course:
+    """Return a course as plan data, ages as chosen on the planning grid."""
+    residual = quantiles(course.draws_mm)
+    chance = {mm: float(np.mean(np.abs(course.draws_mm) <= mm)) for mm in (10, 20)}
+    chosen = [
+        pm.CourseStage(
+            id=item.stage,
+            kind=item.stage.rpartition("_")[0],
+            age_years=round(item.age_years, 3),
+            amount_mm=item.amount_mm,
+        )
+        for item in course.lengthenings
+    ]
+    if course.arrest is not None:
+        chosen.append(
+            pm.CourseStage(
+                id=course.arrest.stage,
+                kind=course.arrest.stage,
+                amount_mm=course.arrest.effect_mm,
+                age_years=round(course.arrest.age_years, 3),
+                physes=course.arrest.physes,
+            )
+        )
+    return pm.Course(
+        id=course.id,
+        summary=course.summary,
+        recommended=course.recommended,
+        within_protocol=course.within_protocol,
+        stages=tuple(sorted(chosen, key=lambda item: item.age_years)),
+        burden=pm.Burden(
+            operations=course.operations,
+            device_months=course.device_months,
+            months_over_25_mm=course.months_over,
+            school_years_touched=_school_years(course, record, protocol),
+            adult_height_lost_mm=round(course.height_lost_mm, 1),
+        ),
+        predicted_mm=round(course.predicted_mm, 1),
+        corrections_mm=round(course.corrections_mm, 1),
+        median_residual_mm=round(course.residual_mm, 1),
+        residual_mm=None if course.prosthetic else residual,
+        chance_within_10_mm=None if course.prosthetic else round(chance[10], 3),
+        chance_within_20_mm=None if course.prosthetic else round(chance[20], 3),
+        lost_because=course.lost_because,
+    )
+
+
+def _school_years(course: Course, record: Record, protocol: Protocol) -> int:
+    born = record.child.date_of_birth
+    school_starts = add_months(born, round(12 * protocol.number("school_from_years")))
+    first_month = int(protocol.number("school_year_start_month"))
+    touched: set[int] = set()
+    for item in course.lengthenings:
+        start = day_at_age(born, item.age_years)
+        end = start.add(days=device_days(protocol, item.bone, item.amount_mm))
+        if end >= school_starts:
+            start = max(start, school_starts)
+            years = (day.year if day.month >= first_month else day.year - 1 for day in (start, end))
+            touched.update(range(next(years), next(years) + 1))
+    return len(touched)

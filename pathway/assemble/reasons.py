@@ -1,0 +1,81 @@
+"""Rules, verdicts, classes and conflicts as plan data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pathway import plan_model as pm
+from pathway.classify import UNDETERMINED, Classified
+from pathway.conditions import Verdict
+from pathway.network import Conflict
+from pathway.protocol.model import Protocol, Rule
+
+
+def verdict_record(verdict: Verdict) -> pm.VerdictRecord:
+    """Return a verdict tree as plan data."""
+    return pm.VerdictRecord(
+        state=verdict.state,
+        sentence=verdict.sentence,
+        test=verdict.test,
+        finding=verdict.finding,
+        value=verdict.value,
+        sd=verdict.sd,
+        measured_on=verdict.measured_on,
+        method=verdict.method,
+        margin=None if verdict.margin is None else round(verdict.margin, 3),
+        why_unknown=verdict.why_unknown,
+        asks=tuple(sorted(verdict.asks)),
+        parts=tuple(verdict_record(part) for part in verdict.parts),
+    )
+
+
+def reason(rule: Rule, verdict: Verdict | None) -> pm.Reason:
+    """Return a rule and its verdict as a reason."""
+    return pm.Reason(
+        rule=rule.id,
+        text=rule.because,
+        sources=rule.sources,
+        provenance=rule.provenance,
+        strength=rule.strength,
+        local=rule.local,
+        verdict=None if verdict is None else verdict_record(verdict),
+    )
+
+
+def classification(found: Iterable[Classified]) -> tuple[pm.ClassificationResult, ...]:
+    """Return the schemes' answers as plan data."""
+    results = []
+    for item in found:
+        type_label = item.type.label if item.type else _undetermined(item)
+        results.append(
+            pm.ClassificationResult(
+                system=item.scheme.id,
+                label=item.scheme.label,
+                type=item.type.type if item.type else UNDETERMINED,
+                type_label=type_label,
+                because=(reason(item.type, item.verdict),) if item.type and item.verdict else (),
+                asks=tuple(sorted(item.asks)),
+                sources=item.scheme.sources,
+            )
+        )
+    return tuple(results)
+
+
+def _undetermined(item: Classified) -> str:
+    if item.asks:
+        return "cannot be told yet"
+    return item.scheme.gap or "the published scheme has no type for these findings"
+
+
+def conflict(found: Conflict, protocol: Protocol) -> pm.PlanConflict:
+    """Return a conflict of the temporal network in words."""
+    words = {rule.id: rule.because for rule in protocol.rules()}
+    parts = [words.get(rule, rule) for rule in found.rules]
+    text = "These cannot all hold, they miss by " + f"{found.short_by_days} days: " + " / ".join(parts)
+    return pm.PlanConflict(rules=found.rules, explanation=text)
+
+
+def not_planned(protocol: Protocol) -> pm.PlanConflict:
+    """Return why a child affected on both sides is not planned, in the words of the protocol."""
+    rules = [rule for rule in protocol.cautions if rule.bilateral]
+    return pm.PlanConflict(rules=tuple(rule.id for rule in rules), explanation=" ".join(rule.text for rule in rules))
