@@ -12,12 +12,16 @@ UNDETERMINED = "undetermined"
 
 @dataclass(frozen=True, slots=True)
 class Classified:
-    """A scheme's answer: the type that holds with its verdict, or none and what would settle it."""
+    """A scheme's answer: the type that holds with its verdict, or none and what would settle it.
+
+    `open` are the types that are not ruled out.
+    """
 
     scheme: Classification
     type: Type | None
     verdict: Verdict | None
     asks: frozenset[str]
+    open: frozenset[str] = frozenset()
 
 
 def classify(facts: Facts, protocol: Protocol) -> tuple[Classified, ...]:
@@ -33,17 +37,19 @@ def classify(facts: Facts, protocol: Protocol) -> tuple[Classified, ...]:
             continue
         judged = [(kind, judge(kind.when, facts, protocol)) for kind in scheme.types]
         holding = [(kind, verdict) for kind, verdict in judged if verdict.state == "holds"]
+        possible = frozenset(kind.type for kind, verdict in judged if verdict.state != "fails")
         if len(holding) == 1:
-            results.append(Classified(scheme, holding[0][0], holding[0][1], frozenset()))
+            results.append(Classified(scheme, holding[0][0], holding[0][1], frozenset(), possible))
             continue
         asks = frozenset().union(*(verdict.asks for _, verdict in judged if verdict.state == "unknown"))
-        results.append(Classified(scheme, None, None, asks))
+        results.append(Classified(scheme, None, None, asks, possible))
     return tuple(results)
 
 
 def with_classes(facts: Facts, classified: tuple[Classified, ...]) -> Facts:
     """Return `facts` with the types found, for conditions that ask for a type."""
     classes = {
-        item.scheme.id: ClassFact(item.type.type if item.type else UNDETERMINED, item.asks) for item in classified
+        item.scheme.id: ClassFact(item.type.type if item.type else UNDETERMINED, item.asks, item.open)
+        for item in classified
     }
     return replace(facts, classes=classes)

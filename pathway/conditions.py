@@ -7,6 +7,7 @@ explanation is a by-product of the evaluation. "Unknown" stays unknown and says 
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -30,10 +31,14 @@ LENGTHS_ASKED = frozenset({"femur_length_mm", "tibia_length_mm"})
 
 @dataclass(frozen=True, slots=True)
 class ClassFact:
-    """A child's type in a scheme, or `undetermined` with the findings that would settle it."""
+    """A child's type in a scheme, or `undetermined` with the findings that would settle it.
+
+    `open` holds the types that are not ruled out yet; None where that was not worked out.
+    """
 
     type: str
     asks: frozenset[str] = frozenset()
+    open: frozenset[str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +57,11 @@ class Facts:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """A judged condition. `margin`: how far the value lies on the holding side, in its unit."""
+    """A judged condition.
+
+    `margin`: how far the value lies on the holding side, in its unit (below 0 where the condition fails); of a
+    predicted quantity that of the draw on which the asked chance turns.
+    """
 
     state: State
     sentence: str
@@ -99,6 +108,8 @@ def test_words(condition: Condition, unit: str = "") -> str:
     ):
         if bound is not None:
             return f"{word} {bound:g}{tail}"
+    if condition.known:
+        return "known"
     if condition.equals is not None:
         return _words(condition.equals)
     return " or ".join(_words(choice) for choice in condition.one_of or ())
@@ -215,9 +226,12 @@ def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Ve
     test = f"{label} {test_words(condition, rule.unit if rule.unit not in ('count', 'ratio') else '')}"
     if isinstance(fact, Unknown):
         return _unknown_finding(fact, rule, label, test)
-    if condition.equals is not None or condition.one_of is not None:
+    margin: float | None = None
+    if condition.known:
+        holds = True
+    elif condition.equals is not None or condition.one_of is not None:
         wanted = (condition.equals,) if condition.equals is not None else condition.one_of
-        holds, margin = fact.value in (wanted or ()), None
+        holds = fact.value in (wanted or ())
     else:
         holds, margin = _compare(float(fact.value), condition)
     sentence = f"{label} {value_words(fact.value, rule.unit)} on {fact.measured_on}"
@@ -278,8 +292,15 @@ def _judge_quantity(condition: Condition, facts: Facts) -> Verdict:
         sentence,
         test,
         value=round(median, 1),
-        margin=_compare(median, condition)[1],
+        margin=_compare(_at_chance(draws, condition, chance_asked), condition)[1],
     )
+
+
+def _at_chance(draws: Draws, condition: Condition, chance: float) -> float:
+    """Return the draw on which the asked chance turns: the condition holds exactly when it holds there."""
+    upward = condition.at_least is not None or condition.above is not None
+    ordered = np.sort(draws)[::-1] if upward else np.sort(draws)
+    return float(ordered[max(math.ceil(chance * len(draws) - 1e-9), 1) - 1])
 
 
 def _judge_class(condition: Condition, facts: Facts) -> Verdict:
@@ -289,6 +310,8 @@ def _judge_class(condition: Condition, facts: Facts) -> Verdict:
     test = f"type {' or '.join(types)} of {scheme.replace('_', ' ')}"
     if fact is None:
         return Verdict("fails", f"{scheme.replace('_', ' ')} does not apply", test)
+    if fact.type == "undetermined" and fact.open is not None and not fact.open & set(types):
+        return Verdict("fails", f"{scheme.replace('_', ' ')} undetermined, yet none of these types", test)
     if fact.type == "undetermined":
         why: WhyUnknown = "never_measured"
         return Verdict("unknown", f"{scheme.replace('_', ' ')} undetermined", test, why_unknown=why, asks=fact.asks)

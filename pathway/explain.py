@@ -48,6 +48,12 @@ def why(plan: Plan, stage: PlanStage) -> tuple[Line, ...]:
 def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[Line]:
     yield Line(0, "", f"Why {stage.label.lower()} is in the plan")
     for item in stage.because:
+        if not item.against:
+            yield from _reason(item, citations)
+    against = [item for item in stage.because if item.against]
+    if against:
+        yield Line(0, "", "What speaks against it")
+    for item in against:
         yield from _reason(item, citations)
     if stage.gates:
         yield Line(0, "", "What must hold before it starts")

@@ -69,7 +69,10 @@ class VerdictRecord(Frozen):
 
 
 class Reason(Frozen):
-    """Why something stands in the plan: the rule, its words, its sources and the judged condition."""
+    """Why something stands in the plan: the rule, its words, its sources and the judged condition.
+
+    `against`: the rule speaks against the stage (a contraindication).
+    """
 
     rule: str
     text: str
@@ -77,6 +80,7 @@ class Reason(Frozen):
     provenance: str
     strength: str
     local: bool = False
+    against: bool = False
     verdict: VerdictRecord | None = None
 
 

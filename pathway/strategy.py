@@ -162,12 +162,19 @@ class _Strategist:
             course.id,
         )
 
+    def _outside(self, course: Course) -> str:
+        chosen = {item.stage for item in course.lengthenings}
+        rules = [rule for need in self.graph.needs if need.id in chosen for rule, _ in need.against]
+        if rules:
+            return f"outside the protocol ({rules[0].id})"
+        return "uses a stage that was declined"
+
     def _lost(self, course: Course, best: Course | None) -> str:
         if best is None or course is best:
             return ""
         reasons = []
         if not course.within_protocol:
-            reasons.append("outside the protocol or declined by the family")
+            reasons.append(self._outside(course))
         if course.prosthetic:
             return "another road: to be shown in equal detail, not ranked by length"
         if best.prosthetic:

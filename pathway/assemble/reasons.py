@@ -29,8 +29,8 @@ def verdict_record(verdict: Verdict) -> pm.VerdictRecord:
     )
 
 
-def reason(rule: Rule, verdict: Verdict | None) -> pm.Reason:
-    """Return a rule and its verdict as a reason."""
+def reason(rule: Rule, verdict: Verdict | None, *, against: bool = False) -> pm.Reason:
+    """Return a rule and its verdict as a reason for a stage, or against it."""
     return pm.Reason(
         rule=rule.id,
         text=rule.because,
@@ -38,6 +38,7 @@ def reason(rule: Rule, verdict: Verdict | None) -> pm.Reason:
         provenance=rule.provenance,
         strength=rule.strength,
         local=rule.local,
+        against=against,
         verdict=None if verdict is None else verdict_record(verdict),
     )
 

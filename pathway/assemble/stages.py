@@ -74,7 +74,7 @@ def _stage(
     if is_arrest and arrest is not None:
         amount = round(arrest.effect_mm, 1)
     because = [reason(rule, verdict) for rule, verdict in need.indicated]
-    because += [reason(rule, verdict) for rule, verdict in need.against]
+    because += [reason(rule, verdict, against=True) for rule, verdict in need.against]
     after = _after(need, graph, times)
     used = {source for item in because for source in item.sources} | set(stage.sources)
     used |= {source for gate in gates for source in gate.sources}

@@ -18,6 +18,7 @@ STATUS_WORDS = {
     "optional": "optional",
 }
 STATUS_MARKS = {"done": "●", "under_way": "◐", "ready": "▶", "later": "○", "blocked": "✕", "optional": "◇"}
+SHOWN_COURSES = 6
 STATE_MARKS = {"holds": "+", "fails": "-", "unknown": "?", "waived": "~", "later": ">", "": " "}
 
 
@@ -53,6 +54,13 @@ def caution(plan: Plan) -> str:
 def cm_words(mm: float) -> str:
     """Return a length as the clinic says it: `17.4 cm`."""
     return f"{mm / 10:.1f} cm"
+
+
+def residual_words(mm: float) -> str:
+    """Return what a course leaves, in words: `leaves the treated leg 0.4 cm shorter`."""
+    if round(mm / 10, 1) == 0:
+        return "leaves the legs equal"
+    return f"leaves the treated leg {cm_words(abs(mm))} {'shorter' if mm > 0 else 'longer'}"
 
 
 def range_words(spread: Quantiles) -> str:
@@ -140,6 +148,9 @@ def _stage_table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
         when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{'':10}  {'':9}"
         head = f"  {when}  {mark}{_status(stage):<9}  "
         yield from _wrapped(f"{stage.label}{_tail(stage)}", width, head, " " * len(head))
+        for item in stage.because:
+            if item.against:
+                yield from _wrapped(item.text, width, " " * len(head))
 
 
 def _tail(stage: PlanStage) -> str:
@@ -171,18 +182,22 @@ def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
         return
     yield ""
     yield "Courses compared (amounts kept as planned; chances as counts of 100)"
-    for course in plan.alternatives:
+    for course in plan.alternatives[:SHOWN_COURSES]:
         yield from _course(course, width, plain)
+    more = len(plan.alternatives) - SHOWN_COURSES
+    if more > 0:
+        yield f"    and {more} more, less good: all of them with --json"
 
 
 def _course(course: Course, width: int, plain: bool) -> Iterator[str]:
     mark = ("chosen" if plain else "▶") if course.recommended else ("" if plain else " ")
     burden = course.burden
     yield f"  {mark} {course.summary}".rstrip()
-    left = (
-        "not measured by length" if course.residual_mm is None else f"leaves {course.median_residual_mm / 10:+.1f} cm"
-    )
-    text = f"{left}; {burden.operations} operations, {burden.device_months:.0f} months with a device"
+    if course.residual_mm is None:
+        yield from _wrapped(course.lost_because or "to be discussed: not measured by length", width, "      ")
+        return
+    text = f"{residual_words(course.median_residual_mm)}; {burden.operations} operations"
+    text += f", {burden.device_months:.0f} months with a device"
     if course.chance_within_20_mm is not None:
         text += f"; within 2 cm: about {100 * course.chance_within_20_mm:.0f} of 100"
     if course.lost_because:

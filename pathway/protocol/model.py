@@ -89,8 +89,9 @@ class Condition(Frozen):
     """A test on facts; exactly one of the forms below.
 
     `all`, `any`, `negate` combine. `finding` compares a finding of the affected limb (or `leg = "other"`,
-    or the child), `quantity` an age or a predicted value (with `chance` for "with at least this chance"),
-    `classification` a type, `diagnosis` the diagnosis, `stage` whether a stage is done.
+    or the child; `known` asks only that it was measured), `quantity` an age or a predicted value (with
+    `chance` for "with at least this chance"), `classification` a type, `diagnosis` the diagnosis, `stage`
+    whether a stage is done.
     """
 
     all: tuple[Condition, ...] | None = None
@@ -109,6 +110,7 @@ class Condition(Frozen):
     below: float | None = None
     equals: bool | str | None = None
     one_of: tuple[str, ...] | None = None
+    known: Literal[True] | None = None
 
     @model_validator(mode="after")
     def _one_form(self) -> Condition:
@@ -118,11 +120,13 @@ class Condition(Frozen):
             raise ValueError(f"a condition has exactly one form, found {given or 'none'}")
         if self.all == () or self.any == ():
             raise ValueError("all and any hold at least one condition")
-        bounds = [self.at_least, self.above, self.at_most, self.below, self.equals, self.one_of]
+        bounds = [self.at_least, self.above, self.at_most, self.below, self.equals, self.one_of, self.known]
         tests = sum(bound is not None for bound in bounds)
         form = given[0]
         if form in ("finding", "quantity") and tests != 1:
-            raise ValueError(f"a {form} is compared exactly once (at_least, above, at_most, below, equals, one_of)")
+            raise ValueError(
+                f"a {form} is compared exactly once (at_least, above, at_most, below, equals, one_of, known)"
+            )
         if form == "classification" and self.one_of is None:
             raise ValueError("a classification needs `one_of = [types]`")
         if form == "diagnosis" and tests:

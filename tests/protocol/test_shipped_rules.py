@@ -76,11 +76,10 @@ def test_what_rests_on_no_publication_does_not_read_as_read(item) -> None:
         assert item.provenance in allowed
 
 
-def test_every_source_that_is_listed_is_cited_or_describes_itself() -> None:
-    cited = {source for item in SOURCED for source in item.sources} | {table.source for table in PROTOCOL.tables}
-    unused = [source.id for source in PROTOCOL.sources if source.id not in cited and not source.citation]
-    assert unused == []
-    assert all(source.seen for source in PROTOCOL.sources)
+@pytest.mark.parametrize("source", PROTOCOL.sources, ids=[source.id for source in PROTOCOL.sources])
+def test_every_source_says_what_it_is_and_what_of_it_was_seen(source) -> None:
+    assert len(source.citation) > 20
+    assert source.seen.strip()
 
 
 def test_operations_on_a_bone_have_their_days_a_centimetre_and_the_other_stages_months() -> None:
