@@ -18,7 +18,7 @@ WhyMissing = Literal["never_measured", "not_measurable", "declined"]
 class Frozen(BaseModel):
     """Base of every value that travels through the house: immutable, unknown keys forbidden."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 class Child(Frozen):
