@@ -97,6 +97,9 @@ def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     if child.note:
         yield child.note
     yield from _wrapped(caution(plan), width)
+    for text in plan.notices:
+        yield ""
+        yield from _wrapped(f"Notice: {text}", width)
     yield from _classification(plan, width)
     yield from _difference(plan, width)
     yield from _stage_table(plan, width, plain)

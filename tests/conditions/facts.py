@@ -8,7 +8,7 @@ import numpy as np
 
 from pathway.conditions import ClassFact, Facts
 from pathway.findings import Known, Unknown
-from pathway.protocol.model import Condition, Protocol
+from pathway.protocol.model import Condition
 from pathway.record import Value
 
 MEASURED = datetime.date(2026, 11, 18)
@@ -64,7 +64,3 @@ def flag(number: int) -> Condition:
 
 def with_states(*states: str) -> Facts:
     return facts({FLAGS[k]: FLAG_OF_STATE[state] for k, state in enumerate(states)})
-
-
-def flags_exist(protocol: Protocol) -> bool:
-    return all(protocol.finding(name).kind == "flag" for name in FLAGS)

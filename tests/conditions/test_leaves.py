@@ -150,6 +150,21 @@ class TestNotKnown:
         assert verdict.sentence.endswith("(measured 14 months ago)")
 
 
+class TestMeasuredAtAll:
+    """A rule may ask only that a finding is known, whatever its value."""
+
+    @pytest.mark.parametrize("value", [-20.0, 0.0, 35.0])
+    def test_any_value_holds(self, value, protocol) -> None:
+        verdict = judge(condition(finding="femoral_version_deg", known=True), facts({"femoral_version_deg": value}), protocol)
+        assert (verdict.state, verdict.value, verdict.margin) == ("holds", value, None)
+
+    @pytest.mark.parametrize("why", ["never_measured", "out_of_date", "declined"])
+    def test_no_value_is_unknown_and_never_fails(self, why, protocol) -> None:
+        held = facts({"femoral_version_deg": Unknown(why)})
+        verdict = judge(condition(finding="femoral_version_deg", known=True), held, protocol)
+        assert (verdict.state, verdict.asks) == ("unknown", {"femoral_version_deg"})
+
+
 class TestPredicted:
     """A predicted value holds when enough of the possible futures hold."""
 

@@ -163,3 +163,17 @@ def test_a_child_affected_on_both_sides_is_not_planned_and_told_why(protocol: Pr
     assert plan.conflicts[0].rules == ("caution.bilateral",)
     assert "Level legs come before height" in plan.conflicts[0].explanation
     assert not any(stage.date for stage in plan.stages if stage.operation)
+
+
+def test_a_chosen_course_that_is_no_longer_possible_is_said_and_not_swallowed(protocol: Protocol) -> None:
+    text = FOLDER.joinpath("rowan-02.toml").read_text(encoding="utf-8")
+    decision = (
+        '[[decision]]\ndate = 2026-11-20\nby = "family"\nkind = "choose_course"\ncourse = "{}"\nreason = "ours"\n'
+    )
+    for course, recommended, said in (("three_femoral", "three_femoral", 0), ("nine_femoral", "two_femoral_arrest", 1)):
+        record = read_case(f"{text}\n{decision.format(course)}", "chosen", protocol, ON)
+        assert isinstance(record, Record), record
+        plan = make_plan(record, protocol, ON)
+        assert plan.recommended is not None
+        assert plan.recommended.id == recommended
+        assert len(plan.notices) == said

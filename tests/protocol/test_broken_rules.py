@@ -60,6 +60,7 @@ FAULTS = (
     _gate("a scheme without types", HIP_TEST, f'{{ classification = "{SCHEME}" }}', "one_of"),
     _gate("a quantity nobody predicts", HIP_TEST, '{ quantity = "shoe_size", above = 20 }', "shoe_size"),
     _gate("a quantity compared with a word", HIP_TEST, '{ quantity = "age_years", equals = "four" }', "at_least, above"),
+    _gate("a quantity that is only known", HIP_TEST, '{ quantity = "age_years", known = true }', "at_least, above"),
     _gate("a stage to guard that does not exist", '"femoral_lengthening"', '"femur_stretching"', "femur_stretching"),
     _gate("a stage that mends which does not exist", '"hip_preparation"', '"hip_magic"', "hip_magic"),
     _gate("a field that means nothing", "because =", "becuase =", "becuase"),
