@@ -17,6 +17,7 @@ import networkx as nx
 
 from pathway.conditions import Facts, Verdict, judge
 from pathway.days import add_months
+from pathway.protocol.followers import follows
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
 from pathway.record import Decision, Operation, Record
 
@@ -118,18 +119,8 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
 
 
 def numbered(kind: str, number: int, most: int) -> str:
-    """Return a stage's id: the kind, with its number where the kind may repeat."""
-    return f"{kind}_{number}" if most > 1 else kind
-
-
-def follows(kind: Stage, protocol: Protocol) -> Stage | None:
-    """Return the lengthening whose end starts this stage (device removal, surveillance), or None."""
-    for rule in protocol.intervals:
-        if rule.later_stage == kind.id and rule.at_most_months == 0 and rule.earlier.endswith(".end"):
-            earlier = protocol.stage(rule.earlier_stage)
-            if earlier.bone is not None:
-                return earlier
-    return None
+    """Return a stage's id: the kind, with its number where the kind may repeat, or was repeated all the same."""
+    return f"{kind}_{number}" if most > 1 or number > 1 else kind
 
 
 def _done(kind: Stage, record: Record, protocol: Protocol, on: datetime.date) -> list[StageNeed]:
