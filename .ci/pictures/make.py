@@ -1,6 +1,7 @@
 """Write pictures of the real screens for the README: `python .ci/pictures/make.py`.
 
-The day is fixed and the example child is always the same, so the pictures are too.
+The day is fixed and the example child is always the same, so the pictures are too. With `--check` nothing is
+written: the exit code is 1 when a picture is no longer what the program shows.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ SIZE = (120, 40)
 CHILD = "rowan-02"
 DAY = datetime.date(2026, 11, 25)
 WALK = (
-    ("road", ("down", "down", "down", *["shift+right"] * 4)),
+    ("road", ("down", "down", "down", "down", *["shift+right"] * 4)),
     ("before", ("b",)),
     ("details", ("enter",)),
     ("children", ("escape", "escape")),
@@ -38,20 +39,31 @@ def files() -> dict[str, str]:
     return {e.name.removesuffix(".toml"): e.read_text("utf-8") for e in entries if not e.name.startswith("_")}
 
 
-async def main() -> None:
-    """Walk through the screens and write one picture of each."""
-    app = PathwayApp(files(), DAY, CHILD)
+async def pictures() -> dict[str, str]:
+    """Walk through the screens and return one picture of each."""
+    app, drawn = PathwayApp(files(), DAY, CHILD), {}
     async with app.run_test(size=SIZE) as pilot:
         while any(entry.waiting for entry in app.shelf.entries):
             await pilot.pause(0.05)
         for name, keys in WALK:
             await pilot.press(*keys)
             await pilot.pause(0.2)
-            svg = app.export_screenshot(title="limb-pathway")
-            file = FOLDER / f"{name}.svg"
-            file.write_text(re.sub(r"terminal-\d+", "terminal-0", svg), encoding="utf-8")
-            print(file.relative_to(ROOT))
+            drawn[name] = re.sub(r"terminal-\d+", "terminal-0", app.export_screenshot(title="limb-pathway"))
+    return drawn
+
+
+def main() -> None:
+    """Write the pictures, or compare them with those that are kept."""
+    stale = []
+    for name, svg in asyncio.run(pictures()).items():
+        file = FOLDER / f"{name}.svg"
+        if "--check" not in sys.argv:
+            file.write_text(svg, encoding="utf-8")
+        elif not file.exists() or file.read_text("utf-8") != svg:
+            stale.append(str(file.relative_to(ROOT)))
+    if stale:
+        sys.exit(f"no longer what the program shows: {', '.join(stale)}; run python .ci/pictures/make.py")
 
 
 if __name__ == "__main__":
-    asyncio.run(main())
+    main()

@@ -53,7 +53,7 @@ def caution(plan: Plan) -> str:
 
 def cm_words(mm: float) -> str:
     """Return a length as the clinic says it: `17.4 cm`."""
-    return f"{mm / 10:.1f} cm"
+    return f"{round(mm / 10, 1) + 0.0:.1f} cm"
 
 
 def residual_words(mm: float) -> str:

@@ -16,7 +16,7 @@ JOINING = {"before", "after", "of", "the", "and", "with", "until", "from", "to",
     [
         ("hip_preparation_1", ("Hip preparation", "")),
         ("proximal_femoral_osteotomy_1", ("Straightening the upper femur", "Straightening", "")),
-        ("femoral_device_removal_1", ("Frame out, rod in (femur)", "Frame out, rod in", "Frame out", "")),
+        ("femoral_device_removal_1", ("Frame out, rod in (femur) 1", "Frame out, rod in", "Frame out", "")),
         ("femoral_lengthening_1", ("Femoral lengthening 1, 5.0 cm", "5.0 cm", "")),
     ],
 )
