@@ -82,7 +82,7 @@ class RoadView(PictureView, inherit_bindings=False):
             for span in picture.spans
             for offset, glyph in enumerate(span.text)
             if glyph not in " ─" or span.role in (Role.LABEL, Role.TEXT, Role.LEGEND)
-            if span.role not in UNDER_CURSOR or glyph in LOWER_BLOCKS[1:]
+            if span.role not in UNDER_CURSOR or glyph in LOWER_BLOCKS[1:] or glyph.isalnum()
         )
         self.show(picture, self.selected)
 
