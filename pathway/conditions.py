@@ -53,6 +53,7 @@ class Facts:
     classes: Mapping[str, ClassFact] = field(default_factory=dict)
     done: Mapping[str, datetime.date] = field(default_factory=dict)
     planned: frozenset[str] = frozenset()
+    offered: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,8 @@ class Verdict:
     """A judged condition.
 
     `margin`: how far the value lies on the holding side, in its unit (below 0 where the condition fails); of a
-    predicted quantity that of the draw on which the asked chance turns.
+    predicted quantity that of the draw on which the asked chance turns. `scope`: it tests the diagnosis only,
+    which says for whom a rule is and is left out of joined sentences.
     """
 
     state: State
@@ -75,6 +77,7 @@ class Verdict:
     why_unknown: WhyUnknown | None = None
     asks: frozenset[str] = frozenset()
     parts: tuple[Verdict, ...] = ()
+    scope: bool = False
 
 
 def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
@@ -94,7 +97,12 @@ def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     if condition.stage is not None:
         return _judge_stage(condition, facts, protocol)
     holds = facts.diagnosis == condition.diagnosis
-    return Verdict(_state(holds), f"the diagnosis is {facts.diagnosis}", f"diagnosis {condition.diagnosis}")
+    theirs, asked = _diagnosis(facts.diagnosis, protocol), _diagnosis(str(condition.diagnosis), protocol)
+    return Verdict(_state(holds), f"the diagnosis is {theirs}", f"diagnosis {asked}", scope=True)
+
+
+def _diagnosis(id: str, protocol: Protocol) -> str:
+    return next((item.label for item in protocol.diagnoses if item.id == id), id)
 
 
 def test_words(condition: Condition, unit: str = "") -> str:
@@ -139,6 +147,7 @@ def _combine(kind: Literal["all", "any"], parts: tuple[Verdict, ...]) -> Verdict
     neutral: State = "holds" if kind == "all" else "fails"
     state: State = deciding if deciding in states else "unknown" if "unknown" in states else neutral
     shown = [part for part in parts if part.state == state] or list(parts)
+    spoken = [part for part in shown if not part.scope] or shown
     joint = " and " if (kind == "all") == (state == "holds") else "; "
     asks = frozenset().union(*(part.asks for part in parts)) if state == "unknown" else frozenset()
     why = next((part.why_unknown for part in parts if part.why_unknown is not None), None)
@@ -146,7 +155,7 @@ def _combine(kind: Literal["all", "any"], parts: tuple[Verdict, ...]) -> Verdict
     first = next((part for part in shown if part.finding is not None), None)
     return Verdict(
         state,
-        joint.join(part.sentence for part in shown),
+        joint.join(part.sentence for part in spoken),
         joined,
         finding=first.finding if first else None,
         value=first.value if first else None,
@@ -157,6 +166,7 @@ def _combine(kind: Literal["all", "any"], parts: tuple[Verdict, ...]) -> Verdict
         why_unknown=why if state == "unknown" else None,
         asks=asks,
         parts=parts,
+        scope=all(part.scope for part in parts),
     )
 
 
@@ -166,6 +176,7 @@ def _bracket(part: Verdict) -> str:
 
 def _combined_margin(kind: Literal["all", "any"], parts: tuple[Verdict, ...]) -> float | None:
     # Only comparable when every part tests the same finding (a range); otherwise units would mix.
+    parts = tuple(part for part in parts if not part.scope)
     margins = [part.margin for part in parts]
     findings = {part.finding for part in parts}
     known = [margin for margin in margins if margin is not None]
@@ -189,6 +200,7 @@ def _not(part: Verdict) -> Verdict:
         why_unknown=part.why_unknown,
         asks=part.asks,
         parts=(part,),
+        scope=part.scope,
     )
 
 
@@ -322,7 +334,8 @@ def _judge_stage(condition: Condition, facts: Facts, protocol: Protocol) -> Verd
     stage = protocol.stage(str(condition.stage))
     done = stage.id in facts.done
     planned = done or stage.id in facts.planned
+    offered = planned or stage.id in facts.offered
     wanted = condition.equals
-    holds = {"done": done, "not_done": not done, "planned": planned}[str(wanted)]
-    state = "done" if done else "planned" if planned else "neither done nor planned"
+    holds = {"done": done, "not_done": not done, "planned": planned, "offered": offered}[str(wanted)]
+    state = "done" if done else "planned" if planned else "offered" if offered else "neither done nor planned"
     return Verdict(_state(holds), f"{stage.label.lower()} is {state}", f"{stage.label.lower()} {_words(str(wanted))}")

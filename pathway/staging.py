@@ -110,7 +110,11 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
     for kind in sorted(protocol.stages, key=lambda item: item.rank):
         done = _done(kind, record, protocol, on)
         needs.extend(done)
-        facts = replace(facts, planned=frozenset(n.stage.id for n in needs if n.need in ("planned", "possible")))
+        facts = replace(
+            facts,
+            planned=frozenset(n.stage.id for n in needs if n.need in ("planned", "possible")),
+            offered=frozenset(n.stage.id for n in needs if n.need == "optional"),
+        )
         needs.extend(_undone(kind, len(done), needs, facts, record, protocol))
     edges = tuple(_edges(needs, protocol))
     judged = tuple(_with_gates(need, needs, facts, record, protocol) for need in needs)
