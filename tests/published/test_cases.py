@@ -1,4 +1,4 @@
-"""Published courses of treatment: the plan gives the same class and the same order of stages, or says why it differs."""
+"""Published courses of treatment: the plan has the same class and the same order of stages, or says why not."""
 
 from __future__ import annotations
 

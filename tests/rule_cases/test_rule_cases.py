@@ -1,4 +1,4 @@
-"""Every gate, indication, contraindication and type has a file of cases: it holds, fails, is unknown, is out of date."""
+"""Every gate, indication, contraindication and type has a file of cases: holds, fails, unknown, out of date."""
 
 from __future__ import annotations
 
