@@ -21,8 +21,17 @@ def planted(name: str, file: str, rule: str, old: str, new: str, says: str) -> P
 
 
 FAULTS = (
-    planted("a side nobody published", "disagreements.toml", COVER, '"salvage_series_cfd"', '"nobody_1900"', "nobody_1900"),
-    planted("a side that is not there", "disagreements.toml", COVER, 'followed = "20 deg"', 'followed = "19 deg"', "followed"),
+    planted(
+        "a side nobody published", "disagreements.toml", COVER, '"salvage_series_cfd"', '"nobody_1900"', "nobody_1900"
+    ),
+    planted(
+        "a side that is not there",
+        "disagreements.toml",
+        COVER,
+        'followed = "20 deg"',
+        'followed = "19 deg"',
+        "followed",
+    ),
     planted("two equal sides", "disagreements.toml", COVER, '"22 deg"', '"20 deg"', "differ"),
     planted("a rule nobody wrote", "disagreements.toml", COVER, f'"{GOAL}"', '"hip_preparation.hope"', "hope"),
     planted("no rule at all", "disagreements.toml", "age_and_complications", "rules = [", "rules = [] #", "at least 1"),
@@ -31,10 +40,26 @@ FAULTS = (
     planted("a visit every no months", "follow_ups.toml", HIP_FILMS, "every_months = 6", "every_months = 0", "every 0"),
     planted("visits that end before they begin", "follow_ups.toml", HIP_FILMS, "= 36", "= 3", "until 3"),
     planted("a visit of no stage", "follow_ups.toml", HIP_FILMS, '"hip_surveillance"', '"hip_gossip"', "hip_gossip"),
-    planted("a visit for a finding that is none", "follow_ups.toml", WATCH, '"hilgenreiner_epi', '"hilgenreener_epi', "reener"),
+    planted(
+        "a visit for a finding that is none",
+        "follow_ups.toml",
+        WATCH,
+        '"hilgenreiner_epi',
+        '"hilgenreener_epi',
+        "reener",
+    ),
     planted("a companion of no diagnosis", "companions.toml", WITH_FIBULA, '"congenital_short_femur"', '"flu"', "flu"),
-    planted("a share above all", "companions.toml", WITH_FIBULA, "share_high_percent = 80", "share_high_percent = 180", "180"),
-    planted("shares upside down", "companions.toml", WITH_FIBULA, "share_low_percent = 50", "share_low_percent = 90", "90"),
+    planted(
+        "a share above all",
+        "companions.toml",
+        WITH_FIBULA,
+        "share_high_percent = 80",
+        "share_high_percent = 180",
+        "180",
+    ),
+    planted(
+        "shares upside down", "companions.toml", WITH_FIBULA, "share_low_percent = 50", "share_low_percent = 90", "90"
+    ),
 )
 
 
