@@ -31,7 +31,7 @@ def open_questions(
             known[what] = min(by, known.get(what, by))
 
     for item in classified:
-        for finding in item.asks:
+        for finding in item.asks if item.scheme.asks else ():
             ask(finding, item.scheme.label, on)
     for need in graph.needs:
         if need.need == "unknown":
