@@ -48,7 +48,10 @@ class Outlook:
     @property
     def discrepancy_mm(self) -> Floats:
         """Return long leg minus short leg, mm (m, n); negative where the treated leg is longer."""
-        return self.long_leg_mm - self.short_leg_mm
+        mm = self.long_femur_mm - self.short_femur_mm
+        mm += self.long_tibia_mm
+        mm -= self.short_tibia_mm
+        return mm
 
     def lengths(self, what: What = "discrepancy") -> Floats:
         """Return the draws of one quantity, mm (m, n); raises AttributeError for an unknown name."""
@@ -57,7 +60,15 @@ class Outlook:
 
     def bands(self, q: float | Sequence[float], what: What = "discrepancy") -> Floats:
         """Return quantiles (len(q), n) of one quantity at each age, mm; `q` from 0 to 1."""
-        result: Floats = np.quantile(self.lengths(what), np.asarray(q, float), axis=0)
+        # Sorting in single precision is several times faster than a quantile and exact to 0.0001 mm.
+        mm = np.array(self.lengths(what).T, np.float32, order="C")
+        mm.sort(axis=1)
+        at = np.asarray(q, float) * (mm.shape[1] - 1)
+        below = np.floor(at).astype(int)
+        above = np.minimum(below + 1, mm.shape[1] - 1)
+        low = mm[:, below].T.astype(float)
+        part = (at - below)[..., None]
+        result: Floats = low + part * (mm[:, above].T - low)
         return result
 
     def at(self, age: float, what: What = "discrepancy") -> Floats:
@@ -90,9 +101,9 @@ def outlook(posterior: Posterior, steps: Sequence[Step] = (), ages: npt.ArrayLik
     """
     both = (*posterior.known_steps, *steps)
     when = _default_ages(posterior) if ages is None else np.atleast_1d(np.asarray(ages, float))
-    behind = min(float(draws.shift_years.min()) for draws in posterior.bones.values())
-    end = posterior.curve.mature_age_years - behind
-    last = max([end, float(when[-1]), *(step.age_years for step in both)]) + 1 / 12
+    grown_up = max(float(draws.knots[-1]) for draws in posterior.bones.values())
+    # An operation after the last film may end later than growth left alone.
+    last = max([grown_up, float(when[-1]), *(step.age_years for step in both)]) + 1 / 12
     everywhere = np.append(when, last)
     femur = lengths(posterior.bones["femur"], posterior.curve, both, posterior.shares, everywhere)
     tibia = lengths(posterior.bones["tibia"], posterior.curve, both, posterior.shares, everywhere)

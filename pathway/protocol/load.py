@@ -31,7 +31,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "caution": ("cautions", model.Caution),
     "stop_rule": ("stop_rules", model.StopRule),
 }
-CARD = ("name", "version", "changed", "complications")
+CARD = ("name", "version", "changed", "growth_curve", "complications")
 
 
 class ProtocolError(Exception):

@@ -53,8 +53,9 @@ def test_a_difference_alone_serves_the_constant_proportion() -> None:
 def test_after_an_operation_the_visits_before_it_are_used() -> None:
     record = child(bones(4, (160, 240, 180, 188)), bones(7, (260, 300, 230, 240)))
     found = said(record, 7, Step("short", "femur", 5.0, adds_mm=60))
-    assert found["proportion"].discrepancy_at_maturity_mm == pytest.approx(176)
+    assert found["proportion"].discrepancy_at_maturity_mm == pytest.approx(176 - 60)
     assert "before the first operation" in found["proportion"].note
+    assert "Less the 60 mm already gained" in found["proportion"].note
 
 
 def test_without_a_visit_before_the_operation_no_method_answers() -> None:

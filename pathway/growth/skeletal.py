@@ -1,0 +1,90 @@
+"""Skeletal age: by how much the curve is read ahead of the calendar, and how much surer that makes."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+import numpy as np
+
+from pathway.days import age_years
+from pathway.growth.curves import Floats, GrowthCurve
+from pathway.growth.population import Population
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+
+_FROM_YEARS, _TO_YEARS = 2.0, 18.0
+# More than this of the spread between children is never taken as explained by a hand film.
+_MOST_EXPLAINED = 0.9
+
+
+@dataclass(frozen=True, slots=True)
+class Skeletal:
+    """`shift_years` the curve is read ahead of the calendar, and a sentence about it.
+
+    `tempo_variance` is that of the true offset between children (years squared), `reading_variance` that of the
+    mean of the readings about it, `share` how many years of curve one year of true offset is worth; all None
+    without a usable reading.
+    """
+
+    shift_years: float
+    note: str
+    tempo_variance: float | None = None
+    reading_variance: float | None = None
+    share: float | None = None
+
+
+def skeletal_age(record: Record, protocol: Protocol, on: datetime.date) -> Skeletal:
+    """Return what the skeletal ages read up to a day say; readings before an age of the rules do not count.
+
+    One reading shifts the curve by the share of the rules (`skeletal_offset_share`) of the difference from the
+    calendar age; several agree or average, and each adds less.
+    """
+    born = record.child.date_of_birth
+    visits = sorted((v for v in record.visits if v.date <= on), key=lambda visit: visit.date)
+    read = [(visit.date, visit.skeletal_age_years) for visit in visits]
+    pairs = [(age_years(born, day), skeletal) for day, skeletal in read if skeletal is not None]
+    if not pairs:
+        return Skeletal(0.0, "No skeletal age: growth is read at the calendar age.")
+    start = protocol.number("skeletal_offset_from_age_years")
+    usable = [(age, skeletal) for age, skeletal in pairs if age >= start]
+    age, skeletal = pairs[-1]
+    words = f"Skeletal age {skeletal:.1f} against {age:.1f} years"
+    if not usable:
+        return Skeletal(0.0, f"{words}: not used, because it says little before {start:g} years.")
+    share, error = protocol.number("skeletal_offset_share"), protocol.number("skeletal_age_reading_sd_years") ** 2
+    between = protocol.number("skeletal_age_offset_sd_years") ** 2
+    tempo = between - error
+    mean = sum(skeletal - age for age, skeletal in usable) / len(usable)
+    # The share is that of one difference as read; what is read holds the error of reading.
+    true_share = share * between / tempo
+    reading = error / len(usable)
+    shift = true_share * tempo / (tempo + reading) * mean
+    if len(usable) == 1:
+        part = "half" if share == 0.5 else f"{share:.0%} of"
+        return Skeletal(shift, f"{words}: curve shifted by {part} the difference.", tempo, reading, true_share)
+    note = (
+        f"Skeletal age read {len(usable)} times, {mean:+.1f} years from the calendar in the mean: "
+        f"curve shifted by {shift:+.1f} years."
+    )
+    return Skeletal(shift, note, tempo, reading, true_share)
+
+
+def explained(skeletal: Skeletal, curve: GrowthCurve, of: Population, correlation: float) -> Floats | None:
+    """Return the direction (k,) of the standard normals that the readings have explained, or None.
+
+    With it the covariance of a bone's normals is the unit matrix less the outer product of the direction with
+    itself. Both bones of a child share its tempo; `correlation` is that between the bones.
+    """
+    if skeletal.tempo_variance is None or skeletal.reading_variance is None or skeletal.share is None:
+        return None
+    ages = np.arange(_FROM_YEARS, _TO_YEARS + 0.25, 0.5)
+    step = 0.25
+    pace = (np.log(curve.fraction(ages + step)) - np.log(curve.fraction(ages - step))) / (2 * step)
+    moves = -skeletal.share * skeletal.tempo_variance * pace
+    direction = np.linalg.lstsq(of.at(ages)[1], moves, rcond=None)[0]
+    direction /= np.sqrt(skeletal.tempo_variance + skeletal.reading_variance)
+    most = _MOST_EXPLAINED * (1 + correlation) / 2
+    length = float(direction @ direction)
+    result: Floats = direction * np.sqrt(min(1.0, most / length)) if length > 0 else direction
+    return result
