@@ -40,13 +40,23 @@ class Futures:
         self.normals, self.uniforms = self.width + 2 * len(BONES), len(BONES)
         self.courses = {bone: self._course(bone) for bone in BONES}
 
+    def centre(self) -> Mapping[Bone, BoneDraws]:
+        """Return the one future in which nothing differs from what is most likely."""
+        off, later = np.zeros((1, self.width)), np.zeros((1, 2))
+        return {bone: self._bone(bone, off, later, np.zeros(1)) for bone in BONES}
+
     def bones(self, z: Floats, u: Floats) -> Mapping[Bone, BoneDraws]:
-        """Return the draws from standard normal and uniform numbers (m, ...); all zero gives the centre."""
-        off = z[:, : self.width] @ self.root.T.astype(z.dtype)
+        """Return draws (2m,) from standard normal (m, normals) and uniform numbers (m, uniforms).
+
+        Each draw has a mirror image, so that means and medians lie near the centre.
+        """
+        half = z[:, : self.width] @ self.root.T.astype(z.dtype)
+        off = np.concatenate((half, -half))
         bones: dict[Bone, BoneDraws] = {}
         for k, bone in enumerate(BONES):
             later = z[:, self.width + 2 * k : self.width + 2 * k + 2]
-            bones[bone] = self._bone(bone, off, later, u[:, k])
+            both = np.concatenate((later, -later))
+            bones[bone] = self._bone(bone, off, both, np.concatenate((u[:, k], 1 - u[:, k])))
         return bones
 
     def _course(self, bone: Bone) -> _Course:
@@ -55,7 +65,9 @@ class Futures:
         # A child read behind the calendar reaches the end of the tables that much later.
         end = _GROWN_UP_YEARS + max(-frame.shift_years, 0.0) + 1
         knots = np.arange(_GROWN_UP_YEARS * _KNOTS_A_YEAR + 1) / _KNOTS_A_YEAR
-        knots = np.unique(np.concatenate((knots, [end, last, frame.starts[bone]])))
+        # Years are enough before the last visit, where nothing more is to be foreseen.
+        knots = knots[(knots > last) | (knots == np.floor(knots))]
+        knots = np.unique(np.concatenate((knots, [end, last], list(frame.starts.values()))))
         loadings = frame.of.at(knots + frame.shift_years)[1]
         view = bone_view(frame, bone, [last])
         return _Course(
@@ -126,10 +138,13 @@ def _never_shrinking(grown: Floats, last: int) -> Floats:
     No bone ends shorter than it was at the last visit (row `last`), and none was longer before than there.
     """
     most: Floats = np.maximum(grown[last], 1.0)
-    grown /= most
-    np.minimum(grown, 1.0, out=grown)
-    np.maximum.accumulate(grown[last:], axis=0, out=grown[last:])
-    back = grown[: last + 1][::-1]
-    np.minimum.accumulate(back, axis=0, out=back)
+    inverse = 1 / most
+    for row in grown:
+        row *= inverse
+        np.minimum(row, 1.0, out=row)
+    for k in range(last + 1, len(grown)):
+        np.maximum(grown[k], grown[k - 1], out=grown[k])
+    for k in range(last - 1, -1, -1):
+        np.minimum(grown[k], grown[k + 1], out=grown[k])
     grown[-1] = 1.0
     return most

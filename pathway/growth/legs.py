@@ -19,7 +19,7 @@ from pathway.growth.steps import BONES, Leg, Step
 from pathway.protocol.model import Bone
 
 _ROUNDS = 12
-_SETTLED = 1e-10
+_SETTLED = 1e-7
 # Stands for "unknown" where a whole covariance is needed: e^±10 in a log, ±10 in a share.
 _FLAT_PRECISION = 1e-2
 

@@ -117,17 +117,16 @@ def _shape(found: Sequence[Reading], steps: Sequence[Step]) -> str | None:
         error = float(np.hypot(sd[start], sd[end]))
         slopes.append((rise / max(grown, 1.0), error / max(grown, 1.0)))
     signs = [0 if abs(slope) < _SURE * error else (1 if slope > 0 else -1) for slope, error in slopes]
-    if parts == 3 and signs == [1, 0, 1]:
+    if parts == 3 and signs == [1, 0, 1] and _steeper(slopes[2], slopes[1]):
         return "IV"
-    if signs[0] == 1 and signs[-1] == -1:
-        return "V"
-    if signs[0] == 1 and signs[-1] == 0:
-        return "III"
-    if signs[0] == -1 and signs[-1] == 0:
-        return "IIIA"
+    if signs[0] == 1 and signs[-1] == 1:
+        return "II" if _steeper(slopes[0], slopes[-1]) else "I"
+    named = {(1, -1): "V", (1, 0): "III", (-1, 0): "IIIA"}
     if all(sign == 0 for sign in signs):
         return "IIIB"
-    if signs[0] == 1 and signs[-1] == 1:
-        (early, early_sd), (late, late_sd) = slopes[0], slopes[-1]
-        return "II" if early - late > _SURE * float(np.hypot(early_sd, late_sd)) else "I"
-    return None
+    return named.get((signs[0], signs[-1]))
+
+
+def _steeper(one: tuple[float, float], other: tuple[float, float]) -> bool:
+    """Return whether a slope (with its error) is surely above another."""
+    return one[0] - other[0] > _SURE * float(np.hypot(one[1], other[1]))

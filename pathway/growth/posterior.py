@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pathway.days import age_years
-from pathway.growth.child import basis_of, known
+from pathway.growth.child import Basis, basis_of, known
 from pathway.growth.curves import Floats, GrowthCurve
 from pathway.growth.futures import Futures
 from pathway.growth.legs import Knowledge
@@ -34,7 +34,8 @@ class Posterior:
     growth plate's share of its bone; `age_years` the age on the day of the projection; `mature_age_years`
     the central end of growth; `notes` plain sentences about what the projection rests on, `surprises` those
     about values to be checked; `adult_height_mm` draws of adult height where height was measured; `known` what
-    the visits said of the unknowns.
+    the visits said of the unknowns; `film_sd_mm` the error of one length on a film and `later_variance_mm2`
+    the part of the discrepancy's variance at maturity that no visit can take away.
     """
 
     curve: GrowthCurve
@@ -47,6 +48,8 @@ class Posterior:
     surprises: tuple[str, ...] = ()
     adult_height_mm: Floats | None = None
     known: Knowledge | None = None
+    film_sd_mm: float = 0.0
+    later_variance_mm2: float = 0.0
     middle: Posterior | None = None
 
     @property
@@ -86,7 +89,7 @@ def fit_growth(
     height = adult_height(record, protocol, on)
     middle = Posterior(
         curve=basis.curve,
-        bones=futures.bones(np.zeros((1, futures.normals)), np.zeros((1, futures.uniforms))),
+        bones=futures.centre(),
         known_steps=basis.steps,
         shares=basis.shares,
         age_years=age,
@@ -95,11 +98,21 @@ def fit_growth(
         surprises=surprises,
         adult_height_mm=np.array([height.size.centre_mm]) if height else None,
         known=knowledge,
+        film_sd_mm=protocol.number("length_error_sd_mm"),
     )
-    # Each draw has a mirror image, so that means and medians lie near the central child.
-    bones = futures.bones(np.concatenate((normals, -normals)), np.concatenate((uniforms, 1 - uniforms)))
+    middle = replace(middle, later_variance_mm2=_later_variance(basis, middle.bones))
+    bones = futures.bones(normals, uniforms)
     tall = None
     if height is not None:
         z = rng.standard_normal(half)
         tall = np.exp(height.size.mean_log + height.size.sd_log * np.concatenate((z, -z)))
     return replace(middle, bones=bones, adult_height_mm=tall, middle=middle)
+
+
+def _later_variance(basis: Basis, bones: Mapping[Bone, BoneDraws]) -> float:
+    """Return the variance in mm2 that a later change of the share of growth brings to the mature discrepancy."""
+    total = 0.0
+    for bone, draws in bones.items():
+        left = float(draws.mature_mm[0] - draws.long_mm[0])
+        total += (basis.later_drift_sd(bone) * max(left, 0.0)) ** 2
+    return total

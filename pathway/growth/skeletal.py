@@ -13,7 +13,9 @@ from pathway.growth.population import Population
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 
-_FROM_YEARS, _TO_YEARS = 2.0, 18.0
+# Hand films are read for the years around puberty.
+_FROM_YEARS = 9.0
+_HALVINGS = 40
 # More than this of the spread between children is never taken as explained by a hand film.
 _MOST_EXPLAINED = 0.9
 
@@ -23,8 +25,8 @@ class Skeletal:
     """`shift_years` the curve is read ahead of the calendar, and a sentence about it.
 
     `tempo_variance` is that of the true offset between children (years squared), `reading_variance` that of the
-    mean of the readings about it, `share` how many years of curve one year of true offset is worth; all None
-    without a usable reading.
+    mean of the readings about it, `share` how many years of curve one year of true offset is worth; None without a usable
+    reading. `most_narrowing` is the largest part of the spread between children that readings may take away.
     """
 
     shift_years: float
@@ -32,6 +34,7 @@ class Skeletal:
     tempo_variance: float | None = None
     reading_variance: float | None = None
     share: float | None = None
+    most_narrowing: float = 0.0
 
 
 def skeletal_age(record: Record, protocol: Protocol, on: datetime.date) -> Skeletal:
@@ -58,16 +61,16 @@ def skeletal_age(record: Record, protocol: Protocol, on: datetime.date) -> Skele
     mean = sum(skeletal - age for age, skeletal in usable) / len(usable)
     # The share is that of one difference as read; what is read holds the error of reading.
     true_share = share * between / tempo
-    reading = error / len(usable)
+    reading, most = error / len(usable), protocol.number("skeletal_most_narrowing")
     shift = true_share * tempo / (tempo + reading) * mean
     if len(usable) == 1:
         part = "half" if share == 0.5 else f"{share:.0%} of"
-        return Skeletal(shift, f"{words}: curve shifted by {part} the difference.", tempo, reading, true_share)
+        return Skeletal(shift, f"{words}: curve shifted by {part} the difference.", tempo, reading, true_share, most)
     note = (
         f"Skeletal age read {len(usable)} times, {mean:+.1f} years from the calendar in the mean: "
         f"curve shifted by {shift:+.1f} years."
     )
-    return Skeletal(shift, note, tempo, reading, true_share)
+    return Skeletal(shift, note, tempo, reading, true_share, most)
 
 
 def explained(skeletal: Skeletal, curve: GrowthCurve, of: Population, correlation: float) -> Floats | None:
@@ -78,13 +81,27 @@ def explained(skeletal: Skeletal, curve: GrowthCurve, of: Population, correlatio
     """
     if skeletal.tempo_variance is None or skeletal.reading_variance is None or skeletal.share is None:
         return None
-    ages = np.arange(_FROM_YEARS, _TO_YEARS + 0.25, 0.5)
+    ages = np.arange(_FROM_YEARS, curve.mature_age_years, 0.5)
     step = 0.25
     pace = (np.log(curve.fraction(ages + step)) - np.log(curve.fraction(ages - step))) / (2 * step)
     moves = -skeletal.share * skeletal.tempo_variance * pace
-    direction = np.linalg.lstsq(of.at(ages)[1], moves, rcond=None)[0]
-    direction /= np.sqrt(skeletal.tempo_variance + skeletal.reading_variance)
-    most = _MOST_EXPLAINED * (1 + correlation) / 2
-    length = float(direction @ direction)
-    result: Floats = direction * np.sqrt(min(1.0, most / length)) if length > 0 else direction
+    moves /= np.sqrt(skeletal.tempo_variance + skeletal.reading_variance)
+    loadings = of.at(ages)[1]
+    direction = _nearest(loadings, moves, _MOST_EXPLAINED * (1 + correlation) / 2)
+    # Nowhere narrower than hand films were seen to make it.
+    explained_sd, most = np.abs(loadings @ direction), np.sqrt(1 - (1 - skeletal.most_narrowing) ** 2)
+    room = most * of.spread(ages)
+    return direction * float(min(1.0, (room / np.maximum(explained_sd, 1e-9)).min()))
+
+
+def _nearest(loadings: Floats, moves: Floats, most: float) -> Floats:
+    """Return the vector of squared length up to `most` whose loadings come nearest to `moves`."""
+    left, scale, right = np.linalg.svd(loadings, full_matrices=False)
+    along = left.T @ moves
+    low, high = -12.0, 2.0
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        part = scale * along / (scale**2 + 10.0**middle)
+        low, high = (middle, high) if part @ part > most else (low, middle)
+    result: Floats = right.T @ (scale * along / (scale**2 + 10.0**high))
     return result
