@@ -194,7 +194,8 @@ def factors(found: Moments, number: int, widened: float) -> tuple[np.ndarray, np
 def tried(kids: list[Kid], reference: Reference) -> None:
     """Print error and coverage when each odd child is left out of the fit in turn."""
     print(
-        "measure  pooled factors wander widened |  n  error/multiplier  at >=10 y  50 % band  90 % band  sd of z  bias %"
+        "measure  pooled factors wander widened |   n  error/multiplier  at >=10 y"
+        "  50 % band  90 % band  sd of z  bias %"
     )
     for setting in itertools.product((0.0, 0.3, 0.5, 0.7), (6, 12), (0.007, 0.010, 0.014), (1.0, 1.1, 1.25)):
         left_out = [_left_out(kid, kids, setting, reference) for kid in kids]

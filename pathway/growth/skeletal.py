@@ -25,8 +25,9 @@ class Skeletal:
     """`shift_years` the curve is read ahead of the calendar, and a sentence about it.
 
     `tempo_variance` is that of the true offset between children (years squared), `reading_variance` that of the
-    mean of the readings about it, `share` how many years of curve one year of true offset is worth; None without a usable
-    reading. `most_narrowing` is the largest part of the spread between children that readings may take away.
+    mean of the readings about it, `share` how many years of curve one year of true offset is worth; None
+    without a usable reading. `most_narrowing` is the largest part of the spread between children that readings
+    may take away.
     """
 
     shift_years: float

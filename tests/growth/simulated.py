@@ -26,7 +26,6 @@ class Made:
     steps: tuple[Step, ...]
     age: float
     discrepancy_mm: float
-    height_mm: float
 
 
 class _Bone:
@@ -119,7 +118,7 @@ def make(protocol: Protocol, rng: np.random.Generator) -> Made:
         *visits, sex=sex, diagnosis="congenital_femoral_deficiency" if congenital else "acquired_physis_damage"
     )
     true = sum(one.long(21.0) - one.short(21.0) for one in legs.values())
-    return Made(record, steps, last, true, 0.0)
+    return Made(record, steps, last, true)
 
 
 def _operations(

@@ -12,6 +12,7 @@ from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.record import Record, Sex, Side, Visit
 from tests.growth.children import Lengths, at, bones, child, of_side, visit
+from tests.growth.protocols import with_value
 
 SEXES: tuple[Sex, ...] = ("girl", "boy")
 
@@ -33,12 +34,6 @@ def on_curve(
 def width(found: Outlook) -> float:
     low, high = found.bands([0.05, 0.95])[:, -1]
     return float(high - low)
-
-
-def with_value(protocol: Protocol, name: str, value: float) -> Protocol:
-    changed = tuple(v.model_copy(update={"value": value}) if v.id == name else v for v in protocol.values)
-    parts = {name: getattr(protocol, name) for name in Protocol.model_fields}
-    return Protocol.model_construct(**{**parts, "values": changed})
 
 
 # Many visits

