@@ -216,13 +216,30 @@ def _with_notes(basis: Basis, pattern: str) -> Basis:
     return Basis(**{**values, "notes": tuple(notes)})
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Terms:
+    """The model of one child: what is given, known before, and seen, with a label for each value seen."""
+
+    frame: Frame
+    prior: Prior
+    views: Mapping[Bone, BoneView]
+    seen: Seen
+    labels: tuple[str, ...]
+
+
+def terms(basis: Basis) -> Terms:
+    """Return the model of one child, ready to be conditioned (or sampled)."""
+    frame = frame_of(basis)
+    views = {bone: bone_view(frame, bone, [reading.age_years for reading in basis.found]) for bone in BONES}
+    seen, labels = _seen(basis, views)
+    return Terms(frame, _prior(basis, views), views, seen, tuple(labels))
+
+
 def known(basis: Basis) -> tuple[Knowledge, tuple[str, ...]]:
     """Return what all visits say of the unknowns, and a sentence for each surprising value."""
-    frame = frame_of(basis)
-    ages = [reading.age_years for reading in basis.found]
-    views = {bone: bone_view(frame, bone, ages) for bone in BONES}
-    seen, labels = _seen(basis, views)
-    knowledge = condition(frame, _prior(basis, views), views, seen, _start(basis, frame))
+    model = terms(basis)
+    seen, labels = model.seen, model.labels
+    knowledge = condition(model.frame, model.prior, model.views, seen, _start(basis, model.frame))
     most = NormalDist().inv_cdf((1 + basis.number["surprise_band"]) / 2)
     said = []
     for k, (label, mm) in enumerate(zip(labels, seen.mm, strict=True)):
