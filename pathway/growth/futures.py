@@ -16,6 +16,7 @@ from pathway.protocol.model import Bone
 
 _KNOTS_A_YEAR = 2
 _GROWN_UP_YEARS = 20
+_SMALL_PRODUCT = 200_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,7 +51,7 @@ class Futures:
 
         Each draw has a mirror image, so that means and medians lie near the centre.
         """
-        half = z[:, : self.width] @ self.root.T.astype(z.dtype)
+        half = _product(self.root.astype(z.dtype), z[:, : self.width].T).T
         off = np.concatenate((half, -half))
         bones: dict[Bone, BoneDraws] = {}
         for k, bone in enumerate(BONES):
@@ -83,7 +84,7 @@ class Futures:
     def _bone(self, bone: Bone, off: Floats, later: Floats, u: Floats) -> BoneDraws:
         basis, number, course, dtype = self.basis, self.basis.number, self.courses[bone], off.dtype
         layout, mean = self.knowledge.frame.layout, self.knowledge.mean
-        grown = course.loadings.astype(dtype) @ off[:, layout.departure(bone)].T
+        grown = _product(course.loadings.astype(dtype), off[:, layout.departure(bone)].T)
         grown += course.centre[:, None].astype(dtype)
         np.negative(grown, out=grown)
         np.exp(grown, out=grown)
@@ -130,6 +131,19 @@ class Futures:
         grown = progress(unslowed, "short", curve, steps, shares, natural)
         short = draws.mature_mm * (share * natural[:, 1] + kept * (grown[:, 0] - grown[:, 1])) + gained
         return replace(draws, long_mm=long.astype(share.dtype), short_mm=np.maximum(short, 0.0).astype(share.dtype))
+
+
+def _product(matrix: Floats, draws: Floats) -> Floats:
+    """Return matrix @ draws in blocks so small that no library splits them among threads.
+
+    The threads would cost more than they save, and the same draws come out however many there are.
+    """
+    result = np.empty((len(matrix), draws.shape[1]), draws.dtype)
+    block = max(_SMALL_PRODUCT // matrix.size, 1)
+    for first in range(0, draws.shape[1], block):
+        cut = slice(first, first + block)
+        np.matmul(matrix, draws[:, cut], out=result[:, cut])
+    return result
 
 
 def _never_shrinking(grown: Floats, last: int) -> Floats:

@@ -106,19 +106,20 @@ class Outlook:
 
     def bands(self, q: float | Sequence[float], what: What = "discrepancy") -> Floats:
         """Return quantiles (len(q), n) of one quantity at each age, mm; `q` from 0 to 1."""
-        at_knots, of = self._left_alone() if what == "discrepancy" else None, self._posterior
-        rows: Iterable[Floats] = self.lengths(what).T if at_knots is None else self._rows(at_knots)
-        at = np.atleast_1d(np.asarray(q, float)) * (of.draws - 1)
+        at_knots = self._left_alone() if what == "discrepancy" else None
+        draws = self._posterior.draws
+        at = np.atleast_1d(np.asarray(q, float)) * (draws - 1)
         below = np.floor(at).astype(int)
-        above = np.minimum(below + 1, of.draws - 1)
-        part = at - below
-        result = np.empty((len(at), len(self.age_years)))
+        places = np.concatenate((below, np.minimum(below + 1, draws - 1)))
+        picked = np.empty((len(self.age_years), len(places)), np.float32)
+        rows: Iterable[Floats] = self.lengths(what).T if at_knots is None else self._rows(at_knots)
         for k, row in enumerate(rows):
             # Sorting in single precision is several times faster than a quantile and exact to 0.0001 mm.
-            mm = np.array(row, np.float32)
+            mm = row.astype(np.float32, copy=at_knots is None)
             mm.sort()
-            low = mm[below]
-            result[:, k] = low + part * (mm[above] - low)
+            mm.take(places, out=picked[k], mode="clip")
+        low, high = picked[:, : len(at)].T.astype(float), picked[:, len(at) :].T
+        result: Floats = low + (at - below)[:, None] * (high - low)
         return result if np.ndim(q) else result[0]
 
     def at(self, age: float, what: What = "discrepancy") -> Floats:
