@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -212,8 +212,7 @@ def _with_notes(basis: Basis, pattern: str) -> Basis:
     notes += basis.departed.notes
     if any(step.adds_mm for step in basis.steps):
         notes.append("A lengthened bone is taken to grow on as before; the spread allows for less.")
-    values = {name: getattr(basis, name) for name in Basis.__slots__}
-    return Basis(**{**values, "notes": tuple(notes)})
+    return replace(basis, notes=tuple(notes))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
