@@ -112,7 +112,7 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
     for the following numbers they read `later`.
     """
     needs: list[StageNeed] = []
-    for kind in sorted(protocol.stages, key=lambda item: item.rank):
+    for kind in sorted(protocol.stages, key=lambda item: (item.rank, item.id)):
         done = _done(kind, record, protocol, on)
         needs.extend(done)
         facts = replace(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +18,7 @@ import numpy.typing as npt
 from pathway.protocol.model import Protocol
 from pathway.record import Sex
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating[Any]]
 Ending = Literal["table", "observed"]
 
 _STEPS_A_YEAR = 96
@@ -102,24 +102,35 @@ class GrowthCurve:
         return result
 
 
-def growth_curve(protocol: Protocol, sex: Sex, ending: Ending = "table") -> GrowthCurve:
+def growth_curve(protocol: Protocol, sex: Sex, ending: Ending | None = None) -> GrowthCurve:
     """Return the curve of one sex from the protocol's multiplier table.
 
     `ending="observed"` stretches or shortens the last part so that growth ends where a cohort was seen to
-    end (rule values `observed_growth_end_…`). Cached by the rows it is made from. Raises KeyError when the
-    protocol has no such table or value.
+    end (rule values `observed_growth_end_…`); None takes the one named on the protocol's card
+    (`growth_curve`). Cached by the rows it is made from. Raises KeyError when the protocol has no such table
+    or value.
     """
+    ending = ending or protocol.growth_curve
     table = protocol.table(f"multiplier_lower_limb_{plural(sex)}")
     ages = tuple(y + m / 12 for y, m in zip(table.column("years"), table.column("months"), strict=True))
     end, bend = 0.0, 0.0
     if ending == "observed":
         end = protocol.number(f"observed_growth_end_{plural(sex)}_years")
         bend = protocol.number("observed_end_bends_from_fraction")
-    return _curve(sex, ages, table.column("multiplier"), end, bend)
+    return _curve("lower-limb multiplier", sex, ages, table.column("multiplier"), end, bend)
+
+
+def stature_curve(protocol: Protocol, sex: Sex) -> GrowthCurve:
+    """Return the curve of stature of one sex (table `stature_fraction_…`); raises KeyError without it."""
+    table = protocol.table(f"stature_fraction_{plural(sex)}")
+    multipliers = tuple(1 / share for share in table.column("fraction"))
+    return _curve("stature", sex, table.column("age_years"), multipliers, 0.0, 0.0)
 
 
 @lru_cache(maxsize=64)
-def _curve(sex: Sex, ages: tuple[float, ...], multipliers: tuple[float, ...], end: float, bend: float) -> GrowthCurve:
+def _curve(
+    of: str, sex: Sex, ages: tuple[float, ...], multipliers: tuple[float, ...], end: float, bend: float
+) -> GrowthCurve:
     knots = [(ages[0], 1 / multipliers[0])]
     for age, multiplier in zip(ages[1:], multipliers[1:], strict=True):
         if 1 / multiplier > knots[-1][1]:
@@ -129,12 +140,12 @@ def _curve(sex: Sex, ages: tuple[float, ...], multipliers: tuple[float, ...], en
     x = np.array([age for age, _ in knots] + [mature + 1])
     y = np.array([share for _, share in knots] + [knots[-1][1]])
     grid = np.arange(_OLDEST_YEARS * _STEPS_A_YEAR + 1) / _STEPS_A_YEAR
-    name = f"lower-limb multiplier, {plural(sex)}, growth ends at {mature:g} years"
+    name = f"{of}, {plural(sex)}, growth ends at {mature:g} years"
     where = grid
     if end:
         start = float(np.interp(bend, y[:-1], x[:-1]))
         where = np.where(grid > start, start + (grid - start) * (mature - start) / (end - start), grid)
-        name = f"lower-limb multiplier, {plural(sex)}, end moved to {end:g} years as seen in a cohort"
+        name = f"{of}, {plural(sex)}, end moved to {end:g} years as seen in a cohort"
         mature = end
     fractions = np.maximum.accumulate(np.minimum(pchip(x, y, where), 1.0))
     first = math.ceil(mature * _STEPS_A_YEAR - 1e-9)

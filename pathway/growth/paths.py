@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,25 +16,65 @@ from pathway.protocol.model import Bone
 class BoneDraws:
     """Draws (m,) of what decides the length of one bone on both legs.
 
-    `mature_mm` is the mature length of the long bone left alone, `shift_years` how far its curve is read
-    ahead of the calendar; `long_mm` at `long_age_years` and `short_mm` at `short_age_years` are the anchors;
-    `share_kept` is the short bone's growth over the long one's (1 - inhibition), `loss` the fraction of
-    growth that a lengthening would take from it.
+    `mature_mm` is the mature length of the long bone left alone, `grown` (k, m) the fraction of it that is
+    there at each age of `knots`, of which `clock` is what the curve says; `shift_years` how far the curve is
+    read ahead of the calendar; `long_mm` at `long_age_years` and `short_mm` at `short_age_years` are the
+    anchors; `share_kept` is the short bone's growth over the long one's (1 - inhibition), `loss` the fraction
+    of growth that a lengthening would take from it, `overgrowth_mm` what a broken bone would gain, of which
+    `overgrowth_parts` has come `overgrowth_years` after the break.
     """
 
     bone: Bone
     mature_mm: Floats
-    shift_years: Floats
+    knots: Floats
+    clock: Floats
+    grown: Floats
+    shift_years: float
     long_age_years: float
     long_mm: Floats
     short_age_years: float
     short_mm: Floats
     share_kept: Floats
     loss: Floats
+    overgrowth_mm: Floats
+    overgrowth_years: Floats
+    overgrowth_parts: Floats
+
+    def overgrown(self, years_since: Floats) -> Floats:
+        """Return the part (0 to 1) of the overgrowth that has come so many years after the break."""
+        return np.interp(years_since, self.overgrowth_years, self.overgrowth_parts)
 
     def natural(self, curve: GrowthCurve, ages: Floats) -> Floats:
         """Return the fraction (m, n) of mature length that the long bone left alone has at each age."""
-        return curve.fraction(ages[None, :] + self.shift_years[:, None])
+        return self.between(self.grown, curve, ages)
+
+    def between(self, at_knots: Floats, curve: GrowthCurve, ages: Floats) -> Floats:
+        """Return values (m, n) at each age from values (k, m) at the knots."""
+        result = np.empty((len(ages), at_knots.shape[1]), at_knots.dtype)
+        for out, row in zip(result, self.rows(at_knots, curve, ages), strict=True):
+            out[:] = row
+        return result.T
+
+    def rows(self, at_knots: Floats, curve: GrowthCurve, ages: Floats) -> Iterator[Floats]:
+        """Yield values (m,) at one age after the other from values (k, m) at the knots, each in the same array.
+
+        Between two knots a child is as far as the curve is between them, so that nothing ever shrinks. One row
+        stays in the processor's cache, which a whole array would not.
+        """
+        age = np.clip(ages, self.knots[0], self.knots[-1])
+        k = np.clip(np.searchsorted(self.knots, age, side="right") - 1, 0, len(self.knots) - 2)
+        rise, width = self.clock[k + 1] - self.clock[k], self.knots[k + 1] - self.knots[k]
+        by_curve = (curve.fraction(age + self.shift_years) - self.clock[k]) / np.where(rise > 0, rise, 1.0)
+        part = np.where(rise > 0, by_curve, (age - self.knots[k]) / width).astype(at_knots.dtype)
+        row, step = np.empty((2, at_knots.shape[1]), at_knots.dtype)
+        before = -1
+        for here, along in zip(k.tolist(), part, strict=True):
+            if here != before:
+                np.subtract(at_knots[here + 1], at_knots[here], out=step)
+                before = here
+            np.multiply(step, along, out=row)
+            row += at_knots[here]
+            yield row
 
 
 def progress(
@@ -79,19 +119,27 @@ def lengths(
 
     Added length counts from the age of its step on; a step on the very day of the anchor counts as later.
     """
-    anchors = np.array([draws.long_age_years, draws.short_age_years])
-    natural = draws.natural(curve, np.concatenate((ages, anchors)))
+    natural = draws.natural(curve, ages)
     result = []
     legs: tuple[tuple[Leg, float, Floats, Floats], ...] = (
         ("long", draws.long_age_years, draws.long_mm, draws.mature_mm),
         ("short", draws.short_age_years, draws.short_mm, draws.mature_mm * draws.share_kept),
     )
-    for k, (leg, anchor_age, anchor_mm, scale) in enumerate(legs):
+    for leg, anchor_age, anchor_mm, scale in legs:
+        there = progress(draws, leg, curve, steps, shares, draws.natural(curve, np.array([anchor_age])))
+        start = anchor_mm - scale * there[:, 0]
         grown = progress(draws, leg, curve, steps, shares, natural)
-        start = anchor_mm - scale * grown[:, len(ages) + k]
-        mm = start[:, None] + scale[:, None] * grown[:, : len(ages)]
+        # Large arrays are written over where nobody needs them again: making them costs more than filling them.
+        mm = np.multiply(scale[:, None], grown, out=None if leg == "long" and grown is natural else grown)
+        mm += start[:, None]
         gain = added(steps, leg, draws.bone, ages) - added_before(steps, leg, draws.bone, anchor_age)
-        result.append(np.maximum(mm + gain, 0.0) if gain.any() else np.maximum(mm, 0.0, out=mm))
+        if gain.any():
+            mm += gain.astype(mm.dtype)
+        broken = [s for s in steps if s.leg == leg and s.bone == draws.bone and s.overgrows]
+        for step in broken:
+            done = draws.overgrown(ages - step.age_years) - draws.overgrown(np.array([anchor_age - step.age_years]))
+            mm += draws.overgrowth_mm[:, None] * done.astype(mm.dtype)
+        result.append(mm if start.min() >= 0 else np.maximum(mm, 0.0, out=mm))
     return result[0], result[1]
 
 

@@ -25,7 +25,8 @@ class Step:
 
     `leg` is `short` for the affected and `long` for the other leg; `adds_mm` length gained from that age
     on; `stops` ids of the growth plates closed; `slows` the fraction (0 to 1) of the bone's further growth
-    that is lost. Raises ValueError for values that cannot be.
+    that is lost; `overgrows` that the bone was broken and grows faster for a while, as published for fractures
+    of the shaft of the femur (no figure for osteotomies was found). Raises ValueError for values that cannot be.
     """
 
     leg: Leg
@@ -34,6 +35,7 @@ class Step:
     adds_mm: float = 0.0
     stops: tuple[str, ...] = ()
     slows: float = 0.0
+    overgrows: bool = False
 
     def __post_init__(self) -> None:
         if self.age_years < 0:

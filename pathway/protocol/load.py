@@ -35,7 +35,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "companion": ("companions", model.Companion),
     "disagreement": ("disagreements", model.Disagreement),
 }
-CARD = ("name", "version", "changed", "complications")
+CARD = ("name", "version", "changed", "growth_curve", "complications")
 
 
 class ProtocolError(Exception):

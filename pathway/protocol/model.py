@@ -255,11 +255,16 @@ class Table(Frozen):
 
 
 class Protocol(Frozen):
-    """The whole of `rules/`, checked and frozen."""
+    """The whole of `rules/`, checked and frozen.
+
+    `growth_curve` names the end of the reference curve: `table` as the multiplier table prints it, `observed`
+    where a cohort was seen to end.
+    """
 
     name: str
     version: str
     changed: str
+    growth_curve: Literal["table", "observed"] = "table"
     sources: tuple[Source, ...]
     findings: tuple[FindingRule, ...]
     methods: tuple[Method, ...]

@@ -56,6 +56,7 @@ def test_after_an_operation_the_visits_before_it_are_used_less_what_was_gained()
     assert found["proportion"].discrepancy_at_maturity_mm == pytest.approx(88 * 2.0 - 60)
     assert "60 mm already gained" in found["proportion"].note
     assert "before the first operation" in found["proportion"].note
+    assert "Less the 60 mm already gained" in found["proportion"].note
 
 
 def test_without_a_visit_before_the_operation_no_method_answers() -> None:

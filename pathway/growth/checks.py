@@ -1,0 +1,89 @@
+"""Lengths that cannot be, and lengths to be asked back, before anything is worked out from them."""
+
+from __future__ import annotations
+
+from pathway.days import age_years
+from pathway.faults import Fault
+from pathway.growth.curves import GrowthCurve, growth_curve
+from pathway.growth.readings import mean_length
+from pathway.growth.steps import BONES
+from pathway.protocol.model import Bone, Protocol
+from pathway.record import Measurement, Record, Visit
+
+
+def growth_faults(record: Record, protocol: Protocol) -> tuple[Fault, ...]:
+    """Return every measured length that cannot be, each named by finding, side and day.
+
+    A length of 0 mm or less; a bone of the longer leg that, from an age of the rules on, is shorter than a
+    newborn's mean. The shorter leg, however extreme, is never refused: see `growth_questions`.
+    """
+    curve = growth_curve(protocol, record.child.sex)
+    found = []
+    for visit, bone, m in _lengths(record):
+        where, key = f"visit of {visit.date}", f"{m.finding} {m.side}"
+        if float(m.value) <= 0:
+            found.append(Fault(where, key, None, f"{m.value:g} mm", "a length above 0 mm", "correct the length"))
+            continue
+        age = age_years(record.child.date_of_birth, visit.date)
+        newborn = mean_length(protocol, curve, bone, 0.0)[0]
+        old_enough = age >= protocol.number("newborn_refused_from_years")
+        if m.side == record.other_side and old_enough and float(m.value) < newborn:
+            found.append(
+                Fault(
+                    where,
+                    key,
+                    None,
+                    f"{m.value:g} mm at {age:.1f} years on the longer side",
+                    f"more than the {newborn:.0f} mm of a newborn's {bone}",
+                    "correct the length or its unit (mm), or the sides",
+                )
+            )
+    return tuple(found)
+
+
+def growth_questions(record: Record, protocol: Protocol) -> tuple[str, ...]:
+    """Return a question for each length that is possible but so unusual that it should be looked at again."""
+    curve = growth_curve(protocol, record.child.sex)
+    most = protocol.number("extreme_length_sd")
+    asked = []
+    for visit, bone, m in _lengths(record):
+        value, age = float(m.value), age_years(record.child.date_of_birth, visit.date)
+        if value <= 0:
+            continue
+        if m.side == record.other_side:
+            mean, cv = mean_length(protocol, curve, bone, age)
+            if abs(value - mean) > most * cv * mean:
+                asked.append(
+                    f"Is the {bone} of the longer leg on {visit.date} really {value:g} mm? "
+                    f"At {age:.1f} years {mean:.0f} mm is usual."
+                )
+        else:
+            asked += _short_question(visit, bone, value, record, protocol, curve, age)
+    return tuple(asked)
+
+
+def _short_question(
+    visit: Visit, bone: Bone, value: float, record: Record, protocol: Protocol, curve: GrowthCurve, age: float
+) -> list[str]:
+    other = [
+        float(m.value) for m in visit.measurements if m.finding == f"{bone}_length_mm" and m.side == record.other_side
+    ]
+    known = [mm for mm in other if mm > 0]
+    long = known[0] if known else mean_length(protocol, curve, bone, age)[0]
+    if value >= protocol.number("extreme_short_share") * long:
+        return []
+    against = "of the other side" if known else "usual at that age"
+    return [
+        f"Is the {bone} of the shorter leg on {visit.date} really {value:g} mm? "
+        f"That is {value / long:.0%} of the {long:.0f} mm {against}."
+    ]
+
+
+def _lengths(record: Record) -> list[tuple[Visit, Bone, Measurement]]:
+    names = {f"{bone}_length_mm": bone for bone in BONES}
+    return [
+        (visit, names[m.finding], m)
+        for visit in record.visits
+        for m in visit.measurements
+        if m.finding in names and m.side is not None
+    ]
