@@ -57,6 +57,7 @@ class AmountSearch:
         self.second: Bone = "tibia" if self.primary == "femur" else "femur"
         self.free = {bone: self._possible(bone) for bone in LENGTHENING}
         self.numbers = {bone: self._numbers(bone) for bone in LENGTHENING}
+        self.free_days = [self._free_from(age) for age in map(float, self.ages)]
         self.around: dict[tuple[Bone, Spans], Solved] = {}
         self.solutions = {bone: self._solve(bone, self._busy_already(bone)) for bone in LENGTHENING}
 
@@ -75,6 +76,17 @@ class AmountSearch:
             if chosen is not None:
                 return chosen, arrest
         return None
+
+    def months_over(self, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> float:
+        """Return the months until maturity with more difference than the burden's limit, on the central outlook."""
+        left = self.difference.copy()
+        for item in lengthenings:
+            left -= np.where(self.ages >= item.age_years, item.amount_mm, 0.0)
+        if arrest is not None:
+            still = self._arrest_effect(arrest.physes)
+            left -= np.where(self.ages >= arrest.age_years, arrest.effect_mm - np.minimum(still, arrest.effect_mm), 0.0)
+        growing = self.ages <= max(self.posterior.mature_age_years, float(self.ages[0]))
+        return float(np.sum((left > self.number("burden_over_mm")) & growing)) * self.grid_months
 
     def excess(self, left_mm: float) -> float:
         """Return how far a remaining difference misses the goal: 0 within the wished band, 1 within the accepted."""
@@ -155,8 +167,8 @@ class AmountSearch:
         return [
             low <= age <= high
             and not any(start < age < end for start, end in busy)
-            and (window.latest_day is None or self._free_from(age) <= window.latest_day)
-            for age in map(float, self.ages)
+            and (window.latest_day is None or free <= window.latest_day)
+            for age, free in zip(map(float, self.ages), self.free_days, strict=True)
         ]
 
     def _free_from(self, age: float) -> int:

@@ -132,16 +132,16 @@ def _one_more(problem: Problem, number: int, before: Floats, start: Ints, over: 
 
 
 def _waiting(value: Floats, gap: int) -> tuple[Floats, Ints]:
-    """Least value at least `gap` columns earlier, and the column where it was: (J, G) each."""
-    columns, totals = value.shape
-    best = np.full((columns, totals), np.inf)
-    where = np.zeros((columns, totals), dtype=np.int64)
-    for column in range(gap, columns):
-        candidate = value[column - gap]
-        previous, came = (best[column - 1], where[column - 1]) if column else (candidate, where[column])
-        better = candidate < previous - 1e-9
-        best[column] = np.where(better, candidate, previous)
-        where[column] = np.where(better, column - gap, came)
+    """Least value at least `gap` columns earlier, and the first column where it was: (J, G) each."""
+    columns = len(value)
+    least = np.minimum.accumulate(value, axis=0)
+    before = np.vstack([np.full_like(value[:1], np.inf), least[:-1]])
+    rows = np.arange(columns)[:, None]
+    first = np.maximum.accumulate(np.where(value < before, rows, 0), axis=0)
+    best = np.full_like(value, np.inf)
+    where = np.zeros(value.shape, dtype=np.int64)
+    if gap < columns:
+        best[gap:], where[gap:] = least[: columns - gap], first[: columns - gap]
     return best, where
 
 

@@ -10,8 +10,6 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
-import numpy as np
-
 from pathway.amounts import AmountSearch
 from pathway.course import (
     ARREST,
@@ -24,7 +22,7 @@ from pathway.course import (
     course_steps,
     summary_of,
 )
-from pathway.growth import Outlook, outlook
+from pathway.growth import outlook
 from pathway.timing import device_days
 
 
@@ -75,7 +73,6 @@ class _Strategist:
         last = self.search.ages[-1:]
         central = float(outlook(self.posterior.central(), steps, last).at_maturity()[0])
         draws = outlook(self.posterior, steps, last).at_maturity()
-        with_plan = outlook(self.posterior.central(), steps, self.search.ages)
         days = sum(device_days(self.protocol, item.bone, item.amount_mm) for item in lengthenings)
         against = any(
             not need.within_protocol for need in self.graph.needs if need.id in {i.stage for i in lengthenings}
@@ -92,7 +89,7 @@ class _Strategist:
             draws_mm=draws,
             operations=self.base_operations + 2 * len(lengthenings) + (arrest is not None),
             device_months=round(days / 30.4375, 1),
-            months_over=self._over(with_plan),
+            months_over=self.search.months_over(lengthenings, arrest),
             height_lost_mm=arrest.effect_mm if arrest else 0.0,
         )
 
@@ -100,11 +97,6 @@ class _Strategist:
         declined = {decision.stage for decision in self.record.decisions if decision.kind == "decline"}
         kinds = {LENGTHENING[item.bone] for item in lengthenings} | ({ARREST} if arrest else set())
         return not kinds & declined
-
-    def _over(self, with_plan: Outlook) -> float:
-        mature = with_plan.age_years <= max(self.posterior.mature_age_years, float(self.search.ages[0]))
-        above = with_plan.discrepancy_mm[0] > self.protocol.number("burden_over_mm")
-        return float(np.sum(above & mature)) * self.search.grid_months
 
     def _prosthetic(self) -> Course:
         draws = outlook(self.posterior, (), self.search.ages[-1:]).at_maturity()
