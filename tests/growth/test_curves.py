@@ -31,7 +31,11 @@ def knots(protocol: Protocol, sex: Sex) -> tuple[np.ndarray, np.ndarray]:
     return age, np.array(table.column("multiplier"))
 
 
-@given(st.lists(st.tuples(st.floats(0.05, 5), st.floats(-10, 10)), min_size=3, max_size=12))
+# Six decimals: of numbers near the smallest that exist, both cubics divide into nothing finite.
+values = st.floats(-10, 10).map(lambda value: round(value, 6))
+
+
+@given(st.lists(st.tuples(st.floats(0.05, 5), values), min_size=3, max_size=12))
 def test_the_cubic_equals_scipys(gaps: list[tuple[float, float]]) -> None:
     x = np.cumsum([gap for gap, _ in gaps])
     y = np.array([value for _, value in gaps])
