@@ -152,10 +152,10 @@ def _plan_of(text: str, name: str, on: datetime.date) -> Plan:
 
 
 def _record(text: str, name: str, protocol: Any, on: datetime.date) -> Record:
-    from pathway.casefile import read_case
     from pathway.faults import sentences
+    from pathway.intake import take_in
 
-    record = read_case(text, name, protocol, on)
+    record = take_in(text, name, protocol, on)
     if isinstance(record, tuple):
         click.echo(sentences(record), err=True)
         sys.exit(BAD_INPUT)

@@ -60,7 +60,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
         "alternatives": tuple(assemble.plan_course(course, record, protocol) for course in found),
         "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
         "conflicts": tuple(conflicts),
-        "notices": assemble.notices(record, found, stages),
+        "notices": assemble.notices(record, found, stages, posterior, protocol),
     }
     plan = pm.Plan(
         child=assemble.child_card(record, protocol, on),

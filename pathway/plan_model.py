@@ -139,7 +139,10 @@ class MethodOpinion(Frozen):
 
 
 class GrowthPart(Frozen):
-    """The growth projection; None values where nothing was measured."""
+    """The growth projection; None values where nothing was measured.
+
+    `next_visit` says how much a visit to come would narrow the band: whether it pays to measure again first.
+    """
 
     mature_age_years: float
     maturity_date: Day
@@ -150,6 +153,8 @@ class GrowthPart(Frozen):
     measured: tuple[MeasuredPoint, ...] = ()
     methods: tuple[MethodOpinion, ...] = ()
     notes: tuple[str, ...] = ()
+    adult_height_mm: Quantiles | None = None
+    next_visit: str = ""
 
 
 class GateState(Frozen):

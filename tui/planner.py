@@ -22,7 +22,7 @@ class Made:
 
 def make(name: str, text: str, on: datetime.date) -> Made | tuple[str, ...]:
     """Return the plan of a case file, or the sentences that say why there is none."""
-    from pathway.casefile import read_case
+    from pathway.intake import take_in
     from pathway.plan import PlanBreach, make_plan
     from pathway.protocol.load import ProtocolError, load_protocol
     from tui.telling import aids
@@ -31,7 +31,7 @@ def make(name: str, text: str, on: datetime.date) -> Made | tuple[str, ...]:
         protocol = load_protocol()
     except ProtocolError as error:
         return ("The rules cannot be used.", *str(error).splitlines())
-    record = read_case(text, f"{name}.toml", protocol, on)
+    record = take_in(text, f"{name}.toml", protocol, on)
     if isinstance(record, tuple):
         return tuple(fault.sentence for fault in record)
     try:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathway import plan_model as pm
 from pathway.course import Course
 from pathway.days import age_years
+from pathway.growth import Posterior, growth_questions
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 
@@ -51,9 +52,15 @@ def cited_sources(plan: pm.Plan, protocol: Protocol) -> tuple[pm.SourceLine, ...
     )
 
 
-def notices(record: Record, found: Sequence[Course], stages: Sequence[pm.PlanStage]) -> tuple[str, ...]:
-    """Return what became of decisions that could not be followed, in sentences."""
-    said = []
+def notices(
+    record: Record,
+    found: Sequence[Course],
+    stages: Sequence[pm.PlanStage],
+    posterior: Posterior | None,
+    protocol: Protocol,
+) -> tuple[str, ...]:
+    """Return values to be checked, and decisions that could not be followed, in sentences."""
+    said = [*growth_questions(record, protocol), *(posterior.surprises if posterior else ())]
     chosen = [decision for decision in record.decisions if decision.kind == "choose_course"]
     if chosen and chosen[-1].course not in {course.id for course in found}:
         known = ", ".join(course.id for course in found) or "none"

@@ -10,7 +10,7 @@ import numpy as np
 from pathway import plan_model as pm
 from pathway.days import age_years, day_at_age
 from pathway.findings import current_discrepancy
-from pathway.growth import Opinion, Outlook, Posterior, What
+from pathway.growth import Opinion, Outlook, Posterior, What, narrowing
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 
@@ -68,6 +68,8 @@ def growth_part(
                 short_leg_mm=quantiles(natural.at_maturity("short_leg")),
             ),
             "by_age": _by_age(born, natural, with_plan, central),
+            "adult_height_mm": None if posterior.adult_height_mm is None else quantiles(posterior.adult_height_mm),
+            "next_visit": narrowing(posterior, protocol.number("next_visit_months")).sentence,
         }
     )
 

@@ -15,7 +15,8 @@ def growth_faults(record: Record, protocol: Protocol) -> tuple[Fault, ...]:
     """Return every measured length that cannot be, each named by finding, side and day.
 
     A length of 0 mm or less; a bone of the longer leg that, from an age of the rules on, is shorter than a
-    newborn's mean. The shorter leg, however extreme, is never refused: see `growth_questions`.
+    newborn's mean; a difference in leg length that is more than the whole bone it is put on. The shorter leg,
+    however extreme, is never refused: see `growth_questions`.
     """
     curve = growth_curve(protocol, record.child.sex)
     found = []
@@ -38,7 +39,25 @@ def growth_faults(record: Record, protocol: Protocol) -> tuple[Fault, ...]:
                     "correct the length or its unit (mm), or the sides",
                 )
             )
-    return tuple(found)
+    return (*found, *_impossible_differences(record, protocol, curve))
+
+
+def _impossible_differences(record: Record, protocol: Protocol, curve: GrowthCurve) -> list[Fault]:
+    first = protocol.diagnosis(record.child.diagnosis).bones[0]
+    found = []
+    for visit in record.visits:
+        age = age_years(record.child.date_of_birth, visit.date)
+        lengths = {(m.finding, m.side): float(m.value) for m in visit.measurements if m.finding == f"{first}_length_mm"}
+        long = lengths.get((f"{first}_length_mm", record.other_side), mean_length(protocol, curve, first, age)[0])
+        for m in visit.measurements:
+            if m.finding == "leg_length_discrepancy_mm" and abs(float(m.value)) >= long:
+                key = f"{m.finding} {m.side}"
+                what = f"{m.value:g} mm at {age:.1f} years"
+                wanted = f"less than the whole {first} ({long:.0f} mm)"
+                found.append(
+                    Fault(f"visit of {visit.date}", key, None, what, wanted, "correct the difference or its unit")
+                )
+    return found
 
 
 def growth_questions(record: Record, protocol: Protocol) -> tuple[str, ...]:

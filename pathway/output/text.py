@@ -141,6 +141,11 @@ def _difference(plan: Plan, width: int) -> Iterator[str]:
         return
     text = f"at maturity ({age_words(growth.mature_age_years)}) without operation: "
     yield from _wrapped(text + range_words(growth.at_maturity.discrepancy_mm), width, "  ", "    ")
+    if growth.adult_height_mm is not None:
+        height = growth.adult_height_mm
+        text = f"adult height about {height.p50 / 10:.0f} cm (about 90 of 100 between {height.p05 / 10:.0f} and "
+        yield from _wrapped(f"{text}{height.p95 / 10:.0f})", width, "  ", "    ")
+    yield from _wrapped(growth.next_visit, width, "  ", "    ")
 
 
 def _stage_table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
@@ -242,6 +247,8 @@ def _growth_lines(plan: Plan, width: int) -> Iterator[str]:
     yield ""
     for note in growth.notes or (growth.basis,):
         yield from _wrapped(note, width, "  ", "    ")
+    if growth.next_visit:
+        yield from _wrapped(growth.next_visit, width, "  ", "    ")
     if growth.at_maturity is not None:
         yield ""
         yield "Leg difference by age in cm, without operation | with the recommended course"

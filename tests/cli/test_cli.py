@@ -184,3 +184,26 @@ def test_help_imports_no_heavy_library() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("femur_length_mm = 287", "femur_length_mm = 70", "a newborn's femur"),
+        ("  [visit.left]\n  femur_length_mm = 287\n  tibia_length_mm = 226\n", "", "found"),
+    ],
+)
+def test_lengths_that_cannot_be_are_refused_by_name(tmp_path: Path, old: str, new: str, words: str) -> None:
+    case = tmp_path / "mine.toml"
+    text = (Path(__file__).parents[2] / "example_patients" / "alder-06.toml").read_text(encoding="utf-8")
+    assert old in text
+    if not new:
+        text = text[: text.index("[[visit]]")] + (
+            '[[visit]]\ndate = 2020-06-15\nmethod = "block_test"\n  [visit.right]\n  leg_length_discrepancy_mm = 110\n'
+        )
+    case.write_text(text.replace(old, new), encoding="utf-8")
+    result = run("plan", str(case), *ON)
+    assert result.exit_code == 2
+    assert words in result.stderr
+    assert "visit of" in result.stderr
+    assert "Traceback" not in result.stderr
