@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pathway.growth import Step
+from pathway.growth.curves import Floats
 from pathway.protocol.model import AmountLimit, Bone, Protocol
-from pathway.search import Floats
 
 LENGTHENING: Mapping[Bone, str] = {"femur": "femoral_lengthening", "tibia": "tibial_lengthening"}
 ARREST = "contralateral_growth_arrest"

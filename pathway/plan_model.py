@@ -318,7 +318,10 @@ class SourceLine(Frozen):
 
 
 class Plan(Frozen):
-    """The whole plan on one day. What `plan --json` prints."""
+    """The whole plan on one day. What `plan --json` prints.
+
+    `notices` say what became of decisions that could not be followed.
+    """
 
     schema_version: int = SCHEMA_VERSION
     child: PlanChild
@@ -330,6 +333,7 @@ class Plan(Frozen):
     alternatives: tuple[Course, ...]
     open_questions: tuple[OpenQuestion, ...]
     conflicts: tuple[PlanConflict, ...]
+    notices: tuple[str, ...] = ()
     cautions: tuple[Caution, ...]
     sources: tuple[SourceLine, ...]
 

@@ -17,6 +17,7 @@ import networkx as nx
 
 from pathway.conditions import Facts, Verdict, judge
 from pathway.days import add_months
+from pathway.protocol.followers import follows
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
 from pathway.record import Decision, Operation, Record
 
@@ -75,10 +76,14 @@ class Edge:
 
 @dataclass(frozen=True, slots=True)
 class StageGraph:
-    """The stages of one child in rank order, and the edges between them."""
+    """The stages of one child in rank order, and the edges between them.
+
+    `past` ties what is done to what was done before it: for showing, it binds no date.
+    """
 
     needs: tuple[StageNeed, ...]
     edges: tuple[Edge, ...]
+    past: tuple[Edge, ...] = ()
 
     def need(self, id: str) -> StageNeed:
         """Return one stage by id; raises KeyError when it is not in the graph."""
@@ -116,24 +121,14 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
             offered=frozenset(n.stage.id for n in needs if n.need == "optional"),
         )
         needs.extend(_undone(kind, len(done), needs, facts, record, protocol))
-    edges = tuple(_edges(needs, protocol))
+    edges, past = tuple(_edges(needs, protocol)), tuple(_past(needs, protocol))
     judged = tuple(_with_gates(need, needs, facts, record, protocol) for need in needs)
-    return StageGraph(judged, edges)
+    return StageGraph(judged, edges, past)
 
 
 def numbered(kind: str, number: int, most: int) -> str:
-    """Return a stage's id: the kind, with its number where the kind may repeat."""
-    return f"{kind}_{number}" if most > 1 else kind
-
-
-def follows(kind: Stage, protocol: Protocol) -> Stage | None:
-    """Return the lengthening whose end starts this stage (device removal, surveillance), or None."""
-    for rule in protocol.intervals:
-        if rule.later_stage == kind.id and rule.at_most_months == 0 and rule.earlier.endswith(".end"):
-            earlier = protocol.stage(rule.earlier_stage)
-            if earlier.bone is not None:
-                return earlier
-    return None
+    """Return a stage's id: the kind, with its number where the kind may repeat, or was repeated all the same."""
+    return f"{kind}_{number}" if most > 1 or number > 1 else kind
 
 
 def _done(kind: Stage, record: Record, protocol: Protocol, on: datetime.date) -> list[StageNeed]:
@@ -288,6 +283,28 @@ def _edges(needs: list[StageNeed], protocol: Protocol) -> Iterable[Edge]:
             if all(begun) or (begun[1] and not rule.either_order) or (rule.together and any(begun)):
                 continue
             yield Edge(first.id, earlier_point, second.id, later_point, rule)
+
+
+def _past(needs: list[StageNeed], protocol: Protocol) -> Iterable[Edge]:
+    begun = [need for need in needs if need.done_on is not None]
+    for rule in protocol.intervals:
+        for second in begun:
+            if second.stage.id != rule.later_stage or rule.either_order:
+                continue
+            before = [
+                first
+                for first in begun
+                if first.stage.id == rule.earlier_stage
+                and first.id != second.id
+                and (first.done_on or datetime.date.max) <= (second.done_on or datetime.date.min)
+                and (follows(second.stage, protocol) is None or first.number == second.number)
+            ]
+            if before:
+                points: tuple[Point, Point] = (
+                    "end" if rule.earlier.endswith(".end") else "start",
+                    "end" if rule.later.endswith(".end") else "start",
+                )
+                yield Edge(before[-1].id, points[0], second.id, points[1], rule)
 
 
 def _pairs(rule: Interval, earlier: list[StageNeed], later: list[StageNeed]) -> Iterable[tuple[StageNeed, StageNeed]]:

@@ -6,7 +6,6 @@ operations, then device months. Spread and chances are read off the growth draws
 
 from __future__ import annotations
 
-import datetime
 import math
 from collections.abc import Iterator
 from dataclasses import replace
@@ -25,41 +24,24 @@ from pathway.course import (
     course_steps,
     summary_of,
 )
-from pathway.growth import Outlook, Posterior, outlook
-from pathway.protocol.model import Protocol
-from pathway.record import Record
-from pathway.staging import StageGraph
-from pathway.timing import Timeline, device_days
+from pathway.growth import Outlook, outlook
+from pathway.timing import device_days
 
 
-def courses(
-    graph: StageGraph,
-    timeline: Timeline,
-    posterior: Posterior,
-    record: Record,
-    protocol: Protocol,
-    on: datetime.date,
-) -> tuple[Course, ...]:
+def courses(search: AmountSearch) -> tuple[Course, ...]:
     """Return the best course for each number of lengthenings with and without growth arrest, best first.
 
     The first within the protocol is recommended, unless the family or team chose another; every other says
     why it lost. A prosthetic road is among them where the protocol offers it.
     """
-    return _Strategist(graph, timeline, posterior, record, protocol, on).ranked()
+    return _Strategist(search).ranked()
 
 
 class _Strategist:
-    def __init__(
-        self,
-        graph: StageGraph,
-        timeline: Timeline,
-        posterior: Posterior,
-        record: Record,
-        protocol: Protocol,
-        on: datetime.date,
-    ) -> None:
-        self.graph, self.posterior, self.record, self.protocol = graph, posterior, record, protocol
-        self.search = AmountSearch(graph, timeline, posterior, record, protocol, on)
+    def __init__(self, search: AmountSearch) -> None:
+        self.search, self.graph, self.posterior = search, search.graph, search.posterior
+        self.record, self.protocol = search.record, search.protocol
+        graph = search.graph
         self.may_arrest = any(need.need == "optional" for need in graph.of_kind(ARREST))
         self.base_operations = sum(
             need.need == "planned" and need.stage.operation and need.stage.lane != "length" for need in graph.needs

@@ -53,7 +53,7 @@ def caution(plan: Plan) -> str:
 
 def cm_words(mm: float) -> str:
     """Return a length as the clinic says it: `17.4 cm`."""
-    return f"{mm / 10:.1f} cm"
+    return f"{round(mm / 10, 1) + 0.0:.1f} cm"
 
 
 def residual_words(mm: float) -> str:
@@ -97,6 +97,9 @@ def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     if child.note:
         yield child.note
     yield from _wrapped(caution(plan), width)
+    for text in plan.notices:
+        yield ""
+        yield from _wrapped(f"Notice: {text}", width)
     yield from _classification(plan, width)
     yield from _difference(plan, width)
     yield from _stage_table(plan, width, plain)

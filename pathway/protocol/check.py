@@ -160,8 +160,8 @@ def _conditions(protocol: Protocol) -> Iterator[_Wrong]:
 def _quantity_leaf(name: str, leaf: Condition) -> Iterator[_Wrong]:
     if leaf.quantity not in QUANTITIES:
         yield _Wrong(name, f"the quantity {leaf.quantity!r}", f"one of {', '.join(sorted(QUANTITIES))}")
-    if leaf.equals is not None or leaf.one_of is not None:
-        yield _Wrong(name, f"equals or one_of for {leaf.quantity}", "at_least, above, at_most or below")
+    if leaf.equals is not None or leaf.one_of is not None or leaf.known:
+        yield _Wrong(name, f"no number to compare {leaf.quantity} with", "at_least, above, at_most or below")
     if leaf.chance is not None and not 0 < leaf.chance <= 1:
         yield _Wrong(name, f"the chance {leaf.chance:g}", "a chance above 0 and up to 1")
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 
 import numpy as np
 
 from pathway.conditions import ClassFact, Facts
 from pathway.findings import Known, Unknown
-from pathway.protocol.model import Condition, Protocol
+from pathway.protocol.model import Condition
 from pathway.record import Value
 
 MEASURED = datetime.date(2026, 11, 18)
@@ -24,7 +25,7 @@ def facts(
     other: dict[str, Known | Unknown | Value] | None = None,
     age_years: float = 5.0,
     diagnosis: str = "congenital_femoral_deficiency",
-    predicted: dict[str, list[float]] | None = None,
+    predicted: dict[str, Sequence[float]] | None = None,
     classes: dict[str, ClassFact] | None = None,
     done: tuple[str, ...] = (),
     planned: tuple[str, ...] = (),
@@ -40,7 +41,7 @@ def facts(
         findings=held,  # type: ignore[arg-type]
         predicted={name: np.array(draws, dtype=float) for name, draws in (predicted or {}).items()},
         classes=classes or {},
-        done={stage: MEASURED for stage in done},
+        done=dict.fromkeys(done, MEASURED),
         planned=frozenset(planned),
     )
 
@@ -64,7 +65,3 @@ def flag(number: int) -> Condition:
 
 def with_states(*states: str) -> Facts:
     return facts({FLAGS[k]: FLAG_OF_STATE[state] for k, state in enumerate(states)})
-
-
-def flags_exist(protocol: Protocol) -> bool:
-    return all(protocol.finding(name).kind == "flag" for name in FLAGS)

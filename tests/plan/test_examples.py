@@ -163,3 +163,28 @@ def test_a_child_affected_on_both_sides_is_not_planned_and_told_why(protocol: Pr
     assert plan.conflicts[0].rules == ("caution.bilateral",)
     assert "Level legs come before height" in plan.conflicts[0].explanation
     assert not any(stage.date for stage in plan.stages if stage.operation)
+
+
+def test_a_chosen_course_that_is_no_longer_possible_is_said_and_not_swallowed(protocol: Protocol) -> None:
+    text = FOLDER.joinpath("rowan-02.toml").read_text(encoding="utf-8")
+    decision = (
+        '[[decision]]\ndate = 2026-11-20\nby = "family"\nkind = "choose_course"\ncourse = "{}"\nreason = "ours"\n'
+    )
+    for course, recommended, said in (("three_femoral", "three_femoral", 0), ("nine_femoral", "two_femoral_arrest", 1)):
+        record = read_case(f"{text}\n{decision.format(course)}", "chosen", protocol, ON)
+        assert isinstance(record, Record), record
+        plan = make_plan(record, protocol, ON)
+        assert plan.recommended is not None
+        assert plan.recommended.id == recommended
+        assert len(plan.notices) == said
+
+
+def test_a_decision_of_a_later_day_does_not_bend_an_earlier_plan(protocol: Protocol) -> None:
+    text = FOLDER.joinpath("oak-12.toml").read_text(encoding="utf-8")
+    decline = '[[decision]]\ndate = 2026-12-24\nby = "family"\nkind = "decline"\nstage = "contralateral_growth_arrest"\n'
+    record = read_case(f'{text}\n{decline}reason = "no"\n', "later", protocol, ON)
+    assert isinstance(record, Record), record
+    today, later = make_plan(record, protocol, ON), make_plan(record, protocol, datetime.date(2027, 1, 4))
+    assert today.recommended is not None
+    assert today.recommended.id == "arrest"
+    assert later.recommended is None or later.recommended.id != "arrest"
