@@ -87,10 +87,10 @@ def _sources(protocol: Protocol) -> Iterator[_Wrong]:
         for source in item.sources:
             if source not in known:
                 yield _Wrong(name, f"the source {source!r}", "an id of sources.toml")
-    for item in protocol.disagreements:
-        for source in (source for side in item.sides for source in side.sources):
+    for dispute in protocol.disagreements:
+        for source in (source for side in dispute.sides for source in side.sources):
             if source not in known:
-                yield _Wrong(item.id, f"the source {source!r}", "an id of sources.toml")
+                yield _Wrong(dispute.id, f"the source {source!r}", "an id of sources.toml")
 
 
 def _shapes(protocol: Protocol) -> Iterator[_Wrong]:
@@ -254,7 +254,7 @@ def _guidance(protocol: Protocol) -> Iterator[_Wrong]:
             yield _Wrong(item.id, f"the shares {shares}", "percent, the lower one first")
     known = {rule.id for rule in protocol.rules()}
     groups = (protocol.findings, protocol.diagnoses, protocol.classifications, protocol.stages)
-    known |= {item.id for group in groups for item in group}  # type: ignore[attr-defined]
+    known |= {item.id for group in groups for item in group}
     for dispute in protocol.disagreements:
         for rule in dispute.rules:
             if rule not in known:

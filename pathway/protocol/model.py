@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import model_validator
 
 from pathway.protocol.base import Condition as Condition
 from pathway.protocol.base import Provenance as Provenance
