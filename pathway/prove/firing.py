@@ -20,20 +20,20 @@ def firing_faults(protocol: Protocol, space: Space) -> Iterator[Complaint]:
 
 
 def _deciding(protocol: Protocol) -> Iterator[tuple[str, str, Condition]]:
-    yield from ((rule.id, "indication", rule.when) for rule in protocol.indications)
-    yield from ((rule.id, "gate", rule.requires) for rule in protocol.gates)
-    yield from ((rule.id, "contraindication", rule.when) for rule in protocol.contraindications)
-    yield from ((goal.id, "goal", goal.requires) for goal in protocol.goals if goal.requires is not None)
-    yield from ((visit.id, "follow-up", visit.when) for visit in protocol.follow_ups if visit.when is not None)
+    yield from ((rule.id, "an indication", rule.when) for rule in protocol.indications)
+    yield from ((rule.id, "a gate", rule.requires) for rule in protocol.gates)
+    yield from ((rule.id, "a contraindication", rule.when) for rule in protocol.contraindications)
+    yield from ((goal.id, "a goal", goal.requires) for goal in protocol.goals if goal.requires is not None)
+    yield from ((visit.id, "a follow-up", visit.when) for visit in protocol.follow_ups if visit.when is not None)
 
 
 def _one_sided(protocol: Protocol, space: Space) -> Iterator[Complaint]:
     for name, kind, condition in _deciding(protocol):
         if (child := space.example((condition, True))) is None:
             tests = ", ".join(dict.fromkeys(_subject(leaf) for leaf in condition.leaves()))
-            yield Complaint(name, f"a {kind} that holds for no values of {tests}", "one that can hold", "correct it")
+            yield Complaint(name, f"{kind} that holds for no values of {tests}", "one that can hold", "correct it")
         elif space.example((condition, False)) is None:
-            found = f"a {kind} that holds whatever is found, as for {child.words}"
+            found = f"{kind} that holds whatever is found, as for {child.words}"
             yield Complaint(name, found, "one that can fail", "correct it or drop it")
 
 

@@ -93,10 +93,18 @@ def _conflict(stages: frozenset[str], sex: str, protocol: Protocol) -> Conflict 
         return fixed
     free = [rule for rule in protocol.intervals if rule.either_order and _both(rule, placed)]
     found: Conflict | None = None
+    impossible: list[frozenset[tuple[str, str]]] = []
     for orders in product(*(list(_orders(rule, placed)) for rule in free)):
-        answer = windows([*links, *(link for order in orders for link in order)], BIRTH)
+        order = [link for chosen in orders for link in chosen]
+        sequence = frozenset((link.earlier, link.later) for link in order)
+        if any(core <= sequence for core in impossible):
+            continue
+        answer = windows([*links, *order], BIRTH)
         if not isinstance(answer, Conflict):
             return None
+        # Every other order with these stages in the same sequence meets the same contradiction.
+        cycle = {frozenset(pair) for pair in pairwise(answer.events)}
+        impossible.append(frozenset(pair for pair in sequence if frozenset(pair) in cycle))
         if found is None or len(answer.rules) < len(found.rules):
             found = answer
     return found
