@@ -9,9 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from pathway.conditions import judge
+from pathway.protocol.check import faults_of
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Condition, Protocol
 from pathway.prove import prove
+from pathway.prove.wording import wording_faults
+from tests.conditions.facts import facts
 from tests.mutation.mutants import Mutant
 from tests.published.test_thresholds import WORDS, leaves
 from tests.rule_cases.facts_of_case import facts_of_case
@@ -21,18 +24,21 @@ from tests.staging.test_table import NEEDS, ROWS, judged
 THRESHOLDS: list[dict[str, Any]] = tomllib.loads(
     (Path(__file__).parents[1] / "published" / "thresholds.toml").read_text(encoding="utf-8")
 )["row"]
-BOUNDS: dict[str, list[dict[str, Any]]] = tomllib.loads(
-    (Path(__file__).parent / "bounds.toml").read_text(encoding="utf-8")
-)
+HERE = Path(__file__).parent
+BOUNDS: list[dict[str, Any]] = tomllib.loads((HERE / "bounds.toml").read_text(encoding="utf-8"))["case"]
+GOALS: list[dict[str, Any]] = tomllib.loads((HERE / "goal_cases.toml").read_text(encoding="utf-8"))["case"]
 
 
 def caught_by(mutant: Mutant) -> str:
-    """Return the name of the first judge that objects to a mutant, or nothing when it survives."""
+    """Return the name of the first judge that objects to a mutant, or nothing when it survives.
+
+    An error while judging is an objection too. The quick judges are asked first.
+    """
     for name, objects in JUDGES.items():
         try:
             if objects(mutant):
                 return name
-        except (KeyError, ValueError, AttributeError, TypeError, AssertionError):
+        except (KeyError, IndexError, ValueError):
             return name
     return ""
 
@@ -61,6 +67,19 @@ def rule_cases(mutant: Mutant) -> bool:
     return any(
         state_of(judge(condition, _facts(mutant.rule, number), mutant.protocol)) != case["state"]
         for number, case in enumerate(FILES[mutant.rule]["case"])
+    )
+
+
+def goal_cases(mutant: Mutant) -> bool:
+    """Goals and visits on both sides of their limits."""
+    goals = {rule.id: rule.requires for rule in mutant.protocol.goals}
+    tested = {**goals, **{rule.id: rule.when for rule in mutant.protocol.follow_ups}}
+    return any(
+        judge(tested[case["rule"]], facts(findings), mutant.protocol).state != state
+        for case in GOALS
+        if case["rule"] == mutant.rule
+        for state in ("holds", "fails")
+        for findings in case[state]
     )
 
 
@@ -93,14 +112,12 @@ def _all(protocol: Protocol) -> Iterator[Any]:
 
 def bounds(mutant: Mutant) -> bool:
     """The months, amounts and numbers on both sides of each bound of the changed rule."""
-    return any(
-        not holds_as_written(case, mutant.protocol) for case in BOUNDS.get("case", ()) if case["rule"] == mutant.rule
-    )
+    return any(not holds_as_written(case, mutant.protocol) for case in BOUNDS if case["rule"] == mutant.rule)
 
 
 def holds_as_written(case: dict[str, Any], protocol: Protocol) -> bool:
     """Return whether a case of bounds.toml comes out: the fields are as said, and each number is allowed or not."""
-    found = {item.id: item for item in (*_all(protocol), *protocol.methods, *protocol.diagnoses)}
+    found = {item.id: item for item in _all(protocol)}
     item = found.get(case["rule"])
     if item is None:
         return False
@@ -121,6 +138,11 @@ def _range(item: Any) -> tuple[float, float]:
     return (low or 0), min((high for high in highs if high is not None), default=float("inf"))
 
 
+def shape(mutant: Mutant) -> bool:
+    """The quick part of the proofs: ids, references, sources, ranges, words."""
+    return bool(faults_of(mutant.protocol)) or any(wording_faults(mutant.protocol))
+
+
 def proofs(mutant: Mutant) -> bool:
     """The proofs of the rule set."""
     return bool(prove(mutant.protocol))
@@ -128,7 +150,8 @@ def proofs(mutant: Mutant) -> bool:
 
 def staging_table(mutant: Mutant) -> bool:
     """The children of the literature with their classes, stages, gates and reasons."""
-    return any(not _as_published(row, mutant.protocol) for row in ROWS)
+    named = mutant.names
+    return any(not _as_published(row, mutant.protocol) for row in ROWS if any(name in repr(row) for name in named))
 
 
 def _as_published(row: dict[str, Any], protocol: Protocol) -> bool:
@@ -151,8 +174,10 @@ def _as_published(row: dict[str, Any], protocol: Protocol) -> bool:
 
 JUDGES: dict[str, Callable[[Mutant], bool]] = {
     "rule cases": rule_cases,
+    "goal cases": goal_cases,
     "published thresholds": published_thresholds,
     "bounds": bounds,
+    "shape": shape,
     "proofs": proofs,
     "staging table": staging_table,
 }

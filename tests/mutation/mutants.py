@@ -16,17 +16,12 @@ KINDS = (
     "intervals",
     "age_windows",
     "amount_limits",
-    "values",
-    "cautions",
     "stop_rules",
     "goals",
     "follow_ups",
-    "companions",
     "stages",
-    "findings",
-    "methods",
-    "diagnoses",
 )
+"""What decides about stages, order, ages and amounts. The numbers of growth and of errors are left to their tests."""
 FLIPPED = {"at_least": "at_most", "at_most": "at_least", "above": "below", "below": "above"}
 STRICT = {"at_least": "above", "above": "at_least", "at_most": "below", "below": "at_most"}
 MOVED = (1.1, 0.9)
@@ -38,16 +33,10 @@ NUMBERS = (
     "most_percent",
     "from_age_years",
     "to_age_years",
-    "value",
     "every_months",
     "until_months",
-    "share_low_percent",
-    "share_high_percent",
     "duration_months",
     "most",
-    "sd",
-    "valid_months",
-    "length_sd_mm",
     "look_again_months",
 )
 FLAGS = (
@@ -59,24 +48,27 @@ FLAGS = (
     "either_order",
     "hard",
     "warns",
-    "bilateral",
     "operation",
-    "derived",
     "asks",
 )
 TEXTS = ("because", "text", "target", "look_for", "label", "what", "family_words", "how", "gap")
 DROPPED = ("otherwise", "instead", "gap_when", "bone", "sex")
-LISTS = ("mends", "alters", "choices", "applies_to", "bones", "stages", "diagnoses")
+LISTS = ("mends", "alters", "applies_to")
 
 
 @dataclass(frozen=True)
 class Mutant:
-    """The protocol with one mistake in `rule`: `kind` names the sort of mistake, `change` says it."""
+    """The protocol with one mistake in `rule`: `kind` names the sort of mistake, `change` says it.
+
+    `names` are the ids of the rule and of what it speaks of, by which cases that may show the mistake are found.
+    """
 
     rule: str
     kind: str
     change: str
     protocol: Protocol
+
+    names: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -88,18 +80,23 @@ def mutants(protocol: Protocol) -> Iterator[Mutant]:
     for group in KINDS:
         items = getattr(protocol, group)
         for at, item in enumerate(items):
-            yield Mutant(
-                item.id, "dropped", f"{group} entry dropped", _with(protocol, group, items[:at] + items[at + 1 :])
-            )
+            names = _names(item)
+            dropped = _with(protocol, group, items[:at] + items[at + 1 :])
+            yield Mutant(item.id, "dropped", f"{group} entry dropped", dropped, names)
             for kind, change, changed in (*_of_item(item), *_of_types(item)):
                 mended = (*items[:at], changed, *items[at + 1 :])
                 rule = change.partition(" of type ")[2] or item.id
-                yield Mutant(rule, kind, change, _with(protocol, group, mended))
+                yield Mutant(rule, kind, change, _with(protocol, group, mended), names)
 
 
 def _with(protocol: Protocol, group: str, items: tuple[Any, ...]) -> Protocol:
     # Built anew: a copy would keep the look-up by id of the protocol it was copied from.
     return Protocol(**{**{name: getattr(protocol, name) for name in Protocol.model_fields}, group: items})
+
+
+def _names(item: Any) -> tuple[str, ...]:
+    named = (getattr(item, name, None) for name in ("id", "stage", "guards", "otherwise", "instead"))
+    return tuple(name for name in named if name)
 
 
 def _of_types(item: Any) -> Iterator[tuple[str, str, Any]]:
