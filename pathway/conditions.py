@@ -82,14 +82,14 @@ class Verdict:
 
 def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     """Return the verdict tree of `condition` on `facts`, every branch evaluated."""
+    if condition.finding is not None:
+        return _judge_finding(condition, facts, protocol)
     if condition.all is not None:
         return _combine("all", tuple(judge(part, facts, protocol) for part in condition.all))
     if condition.any is not None:
         return _combine("any", tuple(judge(part, facts, protocol) for part in condition.any))
     if condition.negate is not None:
         return _not(judge(condition.negate, facts, protocol))
-    if condition.finding is not None:
-        return _judge_finding(condition, facts, protocol)
     if condition.quantity is not None:
         return _judge_quantity(condition, facts)
     if condition.classification is not None:
@@ -294,7 +294,8 @@ def _judge_quantity(condition: Condition, facts: Facts) -> Verdict:
             asks=LENGTHS_ASKED,
         )
     chance = _share_holding(draws, condition)
-    low, median, high = (float(q) for q in np.quantile(draws, [0.05, 0.5, 0.95]))
+    ordered = np.sort(draws)
+    low, median, high = (_quantile(ordered, share) for share in (0.05, 0.5, 0.95))
     sentence = (
         f"{label} {median:.0f} mm (about 90 of 100 between {low:.0f} and {high:.0f}); "
         f"chance of {test_words(condition, 'mm')}: {round(100 * chance)} of 100"
@@ -304,15 +305,22 @@ def _judge_quantity(condition: Condition, facts: Facts) -> Verdict:
         sentence,
         test,
         value=round(median, 1),
-        margin=_compare(_at_chance(draws, condition, chance_asked), condition)[1],
+        margin=_compare(_at_chance(ordered, condition, chance_asked), condition)[1],
     )
 
 
-def _at_chance(draws: Draws, condition: Condition, chance: float) -> float:
+def _quantile(ordered: Draws, share: float) -> float:
+    """Return a quantile of sorted draws, between neighbours on a straight line as numpy has it, many times faster."""
+    below, part = divmod(share * (len(ordered) - 1), 1)
+    low = float(ordered[int(below)])
+    return low + part * (float(ordered[min(int(below) + 1, len(ordered) - 1)]) - low)
+
+
+def _at_chance(ordered: Draws, condition: Condition, chance: float) -> float:
     """Return the draw on which the asked chance turns: the condition holds exactly when it holds there."""
     upward = condition.at_least is not None or condition.above is not None
-    ordered = np.sort(draws)[::-1] if upward else np.sort(draws)
-    return float(ordered[max(math.ceil(chance * len(draws) - 1e-9), 1) - 1])
+    number = max(math.ceil(chance * len(ordered) - 1e-9), 1)
+    return float(ordered[-number] if upward else ordered[number - 1])
 
 
 def _judge_class(condition: Condition, facts: Facts) -> Verdict:

@@ -122,7 +122,8 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
         )
         needs.extend(_undone(kind, len(done), needs, facts, record, protocol))
     edges, past = tuple(_edges(needs, protocol)), tuple(_past(needs, protocol))
-    judged = tuple(_with_gates(need, needs, facts, record, protocol) for need in needs)
+    verdicts: dict[str, Verdict] = {}
+    judged = tuple(_with_gates(need, needs, facts, record, protocol, verdicts) for need in needs)
     return StageGraph(judged, edges, past)
 
 
@@ -245,20 +246,28 @@ def _against(
     return tuple((rule, verdict) for rule, verdict in judged if verdict.state == "holds")
 
 
-def _with_gates(need: StageNeed, needs: list[StageNeed], facts: Facts, record: Record, protocol: Protocol) -> StageNeed:
+def _with_gates(
+    need: StageNeed,
+    needs: list[StageNeed],
+    facts: Facts,
+    record: Record,
+    protocol: Protocol,
+    verdicts: dict[str, Verdict],
+) -> StageNeed:
+    """Return the stage with its gates; `verdicts` keeps what is judged, for stages that are repeated."""
     if need.need in ("done", "under_way", "unknown"):
         return need
     rules = [gate for gate in protocol.gates if gate.guards == need.stage.id]
     first = min(n.number for n in needs if n.stage.id == need.stage.id and n.need not in ("done", "under_way"))
+    for gate in rules:
+        if gate.id not in verdicts:
+            verdicts[gate.id] = judge(gate.requires, facts, protocol)
     return replace(
-        need, gates=tuple(_gate(gate, need.number > first, needs, facts, record, protocol) for gate in rules)
+        need, gates=tuple(_gate(gate, verdicts[gate.id], need.number > first, needs, record) for gate in rules)
     )
 
 
-def _gate(
-    gate: Gate, later: bool, needs: list[StageNeed], facts: Facts, record: Record, protocol: Protocol
-) -> GateState:
-    verdict = judge(gate.requires, facts, protocol)
+def _gate(gate: Gate, verdict: Verdict, later: bool, needs: list[StageNeed], record: Record) -> GateState:
     waiver = next((d for d in record.decisions if d.kind == "waive_gate" and d.gate == gate.id), None)
     if later:
         return GateState(gate, "later", verdict)
@@ -275,8 +284,8 @@ def _edges(needs: list[StageNeed], protocol: Protocol) -> Iterable[Edge]:
     for rule in protocol.intervals:
         earlier_point: Point = "end" if rule.earlier.endswith(".end") else "start"
         later_point: Point = "end" if rule.later.endswith(".end") else "start"
-        earlier = [need for need in placed if need.stage.id == rule.earlier_stage]
-        later = [need for need in placed if need.stage.id == rule.later_stage]
+        kinds = rule.earlier_stage, rule.later_stage
+        earlier, later = ([need for need in placed if need.stage.id == kind] for kind in kinds)
         for first, second in _pairs(rule, earlier, later):
             begun = [need.need in ("done", "under_way") for need in (first, second)]
             # What is done waits for nothing still to come; only a rule of either order binds the other way.

@@ -14,7 +14,6 @@ from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Condition, Protocol
 from pathway.prove import prove
 from pathway.prove.wording import wording_faults
-from tests.conditions.facts import facts
 from tests.mutation.mutants import Mutant
 from tests.published.test_thresholds import WORDS, leaves
 from tests.rule_cases.facts_of_case import facts_of_case
@@ -26,7 +25,6 @@ THRESHOLDS: list[dict[str, Any]] = tomllib.loads(
 )["row"]
 HERE = Path(__file__).parent
 BOUNDS: list[dict[str, Any]] = tomllib.loads((HERE / "bounds.toml").read_text(encoding="utf-8"))["case"]
-GOALS: list[dict[str, Any]] = tomllib.loads((HERE / "goal_cases.toml").read_text(encoding="utf-8"))["case"]
 
 
 def caught_by(mutant: Mutant) -> str:
@@ -49,6 +47,8 @@ def _conditions(protocol: Protocol) -> dict[str, Condition]:
         **{rule.id: rule.when for rule in protocol.indications},
         **{rule.id: rule.when for rule in protocol.contraindications},
         **{kind.id: kind.when for scheme in protocol.classifications for kind in scheme.types},
+        **{goal.id: goal.requires for goal in protocol.goals if goal.requires is not None},
+        **{visit.id: visit.when for visit in protocol.follow_ups if visit.when is not None},
     }
 
 
@@ -67,19 +67,6 @@ def rule_cases(mutant: Mutant) -> bool:
     return any(
         state_of(judge(condition, _facts(mutant.rule, number), mutant.protocol)) != case["state"]
         for number, case in enumerate(FILES[mutant.rule]["case"])
-    )
-
-
-def goal_cases(mutant: Mutant) -> bool:
-    """Goals and visits on both sides of their limits."""
-    goals = {rule.id: rule.requires for rule in mutant.protocol.goals}
-    tested = {**goals, **{rule.id: rule.when for rule in mutant.protocol.follow_ups}}
-    return any(
-        judge(tested[case["rule"]], facts(findings), mutant.protocol).state != state
-        for case in GOALS
-        if case["rule"] == mutant.rule
-        for state in ("holds", "fails")
-        for findings in case[state]
     )
 
 
@@ -174,7 +161,6 @@ def _as_published(row: dict[str, Any], protocol: Protocol) -> bool:
 
 JUDGES: dict[str, Callable[[Mutant], bool]] = {
     "rule cases": rule_cases,
-    "goal cases": goal_cases,
     "published thresholds": published_thresholds,
     "bounds": bounds,
     "shape": shape,

@@ -125,7 +125,7 @@ def _of_item(item: Any) -> Iterator[tuple[str, str, Any]]:
             yield "list shortened", f"{entry} dropped from {name}", _set(item, **{name: listed[:at] + listed[at + 1 :]})
     if {"mends", "otherwise"} & fields.keys() and getattr(item, "otherwise", None) is not None:
         yield "mender swapped", "otherwise is what it guards", _set(item, otherwise=item.guards)
-    if "earlier" in fields:
+    if "earlier" in fields and item.earlier != item.later:
         yield "order swapped", "earlier and later swapped", _set(item, earlier=item.later, later=item.earlier)
     for name in ("when", "requires", "gap_when"):
         condition = getattr(item, name, None)

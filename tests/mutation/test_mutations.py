@@ -1,7 +1,7 @@
 """One mistake in one rule is caught, by the cases kept as data or by the proofs; the share is printed.
 
-The mistakes are made over every rule that decides about stages, order, ages or amounts; each run takes every
-`EVERY`-th of them, in an order that never changes.
+The mistakes are made over every rule that decides about stages, order, ages or amounts; a run takes every
+`EVERY`-th of each sort, in an order that never changes.
 """
 
 from __future__ import annotations
@@ -12,25 +12,25 @@ import pytest
 
 from pathway.protocol.load import load_protocol
 from pathway.prove import prove
-from tests.mutation.judges import BOUNDS, GOALS, JUDGES, caught_by, holds_as_written
+from tests.mutation.judges import BOUNDS, JUDGES, caught_by, holds_as_written
 from tests.mutation.mutants import Mutant, mutants
 
 PROTOCOL = load_protocol()
 ALL = tuple(mutants(PROTOCOL))
 EVERY = 5
-BAR = 0.98
-SURVIVE: dict[str, str] = {}
-"""Mistakes that nothing catches, by name, each with the reason why it may."""
+BAR = 0.99
 
 
 @pytest.fixture(scope="module")
 def judged() -> list[tuple[Mutant, str]]:
-    return [(mutant, caught_by(mutant)) for mutant in ALL[::EVERY]]
+    kinds = sorted({mutant.kind for mutant in ALL})
+    tried = [mutant for kind in kinds for mutant in [item for item in ALL if item.kind == kind][::EVERY]]
+    return [(mutant, caught_by(mutant)) for mutant in tried]
 
 
 def test_the_shipped_rules_themselves_are_objected_to_by_nobody() -> None:
-    whole = {rule for rule in (mutant.rule for mutant in ALL)}
-    shipped = [Mutant(rule, "none", "nothing", PROTOCOL, (rule,)) for rule in sorted(whole)[:: len(whole) // 12]]
+    whole = sorted({mutant.rule for mutant in ALL})
+    shipped = [Mutant(rule, "none", "nothing", PROTOCOL, (rule,)) for rule in whole[:: len(whole) // 12]]
     assert [caught_by(mutant) for mutant in shipped] == [""] * len(shipped)
 
 
@@ -42,7 +42,7 @@ def test_at_least_a_hundred_mistakes_of_every_sort_are_tried(judged) -> None:
 
 def test_nearly_every_mistake_is_caught(judged) -> None:
     caught = Counter(name for _, name in judged)
-    survivors = [mutant.name for mutant, name in judged if not name and mutant.name not in SURVIVE]
+    survivors = [mutant.name for mutant, name in judged if not name]
     rate = 1 - caught[""] / len(judged)
     print(f"{len(judged)} of {len(ALL)} mistakes tried, {100 * rate:.1f} of 100 caught: {dict(caught)}")
     assert survivors == []
@@ -76,5 +76,4 @@ def test_every_rule_that_decides_has_its_second_entry() -> None:
     groups = (PROTOCOL.intervals, PROTOCOL.age_windows, PROTOCOL.amount_limits, PROTOCOL.gates, PROTOCOL.indications)
     ids = {rule.id for group in groups for rule in group} | {stage.id for stage in PROTOCOL.stages}
     assert ids <= {case["rule"] for case in BOUNDS}
-    assert {goal.id for goal in PROTOCOL.goals if goal.requires is not None} <= {case["rule"] for case in GOALS}
     assert JUDGES.keys() >= {"rule cases", "proofs", "bounds"}

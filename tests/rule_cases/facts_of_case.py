@@ -53,5 +53,6 @@ def _findings(now: Mapping[str, Value], old: Mapping[str, Value], protocol: Prot
         if name in now:
             held[name, "affected"] = Known(now[name], protocol.finding(name).sd, ON, "computed")
         elif name in old:
-            held[name, "affected"] = Unknown("out_of_date", Known(old[name], protocol.finding(name).sd, BORN, "computed"))
+            last = Known(old[name], protocol.finding(name).sd, BORN, "computed")
+            held[name, "affected"] = Unknown("out_of_date", last)
     return held

@@ -1,4 +1,7 @@
-"""Every gate, indication, contraindication and type has a file of cases: it holds, fails, is unknown, is out of date."""
+"""Every rule that tests something has a file of cases: it holds, fails, is unknown, is out of date.
+
+Gates, indications, contraindications, types, and goals and follow-up where they test findings.
+"""
 
 from __future__ import annotations
 
@@ -20,6 +23,8 @@ CONDITIONS: dict[str, Condition] = {
     **{rule.id: rule.requires for rule in PROTOCOL.gates},
     **{rule.id: rule.when for rule in (*PROTOCOL.indications, *PROTOCOL.contraindications)},
     **{kind.id: kind.when for scheme in PROTOCOL.classifications for kind in scheme.types},
+    **{goal.id: goal.requires for goal in PROTOCOL.goals if goal.requires is not None},
+    **{visit.id: visit.when for visit in PROTOCOL.follow_ups if visit.when is not None},
 }
 
 

@@ -54,7 +54,11 @@ def judged(row: Mapping[str, Any], protocol: Protocol) -> Judged:
     record = child(visit(on, known), diagnosis=row.get("diagnosis", "congenital_femoral_deficiency"))
     predicted = {name: np.array(draws, dtype=float) for name, draws in row.get("predicted_mm", LARGE).items()}
     facts = Facts(
-        row.get("age_years", 5.0), record.child.sex, record.child.diagnosis, findings_on(record, protocol, on), predicted
+        age_years=row.get("age_years", 5.0),
+        sex=record.child.sex,
+        diagnosis=record.child.diagnosis,
+        findings=findings_on(record, protocol, on),
+        predicted=predicted,
     )
     classified = classify(facts, protocol)
     facts = with_classes(facts, classified)
