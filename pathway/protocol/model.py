@@ -84,7 +84,8 @@ class Type(Rule):
 class Classification(Sourced):
     """A published scheme: its types; a child that fits none because findings are missing is undetermined.
 
-    `gap` says for which findings the published scheme itself has no type. A scheme that decides nothing here
+    `gap` says in words, and `gap_when` as a test, for which findings the published scheme itself has no type:
+    any other findings without a type are a fault of the rules. A scheme that decides nothing here
     has `asks = false`: it is shown where its findings are known, and nobody is asked to measure them for it.
     """
 
@@ -93,6 +94,7 @@ class Classification(Sourced):
     applies_to: tuple[str, ...]
     types: tuple[Type, ...]
     gap: str = ""
+    gap_when: Condition | None = None
     asks: bool = True
 
 

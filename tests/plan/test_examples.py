@@ -160,7 +160,7 @@ def test_a_child_affected_on_both_sides_is_not_planned_and_told_why(protocol: Pr
     assert isinstance(record, Record), record
     plan = make_plan(record, protocol, ON)
     assert plan.alternatives == ()
-    assert plan.conflicts[0].rules == ("caution.bilateral",)
+    assert "caution.bilateral" in plan.conflicts[0].rules
     assert "Level legs come before height" in plan.conflicts[0].explanation
     assert not any(stage.date for stage in plan.stages if stage.operation)
 
