@@ -35,7 +35,18 @@ KINDS = (
     "tables",
 )
 LISTED_IN_RULE_ORDER = frozenset(
-    {"because", "gates", "after", "stop_rules", "amount_limits", "cautions", "sources", "physes", "methods"}
+    {
+        "because",
+        "gates",
+        "after",
+        "stop_rules",
+        "amount_limits",
+        "cautions",
+        "classification",
+        "sources",
+        "physes",
+        "methods",
+    }
 )
 """Lists of the plan whose order is that of the rule files: what they say must not change, their order may."""
 
