@@ -17,7 +17,8 @@ Precedence = tuple[str, str, str]
 
 
 def order_faults(protocol: Protocol) -> Iterator[Complaint]:
-    """Yield each circle of stages, named by its rules; one for each group of stages that wait for each other."""
+    """Yield stages of equal rank, and each circle of stages, named by its rules."""
+    yield from _equal_ranks(protocol)
     sittings = _sittings(protocol)
     graph: nx.DiGraph[frozenset[str]] = nx.DiGraph()
     for earlier, later, rule in _precedences(protocol):
@@ -32,6 +33,16 @@ def order_faults(protocol: Protocol) -> Iterator[Complaint]:
             arcs = [graph.edges[arc[:2]]["said"] for arc in nx.find_cycle(graph.subgraph(group))]
             way = "; ".join(f"{earlier} before {later} ({rule})" for earlier, later, rule in arcs)
             yield Complaint(arcs[0][2], f"a circle: {way}", "an order without a circle", "correct one of these rules")
+
+
+def _equal_ranks(protocol: Protocol) -> Iterator[Complaint]:
+    # Stages are judged and shown by rank: of two with one rank, the order of the files would decide.
+    seen: dict[int, str] = {}
+    for stage in protocol.stages:
+        if stage.rank in seen:
+            found = f"the rank {stage.rank}, which {seen[stage.rank]} has too"
+            yield Complaint(stage.id, found, "a rank of its own", "give one of them another rank")
+        seen[stage.rank] = stage.id
 
 
 def _sittings(protocol: Protocol) -> dict[str, frozenset[str]]:

@@ -252,6 +252,11 @@ def test_a_scheme_with_a_hole_or_an_overlap_is_told_with_a_child(protocol, rule,
 
 OF_ORDER = [
     (
+        "two stages of one rank",
+        with_changed("stages", "knee_preparation", rank=10),
+        ("rule knee_preparation: found the rank 10, which hip_preparation has too",),
+    ),
+    (
         "an interval against the preparation's own",
         with_added("intervals", interval("femoral_lengthening.start", "hip_preparation.start", at_least_months=1)),
         ("a circle:", "femoral_lengthening before", "hip_preparation", "(planted)"),
