@@ -15,10 +15,11 @@ from typing import Literal
 
 import networkx as nx
 
-from pathway.conditions import Facts, Verdict, judge
+from pathway.conditions import Facts, judge
 from pathway.days import add_months
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
 from pathway.record import Decision, Operation, Record
+from pathway.verdict import Verdict
 
 Need = Literal["done", "under_way", "planned", "possible", "optional", "unknown"]
 """`possible`: emitted for the strategy to use or drop; `unknown`: the indication cannot be judged."""

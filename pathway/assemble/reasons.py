@@ -6,9 +6,9 @@ from collections.abc import Iterable
 
 from pathway import plan_model as pm
 from pathway.classify import UNDETERMINED, Classified
-from pathway.conditions import Verdict
 from pathway.network import Conflict
 from pathway.protocol.model import Protocol, Rule
+from pathway.verdict import Verdict
 
 
 def verdict_record(verdict: Verdict) -> pm.VerdictRecord:
