@@ -75,11 +75,24 @@ class Edge:
 
 
 @dataclass(frozen=True, slots=True)
+class Considered:
+    """An indication or contraindication judged on the day, whether or not its stage is needed.
+
+    `waived` contraindications are judged and do not count.
+    """
+
+    rule: Indication | Contraindication
+    verdict: Verdict
+    waived: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class StageGraph:
-    """The stages of one child in rank order, and the edges between them."""
+    """The stages of one child in rank order, the edges between them, and every rule that was considered."""
 
     needs: tuple[StageNeed, ...]
     edges: tuple[Edge, ...]
+    considered: tuple[Considered, ...] = ()
 
     def need(self, id: str) -> StageNeed:
         """Return one stage by id; raises KeyError when it is not in the graph."""
@@ -108,14 +121,17 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
     for the following numbers they read `later`.
     """
     needs: list[StageNeed] = []
-    for kind in sorted(protocol.stages, key=lambda item: item.rank):
+    considered: list[Considered] = []
+    for kind in sorted(protocol.stages, key=lambda item: (item.rank, item.id)):
         done = _done(kind, record, protocol, on)
         needs.extend(done)
         facts = replace(facts, planned=frozenset(n.stage.id for n in needs if n.need in ("planned", "possible")))
-        needs.extend(_undone(kind, len(done), needs, facts, record, protocol))
+        judged = _considered(kind, facts, record, protocol)
+        considered.extend(judged)
+        needs.extend(_undone(kind, len(done), needs, judged, record, protocol))
     edges = tuple(_edges(needs, protocol))
-    judged = tuple(_with_gates(need, needs, facts, record, protocol) for need in needs)
-    return StageGraph(judged, edges)
+    gated = tuple(_with_gates(need, needs, facts, record, protocol) for need in needs)
+    return StageGraph(gated, edges, tuple(considered))
 
 
 def numbered(kind: str, number: int, most: int) -> str:
@@ -174,9 +190,14 @@ def _done_followers(kind: Stage, leader: Stage, record: Record, on: datetime.dat
 
 
 def _undone(
-    kind: Stage, done: int, needs: list[StageNeed], facts: Facts, record: Record, protocol: Protocol
+    kind: Stage,
+    done: int,
+    needs: list[StageNeed],
+    judged: list[Considered],
+    record: Record,
+    protocol: Protocol,
 ) -> list[StageNeed]:
-    indicated = [(rule, judge(rule.when, facts, protocol)) for rule in protocol.indications if rule.stage == kind.id]
+    indicated = [(item.rule, item.verdict) for item in judged if isinstance(item.rule, Indication)]
     leader = follows(kind, protocol)
     if leader is not None:
         return _followers(kind, leader, done, needs, indicated)
@@ -187,7 +208,11 @@ def _undone(
         return []
     if done and _waits_for_another(kind, required):
         return []
-    against = _against(kind, facts, record, protocol)
+    against = tuple(
+        (item.rule, item.verdict)
+        for item in judged
+        if isinstance(item.rule, Contraindication) and item.verdict.state == "holds" and not item.waived
+    )
     need: Need = "planned" if required else "optional" if optional else "unknown"
     reasons = tuple(required or optional or unknown)
     repeats = kind.bone is not None and need != "unknown"
@@ -235,16 +260,12 @@ def _followers(
     ]
 
 
-def _against(
-    kind: Stage, facts: Facts, record: Record, protocol: Protocol
-) -> tuple[tuple[Contraindication, Verdict], ...]:
+def _considered(kind: Stage, facts: Facts, record: Record, protocol: Protocol) -> list[Considered]:
+    """Judge every rule for and against a kind of stage."""
     waived = {decision.gate for decision in record.decisions if decision.kind == "waive_gate"}
-    judged = [
-        (rule, judge(rule.when, facts, protocol))
-        for rule in protocol.contraindications
-        if rule.stage == kind.id and rule.id not in waived
-    ]
-    return tuple((rule, verdict) for rule, verdict in judged if verdict.state == "holds")
+    rules: list[Indication | Contraindication] = [rule for rule in protocol.indications if rule.stage == kind.id]
+    rules += [rule for rule in protocol.contraindications if rule.stage == kind.id]
+    return [Considered(rule, judge(rule.when, facts, protocol), rule.id in waived) for rule in rules]
 
 
 def _with_gates(need: StageNeed, needs: list[StageNeed], facts: Facts, record: Record, protocol: Protocol) -> StageNeed:
