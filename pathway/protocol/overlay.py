@@ -1,7 +1,8 @@
 """A clinic's rules laid over ours, rule by rule. Pure: `load.read_overlay` reads the folder.
 
 An entry with the id of one of ours replaces it field by field in what it gives (a condition or a list is
-replaced whole; the types of a classification are laid over one by one in the same way). A new id adds. `off =
+replaced whole; the types of a classification are laid over one by one in the same way); a changed value needs
+sources of its own, and the strength and note of ours then fall away. A new id adds. `off =
 true` with `because` takes the rule out. A field is never taken away: switch the rule off and add one instead.
 What was changed or added is marked `local`; what was switched off is listed in `Protocol.switched_off`.
 """
@@ -158,6 +159,9 @@ def _lay(entry: Entry, into: list[Any], shape: type[BaseModel], gone: list[Switc
     if isinstance(given.get("types"), list) and "types" in shape.model_fields:
         given["types"], faults = _types(entry, given["types"], old, gone)
     base = {name: getattr(old, name) for name in old.model_fields_set} if old is not None else {}
+    if "sources" in given:
+        # How strong our sources are and what we noted on them says nothing of the clinic's.
+        base = {name: value for name, value in base.items() if name not in ("strength", "note")}
     mark = {"local": True} if "local" in shape.model_fields else {}
     try:
         made = shape.model_validate({**base, **given, **mark})
