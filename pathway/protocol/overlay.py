@@ -35,6 +35,8 @@ SWITCHABLE = frozenset({"types", "stages", "classifications", "indications", "ga
     "stop_rules",
 }
 """Kinds that nothing but other rules may need; the planner itself asks for values, findings and the like."""
+ASKED_BY_PROGRAM = frozenset({"examination"})
+"""Stages that every plan may hold whatever the rules say."""
 What = Literal["changed", "added", "switched off"]
 
 
@@ -110,7 +112,8 @@ def laid_over(protocol: Protocol, overlay: Overlay) -> Protocol | tuple[Fault, .
     # A copy shares the look-up tables of the original: they are made anew.
     merged = Protocol(**{name: getattr(merged, name) for name in Protocol.model_fields})
     files = {entry.id: entry.file for entry in _with_types(overlay)}
-    return tuple(_still_needed(merged, gone, files)) or faults_of(merged, files) or merged
+    needed = (*_still_needed(merged, gone, files), *_left_without_end(protocol, merged, files))
+    return needed or faults_of(merged, files) or merged
 
 
 def differences(ours: Protocol, theirs: Protocol, overlay: Overlay) -> tuple[Difference, ...]:
@@ -199,9 +202,9 @@ def _switch_off(entry: Entry, at: int | None, into: list[Any], gone: list[Switch
     if extra := sorted(set(entry.fields) - {"id", "off", "because"}):
         expected = "nothing but id, off and because"
         return [_fault(entry.file, entry.id, f"the fields {', '.join(extra)}", expected, "take them out")]
-    if entry.kind not in SWITCHABLE:
-        expected = "a kind that only other rules need"
-        return [_fault(entry.file, entry.id, f"{entry.kind} switched off", expected, do)]
+    if entry.kind not in SWITCHABLE or entry.id in ASKED_BY_PROGRAM:
+        expected = "something that only other rules need"
+        return [_fault(entry.file, entry.id, f"one of the {entry.kind} switched off", expected, do)]
     if getattr(into[at], "head", False):
         expected = "the sentence that heads every view"
         return [_fault(entry.file, entry.id, "it switched off", expected, "leave it in; its words may be changed")]
@@ -234,6 +237,20 @@ def _still_needed(merged: Protocol, gone: Sequence[SwitchedOff], files: Mapping[
                 "nothing that needs it",
                 "switch those off too, or leave it in",
             )
+
+
+def _left_without_end(ours: Protocol, merged: Protocol, files: Mapping[str, str]) -> Iterator[Fault]:
+    """What starts where a lengthening ends (its device comes off, the hip is watched) goes only with it."""
+    here = {entry.id for _, entry in entries(merged)}
+    for rule in ours.intervals:
+        first = ours.stage(rule.earlier_stage)
+        tied = first.bone is not None and rule.at_most_months == 0 and rule.earlier.endswith(".end")
+        for name in (rule.id, rule.later_stage) if tied and first.id in here else ():
+            if name not in here:
+                found, expected = f"{name} switched off", f"it there as long as {first.id} is"
+                yield _fault(
+                    files.get(name, "rules"), name, found, expected, "leave it in: every lengthening has its end"
+                )
 
 
 def _fault(file: str, rule: str, found: str, expected: str, do: str) -> Fault:
