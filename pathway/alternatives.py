@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from math import ceil, floor
 from typing import Literal
 
 from pathway.condition_words import PREDICTED_LABELS, WITHOUT_UNIT, value_words
@@ -192,8 +193,10 @@ class Variables:
             others: tuple[str | bool, ...] = (True, False) if rule.kind == "flag" else rule.choices
             return (today, *(value for value in others if value != today))
         if _moves(leaf):
-            turning = sorted({-_toward(item) * float(item.margin or 0) for item in compared})
-            return (0.0, *(shift for shift in _beside(turning, 1.0) if shift != 0))
+            turning = [-_toward(item) * float(item.margin or 0) for item in compared]
+            # Whole millimetres: a projection is not said more finely.
+            shifts = {float(near(point) + step) for point in turning for near in (floor, ceil) for step in (-1, 0, 1)}
+            return (0.0, *sorted(shifts - {0.0}))
         bounds = sorted({float(c.threshold) for c in compared if c.comparison in OPERATORS})  # type: ignore[arg-type]
         values = _beside(bounds, STEPS[rule.unit] if rule else 0.1 if leaf.subject == AGE else 1.0)
         if rule is not None and rule.plausible is not None:

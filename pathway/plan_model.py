@@ -106,8 +106,8 @@ class Reason(Frozen):
 class Considered(Frozen):
     """A rule judged on the day of the plan, whether or not its stage is in the plan.
 
-    `about` is the kind of stage, of a `type` the scheme, whose type then stands in `type`. What the clinic's
-    decisions waived does not count.
+    `about` is the kind of stage, of a `type` the scheme, whose type then stands in `type`. What is `waived` does
+    not count: a contraindication by decision, an indication of a stage declined or done as often as it may be.
     """
 
     kind: Literal["indication", "contraindication", "type"]

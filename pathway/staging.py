@@ -78,7 +78,8 @@ class Edge:
 class Considered:
     """An indication or contraindication judged on the day, whether or not its stage is needed.
 
-    `waived` contraindications are judged and do not count.
+    `waived` rules are judged and do not count: a contraindication waived by a decision, an indication of a
+    stage that was declined or has been done as often as it may be.
     """
 
     rule: Indication | Contraindication
@@ -126,7 +127,7 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
         done = _done(kind, record, protocol, on)
         needs.extend(done)
         facts = replace(facts, planned=frozenset(n.stage.id for n in needs if n.need in ("planned", "possible")))
-        judged = _considered(kind, facts, record, protocol)
+        judged = _considered(kind, len(done), facts, record, protocol)
         considered.extend(judged)
         needs.extend(_undone(kind, len(done), needs, judged, record, protocol))
     edges = tuple(_edges(needs, protocol))
@@ -260,12 +261,16 @@ def _followers(
     ]
 
 
-def _considered(kind: Stage, facts: Facts, record: Record, protocol: Protocol) -> list[Considered]:
-    """Judge every rule for and against a kind of stage."""
+def _considered(kind: Stage, done: int, facts: Facts, record: Record, protocol: Protocol) -> list[Considered]:
+    """Judge every rule for and against a kind of stage of which `done` are done."""
     waived = {decision.gate for decision in record.decisions if decision.kind == "waive_gate"}
-    rules: list[Indication | Contraindication] = [rule for rule in protocol.indications if rule.stage == kind.id]
-    rules += [rule for rule in protocol.contraindications if rule.stage == kind.id]
-    return [Considered(rule, judge(rule.when, facts, protocol), rule.id in waived) for rule in rules]
+    over = done >= kind.most or _declined(kind, numbered(kind.id, done + 1, kind.most), record) is not None
+    grounds = [rule for rule in protocol.indications if rule.stage == kind.id]
+    opposed = [rule for rule in protocol.contraindications if rule.stage == kind.id]
+    return [
+        *(Considered(rule, judge(rule.when, facts, protocol), over) for rule in grounds),
+        *(Considered(rule, judge(rule.when, facts, protocol), rule.id in waived) for rule in opposed),
+    ]
 
 
 def _with_gates(need: StageNeed, needs: list[StageNeed], facts: Facts, record: Record, protocol: Protocol) -> StageNeed:

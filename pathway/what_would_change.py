@@ -115,7 +115,7 @@ def near_thresholds(plan: Plan, stage: PlanStage, protocol: Protocol) -> tuple[N
     found: dict[tuple[str, float], Near] = {}
     judged = [(item.rule, item.verdict) for item in stage.because]
     judged += [(gate.id, gate.verdict) for gate in stage.gates if gate.state not in ("later", "waived")]
-    judged += [(item.reason.rule, item.reason.verdict) for item in plan.considered if item.about == stage.kind]
+    judged += [(item.reason.rule, item.reason.verdict) for item in _counting(plan, stage.kind)]
     for rule, verdict in judged:
         for leaf in leaves(verdict) if verdict else ():
             if leaf.finding is None or leaf.margin is None or not leaf.sd or abs(leaf.margin) > leaf.sd:
@@ -134,6 +134,10 @@ def leaves(verdict: VerdictRecord) -> Iterator[VerdictRecord]:
         yield verdict
     for part in verdict.parts:
         yield from leaves(part)
+
+
+def _counting(plan: Plan, about: str) -> list[Considered]:
+    return [item for item in plan.considered if item.about == about and not item.waived]
 
 
 def _unknown(plan: Plan) -> Iterator[tuple[str, str, VerdictRecord]]:
@@ -188,7 +192,8 @@ class _Trees:
 
     def _of_stage(self, verdict: VerdictRecord, within: tuple[str, ...]) -> Node:
         stage = str(verdict.subject)
-        if stage in within or stage in self._begun:
+        over = any(item.waived for item in self.rules("indication", stage))
+        if over or stage in within or stage in self._begun:
             return Node("fixed", state=verdict.state)
         # A lengthening is emitted on any ground; other stages are planned on a required one.
         optional = None if self._protocol.stage(stage).bone else False
@@ -203,26 +208,30 @@ def _or_fixed(node: Node, verdict: VerdictRecord) -> Node:
 def _goals(trees: _Trees, kind: str, stage: PlanStage | None) -> Iterator[tuple[Effect, Node]]:
     """Yield each effect that is not there today, as a formula that must hold."""
     grounds = trees.indications(kind)
+    over = any(item.waived for item in trees.rules("indication", kind))
     required = trees.indications(kind, optional=False) or grounds
     if not grounds:
         return
     if stage is None:
-        yield "add", any_of(required)
+        if not over:
+            yield "add", any_of(required)
         return
     indicated = any(reason.verdict and reason.verdict.state == "holds" for reason in stage.because)
-    if not indicated or (stage.status == "optional" and trees.indications(kind, optional=False)):
+    wanted = not indicated or (stage.status == "optional" and bool(trees.indications(kind, optional=False)))
+    if wanted and not over:
         yield "add", any_of(required)
-    yield "drop", all_of([negated(ground) for ground in grounds])
+    gone = all_of([negated(ground) for ground in grounds])
+    yield "drop", gone
     opposed = [item for item in trees.rules("contraindication", kind) if not item.waived]
     contras = [trees.node(item.reason.verdict) for item in opposed if item.reason.verdict]
     gates = [trees.node(gate.verdict) for gate in stage.gates if gate.state in ("holds", "fails", "unknown")]
     stopped = any(gate.state in ("fails", "unknown") for gate in stage.gates)
     stopped |= any(item.against for item in stage.because)
+    stays = Node("not_true", parts=(gone,))
     if stopped:
-        free = [Node("not_true", parts=(contra,)) for contra in contras]
-        yield "unlock", all_of([any_of(grounds), *gates, *free])
+        yield "unlock", all_of([stays, *gates, *(Node("not_true", parts=(contra,)) for contra in contras)])
     elif contras or gates:
-        yield "block", all_of([any_of(grounds), any_of([*contras, *(negated(gate) for gate in gates)])])
+        yield "block", all_of([stays, any_of([*contras, *(negated(gate) for gate in gates)])])
 
 
 __all__ = [

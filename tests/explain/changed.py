@@ -44,10 +44,18 @@ def with_changes(facts: Facts, changes: Iterable[Change], on: Day) -> Facts:
     return replace(facts, findings=findings, predicted=predicted, age_years=age)
 
 
+def all_needs(facts: Facts, record: Record, protocol: Protocol, on: Day) -> dict[str, tuple[StageNeed, ...]]:
+    """Return the stages still to come by kind, staged anew."""
+    found: dict[str, tuple[StageNeed, ...]] = {}
+    for need in stage(with_classes(facts, classify(facts, protocol)), record, protocol, on).needs:
+        if need.need not in ("done", "under_way"):
+            found[need.stage.id] = (*found.get(need.stage.id, ()), need)
+    return found
+
+
 def needs_of(kind: str, facts: Facts, record: Record, protocol: Protocol, on: Day) -> tuple[StageNeed, ...]:
     """Return the stages of a kind that are still to come, staged anew."""
-    graph = stage(with_classes(facts, classify(facts, protocol)), record, protocol, on)
-    return tuple(need for need in graph.of_kind(kind) if need.need not in ("done", "under_way"))
+    return all_needs(facts, record, protocol, on).get(kind, ())
 
 
 def is_seen(effect: str, kind: str, needs: tuple[StageNeed, ...], protocol: Protocol) -> bool:
