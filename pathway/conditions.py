@@ -50,6 +50,31 @@ class ClassFact:
 
 
 @dataclass(frozen=True, slots=True)
+class Spread:
+    """The draws of a predicted quantity in ascending order (mm), with their 5, 50 and 95 % points and SD."""
+
+    draws: Draws
+    ordered: Draws
+    low: float
+    median: float
+    high: float
+    sd: float
+
+    def share_holding(self, comparison: Comparison | None, bound: float) -> float:
+        """Return the share of the draws (0 to 1) that are on the holding side of a bound."""
+        side: Literal["left", "right"] = "left" if comparison in ("at_least", "below") else "right"
+        operator_of(comparison)
+        below = int(np.searchsorted(self.ordered, bound, side=side))
+        upward = comparison in ("at_least", "above")
+        return (len(self.ordered) - below if upward else below) / len(self.ordered)
+
+    def at_chance(self, comparison: Comparison | None, chance: float) -> float:
+        """Return the draw on which a chance turns: the condition holds exactly when it holds there."""
+        at = max(math.ceil(chance * len(self.ordered) - 1e-9), 1)
+        return float(self.ordered[-at] if comparison in ("at_least", "above") else self.ordered[at - 1])
+
+
+@dataclass(frozen=True, slots=True)
 class Facts:
     """All that a condition may look at, as data. `predicted` holds draws of each predicted quantity (mm)."""
 
@@ -61,6 +86,8 @@ class Facts:
     classes: Mapping[str, ClassFact] = field(default_factory=dict)
     done: Mapping[str, datetime.date] = field(default_factory=dict)
     planned: frozenset[str] = frozenset()
+    spreads: dict[str, Spread] = field(default_factory=dict, compare=False, repr=False)
+    """What was worked out from the draws of `predicted`, kept because many rules ask for the same quantity."""
 
 
 def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
@@ -173,11 +200,6 @@ def _compare(value: float, condition: Condition) -> tuple[bool, float]:
     return on_side(comparison, value, bound)
 
 
-def _share_holding(draws: Draws, condition: Condition) -> float:
-    comparison, bound = compared(condition)
-    return float(np.mean(operator_of(comparison)(draws, bound)))
-
-
 def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     rule = protocol.finding(str(condition.finding))
     fact = facts.findings.get((rule.id, condition.leg), NEVER)
@@ -275,8 +297,9 @@ def _judge_quantity(condition: Condition, facts: Facts, protocol: Protocol) -> V
             why_unknown=_why_no_lengths(facts),
             asks=LENGTHS_ASKED,
         )
-    chance = _share_holding(draws, condition)
-    low, median, high = (float(q) for q in np.quantile(draws, [0.05, 0.5, 0.95]))
+    spread = _spread(name, facts)
+    chance = spread.share_holding(comparison, float(threshold))  # type: ignore[arg-type]
+    low, median, high = spread.low, spread.median, spread.high
     sentence = (
         f"{label} {median:.0f} mm (about 90 of 100 between {low:.0f} and {high:.0f}); "
         f"chance of {test_words(condition, 'mm')}: {round(100 * chance)} of 100"
@@ -287,13 +310,24 @@ def _judge_quantity(condition: Condition, facts: Facts, protocol: Protocol) -> V
         test,
         "quantity",
         value=round(median, 1),
-        sd=round(float(np.std(draws)), 1),
-        margin=_compare(_at_chance(draws, condition, asked), condition)[1],
+        sd=round(spread.sd, 1),
+        margin=_compare(spread.at_chance(comparison, asked), condition)[1],
         comparison=comparison,
         threshold=threshold,
         subject=name,
         chance=asked,
     )
+
+
+def _spread(name: str, facts: Facts) -> Spread:
+    draws = facts.predicted[name]
+    known = facts.spreads.get(name)
+    # Facts copied with other draws share the dictionary: what was kept counts only for the same draws.
+    if known is None or known.draws is not draws:
+        low, median, high = (float(q) for q in np.quantile(draws, [0.05, 0.5, 0.95]))
+        known = Spread(draws, np.sort(draws), low, median, high, float(np.std(draws)))
+        facts.spreads[name] = known
+    return known
 
 
 def _why_no_lengths(facts: Facts) -> WhyUnknown:
@@ -303,13 +337,6 @@ def _why_no_lengths(facts: Facts) -> WhyUnknown:
         if isinstance(fact, Unknown) and fact.why != "never_measured":
             return fact.why
     return "never_measured"
-
-
-def _at_chance(draws: Draws, condition: Condition, chance: float) -> float:
-    """Return the draw on which the asked chance turns: the condition holds exactly when it holds there."""
-    upward = condition.at_least is not None or condition.above is not None
-    ordered = np.sort(draws)[::-1] if upward else np.sort(draws)
-    return float(ordered[max(math.ceil(chance * len(draws) - 1e-9), 1) - 1])
 
 
 def _judge_class(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -23,6 +23,7 @@ from pathway.verdict import Verdict
 
 Need = Literal["done", "under_way", "planned", "possible", "optional", "unknown"]
 """`possible`: emitted for the strategy to use or drop; `unknown`: the indication cannot be judged."""
+NO_GATES = ("done", "under_way", "unknown")
 GateStatus = Literal["holds", "fails", "unknown", "waived", "later"]
 Point = Literal["start", "end"]
 
@@ -131,7 +132,9 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
         considered.extend(judged)
         needs.extend(_undone(kind, len(done), needs, judged, record, protocol))
     edges = tuple(_edges(needs, protocol))
-    gated = tuple(_with_gates(need, needs, facts, record, protocol) for need in needs)
+    guarding = {need.stage.id for need in needs if need.need not in NO_GATES}
+    verdicts = {g.id: judge(g.requires, facts, protocol) for g in protocol.gates if g.guards in guarding}
+    gated = tuple(_with_gates(need, needs, verdicts, record, protocol) for need in needs)
     return StageGraph(gated, edges, tuple(considered))
 
 
@@ -273,20 +276,19 @@ def _considered(kind: Stage, done: int, facts: Facts, record: Record, protocol: 
     ]
 
 
-def _with_gates(need: StageNeed, needs: list[StageNeed], facts: Facts, record: Record, protocol: Protocol) -> StageNeed:
-    if need.need in ("done", "under_way", "unknown"):
+def _with_gates(
+    need: StageNeed, needs: list[StageNeed], verdicts: Mapping[str, Verdict], record: Record, protocol: Protocol
+) -> StageNeed:
+    if need.need in NO_GATES:
         return need
     rules = [gate for gate in protocol.gates if gate.guards == need.stage.id]
     first = min(n.number for n in needs if n.stage.id == need.stage.id and n.need not in ("done", "under_way"))
     return replace(
-        need, gates=tuple(_gate(gate, need.number > first, needs, facts, record, protocol) for gate in rules)
+        need, gates=tuple(_gate(gate, need.number > first, needs, verdicts[gate.id], record) for gate in rules)
     )
 
 
-def _gate(
-    gate: Gate, later: bool, needs: list[StageNeed], facts: Facts, record: Record, protocol: Protocol
-) -> GateState:
-    verdict = judge(gate.requires, facts, protocol)
+def _gate(gate: Gate, later: bool, needs: list[StageNeed], verdict: Verdict, record: Record) -> GateState:
     waiver = next((d for d in record.decisions if d.kind == "waive_gate" and d.gate == gate.id), None)
     if later:
         return GateState(gate, "later", verdict)

@@ -17,7 +17,7 @@ from pathway.growth import fit_growth, outlook
 from pathway.plan_model import Plan, PlanStage
 from pathway.protocol.model import Protocol
 from pathway.record import Record
-from pathway.staging import StageNeed, stage
+from pathway.staging import StageGraph, StageNeed, stage
 
 Day = datetime.date
 
@@ -44,10 +44,15 @@ def with_changes(facts: Facts, changes: Iterable[Change], on: Day) -> Facts:
     return replace(facts, findings=findings, predicted=predicted, age_years=age)
 
 
+def graph_of(facts: Facts, record: Record, protocol: Protocol, on: Day) -> StageGraph:
+    """Return the stage graph on facts, classified first."""
+    return stage(with_classes(facts, classify(facts, protocol)), record, protocol, on)
+
+
 def all_needs(facts: Facts, record: Record, protocol: Protocol, on: Day) -> dict[str, tuple[StageNeed, ...]]:
     """Return the stages still to come by kind, staged anew."""
     found: dict[str, tuple[StageNeed, ...]] = {}
-    for need in stage(with_classes(facts, classify(facts, protocol)), record, protocol, on).needs:
+    for need in graph_of(facts, record, protocol, on).needs:
         if need.need not in ("done", "under_way"):
             found[need.stage.id] = (*found.get(need.stage.id, ()), need)
     return found

@@ -19,6 +19,9 @@ HIP = "femoral_lengthening.hip_covered"
 OWN = 'provenance = "judgement"\nsources = ["own_judgement"]\n'
 STRICTER = f'[[gate]]\nid = "{HIP}"\nrequires = {{ finding = "center_edge_angle_deg", above = 22 }}\n{OWN}'
 THERAPY = "femoral_lengthening.therapy_ready"
+NO_THERAPY = f'[[gate]]\nid = "{THERAPY}"\noff = true\nbecause = "Always so."\n'
+SCHEME = "femoral_mobile_hip_1998"
+HALF = '[[gate]]\nid = "clinic.half"\nguards = "hip_preparation"\n'
 REST = f"""
 [[interval]]
 id = "clinic.rest"
@@ -192,11 +195,7 @@ REFUSED = {
         "caution.planning_aid",
         "heads every view",
     ),
-    "types that are no tables": (
-        '[[classification]]\nid = "femoral_mobile_hip_1998"\ntypes = ["1a"]\n',
-        "femoral_mobile_hip_1998",
-        "1a",
-    ),
+    "types that are no tables": (f'[[classification]]\nid = "{SCHEME}"\ntypes = ["1a"]\n', SCHEME, "1a"),
 }
 
 
@@ -250,7 +249,7 @@ class TestDifferences:
     """What the review sheet is made from."""
 
     def test_changed_added_and_switched_off_in_the_order_of_the_files(self, tmp_path, protocol) -> None:
-        text = STRICTER + REST + f'[[gate]]\nid = "{THERAPY}"\noff = true\nbecause = "Always so."\n'
+        text = STRICTER + REST + NO_THERAPY
         overlay = read_overlay(folder(tmp_path, own=text))
         theirs = with_overlay(protocol, overlay)
         found = differences(protocol, theirs, overlay)
@@ -289,7 +288,7 @@ class TestPlanned:
         assert (gate(theirs).state, gate(theirs).local, gate(theirs).verdict.threshold) == ("fails", True, 22)
 
     def test_local_and_switched_off_rules_are_listed(self, tmp_path) -> None:
-        text = STRICTER + f'[[gate]]\nid = "{THERAPY}"\noff = true\nbecause = "Always so."\n'
+        text = STRICTER + NO_THERAPY
         plan = make_plan(five_year_old(), load_protocol(folder(tmp_path, own=text)), ON)
         assert plan.protocol.local_rules == (HIP,)
         assert [(item.id, item.because) for item in plan.protocol.switched_off] == [(THERAPY, "Always so.")]
