@@ -237,7 +237,7 @@ class AmountSearch:
         second, number = self.second, numbers[self.second]
         if number == 0:
             return tuple(first)
-        around = self._solve_around(second, self._busy(first)) if first else self.solutions[second]
+        around = self._solve_around(second, self._busy(second, first)) if first else self.solutions[second]
         if around is None or not np.isfinite(self._cost(around, number, second_gain)):
             return None
         both = [*first, *self._lengthenings(second, number, second_gain, around)]
@@ -272,17 +272,18 @@ class AmountSearch:
     def _cost(self, solved: tuple[Problem, Solution], number: int, gain: float) -> float:
         return float(solved[1].cost[number][round(gain / self.step_mm)])
 
-    def _busy(self, chosen: list[Lengthening]) -> Spans:
-        """Ages blocked for the other bone by rules of either order, around each chosen lengthening."""
+    def _busy(self, bone: Bone, chosen: list[Lengthening]) -> Spans:
+        """Ages blocked for a bone by rules of either order, around each chosen lengthening of the other one."""
         return tuple(
-            self._span(item.age_years, device_days(self.protocol, item.bone, item.amount_mm) / 365.25)
+            self._span(bone, item.age_years, device_days(self.protocol, item.bone, item.amount_mm) / 365.25)
             for item in chosen
         )
 
-    def _span(self, start_age: float, device_years: float) -> tuple[float, float]:
+    def _span(self, bone: Bone, start_age: float, device_years: float) -> tuple[float, float]:
         rules = [rule for rule in self.protocol.intervals if rule.either_order]
         apart = max((rule.at_least_months or 0 for rule in rules), default=0) / 12
-        longest = device_days(self.protocol, "tibia", self.number("arrest_most_mm")) / 365.25
+        most = max((rule.most_mm or 0.0 for rule in self._limits(bone, warns=False)), default=0.0)
+        longest = device_days(self.protocol, bone, most) / 365.25
         return start_age - apart - longest, start_age + device_years + apart + 1 / 24
 
     def _busy_already(self, bone: Bone) -> Spans:
@@ -292,7 +293,7 @@ class AmountSearch:
             if need.stage.bone not in (None, bone) and need.done_on is not None:
                 start = age_years(self.born, need.done_on)
                 end = age_years(self.born, need.ended_on or self.on)
-                spans.append(self._span(start, end - start))
+                spans.append(self._span(bone, start, end - start))
         return tuple(spans)
 
     def _lengthenings(self, bone: Bone, number: int, gain: float, solved: Solved) -> list[Lengthening]:

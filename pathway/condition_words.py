@@ -85,7 +85,12 @@ def leaf_words(condition: Condition, protocol: Protocol) -> str:
         return f"type {' or '.join(condition.one_of or ())} of {plain_words(condition.classification)}"
     if condition.stage is not None:
         return f"{protocol.stage(condition.stage).label.lower()} {plain_words(str(condition.equals))}"
-    return f"diagnosis {condition.diagnosis}"
+    return f"diagnosis {diagnosis_words(str(condition.diagnosis), protocol)}"
+
+
+def diagnosis_words(id: str, protocol: Protocol) -> str:
+    """Return the label of a diagnosis, its id where the protocol has none of that name."""
+    return next((item.label for item in protocol.diagnoses if item.id == id), id)
 
 
 def joined(kind: str, parts: list[str]) -> str:

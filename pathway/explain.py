@@ -122,6 +122,8 @@ def _after(plan: Plan, edge: After, citations: dict[str, str]) -> Iterator[Line]
     point = "the start" if edge.from_point == "start" else "the end"
     if edge.at_most_months == 0:
         text = f"on the day of {point} of {label.lower()}"
+    elif not edge.at_least_months:
+        text = f"after {point} of {label.lower()}"
     else:
         text = f"at least {edge.at_least_months} months after {point} of {label.lower()}"
     local = " [local]" if is_local(plan, edge.rule) else ""

@@ -31,6 +31,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
     A child who cannot be planned still gets a plan, with the rules in conflict named. Raises PlanBreach when
     the independent check finds the plan to break a rule.
     """
+    record = record.until(on)
     done_steps = known_steps(record, protocol, on)
     posterior = fit_growth(record, protocol, on, seed=seed, known_steps=done_steps)
     natural = outlook(posterior) if posterior else None

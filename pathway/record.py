@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from functools import cached_property
 from typing import Literal
 
@@ -103,6 +104,15 @@ class Record(Frozen):
     visits: tuple[Visit, ...] = ()
     operations: tuple[Operation, ...] = ()
     decisions: tuple[Decision, ...] = ()
+
+    def until(self, on: datetime.date) -> Record:
+        """Return what was known on the evening of `on`: nothing dated later."""
+        return Record(
+            child=self.child,
+            visits=tuple(visit for visit in self.visits if visit.date <= on),
+            operations=tuple(operation for operation in self.operations if operation.date <= on),
+            decisions=tuple(decision for decision in self.decisions if decision.date <= on),
+        )
 
     @cached_property
     def affected_side(self) -> Side:

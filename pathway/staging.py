@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime
 import itertools
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -17,13 +17,13 @@ import networkx as nx
 
 from pathway.conditions import Facts, judge
 from pathway.days import add_months
+from pathway.protocol.followers import follows
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
 from pathway.record import Decision, Operation, Record
 from pathway.verdict import Verdict
 
 Need = Literal["done", "under_way", "planned", "possible", "optional", "unknown"]
 """`possible`: emitted for the strategy to use or drop; `unknown`: the indication cannot be judged."""
-NO_GATES = ("done", "under_way", "unknown")
 GateStatus = Literal["holds", "fails", "unknown", "waived", "later"]
 Point = Literal["start", "end"]
 
@@ -90,10 +90,14 @@ class Considered:
 
 @dataclass(frozen=True, slots=True)
 class StageGraph:
-    """The stages of one child in rank order, the edges between them, and every rule that was considered."""
+    """The stages of one child in rank order, the edges between them, and every rule that was considered.
+
+    `past` ties what is done to what was done before it: for showing, it binds no date.
+    """
 
     needs: tuple[StageNeed, ...]
     edges: tuple[Edge, ...]
+    past: tuple[Edge, ...] = ()
     considered: tuple[Considered, ...] = ()
 
     def need(self, id: str) -> StageNeed:
@@ -127,30 +131,23 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
     for kind in sorted(protocol.stages, key=lambda item: (item.rank, item.id)):
         done = _done(kind, record, protocol, on)
         needs.extend(done)
-        facts = replace(facts, planned=frozenset(n.stage.id for n in needs if n.need in ("planned", "possible")))
+        facts = replace(
+            facts,
+            planned=frozenset(n.stage.id for n in needs if n.need in ("planned", "possible")),
+            offered=frozenset(n.stage.id for n in needs if n.need == "optional"),
+        )
         judged = _considered(kind, len(done), facts, record, protocol)
         considered.extend(judged)
         needs.extend(_undone(kind, len(done), needs, judged, record, protocol))
-    edges = tuple(_edges(needs, protocol))
-    guarding = {need.stage.id for need in needs if need.need not in NO_GATES}
-    verdicts = {g.id: judge(g.requires, facts, protocol) for g in protocol.gates if g.guards in guarding}
-    gated = tuple(_with_gates(need, needs, verdicts, record, protocol) for need in needs)
-    return StageGraph(gated, edges, tuple(considered))
+    edges, past = tuple(_edges(needs, protocol)), tuple(_past(needs, protocol))
+    verdicts: dict[str, Verdict] = {}
+    gated = tuple(_with_gates(need, needs, facts, record, protocol, verdicts) for need in needs)
+    return StageGraph(gated, edges, past, tuple(considered))
 
 
 def numbered(kind: str, number: int, most: int) -> str:
-    """Return a stage's id: the kind, with its number where the kind may repeat."""
-    return f"{kind}_{number}" if most > 1 else kind
-
-
-def follows(kind: Stage, protocol: Protocol) -> Stage | None:
-    """Return the lengthening whose end starts this stage (device removal, surveillance), or None."""
-    for rule in protocol.intervals:
-        if rule.later_stage == kind.id and rule.at_most_months == 0 and rule.earlier.endswith(".end"):
-            earlier = protocol.stage(rule.earlier_stage)
-            if earlier.bone is not None:
-                return earlier
-    return None
+    """Return a stage's id: the kind, with its number where the kind may repeat, or was repeated all the same."""
+    return f"{kind}_{number}" if most > 1 or number > 1 else kind
 
 
 def _done(kind: Stage, record: Record, protocol: Protocol, on: datetime.date) -> list[StageNeed]:
@@ -277,18 +274,27 @@ def _considered(kind: Stage, done: int, facts: Facts, record: Record, protocol: 
 
 
 def _with_gates(
-    need: StageNeed, needs: list[StageNeed], verdicts: Mapping[str, Verdict], record: Record, protocol: Protocol
+    need: StageNeed,
+    needs: list[StageNeed],
+    facts: Facts,
+    record: Record,
+    protocol: Protocol,
+    verdicts: dict[str, Verdict],
 ) -> StageNeed:
-    if need.need in NO_GATES:
+    """Return the stage with its gates; `verdicts` keeps what is judged, for stages that are repeated."""
+    if need.need in ("done", "under_way", "unknown"):
         return need
     rules = [gate for gate in protocol.gates if gate.guards == need.stage.id]
     first = min(n.number for n in needs if n.stage.id == need.stage.id and n.need not in ("done", "under_way"))
+    for gate in rules:
+        if gate.id not in verdicts:
+            verdicts[gate.id] = judge(gate.requires, facts, protocol)
     return replace(
-        need, gates=tuple(_gate(gate, need.number > first, needs, verdicts[gate.id], record) for gate in rules)
+        need, gates=tuple(_gate(gate, verdicts[gate.id], need.number > first, needs, record) for gate in rules)
     )
 
 
-def _gate(gate: Gate, later: bool, needs: list[StageNeed], verdict: Verdict, record: Record) -> GateState:
+def _gate(gate: Gate, verdict: Verdict, later: bool, needs: list[StageNeed], record: Record) -> GateState:
     waiver = next((d for d in record.decisions if d.kind == "waive_gate" and d.gate == gate.id), None)
     if later:
         return GateState(gate, "later", verdict)
@@ -305,14 +311,36 @@ def _edges(needs: list[StageNeed], protocol: Protocol) -> Iterable[Edge]:
     for rule in protocol.intervals:
         earlier_point: Point = "end" if rule.earlier.endswith(".end") else "start"
         later_point: Point = "end" if rule.later.endswith(".end") else "start"
-        earlier = [need for need in placed if need.stage.id == rule.earlier_stage]
-        later = [need for need in placed if need.stage.id == rule.later_stage]
+        kinds = rule.earlier_stage, rule.later_stage
+        earlier, later = ([need for need in placed if need.stage.id == kind] for kind in kinds)
         for first, second in _pairs(rule, earlier, later):
             begun = [need.need in ("done", "under_way") for need in (first, second)]
             # What is done waits for nothing still to come; only a rule of either order binds the other way.
             if all(begun) or (begun[1] and not rule.either_order) or (rule.together and any(begun)):
                 continue
             yield Edge(first.id, earlier_point, second.id, later_point, rule)
+
+
+def _past(needs: list[StageNeed], protocol: Protocol) -> Iterable[Edge]:
+    begun = [need for need in needs if need.done_on is not None]
+    for rule in protocol.intervals:
+        for second in begun:
+            if second.stage.id != rule.later_stage or rule.either_order:
+                continue
+            before = [
+                first
+                for first in begun
+                if first.stage.id == rule.earlier_stage
+                and first.id != second.id
+                and (first.done_on or datetime.date.max) <= (second.done_on or datetime.date.min)
+                and (follows(second.stage, protocol) is None or first.number == second.number)
+            ]
+            if before:
+                points: tuple[Point, Point] = (
+                    "end" if rule.earlier.endswith(".end") else "start",
+                    "end" if rule.later.endswith(".end") else "start",
+                )
+                yield Edge(before[-1].id, points[0], second.id, points[1], rule)
 
 
 def _pairs(rule: Interval, earlier: list[StageNeed], later: list[StageNeed]) -> Iterable[tuple[StageNeed, StageNeed]]:

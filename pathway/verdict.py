@@ -28,7 +28,8 @@ class Verdict:
     `chance` what was asked of a predicted quantity.
     `margin`: how far the value lies on the holding side, in its unit (below 0 where the condition fails); of a
     predicted quantity that of the draw on which the asked chance turns. `sd`: error of the reading, of a
-    predicted quantity the spread of its draws (one SD).
+    predicted quantity the spread of its draws (one SD). `scope`: it tests the diagnosis only, which says for
+    whom a rule is and is left out of joined sentences.
     """
 
     state: State
@@ -49,6 +50,7 @@ class Verdict:
     why_unknown: WhyUnknown | None = None
     asks: frozenset[str] = frozenset()
     parts: tuple[Verdict, ...] = ()
+    scope: bool = False
 
 
 def on_side(comparison: str, value: float, bound: float) -> tuple[bool, float]:

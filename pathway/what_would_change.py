@@ -85,7 +85,7 @@ def deciding_measurements(plan: Plan, protocol: Protocol, kind: str | None = Non
     trees = _Trees(plan, protocol)
     could: dict[str, list[tuple[str, str]]] = {}
     always: dict[str, list[str]] = {}
-    for rule, about, verdict in _unknown(plan):
+    for rule, about, verdict in _unknown(plan, protocol):
         if kind is not None and about != kind:
             continue
         node = trees.node(verdict)
@@ -140,10 +140,12 @@ def _counting(plan: Plan, about: str) -> list[Considered]:
     return [item for item in plan.considered if item.about == about and not item.waived]
 
 
-def _unknown(plan: Plan) -> Iterator[tuple[str, str, VerdictRecord]]:
+def _unknown(plan: Plan, protocol: Protocol) -> Iterator[tuple[str, str, VerdictRecord]]:
+    shown_only = {scheme.id for scheme in protocol.classifications if not scheme.asks}
     for item in plan.considered:
-        if item.reason.verdict is not None and item.reason.verdict.state == "unknown" and not item.waived:
-            yield item.reason.rule, item.about, item.reason.verdict
+        verdict = item.reason.verdict
+        if verdict and verdict.state == "unknown" and not item.waived and item.about not in shown_only:
+            yield item.reason.rule, item.about, verdict
     for stage in plan.stages:
         for gate in stage.gates:
             if gate.state == "unknown":
@@ -181,7 +183,7 @@ class _Trees:
             return Node("leaf", verdict=verdict)
         if verdict.form == "classification":
             return self._of_types(verdict, within)
-        if verdict.form == "stage" and verdict.threshold == "planned":
+        if verdict.form == "stage" and verdict.threshold in ("planned", "offered"):
             return self._of_stage(verdict, within)
         return Node("fixed", state=verdict.state)
 
@@ -196,7 +198,7 @@ class _Trees:
         if over or stage in within or stage in self._begun:
             return Node("fixed", state=verdict.state)
         # A lengthening is emitted on any ground; other stages are planned on a required one.
-        optional = None if self._protocol.stage(stage).bone else False
+        optional = None if verdict.threshold == "offered" or self._protocol.stage(stage).bone else False
         return _or_fixed(any_of(self.indications(stage, optional=optional, within=(*within, stage))), verdict)
 
 
@@ -230,7 +232,7 @@ def _goals(trees: _Trees, kind: str, stage: PlanStage | None) -> Iterator[tuple[
     stays = Node("not_true", parts=(gone,))
     if stopped:
         yield "unlock", all_of([stays, *gates, *(Node("not_true", parts=(contra,)) for contra in contras)])
-    elif contras or gates:
+    elif indicated and (contras or gates):
         yield "block", all_of([stays, any_of([*contras, *(negated(gate) for gate in gates)])])
 
 

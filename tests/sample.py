@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
+from typing import Literal
 
 from pathway.days import day_at_age
 from pathway.record import Child, Decision, Measurement, Missing, Operation, Record, Sex, Side, Value, Visit
@@ -76,9 +77,7 @@ def visit(
     for name, value in (findings or {}).items():
         leg, _, finding = name.rpartition(".")
         items.append(measured(finding, value, side_of(leg or "affected", side), method))
-    return Visit(
-        date=date, method=method, measurements=tuple(items), missing=missing, skeletal_age_years=skeletal_age
-    )
+    return Visit(date=date, method=method, measurements=tuple(items), missing=missing, skeletal_age_years=skeletal_age)
 
 
 def child(
@@ -87,7 +86,7 @@ def child(
     decisions: tuple[Decision, ...] = (),
     born: datetime.date = BORN,
     sex: Sex = "boy",
-    side: Side = "left",
+    side: Literal["left", "right", "both"] = "left",
     diagnosis: str = "congenital_femoral_deficiency",
 ) -> Record:
     who = Child(id="test-01", date_of_birth=born, sex=sex, affected_side=side, diagnosis=diagnosis)

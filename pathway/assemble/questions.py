@@ -51,7 +51,7 @@ def open_questions(
 
     for item in classified:
         for kind, verdict in item.judged:
-            for finding in verdict.asks if item.type is None else ():
+            for finding in verdict.asks if item.type is None and item.scheme.asks else ():
                 ask(finding, item.scheme.label, on, kind.id)
     in_graph = {need.stage.id: need for need in graph.needs}
     for considered in graph.considered:

@@ -82,9 +82,11 @@ def local_part(protocol: Protocol) -> pm.PlanProtocol:
 
 
 def classification(found: Iterable[Classified]) -> tuple[pm.ClassificationResult, ...]:
-    """Return the schemes' answers as plan data."""
+    """Return the schemes' answers as plan data; a scheme that asks for nothing is there only with an answer."""
     results = []
     for item in found:
+        if item.type is None and not item.scheme.asks:
+            continue
         type_label = item.type.label if item.type else _undetermined(item)
         results.append(
             pm.ClassificationResult(

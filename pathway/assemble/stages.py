@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from pathway import plan_model as pm
 from pathway.assemble.reasons import reason, verdict_record
@@ -34,7 +34,9 @@ def plan_stages(
     for need in graph.needs:
         if need.id in placed or _worth_showing(need, graph):
             shown.append(_stage(need, graph, lengthenings.get(need.id), arrest, times, record, protocol, on))
-    shown.extend(_examinations(shown, protocol, record, on))
+    examinations = {stage.id: stage for stage in _examinations(shown, protocol, record, on)}
+    shown = [_after_examination(stage, examinations) for stage in shown]
+    shown.extend(examinations.values())
     far = datetime.date.max
     return tuple(sorted(shown, key=lambda s: (s.date or far, protocol.stage(s.kind).rank, s.number)))
 
@@ -82,7 +84,7 @@ def _stage(
         id=need.id,
         kind=stage.id,
         number=need.number,
-        label=f"{stage.label} {need.number}" if stage.most > 1 and stage.bone else stage.label,
+        label=_label(need, graph),
         lane=stage.lane,
         what=stage.what,
         family_words=stage.family_words,
@@ -111,6 +113,13 @@ def _stage(
 
 def _stop_words(rule: StopRule) -> str:
     return f"{rule.text} (local)" if rule.local else rule.text
+
+
+def _label(need: StageNeed, graph: StageGraph) -> str:
+    """The stage's name, numbered where the plan may hold more than one of its kind."""
+    of_kind = graph.of_kind(need.stage.id)
+    many = need.stage.bone is not None or len(of_kind) > 1
+    return f"{need.stage.label} {need.number}" if many else need.stage.label
 
 
 def _done_reason(need: StageNeed) -> pm.Reason:
@@ -190,7 +199,7 @@ def _gate_sentence(gate: GateState) -> str:
 def _after(need: StageNeed, graph: StageGraph, times: Timetable | None) -> tuple[pm.After, ...]:
     start = times.start if times else {}
     edges = []
-    for edge in graph.edges:
+    for edge in (*graph.edges, *graph.past):
         one, other, point = edge.earlier, edge.later, edge.earlier_point
         if edge.rule.either_order and one in start and other in start and start[other] < start[one]:
             one, other, point = other, one, "end"
@@ -228,6 +237,21 @@ def _duration_range(bone: str | None, amount: float | None, protocol: Protocol) 
     index = protocol.value(f"{bone}_days_per_cm")
     low, high = (round((days or index.value) * amount / 10 / 30.4375, 1) for days in (index.low, index.high))
     return low, high
+
+
+def _after_examination(stage: pm.PlanStage, examinations: Mapping[str, pm.PlanStage]) -> pm.PlanStage:
+    """Tie a stage to the examination before it, if it has one."""
+    found = examinations.get(f"examination_before_{stage.id}")
+    if found is None:
+        return stage
+    edge = pm.After(
+        stage=found.id,
+        at_least_months=0,
+        because="What the gates ask for is measured again before.",
+        rule=found.kind,
+        sources=found.sources,
+    )
+    return stage.model_copy(update={"after": (*stage.after, edge)})
 
 
 def _examinations(

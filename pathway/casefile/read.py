@@ -13,6 +13,7 @@ from pathway.casefile.fields import Complaints, Fields
 from pathway.casefile.syntax import parse
 from pathway.casefile.visits import Known, day_in_life, read_visits
 from pathway.faults import Fault
+from pathway.protocol.followers import follows
 from pathway.protocol.model import Protocol
 from pathway.record import Child, Decision, Operation, Record, Sex
 
@@ -109,6 +110,10 @@ def _operation(fields: Fields, known: Known, affected: object) -> Operation | No
     side = fields.choice("side", _SIDES, "side", required=True)
     if kind is not None and side is not None:
         _check_side(fields, kind, side, affected, protocol)
+    leader = None if kind is None else follows(protocol.stage(kind), protocol)
+    if leader is not None:
+        do = f"write the day as `device_removed` of the {leader.id} and remove this operation"
+        fields.wrong("kind", f"an operation that does not begin with the end of a {leader.id}", do)
     achieved_mm = fields.number("achieved_mm", 0, _longest_mm(kind, protocol), "mm")
     achieved_deg = fields.number("achieved_deg", -180, 180, "degrees")
     physes = fields.words("physes", PHYSES, "growth plate")

@@ -5,7 +5,7 @@ Eighths of a block draw the edges of the bands, Braille dots the medians (four s
 
 from __future__ import annotations
 
-import itertools
+import bisect
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -27,6 +27,12 @@ class Curve:
     points: tuple[AgePoint, ...]
     steps: tuple[float, ...]
 
+    def natural_median(self, age: float) -> float:
+        """Return the median difference in mm at an age without operations to come."""
+        before, after, share = self._around(age)
+        first, last = before.discrepancy_mm.p50, after.discrepancy_mm.p50
+        return first + share * (last - first)
+
     def natural(self, age: float) -> Quantiles:
         """Return the difference in mm at an age without operations to come."""
         before, after, share = self._around(age)
@@ -44,12 +50,12 @@ class Curve:
         return _moved(after.with_plan_mm, -growth * (1 - share))
 
     def _around(self, age: float) -> tuple[AgePoint, AgePoint, float]:
-        points = self.points
-        for before, after in itertools.pairwise(points):
-            if age <= after.age_years:
-                width = after.age_years - before.age_years
-                return before, after, max(0.0, (age - before.age_years) / width) if width else 1.0
-        return points[-1], points[-1], 1.0
+        place = bisect.bisect_left(self.points, age, key=lambda point: point.age_years)
+        if place >= len(self.points):
+            return self.points[-1], self.points[-1], 1.0
+        before, after = self.points[max(place - 1, 0)], self.points[place]
+        width = after.age_years - before.age_years
+        return before, after, max(0.0, (age - before.age_years) / width) if width else 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +101,7 @@ def draw(
         _bands(canvas, line, axis, scale, shaded)
         low = line.points[0].age_years
         high = line.points[-1].age_years
-        _dots(canvas, axis, scale, low, high, lambda age: line.natural(age).p50, Role.MEDIAN_NATURAL, 2)
+        _dots(canvas, axis, scale, low, high, line.natural_median, Role.MEDIAN_NATURAL, 2)
         _dots(canvas, axis, scale, low, high, lambda age: line.with_plan(age).p50, Role.MEDIAN, 1)
     for point in plan.growth.measured:
         if axis.from_age <= point.age_years <= axis.to_age:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from pathway.days import age_years
 from pathway.output.names import LANES, names
@@ -40,6 +42,12 @@ class Lane:
     rows: int
     named: tuple[Named, ...]
     lost: int
+
+
+@lru_cache(maxsize=1024)
+def age_on(born: datetime.date, day: datetime.date) -> float:
+    """Return the age in decimal years on a day; kept, because a picture asks for the same days over and over."""
+    return age_years(born, day)
 
 
 def lay_out(plan: Plan, axis: Axis, rows: int) -> tuple[Lane, ...]:
@@ -79,7 +87,7 @@ def ages(plan: Plan, stage: PlanStage) -> tuple[float, float]:
     if stage.date is None:
         raise ValueError(f"{stage.id} has no date")
     born = plan.child.date_of_birth
-    return age_years(born, stage.date), age_years(born, stage.end_date or stage.date)
+    return age_on(born, stage.date), age_on(born, stage.end_date or stage.date)
 
 
 def _bars(plan: Plan, lane: str, axis: Axis) -> tuple[Bar, ...]:
@@ -158,22 +166,24 @@ def _draw_bar(canvas: Canvas, row: int, item: Named) -> None:
     canvas.put(row, bar.start, STATUS_MARKS[stage.status] + "━" * (bar.end - bar.start - 1), role, stage.id)
     if item.name:
         inside = bar.start < item.column < bar.end
-        text = f" {item.name} " if inside else item.name
-        canvas.put(row, item.column - inside, text, Role.LABEL, stage.id)
+        left_of_it = item.column < bar.start
+        text = item.name if left_of_it else f" {item.name}{' ' if inside else ''}"
+        canvas.put(row, item.column - (0 if left_of_it else 1), text, Role.LABEL, stage.id)
 
 
 def _draw_window(canvas: Canvas, row: int, item: Named, lane: Lane, axis: Axis, plan: Plan) -> None:
-    """Draw the window as a thin line where its row is free, up to the neighbours in the same row."""
+    """Draw the window as a dotted line where its row is free, up to the neighbours in the same row."""
     window, stage = item.bar.stage.window, item.bar.stage
     if window is None or stage.status == "done":
         return
     born = plan.child.date_of_birth
-    first = age_years(born, window.earliest)
-    last = age_years(born, window.latest) if window.latest else axis.to_age
+    first = age_on(born, window.earliest)
+    last = age_on(born, window.latest) if window.latest else axis.to_age
     start, end = axis.column(first), axis.column(last)
     low, high = _between(item, lane, axis)
     for column in range(max(start, low), min(end + 1, high)):
-        canvas.put_if_blank(row, column, "╌", Role.WINDOW, stage.id)
+        if column % 2 == 0:
+            canvas.put_if_blank(row, column, "·", Role.WINDOW, stage.id)
     if low <= start < item.bar.start and axis.from_age <= first:
         _end_mark(canvas, row, start, "├", stage.id)
     if item.bar.end < end < high and window.latest and last <= axis.to_age:
@@ -189,7 +199,5 @@ def _between(item: Named, lane: Lane, axis: Axis) -> tuple[int, int]:
 
 def _end_mark(canvas: Canvas, row: int, column: int, glyph: str, target: str) -> None:
     cell = canvas.cell(row, column)
-    if cell is not None and cell.role in (Role.WINDOW, Role.BLANK):
+    if cell is not None and (cell.role is Role.BLANK or (cell.role is Role.WINDOW and cell.target == target)):
         canvas.put(row, column, glyph, Role.WINDOW, target)
-
-

@@ -14,7 +14,8 @@ LANES = {
     "other_leg": "Other leg",
     "checks": "Checks",
 }
-_SEAMS = re.compile(r"\s*(?:,|\(|\b(?:before|after|of|the|and|with|until|from|to|at)\b)")
+_JOINING = ("before", "after", "of", "the", "and", "with", "until", "from", "to", "at")
+_SEAMS = re.compile(r"\s*(?:,|\(|\b(?:" + "|".join(_JOINING) + r")\b)")
 
 
 def names(stage: PlanStage) -> tuple[str, ...]:
@@ -33,5 +34,5 @@ def names(stage: PlanStage) -> tuple[str, ...]:
 
 
 def _shorter(label: str) -> tuple[str, ...]:
-    cuts = [match.start() for match in _SEAMS.finditer(label) if match.start() > 0]
-    return tuple(label[:cut].rstrip() for cut in reversed(cuts))
+    cuts = [label[: match.start()].split() for match in _SEAMS.finditer(label)]
+    return tuple(" ".join(words) for words in reversed(cuts) if words and words[-1] not in _JOINING)

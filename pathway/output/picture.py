@@ -147,9 +147,9 @@ class Canvas:
                 cell.glyph, cell.role, cell.target = glyph, role, target
 
     def put_if_blank(self, row: int, column: int, glyph: str, role: Role, target: str | None = None) -> None:
-        """Write one glyph where the cell still is blank."""
+        """Write one glyph where nothing was written yet, not even a blank between two words."""
         cell = self.cell(row, column)
-        if cell is not None and cell.glyph == " ":
+        if cell is not None and cell.glyph == " " and cell.role is Role.BLANK:
             cell.glyph, cell.role, cell.target = glyph, role, target
 
     def is_free(self, row: int, start: int, end: int) -> bool:

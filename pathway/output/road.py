@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from pathway.days import age_words, age_years
+from pathway.days import age_words
 from pathway.output import chart, lanes
 from pathway.output.chart import cm
 from pathway.output.names import LANES
@@ -59,6 +59,8 @@ def road(
     wanted = max(LEAST_CHART_ROWS, (height - fixed) // 2) if has_chart else 2
     laid = lanes.lay_out(plan, axis, height - fixed - wanted)
     row = lanes.draw(canvas, laid, 0, axis, plan, selected)
+    if loose:
+        canvas.put(row, 0, "No date yet", Role.LANE_LABEL)
     for line in loose:
         _draw_loose(canvas, row, line)
         row += 1
@@ -67,11 +69,18 @@ def road(
     if has_chart and rows >= 2:
         chart.draw(canvas, plan, axis, row + 2, rows, goal_mm, shaded)
     if chart.curve(plan) is None and rows >= 1:
-        canvas.put(row + 2, axis.left, NO_CURVE[: width - axis.left], Role.TEXT)
+        _draw_instead(canvas, row + 2, rows, axis, plan)
     _draw_today(canvas, 0, row + 2 + rows, row, axis, plan)
     if legend:
         _draw_legend(canvas, height - 1, plan)
     return canvas.picture(" ".join(_alt(plan)))
+
+
+def _draw_instead(canvas: Canvas, top: int, rows: int, axis: Axis, plan: Plan) -> None:
+    """Say that there is no curve, and which findings would bring one or settle what is open."""
+    canvas.put(top, axis.left, NO_CURVE, Role.TEXT)
+    for offset, question in enumerate(plan.open_questions[: max(0, rows - 2)]):
+        canvas.put(top + 1 + offset, axis.left, f"Measure first: {question.label}", Role.LEGEND)
 
 
 def _undated_rows(plan: Plan, width: int) -> list[list[PlanStage]]:
@@ -88,7 +97,6 @@ def _undated_rows(plan: Plan, width: int) -> list[list[PlanStage]]:
 
 
 def _draw_loose(canvas: Canvas, row: int, line: list[PlanStage]) -> None:
-    canvas.put(row, 0, "No date yet", Role.LANE_LABEL)
     column = GUTTER
     for stage in line:
         canvas.put(row, column, STATUS_MARKS[stage.status], stage_role(stage.status), stage.id)
@@ -108,10 +116,11 @@ def _draw_axis(canvas: Canvas, row: int, axis: Axis, plan: Plan) -> None:
             _centred(canvas, row, axis.column(age), f"{age}", axis)
     born = plan.child.date_of_birth
     every = max(1, math.ceil(6 / cells))
-    for year in range(born.year, born.year + math.ceil(axis.to_age) + 2):
-        age = age_years(born, born.replace(year=year, month=1, day=1))
-        if axis.from_age <= age <= axis.to_age and year % every == 0:
-            _centred(canvas, row + 1, axis.column(age), str(year), axis)
+    today = max(axis.left + 2, axis.column(plan.child.age_years))
+    for year in range(born.year + 1, born.year + math.ceil(axis.to_age) + 2):
+        at = lanes.age_on(born, born.replace(year=year, month=1, day=1))
+        if axis.from_age <= at <= axis.to_age and year % every == 0 and abs(axis.column(at) - today) > 5:
+            _centred(canvas, row + 1, axis.column(at), str(year), axis)
 
 
 def _centred(canvas: Canvas, row: int, column: int, text: str, axis: Axis) -> None:
@@ -128,8 +137,7 @@ def _draw_today(canvas: Canvas, top: int, bottom: int, axis_row: int, axis: Axis
     for row in range(top, bottom):
         if row not in (axis_row, axis_row + 1):
             canvas.put_if_blank(row, column, "┊", Role.TODAY)
-    start = max(axis.left, min(axis.right - 5, column - 2))
-    canvas.put(axis_row + 1, start - 1, " today ", Role.TODAY)
+    canvas.put(axis_row + 1, max(axis.left, min(axis.right - 5, column - 2)), "today", Role.TODAY)
 
 
 def _draw_legend(canvas: Canvas, row: int, plan: Plan) -> None:

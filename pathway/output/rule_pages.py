@@ -37,7 +37,7 @@ def all_kinds() -> tuple[str, ...]:
 
 def list_text(protocol: Protocol, kind: str | None = None, width: int = 80) -> str:
     """Return the rules of one kind or all, by kind; raises UnknownKind."""
-    lines = [f"{protocol.name} {protocol.version}: {protocol.changed}"]
+    lines = _wrapped(f"{protocol.name} {protocol.version}: {protocol.changed}", width, "")
     for name in _chosen(kind):
         items = [entry for of, entry in entries(protocol) if of == name]
         if not items:

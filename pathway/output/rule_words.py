@@ -30,6 +30,10 @@ KIND_WORDS = {
     "values": "value",
     "cautions": "caution",
     "stop_rules": "stop rule",
+    "goals": "goal",
+    "follow_ups": "follow-up",
+    "companions": "companion condition",
+    "disagreements": "disagreement of sources",
     "tables": "growth table",
 }
 ORIGIN_OF_EVERY_RULE = frozenset({"id", "because", "sources", "provenance", "strength", "local", "note"})
@@ -202,6 +206,34 @@ def _table(rule: model.Table, _protocol: Protocol) -> str:
     return f"{rule.name}: {len(rule.rows)} rows of {', '.join(rule.columns)}."
 
 
+def _goal(rule: model.Goal, protocol: Protocol) -> str:
+    about = protocol.stage(rule.stage).label if rule.stage else "The whole treatment"
+    text = f"{about}, {rule.when}: {rule.target}".rstrip(".") + "."
+    return text if rule.requires is None else f"{text} Tested: {condition_words(rule.requires, protocol)}."
+
+
+def _follow_up(rule: model.FollowUp, protocol: Protocol) -> str:
+    until = f" until {_months(rule.until_months)} after its end" if rule.until_months is not None else ""
+    only = f" where {condition_words(rule.when, protocol)}" if rule.when is not None else ""
+    every = f"{protocol.stage(rule.stage).label}: every {_months(rule.every_months)}{until}{only}"
+    return f"{every}: {rule.text}".rstrip(".") + "."
+
+
+def _companion(rule: model.Companion, protocol: Protocol) -> str:
+    children = ", ".join(protocol.diagnosis(name).label for name in rule.diagnoses)
+    shares = [f"{share:g}" for share in (rule.share_low_percent, rule.share_high_percent) if share is not None]
+    often = f" in {' to '.join(dict.fromkeys(shares))} of 100" if shares else ""
+    return f"{rule.label}, with {children}{often}. Look for: {rule.look_for}".rstrip(".") + "."
+
+
+def _disagreement(rule: model.Disagreement, _protocol: Protocol) -> str:
+    sides = "; ".join(
+        f"{side.value} ({', '.join(side.sources)}; {PROVENANCE_WORDS.get(side.provenance, side.provenance)})"
+        for side in rule.sides
+    )
+    return f"{rule.topic.rstrip('.')}: {sides}. Followed: {rule.followed}."
+
+
 def _months(months: int) -> str:
     return "1 month" if months == 1 else f"{months} months"
 
@@ -224,4 +256,8 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Diagnosis: _diagnosis,
     model.Source: _source,
     model.Table: _table,
+    model.Goal: _goal,
+    model.FollowUp: _follow_up,
+    model.Companion: _companion,
+    model.Disagreement: _disagreement,
 }

@@ -66,7 +66,7 @@ def local_lines(plan: Plan, width: int) -> Iterator[str]:
 
 def cm_words(mm: float) -> str:
     """Return a length as the clinic says it: `17.4 cm`."""
-    return f"{mm / 10:.1f} cm"
+    return f"{round(mm / 10, 1) + 0.0:.1f} cm"
 
 
 def residual_words(mm: float) -> str:

@@ -42,6 +42,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_months(protocol),
         *_amounts(protocol),
         *_head_caution(protocol),
+        *_guidance(protocol),
     )
     do = "correct the rule or add what is missing"
     return tuple(
@@ -59,6 +60,7 @@ def _double_ids(protocol: Protocol) -> Iterator[_Wrong]:
         "diagnosis": [item.id for item in protocol.diagnoses],
         "classification": [item.id for item in protocol.classifications],
         "rule": [rule.id for rule in protocol.rules()],
+        "disagreement": [item.id for item in protocol.disagreements],
     }
     for kind, ids in groups.items():
         for name, count in Counter(ids).items():
@@ -86,6 +88,10 @@ def _sources(protocol: Protocol) -> Iterator[_Wrong]:
         for source in item.sources:
             if source not in known:
                 yield _Wrong(name, f"the source {source!r}", "an id of sources.toml")
+    for dispute in protocol.disagreements:
+        for source in (source for side in dispute.sides for source in side.sources):
+            if source not in known:
+                yield _Wrong(dispute.id, f"the source {source!r}", "an id of sources.toml")
 
 
 def _shapes(protocol: Protocol) -> Iterator[_Wrong]:
@@ -119,11 +125,18 @@ def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
         yield gate.id, gate.requires
     for contra in protocol.contraindications:
         yield contra.id, contra.when
+    for goal in protocol.goals:
+        if goal.requires is not None:
+            yield goal.id, goal.requires
+    for visit in protocol.follow_ups:
+        if visit.when is not None:
+            yield visit.id, visit.when
 
 
 def _conditions(protocol: Protocol) -> Iterator[_Wrong]:
     stages = {stage.id for stage in protocol.stages}
     schemes = {scheme.id: {kind.type for kind in scheme.types} for scheme in protocol.classifications}
+    quiet = {scheme.id for scheme in protocol.classifications if not scheme.asks}
     diagnoses = {diagnosis.id for diagnosis in protocol.diagnoses}
     for name, condition in _all_conditions(protocol):
         for leaf in condition.leaves():
@@ -139,6 +152,8 @@ def _conditions(protocol: Protocol) -> Iterator[_Wrong]:
                 types = schemes.get(leaf.classification)
                 if types is None:
                     yield _Wrong(name, f"the classification {leaf.classification!r}", "a known classification")
+                elif leaf.classification in quiet:
+                    yield _Wrong(name, f"{leaf.classification}, which asks for nothing", "a scheme that may ask")
                 elif unknown := set(leaf.one_of or ()) - types:
                     yield _Wrong(name, f"the types {sorted(unknown)}", f"types of {leaf.classification}")
 
@@ -183,6 +198,8 @@ def _stage_references(protocol: Protocol) -> Iterator[_Wrong]:
     named += [(rule.id, rule.stage) for rule in protocol.age_windows]
     named += [(rule.id, rule.stage) for rule in protocol.amount_limits]
     named += [(rule.id, rule.stage) for rule in protocol.stop_rules]
+    named += [(rule.id, rule.stage) for rule in protocol.goals]
+    named += [(rule.id, rule.stage) for rule in protocol.follow_ups]
     named += [(rule.id, stage) for rule in protocol.cautions for stage in rule.stages]
     for interval in protocol.intervals:
         named += [(interval.id, interval.earlier_stage), (interval.id, interval.later_stage)]
@@ -230,3 +247,26 @@ def _head_caution(protocol: Protocol) -> Iterator[_Wrong]:
     for rule in heads:
         if rule.stages or rule.bilateral:
             yield _Wrong(rule.id, "stages or bilateral", "neither, because it heads every view")
+
+
+def _guidance(protocol: Protocol) -> Iterator[_Wrong]:
+    for visit in protocol.follow_ups:
+        until = visit.until_months
+        if visit.every_months <= 0 or (until is not None and until < visit.every_months):
+            yield _Wrong(visit.id, f"every {visit.every_months} months until {until}", "an interval within its time")
+    diagnoses = {diagnosis.id for diagnosis in protocol.diagnoses}
+    for item in protocol.companions:
+        for name in item.diagnoses:
+            if name not in diagnoses:
+                yield _Wrong(item.id, f"the diagnosis {name!r}", "a diagnosis of diagnoses.toml")
+        low, high = item.share_low_percent, item.share_high_percent
+        shares = [share for share in (low, high) if share is not None]
+        if any(not 0 <= share <= 100 for share in shares) or shares != sorted(shares):
+            yield _Wrong(item.id, f"the shares {shares}", "percent, the lower one first")
+    known = {rule.id for rule in protocol.rules()}
+    groups = (protocol.findings, protocol.diagnoses, protocol.classifications, protocol.stages)
+    known |= {item.id for group in groups for item in group}
+    for dispute in protocol.disagreements:
+        for rule in dispute.rules:
+            if rule not in known:
+                yield _Wrong(dispute.id, f"the rule {rule!r}", "the id of a rule, finding, scheme or stage")

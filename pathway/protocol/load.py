@@ -32,6 +32,10 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "value": ("values", model.Value),
     "caution": ("cautions", model.Caution),
     "stop_rule": ("stop_rules", model.StopRule),
+    "goal": ("goals", model.Goal),
+    "follow_up": ("follow_ups", model.FollowUp),
+    "companion": ("companions", model.Companion),
+    "disagreement": ("disagreements", model.Disagreement),
 }
 CARD = ("name", "version", "changed", "complications")
 OVERLAY_CARD = ("name", "version")

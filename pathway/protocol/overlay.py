@@ -33,6 +33,10 @@ SWITCHABLE = frozenset({"types", "stages", "classifications", "indications", "ga
     "amount_limits",
     "cautions",
     "stop_rules",
+    "goals",
+    "follow_ups",
+    "companions",
+    "disagreements",
 }
 """Kinds that nothing but other rules may need; the planner itself asks for values, findings and the like."""
 ASKED_BY_PROGRAM = frozenset({"examination"})
@@ -101,6 +105,7 @@ def laid_over(protocol: Protocol, overlay: Overlay) -> Protocol | tuple[Fault, .
         faults += _lay(entry, parts[entry.kind], kinds()[entry.kind], gone)
     if faults:
         return tuple(faults)
+    _forget(parts, gone)
     merged = protocol.model_copy(
         update={
             **{kind: tuple(items) for kind, items in parts.items()},
@@ -211,6 +216,17 @@ def _switch_off(entry: Entry, at: int | None, into: list[Any], gone: list[Switch
     del into[at]
     gone.append(SwitchedOff(id=entry.id, kind=entry.kind, because=entry.because))
     return []
+
+
+def _forget(parts: dict[str, list[Any]], gone: Sequence[SwitchedOff]) -> None:
+    """Strike what was switched off from the disagreements, which only tell what was written by them, in place."""
+    off = {item.id for item in gone}
+    kept = []
+    for dispute in parts["disagreements"]:
+        rules = tuple(rule for rule in dispute.rules if rule not in off)
+        if rules:
+            kept.append(dispute.model_copy(update={"rules": rules}) if rules != dispute.rules else dispute)
+    parts["disagreements"] = kept
 
 
 def _unsourced(entry: Entry, given: Mapping[str, Any], shape: type[BaseModel]) -> Fault | None:

@@ -21,6 +21,8 @@ NAMING_FIELDS = (
     "alters",
     "derived_from",
     "applies_to",
+    "diagnoses",
+    "rules",
     "earlier_stage",
     "later_stage",
 )
@@ -63,6 +65,8 @@ def named_by(entry: Any) -> frozenset[str]:
     for field in NAMING_FIELDS:
         value = getattr(entry, field, None)
         names.update((value,) if isinstance(value, str) else value or ())
+    for side in getattr(entry, "sides", ()):
+        names.update(side.sources)
     for condition in conditions_of(entry):
         for leaf in condition.leaves():
             names.update(

@@ -181,9 +181,7 @@ def test_hostile_texts_give_faults_not_crashes(text, protocol) -> None:
     assert all(isinstance(fault, Fault) for fault in answer)
 
 
-lines = st.sampled_from(
-    [*CASE.splitlines(), "[visit]", "[[visit]]", "x = [", "]", '"""', "visit = 3", "child.id = 1"]
-)
+lines = st.sampled_from([*CASE.splitlines(), "[visit]", "[[visit]]", "x = [", "]", '"""', "visit = 3", "child.id = 1"])
 
 
 @given(st.lists(lines, max_size=40).map("\n".join))
@@ -201,8 +199,6 @@ def test_shuffled_lines_never_crash_and_every_fault_lies_inside_the_text(protoco
 @given(st.data())
 def test_one_damaged_character_never_crashes(protocol, data) -> None:
     at = data.draw(st.integers(0, len(CASE) - 1))
-    damage = data.draw(
-        st.sampled_from(["", '"', "[", "]", "{", "}", "=", "\n", "#", ".", "-", "9", "e", "\\"])
-    )
+    damage = data.draw(st.sampled_from(["", '"', "[", "]", "{", "}", "=", "\n", "#", ".", "-", "9", "e", "\\"]))
     answer = read_case(CASE[:at] + damage + CASE[at + 1 :], "case.toml", protocol)
     assert isinstance(answer, Record) or all(isinstance(fault, Fault) for fault in answer)

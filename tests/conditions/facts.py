@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -24,7 +25,7 @@ def facts(
     other: dict[str, Known | Unknown | Value] | None = None,
     age_years: float = 5.0,
     diagnosis: str = "congenital_femoral_deficiency",
-    predicted: dict[str, list[float]] | None = None,
+    predicted: dict[str, Sequence[float]] | None = None,
     classes: dict[str, ClassFact] | None = None,
     done: tuple[str, ...] = (),
     planned: tuple[str, ...] = (),
@@ -40,7 +41,7 @@ def facts(
         findings=held,  # type: ignore[arg-type]
         predicted={name: np.array(draws, dtype=float) for name, draws in (predicted or {}).items()},
         classes=classes or {},
-        done={stage: MEASURED for stage in done},
+        done=dict.fromkeys(done, MEASURED),
         planned=frozenset(planned),
     )
 

@@ -59,7 +59,9 @@ class TestBoundaries:
         test = condition(finding="knee_instability", one_of=["none", "mild"])
         assert judge(test, facts({"knee_instability": value}), protocol).state == state
 
-    @pytest.mark.parametrize(("value", "wanted", "state"), [(True, True, "holds"), (False, False, "holds"), (True, False, "fails")])
+    @pytest.mark.parametrize(
+        ("value", "wanted", "state"), [(True, True, "holds"), (False, False, "holds"), (True, False, "fails")]
+    )
     def test_a_flag(self, value, wanted, state, protocol) -> None:
         test = condition(finding="hip_mobile", equals=wanted)
         assert judge(test, facts({"hip_mobile": value}), protocol).state == state
@@ -155,7 +157,9 @@ class TestMeasuredAtAll:
 
     @pytest.mark.parametrize("value", [-20.0, 0.0, 35.0])
     def test_any_value_holds(self, value, protocol) -> None:
-        verdict = judge(condition(finding="femoral_version_deg", known=True), facts({"femoral_version_deg": value}), protocol)
+        verdict = judge(
+            condition(finding="femoral_version_deg", known=True), facts({"femoral_version_deg": value}), protocol
+        )
         assert (verdict.state, verdict.value, verdict.margin) == ("holds", value, None)
 
     @pytest.mark.parametrize("why", ["never_measured", "out_of_date", "declined"])
@@ -168,7 +172,7 @@ class TestMeasuredAtAll:
 class TestPredicted:
     """A predicted value holds when enough of the possible futures hold."""
 
-    TEN = [10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 100.0]
+    TEN = (10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0, 100.0)
 
     @pytest.mark.parametrize(
         ("test", "state"),
@@ -202,7 +206,9 @@ class TestPredicted:
         assert (verdict.state, verdict.margin) == ("fails", -20.0)
 
     def test_median_range_and_chance_are_told(self, protocol) -> None:
-        verdict = judge(condition(quantity=PREDICTED, above=50, chance=0.5), facts(predicted={PREDICTED: self.TEN}), protocol)
+        verdict = judge(
+            condition(quantity=PREDICTED, above=50, chance=0.5), facts(predicted={PREDICTED: self.TEN}), protocol
+        )
         assert verdict.value == 55.0
         assert "chance of more than 50 mm: 50 of 100" in verdict.sentence
         assert verdict.test == "predicted difference at maturity more than 50 mm with a chance of at least 50 of 100"
@@ -216,7 +222,9 @@ class TestPredicted:
 class TestOtherLeaves:
     """Diagnosis, type of a scheme, and stages done or planned."""
 
-    @pytest.mark.parametrize(("named", "state"), [("fibular_deficiency", "fails"), ("congenital_femoral_deficiency", "holds")])
+    @pytest.mark.parametrize(
+        ("named", "state"), [("fibular_deficiency", "fails"), ("congenital_femoral_deficiency", "holds")]
+    )
     def test_the_diagnosis(self, named, state, protocol) -> None:
         assert judge(condition(diagnosis=named), facts(), protocol).state == state
 

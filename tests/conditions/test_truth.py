@@ -101,6 +101,11 @@ class TestPartsAreKept:
         assert judge(test, facts({"neck_shaft_angle_deg": 118.0}), protocol).margin == 2.0
         assert judge(test, facts({"neck_shaft_angle_deg": 130.0}), protocol).margin == -10.0
 
+    def test_not_turns_the_margin_round(self, protocol) -> None:
+        test = condition(**{"not": condition(finding="neck_shaft_angle_deg", at_least=90)})
+        verdict = judge(test, facts({"neck_shaft_angle_deg": 95.0}), protocol)
+        assert (verdict.state, verdict.margin, verdict.value) == ("fails", -5.0, 95.0)
+
     def test_parts_of_different_units_have_no_common_margin(self, protocol) -> None:
         test = condition(
             all=[

@@ -28,9 +28,7 @@ def any_links(rng: np.random.Generator, events: int) -> list[Link]:
 def sound_links(rng: np.random.Generator, events: int) -> list[Link]:
     """Return links that a hidden timetable keeps, many of them exactly; no event comes before "e0"."""
     days = {f"e{n}": int(rng.integers(0, 12)) if n else 0 for n in range(events)}
-    links = [
-        Link("e0", name, 0, None if rng.random() < 0.5 else 40, f"tie {name}") for name in list(days)[1:]
-    ]
+    links = [Link("e0", name, 0, None if rng.random() < 0.5 else 40, f"tie {name}") for name in list(days)[1:]]
     for number in range(int(rng.integers(1, 4 * events))):
         earlier, later = (str(name) for name in rng.choice(list(days), 2, replace=False))
         apart = days[later] - days[earlier]

@@ -88,8 +88,7 @@ def test_each_arc_of_the_cycle_is_demanded_by_a_rule_that_is_named_and_no_other_
     for links, conflict in _inconsistent():
         arcs = arcs_of(links)
         demanding = [
-            {link.rule for link in links if arcs_of([link]).get(pair) == arcs[pair]}
-            for pair in _pairs(conflict)
+            {link.rule for link in links if arcs_of([link]).get(pair) == arcs[pair]} for pair in _pairs(conflict)
         ]
         assert all(rules & set(conflict.rules) for rules in demanding)
         assert set(conflict.rules) <= set().union(*demanding)

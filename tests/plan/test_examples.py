@@ -177,3 +177,15 @@ def test_a_chosen_course_that_is_no_longer_possible_is_said_and_not_swallowed(pr
         assert plan.recommended is not None
         assert plan.recommended.id == recommended
         assert len(plan.notices) == said
+
+
+def test_a_decision_of_a_later_day_does_not_bend_an_earlier_plan(protocol: Protocol) -> None:
+    text = FOLDER.joinpath("oak-12.toml").read_text(encoding="utf-8")
+    decline = '[[decision]]\ndate = 2026-12-24\nby = "family"\nkind = "decline"\n'
+    decline += 'stage = "contralateral_growth_arrest"\n'
+    record = read_case(f'{text}\n{decline}reason = "no"\n', "later", protocol, ON)
+    assert isinstance(record, Record), record
+    today, later = make_plan(record, protocol, ON), make_plan(record, protocol, datetime.date(2027, 1, 4))
+    assert today.recommended is not None
+    assert today.recommended.id == "arrest"
+    assert later.recommended is None or later.recommended.id != "arrest"

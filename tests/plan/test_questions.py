@@ -47,10 +47,11 @@ def test_without_lengths_the_projection_waits(protocol) -> None:
 def test_the_number_is_that_of_the_judgements_that_are_unknown_for_want_of_it(missing, protocol) -> None:
     plan, questions = asked(protocol, missing)
     shown = {stage.kind for stage in plan.stages}
+    shown |= {scheme.id for scheme in protocol.classifications if scheme.asks}
     waiting = {
         item.reason.rule
         for item in plan.considered
-        if item.reason.verdict and missing in item.reason.verdict.asks and (item.about in shown or item.kind == "type")
+        if item.reason.verdict and missing in item.reason.verdict.asks and item.about in shown
     }
     waiting |= {
         gate.id for s in plan.stages for gate in s.gates if gate.state == "unknown" and missing in gate.verdict.asks

@@ -78,7 +78,7 @@ def records(draw: st.DrawFn, protocol: Protocol) -> tuple[Record, Day]:
             decisions=draw(_decisions(on, protocol)),
             born=born,
             sex=draw(st.sampled_from(("girl", "boy"))),
-            side=side,
+            side="both" if side == "left" and draw(st.integers(0, 5)) == 0 else side,
             diagnosis=draw(st.sampled_from(DIAGNOSES)),
         ),
         on,

@@ -59,7 +59,9 @@ FAULTS = (
     _gate("a type the scheme lacks", HIP_TEST, f'{{ classification = "{SCHEME}", one_of = ["9z"] }}', "9z"),
     _gate("a scheme without types", HIP_TEST, f'{{ classification = "{SCHEME}" }}', "one_of"),
     _gate("a quantity nobody predicts", HIP_TEST, '{ quantity = "shoe_size", above = 20 }', "shoe_size"),
-    _gate("a quantity compared with a word", HIP_TEST, '{ quantity = "age_years", equals = "four" }', "at_least, above"),
+    _gate(
+        "a quantity compared with a word", HIP_TEST, '{ quantity = "age_years", equals = "four" }', "at_least, above"
+    ),
     _gate("a quantity that is only known", HIP_TEST, '{ quantity = "age_years", known = true }', "at_least, above"),
     _gate("a stage to guard that does not exist", '"femoral_lengthening"', '"femur_stretching"', "femur_stretching"),
     _gate("a stage that mends which does not exist", '"hip_preparation"', '"hip_magic"', "hip_magic"),
@@ -72,13 +74,19 @@ FAULTS = (
     _ossified("the other leg of the child", '{ finding = "active_infection", leg = "other", equals = true }', "whole"),
     _interval("negative months", "at_least_months = 12", "at_least_months = -12", "-12"),
     _interval("half a month", "at_least_months = 12", "at_least_months = 12.5", "12.5"),
-    _interval("a least above the most", "at_least_months = 12", "at_least_months = 12\nat_most_months = 6", "at most 6"),
+    _interval(
+        "a least above the most", "at_least_months = 12", "at_least_months = 12\nat_most_months = 6", "at most 6"
+    ),
     _interval("no bound", "at_least_months = 12\n", "", "no bound"),
     _interval("an event that is none", '"hip_preparation.start"', '"hip_preparation.middle"', "middle"),
     _interval("a stage that is none", '"hip_preparation.start"', '"hip_massage.start"', "hip_massage"),
-    Planted("a chance above one", "indications.toml", LARGE, LARGE_TEST, LARGE_TEST.replace("0.5", "1.5"), LARGE, "1.5"),
+    Planted(
+        "a chance above one", "indications.toml", LARGE, LARGE_TEST, LARGE_TEST.replace("0.5", "1.5"), LARGE, "1.5"
+    ),
     Planted("an age in words", "age_windows.toml", THREE, "36", '"three years"', THREE, "three years"),
-    Planted("a sex that is none", "age_windows.toml", THREE, "hard = true", 'hard = true\nsex = "child"', THREE, "girl"),
+    Planted(
+        "a sex that is none", "age_windows.toml", THREE, "hard = true", 'hard = true\nsex = "child"', THREE, "girl"
+    ),
     Planted("no limit in a limit", "amount_limits.toml", SHARE, "most_percent = 30\n", "", SHARE, "0 limits"),
     Planted("two limits in one", "amount_limits.toml", SHARE, "= 30\n", "= 30\nmost_mm = 80\n", SHARE, "2 limits"),
     Planted("a limit of nothing", "amount_limits.toml", SHARE, "= 30\n", "= 0\n", SHARE, "limit 0"),
@@ -92,10 +100,22 @@ FAULTS = (
         "short_bone",
     ),
     Planted(
-        "a type that stands twice", "classifications.toml", f'id = "{SCHEME}.1b"', 'type = "1b"', 'type = "1a"', SCHEME, "1a"
+        "a type that stands twice",
+        "classifications.toml",
+        f'id = "{SCHEME}.1b"',
+        'type = "1b"',
+        'type = "1a"',
+        SCHEME,
+        "1a",
     ),
     Planted(
-        "a type without a condition", "classifications.toml", FIRST_TYPE, "  when = { all = [", "  why = { all = [", SCHEME, "when"
+        "a type without a condition",
+        "classifications.toml",
+        FIRST_TYPE,
+        "  when = { all = [",
+        "  why = { all = [",
+        SCHEME,
+        "when",
     ),
     Planted(
         "a number without a plausible range",

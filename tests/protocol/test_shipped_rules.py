@@ -45,7 +45,7 @@ def test_the_order_in_which_a_folder_lists_its_files_does_not_matter() -> None:
             self.name = folder.name
 
         def iterdir(self):
-            return reversed(sorted(self.folder.iterdir()))
+            return sorted(self.folder.iterdir(), reverse=True)
 
         def joinpath(self, name):
             return Backwards(self.folder / name)

@@ -6,7 +6,7 @@ import pytest
 
 from pathway.record import Missing
 from tests.sample import HEALTHY, SHALLOW_AND_BENT, at_age, child, decision, five_year_old, operation, visit
-from tests.staging.graphs import graph_of, gates
+from tests.staging.graphs import gates, graph_of
 
 FIRST = "femoral_lengthening_1"
 

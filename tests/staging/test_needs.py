@@ -57,7 +57,8 @@ class TestIndications:
         assert operations == planned
 
     @pytest.mark.parametrize(
-        "findings", [{"center_edge_angle_deg": 20.1}, {"acetabular_index_deg": 24.9}, {"hip_flexion_contracture_deg": 10.0}]
+        "findings",
+        [{"center_edge_angle_deg": 20.1}, {"acetabular_index_deg": 24.9}, {"hip_flexion_contracture_deg": 10.0}],
     )
     def test_on_the_sound_side_of_the_threshold_nothing_is_planned(self, findings, protocol) -> None:
         assert "hip_preparation" not in kinds(graph_of(changed(**findings), protocol), "planned", "optional", "unknown")
@@ -137,6 +138,12 @@ class TestNumbers:
         graph = graph_of(five_year_old(SHALLOW_AND_BENT, operations=(once,)), protocol)
         assert [(need.number, need.need) for need in graph.of_kind("hip_preparation")] == [(1, "done"), (2, "planned")]
 
+    def test_a_stage_of_one_that_was_done_twice_all_the_same_keeps_both(self, protocol) -> None:
+        assert protocol.stage("shoe_lift").most == 1
+        twice = tuple(operation("shoe_lift", at_age(age)) for age in (3, 4))
+        lifts = graph_of(five_year_old(operations=twice), protocol).of_kind("shoe_lift")
+        assert [(lift.id, lift.done_on) for lift in lifts] == [("shoe_lift", at_age(3)), ("shoe_lift_2", at_age(4))]
+
     def test_implants_taken_out_are_not_taken_out_again(self, protocol) -> None:
         done = (operation("proximal_femoral_osteotomy", at_age(2)), operation("hardware_removal", at_age(3.5)))
         graph = graph_of(five_year_old(operations=done), protocol)
@@ -173,6 +180,15 @@ class TestDoneAndUnderWay:
     def test_a_follower_is_done_when_its_months_are_over(self, protocol) -> None:
         done = operation("femoral_lengthening", at_age(3.5), achieved_mm=50, device_removed=at_age(4))
         assert graph_of(five_year_old(operations=(done,)), protocol).need("femoral_device_removal_1").need == "done"
+
+    def test_a_follower_ends_on_the_very_day(self, protocol) -> None:
+        months = protocol.stage("femoral_device_removal").duration_months
+        out = add_months(ON, -months)
+        done = operation("femoral_lengthening", at_age(4), achieved_mm=50, device_removed=out)
+        record = five_year_old(operations=(done,))
+        assert graph_of(record, protocol).need("femoral_device_removal_1").need == "done"
+        day_before = graph_of(record, protocol, on=ON - datetime.timedelta(days=1))
+        assert day_before.need("femoral_device_removal_1").need == "under_way"
 
     def test_a_preparation_is_under_way_for_its_months(self, protocol) -> None:
         months = protocol.stage("hip_preparation").duration_months
@@ -229,9 +245,7 @@ class TestContraindications:
 
     def test_a_stiff_knee_stands_against_it(self, protocol) -> None:
         graph = graph_of(changed(knee_motion_arc_deg=44.0), protocol)
-        assert "femoral_lengthening.stiff_knee" in {
-            rule.id for rule, _ in graph.need("femoral_lengthening_1").against
-        }
+        assert "femoral_lengthening.stiff_knee" in {rule.id for rule, _ in graph.need("femoral_lengthening_1").against}
         assert graph.of_kind("prosthetic_road")[0].need == "optional"
 
     def test_what_is_not_known_stands_against_nothing(self, protocol) -> None:

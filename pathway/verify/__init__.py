@@ -8,37 +8,32 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from pathway.days import add_months, age_years
 from pathway.plan_model import AgePoint, Plan, PlanStage
 from pathway.protocol.model import Interval, Protocol
 from pathway.record import Record
+from pathway.verify.breach import Breach
+from pathway.verify.gates import gate_breaches
+
+__all__ = ["Breach", "check_plan"]
 
 TOLERANCE_MM = 1.0
-
-
-@dataclass(frozen=True, slots=True)
-class Breach:
-    """A rule that the plan breaks, at which stage, in words."""
-
-    rule: str
-    stage: str
-    sentence: str
 
 
 def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, ...]:
     """Return every breach of the rules in a plan; none for a plan that may be shown."""
     found = [
         *_order_and_windows(plan, record),
-        *_gates(plan, protocol),
+        *gate_breaches(plan, record, protocol),
         *_intervals(plan, protocol),
         *_ages(plan, record, protocol),
         *_amounts(plan, record, protocol),
         *_balance(plan),
         *_followers(plan),
         *_done(plan, record),
-        *_calendar(plan, record),
+        *_calendar(plan, record, protocol),
+        *_against(plan, protocol),
         *_sides(plan, record),
         *_words(plan, record, protocol),
     ]
@@ -67,46 +62,12 @@ def _order_and_windows(plan: Plan, record: Record) -> Iterator[Breach]:
         low, high = stage.window.earliest, stage.window.latest
         if _day(stage) < low or (high is not None and _day(stage) > high):
             yield Breach("window", stage.id, f"{stage.id} on {stage.date} lies outside {low} to {high}")
-        if stage.end_date is not None and stage.end_date < _day(stage):
-            yield Breach("order", stage.id, f"{stage.id} ends before it starts")
+        if stage.end_date is None or stage.end_date < _day(stage):
+            yield Breach("order", stage.id, f"{stage.id} ends before it starts, or never")
         if stage.age_years is not None:
             age = age_years(record.child.date_of_birth, _day(stage))
             if abs(age - stage.age_years) > 0.002:
                 yield Breach("age", stage.id, f"{stage.id} states age {stage.age_years}, its date gives {age:.3f}")
-
-
-def _gates(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
-    for stage in plan.stages:
-        known = {gate.id for gate in stage.gates}
-        if stage.status not in ("done", "under_way") and stage.kind != "examination":
-            for rule in protocol.gates:
-                undecided = not stage.gates and any(
-                    item.verdict is not None and item.verdict.state == "unknown" for item in stage.because
-                )
-                if rule.guards == stage.kind and rule.id not in known and not undecided:
-                    yield Breach(rule.id, stage.id, f"{stage.id} lacks its gate {rule.id}")
-        for gate in stage.gates:
-            if gate.state != _state_of(gate.verdict.state, gate.state):
-                yield Breach(gate.id, stage.id, f"{gate.id} reads {gate.state}, its verdict {gate.verdict.state}")
-            if gate.mended_by is not None and not _earlier(plan, gate.mended_by, stage):
-                yield Breach(gate.id, stage.id, f"{gate.id} is to be mended by {gate.mended_by}, which is not earlier")
-            if stage.status == "ready" and gate.state in ("fails", "unknown") and gate.mended_by is None:
-                yield Breach(gate.id, stage.id, f"{stage.id} reads ready although {gate.id} {gate.state}")
-            if gate.state == "later" and gate.look_again_on is None and stage.date is not None:
-                yield Breach(gate.id, stage.id, f"{gate.id} is to be judged later without a day to look again")
-
-
-def _state_of(verdict: str, shown: str) -> str:
-    return shown if shown in ("waived", "later") else verdict
-
-
-def _earlier(plan: Plan, mender: str, stage: PlanStage) -> bool:
-    for other in plan.stages:
-        if other.id == mender and other.date is not None and stage.date is not None:
-            return other.date < stage.date
-        if other.id == mender and stage.date is None:
-            return True
-    return False
 
 
 def _event(stage: PlanStage, point: str) -> datetime.date | None:
@@ -179,6 +140,10 @@ def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]
             continue
         if abs(stage.amount_mm / step - round(stage.amount_mm / step)) > 1e-9:
             yield Breach("amount_step_mm", stage.id, f"{stage.id} gains {stage.amount_mm} mm, not a step of {step:g}")
+        days = stage.amount_mm / 10 * protocol.number(f"{bone}_days_per_cm")
+        if stage.end_date is not None and (stage.end_date - _day(stage)).days < int(days):
+            text = f"{stage.id} ends on {stage.end_date}, its {stage.amount_mm:g} mm take {days:.0f} days"
+            yield Breach(f"{bone}_days_per_cm", stage.id, text)
         age = age_years(record.child.date_of_birth, _day(stage))
         length = _bone_before(plan, stage, bone, age)
         for rule in protocol.amount_limits:
@@ -273,10 +238,11 @@ def _done(plan: Plan, record: Record) -> Iterator[Breach]:
             yield Breach("done", stage.id, f"{stage.id} reads {stage.status} on {stage.date}, after {plan.on}")
 
 
-def _calendar(plan: Plan, record: Record) -> Iterator[Breach]:
+def _calendar(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
+    first = plan.on + datetime.timedelta(days=int(protocol.number("planning_lead_days")))
     for stage in _planned(plan):
-        if stage.operation and _day(stage) <= plan.on:
-            yield Breach("planning_lead_days", stage.id, f"{stage.id} is planned for {stage.date}, not after {plan.on}")
+        if stage.operation and _day(stage) < first:
+            yield Breach("planning_lead_days", stage.id, f"{stage.id} is planned for {stage.date}, before {first}")
         if stage.operation and _day(stage).weekday() >= 5:
             yield Breach("working days", stage.id, f"{stage.id} on {stage.date} falls on a weekend")
         for decision in record.decisions:
@@ -289,6 +255,19 @@ def _calendar(plan: Plan, record: Record) -> Iterator[Breach]:
     for stage in _planned(plan):
         if stage.kind in declined and best is not None and best.within_protocol:
             yield Breach("decline", stage.id, f"{stage.id} was declined and has a date")
+
+
+def _against(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
+    rules = {rule.id for rule in protocol.contraindications}
+    best = [course for course in plan.alternatives if course.recommended]
+    if len(best) > 1:
+        yield Breach("recommended", "", f"{len(best)} courses are recommended at once")
+    if not best or not best[0].within_protocol:
+        return
+    for stage in _planned(plan):
+        for item in stage.because:
+            if item.rule in rules:
+                yield Breach(item.rule, stage.id, f"{stage.id} has a date although {item.rule} stands against it")
 
 
 def _sides(plan: Plan, record: Record) -> Iterator[Breach]:
@@ -313,6 +292,9 @@ def _words(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
         asked = record.child.affected_side == "both" if rule.bilateral else not rule.stages or kinds & set(rule.stages)
         if asked and rule.text not in texts:
             yield Breach(rule.id, "", f"the caution {rule.id} is missing")
+    child = record.child
+    if (plan.child.id, plan.child.sex, plan.child.date_of_birth) != (child.id, child.sex, child.date_of_birth):
+        yield Breach("child", "", f"the plan is of {plan.child.id}, the record of {child.id}")
     if plan.protocol.version != protocol.version:
         yield Breach(
             "version",

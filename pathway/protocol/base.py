@@ -1,0 +1,102 @@
+"""What every rule of the protocol is made of: sources, origin, the reason in words, and conditions on facts."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from pathway.record import Frozen
+
+Strength = Literal["consensus", "trial", "series", "case", "expert_opinion", "habit"]
+Provenance = Literal["read", "memory", "practice", "computed", "judgement"]
+
+
+class Source(Frozen):
+    """A publication, or the ids `common_practice` and `own_judgement`; `seen` says what of it was read."""
+
+    id: str
+    citation: str
+    year: int | None = None
+    address: str = ""
+    seen: str = ""
+
+
+class Sourced(Frozen):
+    """A statement that carries its origin."""
+
+    sources: tuple[str, ...] = Field(min_length=1)
+    provenance: Provenance
+    strength: Strength = "expert_opinion"
+    local: bool = False
+    note: str = ""
+
+
+class Rule(Sourced):
+    """What every rule shares: an id, a reason in words, sources."""
+
+    id: str
+    because: str
+
+
+class Condition(Frozen):
+    """A test on facts; exactly one of the forms below.
+
+    `all`, `any`, `negate` combine. `finding` compares a finding of the affected limb (or `leg = "other"`,
+    or the child; `known` asks only that it was measured), `quantity` an age or a predicted value (with
+    `chance` for "with at least this chance"), `classification` a type, `diagnosis` the diagnosis, `stage`
+    whether a stage is done, planned, or offered (planned or optional).
+    """
+
+    all: tuple[Condition, ...] | None = None
+    any: tuple[Condition, ...] | None = None
+    negate: Condition | None = Field(default=None, alias="not")
+    finding: str | None = None
+    leg: Literal["affected", "other"] = "affected"
+    quantity: str | None = None
+    chance: float | None = None
+    classification: str | None = None
+    diagnosis: str | None = None
+    stage: str | None = None
+    at_least: float | None = None
+    above: float | None = None
+    at_most: float | None = None
+    below: float | None = None
+    equals: bool | str | None = None
+    one_of: tuple[str, ...] | None = None
+    known: Literal[True] | None = None
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Condition:
+        forms = ("all", "any", "negate", "finding", "quantity", "classification", "diagnosis", "stage")
+        given = [form for form in forms if getattr(self, form) is not None]
+        if len(given) != 1:
+            raise ValueError(f"a condition has exactly one form, found {given or 'none'}")
+        if self.all == () or self.any == ():
+            raise ValueError("all and any hold at least one condition")
+        bounds = [self.at_least, self.above, self.at_most, self.below, self.equals, self.one_of, self.known]
+        tests = sum(bound is not None for bound in bounds)
+        form = given[0]
+        if form in ("finding", "quantity") and tests != 1:
+            raise ValueError(
+                f"a {form} is compared exactly once (at_least, above, at_most, below, equals, one_of, known)"
+            )
+        if form == "classification" and self.one_of is None:
+            raise ValueError("a classification needs `one_of = [types]`")
+        if form == "diagnosis" and tests:
+            raise ValueError("a diagnosis is only named, not compared")
+        if form == "stage" and self.equals not in ("done", "not_done", "planned", "offered"):
+            raise ValueError('a stage is tested with `equals = "done"`, `"not_done"`, `"planned"` or `"offered"`')
+        return self
+
+    def leaves(self) -> tuple[Condition, ...]:
+        """Return the comparisons at the ends of the tree, in reading order."""
+        if self.negate is not None:
+            return self.negate.leaves()
+        parts = self.all if self.all is not None else self.any
+        if parts is None:
+            return (self,)
+        return tuple(leaf for part in parts for leaf in part.leaves())
+
+
+Condition.model_rebuild()

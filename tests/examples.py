@@ -1,0 +1,32 @@
+"""The example children, read once a run."""
+
+from __future__ import annotations
+
+import datetime
+from functools import cache
+from pathlib import Path
+
+from pathway.casefile import read_case
+from pathway.plan import make_plan
+from pathway.plan_model import Plan
+from pathway.protocol.load import load_protocol
+from pathway.record import Record
+
+FOLDER = Path(__file__).parents[1] / "example_patients"
+FILES = tuple(sorted(path for path in FOLDER.glob("*.toml") if not path.name.startswith("_")))
+NAMES = tuple(path.stem for path in FILES)
+ON = datetime.date(2026, 11, 25)
+"""A day after every example's last visit."""
+
+
+@cache
+def example(name: str) -> Record:
+    text = (FOLDER / f"{name}.toml").read_text(encoding="utf-8")
+    record = read_case(text, f"{name}.toml", load_protocol())
+    assert isinstance(record, Record), record
+    return record
+
+
+@cache
+def example_plan(name: str) -> Plan:
+    return make_plan(example(name), load_protocol(), ON)

@@ -1,0 +1,51 @@
+"""Windows and dates of invented children, without growth: the course is said outright."""
+
+from __future__ import annotations
+
+import datetime
+
+from pathway.network import Conflict
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+from pathway.staging import StageGraph
+from pathway.timing import Placed, Timetable, timetable
+from tests.sample import ON
+from tests.staging.graphs import graph_of
+
+Course = dict[str, Placed]
+
+
+def planned(graph: StageGraph) -> Course:
+    """Return the course of the stages that are planned whatever is chosen."""
+    return {need.id: Placed() for need in graph.needs if need.need == "planned"}
+
+
+def lengthening(number: int, age: float | None, amount_mm: float = 50.0, bone: str = "femoral") -> Course:
+    """Return one lengthening of a course with its followers."""
+    followers = ["device_removal"]
+    course = {f"{bone}_lengthening_{number}": Placed(age, amount_mm)}
+    course |= {f"{bone}_{name}_{number}": Placed() for name in followers}
+    if bone == "femoral":
+        course[f"hip_surveillance_{number}"] = Placed()
+    return course
+
+
+def schedule(
+    record: Record,
+    protocol: Protocol,
+    *parts: Course,
+    on: datetime.date = ON,
+    predicted: dict[str, float] | None = None,
+) -> Timetable | Conflict:
+    graph = graph_of(record, protocol, predicted or {}, on) if predicted else graph_of(record, protocol, on=on)
+    course = planned(graph)
+    for part in parts:
+        course |= part
+    return timetable(graph, course, record, protocol, on)
+
+
+def dates(*args: object, **named: object) -> Timetable:
+    """Return the timetable of a course that can be scheduled."""
+    answer = schedule(*args, **named)  # type: ignore[arg-type]
+    assert isinstance(answer, Timetable), answer
+    return answer

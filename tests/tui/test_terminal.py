@@ -1,0 +1,79 @@
+"""The program in a real terminal: started as a user starts it, read off the screen."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import time
+import uuid
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tui.widgets.frame import CAUTION
+
+ROOT = Path(__file__).parents[2]
+TMUX = shutil.which("tmux")
+pytestmark = pytest.mark.skipif(TMUX is None, reason="tmux is not installed: no real terminal to start the program in")
+
+
+class Terminal:
+    """A tmux session of its own server, so that nothing else is touched."""
+
+    def __init__(self, width: int, height: int) -> None:
+        self.name = f"limb-{uuid.uuid4().hex[:8]}"
+        surroundings = {name: value for name, value in os.environ.items() if name not in ("NO_COLOR", "TEXTUAL_THEME")}
+        self.surroundings = {**surroundings, "TERM": "tmux-256color", "COLORTERM": "truecolor", "LC_ALL": "C.UTF-8"}
+        self.tmux(
+            "-f", "/dev/null", "new-session", "-d", "-s", "main", "-x", str(width), "-y", str(height), "-c", str(ROOT)
+        )
+
+    def tmux(self, *arguments: str) -> str:
+        assert TMUX is not None
+        command = [TMUX, "-L", self.name, *arguments]
+        done = subprocess.run(command, env=self.surroundings, capture_output=True, text=True, check=False)
+        return done.stdout
+
+    def press(self, *keys: str) -> None:
+        self.tmux("send-keys", "-t", "main", *keys)
+
+    def screen(self) -> str:
+        return self.tmux("capture-pane", "-p", "-t", "main")
+
+    def wait_for(self, text: str) -> str:
+        """Return the screen once it holds the text."""
+        for _ in range(300):
+            screen = self.screen()
+            if text in screen:
+                return screen
+            time.sleep(0.1)
+        pytest.fail(f"{text!r} did not appear; the screen was:\n{self.screen()}")
+
+
+@pytest.fixture
+def terminal() -> Iterator[Terminal]:
+    started = Terminal(100, 30)
+    yield started
+    started.tmux("kill-server")
+
+
+def test_the_demo_opens_the_road_answers_keys_and_ends(terminal) -> None:
+    terminal.press(f"{sys.executable} -m pathway.cli demo; echo ended", "Enter")
+    screen = terminal.wait_for("with the plan")
+    assert CAUTION in screen
+    assert "rowan-02: girl, 2 y 8 m" in screen
+    for words in ("Hip", "Length", "Age, years", "today", "goal", "without operations to come", "(today)"):
+        assert words in screen
+    terminal.press("b")
+    assert "Not tied to other stages" in terminal.wait_for("before this, Hip preparation")
+    terminal.press("Enter")
+    terminal.wait_for("Why hip preparation")
+    terminal.press("Escape")
+    terminal.wait_for("Age, years")
+    terminal.press("Escape")
+    assert "willow-03" in terminal.wait_for("What is next")
+    terminal.press("C-q")
+    assert "Traceback" not in terminal.wait_for("\nended")

@@ -1,0 +1,218 @@
+"""Walks through the screens by keys and mouse: no dead end, the state reached is what was asked for."""
+
+from __future__ import annotations
+
+import pytest
+from textual.geometry import Offset
+from textual.widgets import DataTable, Input
+
+from pathway.days import age_words
+from tests.plans import files
+from tests.tui.screens_of import settled, text_of, the_app
+from tui.screens.base import ChildScreen
+from tui.screens.before import BeforeScreen
+from tui.screens.children import ChildrenScreen
+from tui.screens.details import DetailsScreen
+from tui.screens.help import HelpScreen
+from tui.screens.road import RoadScreen
+from tui.telling import in_date_order
+from tui.widgets.frame import CAUTION, Notice
+from tui.widgets.picture_view import PictureView
+from tui.widgets.road_view import RoadView
+
+SIZE = (120, 40)
+ROWAN = {"rowan-02": files()["rowan-02"]}
+FAULTY = 'schema_version = 1\n[child]\nid = "ash-01"\ndate_of_birth = 2020-01-01\nsex = "grl"\n'
+
+
+def road_of(app: object) -> RoadScreen:
+    screen = app.screen  # type: ignore[attr-defined]
+    assert isinstance(screen, RoadScreen)
+    return screen
+
+
+async def test_a_child_is_opened_walked_and_left() -> None:
+    app = the_app()
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        assert isinstance(app.screen, ChildrenScreen)
+        await pilot.press(*"rowan", "enter")
+        road = road_of(app)
+        assert road.child == "rowan-02"
+        order = [stage.id for stage in in_date_order(road.plan)]  # type: ignore[arg-type]
+        start = order.index(road.selected.id)  # type: ignore[union-attr]
+        await pilot.press("down", "tab", "up", "down")
+        assert road.selected.id == order[start + 2]  # type: ignore[union-attr]
+        await pilot.press("b")
+        assert isinstance(app.screen, BeforeScreen)
+        await pilot.press("enter")
+        assert isinstance(app.screen, DetailsScreen)
+        await pilot.press("b", "down", "escape")
+        assert road_of(app).selected.id == order[start + 3]  # type: ignore[union-attr]
+        await pilot.press("escape")
+        assert isinstance(app.screen, ChildrenScreen)
+        await pilot.press("escape")
+        assert app.screen.query_one(Input).value == ""
+        assert isinstance(app.screen, ChildrenScreen)
+
+
+async def test_the_age_moves_by_steps_by_years_and_not_off_the_road() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        view = app.screen.query_one(RoadView)
+        today = view.age
+        await pilot.press("right")
+        assert today < view.age <= today + view.step_years + 0.5 / 12
+        await pilot.press("shift+right", "shift+right")
+        await pilot.pause()
+        assert view.age == pytest.approx(round(12 * (today + view.step_years)) / 12 + 2)
+        assert f"At {age_words(view.age)}, " in text_of(app)
+        await pilot.press(*["shift+left"] * 9)
+        low = view.age
+        await pilot.press("left")
+        assert view.age == low
+
+
+async def test_the_cursor_stands_on_today_at_first_and_finds_it_again() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        today = app.screen.query_one(RoadView).age
+        assert "(today)" in text_of(app)
+        await pilot.press("right", "left")
+        assert app.screen.query_one(RoadView).age == today
+
+
+@pytest.mark.parametrize(
+    ("typed", "found"),
+    [("oak", ["oak-12"]), ("fibular", ["birch-04"]), ("growth arrest", ["oak-12"]), ("no such child", [])],
+)
+async def test_typing_searches_names_diagnoses_and_next_steps(typed, found) -> None:
+    app = the_app()
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press(*("space" if key == " " else key for key in typed))
+        table = app.screen.query_one(DataTable)
+        assert [key.value for key in table.rows] == found
+        assert ("No child matches" in text_of(app)) == (not found)
+        await pilot.press("enter")
+        assert isinstance(app.screen, RoadScreen if found else ChildrenScreen)
+
+
+async def test_a_faulty_file_shows_its_sentence_and_hides_no_one_else() -> None:
+    app = the_app(case_files={"ash-01": FAULTY, "rowan-02": files()["rowan-02"]})
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("enter")
+        assert road_of(app).child == "ash-01"
+        notice = app.screen.query_one(Notice)
+        assert "ash-01.toml, line 5, child.sex: found" in notice.words
+        await pilot.press("b", "enter", "down", "right", "escape", "down", "enter")
+        assert road_of(app).child == "rowan-02"
+
+
+async def test_a_fault_of_the_program_is_said_in_place(monkeypatch) -> None:
+    def broken(*_: object) -> None:
+        raise RuntimeError("no such thing")
+
+    monkeypatch.setattr("tui.planner.make", broken)
+    app = the_app("rowan-02")
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        assert "internal error while planning" in app.screen.query_one(Notice).words
+
+
+@pytest.mark.parametrize("key", ["f1", "question_mark"])
+async def test_help_opens_on_every_screen_of_a_child_and_closes(key) -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        for opener in ((), ("b",), ("enter",)):
+            await pilot.press(*opener)
+            before = app.screen
+            await pilot.press(key)
+            assert isinstance(app.screen, HelpScreen)
+            await pilot.press("escape")
+            assert app.screen is before
+
+
+async def test_help_opens_where_typing_searches() -> None:
+    app = the_app()
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("f1")
+        assert isinstance(app.screen, HelpScreen)
+
+
+async def test_the_mouse_opens_a_child_picks_a_stage_and_an_age() -> None:
+    app = the_app()
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        row = next(y for y, line in enumerate(text_of(app).split("\n")) if "rowan-02" in line)
+        await pilot.click(offset=Offset(5, row))
+        await pilot.click(offset=Offset(5, row))
+        road = road_of(app)
+        view = road.query_one(RoadView)
+        span = next(s for s in view.picture.spans if s.target == "contralateral_growth_arrest")  # type: ignore[union-attr]
+        await pilot.click(RoadView, offset=Offset(span.column, span.row))
+        assert road.stage == "contralateral_growth_arrest"
+        await pilot.click(RoadView, offset=Offset(60, 35))
+        assert view.age == pytest.approx(view.axis.age(60.5), abs=1 / 12)  # type: ignore[union-attr]
+        await pilot.press("b")
+        await pilot.pause()
+        graph = app.screen.query_one(PictureView)
+        span = next(s for s in graph.picture.spans if s.target == "hip_preparation_1")  # type: ignore[union-attr]
+        await pilot.click(PictureView, offset=Offset(span.column, span.row))
+        assert isinstance(app.screen, ChildScreen)
+        assert app.screen.stage == "hip_preparation_1"
+
+
+@pytest.mark.parametrize("child", files())
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 50)])
+async def test_every_screen_of_every_child_has_title_caution_and_keys(child, size) -> None:
+    app = the_app(child, {child: files()[child]})
+    async with app.run_test(size=size) as pilot:
+        await settled(pilot)
+        for opener in ((), ("b",), ("enter",), ("f1",)):
+            await pilot.press(*opener)
+            await pilot.pause()
+            text = text_of(app)
+            assert CAUTION in text
+            assert "Esc" in text
+            assert text.split("\n")[0].strip()
+            assert max(len(line) for line in text.split("\n")) <= size[0]
+
+
+async def test_commands_lead_to_every_screen() -> None:
+    app = the_app("rowan-02")
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        commands = {command.title: command.callback for command in app.get_system_commands(app.screen)}
+        assert {"Children", "Road of elm-01", "Before this", "Details", "Help", "Quit"} <= set(commands)
+        for title, screen in (("Before this", BeforeScreen), ("Help", HelpScreen), ("Children", ChildrenScreen)):
+            commands[title]()
+            await pilot.pause()
+            assert isinstance(app.screen, screen)
+        commands["Road of elm-01"]()
+        await pilot.pause()
+        assert road_of(app).child == "elm-01"
+
+
+async def test_keys_work_while_a_child_is_still_being_planned(monkeypatch) -> None:
+    import threading
+
+    gate = threading.Event()
+    real = __import__("tui.planner", fromlist=["make"]).make
+
+    def slow(*arguments: object) -> object:
+        gate.wait(20)
+        return real(*arguments)
+
+    monkeypatch.setattr("tui.planner.make", slow)
+    app = the_app("rowan-02")
+    async with app.run_test(size=SIZE) as pilot:
+        assert "planning" in text_of(app)
+        await pilot.press("right", "down", "b", "enter", "escape", "o", "a", "k")
+        assert app.screen.query_one(Input).value == "oak"
+        gate.set()
+        await settled(pilot)

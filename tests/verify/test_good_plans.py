@@ -1,0 +1,38 @@
+"""The plans of the example children break no rule, and the judge is deaf to how they came about."""
+
+from __future__ import annotations
+
+import datetime
+
+import pytest
+
+from pathway.plan import make_plan
+from pathway.plan_model import Plan
+from pathway.verify import check_plan
+from tests.examples import NAMES, ON, example, example_plan
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_plan_of_an_example_child_breaks_no_rule(name, protocol) -> None:
+    assert check_plan(example_plan(name), example(name), protocol) == ()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nor_does_the_same_plan_read_back_from_its_json(name, protocol) -> None:
+    again = Plan.model_validate_json(example_plan(name).model_dump_json())
+    assert again == example_plan(name)
+    assert check_plan(again, example(name), protocol) == ()
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("days", [100, 420, 1000])
+def test_nor_do_plans_made_later_without_a_new_visit(name, days, protocol) -> None:
+    plan = make_plan(example(name), protocol, ON + datetime.timedelta(days=days))
+    assert check_plan(plan, example(name), protocol) == ()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nor_do_plans_made_on_the_day_of_each_earlier_visit(name, protocol) -> None:
+    for visit in example(name).visits:
+        plan = make_plan(example(name), protocol, visit.date)
+        assert check_plan(plan, example(name), protocol) == ()

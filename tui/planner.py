@@ -1,0 +1,41 @@
+"""Planning one case file outside the screen's own thread: text in, a plan or sentences out."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+from pathway.plan_model import Plan
+from pathway.record import Record
+from tui.telling import Aids
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A finished plan with its record, and what the screens need of the protocol."""
+
+    record: Record
+    plan: Plan
+    aids: Aids
+    goal_mm: tuple[float, float]
+
+
+def make(name: str, text: str, on: datetime.date) -> Made | tuple[str, ...]:
+    """Return the plan of a case file, or the sentences that say why there is none."""
+    from pathway.casefile import read_case
+    from pathway.plan import PlanBreach, make_plan
+    from pathway.protocol.load import ProtocolError, load_protocol
+    from tui.telling import aids
+
+    try:
+        protocol = load_protocol()
+    except ProtocolError as error:
+        return ("The rules cannot be used.", *str(error).splitlines())
+    record = read_case(text, f"{name}.toml", protocol, on)
+    if isinstance(record, tuple):
+        return tuple(fault.sentence for fault in record)
+    try:
+        plan = make_plan(record, protocol, on)
+    except PlanBreach as error:
+        return (f"{name}: internal error, no plan is shown: the plan made breaks its own rules ({error}).",)
+    return Made(record, plan, aids(protocol), (0.0, protocol.number("goal_band_mm")))

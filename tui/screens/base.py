@@ -1,0 +1,89 @@
+"""What all screens of a child share: the shelf, the help, the way back, the selected stage."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from textual.binding import BindingType
+from textual.screen import Screen
+
+from pathway.plan_model import Plan, PlanStage
+from tui import keys
+from tui.session import Shelf
+from tui.telling import in_date_order
+
+if TYPE_CHECKING:
+    from tui.app import PathwayApp
+
+
+class OwnScreen(Screen[None]):
+    """A screen with help and a way back."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [keys.BACK, keys.HELP]
+
+    @property
+    def home(self) -> PathwayApp:
+        """Return the app."""
+        return cast("PathwayApp", self.app)
+
+    def action_back(self) -> None:
+        """Return to the screen before."""
+        self.home.go_back()
+
+    def action_help(self) -> None:
+        """Show the keys."""
+        self.home.show_help()
+
+    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+        """Take note that children were planned; `name` is the child that changed."""
+
+
+class ChildScreen(OwnScreen):
+    """A screen about one child and one selected stage."""
+
+    def __init__(self, child: str, stage: str | None = None) -> None:
+        super().__init__()
+        self.child = child
+        self.stage = stage
+
+    @property
+    def plan(self) -> Plan | None:
+        """Return the plan of the child, or None where there is none (yet)."""
+        return self.home.shelf[self.child].plan
+
+    @property
+    def selected(self) -> PlanStage | None:
+        """Return the selected stage, or None where the plan has none."""
+        plan = self.plan
+        if plan is None or not plan.stages:
+            return None
+        order = in_date_order(plan)
+        return next((stage for stage in order if stage.id == self.stage), order[0])
+
+    def select(self, stage: str) -> None:
+        """Select a stage and show it."""
+        self.stage = stage
+        if self.is_attached and self.children:
+            self.show_stage()
+
+    def show_stage(self) -> None:
+        """Show the selected stage; each screen does it its own way."""
+
+    def action_stage(self, by: int) -> None:
+        """Select the stage so many places on, in order of date."""
+        plan, selected = self.plan, self.selected
+        if plan is None or selected is None:
+            return
+        order = in_date_order(plan)
+        place = next(index for index, stage in enumerate(order) if stage.id == selected.id)
+        self.select(order[max(0, min(len(order) - 1, place + by))].id)
+
+    def action_details(self) -> None:
+        """Open the details of the selected stage."""
+        if self.selected is not None:
+            self.home.open_details(self.child, self.selected.id)
+
+    def action_before(self) -> None:
+        """Open what comes before the selected stage."""
+        if self.selected is not None:
+            self.home.open_before(self.child, self.selected.id)

@@ -1,0 +1,120 @@
+"""The children: who there is, what is next and when; typing searches, Enter opens."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.events import Resize
+from textual.widgets import DataTable, Input
+
+from tui import keys
+from tui.screens.base import OwnScreen
+from tui.session import Row, Shelf
+from tui.widgets import frame
+
+HEADS = ("Child", "Age", "Diagnosis", "What is next", "When", "Difference\nat maturity\nuntreated")
+LEAST = (10, 9, 19, 18, 11, 11)
+SHARES = (1, 0, 5, 5, 0, 0)
+
+
+class ChildrenScreen(OwnScreen):
+    """A table of the children with a search above it."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.CHILDREN, keys.HELP, keys.QUIT]
+    DEFAULT_CSS = """
+    ChildrenScreen Input { border: none; height: 1; margin: 0 1; padding: 0; background: $panel; }
+    ChildrenScreen Input:focus { border: none; }
+    ChildrenScreen DataTable { height: 1fr; margin: 0 0 0 1; background: $background; scrollbar-size: 1 1; }
+    ChildrenScreen .datatable--header { background: $panel; color: $role-accent; text-style: bold; }
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._rows: tuple[Row, ...] = ()
+
+    def compose(self) -> ComposeResult:
+        """Lay out title, caution, search, table, notice, keys."""
+        yield frame.Title("Children")
+        yield frame.Caution()
+        yield Input(placeholder="Type to search a name, a diagnosis or a next step", id="search", select_on_focus=False)
+        table: DataTable[Text] = DataTable(id="children", cursor_type="row", header_height=3, cell_padding=0)
+        table.can_focus = False
+        yield table
+        yield frame.Notice(id="notice")
+        yield frame.keys()
+
+    def on_mount(self) -> None:
+        """Fill the table; typing goes to the search."""
+        search = self.query_one(Input)
+        search.cursor_blink = False
+        search.focus()
+        self.fill()
+
+    def on_resize(self, _event: Resize) -> None:
+        """Give the columns the width there is."""
+        self.fill()
+
+    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+        """Show what is known of the children now."""
+        self.fill()
+
+    def fill(self) -> None:
+        """Show the children that the search finds."""
+        table = self.query_one(DataTable)
+        kept = self.chosen
+        search = self.query_one(Input).value
+        self._rows = self.home.shelf.found(search)
+        table.clear(columns=True)
+        for head, width in zip(HEADS, _widths(self.size.width), strict=True):
+            table.add_column(head, width=width)
+        for row in self._rows:
+            cells = (row.name, row.age, row.diagnosis, row.following, row.when, row.difference)
+            table.add_row(*(Text(cell) for cell in cells), height=None, key=row.name)
+        names = [row.name for row in self._rows]
+        if kept in names:
+            table.move_cursor(row=names.index(kept))
+        words = "" if names else f"No child matches {search!r}. Escape clears the search."
+        self.query_one(frame.Notice).say(words)
+        count = len(self.home.shelf.entries)
+        shown = f"{len(names)} of {count}" if len(names) != count else f"{count}"
+        self.query_one(frame.Title).update(f"Children: {shown}, planned as on {self.home.on}")
+
+    @property
+    def chosen(self) -> str | None:
+        """Return the name of the child under the cursor, or None where the table is empty."""
+        table = self.query_one(DataTable)
+        if 0 <= table.cursor_row < len(self._rows):
+            return self._rows[table.cursor_row].name
+        return None
+
+    def on_input_changed(self, _event: Input.Changed) -> None:
+        """Search as one types."""
+        self.fill()
+
+    def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
+        """Open the child that was clicked."""
+        if event.row_key.value is not None:
+            self.home.open_road(event.row_key.value)
+
+    def action_move(self, by: int) -> None:
+        """Move the cursor of the table."""
+        table = self.query_one(DataTable)
+        table.move_cursor(row=max(0, min(len(self._rows) - 1, table.cursor_row + by)))
+
+    def action_open(self) -> None:
+        """Open the child under the cursor."""
+        if self.chosen is not None:
+            self.home.open_road(self.chosen)
+
+    def action_clear(self) -> None:
+        """Clear the search."""
+        self.query_one(Input).value = ""
+
+
+def _widths(total: int) -> tuple[int, ...]:
+    room = max(0, total - sum(LEAST) - 2)
+    shares = sum(SHARES)
+    return tuple(least + min(room * share // shares, 22) for least, share in zip(LEAST, SHARES, strict=True))

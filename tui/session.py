@@ -1,0 +1,169 @@
+"""The app's state as plain frozen values: no screen in here.
+
+A `Session` is one child with its edits; a `Shelf` is the list of children with a plan or what is wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+from pathway.days import age_words
+from pathway.output.chart import cm
+from pathway.plan_model import Plan, PlanStage
+from pathway.record import Record
+
+
+class NothingToDo(Exception):
+    """There is nothing to undo or redo."""
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """One change in the user's words: the record before and after it."""
+
+    sentence: str
+    before: Record
+    after: Record
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One child: the record as it stands, its plan (None until made), edits done and undone (last is newest)."""
+
+    record: Record
+    plan: Plan | None = None
+    done: tuple[Edit, ...] = ()
+    undone: tuple[Edit, ...] = ()
+
+
+def edit(session: Session, sentence: str, after: Record) -> Session:
+    """Return the session with the record replaced; the plan is to be made anew, redo starts afresh."""
+    return Session(after, None, (*session.done, Edit(sentence, session.record, after)))
+
+
+def undo(session: Session) -> Session:
+    """Return the session before its last edit; raises NothingToDo without one."""
+    if not session.done:
+        raise NothingToDo("nothing to undo")
+    last = session.done[-1]
+    return Session(last.before, None, session.done[:-1], (*session.undone, last))
+
+
+def redo(session: Session) -> Session:
+    """Return the session with the last undone edit done again; raises NothingToDo without one."""
+    if not session.undone:
+        raise NothingToDo("nothing to redo")
+    last = session.undone[-1]
+    return Session(last.after, None, (*session.done, last), session.undone[:-1])
+
+
+def planned(session: Session, plan: Plan) -> Session:
+    """Return the session with its finished plan."""
+    return replace(session, plan=plan)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A child on the list: its file, and either a session, or sentences that say why there is none yet."""
+
+    name: str
+    text: str
+    session: Session | None = None
+    problems: tuple[str, ...] = ()
+
+    @property
+    def plan(self) -> Plan | None:
+        """Return the plan, or None where it is not made (yet)."""
+        return self.session.plan if self.session else None
+
+    @property
+    def waiting(self) -> bool:
+        """Return whether the plan is still to come."""
+        return self.plan is None and not self.problems
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """What the list of children says of one child, in words."""
+
+    name: str
+    age: str
+    diagnosis: str
+    following: str
+    when: str
+    difference: str
+
+    @property
+    def words(self) -> str:
+        """Return all that a search looks through."""
+        return " ".join((self.name, self.age, self.diagnosis, self.following, self.when)).lower()
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """All children, in the order of their names."""
+
+    entries: tuple[Entry, ...] = ()
+
+    def __getitem__(self, name: str) -> Entry:
+        """Return the child of that name; raises KeyError where there is none."""
+        for entry in self.entries:
+            if entry.name == name:
+                return entry
+        raise KeyError(name)
+
+    def with_plan(self, name: str, record: Record, plan: Plan) -> Shelf:
+        """Return the shelf with a child's finished plan."""
+        return self._with(replace(self[name], session=Session(record, plan), problems=()))
+
+    def with_problems(self, name: str, problems: Iterable[str]) -> Shelf:
+        """Return the shelf with the sentences that say why a child has no plan."""
+        return self._with(replace(self[name], session=None, problems=tuple(problems)))
+
+    def next_to_plan(self, wanted: str | None) -> Entry | None:
+        """Return the child to plan next: the one that is wanted first, then in order; None when all are done."""
+        open_ones = [entry for entry in self.entries if entry.waiting]
+        return next((e for e in open_ones if e.name == wanted), open_ones[0] if open_ones else None)
+
+    def found(self, text: str) -> tuple[Row, ...]:
+        """Return the rows that hold every word typed, in order."""
+        words = text.lower().split()
+        rows = (row(entry) for entry in self.entries)
+        return tuple(item for item in rows if all(word in item.words for word in words))
+
+    def _with(self, changed: Entry) -> Shelf:
+        return Shelf(tuple(changed if entry.name == changed.name else entry for entry in self.entries))
+
+
+def shelf(files: Mapping[str, str]) -> Shelf:
+    """Return the shelf of case files by name; nothing is planned yet."""
+    return Shelf(tuple(Entry(name, files[name]) for name in sorted(files)))
+
+
+def next_stage(plan: Plan) -> PlanStage | None:
+    """Return what is next: the first stage under way or to come that has a date, or None."""
+    dated = [s for s in plan.stages if s.date is not None and s.status in ("ready", "later", "blocked")]
+    dated.sort(key=lambda stage: (stage.date, not stage.operation))
+    operations = [stage for stage in dated if stage.operation]
+    return operations[0] if operations else (dated[0] if dated else None)
+
+
+def row(entry: Entry) -> Row:
+    """Return a child's line on the list."""
+    plan = entry.plan
+    if entry.problems:
+        return Row(entry.name, "", "the file cannot be read", entry.problems[0], "", "")
+    if plan is None:
+        return Row(entry.name, "", "planning …", "", "", "")
+    stage = next_stage(plan)
+    at_maturity = plan.growth.at_maturity
+    following, when = ("nothing dated", "") if stage is None else (stage.label, str(stage.date))
+    return Row(
+        name=entry.name,
+        age=age_words(plan.child.age_years),
+        diagnosis=f"{plan.child.diagnosis_label}, {plan.child.affected_side}",
+        following="cannot be planned as the rules stand" if plan.conflicts else following,
+        when="" if plan.conflicts else when,
+        difference="not known" if at_maturity is None else cm(at_maturity.discrepancy_mm.p50),
+    )

@@ -1,0 +1,1 @@
+"""Widgets: they show finished values and say what was asked for; none holds the state of a child."""

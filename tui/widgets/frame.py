@@ -1,0 +1,54 @@
+"""What stands on every screen: the title, the caution, and the keys at the bottom."""
+
+from __future__ import annotations
+
+from textual.widgets import Footer, Static
+
+CAUTION = "Planning aid; the treating surgeon decides; follow local protocol"
+
+
+class Title(Static):
+    """The first line: where one is."""
+
+    DEFAULT_CSS = """
+    Title { height: 1; background: $panel; color: $role-accent; text-style: bold; padding: 0 1; text-wrap: nowrap;
+            text-overflow: ellipsis; }
+    """
+
+    def __init__(self, text: str = "", *, id: str | None = None) -> None:
+        super().__init__(text, id=id, markup=False)
+
+
+class Caution(Static):
+    """The second line: what the program is, and who decides."""
+
+    DEFAULT_CSS = """
+    Caution { height: 1; color: $role-muted; padding: 0 1; text-wrap: nowrap; text-overflow: ellipsis; }
+    """
+
+    def __init__(self) -> None:
+        super().__init__(CAUTION, markup=False)
+
+
+class Notice(Static):
+    """Sentences that need attention, where there are any: faults, rules in conflict."""
+
+    DEFAULT_CSS = """
+    Notice { display: none; height: auto; max-height: 8; color: $role-stage-blocked; padding: 0 1; }
+    Notice.shown { display: block; }
+    """
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__("", id=id, markup=False)
+        self.words = ""
+
+    def say(self, text: str) -> None:
+        """Show sentences; none hides the notice."""
+        self.words = text
+        self.update(text)
+        self.set_class(bool(text), "shown")
+
+
+def keys() -> Footer:
+    """Return the line of keys that work on the screen."""
+    return Footer(show_command_palette=False)

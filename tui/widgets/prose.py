@@ -1,0 +1,85 @@
+"""Paragraphs with marks and depth, wrapped at whole words to the width there is; scrolls."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+from rich.segment import Segment
+from textual.events import Resize
+from textual.geometry import Size
+from textual.scroll_view import ScrollView
+from textual.strip import Strip
+
+from pathway.output.picture import Role
+from tui.telling import MARK_ROLES, Say
+from tui.widgets.paint import apart, paint_of
+
+
+class Prose(ScrollView, inherit_bindings=False):
+    """Text that was said by `tui.telling`."""
+
+    DEFAULT_CSS = """
+    Prose { background: $background; overflow-x: hidden; overflow-y: auto; padding: 0 1; scrollbar-size-vertical: 1; }
+    Prose.panel { background: $panel; }
+    """
+
+    def __init__(self, *, id: str | None = None, panel: bool = False, focus: bool = True) -> None:
+        super().__init__(id=id, classes="panel" if panel else None)
+        self.can_focus = focus
+        self._ground = "panel" if panel else "ground"
+        self._said: tuple[Say, ...] = ()
+        self._lines: list[tuple[Say, str]] = []
+
+    @property
+    def said(self) -> tuple[Say, ...]:
+        """Return what is shown."""
+        return self._said
+
+    def on_mount(self) -> None:
+        """Follow the theme."""
+        self.app.theme_changed_signal.subscribe(self, lambda _: self.refresh())
+
+    def say(self, said: Iterable[Say], *, top: bool = True) -> None:
+        """Show paragraphs, from their top on."""
+        self._said = tuple(said)
+        self._wrap()
+        if top and self.scroll_offset.y:
+            self.scroll_home(animate=False)
+
+    def on_resize(self, _event: Resize) -> None:
+        """Wrap anew."""
+        self._wrap()
+
+    def _wrap(self) -> None:
+        width = max(16, self.scrollable_content_region.width)
+        self._lines = [(say, line) for say in self._said for line in _wrapped(say, width)]
+        # A size that stays the same while all fits: a change would lay the whole screen out again.
+        self.virtual_size = Size(width, max(len(self._lines), self.size.height))
+        self.refresh()
+
+    def render_line(self, y: int) -> Strip:
+        """Return one line of text."""
+        paint = paint_of(self.app)
+        row = y + self.scroll_offset.y
+        width = self.size.width
+        if row >= len(self._lines):
+            return Strip.blank(width, paint.style("text", self._ground))
+        say, line = self._lines[row]
+        role = "accent" if say.heading and say.role == "text" else str(say.role)
+        style = paint.style(role, self._ground, bold=say.heading)
+        start = 2 * say.depth + 2
+        if say.mark and line[: start - 1] == f"{'  ' * say.depth}{say.mark}":
+            mark = paint.style(MARK_ROLES.get(say.mark, Role.TEXT), self._ground, bold=True)
+            segments = [*apart(line[:start], mark), *apart(line[start:], style)]
+        else:
+            segments = apart(line, style)
+        segments.append(Segment(" " * max(0, width - len(line)), style))
+        return Strip(segments).crop(0, width)
+
+
+def _wrapped(say: Say, width: int) -> list[str]:
+    indent = "  " * say.depth
+    mark = f"{say.mark} " if say.mark else ""
+    first = indent + mark
+    return textwrap.wrap(say.text, width, initial_indent=first, subsequent_indent=" " * len(first)) or [""]
