@@ -293,6 +293,11 @@ class Protocol(Frozen):
     switched_off: tuple[SwitchedOff, ...] = ()
 
     @cached_property
+    def said(self) -> dict[int, tuple[Condition, str]]:
+        """Return the words of conditions as kept by `condition_words`, by identity, each with its condition."""
+        return {}
+
+    @cached_property
     def _by_id(self) -> Mapping[str, Mapping[str, object]]:
         kinds = ("sources", "findings", "methods", "diagnoses", "stages", "values", "tables", "gates")
         return {kind: {item.id: item for item in getattr(self, kind)} for kind in kinds}
