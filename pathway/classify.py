@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from pathway.conditions import ClassFact, Facts, Verdict, judge
+from pathway.conditions import ClassFact, Facts, judge
+from pathway.findings import WhyUnknown
 from pathway.protocol.model import Classification, Protocol, Type
+from pathway.verdict import Verdict
 
 UNDETERMINED = "undetermined"
 
@@ -14,7 +16,8 @@ UNDETERMINED = "undetermined"
 class Classified:
     """A scheme's answer: the type that holds with its verdict, or none and what would settle it.
 
-    `open` are the types that are not ruled out.
+    `open` are the types that are not ruled out, `judged` all types with their verdicts, `why` the kind of
+    not-knowing that leaves the child undetermined.
     """
 
     scheme: Classification
@@ -22,6 +25,8 @@ class Classified:
     verdict: Verdict | None
     asks: frozenset[str]
     open: frozenset[str] = frozenset()
+    judged: tuple[tuple[Type, Verdict], ...] = ()
+    why: WhyUnknown = "never_measured"
 
 
 def classify(facts: Facts, protocol: Protocol) -> tuple[Classified, ...]:
@@ -35,21 +40,23 @@ def classify(facts: Facts, protocol: Protocol) -> tuple[Classified, ...]:
     for scheme in protocol.classifications:
         if facts.diagnosis not in scheme.applies_to:
             continue
-        judged = [(kind, judge(kind.when, facts, protocol)) for kind in scheme.types]
+        judged = tuple((kind, judge(kind.when, facts, protocol)) for kind in scheme.types)
         holding = [(kind, verdict) for kind, verdict in judged if verdict.state == "holds"]
         possible = frozenset(kind.type for kind, verdict in judged if verdict.state != "fails")
         if len(holding) == 1:
-            results.append(Classified(scheme, holding[0][0], holding[0][1], frozenset(), possible))
+            results.append(Classified(scheme, holding[0][0], holding[0][1], frozenset(), possible, judged))
             continue
-        asks = frozenset().union(*(verdict.asks for _, verdict in judged if verdict.state == "unknown"))
-        results.append(Classified(scheme, None, None, asks, possible))
+        unknown = [verdict for _, verdict in judged if verdict.state == "unknown"]
+        asks = frozenset().union(*(verdict.asks for verdict in unknown))
+        why: WhyUnknown = next((verdict.why_unknown for verdict in unknown if verdict.why_unknown), "never_measured")
+        results.append(Classified(scheme, None, None, asks, possible, judged, why))
     return tuple(results)
 
 
 def with_classes(facts: Facts, classified: tuple[Classified, ...]) -> Facts:
     """Return `facts` with the types found, for conditions that ask for a type."""
     classes = {
-        item.scheme.id: ClassFact(item.type.type if item.type else UNDETERMINED, item.asks, item.open)
+        item.scheme.id: ClassFact(item.type.type if item.type else UNDETERMINED, item.asks, item.open, item.why)
         for item in classified
     }
     return replace(facts, classes=classes)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime
-import shutil
 import sys
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width
 
 if TYPE_CHECKING:
     from pathway.plan_model import Plan
@@ -31,7 +32,6 @@ on_option = click.option(
     callback=_day,
     help="Plan as on this day (YYYY-MM-DD); today where not given.",
 )
-json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for other programs.")
 plain_option = click.option("--plain", is_flag=True, help="Words only: no symbols, no pictures, curves as tables.")
 case_argument = click.argument("case", type=click.Path(path_type=Path))
 
@@ -49,80 +49,100 @@ def main(context: click.Context) -> None:
         _open_screen(None, None)
 
 
+main.add_command(rules)
+
+
 @main.command()
 @on_option
+@protocol_option
 @json_option
 @plain_option
-def demo(on: datetime.date | None, as_json: bool, plain: bool) -> None:
+def demo(on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool) -> None:
     """Plan an invented example child and show the plan.
 
     Opens the terminal screens; prints the plan where there is no terminal. The day is fixed so that the
     example always looks the same.
     """
     day = on or DEMO_DAY
-    if sys.stdout.isatty() and sys.stdin.isatty() and not as_json and not plain:
+    if sys.stdout.isatty() and sys.stdin.isatty() and not as_json and not plain and clinic is None:
         _open_screen(DEMO_CHILD, day)
         return
     click.echo(f"Example child {DEMO_CHILD} (invented), planned as on {day}.", err=True)
-    _print_plan(_plan_of(_example(DEMO_CHILD), f"{DEMO_CHILD}.toml", day), as_json, plain)
+    _print_plan(_plan_of(_example(DEMO_CHILD), f"{DEMO_CHILD}.toml", day, clinic), as_json, plain)
 
 
 @main.command()
 @case_argument
 @on_option
+@protocol_option
 @json_option
 @plain_option
-def plan(case: Path, on: datetime.date | None, as_json: bool, plain: bool) -> None:
+def plan(case: Path, on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool) -> None:
     """Plan the child of a case file: stages, dates, amounts, gates, courses."""
-    _print_plan(_plan_of(_read_file(case), str(case), _today(on)), as_json, plain)
+    _print_plan(_plan_of(_read_file(case), str(case), _today(on), clinic), as_json, plain)
 
 
 @main.command()
 @case_argument
 @click.argument("stage")
 @on_option
+@protocol_option
 @json_option
-def why(case: Path, stage: str, on: datetime.date | None, as_json: bool) -> None:
-    """Say why a stage is in the plan, what it waits for, and the sources."""
-    from pathway import explain
+def why(case: Path, stage: str, on: datetime.date | None, clinic: Path | None, as_json: bool) -> None:
+    """Say why a stage is in the plan or not, what it waits for, what would change that, and the sources."""
+    from pathway import explain, explain_changes
     from pathway.output.json import part_json
     from pathway.output.text import why_text
 
-    made = _plan_of(_read_file(case), str(case), _today(on))
+    protocol = protocol_of(clinic)
+    made = _plan_of(_read_file(case), str(case), _today(on), clinic)
     try:
         found = explain.find_stage(made, stage)
     except explain.UnknownStage as error:
-        click.echo(f"{case}: {error}.", err=True)
-        sys.exit(BAD_INPUT)
+        kind = explain.kind_of(stage, protocol)
+        if kind is None:
+            click.echo(f"{case}: {error}.", err=True)
+            sys.exit(BAD_INPUT)
+        if as_json:
+            data = {"stage": None, "kind": kind, **explain_changes.changes_data(made, kind, protocol)}
+            considered = [item.model_dump(mode="json") for item in made.considered if item.about == kind]
+            click.echo(part_json({**data, "considered": considered, "caution": _caution(made)}))
+            return
+        label, lines = protocol.stage(kind).label, explain_changes.why_not(made, kind, protocol)
+        click.echo(why_text(made, label, lines, width()), nl=False)
+        return
     if as_json:
         cited = [source.model_dump(mode="json") for source in made.sources if source.id in found.sources]
-        click.echo(part_json({"stage": found.model_dump(mode="json"), "sources": cited, "caution": _caution(made)}))
+        data = {"stage": found.model_dump(mode="json"), "sources": cited, "caution": _caution(made)}
+        click.echo(part_json({**data, **explain_changes.changes_data(made, found.kind, protocol, found)}))
         return
-    click.echo(why_text(made, found, explain.why(made, found), _width()), nl=False)
+    lines = (*explain.why(made, found), *explain_changes.changes(made, found, protocol))
+    click.echo(why_text(made, found, lines, width()), nl=False)
 
 
 @main.command()
 @case_argument
 @on_option
+@protocol_option
 @json_option
 @plain_option
-def growth(case: Path, on: datetime.date | None, as_json: bool, plain: bool) -> None:
+def growth(case: Path, on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool) -> None:
     """Project the growth of both legs, with the classical methods beside it."""
     from pathway.output.json import part_json
     from pathway.output.text import growth_text
 
-    made = _plan_of(_read_file(case), str(case), _today(on))
+    made = _plan_of(_read_file(case), str(case), _today(on), clinic)
     if as_json:
         click.echo(part_json({"growth": made.growth.model_dump(mode="json"), "caution": _caution(made)}))
         return
-    click.echo(growth_text(made, _width()), nl=False)
+    click.echo(growth_text(made, width()), nl=False)
 
 
 def _print_plan(made: Plan, as_json: bool, plain: bool) -> None:
     from pathway.output.json import plan_json
     from pathway.output.text import plan_text
 
-    click.echo(plan_json(made) if as_json else plan_text(made, _width(), plain=plain), nl=as_json)
+    click.echo(plan_json(made) if as_json else plan_text(made, width(), plain=plain), nl=as_json)
     if made.conflicts:
         for item in made.conflicts:
             click.echo(item.explanation, err=True)
@@ -133,15 +153,10 @@ def _caution(made: Plan) -> str:
     return made.cautions[0].text
 
 
-def _plan_of(text: str, name: str, on: datetime.date) -> Plan:
+def _plan_of(text: str, name: str, on: datetime.date, clinic: Path | None) -> Plan:
     from pathway.plan import PlanBreach, make_plan
-    from pathway.protocol.load import ProtocolError, load_protocol
 
-    try:
-        protocol = load_protocol()
-    except ProtocolError as error:
-        click.echo(f"The rules cannot be used.\n{error}", err=True)
-        sys.exit(BAD_INPUT)
+    protocol = protocol_of(clinic)
     record = _record(text, name, protocol, on)
     try:
         return make_plan(record, protocol, on)
@@ -200,10 +215,6 @@ def _example(name: str) -> str:
 
 def _today(on: datetime.date | None) -> datetime.date:
     return on if on is not None else datetime.date.today()
-
-
-def _width() -> int:
-    return max(60, min(shutil.get_terminal_size((100, 24)).columns, 120))
 
 
 def _open_screen(child: str | None, on: datetime.date | None) -> None:

@@ -10,22 +10,29 @@ import datetime
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
+from pathway.condition_words import (
+    PREDICTED_LABELS,
+    chance_asked,
+    diagnosis_words,
+    finding_label,
+    joined,
+    leaf_words,
+    plain_words,
+    test_words,
+    value_words,
+)
 from pathway.findings import NEVER, Findings, Unknown, WhyUnknown
 from pathway.protocol.model import Condition, FindingRule, Protocol
+from pathway.verdict import COMPARISONS, OPERATORS, Comparison, State, Threshold, on_side, operator_of
+from pathway.verdict import Verdict as Verdict
 
-State = Literal["holds", "fails", "unknown"]
 Draws = npt.NDArray[np.float64]
 
-PREDICTED_LABELS = {
-    "predicted_discrepancy_at_maturity_mm": "predicted difference at maturity",
-    "predicted_femur_discrepancy_at_maturity_mm": "predicted difference of the femora at maturity",
-    "predicted_tibia_discrepancy_at_maturity_mm": "predicted difference of the tibiae at maturity",
-}
 LENGTHS_ASKED = frozenset({"femur_length_mm", "tibia_length_mm"})
 
 
@@ -33,12 +40,39 @@ LENGTHS_ASKED = frozenset({"femur_length_mm", "tibia_length_mm"})
 class ClassFact:
     """A child's type in a scheme, or `undetermined` with the findings that would settle it.
 
-    `open` holds the types that are not ruled out yet; None where that was not worked out.
+    `open` holds the types that are not ruled out yet; None where that was not worked out. `why` is the kind of
+    not-knowing that leaves the child undetermined.
     """
 
     type: str
     asks: frozenset[str] = frozenset()
     open: frozenset[str] | None = None
+    why: WhyUnknown = "never_measured"
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """The draws of a predicted quantity in ascending order (mm), with their 5, 50 and 95 % points and SD."""
+
+    draws: Draws
+    ordered: Draws
+    low: float
+    median: float
+    high: float
+    sd: float
+
+    def share_holding(self, comparison: Comparison | None, bound: float) -> float:
+        """Return the share of the draws (0 to 1) that are on the holding side of a bound."""
+        side: Literal["left", "right"] = "left" if comparison in ("at_least", "below") else "right"
+        operator_of(comparison)
+        below = int(np.searchsorted(self.ordered, bound, side=side))
+        upward = comparison in ("at_least", "above")
+        return (len(self.ordered) - below if upward else below) / len(self.ordered)
+
+    def at_chance(self, comparison: Comparison | None, chance: float) -> float:
+        """Return the draw on which a chance turns: the condition holds exactly when it holds there."""
+        at = max(math.ceil(chance * len(self.ordered) - 1e-9), 1)
+        return float(self.ordered[-at] if comparison in ("at_least", "above") else self.ordered[at - 1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,30 +88,8 @@ class Facts:
     done: Mapping[str, datetime.date] = field(default_factory=dict)
     planned: frozenset[str] = frozenset()
     offered: frozenset[str] = frozenset()
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """A judged condition.
-
-    `margin`: how far the value lies on the holding side, in its unit (below 0 where the condition fails); of a
-    predicted quantity that of the draw on which the asked chance turns. `scope`: it tests the diagnosis only,
-    which says for whom a rule is and is left out of joined sentences.
-    """
-
-    state: State
-    sentence: str
-    test: str
-    finding: str | None = None
-    value: float | str | bool | None = None
-    sd: float | None = None
-    measured_on: datetime.date | None = None
-    method: str | None = None
-    margin: float | None = None
-    why_unknown: WhyUnknown | None = None
-    asks: frozenset[str] = frozenset()
-    parts: tuple[Verdict, ...] = ()
-    scope: bool = False
+    spreads: dict[str, Spread] = field(default_factory=dict, compare=False, repr=False)
+    """What was worked out from the draws of `predicted`, kept because many rules ask for the same quantity."""
 
 
 def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
@@ -91,50 +103,31 @@ def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     if condition.negate is not None:
         return _not(judge(condition.negate, facts, protocol))
     if condition.quantity is not None:
-        return _judge_quantity(condition, facts)
+        return _judge_quantity(condition, facts, protocol)
     if condition.classification is not None:
-        return _judge_class(condition, facts)
+        return _judge_class(condition, facts, protocol)
     if condition.stage is not None:
         return _judge_stage(condition, facts, protocol)
     holds = facts.diagnosis == condition.diagnosis
-    theirs, asked = _diagnosis(facts.diagnosis, protocol), _diagnosis(str(condition.diagnosis), protocol)
-    return Verdict(_state(holds), f"the diagnosis is {theirs}", f"diagnosis {asked}", scope=True)
+    return Verdict(
+        _state(holds),
+        f"the diagnosis is {diagnosis_words(facts.diagnosis, protocol)}",
+        leaf_words(condition, protocol),
+        "diagnosis",
+        value=facts.diagnosis,
+        comparison="equals",
+        threshold=condition.diagnosis,
+        scope=True,
+    )
 
 
-def _diagnosis(id: str, protocol: Protocol) -> str:
-    return next((item.label for item in protocol.diagnoses if item.id == id), id)
-
-
-def test_words(condition: Condition, unit: str = "") -> str:
-    """Return the comparison of one leaf in words: `at least 90 deg`."""
-    tail = f" {unit}" if unit else ""
-    for bound, word in (
-        (condition.at_least, "at least"),
-        (condition.above, "more than"),
-        (condition.at_most, "at most"),
-        (condition.below, "less than"),
-    ):
+def compared(condition: Condition) -> tuple[Comparison | None, Threshold]:
+    """Return how a leaf compares and with what: the bound, the choice or choices, True for `known`."""
+    for name in COMPARISONS:
+        bound = getattr(condition, name)
         if bound is not None:
-            return f"{word} {bound:g}{tail}"
-    if condition.known:
-        return "known"
-    if condition.equals is not None:
-        return _words(condition.equals)
-    return " or ".join(_words(choice) for choice in condition.one_of or ())
-
-
-def value_words(value: float | str | bool, unit: str = "") -> str:
-    """Return a value as it is read aloud: `84 deg`, `yes`, `mobile pseudarthrosis`."""
-    if isinstance(value, bool | str):
-        return _words(value)
-    number = f"{value:.2f}" if unit == "ratio" else f"{value:g}"
-    return f"{number} {unit}" if unit and unit not in ("ratio", "count") else number
-
-
-def _words(value: bool | str) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return value.replace("_", " ")
+            return name, bound
+    return None, None
 
 
 def _state(holds: bool) -> State:
@@ -151,18 +144,19 @@ def _combine(kind: Literal["all", "any"], parts: tuple[Verdict, ...]) -> Verdict
     joint = " and " if (kind == "all") == (state == "holds") else "; "
     asks = frozenset().union(*(part.asks for part in parts)) if state == "unknown" else frozenset()
     why = next((part.why_unknown for part in parts if part.why_unknown is not None), None)
-    joined = (" and " if kind == "all" else " or ").join(_bracket(part) for part in parts)
     first = next((part for part in shown if part.finding is not None), None)
     return Verdict(
         state,
         joint.join(part.sentence for part in spoken),
-        joined,
+        joined(kind, [_bracket(part) for part in parts]),
+        kind,
         finding=first.finding if first else None,
         value=first.value if first else None,
         sd=first.sd if first else None,
         measured_on=first.measured_on if first else None,
         method=first.method if first else None,
         margin=_combined_margin(kind, parts),
+        threshold=first.threshold if first else None,
         why_unknown=why if state == "unknown" else None,
         asks=asks,
         parts=parts,
@@ -191,12 +185,14 @@ def _not(part: Verdict) -> Verdict:
         flipped,
         part.sentence,
         f"not ({part.test})",
+        "not",
         finding=part.finding,
         value=part.value,
         sd=part.sd,
         measured_on=part.measured_on,
         method=part.method,
         margin=None if part.margin is None else -part.margin,
+        threshold=part.threshold,
         why_unknown=part.why_unknown,
         asks=part.asks,
         parts=(part,),
@@ -205,54 +201,49 @@ def _not(part: Verdict) -> Verdict:
 
 
 def _compare(value: float, condition: Condition) -> tuple[bool, float]:
-    if condition.at_least is not None:
-        return value >= condition.at_least, value - condition.at_least
-    if condition.above is not None:
-        return value > condition.above, value - condition.above
-    if condition.at_most is not None:
-        return value <= condition.at_most, condition.at_most - value
-    bound = _compare_bound(condition)
-    return value < bound, bound - value
-
-
-def _share_holding(draws: Draws, condition: Condition) -> float:
-    if condition.at_least is not None:
-        return float(np.mean(draws >= condition.at_least))
-    if condition.above is not None:
-        return float(np.mean(draws > condition.above))
-    if condition.at_most is not None:
-        return float(np.mean(draws <= condition.at_most))
-    return float(np.mean(draws < _compare_bound(condition)))
-
-
-def _compare_bound(condition: Condition) -> float:
-    if condition.below is None:
-        raise ValueError(f"a number is compared with at_least, above, at_most or below: {condition}")
-    return condition.below
+    comparison, bound = compared(condition)
+    if comparison is None or not isinstance(bound, int | float):
+        raise ValueError(f"a number is compared with {', '.join(OPERATORS)}: {condition}")
+    return on_side(comparison, value, bound)
 
 
 def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     rule = protocol.finding(str(condition.finding))
     fact = facts.findings.get((rule.id, condition.leg), NEVER)
-    label = rule.label if condition.leg == "affected" else f"{rule.label} of the other leg"
-    test = f"{label} {test_words(condition, rule.unit if rule.unit not in ('count', 'ratio') else '')}"
+    label, test = finding_label(condition, protocol), leaf_words(condition, protocol)
     if isinstance(fact, Unknown):
-        return _unknown_finding(fact, rule, label, test)
+        return _unknown_finding(fact, condition, rule, label, test)
+    comparison, threshold = compared(condition)
     margin: float | None = None
-    if condition.known:
+    if comparison == "known":
         holds = True
-    elif condition.equals is not None or condition.one_of is not None:
-        wanted = (condition.equals,) if condition.equals is not None else condition.one_of
-        holds = fact.value in (wanted or ())
+    elif comparison == "equals":
+        holds = fact.value == threshold
+    elif comparison == "one_of":
+        holds = fact.value in (condition.one_of or ())
     else:
         holds, margin = _compare(float(fact.value), condition)
     sentence = f"{label} {value_words(fact.value, rule.unit)} on {fact.measured_on}"
     if margin is not None and fact.sd and abs(margin) <= fact.sd:
         sentence += f", within the reading error of ±{fact.sd:g}: repeat"
-    return Verdict(_state(holds), sentence, test, rule.id, fact.value, fact.sd, fact.measured_on, fact.method, margin)
+    return Verdict(
+        _state(holds),
+        sentence,
+        test,
+        "finding",
+        rule.id,
+        fact.value,
+        fact.sd,
+        fact.measured_on,
+        fact.method,
+        margin,
+        comparison,
+        threshold,
+        leg=condition.leg,
+    )
 
 
-def _unknown_finding(fact: Unknown, rule: FindingRule, label: str, test: str) -> Verdict:
+def _unknown_finding(fact: Unknown, condition: Condition, rule: FindingRule, label: str, test: str) -> Verdict:
     words = {
         "never_measured": "was never measured",
         "out_of_date": "is out of date",
@@ -261,52 +252,90 @@ def _unknown_finding(fact: Unknown, rule: FindingRule, label: str, test: str) ->
     }[fact.why]
     tail = f" ({fact.because})" if fact.because else ""
     last = fact.last
+    comparison, threshold = compared(condition)
     return Verdict(
         "unknown",
         f"{label} {words}{tail}",
         test,
+        "finding",
         rule.id,
         last.value if last else None,
         last.sd if last else None,
         last.measured_on if last else None,
         last.method if last else None,
+        comparison=comparison,
+        threshold=threshold,
+        leg=condition.leg,
         why_unknown=fact.why,
         asks=frozenset({rule.id}),
     )
 
 
-def _judge_quantity(condition: Condition, facts: Facts) -> Verdict:
+def _judge_quantity(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     name = str(condition.quantity)
+    comparison, threshold = compared(condition)
+    test = leaf_words(condition, protocol)
     if name == "age_years":
         holds, margin = _compare(facts.age_years, condition)
-        test = f"age {test_words(condition, 'years')}"
-        return Verdict(_state(holds), f"age {facts.age_years:.1f} years", test, margin=margin, value=facts.age_years)
+        return Verdict(
+            _state(holds),
+            f"age {facts.age_years:.1f} years",
+            test,
+            "quantity",
+            value=facts.age_years,
+            margin=margin,
+            comparison=comparison,
+            threshold=threshold,
+            subject=name,
+        )
     label = PREDICTED_LABELS[name]
-    chance_asked = 0.5 if condition.chance is None else condition.chance
-    test = f"{label} {test_words(condition, 'mm')} with a chance of at least {round(100 * chance_asked)} of 100"
+    asked = chance_asked(condition)
     draws = facts.predicted.get(name)
     if draws is None:
         return Verdict(
             "unknown",
             f"{label} cannot be told: no lengths measured",
             test,
-            why_unknown="never_measured",
+            "quantity",
+            comparison=comparison,
+            threshold=threshold,
+            subject=name,
+            chance=asked,
+            why_unknown=_why_no_lengths(facts),
             asks=LENGTHS_ASKED,
         )
-    chance = _share_holding(draws, condition)
-    ordered = np.sort(draws)
-    low, median, high = (_quantile(ordered, share) for share in (0.05, 0.5, 0.95))
+    spread = _spread(name, facts)
+    chance = spread.share_holding(comparison, float(threshold))  # type: ignore[arg-type]
+    low, median, high = spread.low, spread.median, spread.high
     sentence = (
         f"{label} {median:.0f} mm (about 90 of 100 between {low:.0f} and {high:.0f}); "
         f"chance of {test_words(condition, 'mm')}: {round(100 * chance)} of 100"
     )
     return Verdict(
-        _state(chance >= chance_asked),
+        _state(chance >= asked),
         sentence,
         test,
+        "quantity",
         value=round(median, 1),
-        margin=_compare(_at_chance(ordered, condition, chance_asked), condition)[1],
+        sd=round(spread.sd, 1),
+        margin=_compare(spread.at_chance(comparison, asked), condition)[1],
+        comparison=comparison,
+        threshold=threshold,
+        subject=name,
+        chance=asked,
     )
+
+
+def _spread(name: str, facts: Facts) -> Spread:
+    draws = facts.predicted[name]
+    known = facts.spreads.get(name)
+    # Facts copied with other draws share the dictionary: what was kept counts only for the same draws.
+    if known is None or known.draws is not draws:
+        ordered = np.sort(draws)
+        low, median, high = (_quantile(ordered, share) for share in (0.05, 0.5, 0.95))
+        known = Spread(draws, ordered, low, median, high, float(np.std(draws)))
+        facts.spreads[name] = known
+    return known
 
 
 def _quantile(ordered: Draws, share: float) -> float:
@@ -316,26 +345,33 @@ def _quantile(ordered: Draws, share: float) -> float:
     return low + part * (float(ordered[min(int(below) + 1, len(ordered) - 1)]) - low)
 
 
-def _at_chance(ordered: Draws, condition: Condition, chance: float) -> float:
-    """Return the draw on which the asked chance turns: the condition holds exactly when it holds there."""
-    upward = condition.at_least is not None or condition.above is not None
-    number = max(math.ceil(chance * len(ordered) - 1e-9), 1)
-    return float(ordered[-number] if upward else ordered[number - 1])
+def _why_no_lengths(facts: Facts) -> WhyUnknown:
+    """Return why no growth can be told: the kind in which the lengths are not known."""
+    for name in sorted(LENGTHS_ASKED):
+        fact = facts.findings.get((name, "affected"))
+        if isinstance(fact, Unknown) and fact.why != "never_measured":
+            return fact.why
+    return "never_measured"
 
 
-def _judge_class(condition: Condition, facts: Facts) -> Verdict:
+def _judge_class(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     scheme = str(condition.classification)
+    name = plain_words(scheme)
     fact = facts.classes.get(scheme)
     types = condition.one_of or ()
-    test = f"type {' or '.join(types)} of {scheme.replace('_', ' ')}"
+
+    def verdict(state: State, sentence: str, **more: Any) -> Verdict:
+        test = leaf_words(condition, protocol)
+        asked: dict[str, Any] = {"comparison": "one_of", "threshold": types, "subject": scheme}
+        return Verdict(state, sentence, test, "classification", **asked, **more)
+
     if fact is None:
-        return Verdict("fails", f"{scheme.replace('_', ' ')} does not apply", test)
+        return verdict("fails", f"{name} does not apply")
     if fact.type == "undetermined" and fact.open is not None and not fact.open & set(types):
-        return Verdict("fails", f"{scheme.replace('_', ' ')} undetermined, yet none of these types", test)
+        return verdict("fails", f"{name} undetermined, yet none of these types", value=fact.type)
     if fact.type == "undetermined":
-        why: WhyUnknown = "never_measured"
-        return Verdict("unknown", f"{scheme.replace('_', ' ')} undetermined", test, why_unknown=why, asks=fact.asks)
-    return Verdict(_state(fact.type in types), f"type {fact.type}", test, value=fact.type)
+        return verdict("unknown", f"{name} undetermined", value=fact.type, why_unknown=fact.why, asks=fact.asks)
+    return verdict(_state(fact.type in types), f"type {fact.type}", value=fact.type)
 
 
 def _judge_stage(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
@@ -343,7 +379,16 @@ def _judge_stage(condition: Condition, facts: Facts, protocol: Protocol) -> Verd
     done = stage.id in facts.done
     planned = done or stage.id in facts.planned
     offered = planned or stage.id in facts.offered
-    wanted = condition.equals
-    holds = {"done": done, "not_done": not done, "planned": planned, "offered": offered}[str(wanted)]
+    wanted = str(condition.equals)
+    holds = {"done": done, "not_done": not done, "planned": planned, "offered": offered}[wanted]
     state = "done" if done else "planned" if planned else "offered" if offered else "neither done nor planned"
-    return Verdict(_state(holds), f"{stage.label.lower()} is {state}", f"{stage.label.lower()} {_words(str(wanted))}")
+    return Verdict(
+        _state(holds),
+        f"{stage.label.lower()} is {state}",
+        leaf_words(condition, protocol),
+        "stage",
+        value=state,
+        comparison="equals",
+        threshold=wanted,
+        subject=stage.id,
+    )

@@ -6,7 +6,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathway.plan_model import After, GateState, Plan, PlanStage, Reason, VerdictRecord
+from pathway.protocol.model import Protocol
 
+PROVENANCE_WORDS = {
+    "read": "read",
+    "memory": "from memory, check before use",
+    "practice": "common practice",
+    "computed": "computed",
+    "judgement": "our own judgement",
+}
 MARKS = {"holds": "+", "fails": "-", "unknown": "?", "waived": "~", "later": ">"}
 
 
@@ -39,22 +47,39 @@ def find_stage(plan: Plan, wanted: str) -> PlanStage:
     raise UnknownStage(wanted, tuple(stage.id for stage in plan.stages))
 
 
+def kind_of(wanted: str, protocol: Protocol) -> str | None:
+    """Return the kind of stage of that name (a number at its end left out), or None where there is none."""
+    name = wanted.strip().lower().replace("-", "_").replace(" ", "_")
+    kinds = {stage.id for stage in protocol.stages}
+    return next((kind for kind in (name, name.rstrip("0123456789").rstrip("_")) if kind in kinds), None)
+
+
 def why(plan: Plan, stage: PlanStage) -> tuple[Line, ...]:
     """Return the chain of reasons of a stage down to findings and sources, as lines."""
-    citations = {source.id: source.citation for source in plan.sources}
-    return tuple(_lines(plan, stage, citations))
+    return tuple(_lines(plan, stage, citations_of(plan)))
+
+
+def citations_of(plan: Plan) -> dict[str, str]:
+    """Return the citation of each source that the plan cites."""
+    return {source.id: source.citation for source in plan.sources}
+
+
+def is_local(plan: Plan, rule: str) -> bool:
+    """Return whether the clinic changed or added a rule."""
+    return rule in plan.protocol.local_rules
 
 
 def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[Line]:
-    yield Line(0, "", f"Why {stage.label.lower()} is in the plan")
+    local = " (local)" if is_local(plan, stage.kind) else ""
+    yield Line(0, "", f"Why {stage.label.lower()}{local} is in the plan")
     for item in stage.because:
         if not item.against:
-            yield from _reason(item, citations)
+            yield from reason_lines(item, citations)
     against = [item for item in stage.because if item.against]
     if against:
         yield Line(0, "", "What speaks against it")
     for item in against:
-        yield from _reason(item, citations)
+        yield from reason_lines(item, citations)
     if stage.gates:
         yield Line(0, "", "What must hold before it starts")
         for gate in stage.gates:
@@ -67,7 +92,8 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
         yield Line(0, "", "What limits the amount")
         for limit in stage.amount_limits:
             kind = "binds" if limit.binds else "warns" if limit.warns else "allows more"
-            yield Line(1, "", f"{limit.limit_mm:.0f} mm ({kind}): {limit.words}")
+            local = " [local]" if is_local(plan, limit.rule) else ""
+            yield Line(1, "", f"{limit.limit_mm:.0f} mm ({kind}): {limit.words}{local}")
             yield from _sources(2, limit.sources, citations)
     if stage.stop_rules:
         yield Line(0, "", "When to slow or stop")
@@ -75,7 +101,8 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
             yield Line(1, "", text)
 
 
-def _reason(item: Reason, citations: dict[str, str]) -> Iterator[Line]:
+def reason_lines(item: Reason, citations: dict[str, str]) -> Iterator[Line]:
+    """Yield a rule with its origin, its judged condition and its sources."""
     yield Line(1, item.verdict.state if item.verdict else "", f"{item.text} [{_origin(item)}]")
     if item.verdict is not None:
         yield from _verdict(2, item.verdict)
@@ -99,7 +126,8 @@ def _after(plan: Plan, edge: After, citations: dict[str, str]) -> Iterator[Line]
         text = f"after {point} of {label.lower()}"
     else:
         text = f"at least {edge.at_least_months} months after {point} of {label.lower()}"
-    yield Line(1, "", f"{text}: {edge.because}")
+    local = " [local]" if is_local(plan, edge.rule) else ""
+    yield Line(1, "", f"{text}: {edge.because}{local}")
     yield from _sources(2, edge.sources, citations)
 
 
@@ -112,14 +140,8 @@ def _verdict(depth: int, verdict: VerdictRecord) -> Iterator[Line]:
 
 
 def _origin(item: Reason | GateState) -> str:
-    words = {
-        "read": "read",
-        "memory": "from memory, check before use",
-        "practice": "common practice",
-        "computed": "computed",
-        "judgement": "our own judgement",
-    }
-    return f"{words[item.provenance]}, {item.strength.replace('_', ' ')}"
+    local = "local, " if item.local else ""
+    return f"{local}{PROVENANCE_WORDS[item.provenance]}, {item.strength.replace('_', ' ')}"
 
 
 def _sources(depth: int, sources: tuple[str, ...], citations: dict[str, str]) -> Iterator[Line]:

@@ -60,16 +60,13 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
         "alternatives": tuple(assemble.plan_course(course, record, protocol) for course in found),
         "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
         "conflicts": tuple(conflicts),
+        "considered": assemble.considered(graph, classified),
         "notices": assemble.notices(record, found, stages, posterior, protocol),
     }
     plan = pm.Plan(
         child=assemble.child_card(record, protocol, on),
         on=on,
-        protocol=pm.PlanProtocol(
-            name=protocol.name,
-            version=protocol.version,
-            local_rules=tuple(rule.id for rule in protocol.rules() if rule.local),
-        ),
+        protocol=assemble.local_part(protocol),
         cautions=assemble.cautions(protocol, stages, both=record.child.affected_side == "both"),
         sources=(),
         **parts,

@@ -14,6 +14,8 @@ SCHEMA_VERSION = 1
 
 GateStatus = Literal["holds", "fails", "unknown", "waived", "later"]
 StageStatus = Literal["done", "under_way", "ready", "later", "blocked", "optional"]
+Form = Literal["all", "any", "not", "finding", "quantity", "classification", "diagnosis", "stage"]
+Comparison = Literal["at_least", "above", "at_most", "below", "equals", "one_of", "known"]
 WhyUnknown = Literal["never_measured", "out_of_date", "not_measurable", "declined"]
 
 
@@ -40,29 +42,46 @@ class PlanChild(Frozen):
     note: str = ""
 
 
+class SwitchedOff(Frozen):
+    """A rule that the clinic switched off, with the clinic's reason."""
+
+    id: str
+    because: str
+
+
 class PlanProtocol(Frozen):
-    """Which protocol the plan was made with."""
+    """Which protocol the plan was made with, and which of its rules the clinic changed, added or switched off."""
 
     name: str
     version: str
     local_rules: tuple[str, ...] = ()
+    switched_off: tuple[SwitchedOff, ...] = ()
 
 
 class VerdictRecord(Frozen):
     """A judged condition: the tree of what was tested, with value, threshold, margin and sentence.
 
+    `form` is the form of the condition; a leaf has its `comparison` with the `threshold` that was compared, a
+    combination the threshold of the part that it speaks of. `subject` names the quantity, scheme or stage of
+    the test, `leg` the leg of the finding, `chance` (0 to 1) what was asked of a predicted quantity.
     `margin` is how far the value is on the holding side (negative: failing side), in the finding's unit.
     """
 
     state: Literal["holds", "fails", "unknown"]
     sentence: str
     test: str
+    form: Form
     finding: str | None = None
     value: float | str | bool | None = None
     sd: float | None = None
     measured_on: Day | None = None
     method: str | None = None
     margin: float | None = None
+    comparison: Comparison | None = None
+    threshold: float | str | bool | tuple[str, ...] | None = None
+    subject: str | None = None
+    leg: Literal["affected", "other"] | None = None
+    chance: float | None = None
     why_unknown: WhyUnknown | None = None
     asks: tuple[str, ...] = ()
     parts: tuple[VerdictRecord, ...] = ()
@@ -82,6 +101,21 @@ class Reason(Frozen):
     local: bool = False
     against: bool = False
     verdict: VerdictRecord | None = None
+
+
+class Considered(Frozen):
+    """A rule judged on the day of the plan, whether or not its stage is in the plan.
+
+    `about` is the kind of stage, of a `type` the scheme, whose type then stands in `type`. What is `waived` does
+    not count: a contraindication by decision, an indication of a stage declined or done as often as it may be.
+    """
+
+    kind: Literal["indication", "contraindication", "type"]
+    about: str
+    type: str = ""
+    optional: bool = False
+    waived: bool = False
+    reason: Reason
 
 
 class ClassificationResult(Frozen):
@@ -179,6 +213,7 @@ class GateState(Frozen):
     sources: tuple[str, ...]
     provenance: str
     strength: str
+    local: bool = False
     verdict: VerdictRecord
 
 
@@ -288,7 +323,11 @@ class Course(Frozen):
 
 
 class OpenQuestion(Frozen):
-    """A finding that is missing: what it decides and by when it is needed."""
+    """A finding that is missing: what it decides and by when it is needed.
+
+    `decides` counts the judgements (types, indications, contraindications, gates) that wait for it, `blocks`
+    names the stages that could start next and cannot without it.
+    """
 
     finding: str
     label: str
@@ -296,6 +335,8 @@ class OpenQuestion(Frozen):
     why_unknown: WhyUnknown
     needed_for: tuple[str, ...]
     by: Day | None = None
+    decides: int = 0
+    blocks: tuple[str, ...] = ()
 
 
 class PlanConflict(Frozen):
@@ -311,6 +352,7 @@ class Caution(Frozen):
     text: str
     sources: tuple[str, ...]
     provenance: str
+    local: bool = False
 
 
 class SourceLine(Frozen):
@@ -325,7 +367,8 @@ class SourceLine(Frozen):
 class Plan(Frozen):
     """The whole plan on one day. What `plan --json` prints.
 
-    `notices` say what became of decisions that could not be followed.
+    `notices` say what became of decisions that could not be followed, `considered` every rule for and against
+    a stage and every type as judged on the day.
     """
 
     schema_version: int = SCHEMA_VERSION
@@ -341,6 +384,7 @@ class Plan(Frozen):
     notices: tuple[str, ...] = ()
     cautions: tuple[Caution, ...]
     sources: tuple[SourceLine, ...]
+    considered: tuple[Considered, ...] = ()
 
     def stage(self, id: str) -> PlanStage:
         """Return a stage by its id; raises KeyError when the plan has none of that name."""

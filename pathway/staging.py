@@ -15,11 +15,12 @@ from typing import Literal
 
 import networkx as nx
 
-from pathway.conditions import Facts, Verdict, judge
+from pathway.conditions import Facts, judge
 from pathway.days import add_months
 from pathway.protocol.followers import follows
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
 from pathway.record import Decision, Operation, Record
+from pathway.verdict import Verdict
 
 Need = Literal["done", "under_way", "planned", "possible", "optional", "unknown"]
 """`possible`: emitted for the strategy to use or drop; `unknown`: the indication cannot be judged."""
@@ -75,8 +76,21 @@ class Edge:
 
 
 @dataclass(frozen=True, slots=True)
+class Considered:
+    """An indication or contraindication judged on the day, whether or not its stage is needed.
+
+    `waived` rules are judged and do not count: a contraindication waived by a decision, an indication of a
+    stage that was declined or has been done as often as it may be.
+    """
+
+    rule: Indication | Contraindication
+    verdict: Verdict
+    waived: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class StageGraph:
-    """The stages of one child in rank order, and the edges between them.
+    """The stages of one child in rank order, the edges between them, and every rule that was considered.
 
     `past` ties what is done to what was done before it: for showing, it binds no date.
     """
@@ -84,6 +98,7 @@ class StageGraph:
     needs: tuple[StageNeed, ...]
     edges: tuple[Edge, ...]
     past: tuple[Edge, ...] = ()
+    considered: tuple[Considered, ...] = ()
 
     def need(self, id: str) -> StageNeed:
         """Return one stage by id; raises KeyError when it is not in the graph."""
@@ -112,6 +127,7 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
     for the following numbers they read `later`.
     """
     needs: list[StageNeed] = []
+    considered: list[Considered] = []
     for kind in sorted(protocol.stages, key=lambda item: (item.rank, item.id)):
         done = _done(kind, record, protocol, on)
         needs.extend(done)
@@ -120,11 +136,13 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
             planned=frozenset(n.stage.id for n in needs if n.need in ("planned", "possible")),
             offered=frozenset(n.stage.id for n in needs if n.need == "optional"),
         )
-        needs.extend(_undone(kind, len(done), needs, facts, record, protocol))
+        judged = _considered(kind, len(done), facts, record, protocol)
+        considered.extend(judged)
+        needs.extend(_undone(kind, len(done), needs, judged, record, protocol))
     edges, past = tuple(_edges(needs, protocol)), tuple(_past(needs, protocol))
     verdicts: dict[str, Verdict] = {}
-    judged = tuple(_with_gates(need, needs, facts, record, protocol, verdicts) for need in needs)
-    return StageGraph(judged, edges, past)
+    gated = tuple(_with_gates(need, needs, facts, record, protocol, verdicts) for need in needs)
+    return StageGraph(gated, edges, past, tuple(considered))
 
 
 def numbered(kind: str, number: int, most: int) -> str:
@@ -173,9 +191,14 @@ def _done_followers(kind: Stage, leader: Stage, record: Record, on: datetime.dat
 
 
 def _undone(
-    kind: Stage, done: int, needs: list[StageNeed], facts: Facts, record: Record, protocol: Protocol
+    kind: Stage,
+    done: int,
+    needs: list[StageNeed],
+    judged: list[Considered],
+    record: Record,
+    protocol: Protocol,
 ) -> list[StageNeed]:
-    indicated = [(rule, judge(rule.when, facts, protocol)) for rule in protocol.indications if rule.stage == kind.id]
+    indicated = [(item.rule, item.verdict) for item in judged if isinstance(item.rule, Indication)]
     leader = follows(kind, protocol)
     if leader is not None:
         return _followers(kind, leader, done, needs, indicated)
@@ -186,7 +209,11 @@ def _undone(
         return []
     if done and _waits_for_another(kind, required):
         return []
-    against = _against(kind, facts, record, protocol)
+    against = tuple(
+        (item.rule, item.verdict)
+        for item in judged
+        if isinstance(item.rule, Contraindication) and item.verdict.state == "holds" and not item.waived
+    )
     need: Need = "planned" if required else "optional" if optional else "unknown"
     reasons = tuple(required or optional or unknown)
     repeats = kind.bone is not None and need != "unknown"
@@ -234,16 +261,16 @@ def _followers(
     ]
 
 
-def _against(
-    kind: Stage, facts: Facts, record: Record, protocol: Protocol
-) -> tuple[tuple[Contraindication, Verdict], ...]:
+def _considered(kind: Stage, done: int, facts: Facts, record: Record, protocol: Protocol) -> list[Considered]:
+    """Judge every rule for and against a kind of stage of which `done` are done."""
     waived = {decision.gate for decision in record.decisions if decision.kind == "waive_gate"}
-    judged = [
-        (rule, judge(rule.when, facts, protocol))
-        for rule in protocol.contraindications
-        if rule.stage == kind.id and rule.id not in waived
+    over = done >= kind.most or _declined(kind, numbered(kind.id, done + 1, kind.most), record) is not None
+    grounds = [rule for rule in protocol.indications if rule.stage == kind.id]
+    opposed = [rule for rule in protocol.contraindications if rule.stage == kind.id]
+    return [
+        *(Considered(rule, judge(rule.when, facts, protocol), over) for rule in grounds),
+        *(Considered(rule, judge(rule.when, facts, protocol), rule.id in waived) for rule in opposed),
     ]
-    return tuple((rule, verdict) for rule, verdict in judged if verdict.state == "holds")
 
 
 def _with_gates(

@@ -4,7 +4,15 @@ from pathway.assemble.card import cautions, child_card, cited_sources, notices
 from pathway.assemble.courses import plan_course
 from pathway.assemble.growth import growth_part, quantiles
 from pathway.assemble.questions import open_questions
-from pathway.assemble.reasons import classification, conflict, not_planned, reason, verdict_record
+from pathway.assemble.reasons import (
+    classification,
+    conflict,
+    considered,
+    local_part,
+    not_planned,
+    reason,
+    verdict_record,
+)
 from pathway.assemble.stages import gate_state, plan_stages
 
 __all__ = [
@@ -13,8 +21,10 @@ __all__ = [
     "cited_sources",
     "classification",
     "conflict",
+    "considered",
     "gate_state",
     "growth_part",
+    "local_part",
     "not_planned",
     "notices",
     "open_questions",

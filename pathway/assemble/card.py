@@ -32,8 +32,8 @@ def cautions(protocol: Protocol, stages: Sequence[pm.PlanStage], *, both: bool) 
     """Return the sentences that this plan must show, the standing one first."""
     kinds = {stage.kind for stage in stages}
     return tuple(
-        pm.Caution(text=rule.text, sources=rule.sources, provenance=rule.provenance)
-        for rule in protocol.cautions
+        pm.Caution(text=rule.text, sources=rule.sources, provenance=rule.provenance, local=rule.local)
+        for rule in sorted(protocol.cautions, key=lambda rule: not rule.head)
         if (rule.bilateral and both) or (not rule.bilateral and (not rule.stages or kinds & set(rule.stages)))
     )
 

@@ -4,13 +4,25 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 from pathway import plan_model as pm
 from pathway.classify import Classified
 from pathway.findings import Findings, Unknown
 from pathway.growth import Posterior
-from pathway.protocol.model import Protocol
+from pathway.protocol.model import Contraindication, Protocol
 from pathway.staging import StageGraph
+
+PROJECTION = "the growth projection"
+
+
+@dataclass(slots=True)
+class _Asked:
+    """What hangs on one finding while it is gathered: by when for what, which rules, which stages it holds up."""
+
+    needed: dict[str, datetime.date] = field(default_factory=dict)
+    rules: set[str] = field(default_factory=set)
+    blocks: set[str] = field(default_factory=set)
 
 
 def open_questions(
@@ -22,32 +34,44 @@ def open_questions(
     protocol: Protocol,
     on: datetime.date,
 ) -> tuple[pm.OpenQuestion, ...]:
-    """Return what is missing, what each finding decides, and by when; most urgent and most deciding first."""
-    needed: dict[str, dict[str, datetime.date]] = {}
+    """Return what is missing, what each finding decides, and by when.
 
-    def ask(finding: str, what: str, by: datetime.date) -> None:
+    First what holds up a stage that could start or the whole projection, then by the day it is needed, then by
+    how many judgements wait for it.
+    """
+    asked: dict[str, _Asked] = {}
+
+    def ask(finding: str, what: str, by: datetime.date, rule: str, *, blocks: bool = False) -> None:
         for entered in protocol.finding(finding).derived_from or (finding,):
-            known = needed.setdefault(entered, {})
-            known[what] = min(by, known.get(what, by))
+            uses = asked.setdefault(entered, _Asked())
+            uses.needed[what] = min(by, uses.needed.get(what, by))
+            uses.rules.add(rule)
+            if blocks:
+                uses.blocks.add(what)
 
     for item in classified:
-        for finding in item.asks if item.scheme.asks else ():
-            ask(finding, item.scheme.label, on)
-    for need in graph.needs:
-        if need.need == "unknown":
-            for _, verdict in need.indicated:
-                for finding in verdict.asks:
-                    ask(finding, need.stage.label, on)
+        for kind, verdict in item.judged:
+            for finding in verdict.asks if item.type is None and item.scheme.asks else ():
+                ask(finding, item.scheme.label, on, kind.id)
+    in_graph = {need.stage.id: need for need in graph.needs}
+    for considered in graph.considered:
+        need = in_graph.get(considered.rule.stage)
+        undecided = need is not None and need.need == "unknown"
+        opposed = need is not None and isinstance(considered.rule, Contraindication) and not considered.waived
+        if need is not None and (undecided or opposed):
+            for finding in considered.verdict.asks:
+                ask(finding, need.stage.label, on, considered.rule.id)
     for stage in stages:
         for gate in stage.gates if stage.date or stage.status == "blocked" else ():
             if gate.state == "unknown":
                 for finding in gate.verdict.asks:
-                    ask(finding, stage.label, max(gate.look_again_on or on, on))
+                    by = max(gate.look_again_on or on, on)
+                    ask(finding, stage.label, by, gate.id, blocks=stage.status == "blocked")
     if posterior is None:
         for finding in ("femur_length_mm", "tibia_length_mm"):
-            ask(finding, "the growth projection", on)
+            ask(finding, PROJECTION, on, PROJECTION, blocks=True)
     questions = []
-    for finding, uses in needed.items():
+    for finding, uses in asked.items():
         rule = protocol.finding(finding)
         fact = findings.get((finding, "affected"))
         questions.append(
@@ -56,8 +80,10 @@ def open_questions(
                 label=rule.label,
                 how=rule.how,
                 why_unknown=fact.why if isinstance(fact, Unknown) else "never_measured",
-                needed_for=tuple(sorted(uses)),
-                by=min(uses.values()),
+                needed_for=tuple(sorted(uses.needed)),
+                by=min(uses.needed.values()),
+                decides=len(uses.rules),
+                blocks=tuple(sorted(uses.blocks)),
             )
         )
-    return tuple(sorted(questions, key=lambda q: (q.by or on, -len(q.needed_for), q.finding)))
+    return tuple(sorted(questions, key=lambda q: (not q.blocks, q.by or on, -q.decides, q.finding)))

@@ -6,9 +6,11 @@ from collections.abc import Iterable
 
 from pathway import plan_model as pm
 from pathway.classify import UNDETERMINED, Classified
-from pathway.conditions import Verdict
 from pathway.network import Conflict
-from pathway.protocol.model import Protocol, Rule
+from pathway.protocol.model import Contraindication, Indication, Protocol, Rule
+from pathway.protocol.references import local_ids
+from pathway.staging import StageGraph
+from pathway.verdict import Verdict
 
 
 def verdict_record(verdict: Verdict) -> pm.VerdictRecord:
@@ -17,12 +19,18 @@ def verdict_record(verdict: Verdict) -> pm.VerdictRecord:
         state=verdict.state,
         sentence=verdict.sentence,
         test=verdict.test,
+        form=verdict.form,
         finding=verdict.finding,
         value=verdict.value,
         sd=verdict.sd,
         measured_on=verdict.measured_on,
         method=verdict.method,
         margin=None if verdict.margin is None else round(verdict.margin, 3),
+        comparison=verdict.comparison,
+        threshold=verdict.threshold,
+        subject=verdict.subject,
+        leg=verdict.leg,
+        chance=verdict.chance,
         why_unknown=verdict.why_unknown,
         asks=tuple(sorted(verdict.asks)),
         parts=tuple(verdict_record(part) for part in verdict.parts),
@@ -40,6 +48,36 @@ def reason(rule: Rule, verdict: Verdict | None, *, against: bool = False) -> pm.
         local=rule.local,
         against=against,
         verdict=None if verdict is None else verdict_record(verdict),
+    )
+
+
+def considered(graph: StageGraph, found: Iterable[Classified]) -> tuple[pm.Considered, ...]:
+    """Return every indication, contraindication and type as judged on the day."""
+    rules = [
+        pm.Considered(
+            kind="indication" if isinstance(item.rule, Indication) else "contraindication",
+            about=item.rule.stage,
+            optional=isinstance(item.rule, Indication) and item.rule.optional,
+            waived=item.waived,
+            reason=reason(item.rule, item.verdict, against=isinstance(item.rule, Contraindication)),
+        )
+        for item in graph.considered
+    ]
+    types = [
+        pm.Considered(kind="type", about=item.scheme.id, type=kind.type, reason=reason(kind, verdict))
+        for item in found
+        for kind, verdict in item.judged
+    ]
+    return (*rules, *types)
+
+
+def local_part(protocol: Protocol) -> pm.PlanProtocol:
+    """Return the protocol's card, with what the clinic changed, added or switched off."""
+    return pm.PlanProtocol(
+        name=protocol.name,
+        version=protocol.version,
+        local_rules=local_ids(protocol),
+        switched_off=tuple(pm.SwitchedOff(id=item.id, because=item.because) for item in protocol.switched_off),
     )
 
 

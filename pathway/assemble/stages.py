@@ -9,7 +9,7 @@ from pathway import plan_model as pm
 from pathway.assemble.reasons import reason, verdict_record
 from pathway.course import Arrest, Course, Lengthening, LimitAt
 from pathway.days import add_months, age_years
-from pathway.protocol.model import Protocol
+from pathway.protocol.model import Protocol, StopRule
 from pathway.record import Record
 from pathway.staging import GateState, StageGraph, StageNeed
 from pathway.timing import Timetable
@@ -106,9 +106,13 @@ def _stage(
         slack_days=(window[1] - date).days if window and window[1] and date and need.done_on is None else None,
         gates=gates,
         after=after,
-        stop_rules=tuple(rule.text for rule in protocol.stop_rules if rule.stage == stage.id),
+        stop_rules=tuple(_stop_words(rule) for rule in protocol.stop_rules if rule.stage == stage.id),
         sources=tuple(sorted(used)),
     )
+
+
+def _stop_words(rule: StopRule) -> str:
+    return f"{rule.text} (local)" if rule.local else rule.text
 
 
 def _label(need: StageNeed, graph: StageGraph) -> str:
@@ -126,6 +130,7 @@ def _done_reason(need: StageNeed) -> pm.Reason:
         sources=need.stage.sources,
         provenance=need.stage.provenance,
         strength=need.stage.strength,
+        local=need.stage.local,
     )
 
 
@@ -175,6 +180,7 @@ def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStat
         sources=rule.sources,
         provenance=rule.provenance,
         strength=rule.strength,
+        local=rule.local,
         verdict=verdict_record(verdict),
     )
 

@@ -32,10 +32,14 @@ def growth_text(plan: Plan, width: int = 80) -> str:
     return "\n".join(_growth_lines(plan, width)) + "\n"
 
 
-def why_text(plan: Plan, stage: PlanStage, lines: Iterable[Line], width: int = 80) -> str:
-    """Return an explanation as indented text with a mark for each state."""
-    head = f"{stage.label} ({_status(stage)}) for {plan.child.id} on {plan.on}"
-    body = [head, *_wrapped(caution(plan), width), ""]
+def why_text(plan: Plan, stage: PlanStage | str, lines: Iterable[Line], width: int = 80) -> str:
+    """Return an explanation as indented text with a mark for each state.
+
+    `stage` is the label of the kind where the plan has no such stage.
+    """
+    name = stage if isinstance(stage, str) else f"{stage.label} ({_status(stage)})"
+    head = f"{name} for {plan.child.id} on {plan.on}"
+    body = [head, *_wrapped(caution(plan), width), *local_lines(plan, width), ""]
     for line in lines:
         if line.depth == 0:
             body += ["", line.text]
@@ -49,6 +53,15 @@ def why_text(plan: Plan, stage: PlanStage, lines: Iterable[Line], width: int = 8
 def caution(plan: Plan) -> str:
     """Return the first caution of the plan: what it is and who decides."""
     return plan.cautions[0].text
+
+
+def local_lines(plan: Plan, width: int) -> Iterator[str]:
+    """Yield which rules the clinic changed, added or switched off; nothing where it has none of its own."""
+    protocol = plan.protocol
+    if protocol.local_rules:
+        yield from _wrapped(f"Local rules: {', '.join(protocol.local_rules)}", width, "", "  ")
+    for item in protocol.switched_off:
+        yield from _wrapped(f"Switched off locally: {item.id} ({item.because})", width, "", "  ")
 
 
 def cm_words(mm: float) -> str:
@@ -97,6 +110,7 @@ def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     if child.note:
         yield child.note
     yield from _wrapped(caution(plan), width)
+    yield from local_lines(plan, width)
     for text in plan.notices:
         yield ""
         yield from _wrapped(f"Notice: {text}", width)
@@ -118,7 +132,8 @@ def _classification(plan: Plan, width: int) -> Iterator[str]:
         yield ""
         yield "Classification"
     for item in plan.classification:
-        yield from _wrapped(f"{item.label}: {item.type} ({item.type_label})", width, "  ", "    ")
+        local = " (local)" if item.system in plan.protocol.local_rules else ""
+        yield from _wrapped(f"{item.label}{local}: {item.type} ({item.type_label})", width, "  ", "    ")
         if item.asks:
             yield from _wrapped(
                 "would be settled by: " + ", ".join(_words(asked) for asked in item.asks), width, "    "
@@ -155,10 +170,16 @@ def _stage_table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
         mark = "" if plain else f"{STATUS_MARKS[stage.status]} "
         when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{'':10}  {'':9}"
         head = f"  {when}  {mark}{_status(stage):<9}  "
-        yield from _wrapped(f"{stage.label}{_tail(stage)}", width, head, " " * len(head))
+        yield from _wrapped(f"{stage.label}{_local(plan, stage)}{_tail(stage)}", width, head, " " * len(head))
         for item in stage.because:
             if item.against:
                 yield from _wrapped(item.text, width, " " * len(head))
+
+
+def _local(plan: Plan, stage: PlanStage) -> str:
+    """Say `local` where the stage or a reason for it comes from the clinic's own rules."""
+    own = stage.kind in plan.protocol.local_rules or any(item.local for item in stage.because)
+    return " (local)" if own else ""
 
 
 def _tail(stage: PlanStage) -> str:
@@ -182,7 +203,8 @@ def _gate_lines(plan: Plan, width: int) -> Iterator[str]:
     yield ""
     yield "What does not hold yet"
     for stage, gate in open_gates:
-        yield from _wrapped(f"{stage.label}: {gate.sentence}. {gate.because}", width, "  ", "    ")
+        local = " (local)" if gate.local else ""
+        yield from _wrapped(f"{stage.label}{local}: {gate.sentence}. {gate.because}", width, "  ", "    ")
 
 
 def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
@@ -223,6 +245,10 @@ def _question_lines(plan: Plan, width: int) -> Iterator[str]:
         text = f"{question.label} ({_words(question.why_unknown)}): {question.how}; needed for {needed}"
         if question.by is not None:
             text += f", by {question.by}"
+        if question.decides > 1:
+            text += f"; {question.decides} judgements wait for it"
+        if question.blocks:
+            text += f"; holds up {', '.join(question.blocks)}"
         yield from _wrapped(text, width, "  ", "    ")
 
 
@@ -230,7 +256,7 @@ def _caution_lines(plan: Plan, width: int) -> Iterator[str]:
     yield ""
     yield "Cautions"
     for item in plan.cautions:
-        yield from _wrapped(item.text, width, "  ", "    ")
+        yield from _wrapped(f"{item.text} (local)" if item.local else item.text, width, "  ", "    ")
     uncertain = sorted(
         {reason.rule for stage in plan.stages for reason in stage.because if reason.provenance == "memory"}
     )
@@ -244,6 +270,7 @@ def _growth_lines(plan: Plan, width: int) -> Iterator[str]:
     growth = plan.growth
     yield f"Growth of {plan.child.id} on {plan.on}"
     yield from _wrapped(caution(plan), width)
+    yield from local_lines(plan, width)
     yield ""
     for note in growth.notes or (growth.basis,):
         yield from _wrapped(note, width, "  ", "    ")

@@ -41,6 +41,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_stage_references(protocol),
         *_months(protocol),
         *_amounts(protocol),
+        *_head_caution(protocol),
         *_guidance(protocol),
     )
     do = "correct the rule or add what is missing"
@@ -236,6 +237,16 @@ def _amounts(protocol: Protocol) -> Iterator[_Wrong]:
         if rule.from_age_years >= rule.to_age_years:
             found = f"from {rule.from_age_years:g} to {rule.to_age_years:g} years"
             yield _Wrong(rule.id, found, "the younger age first")
+
+
+def _head_caution(protocol: Protocol) -> Iterator[_Wrong]:
+    heads = [rule for rule in protocol.cautions if rule.head]
+    if len(heads) != 1:
+        name = heads[0].id if heads else "caution"
+        yield _Wrong(name, f"{len(heads)} cautions with `head = true`", "exactly one, which heads every view")
+    for rule in heads:
+        if rule.stages or rule.bilateral:
+            yield _Wrong(rule.id, "stages or bilateral", "neither, because it heads every view")
 
 
 def _guidance(protocol: Protocol) -> Iterator[_Wrong]:

@@ -13,6 +13,8 @@ from pydantic import BaseModel, ValidationError
 from pathway.faults import Fault, sentences
 from pathway.protocol import model
 from pathway.protocol.check import faults_of
+from pathway.protocol.overlay import Entry, Overlay, laid_over
+from pathway.protocol.validation import faults_of_validation
 
 KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "source": ("sources", model.Source),
@@ -36,6 +38,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "disagreement": ("disagreements", model.Disagreement),
 }
 CARD = ("name", "version", "changed", "growth_curve", "complications")
+OVERLAY_CARD = ("name", "version")
 
 
 class ProtocolError(Exception):
@@ -46,9 +49,67 @@ class ProtocolError(Exception):
         super().__init__(sentences(faults))
 
 
+def load_protocol(overlay: Traversable | None = None) -> model.Protocol:
+    """Return the protocol that ships with the program, with a clinic's folder laid over it where one is given.
+
+    Raises ProtocolError naming file and rule id.
+    """
+    return _shipped() if overlay is None else with_overlay(_shipped(), read_overlay(overlay))
+
+
+def with_overlay(protocol: model.Protocol, overlay: Overlay) -> model.Protocol:
+    """Return the protocol with an overlay laid over it; raises ProtocolError with every fault of the overlay."""
+    merged = laid_over(protocol, overlay)
+    if isinstance(merged, tuple):
+        raise ProtocolError(merged)
+    return merged
+
+
+def read_overlay(folder: Traversable) -> Overlay:
+    """Return a clinic's folder of `*.toml` as entries; `name` and `version` of its own may stand in any file.
+
+    Raises ProtocolError for no such folder, no rule in it, unreadable TOML, unknown kinds, entries without id
+    and ids given twice.
+    """
+    faults: list[Fault] = []
+    card: dict[str, str] = {}
+    entries: dict[tuple[str, str], Entry] = {}
+    for name, file in _toml_files(folder) if folder.is_dir() else []:
+        for key, value in (_content(name, file, faults) or {}).items():
+            if key in OVERLAY_CARD and isinstance(value, str):
+                card[key] = value
+                continue
+            kind = KINDS.get(key)
+            if kind is None:
+                known = ", ".join(sorted([*KINDS, *OVERLAY_CARD]))
+                faults.append(Fault(name, key, None, f"the kind {key!r}", f"one of {known}", "rename it"))
+                continue
+            for item in value if isinstance(value, list) else [value]:
+                _overlay_entry(kind[0], item, name, entries, faults)
+    if not entries and not faults:
+        found = "no rule in it" if folder.is_dir() else "no such folder"
+        faults.append(
+            Fault(str(folder), "", None, found, "a folder of TOML files with rules", "name the clinic's folder")
+        )
+    if faults:
+        raise ProtocolError(tuple(faults))
+    return Overlay(card.get("name", ""), card.get("version", ""), tuple(entries.values()))
+
+
+def _overlay_entry(kind: str, item: Any, file: str, entries: dict[tuple[str, str], Entry], faults: list[Fault]) -> None:
+    if not isinstance(item, dict) or not isinstance(item.get("id"), str):
+        faults.append(Fault(file, f"rule of {kind}", None, repr(item)[:80], "a table with an id", "give it its id"))
+        return
+    name = item["id"]
+    if (kind, name) in entries:
+        where = f"{entries[kind, name].file} and {file}"
+        faults.append(Fault(where, f"rule {name}", None, "the id 2 times", "an id that stands once", "join the two"))
+        return
+    entries[kind, name] = Entry(kind, name, item, file)
+
+
 @lru_cache(maxsize=1)
-def load_protocol() -> model.Protocol:
-    """Return the protocol that ships with the program; raises ProtocolError naming file and rule id."""
+def _shipped() -> model.Protocol:
     return read_protocol(resources.files("rules"))
 
 
@@ -69,7 +130,7 @@ def read_protocol(folder: Traversable) -> model.Protocol:
     try:
         protocol = model.Protocol(**parts)
     except ValidationError as error:
-        raise ProtocolError(tuple(_faults_of_validation(error, "protocol.toml", ""))) from error
+        raise ProtocolError(tuple(faults_of_validation(error, "protocol.toml", ""))) from error
     if found := faults_of(protocol, files):
         raise ProtocolError(found)
     return protocol
@@ -85,10 +146,8 @@ def _toml_files(folder: Traversable) -> list[tuple[str, Traversable]]:
 
 
 def _read_file(name: str, file: Traversable, parts: dict[str, Any], faults: list[Fault], files: dict[str, str]) -> None:
-    try:
-        content = tomllib.loads(file.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        faults.append(Fault(name, "", None, f"text that is not TOML ({error})", "a TOML file", "correct it"))
+    content = _content(name, file, faults)
+    if content is None:
         return
     if "columns" in content:
         content["id"] = file.name.removesuffix(".toml")
@@ -107,6 +166,18 @@ def _read_file(name: str, file: Traversable, parts: dict[str, Any], faults: list
             faults.append(Fault(name, key, None, f"the kind {key!r}", f"one of {known}", "rename it"))
 
 
+def _content(name: str, file: Traversable, faults: list[Fault]) -> dict[str, Any] | None:
+    try:
+        return tomllib.loads(file.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        faults.append(Fault(name, "", None, f"text that is not TOML ({error})", "a TOML file", "correct it"))
+    except OSError as error:
+        faults.append(
+            Fault(name, "", None, f"a file that cannot be read ({error.strerror})", "a TOML file", "check it")
+        )
+    return None
+
+
 def _remember(entry: Any, file: str, files: dict[str, str]) -> None:
     """Note in which file an id stands; an id in two files is placed in both."""
     if not isinstance(entry, dict):
@@ -122,14 +193,4 @@ def _take(shape: type[BaseModel], entry: Any, into: list[Any], file: str, faults
         into.append(shape.model_validate(entry))
     except ValidationError as error:
         name = str(entry.get("id", "rule without id")) if isinstance(entry, dict) else "not a table"
-        faults.extend(_faults_of_validation(error, file, name))
-
-
-def _faults_of_validation(error: ValidationError, file: str, rule: str) -> list[Fault]:
-    faults = []
-    for item in error.errors():
-        field = ".".join(str(part) for part in item["loc"])
-        key = f"rule {rule}, field {field}" if field else f"rule {rule}"
-        found = "nothing" if item["type"] == "missing" else repr(item["input"])[:80]
-        faults.append(Fault(file, key, None, found, item["msg"].removeprefix("Value error, "), "correct the rule"))
-    return faults
+        faults.extend(faults_of_validation(error, file, name))

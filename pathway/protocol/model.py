@@ -220,10 +220,11 @@ class Value(Rule):
 
 class Caution(Rule):
     """A sentence that must be shown: always, when one of `stages` is in the plan, or for a child affected on
-    both sides (`bilateral`), who is not planned.
+    both sides (`bilateral`), who is not planned. The one with `head` stands at the head of every view.
     """
 
     text: str
+    head: bool = False
     stages: tuple[str, ...] = ()
     bilateral: bool = False
 
@@ -256,8 +257,16 @@ class Table(Frozen):
         return tuple(float(row[at]) for row in self.rows)
 
 
+class SwitchedOff(Frozen):
+    """A rule of ours that a clinic switched off, with its reason; `kind` is the part of the protocol it stood in."""
+
+    id: str
+    kind: str
+    because: str
+
+
 class Protocol(Frozen):
-    """The whole of `rules/`, checked and frozen.
+    """The whole of `rules/`, checked and frozen; `switched_off` lists what a clinic's overlay took out.
 
     `growth_curve` names the end of the reference curve: `table` as the multiplier table prints it, `observed`
     where a cohort was seen to end.
@@ -288,6 +297,12 @@ class Protocol(Frozen):
     disagreements: tuple[Disagreement, ...] = ()
     tables: tuple[Table, ...]
     complications: tuple[str, ...]
+    switched_off: tuple[SwitchedOff, ...] = ()
+
+    @cached_property
+    def said(self) -> dict[int, tuple[Condition, str]]:
+        """Return the words of conditions as kept by `condition_words`, by identity, each with its condition."""
+        return {}
 
     @cached_property
     def _by_id(self) -> Mapping[str, Mapping[str, object]]:

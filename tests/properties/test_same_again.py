@@ -45,6 +45,7 @@ LISTED_IN_RULE_ORDER = frozenset(
         "sources",
         "physes",
         "methods",
+        "considered",
         "classification",
     }
 )

@@ -1,0 +1,66 @@
+"""Open questions: what holds a stage up first, then by day, then by how much hangs on the answer."""
+
+from __future__ import annotations
+
+import pytest
+
+from pathway.output.text import plan_text
+from pathway.plan import make_plan
+from tests.sample import HEALTHY, LEGS, ON, SHALLOW_AND_BENT, five_year_old
+
+
+def asked(protocol, *without: str, findings=HEALTHY):
+    plan = make_plan(five_year_old(findings, without=without), protocol, ON)
+    return plan, {question.finding: question for question in plan.open_questions}
+
+
+def test_they_are_ordered_by_what_they_hold_up_then_day_then_number(protocol) -> None:
+    plan, _ = asked(
+        protocol, *LEGS, "active_infection", "hip_joint", "ankle_type", "femoral_version_deg", findings=SHALLOW_AND_BENT
+    )
+    keys = [(not q.blocks, q.by, -q.decides, q.finding) for q in plan.open_questions]
+    assert keys == sorted(keys)
+    assert len({key[0] for key in keys}) == 2
+
+
+def test_what_holds_up_the_next_stage_is_asked_first_and_names_it(protocol) -> None:
+    plan, questions = asked(protocol, "femoral_version_deg", "ankle_type", findings=SHALLOW_AND_BENT)
+    assert questions["femoral_version_deg"].blocks == ("Straightening the upper femur",)
+    assert questions["ankle_type"].blocks == ()
+    assert plan.open_questions[0].finding == "femoral_version_deg"
+
+
+def test_a_gate_looked_at_later_is_asked_by_the_day_it_is_looked_at(protocol) -> None:
+    plan, questions = asked(protocol, "knee_flexion_deg", findings=SHALLOW_AND_BENT)
+    gate = next(g for g in plan.stage("femoral_lengthening_1").gates if g.id == "femoral_lengthening.knee_bends")
+    assert questions["knee_flexion_deg"].by == gate.look_again_on
+    assert questions["knee_flexion_deg"].by > ON
+
+
+def test_without_lengths_the_projection_waits(protocol) -> None:
+    plan, questions = asked(protocol, *LEGS)
+    assert questions["femur_length_mm"].blocks == ("the growth projection",)
+    assert {plan.open_questions[0].finding, plan.open_questions[1].finding} == {"femur_length_mm", "tibia_length_mm"}
+
+
+@pytest.mark.parametrize("missing", ["center_edge_angle_deg", "femoral_shaft", "ankle_type"])
+def test_the_number_is_that_of_the_judgements_that_are_unknown_for_want_of_it(missing, protocol) -> None:
+    plan, questions = asked(protocol, missing)
+    shown = {stage.kind for stage in plan.stages}
+    shown |= {scheme.id for scheme in protocol.classifications if scheme.asks}
+    waiting = {
+        item.reason.rule
+        for item in plan.considered
+        if item.reason.verdict and missing in item.reason.verdict.asks and item.about in shown
+    }
+    waiting |= {
+        gate.id for s in plan.stages for gate in s.gates if gate.state == "unknown" and missing in gate.verdict.asks
+    }
+    assert questions[missing].decides == len(waiting) > 0
+
+
+def test_the_text_says_when_how_many_and_what_is_held_up(protocol) -> None:
+    plan, questions = asked(protocol, "femoral_version_deg", findings=SHALLOW_AND_BENT)
+    text = " ".join(plan_text(plan, 100).split())
+    assert f"by {questions['femoral_version_deg'].by}" in text
+    assert "holds up Straightening the upper femur" in text
