@@ -68,7 +68,11 @@ def condition_words(condition: Condition, protocol: Protocol) -> str:
 
 
 def leaf_words(condition: Condition, protocol: Protocol) -> str:
-    """Return one comparison in words."""
+    """Return one comparison in words; made once for each comparison of a protocol."""
+    return protocol.said(condition, lambda: _leaf_words(condition, protocol))
+
+
+def _leaf_words(condition: Condition, protocol: Protocol) -> str:
     if condition.finding is not None:
         unit = protocol.finding(condition.finding).unit
         tail = test_words(condition, unit if unit not in WITHOUT_UNIT else "")

@@ -8,7 +8,7 @@ from pathway.protocol.model import Protocol, Stage
 def follows(kind: Stage, protocol: Protocol) -> Stage | None:
     """Return the lengthening whose end starts this stage (device removal, surveillance), or None."""
     for rule in protocol.intervals:
-        if rule.later_stage == kind.id and rule.at_most_months == 0 and rule.earlier.endswith(".end"):
+        if rule.at_most_months == 0 and rule.later_stage == kind.id and rule.earlier.endswith(".end"):
             earlier = protocol.stage(rule.earlier_stage)
             if earlier.bone is not None:
                 return earlier
