@@ -69,11 +69,7 @@ def condition_words(condition: Condition, protocol: Protocol) -> str:
 
 def leaf_words(condition: Condition, protocol: Protocol) -> str:
     """Return one comparison in words; made once for each comparison of a protocol."""
-    # The condition is kept with its words, so that no other one can come to stand at its address.
-    kept = protocol.said.get(id(condition))
-    if kept is None:
-        kept = protocol.said[id(condition)] = (condition, _leaf_words(condition, protocol))
-    return kept[1]
+    return protocol.said(condition, lambda: _leaf_words(condition, protocol))
 
 
 def _leaf_words(condition: Condition, protocol: Protocol) -> str:

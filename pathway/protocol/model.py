@@ -5,7 +5,7 @@ Every clinical number of the program stands in `rules/`, in one of these shapes,
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
 from typing import Literal
 
@@ -300,9 +300,16 @@ class Protocol(Frozen):
     switched_off: tuple[SwitchedOff, ...] = ()
 
     @cached_property
-    def said(self) -> dict[int, tuple[Condition, str]]:
-        """Return the words of conditions as kept by `condition_words`, by identity, each with its condition."""
+    def _words(self) -> dict[int, tuple[Condition, str]]:
         return {}
+
+    def said(self, condition: Condition, say: Callable[[], str]) -> str:
+        """Return the words of a condition, made by `say` when first asked for and kept."""
+        # The condition is kept with its words, so that no other one can come to stand at its address.
+        kept = self._words.get(id(condition))
+        if kept is None:
+            kept = self._words[id(condition)] = (condition, say())
+        return kept[1]
 
     @cached_property
     def _by_id(self) -> Mapping[str, Mapping[str, object]]:
