@@ -58,7 +58,7 @@ class AmountSearch:
         self.free = {bone: self._possible(bone) for bone in LENGTHENING}
         self.numbers = {bone: self._numbers(bone) for bone in LENGTHENING}
         self.free_days = [self._free_from(age) for age in map(float, self.ages)]
-        self.around: dict[tuple[Bone, Spans], Solved] = {}
+        self.around: dict[tuple[Bone, Spans, int], Solved] = {}
         self.solutions = {bone: self._solve(bone, self._busy_already(bone)) for bone in LENGTHENING}
 
     def best(
@@ -88,10 +88,10 @@ class AmountSearch:
         growing = self.ages <= max(self.posterior.mature_age_years, float(self.ages[0]))
         return float(np.sum((left > self.number("burden_over_mm")) & growing)) * self.grid_months
 
-    def excess(self, left_mm: float) -> float:
-        """Return how far a remaining difference misses the goal: 0 within the wished band, 1 within the accepted."""
+    def excess(self, left_mm: Floats) -> Floats:
+        """Return how far remaining differences miss the goal: 0 within the wished band, 1 within the accepted."""
         band, accepted = self.number("goal_band_mm"), self.number("goal_accepted_mm")
-        return 0.0 if left_mm <= band else 1.0 if left_mm <= accepted else left_mm
+        return np.where(left_mm <= band, 0.0, np.where(left_mm <= accepted, 1.0, left_mm))
 
     def _grid(self) -> Floats:
         now = age_years(self.born, self.on) + self.number("planning_lead_days") / 365.25
@@ -112,8 +112,8 @@ class AmountSearch:
         kind = LENGTHENING[bone]
         return [r for r in self.protocol.amount_limits if r.stage == kind and r.warns == warns]
 
-    def _solve(self, bone: Bone, busy: Spans) -> Solved:
-        needs = self.free[bone]
+    def _solve(self, bone: Bone, busy: Spans, most: int | None = None) -> Solved:
+        needs = self.free[bone][:most]
         if not needs:
             return None
         allowed = np.array([self._allowed(need, busy) for need in needs])
@@ -128,7 +128,7 @@ class AmountSearch:
         warn_mm = [r.most_mm for r in self._limits(bone, True) if r.most_mm is not None]
         whole = max(self.predicted_mm, float(np.max(self.difference)))
         share = whole if bone == self.primary else self._own_share(bone, None)
-        most = max(share, 0.0) + self.number("goal_accepted_mm")
+        reach = max(share, 0.0) + self.number("goal_accepted_mm")
         problem = Problem(
             step_mm=self.step_mm,
             months_a_column=self.grid_months,
@@ -142,7 +142,7 @@ class AmountSearch:
             outside_months=outside,
             gap=self._gap(bone),
             least=math.ceil(self.number("least_lengthening_mm") / self.step_mm),
-            most_units=math.ceil(most / self.step_mm),
+            most_units=math.ceil(reach / self.step_mm),
             over_mm=self.number("burden_over_mm"),
             weight_outside=self.number("weight_month_outside_preferred_age"),
             weight_over=self.number("weight_month_over_25_mm"),
@@ -227,19 +227,18 @@ class AmountSearch:
 
     def _gain(self, numbers: dict[Bone, int], arrest: Arrest | None) -> tuple[tuple[float, ...], float, float] | None:
         """Return (rank, gain of the first bone, gain of the second) nearest to equal legs, mm, or None."""
-        firsts, seconds = (self._gains(bone, numbers[bone]) for bone in (self.primary, self.second))
-        if not firsts or not seconds:
+        (firsts, first_costs), (seconds, second_costs) = (
+            self._gains(bone, numbers[bone]) for bone in (self.primary, self.second)
+        )
+        if not len(firsts) or not len(seconds):
             return None
         want = self._own_share(self.second, arrest)
-        second = min(seconds, key=lambda mm: (abs(mm - want), seconds[mm]))
-        target = self.predicted_mm - second - (arrest.effect_mm if arrest else 0.0)
-
-        def rank(mm: float) -> tuple[float, ...]:
-            left = abs(target - mm)
-            return (self.excess(left), round(left / self.step_mm), firsts[mm] + seconds[second])
-
-        first = min(firsts, key=rank)
-        return rank(first), first, second
+        second = int(np.lexsort((second_costs, np.abs(seconds - want)))[0])
+        target = self.predicted_mm - float(seconds[second]) - (arrest.effect_mm if arrest else 0.0)
+        left = np.abs(target - firsts)
+        ranks = (self.excess(left), np.round(left / self.step_mm), first_costs + second_costs[second])
+        first = int(np.lexsort(ranks[::-1])[0])
+        return tuple(float(part[first]) for part in ranks), float(firsts[first]), float(seconds[second])
 
     def _realised(
         self, numbers: dict[Bone, int], first_gain: float, second_gain: float
@@ -249,16 +248,17 @@ class AmountSearch:
         second, number = self.second, numbers[self.second]
         if number == 0:
             return tuple(first)
-        around = self._solve_around(second, self._busy(second, first)) if first else self.solutions[second]
+        around = self._solve_around(second, self._busy(second, first), number) if first else self.solutions[second]
         if around is None or not np.isfinite(self._cost(around, number, second_gain)):
             return None
         both = [*first, *self._lengthenings(second, number, second_gain, around)]
         return tuple(sorted(both, key=lambda item: item.age_years))
 
-    def _solve_around(self, bone: Bone, busy: Spans) -> Solved:
-        if (bone, busy) not in self.around:
-            self.around[bone, busy] = self._solve(bone, (*busy, *self._busy_already(bone)))
-        return self.around[bone, busy]
+    def _solve_around(self, bone: Bone, busy: Spans, number: int) -> Solved:
+        """Return the solved problem of a bone for up to `number` lengthenings outside the busy ages."""
+        if (bone, busy, number) not in self.around:
+            self.around[bone, busy, number] = self._solve(bone, (*busy, *self._busy_already(bone)), number)
+        return self.around[bone, busy, number]
 
     def _own_share(self, bone: Bone, arrest: Arrest | None) -> float:
         long, short = (
@@ -271,15 +271,16 @@ class AmountSearch:
             own -= arrest.effect_mm * own / max(self.predicted_mm, own)
         return own
 
-    def _gains(self, bone: Bone, number: int) -> dict[float, float]:
-        """Total gains (mm) that `number` lengthenings of a bone can reach, with their cost."""
-        if number == 0:
-            return {0.0: 0.0}
+    def _gains(self, bone: Bone, number: int) -> tuple[Floats, Floats]:
+        """Total gains (mm, rising) that `number` lengthenings of a bone can reach, with their costs."""
         solved = self.solutions[bone]
+        if number == 0:
+            return np.zeros(1), np.zeros(1)
         if solved is None:
-            return {}
+            return np.zeros(0), np.zeros(0)
         cost = solved[1].cost[number]
-        return {g * self.step_mm: float(cost[g]) for g in range(len(cost)) if np.isfinite(cost[g])}
+        reached = np.flatnonzero(np.isfinite(cost))
+        return reached * self.step_mm, cost[reached]
 
     def _cost(self, solved: tuple[Problem, Solution], number: int, gain: float) -> float:
         return float(solved[1].cost[number][round(gain / self.step_mm)])

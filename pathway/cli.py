@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import gc
 import sys
 from importlib import resources
 from pathlib import Path
@@ -64,8 +65,8 @@ def demo(on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bo
     example always looks the same.
     """
     day = on or DEMO_DAY
-    if sys.stdout.isatty() and sys.stdin.isatty() and not as_json and not plain and clinic is None:
-        _open_screen(DEMO_CHILD, day)
+    if sys.stdout.isatty() and sys.stdin.isatty() and not as_json and not plain:
+        _open_screen(DEMO_CHILD, day, clinic)
         return
     click.echo(f"Example child {DEMO_CHILD} (invented), planned as on {day}.", err=True)
     _print_plan(_plan_of(_example(DEMO_CHILD), f"{DEMO_CHILD}.toml", day, clinic), as_json, plain)
@@ -156,6 +157,8 @@ def _caution(made: Plan) -> str:
 def _plan_of(text: str, name: str, on: datetime.date, clinic: Path | None) -> Plan:
     from pathway.plan import PlanBreach, make_plan
 
+    # A verb lives for a second or two: looking for garbage while the rules load would only cost time.
+    gc.disable()
     protocol = protocol_of(clinic)
     record = _record(text, name, protocol, on)
     try:
@@ -217,10 +220,11 @@ def _today(on: datetime.date | None) -> datetime.date:
     return on if on is not None else datetime.date.today()
 
 
-def _open_screen(child: str | None, on: datetime.date | None) -> None:
+def _open_screen(child: str | None, on: datetime.date | None, clinic: Path | None = None) -> None:
     from tui.app import run
 
-    run({name: _example(name) for name in _examples()}, _today(on), child)
+    protocol = protocol_of(clinic) if clinic is not None else None
+    run({name: _example(name) for name in _examples()}, _today(on), child, protocol)
 
 
 if __name__ == "__main__":

@@ -10,6 +10,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
+import numpy as np
+
 from pathway.amounts import AmountSearch
 from pathway.course import (
     ARREST,
@@ -119,7 +121,7 @@ class _Strategist:
     def _key(self, course: Course, preferences: set[str | None]) -> tuple[float | int | bool | str, ...]:
         left = abs(course.residual_mm)
         beyond = any(not need.within_protocol for need in self.graph.needs if need.need == "possible")
-        reach = (0.0 if beyond else math.inf) if course.prosthetic else self.search.excess(left)
+        reach = (0.0 if beyond else math.inf) if course.prosthetic else self._excess(left)
         avoid = "no_growth_arrest" in preferences and course.arrest is not None
         few = course.operations if "fewest_operations" in preferences else 0
         device = course.device_months if "least_device_time" in preferences else 0.0
@@ -135,6 +137,9 @@ class _Strategist:
             course.months_over,
             course.id,
         )
+
+    def _excess(self, left_mm: float) -> float:
+        return float(self.search.excess(np.array(left_mm)))
 
     def _outside(self, course: Course) -> str:
         chosen = {item.stage for item in course.lengthenings}
@@ -153,7 +158,7 @@ class _Strategist:
             return "another road: to be shown in equal detail, not ranked by length"
         if best.prosthetic:
             return "; ".join(reasons) or "the protocol puts the prosthetic road first here"
-        if self.search.excess(abs(course.residual_mm)) > self.search.excess(abs(best.residual_mm)):
+        if self._excess(abs(course.residual_mm)) > self._excess(abs(best.residual_mm)):
             side = "longer" if course.residual_mm < 0 else "shorter"
             reasons.append(f"leaves the treated leg {abs(course.residual_mm):.0f} mm {side}")
         if course.operations > best.operations:

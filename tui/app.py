@@ -14,6 +14,7 @@ from textual.binding import BindingType
 from textual.message import Message
 from textual.screen import Screen
 
+from pathway.protocol.model import Protocol
 from tui import keys, planner
 from tui.screens.base import ChildScreen, OwnScreen
 from tui.screens.children import ChildrenScreen
@@ -40,8 +41,11 @@ class PathwayApp(App[None]):
             self.outcome = outcome
             super().__init__()
 
-    def __init__(self, files: Mapping[str, str], on: datetime.date, child: str | None = None) -> None:
+    def __init__(
+        self, files: Mapping[str, str], on: datetime.date, child: str | None = None, protocol: Protocol | None = None
+    ) -> None:
         super().__init__()
+        self.protocol = protocol
         self.shelf: Shelf = shelf(files)
         self.on = on
         self.first_child = child if child in files else None
@@ -87,7 +91,7 @@ class PathwayApp(App[None]):
     @work(thread=True)
     def _plan(self, name: str, text: str) -> None:
         try:
-            outcome = planner.make(name, text, self.on)
+            outcome = planner.make(name, text, self.on, self.protocol)
         except Exception as error:  # a fault of ours must not end the session: it is said in place
             outcome = (f"{name}: {UNEXPECTED} ({type(error).__name__}: {error}).",)
         self.post_message(self.Planned(name, outcome))
@@ -175,6 +179,11 @@ class PathwayApp(App[None]):
         self.open_road(name)
 
 
-def run(files: Mapping[str, str], on: datetime.date, child: str | None = None) -> None:
-    """Open the screens on case files by name, planned as on a day; `child` opens that child's road at once."""
-    PathwayApp(files, on, child).run()
+def run(
+    files: Mapping[str, str], on: datetime.date, child: str | None = None, protocol: Protocol | None = None
+) -> None:
+    """Open the screens on case files by name, planned as on a day; `child` opens that child's road at once.
+
+    Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours.
+    """
+    PathwayApp(files, on, child, protocol).run()

@@ -6,6 +6,7 @@ import datetime
 from dataclasses import dataclass
 
 from pathway.plan_model import Plan
+from pathway.protocol.model import Protocol
 from pathway.record import Record
 from tui.telling import Aids
 
@@ -20,15 +21,15 @@ class Made:
     goal_mm: tuple[float, float]
 
 
-def make(name: str, text: str, on: datetime.date) -> Made | tuple[str, ...]:
-    """Return the plan of a case file, or the sentences that say why there is none."""
+def make(name: str, text: str, on: datetime.date, given: Protocol | None = None) -> Made | tuple[str, ...]:
+    """Return the plan of a case file by the protocol given (ours where none is), or why there is none."""
     from pathway.intake import take_in
     from pathway.plan import PlanBreach, make_plan
     from pathway.protocol.load import ProtocolError, load_protocol
     from tui.telling import aids
 
     try:
-        protocol = load_protocol()
+        protocol = given or load_protocol()
     except ProtocolError as error:
         return ("The rules cannot be used.", *str(error).splitlines())
     record = take_in(text, f"{name}.toml", protocol, on)

@@ -130,6 +130,17 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Say]:
         yield Say(f"Amount {amount}")
     if stage.gates:
         yield gate_count(stage)
+    yield from _marks(stage)
+
+
+def _marks(stage: PlanStage) -> Iterator[Say]:
+    """Say when a stage rests on a clinic's own rules or on rules recalled from memory."""
+    rules = [(item.local, item.provenance) for item in stage.because]
+    rules += [(gate.local, gate.provenance) for gate in stage.gates]
+    if any(local for local, _ in rules):
+        yield Say("Rests on rules of this clinic (local)")
+    if any(provenance == "memory" for _, provenance in rules):
+        yield Say("Rests on rules from memory: check before use")
 
 
 def _when(stage: PlanStage) -> str:
@@ -185,7 +196,9 @@ def of_gates(stage: PlanStage) -> Iterator[Say]:
 
 def _gate_words(gate: GateState) -> str:
     again = f" Measured again from {gate.look_again_on}." if gate.look_again_on is not None else ""
-    return f"{gate.sentence}.{again}"
+    local = " [local]" if gate.local else ""
+    origin = f" [{explain.PROVENANCE_WORDS[gate.provenance]}]" if gate.provenance == "memory" else ""
+    return f"{gate.sentence}.{again}{local}{origin}"
 
 
 def details(plan: Plan, stage: PlanStage) -> Iterator[Say]:
