@@ -21,6 +21,8 @@ DEMO_CHILD = "rowan-02"
 DEMO_DAY = datetime.date(2026, 11, 25)
 CANNOT_PLAN, BAD_INPUT = 1, 2
 MOST_BYTES = 2_000_000
+CHART_ROWS = 18
+CHART_KEY = "Leg difference by age; bands ▒ 50 and ░ 90 of 100 children like this one; ■ measured; dots: no operations"
 
 
 def _day(_context: click.Context, _parameter: click.Parameter, value: datetime.datetime | None) -> datetime.date | None:
@@ -130,12 +132,16 @@ def why(case: Path, stage: str, on: datetime.date | None, clinic: Path | None, a
 def growth(case: Path, on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool) -> None:
     """Project the growth of both legs, with the classical methods beside it."""
     from pathway.output.json import part_json
+    from pathway.output.road import growth_chart
     from pathway.output.text import growth_text
 
     made = _plan_of(_read_file(case), str(case), _today(on), clinic)
     if as_json:
         click.echo(part_json({"growth": made.growth.model_dump(mode="json"), "caution": _caution(made)}))
         return
+    drawn = None if plain else growth_chart(made, width(), CHART_ROWS)
+    if drawn is not None:
+        click.echo(f"{drawn.text}\n{CHART_KEY}\n")
     click.echo(growth_text(made, width()), nl=False)
 
 

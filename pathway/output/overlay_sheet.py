@@ -52,7 +52,7 @@ def _lines(ours: Protocol, theirs: Protocol, found: Sequence[Difference], width:
     yield f"Review sheet: {theirs.name} {theirs.version}"
     yield f"laid over {ours.name} {ours.version}"
     counts = ", ".join(f"{sum(item.what == what for item in found)} {what}" for what in ORDER)
-    yield f"{len(found)} rules: {counts}"
+    yield f"{len(found)} {'rule' if len(found) == 1 else 'rules'}: {counts}"
     for what in ORDER:
         for item in found:
             if item.what == what:

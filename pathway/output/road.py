@@ -76,6 +76,18 @@ def road(
     return canvas.picture(" ".join(_alt(plan)))
 
 
+def growth_chart(plan: Plan, width: int, height: int) -> Picture | None:
+    """Return the curve of the road alone, for printing: bands as ░▒, ages beneath; None without a projection."""
+    if chart.curve(plan) is None:
+        return None
+    axis = road_axis(width, *road_ages(plan))
+    canvas = Canvas(width, height)
+    chart.draw(canvas, plan, axis, 0, height - 2, None, shaded=True)
+    _draw_axis(canvas, height - 2, axis, plan)
+    _draw_today(canvas, 0, height - 2, height - 2, axis, plan)
+    return canvas.picture(" ".join(_alt(plan)))
+
+
 def _draw_instead(canvas: Canvas, top: int, rows: int, axis: Axis, plan: Plan) -> None:
     """Say that there is no curve, and which findings would bring one or settle what is open."""
     canvas.put(top, axis.left, NO_CURVE, Role.TEXT)
