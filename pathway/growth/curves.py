@@ -19,7 +19,7 @@ from pathway.protocol.model import Protocol
 from pathway.record import Sex
 
 Floats = npt.NDArray[np.floating[Any]]
-Ending = Literal["table", "observed"]
+Ending = Literal["table", "observed", "dutch_leg_length"]
 
 _STEPS_A_YEAR = 96
 _OLDEST_YEARS = 25
@@ -106,11 +106,14 @@ def growth_curve(protocol: Protocol, sex: Sex, ending: Ending | None = None) -> 
     """Return the curve of one sex from the protocol's multiplier table.
 
     `ending="observed"` stretches or shortens the last part so that growth ends where a cohort was seen to
-    end (rule values `observed_growth_end_…`); None takes the one named on the protocol's card
+    end (rule values `observed_growth_end_…`), `dutch_leg_length` takes the medians of Dutch children instead
+    (Fredriks 2005, a soft-tissue length); None takes the one named on the protocol's card
     (`growth_curve`). Cached by the rows it is made from. Raises KeyError when the protocol has no such table
     or value.
     """
     ending = ending or protocol.growth_curve
+    if ending == "dutch_leg_length":
+        return _dutch_curve(protocol, sex)
     table = protocol.table(f"multiplier_lower_limb_{plural(sex)}")
     ages = tuple(y + m / 12 for y, m in zip(table.column("years"), table.column("months"), strict=True))
     end, bend = 0.0, 0.0
@@ -118,6 +121,14 @@ def growth_curve(protocol: Protocol, sex: Sex, ending: Ending | None = None) -> 
         end = protocol.number(f"observed_growth_end_{plural(sex)}_years")
         bend = protocol.number("observed_end_bends_from_fraction")
     return _curve("lower-limb multiplier", sex, ages, table.column("multiplier"), end, bend)
+
+
+def _dutch_curve(protocol: Protocol, sex: Sex) -> GrowthCurve:
+    """The curve of the Dutch leg-length medians; before their first age in the proportion of the bone table."""
+    table, bones = protocol.table(f"multiplier_dutch_{plural(sex)}"), growth_curve(protocol, sex, "table")
+    ages, multipliers = table.column("age_years"), table.column("leg_length_multiplier")
+    at_birth = multipliers[0] * float(bones.multiplier(0.0) / bones.multiplier(ages[0]))
+    return _curve("Dutch leg length 1997", sex, (0.0, *ages), (at_birth, *multipliers), 0.0, 0.0)
 
 
 def stature_curve(protocol: Protocol, sex: Sex) -> GrowthCurve:

@@ -269,13 +269,13 @@ class Protocol(Frozen):
     """The whole of `rules/`, checked and frozen; `switched_off` lists what a clinic's overlay took out.
 
     `growth_curve` names the end of the reference curve: `table` as the multiplier table prints it, `observed`
-    where a cohort was seen to end.
+    where a cohort was seen to end; or `dutch_leg_length`, the medians of Dutch children of 1997.
     """
 
     name: str
     version: str
     changed: str
-    growth_curve: Literal["table", "observed"] = "table"
+    growth_curve: Literal["table", "observed", "dutch_leg_length"] = "table"
     sources: tuple[Source, ...]
     findings: tuple[FindingRule, ...]
     methods: tuple[Method, ...]

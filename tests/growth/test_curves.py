@@ -48,7 +48,7 @@ def test_outside_its_knots_the_cubic_is_flat() -> None:
 
 
 @sexes
-@pytest.mark.parametrize("ending", ["table", "observed"])
+@pytest.mark.parametrize("ending", ["table", "observed", "dutch_leg_length"])
 @given(age=ages, later=st.floats(0, 20))
 def test_a_bone_never_shrinks(sex: Sex, ending: str, age: float, later: float) -> None:
     curve = growth_curve(load_protocol(), sex, ending)  # type: ignore[arg-type]
@@ -154,3 +154,11 @@ def test_ninety_percent_of_dutch_height_comes_at_the_published_age(sex: Sex) -> 
     age = float(np.interp(0.9, share, [float(r["age_years"]) for r in found]))
     mean, sd = {"girl": (11.3, 0.8), "boy": (13.2, 0.6)}[sex]
     assert 0 < age - mean < sd
+
+
+@pytest.mark.parametrize(("sex", "age", "printed"), [("girl", 2.0, 2.29), ("girl", 10.0, 1.176), ("boy", 18.0, 1.0)])
+def test_the_dutch_curve_goes_through_the_dutch_multipliers(sex: str, age: float, printed: float) -> None:
+    # Computed from the medians of Fredriks AM et al., Arch Dis Child 2005;90:807-812 (leg length).
+    curve = growth_curve(load_protocol(), sex, "dutch_leg_length")  # type: ignore[arg-type]
+    assert float(curve.multiplier(age)) == pytest.approx(printed, abs=0.001)
+    assert "Dutch" in curve.name
