@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 from pathway import plan_model as pm
@@ -25,7 +26,7 @@ def verdict_record(verdict: Verdict) -> pm.VerdictRecord:
         sd=verdict.sd,
         measured_on=verdict.measured_on,
         method=verdict.method,
-        margin=None if verdict.margin is None else round(verdict.margin, 3),
+        margin=None if verdict.margin is None else _outward(verdict.margin),
         comparison=verdict.comparison,
         threshold=verdict.threshold,
         subject=verdict.subject,
@@ -35,6 +36,12 @@ def verdict_record(verdict: Verdict) -> pm.VerdictRecord:
         asks=tuple(sorted(verdict.asks)),
         parts=tuple(verdict_record(part) for part in verdict.parts),
     )
+
+
+def _outward(margin: float) -> float:
+    """Round a margin to thousandths away from 0, so that a change of its size surely reaches the threshold."""
+    thousandths = round(abs(margin) * 1000, 6)
+    return math.copysign(math.ceil(thousandths) / 1000, margin)
 
 
 def reason(rule: Rule, verdict: Verdict | None, *, against: bool = False) -> pm.Reason:

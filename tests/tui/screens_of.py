@@ -9,6 +9,7 @@ import pytest
 from textual.app import App
 from textual.pilot import Pilot
 
+from pathway.protocol.model import Protocol
 from tests.plans import DAY, files
 from tui import planner
 from tui.app import PathwayApp
@@ -17,7 +18,9 @@ _MADE: dict[tuple[str, str, datetime.date], planner.Made | tuple[str, ...]] = {}
 _make = planner.make
 
 
-def made_once(name: str, text: str, on: datetime.date) -> planner.Made | tuple[str, ...]:
+def made_once(name: str, text: str, on: datetime.date, given: Protocol | None = None) -> planner.Made | tuple[str, ...]:
+    if given is not None:
+        return _make(name, text, on, given)
     key = (name, text, on)
     if key not in _MADE:
         _MADE[key] = _make(name, text, on)
