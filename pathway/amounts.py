@@ -21,8 +21,6 @@ from pathway.search import Floats, Problem, Solution, as_mm, solve
 from pathway.staging import StageGraph, StageNeed
 from pathway.timing import SLIP_DAYS, Timeline, age_windows, device_days, free_day
 
-HORIZON_YEARS = 20.0
-
 Spans = tuple[tuple[float, float], ...]
 Solved = tuple[Problem, Solution] | None
 
@@ -96,7 +94,7 @@ class AmountSearch:
     def _grid(self) -> Floats:
         now = age_years(self.born, self.on) + self.number("planning_lead_days") / 365.25
         first = math.ceil(now * 12 / self.grid_months - 1e-9) * self.grid_months
-        last = max(first, round(HORIZON_YEARS * 12))
+        last = max(first, round(12 * self.number("plan_ends_at_years")))
         return np.arange(first, last + 1, self.grid_months) / 12
 
     def _possible(self, bone: Bone) -> tuple[StageNeed, ...]:

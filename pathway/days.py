@@ -97,3 +97,8 @@ def _month_end(year: int, month: int) -> datetime.date:
 def days_between(start: datetime.date, end: datetime.date) -> int:
     """Return the days from `start` to `end`; negative when `end` is earlier."""
     return end.toordinal() - start.toordinal()
+
+
+def in_months(days: float) -> float:
+    """Return days as months of mean length, to a tenth: for showing how long something lasts, never for dates."""
+    return round(days / 30.4375, 1)

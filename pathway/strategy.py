@@ -24,6 +24,7 @@ from pathway.course import (
     course_steps,
     summary_of,
 )
+from pathway.days import in_months
 from pathway.growth import outlook
 from pathway.timing import device_days
 
@@ -90,7 +91,7 @@ class _Strategist:
             residual_mm=central,
             draws_mm=draws,
             operations=self.base_operations + 2 * len(lengthenings) + (arrest is not None),
-            device_months=round(days / 30.4375, 1),
+            device_months=in_months(days),
             months_over=self.search.months_over(lengthenings, arrest),
             height_lost_mm=arrest.effect_mm if arrest else 0.0,
         )

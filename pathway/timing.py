@@ -11,7 +11,7 @@ import datetime
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from pathway.days import add_months, day_at_age, days_between, fewest_days, most_days
+from pathway.days import add_months, age_years, day_at_age, days_between, fewest_days, most_days
 from pathway.network import Conflict, Link, Window, windows
 from pathway.protocol.model import AgeWindow, Protocol
 from pathway.record import Record
@@ -250,7 +250,7 @@ class _Links:
 
     def _age(self, need: StageNeed, course: Mapping[str, Placed]) -> float:
         if need.done_on is not None:
-            return (need.done_on - self.born).days / 365.25
+            return age_years(self.born, need.done_on)
         age = course[need.id].age_years
         return float("inf") if age is None else age
 

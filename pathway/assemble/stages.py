@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathway import plan_model as pm
 from pathway.assemble.reasons import reason, verdict_record
 from pathway.course import Arrest, Course, Lengthening, LimitAt
-from pathway.days import add_months, age_years
+from pathway.days import add_months, age_years, in_months
 from pathway.protocol.model import Protocol, StopRule
 from pathway.record import Record
 from pathway.staging import GateState, StageGraph, StageNeed
@@ -101,7 +101,7 @@ def _stage(
         date=date,
         end_date=end if date else None,
         age_years=round(age_years(born, date), 3) if date else None,
-        duration_months=round((end - date).days / 30.4375, 1) if date and end else None,
+        duration_months=in_months((end - date).days) if date and end else None,
         duration_range_months=_duration_range(stage.bone, amount, protocol),
         slack_days=(window[1] - date).days if window and window[1] and date and need.done_on is None else None,
         gates=gates,
@@ -235,7 +235,7 @@ def _duration_range(bone: str | None, amount: float | None, protocol: Protocol) 
     if bone is None or amount is None:
         return None
     index = protocol.value(f"{bone}_days_per_cm")
-    low, high = (round((days or index.value) * amount / 10 / 30.4375, 1) for days in (index.low, index.high))
+    low, high = (in_months((days or index.value) * amount / 10) for days in (index.low, index.high))
     return low, high
 
 
