@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 
 import pytest
 
@@ -111,7 +112,7 @@ class TestLift:
             points = plan.growth.by_age
             return sum(
                 12 * (b.age_years - a.age_years)
-                for a, b in zip(points, points[1:], strict=False)
+                for a, b in itertools.pairwise(points)
                 if a.with_plan_mm.p50 > over
             )
 
