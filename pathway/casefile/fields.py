@@ -164,7 +164,8 @@ class Fields:
         if value is None:
             return []
         if not isinstance(value, list) or not all(isinstance(item, Mapping) for item in value):
-            self.wrong(key, f"one [[{key}]] for each", f"write [[{key}]], with two brackets on each side")
+            header = dotted((*(step for step in self.path if isinstance(step, str)), key))
+            self.wrong(key, f"one [[{header}]] for each", f"write [[{header}]], with two brackets on each side")
             return []
         return [Fields(self.complaints, (*self.path, key, at), item) for at, item in enumerate(value)]
 
