@@ -12,6 +12,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from pathway.calendar import calendar_of, free_day
 from pathway.course import ARREST, LENGTHENING, PLATES, Arrest, Lengthening, limits_at
 from pathway.days import age_years, day_at_age, days_between
 from pathway.growth import Posterior, outlook
@@ -19,7 +20,7 @@ from pathway.protocol.model import AmountLimit, Bone, Protocol
 from pathway.record import Record
 from pathway.search import Floats, Problem, Solution, as_mm, solve
 from pathway.staging import StageGraph, StageNeed
-from pathway.timing import SLIP_DAYS, Timeline, age_windows, device_days, free_day
+from pathway.timing import SLIP_DAYS, Timeline, age_windows, device_days
 
 Spans = tuple[tuple[float, float], ...]
 Solved = tuple[Problem, Solution] | None
@@ -171,7 +172,7 @@ class AmountSearch:
 
     def _free_from(self, age: float) -> int:
         """Days after birth of the first working day from an age on that the family has not blocked."""
-        return days_between(self.born, free_day(day_at_age(self.born, age), self.record))
+        return days_between(self.born, free_day(day_at_age(self.born, age), calendar_of(self.record, self.protocol)))
 
     def _outside(self, need: StageNeed) -> list[float]:
         rules = list(age_windows(need, self.record.child.sex, self.protocol, hard=False))
