@@ -135,7 +135,7 @@ def timetable(
 
     `course` names every stage of the course that is not done; the dates keep all rules and operations lie on
     days of the calendar. Where the family wishes for school holidays, an operation moves on into the next one
-    if no other stage has to move for it. Conflict when the rules leave no solution.
+    if no other stage whose age the course chose has to move for it. Conflict when the rules leave no solution.
     """
     builder = RuleLinks(graph, record, protocol, on)
     calendar = calendar_of(record, protocol)
@@ -163,7 +163,8 @@ def timetable(
     schedule = Schedule(tuple(rules), days, operations, record.child.date_of_birth, calendar)
     wishes: dict[str, HolidayWish] = {}
     if calendar.wishes_holidays:
-        schedule, wishes = _into_holidays(schedule)
+        chosen = frozenset(stage for stage, item in course.items() if item.age_years is not None)
+        schedule, wishes = _into_holidays(schedule, chosen)
     return _as_dates(schedule, allowed, placed, wishes)
 
 
@@ -204,19 +205,19 @@ def _on_free_days(
         solved = answer
 
 
-def _into_holidays(schedule: Schedule) -> tuple[Schedule, dict[str, HolidayWish]]:
-    """Move operations, the first ones first, into the next school holiday where no other stage has to move.
+def _into_holidays(schedule: Schedule, chosen: frozenset[str]) -> tuple[Schedule, dict[str, HolidayWish]]:
+    """Move operations, the first ones first, into the next school holiday where none of `chosen` has to move for it.
 
     What starts where another stage ends (a device comes off) is left where it is.
     """
     wishes: dict[str, HolidayWish] = {}
     tied = {f"{stage}.start" for stage in followers(schedule)}
     for event in sorted(schedule.operations - tied, key=lambda event: (schedule.days[event], event)):
-        schedule, wishes[stage_of(event)] = _into_holiday(schedule, event)
+        schedule, wishes[stage_of(event)] = _into_holiday(schedule, event, chosen)
     return schedule, wishes
 
 
-def _into_holiday(schedule: Schedule, event: str) -> tuple[Schedule, HolidayWish]:
+def _into_holiday(schedule: Schedule, event: str, chosen: frozenset[str]) -> tuple[Schedule, HolidayWish]:
     date = schedule.born + datetime.timedelta(days=schedule.days[event])
     if holiday := holiday_on(date, schedule.calendar):
         return schedule, HolidayWish(met=holiday.name)
@@ -226,11 +227,10 @@ def _into_holiday(schedule: Schedule, event: str) -> tuple[Schedule, HolidayWish
     later = pushed(schedule, event, (day - schedule.born).days)
     if later is None or later[event] != (day - schedule.born).days:
         return schedule, HolidayWish(tried=holiday.name, tried_from=day)
-    together = sitting(schedule, stage_of(event))
-    moved = {stage_of(other) for other in later if later[other] != schedule.days[other] and other.endswith(".start")}
-    others = sorted(moved - together - {examination(stage) for stage in together})
+    others = chosen - sitting(schedule, stage_of(event))
+    others = {stage for stage in others if later[f"{stage}.start"] != schedule.days[f"{stage}.start"]}
     if others:
-        return schedule, HolidayWish(tried=holiday.name, tried_from=day, would_move=tuple(others))
+        return schedule, HolidayWish(tried=holiday.name, tried_from=day, would_move=tuple(sorted(others)))
     return schedule.at(later), HolidayWish(met=holiday.name)
 
 

@@ -48,9 +48,10 @@ def _operation(
         if weeks.from_date <= day <= weeks.to_date:
             yield Breach("clinic closed", stage.id, f"{stage.id} on {day}: the clinic is closed ({weeks.reason})")
     for decision in record.decisions:
-        if decision.kind == "block_dates" and decision.from_date and decision.to_date:
-            if decision.from_date <= day <= decision.to_date:
-                yield Breach("block_dates", stage.id, f"{stage.id} on {day} lies in blocked dates")
+        if not (decision.kind == "block_dates" and decision.from_date and decision.to_date):
+            continue
+        if decision.from_date <= day <= decision.to_date:
+            yield Breach("block_dates", stage.id, f"{stage.id} on {day} lies in blocked dates")
 
 
 def _open_weekdays(record: Record, protocol: Protocol) -> tuple[str, ...]:
@@ -83,9 +84,7 @@ def _slack(stage: PlanStage, day: datetime.date) -> Iterator[Breach]:
     """The slack is what the window leaves after the date; moving nothing else is never more than that."""
     latest = stage.window.latest if stage.window else None
     if stage.slack_days is not None and (latest is None or stage.slack_days != (latest - day).days):
-        yield Breach(
-            "slack", stage.id, f"{stage.id} states {stage.slack_days} days of slack, its window says otherwise"
-        )
+        yield Breach("slack", stage.id, f"{stage.id} states {stage.slack_days} days of slack, its window other ones")
     free = stage.free_slack_days
     if free is not None and (free < 0 or (stage.slack_days is not None and free > stage.slack_days)):
         yield Breach("slack", stage.id, f"{stage.id} may slip {free} days freely and {stage.slack_days} at all")

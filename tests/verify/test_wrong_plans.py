@@ -105,7 +105,9 @@ def seen(id, days):
 
 
 def stranger(plan):
-    return stage(f"examination_before_{FIRST}", id="examination_before_breakfast")(plan)
+    one = plan.stage(f"examination_before_{FIRST}")
+    other = one.model_copy(update={"id": "examination_before_breakfast"})
+    return with_stages(plan, [*plan.stages, other])
 
 
 def renumbered(plan):
