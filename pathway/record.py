@@ -128,7 +128,8 @@ class BlockedWeeks(Dates):
 class CaseCalendar(Frozen):
     """What a case file says of the calendar for one child; None where the clinic's calendar holds.
 
-    `operations_in_school_holidays` is a wish of the family: a date moves on into a holiday where nothing else that was chosen moves.
+    `operations_in_school_holidays` is a wish of the family: a date moves on into a holiday where no
+    other stage whose age was chosen moves.
     """
 
     operating_weekdays: tuple[Weekday, ...] | None = None

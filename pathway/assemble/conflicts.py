@@ -6,12 +6,12 @@ import datetime
 from collections.abc import Iterator
 
 from pathway import plan_model as pm
-from pathway.days import age_words, age_years, span_words
+from pathway.days import add_months, age_words, span_words, whole_months
 from pathway.delay import stage_of
 from pathway.network import Conflict, Link, Relaxation
 from pathway.protocol.model import Protocol
 from pathway.rule_links import DURATION, LAST_USEFUL, ORIGIN, TODAY
-from pathway.timing import BLOCKED
+from pathway.timing import BLOCKED, CHOSEN
 
 
 def conflict(found: Conflict, protocol: Protocol, born: datetime.date) -> pm.PlanConflict:
@@ -54,20 +54,23 @@ def _bound(bound: Link, days: int, protocol: Protocol, born: datetime.date) -> s
         return f"{later} would have to last {span} less"
     if bound.rule == BLOCKED:
         return f"the blocked days would have to leave {later} a day {span} earlier"
-    known = bound.rule in {rule.id for rule in protocol.rules()} or bound.rule.startswith(LAST_USEFUL)
-    if not known:
+    rules = {rule.id for rule in protocol.rules()} | {CHOSEN}
+    if bound.rule not in rules and not bound.rule.startswith(LAST_USEFUL):
         return ""
     if bound.at_least_days is not None:
         if bound.earlier == ORIGIN:
-            return f"{later} would have to be allowed {span} sooner, at {_age(bound.at_least_days - days, born)}"
+            return f"{later} would have to start {span} sooner, at {_age(bound.at_least_days - days, born)}"
         if bound.earlier == TODAY:
-            return f"{later} would have to be possible {span} sooner after the day of the plan"
+            return f"{later} would have to come {span} sooner after the day of the plan"
         return f"{later} would have to wait {span} less after {earlier}"
     most = bound.at_most_days or 0
     if bound.earlier == ORIGIN:
-        return f"{later} would have to be allowed {span} longer, to {_age(most + days, born)}"
+        return f"{later} would have to be allowed {span} longer, to {_age(most + days, born, up=True)}"
     return f"{later} would have to be allowed {span} later after {earlier}"
 
 
-def _age(day: int, born: datetime.date) -> str:
-    return age_words(age_years(born, born + datetime.timedelta(days=day)))
+def _age(day: int, born: datetime.date, *, up: bool = False) -> str:
+    """Return the age on a day after birth in whole months, rounded to the side on which it suffices."""
+    date = born + datetime.timedelta(days=day)
+    months = whole_months(born, date)
+    return age_words((months + (up and add_months(born, months) < date)) / 12)

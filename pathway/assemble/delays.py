@@ -51,7 +51,7 @@ def wish_words(wish: HolidayWish | None, label: Label) -> str:
 def _moving(delay: Delay, need: StageNeed, date: datetime.date, label: Label) -> Iterator[str]:
     free = delay.free_days
     if free is None:
-        yield "A later date moves no other."
+        yield "Nothing else moves when it comes later."
         return
     if free > 0:
         amount = "; the amount is planned for this age" if need.stage.bone is not None else ""

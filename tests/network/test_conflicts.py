@@ -149,7 +149,7 @@ def test_each_rule_of_the_conflict_says_by_how_much_it_alone_would_give_way_and_
 
 def test_giving_way_mends_the_links_of_the_conflict_and_a_day_less_does_not() -> None:
     """The same said with the network itself: the conflict's own links, one rule loosened, solved anew."""
-    for links, conflict in _inconsistent()[:120]:
+    for _, conflict in _inconsistent()[:120]:
         bounds = [bound for item in conflict.relaxations for bound in item.bounds]
         origin = conflict.events[0]
         floor = [Link(origin, event, -1000, None, "floor") for event in conflict.events[1:-1]]
@@ -159,7 +159,6 @@ def test_giving_way_mends_the_links_of_the_conflict_and_a_day_less_does_not() ->
             short = [_relaxed(bound, item.rule, item.days - 1) for bound in bounds]
             assert not isinstance(windows(floor + enough, origin), Conflict)
             assert isinstance(windows(floor + short, origin), Conflict)
-        del links
 
 
 def test_a_rule_that_stands_in_the_conflict_twice_gives_way_at_both_places() -> None:
