@@ -18,6 +18,7 @@ from pathway.record import CaseCalendar, SchoolHoliday
 from tests.examples import NAMES, example_plan
 from tests.sample import BORN, ON, SHALLOW_AND_BENT, at_age, decision, five_year_old
 from tests.timing.schedules import lengthening, schedule
+from tests.verify.wrong_plans import working
 
 FIRST, HIP = "femoral_lengthening_1", "hip_preparation_1"
 Day = datetime.date
@@ -151,7 +152,7 @@ class TestDelays:
         stage = _bent().stage("hardware_removal_1")
         assert stage.free_slack_days is not None
         free = stage.date + datetime.timedelta(days=stage.free_slack_days)
-        last = stage.date + datetime.timedelta(days=stage.slack_days or 0)
+        last = working(stage.window.latest)
         assert stage.delay == (
             f"Up to {span_words(stage.free_slack_days)} later, to {free}, moves no other date.",
             "After that femoral lengthening 1 and femoral lengthening 2 move too.",
