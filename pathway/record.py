@@ -17,6 +17,10 @@ WhyMissing = Literal["never_measured", "not_measurable", "declined"]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 
+LAST_YEAR = 2150
+"""The last year that a file may name: what is written for ever is meant to end, and a slip of a digit is not."""
+
+
 class Frozen(BaseModel):
     """Base of every value that travels through the house: immutable, unknown keys forbidden."""
 
@@ -110,6 +114,8 @@ class Dates(Frozen):
     def _in_order(self) -> Dates:
         if self.to_date < self.from_date:
             raise ValueError(f"ends on {self.to_date}, before it begins on {self.from_date}")
+        if self.to_date.year > LAST_YEAR:
+            raise ValueError(f"ends on {self.to_date}, a year after {LAST_YEAR}")
         return self
 
 
