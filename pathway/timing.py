@@ -227,8 +227,8 @@ def _into_holiday(schedule: Schedule, event: str, chosen: frozenset[str]) -> tup
     later = pushed(schedule, event, (day - schedule.born).days)
     if later is None or later[event] != (day - schedule.born).days:
         return schedule, HolidayWish(tried=holiday.name, tried_from=day)
-    others = chosen - sitting(schedule, stage_of(event))
-    others = {stage for stage in others if later[f"{stage}.start"] != schedule.days[f"{stage}.start"]}
+    apart = chosen - sitting(schedule, stage_of(event))
+    others = {stage for stage in apart if later[f"{stage}.start"] != schedule.days[f"{stage}.start"]}
     if others:
         return schedule, HolidayWish(tried=holiday.name, tried_from=day, would_move=tuple(sorted(others)))
     return schedule.at(later), HolidayWish(met=holiday.name)
