@@ -22,6 +22,7 @@ from pathway.rule_links import Placed as Placed
 from pathway.rule_links import age_windows as age_windows
 from pathway.rule_links import device_days as device_days
 from pathway.staging import StageGraph, StageNeed
+from pathway.wishes import Wishes, wishes_of
 
 CHOSEN = "age chosen for the course"
 BLOCKED = "dates blocked"
@@ -65,13 +66,31 @@ class HolidayWish:
     """What became of the wish for a school holiday: the holiday met, or the next one and what it would have moved.
 
     `tried` is None where no holiday with a free day is known after the date; `would_move` is empty where the
-    rules or the calendar leave no day in it.
+    rules, the calendar or other wishes leave no day in it.
     """
 
     met: str | None = None
     tried: str | None = None
     tried_from: datetime.date | None = None
     would_move: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What an operation may not disturb when it moves into a holiday: ages chosen, other wishes for devices."""
+
+    chosen: frozenset[str]
+    lengthenings: frozenset[str]
+    wishes: Wishes
+
+    def holds(self, schedule: Schedule, later: Mapping[str, int]) -> bool:
+        """Return whether every lengthening that moves still keeps to the wishes for its device."""
+
+        def day(event: str) -> datetime.date:
+            return schedule.born + datetime.timedelta(days=later[event])
+
+        moved = (one for one in self.lengthenings if later[f"{one}.start"] != schedule.days[f"{one}.start"])
+        return all(self.wishes.device_ends_in_time(day(f"{one}.start"), day(f"{one}.end")) for one in moved)
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +183,8 @@ def timetable(
     wishes: dict[str, HolidayWish] = {}
     if calendar.wishes_holidays:
         chosen = frozenset(stage for stage, item in course.items() if item.age_years is not None)
-        schedule, wishes = _into_holidays(schedule, chosen)
+        bones = frozenset(need.id for need in placed.values() if need.stage.bone is not None)
+        schedule, wishes = _into_holidays(schedule, Kept(chosen, bones, wishes_of(record)))
     return _as_dates(schedule, allowed, placed, wishes)
 
 
@@ -205,19 +225,19 @@ def _on_free_days(
         solved = answer
 
 
-def _into_holidays(schedule: Schedule, chosen: frozenset[str]) -> tuple[Schedule, dict[str, HolidayWish]]:
-    """Move operations, the first ones first, into the next school holiday where none of `chosen` has to move for it.
+def _into_holidays(schedule: Schedule, kept: Kept) -> tuple[Schedule, dict[str, HolidayWish]]:
+    """Move operations, the first ones first, into the next school holiday where no other chosen age has to move for it.
 
     What starts where another stage ends (a device comes off) is left where it is.
     """
     wishes: dict[str, HolidayWish] = {}
     tied = {f"{stage}.start" for stage in followers(schedule)}
     for event in sorted(schedule.operations - tied, key=lambda event: (schedule.days[event], event)):
-        schedule, wishes[stage_of(event)] = _into_holiday(schedule, event, chosen)
+        schedule, wishes[stage_of(event)] = _into_holiday(schedule, event, kept)
     return schedule, wishes
 
 
-def _into_holiday(schedule: Schedule, event: str, chosen: frozenset[str]) -> tuple[Schedule, HolidayWish]:
+def _into_holiday(schedule: Schedule, event: str, kept: Kept) -> tuple[Schedule, HolidayWish]:
     date = schedule.born + datetime.timedelta(days=schedule.days[event])
     if holiday := holiday_on(date, schedule.calendar):
         return schedule, HolidayWish(met=holiday.name)
@@ -225,9 +245,9 @@ def _into_holiday(schedule: Schedule, event: str, chosen: frozenset[str]) -> tup
     if day is None or holiday is None:
         return schedule, HolidayWish()
     later = pushed(schedule, event, (day - schedule.born).days)
-    if later is None or later[event] != (day - schedule.born).days:
+    if later is None or later[event] != (day - schedule.born).days or not kept.holds(schedule, later):
         return schedule, HolidayWish(tried=holiday.name, tried_from=day)
-    apart = chosen - sitting(schedule, stage_of(event))
+    apart = kept.chosen - sitting(schedule, stage_of(event))
     others = {stage for stage in apart if later[f"{stage}.start"] != schedule.days[f"{stage}.start"]}
     if others:
         return schedule, HolidayWish(tried=holiday.name, tried_from=day, would_move=tuple(sorted(others)))

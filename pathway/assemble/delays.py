@@ -45,7 +45,7 @@ def wish_words(wish: HolidayWish | None, label: Label) -> str:
     tried = f"the next one ({wish.tried}, {wish.tried_from})"
     if wish.would_move:
         return f"the family wishes for a school holiday; {tried} would also move {_named(wish.would_move, label)}"
-    return f"the family wishes for a school holiday; {tried} is later than the rules allow"
+    return f"the family wishes for a school holiday; {tried} leaves no day that rules and other wishes allow"
 
 
 def _moving(delay: Delay, need: StageNeed, date: datetime.date, label: Label) -> Iterator[str]:

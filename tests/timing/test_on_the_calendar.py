@@ -8,7 +8,7 @@ from pathway.days import add_months
 from pathway.network import Conflict
 from pathway.record import BlockedWeeks, CaseCalendar, SchoolHoliday
 from pathway.timing import Timetable
-from tests.sample import ON, SHALLOW_AND_BENT, at_age, five_year_old
+from tests.sample import ON, SHALLOW_AND_BENT, at_age, decision, five_year_old
 from tests.timing.schedules import dates, lengthening, schedule
 
 DAY = datetime.timedelta(days=1)
@@ -81,6 +81,13 @@ class TestWish:
         times = dates(healthy, protocol, lengthening(1, 18.5))
         wish = times.wishes[FIRST]
         assert (wish.met, wish.tried, wish.would_move) == (None, "late", ())
+
+    def test_it_does_not_move_a_device_into_months_that_were_to_be_free_of_one(self, protocol) -> None:
+        plain = dates(child_with(), protocol, lengthening(1, 7.0))
+        free = decision("no_device", by="family", from_date=plain.end[FIRST] + 5 * DAY, to_date=at_age(8.5))
+        record = self.wishing(holiday("summer", at_age(7.1), 40)).model_copy(update={"decisions": (free,)})
+        wish = dates(record, protocol, lengthening(1, 7.0)).wishes[FIRST]
+        assert (wish.met, wish.tried, wish.would_move) == (None, "summer", ())
 
     def test_without_any_holiday_known_it_stays_too(self, protocol) -> None:
         times = dates(self.wishing(), protocol, lengthening(1, 7.0))
