@@ -216,7 +216,8 @@ def _followers(plan: Plan) -> Iterator[Breach]:
         "femoral_lengthening": ("femoral_device_removal", "hip_surveillance"),
         "tibial_lengthening": ("tibial_device_removal",),
     }
-    have = {(stage.kind, stage.number) for stage in _dated(plan)}
+    # A plan in conflict has no dates to come: what follows is named there without one.
+    have = {(stage.kind, stage.number) for stage in (plan.stages if plan.conflicts else _dated(plan))}
     for stage in _dated(plan):
         for kind in pairs.get(stage.kind, ()):
             if (kind, stage.number) not in have:
