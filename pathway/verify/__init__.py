@@ -35,6 +35,7 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
         *_followers(plan),
         *_done(plan, record),
         *calendar_breaches(plan, record, protocol),
+        *wish_breaches(plan, record),
         *_declined(plan, record),
         *_against(plan, protocol),
         *_sides(plan, record),
@@ -242,23 +243,7 @@ def _done(plan: Plan, record: Record) -> Iterator[Breach]:
             yield Breach("done", stage.id, f"{stage.id} reads {stage.status} on {stage.date}, after {plan.on}")
 
 
-<<<<<<< HEAD
-def _calendar(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
-    first = plan.on + datetime.timedelta(days=int(protocol.number("planning_lead_days")))
-    for stage in _planned(plan):
-        if stage.operation and _day(stage) < first:
-            yield Breach("planning_lead_days", stage.id, f"{stage.id} is planned for {stage.date}, before {first}")
-        if stage.operation and _day(stage).weekday() >= 5:
-            yield Breach("working days", stage.id, f"{stage.id} on {stage.date} falls on a weekend")
-        for decision in record.decisions:
-            if not (decision.kind == "block_dates" and decision.from_date and decision.to_date):
-                continue
-            if stage.operation and decision.from_date <= _day(stage) <= decision.to_date:
-                yield Breach("block_dates", stage.id, f"{stage.id} on {stage.date} lies in blocked dates")
-    yield from wish_breaches(plan, record)
-=======
 def _declined(plan: Plan, record: Record) -> Iterator[Breach]:
->>>>>>> 4056149b494f82a2ab00624e5187836ef11040b4
     declined = {decision.stage for decision in record.decisions if decision.kind == "decline"}
     best = plan.recommended
     for stage in _planned(plan):

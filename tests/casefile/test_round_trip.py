@@ -15,14 +15,12 @@ from hypothesis import strategies as st
 from pathway.casefile import PREFERENCES, case_text, in_order, read_case
 from pathway.protocol.followers import follows
 from pathway.protocol.load import load_protocol
-<<<<<<< HEAD
-from pathway.record import Child, Decision, DecisionKind, Measurement, Missing, Operation, Record, Visit
-=======
 from pathway.record import (
     BlockedWeeks,
     CaseCalendar,
     Child,
     Decision,
+    DecisionKind,
     Measurement,
     Missing,
     Operation,
@@ -31,7 +29,6 @@ from pathway.record import (
     Visit,
     Weekday,
 )
->>>>>>> 4056149b494f82a2ab00624e5187836ef11040b4
 
 BORN = datetime.date(2020, 2, 29)
 notes = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)

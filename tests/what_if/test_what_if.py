@@ -111,9 +111,7 @@ class TestLift:
         def months(plan: Plan) -> float:
             points = plan.growth.by_age
             return sum(
-                12 * (b.age_years - a.age_years)
-                for a, b in itertools.pairwise(points)
-                if a.with_plan_mm.p50 > over
+                12 * (b.age_years - a.age_years) for a, b in itertools.pairwise(points) if a.with_plan_mm.p50 > over
             )
 
         assert answer.wished.recommended is not None
