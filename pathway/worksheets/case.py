@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from pathway.faults import Fault
-from pathway.findings import Findings, Known, findings_on
+from pathway.findings import Findings, Known, Leg, findings_on
 from pathway.plan_model import Plan, PlanStage
 from pathway.protocol.model import Protocol
 from pathway.record import Record, Side
@@ -102,11 +102,11 @@ class Inputs:
 
 
 def from_finding(
-    case: Case, finding: str, leg: str = "affected", *, name: str = "", label: str = "", optional: bool = False
+    case: Case, finding: str, leg: Leg = "affected", *, name: str = "", label: str = "", optional: bool = False
 ) -> Input:
     """Return an input with the latest value of a finding; a value out of date is used and says so."""
     rule = case.protocol.finding(finding)
-    latest = case.findings.get((finding, leg))  # type: ignore[call-overload]
+    latest = case.findings.get((finding, leg))
     blank = Input(
         name=name or finding,
         label=label or rule.label,
