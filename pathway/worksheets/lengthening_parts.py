@@ -13,7 +13,7 @@ from pathway.worksheets.axis_shift import axis_shift
 from pathway.worksheets.case import Case, Inputs
 from pathway.worksheets.lengthening_calendar import calendar, visits
 from pathway.worksheets.lengthening_course import Given, Phases, Span, published_index
-from pathway.worksheets.lifts import CARRIER_WORDS, lift_for
+from pathway.worksheets.lifts import CARRIER_WORDS, lift_for, lift_limits
 from pathway.worksheets.sheet import Column, Line, Section, Table, Warning
 
 WEEK = 7
@@ -327,6 +327,6 @@ def _lift_row(
     of: Made, day: datetime.date, gained: float, before: float
 ) -> tuple[datetime.date, float, float, float, str]:
     left = before - gained
-    lift = lift_for(max(left, 0.0), of.case.protocol)
+    lift = lift_for(max(left, 0.0), lift_limits(of.case.protocol))
     words = CARRIER_WORDS[lift.carrier] if left >= 0 else "treated leg longer: none under it"
     return day, gained, left, lift.height_mm, words
