@@ -152,11 +152,20 @@ def _cell(cell: Cell, column: Column) -> str:
 
 
 def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], room: int) -> list[int]:
-    """Return the column widths: as wide as their content, the widest ones narrowed until all fit."""
-    widths = [max(len(text) for text in (head, *(row[k] for row in cells))) for k, head in enumerate(heads)]
-    while sum(widths) + len(GAP) * (len(widths) - 1) > room and max(widths) > LEAST_TEXT:
+    """Return the column widths: as wide as head and content; where that does not fit, heads are broken first."""
+    content = [max((len(row[k]) for row in cells), default=0) for k in range(len(heads))]
+    least = [max(content[k], *(len(word) for word in head.split() or [""])) for k, head in enumerate(heads)]
+    widths = [max(len(head), content[k]) for k, head in enumerate(heads)]
+    while _taken(widths) > room and any(wide > few for wide, few in zip(widths, least, strict=True)):
+        spare = [wide - few for wide, few in zip(widths, least, strict=True)]
+        widths[spare.index(max(spare))] -= 1
+    while _taken(widths) > room and max(widths) > LEAST_TEXT:
         widths[widths.index(max(widths))] -= 1
     return widths
+
+
+def _taken(widths: Sequence[int]) -> int:
+    return sum(widths) + len(GAP) * (len(widths) - 1)
 
 
 def _row(cells: Sequence[str], widths: Sequence[int], left: Sequence[bool], first: str) -> Iterator[str]:

@@ -26,7 +26,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "both": (PLATES["femur"], PLATES["tibia"]),
 }
 """The growth plates that may be closed, by the name under which they are chosen."""
-WORDS = {"distal_femur": "distal femur", "proximal_tibia": "proximal tibia", "both": "both plates of the knee"}
+WORDS = {"distal_femur": "distal femur", "proximal_tibia": "proximal tibia", "both": "both knee plates"}
 STEPS_A_YEAR = 12
 SHIFTS = (-2, -1, 0, 1, 2)
 
@@ -164,7 +164,7 @@ def _when(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> Secti
         Column(title="date"),
         Column(title="5 of 100"),
         Column(title="95 of 100"),
-        Column(title="already too late"),
+        Column(title="too late"),
     )
     note = "Between the last two dates lie 90 of 100 possible futures of this child; for some the day is past already."
     table = Table(
@@ -227,7 +227,7 @@ def _early_or_late(case: Case, inputs: Inputs, of: Left, mm: float) -> Section:
         Column(title="corrects", unit="mm"),
         Column(title="5 of 100"),
         Column(title="95 of 100"),
-        Column(title="against wanted", unit="mm"),
+        Column(title="off by", unit="mm"),
     )
     table = Table(title="What a moved date costs", columns=columns, rows=tuple(rows))
     return Section(title="Early or late", tables=(table,))

@@ -11,7 +11,7 @@ import numpy as np
 from pathway.days import age_words, age_years, day_at_age
 from pathway.growth import outlook
 from pathway.worksheets.case import Case, Inputs, from_finding, from_rule, made, set_by_hand
-from pathway.worksheets.lifts import CARRIER_WORDS, LiftLimits, lift_for
+from pathway.worksheets.lifts import CARRIER_KEY, CARRIER_WORDS, SHORT_WORDS, LiftLimits, lift_for
 from pathway.worksheets.sheet import Column, Input, Kind, Line, Section, Sheet, Table, Warning, problem
 
 KIND: Kind = "lift"
@@ -110,7 +110,7 @@ def _by_date(case: Case, ahead: tuple[Ahead, ...], limits: LiftLimits) -> Iterat
         age = age_words(age_years(born, point.date))
         band = f"{point.low_mm:.0f} to {point.high_mm:.0f}"
         leg = "" if point.middle_mm >= 0 else ", other leg"
-        words = CARRIER_WORDS[lift.carrier] + (leg if lift.carrier != "none" else "")
+        words = SHORT_WORDS[lift.carrier] + (leg if lift.carrier != "none" else "")
         rows.append((point.date, age, point.middle_mm, band, lift.height_mm, lift.left_mm, words))
     columns = (
         Column(title="from"),
@@ -123,7 +123,7 @@ def _by_date(case: Case, ahead: tuple[Ahead, ...], limits: LiftLimits) -> Iterat
     )
     with_plan = case.plan is not None
     how = "with the operations of the plan" if with_plan else "without operations"
-    note = "A new row where the lift changes. Measure with blocks at every visit: the lift follows the child."
+    note = f"A new row where the lift changes. Measure with blocks at every visit: it follows the child. {CARRIER_KEY}"
     table = Table(
         title=f"Lift by date, {how}", columns=columns, rows=tuple(rows), note=note, sources=("hesperian_549",)
     )

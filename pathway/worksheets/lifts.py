@@ -20,6 +20,8 @@ class Lift:
     carrier: str
 
 
+SHORT_WORDS = {"none": "nothing", "shoe": "shoe", "orthosis": "orthosis", "prosthesis": "prosthesis"}
+CARRIER_KEY = "Worn as: a lift on the shoe, an orthosis with a built-up foot, or an extension prosthesis."
 CARRIER_WORDS = {
     "none": "no lift",
     "shoe": "lift on the shoe",
