@@ -27,7 +27,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
 }
 """The growth plates that may be closed, by the name under which they are chosen."""
 WORDS = {"distal_femur": "distal femur", "proximal_tibia": "proximal tibia", "both": "both knee plates"}
-STEPS_A_YEAR = 12
+STEPS_A_YEAR = 4
 SHIFTS = (-2, -1, 0, 1, 2)
 
 
@@ -69,24 +69,27 @@ def _crossing(ages: Floats, left: Floats, mm: float) -> list[float | None]:
     return [float(age) if n else None for age, n in zip(found, enough, strict=True)]
 
 
-def growth_left(posterior: Posterior, physes: tuple[str, ...]) -> Left:
-    """Return what closing the plates of the long leg would still prevent, from the day of the projection on."""
+def growth_left(posterior: Posterior) -> Mapping[str, Left]:
+    """Return what each choice of plates of the long leg would still prevent, from the day of the projection on."""
     last = max(posterior.mature_age_years, posterior.age_years) + 1.0
     count = max(int(np.ceil((last - posterior.age_years) * STEPS_A_YEAR)), 2)
     ages = np.linspace(posterior.age_years, last, count + 1)
-    return Left(ages, _prevented(posterior, physes, ages), _prevented(posterior.central(), physes, ages)[0])
+    draws, middle = _prevented(posterior, ages), _prevented(posterior.central(), ages)
+    left = {}
+    for name, physes in CHOICES.items():
+        both = [sum((of[plate] for plate in physes), np.zeros(1)) for of in (draws, middle)]
+        left[name] = Left(ages, both[0], both[1][0])
+    return left
 
 
-def _prevented(posterior: Posterior, physes: tuple[str, ...], ages: Floats) -> Floats:
-    to_come = outlook(posterior, (), ages)
-    total = np.zeros((posterior.draws, len(ages)))
+def _prevented(posterior: Posterior, ages: Floats) -> Mapping[str, Floats]:
+    to_come, found = outlook(posterior, (), ages), {}
     for bone, plate in PLATES.items():
-        if plate in physes:
-            what = to_come.long_femur_mm if bone == "femur" else to_come.long_tibia_mm
-            end = to_come.at_maturity("long_femur" if bone == "femur" else "long_tibia")
-            total += posterior.shares[plate] * np.maximum(end[:, None] - what, 0.0)
-    result: Floats = np.minimum.accumulate(total, axis=1)
-    return result
+        what = to_come.long_femur_mm if bone == "femur" else to_come.long_tibia_mm
+        end = to_come.at_maturity("long_femur" if bone == "femur" else "long_tibia")
+        ahead = posterior.shares[plate] * np.maximum(end[:, None] - what, 0.0)
+        found[plate] = np.minimum.accumulate(ahead, axis=1)
+    return found
 
 
 def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
@@ -99,7 +102,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     if case.posterior is None:
         do = "enter femur and tibia of both legs at a visit"
         raise problem(KIND, "growth", "no leg length at any visit", "at least one measured length", do)
-    left = {name: growth_left(case.posterior, physes) for name, physes in CHOICES.items()}
+    left = growth_left(case.posterior)
     title = f"Growth arrest of the long leg, {mm:g} mm by {WORDS[chosen]}"
     parts = (
         _when(case, left, mm, chosen),

@@ -119,8 +119,8 @@ def test_ten_percent_longer_lowers_the_angle_of_the_axes_by_half_a_degree() -> N
 
 
 def test_geometry_and_the_measured_mean_are_different_numbers_on_the_sheet() -> None:
-    # Burghardt, Paley et al. 2012, PMID 22933497: 1.0 mm/cm (0 to 3.5) in adults. Geometry: 1.05 mm of the knee, 0.48 of
-    # the axis for each cm at 6 deg, 400 and 350 mm.
+    # Burghardt, Paley et al. 2012, PMID 22933497: 1.0 mm/cm (0 to 3.5) in adults. Geometry: knee 1.05 mm, axis 0.48 mm
+    # for each cm at 6 deg, 400 and 350 mm.
     shift = axis_shift(400, 350, 6, 10)
     assert (shift.knee_inward_mm, shift.axis_outward_mm) == pytest.approx((1.05, 0.48), abs=0.006)
     measured = sheet("lengthening").line("As measured in adults, axis passes further outward")
