@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -44,10 +45,11 @@ class Left:
 
     def age_for(self, mm: float) -> float | None:
         """Return the age (years) at which the middle projection has just `mm` left; None where it never had."""
-        return _crossing(self.ages, self.middle[None, :], mm)[0]
+        age = float(_crossing(self.ages, self.middle[None, :], mm)[0])
+        return None if math.isnan(age) else age
 
-    def ages_for(self, mm: float) -> list[float | None]:
-        """Return that age in every draw, None where it is past."""
+    def ages_for(self, mm: float) -> Floats:
+        """Return that age in every draw (m,), not a number where it is past."""
         return _crossing(self.ages, self.draws, mm)
 
     def at(self, age: float) -> tuple[float, Floats]:
@@ -58,22 +60,24 @@ class Left:
         return float(self.middle[k] + part * (self.middle[k + 1] - self.middle[k])), draws
 
 
-def _crossing(ages: Floats, left: Floats, mm: float) -> list[float | None]:
+def _crossing(ages: Floats, left: Floats, mm: float) -> Floats:
     # Rows fall: the last age with at least `mm` left, and a straight line to the next.
     enough = (left >= mm).sum(axis=1)
     k = np.clip(enough - 1, 0, left.shape[1] - 2)
     rows = np.arange(len(left))
     high, low = left[rows, k], left[rows, k + 1]
     part = np.where(high > low, (high - mm) / np.where(high > low, high - low, 1.0), 0.0)
-    found = ages[k] + np.clip(part, 0.0, 1.0) * (ages[k + 1] - ages[k])
-    return [float(age) if n else None for age, n in zip(found, enough, strict=True)]
+    found: Floats = np.where(enough > 0, ages[k] + np.clip(part, 0.0, 1.0) * (ages[k + 1] - ages[k]), np.nan)
+    return found
 
 
 def growth_left(posterior: Posterior) -> Mapping[str, Left]:
     """Return what each choice of plates of the long leg would still prevent, from the day of the projection on."""
     last = max(posterior.mature_age_years, posterior.age_years) + 1.0
-    count = max(int(np.ceil((last - posterior.age_years) * STEPS_A_YEAR)), 2)
-    ages = np.linspace(posterior.age_years, last, count + 1)
+    grown_up = max(
+        *(float(of.bones[bone].knots[-1]) for of in (posterior, posterior.central()) for bone in PLATES), last
+    )
+    ages = np.append(np.arange(posterior.age_years, last, 1 / STEPS_A_YEAR), grown_up + 1.0)
     draws, middle = _prevented(posterior, ages), _prevented(posterior.central(), ages)
     left = {}
     for name, physes in CHOICES.items():
@@ -85,9 +89,9 @@ def growth_left(posterior: Posterior) -> Mapping[str, Left]:
 def _prevented(posterior: Posterior, ages: Floats) -> Mapping[str, Floats]:
     to_come, found = outlook(posterior, (), ages), {}
     for bone, plate in PLATES.items():
-        what = to_come.long_femur_mm if bone == "femur" else to_come.long_tibia_mm
-        end = to_come.at_maturity("long_femur" if bone == "femur" else "long_tibia")
-        ahead = posterior.shares[plate] * np.maximum(end[:, None] - what, 0.0)
+        mm = to_come.long_femur_mm if bone == "femur" else to_come.long_tibia_mm
+        # At the last age every draw has stopped growing.
+        ahead = posterior.shares[plate] * np.maximum(mm[:, -1:] - mm, 0.0)
         found[plate] = np.minimum.accumulate(ahead, axis=1)
     return found
 
@@ -142,12 +146,12 @@ def _day(case: Case, age: float) -> datetime.date:
     return day_at_age(case.record.child.date_of_birth, age)
 
 
-def _band(ages: list[float | None], now: float) -> tuple[float, float, float, float]:
-    """Return the ages below which 5, 50 and 95 of 100 draws lie, and the share of draws whose age is past."""
+def _band(ages: Floats, now: float) -> tuple[float, float, float]:
+    """Return the ages below which 5 and 95 of 100 draws lie, and the share of draws whose age is past."""
     # A draw whose age is past counts as today: the operation cannot be earlier.
-    there = np.array([now if age is None else age for age in ages])
-    low, mid, high = np.quantile(there, (0.05, 0.5, 0.95))
-    return float(low), float(mid), float(high), float(np.mean([age is None for age in ages]))
+    past = np.isnan(ages)
+    low, high = np.quantile(np.where(past, now, ages), (0.05, 0.95))
+    return float(low), float(high), float(past.mean())
 
 
 def _when(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> Section:
@@ -155,7 +159,7 @@ def _when(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> Secti
     rows: list[tuple[str | datetime.date | None, ...]] = []
     for name, of in left.items():
         age = of.age_for(mm)
-        low, _, high, late = _band(of.ages_for(mm), now)
+        low, high, late = _band(of.ages_for(mm), now)
         if age is None:
             rows.append((WORDS[name], "too late", None, None, None, f"{100 * late:.0f} of 100"))
             continue
