@@ -17,7 +17,6 @@ import numpy as np
 from pathway.record import Side
 from pathway.worksheets.osteotomy.frames import (
     STRAIGHT_DEG,
-    UP,
     Matrix,
     NeckAngles,
     axis_and_angle,
@@ -172,20 +171,6 @@ def one_cut(turn: Matrix, side: Side) -> OneCut | None:
     # The plane square to (x, y, z) rises where the axis leans away.
     rises = math.degrees(math.atan2(-y, -medial(side) * x)) if tilt > 1e-9 else 0.0
     return OneCut(tilt, rises, whole.angle_deg)
-
-
-def slot_turn_deg(before: NeckAngles, turn: Matrix, side: Side) -> float:
-    """Return how far the slot of a blade along the neck is turned about the blade, seen from the outer side.
-
-    Positive when the plate points backward below the blade, which extends the shaft once it is brought to the
-    plate. It equals the extension only for an implant of 90 degrees with the neck in the front plane.
-    """
-    neck = neck_axis(before, side)
-    shaft, new = (line - (line @ neck) * neck for line in (-UP, turn.T @ -UP))
-    if min(float(np.linalg.norm(shaft)), float(np.linalg.norm(new))) < 1e-9:
-        return 0.0
-    across = np.cross(shaft, new) @ neck
-    return math.degrees(math.atan2(-medial(side) * float(across), float(shaft @ new)))
 
 
 def _half_turn(angle: float) -> float:
