@@ -211,12 +211,16 @@ class AmountLimit(Rule):
 
 
 class Value(Rule):
-    """A single number that the planner needs, with its source."""
+    """A single number that the planner needs, with its source.
+
+    `low` and `high` are its spread as published, `plausible` what may be entered by hand in its place.
+    """
 
     value: float
     unit: str
     low: float | None = None
     high: float | None = None
+    plausible: tuple[float, float] | None = None
 
 
 class Caution(Rule):
