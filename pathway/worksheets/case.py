@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from pathway.faults import Fault
 from pathway.findings import Findings, Known, Leg, findings_on
+from pathway.growth import Posterior
 from pathway.plan_model import Plan, PlanStage
 from pathway.protocol.model import Protocol
 from pathway.record import Record, Side
@@ -20,6 +21,7 @@ from pathway.worksheets.sheet import (
     InputProblem,
     InputValue,
     Kind,
+    Origin,
     Section,
     Sheet,
     SheetSource,
@@ -32,7 +34,10 @@ WORDS_OF_A_FLAG = {"yes": True, "true": True, "no": False, "false": False}
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """A child on a day, with the plan and the plan's stage that the sheet is opened for where there are any."""
+    """A child on a day, with the plan and the plan's stage that the sheet is opened for where there are any.
+
+    `posterior` is the growth of the child as known on the day; None where nothing was ever measured.
+    """
 
     record: Record
     protocol: Protocol
@@ -40,6 +45,7 @@ class Case:
     plan: Plan | None = None
     stage: PlanStage | None = None
     findings: Findings = field(default_factory=dict)
+    posterior: Posterior | None = None
 
     @property
     def side(self) -> Side:
@@ -48,11 +54,16 @@ class Case:
 
 
 def case_of(
-    record: Record, protocol: Protocol, on: datetime.date, plan: Plan | None = None, stage: PlanStage | None = None
+    record: Record,
+    protocol: Protocol,
+    on: datetime.date,
+    plan: Plan | None = None,
+    stage: PlanStage | None = None,
+    posterior: Posterior | None = None,
 ) -> Case:
     """Return the case with its findings of the day looked up."""
     known = record.until(on)
-    return Case(known, protocol, on, plan, stage, findings_on(known, protocol, on))
+    return Case(known, protocol, on, plan, stage, findings_on(known, protocol, on), posterior)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,9 +144,12 @@ def from_finding(
 
 
 def from_rule(case: Case, value: str, label: str, *, name: str = "", optional: bool = False) -> Input:
-    """Return an input whose default is a number of the protocol (`[[value]]`); its low and high are plausible."""
+    """Return an input whose default is a number of the protocol (`[[value]]`).
+
+    What may be set by hand is its `plausible`, else the spread from `low` to `high`.
+    """
     rule = case.protocol.value(value)
-    bounds = None if rule.low is None or rule.high is None else (rule.low, rule.high)
+    bounds = rule.plausible or (None if rule.low is None or rule.high is None else (rule.low, rule.high))
     return Input(
         name=name or value,
         label=label,
@@ -147,6 +161,22 @@ def from_rule(case: Case, value: str, label: str, *, name: str = "", optional: b
         note=rule.because,
         optional=optional,
     )
+
+
+def blank(
+    case: Case,
+    bound: str,
+    name: str,
+    label: str,
+    *,
+    value: InputValue = None,
+    origin: Origin = "none",
+    **details: object,
+) -> Input:
+    """Return an input without a default of its own; what may be set by hand is that of the rule `bound`."""
+    rule = case.protocol.value(bound)
+    empty = Input(name=name, label=label, unit=rule.unit, plausible=rule.plausible, value=value, origin=origin)
+    return empty.model_copy(update=details)
 
 
 def set_by_hand(kind: Kind, items: Iterable[Input], settings: Mapping[str, str]) -> Inputs:
