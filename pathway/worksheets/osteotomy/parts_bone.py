@@ -11,7 +11,6 @@ from pathway.worksheets.osteotomy.parts_angles import direction
 from pathway.worksheets.sheet import Cell, Column, Line, Section, Table
 
 FIRST = 5
-LESS_DEG = 10.0
 WHAT_IS_MISSING = {
     "femur_length_mm": "the length of the femur",
     "femoral_neck_length_mm": "the neck from shaft axis to the head's centre (or its length on the wire)",
@@ -87,15 +86,22 @@ def _implant(of: Given) -> Section:
             note="the same setting on the chisel; + plate backward",
         ),
         Line(label="wire off in the side view", value=", ".join(lost), note=f"change of the angle by {off_side:g} deg"),
-        Line(
-            label="changed at the table",
-            value=-LESS_DEG,
-            unit="deg",
-            note=f"an implant {LESS_DEG:g} deg lower (130 to 120) takes {LESS_DEG:g} deg of valgus away",
-        ),
+        *_changed_at_the_table(of),
     )
     words = ("With the wire along the neck in both planes the implant's angle becomes the neck-shaft angle.",)
     return Section(title="Implant and wire", words=words, lines=lines, tables=(best, _every_wire(of)))
+
+
+def _changed_at_the_table(of: Given) -> Iterator[Line]:
+    """What the next lower implant at hand takes away with the same wire."""
+    if not of.choices:
+        return
+    chosen = of.choices[0].implant.angle_deg
+    lower = [angle for angle in of.inputs.numbers("implants_deg") if angle < chosen]
+    if lower:
+        less = implant.neck_shaft_after(max(lower)) - implant.neck_shaft_after(chosen)
+        note = f"of valgus, {max(lower):g} instead of {chosen:g} deg along the same wire"
+        yield Line(label="next lower implant at the table", value=less, unit="deg", note=note)
 
 
 def _length_word(length_mm: float | None, wire_mm: float | None) -> Cell:
@@ -238,7 +244,8 @@ def _cut(of: Given) -> Section:
     if bend >= 90 - 1e-6:
         words = ("A bend of 90 deg or more cannot be filled by one wedge at a transverse cut.",)
         return Section(title="Wedge or none", words=words, lines=tuple(lines))
-    base = shift.wedge_base_mm(width, bend)
+    base, even = shift.wedge_base_mm(width, bend), shift.symmetrical_wedge_mm(width, bend)
+    edge = shift.hinge_rise_mm(width, bend)
     placed = neck_base(of)
     left = None if placed is None else 100 * placed.contact
     table = Table(
@@ -250,10 +257,10 @@ def _cut(of: Given) -> Section:
             Column(title="contact after the cut", unit="%"),
         ),
         rows=(
-            ("no wedge, hinge at the edge: gap at the other edge", shift.chord_mm(width, bend), base / 2, 0.0),
+            ("no wedge, hinge at the edge: gap at the other edge", shift.chord_mm(width, bend), edge, 0.0),
             ("wedge taken out (closing)", base, -base / 2, left),
             ("half of it taken out, laid into the other half", base / 2, 0.0, left),
-            ("symmetrical wedge taken out", shift.symmetrical_wedge_mm(width, bend), -base / 2, left),
+            ("symmetrical wedge taken out", even, -even / 2, left),
         ),
         note="Length: of the bone's axis at the cut, on top of what the change of angle gains. Contact: after the shift.",
     )

@@ -155,6 +155,11 @@ def chord_mm(width_mm: float, angle_deg: float) -> float:
     return 2 * width_mm * math.sin(math.radians(angle_deg) / 2)
 
 
+def hinge_rise_mm(width_mm: float, angle_deg: float) -> float:
+    """Return by how much the axis of the bone lengthens when the pieces hinge at one edge: w / 2 sin A."""
+    return width_mm / 2 * math.sin(math.radians(angle_deg))
+
+
 def arc_mm(width_mm: float, angle_deg: float) -> float:
     """Return the way of the open edge along its arc: w A."""
     return width_mm * math.radians(angle_deg)
