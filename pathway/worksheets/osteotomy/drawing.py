@@ -53,7 +53,7 @@ def _front(of: Given, bone: shift.Femur) -> Drawing:
     shapes = [*_now_shapes(of, bone, now), *_after_shapes(of, bone, after, move)]
     marks = [*_now_marks(of, bone, now), *_after_marks(of, bone, after, move)]
     before_deg, after_deg = of.before.neck_shaft_deg, of.after.neck_shaft_deg
-    way = "outward" if move >= 0 else "inward"
+    way = "lateral" if move >= 0 else "medial"
     words = (
         f"Front view of the {of.side} hip in the plane of the neck. Now the neck stands at {before_deg:.0f} deg to the"
         f" shaft, after {'valgus' if change >= 0 else 'varus'} of {abs(change):.0f} deg at {after_deg:.0f}. The cut lies"
@@ -121,13 +121,15 @@ def _after_shapes(of: Given, bone: shift.Femur, view: _View, move: float) -> Ite
 
 
 def _implant(of: Given, bone: shift.Femur, crossing: Point, neck: Point, shaft: float) -> tuple[Point, ...]:
-    """Blade along the neck, plate along the outer side of the shaft."""
+    """The first choice: its blade at its own angle across the middle of the neck, its plate along the shaft."""
     plate = shaft - bone.width_mm / 2 - 0.08 * bone.width_mm
-    nx, ny = max(neck[0], 0.2), neck[1]
-    back = (crossing[0] - plate) / nx
-    corner = (plate, crossing[1] - ny * back)
-    length = next((c.length_mm for c in of.choices if c.length_mm is not None), None) or bone.neck_mm + back
-    tip = (corner[0] + neck[0] * length, corner[1] + neck[1] * length)
+    first = of.choices[0] if of.choices else None
+    along = outline.direction(first.implant.angle_deg) if first is not None else neck
+    middle = (crossing[0] + neck[0] * bone.neck_mm / 2, crossing[1] + neck[1] * bone.neck_mm / 2)
+    back = (middle[0] - plate) / max(along[0], 0.2)
+    corner = (plate, middle[1] - along[1] * back)
+    length = (first.length_mm if first is not None else None) or back + bone.neck_mm / 2
+    tip = (corner[0] + along[0] * length, corner[1] + along[1] * length)
     return tip, corner, (plate, -bone.cut_mm - PLATE * bone.width_mm)
 
 
@@ -142,10 +144,9 @@ def _arrow(view: _View, bone: shift.Femur, move: float) -> Iterator[Shape]:
 
 def _now_marks(of: Given, bone: shift.Femur, view: _View) -> Iterator[Mark]:
     width = bone.width_mm
-    yield view.mark("NOW", (0.0, _top(of, bone)), None)
+    yield view.mark(f"NOW, {of.side.upper()} HIP, FRONT", (0.0, _top(of, bone)), None)
     yield view.mark(f"{of.before.neck_shaft_deg:.0f}°", _beside(of.before.neck_shaft_deg, 1.25 * width, (0.0, 0.0)), None)
     yield view.mark(f"cut {bone.cut_mm:.0f} mm", (-0.95 * width, -bone.cut_mm), False)
-    yield view.mark(of.side.upper(), (1.6 * width, _bottom(bone)), None)
     yield view.mark(f"{width:.0f} mm wide", (-0.7 * width, _bottom(bone) + 0.5 * width), False)
 
 
@@ -155,8 +156,10 @@ def _after_marks(of: Given, bone: shift.Femur, view: _View, move: float) -> Iter
     yield view.mark("AFTER", (-move, _top(of, bone)), None)
     yield view.mark(f"{of.after.neck_shaft_deg:.0f}°", _beside(of.after.neck_shaft_deg, 1.25 * width, crossing), None)
     if abs(move) > 0.5:
-        way = "out" if move > 0 else "in"
+        way = "lateral" if move > 0 else "medial"
         yield view.mark(f"shift {abs(move):.0f} mm {way}", (-move / 2, _bottom(bone) - 0.95 * width), None)
+    left = max(0.0, 1 - abs(move) / width)
+    yield view.mark(f"contact left {100 * left:.0f} %", (-move - 0.75 * width, _bottom(bone) + 0.3 * width), False)
     base = width / 2 * math.tan(math.radians(min(abs(change), 80.0)))
     yield view.mark(f"wedge {base:.0f} mm", (-move - 0.75 * width, -bone.cut_mm - 0.2 * width), False)
     if of.choices:

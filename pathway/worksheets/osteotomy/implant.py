@@ -117,4 +117,6 @@ def slot_of(before: NeckAngles, turn: Matrix, side: Side) -> Slot:
     if min(float(np.linalg.norm(line)) for line in seen) < 1e-9:
         return Slot(out, 0.0)
     across = -medial(side) * float(np.cross(seen[0], seen[1]) @ neck)
-    return Slot(out, math.degrees(math.atan2(across, float(seen[0] @ seen[1]))))
+    about = math.degrees(math.atan2(across, float(seen[0] @ seen[1])))
+    # Rounded so far that the noise of the rotations never shows as a sign.
+    return Slot(round(out, 9) + 0.0, round(about, 9) + 0.0)

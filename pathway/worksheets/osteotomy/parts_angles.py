@@ -20,10 +20,10 @@ def sections(of: Given) -> Iterator[Section]:
     yield _film(of)
 
 
-def direction(degrees: float, forward: str, backward: str) -> str:
-    """Return which of two opposite words a signed angle stands for; `none` for 0."""
+def direction(degrees: float, forward: str, backward: str, neither: str = "none") -> str:
+    """Return which of two opposite words a signed angle or length stands for; a third for 0."""
     if abs(degrees) < 0.05:
-        return "none"
+        return neither
     return forward if degrees > 0 else backward
 
 

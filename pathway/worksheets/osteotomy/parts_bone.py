@@ -75,7 +75,7 @@ def _implant(of: Given) -> Section:
             label="slot of the blade",
             value=abs(slot.out_of_plane_deg),
             unit="deg",
-            note=f"plate {direction(slot.out_of_plane_deg, 'behind', 'in front of')} the plane of neck and shaft:"
+            note=f"plate {direction(slot.out_of_plane_deg, 'behind', 'before', 'in')} the plane of neck and shaft:"
             " n deg set give n deg of extension where the neck lies in the front plane",
             strong=True,
         ),
