@@ -48,7 +48,6 @@ def test_the_steps_lead_to_the_wanted_neck_or_say_that_they_do_not(before, wante
 @given(necks, targets, st.floats(-60, 60))
 def test_both_sides_need_the_same_steps(before, wanted, back):
     left, right = (correction.steps_to(before, wanted, back, side) for side in ("left", "right"))
-    assert left.steps == pytest.approx(right.steps) if isinstance(left.steps, tuple) else True
     for name in ("valgus_deg", "extension_deg", "rotation_deg"):
         assert getattr(left.steps, name) == pytest.approx(getattr(right.steps, name), abs=1e-9)
 
