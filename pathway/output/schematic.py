@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from xml.sax.saxutils import escape
 
 from pathway.worksheets.sheet import Drawing, Mark, Shape
@@ -69,7 +70,7 @@ def _svg_marks(drawing: Drawing, frame: _Frame) -> Iterator[str]:
         x, y = frame.place(mark.at)
         yield (
             f'<text x="{x + MARGIN:.1f}" y="{y + MARGIN + TEXT_SIZE / 3:.1f}" text-anchor="{mark.anchor}" '
-            f'fill="#111111">{escape(mark.text)}</text>'
+            f'fill="#111111" stroke="#ffffff" stroke-width="3" paint-order="stroke">{escape(mark.text)}</text>'
         )
 
 
@@ -94,7 +95,7 @@ def _draw(shape: Shape, frame: _Frame, dots: list[list[int]]) -> None:
     if shape.closed:
         points.append(points[0])
     along = 0
-    for (x0, y0), (x1, y1) in zip(points, points[1:], strict=False):
+    for (x0, y0), (x1, y1) in pairwise(points):
         steps = max(1, math.ceil(max(abs(x1 - x0), abs(y1 - y0))))
         for k in range(steps + 1):
             along += 1

@@ -24,7 +24,9 @@ def film_errors(given):
 
 
 def single_cut(given):
-    return correction.one_cut(correction.turn_of(Steps(given["angulation_deg"], 0, given["torsion_deg"]), "left"), "left")
+    return correction.one_cut(
+        correction.turn_of(Steps(given["angulation_deg"], 0, given["torsion_deg"]), "left"), "left"
+    )
 
 
 def wedges(form):
@@ -73,7 +75,9 @@ def test_every_example_has_its_source():
 def test_the_film_shows_what_the_table_says(row):
     for version, seen in zip(range(0, 61, 10), row["seen_deg"], strict=True):
         for side in SIDES:
-            assert angles.apparent_deg(NeckAngles(row["true_deg"], version), side=side) == pytest.approx(seen, abs=0.051)
+            assert angles.apparent_deg(NeckAngles(row["true_deg"], version), side=side) == pytest.approx(
+                seen, abs=0.051
+            )
         # Turning the leg outward does the same as version.
         assert angles.apparent_deg(NeckAngles(row["true_deg"], 0), version) == pytest.approx(seen, abs=0.051)
         assert angles.true_deg(seen, version) == pytest.approx(row["true_deg"], abs=0.15)

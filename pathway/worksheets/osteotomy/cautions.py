@@ -72,7 +72,9 @@ def _adduction(of: Given) -> Iterator[Warning]:
         return
     if of.limited:
         largest = max(wish.valgus_deg for wish in of.wishes)
-        yield Warning(text=f"Adduction of {room:g} deg holds the correction back; the targets ask for up to {largest:.0f}.")
+        yield Warning(
+            text=f"Adduction of {room:g} deg holds the correction back; the targets ask for up to {largest:.0f}."
+        )
     elif room is None:
         yield Warning(text=f"Adduction is not known: valgus of {change:.0f} deg needs at least as much of it.")
     elif room < change:
@@ -105,7 +107,9 @@ def _epiphysis(of: Given) -> Iterator[Warning]:
 def _order(of: Given) -> Iterator[Warning]:
     off = correction.other_orders(of.before, of.found.steps, of.side)[0].off_deg
     if off >= ORDER_SHOWN_DEG:
-        yield Warning(text=f"Order matters: the same steps in another order end up to {off:.0f} deg off. Keep the order.")
+        yield Warning(
+            text=f"Order matters: the same steps in another order end up to {off:.0f} deg off. Keep the order."
+        )
 
 
 def _film(of: Given) -> Iterator[Warning]:

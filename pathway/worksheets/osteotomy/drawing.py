@@ -1,4 +1,4 @@
-"""The schematic of the osteotomy: the upper femur now and after, drawn in the plane of the neck from the sheet's numbers.
+"""The schematic of the osteotomy: the upper femur now and after, in the plane of the neck, from the sheet's numbers.
 
 Viewed from the front, so that a left hip has its head to the viewer's left. Both pictures share one scale. What turns
 out of that plane (extension, rotation) is named in words, not drawn.
@@ -56,8 +56,8 @@ def _front(of: Given, bone: shift.Femur) -> Drawing:
     way = "lateral" if move >= 0 else "medial"
     words = (
         f"Front view of the {of.side} hip in the plane of the neck. Now the neck stands at {before_deg:.0f} deg to the"
-        f" shaft, after {'valgus' if change >= 0 else 'varus'} of {abs(change):.0f} deg at {after_deg:.0f}. The cut lies"
-        f" {bone.cut_mm:.0f} mm below the crossing of the axes; the shaft goes {abs(move):.0f} mm {way} on a bone"
+        f" shaft, after {'valgus' if change >= 0 else 'varus'} of {abs(change):.0f} deg at {after_deg:.0f}. The cut"
+        f" lies {bone.cut_mm:.0f} mm below the crossing of the axes; the shaft goes {abs(move):.0f} mm {way} on a bone"
         f" {bone.width_mm:.0f} mm wide."
     )
     return Drawing(title="Now and after", shapes=tuple(shapes), marks=tuple(marks), alternative=words)
@@ -79,7 +79,9 @@ def _now_shapes(of: Given, bone: shift.Femur, view: _View) -> Iterator[Shape]:
     yield view.shape("bone", piece[:-1] + piece[-1:] + (piece[0],))
     yield view.shape("bone", _shaft(bone, 0.0))
     yield view.shape("axis", ((0.0, _bottom(bone)), (0.0, 0.35 * bone.width_mm)), dashed=True)
-    yield view.shape("axis", ((-0.9 * bone.width_mm * nx, -0.9 * bone.width_mm * ny), (bone.neck_mm * nx, bone.neck_mm * ny)))
+    yield view.shape(
+        "axis", ((-0.9 * bone.width_mm * nx, -0.9 * bone.width_mm * ny), (bone.neck_mm * nx, bone.neck_mm * ny))
+    )
     yield view.shape("cut", ((-1.5 * half, -cut), (1.5 * half, -cut)))
     yield view.shape("wedge", _wedge(bone, of.change_deg), closed=True, dashed=True)
     yield view.shape("angle", _angle_arc(of.before.neck_shaft_deg, 0.8 * bone.width_mm, 0.0))
@@ -145,7 +147,9 @@ def _arrow(view: _View, bone: shift.Femur, move: float) -> Iterator[Shape]:
 def _now_marks(of: Given, bone: shift.Femur, view: _View) -> Iterator[Mark]:
     width = bone.width_mm
     yield view.mark(f"NOW, {of.side.upper()} HIP, FRONT", (0.0, _top(of, bone)), None)
-    yield view.mark(f"{of.before.neck_shaft_deg:.0f}°", _beside(of.before.neck_shaft_deg, 1.25 * width, (0.0, 0.0)), None)
+    yield view.mark(
+        f"{of.before.neck_shaft_deg:.0f}°", _beside(of.before.neck_shaft_deg, 1.4 * width, (0.0, 0.0)), None
+    )
     yield view.mark(f"cut {bone.cut_mm:.0f} mm", (-0.95 * width, -bone.cut_mm), False)
     yield view.mark(f"{width:.0f} mm wide", (-0.7 * width, _bottom(bone) + 0.5 * width), False)
 
@@ -154,7 +158,7 @@ def _after_marks(of: Given, bone: shift.Femur, view: _View, move: float) -> Iter
     width, change = bone.width_mm, of.change_deg
     crossing = outline.turned(((0.0, 0.0),), (0.0, -bone.cut_mm), change)[0]
     yield view.mark("AFTER", (-move, _top(of, bone)), None)
-    yield view.mark(f"{of.after.neck_shaft_deg:.0f}°", _beside(of.after.neck_shaft_deg, 1.25 * width, crossing), None)
+    yield view.mark(f"{of.after.neck_shaft_deg:.0f}°", _beside(of.after.neck_shaft_deg, 1.4 * width, crossing), None)
     if abs(move) > 0.5:
         way = "lateral" if move > 0 else "medial"
         yield view.mark(f"shift {abs(move):.0f} mm {way}", (-move / 2, _bottom(bone) - 0.95 * width), None)

@@ -64,7 +64,8 @@ def about(axis: Vector, angle_deg: float) -> Matrix:
     angle = math.radians(angle_deg)
     x, y, z = (float(part) for part in axis)
     cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    return np.eye(3) + math.sin(angle) * cross + (1 - math.cos(angle)) * (cross @ cross)
+    turn: Matrix = np.eye(3) + math.sin(angle) * cross + (1 - math.cos(angle)) * (cross @ cross)
+    return turn
 
 
 def valgus(angle_deg: float, side: Side, plane_deg: float = 0.0) -> Matrix:

@@ -99,7 +99,9 @@ def inputs_of(case: Case) -> list[Input]:
         from_rule(case, LIMITS[1], "limit of the epiphyseal angle", name="epiphyseal_limit_deg"),
         from_rule(case, "femoral_axes_angle_deg", "angle of shaft and axis aimed at", name="axes_angle_deg"),
         from_rule(case, "osteotomy_contact_least", "contact to be left", name="contact_least"),
-        from_rule(case, "osteotomy_cut_below_implant_mm", "cut below the implant's corner", name="cut_below_implant_mm"),
+        from_rule(
+            case, "osteotomy_cut_below_implant_mm", "cut below the implant's corner", name="cut_below_implant_mm"
+        ),
         blank(case, most, "cut_below_crossing_mm", "cut below the crossing of the axes", optional=True),
         from_rule(case, "osteotomy_blade_margin_mm", "blade's tip to the growth plate", name="blade_margin_mm"),
         from_rule(case, "osteotomy_blade_proud_mm", "blade left proud", name="blade_proud_mm"),

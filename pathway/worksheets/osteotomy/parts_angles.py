@@ -127,9 +127,7 @@ def _correction(of: Given) -> Section:
     x, y, z = whole.axis
     axis = f"{medial(side) * x:+.2f} inward, {y:+.2f} forward, {z:+.2f} up"
     orders = correction.other_orders(of.before, steps, side)
-    front = correction.turn_of(
-        correction.Steps(steps.valgus_deg, steps.extension_deg, steps.rotation_deg, 0.0), side
-    )
+    front = correction.turn_of(correction.Steps(steps.valgus_deg, steps.extension_deg, steps.rotation_deg, 0.0), side)
     lines = [
         _step(1, steps.valgus_deg, "valgus", "varus", "leg turned until the neck lies in the picture"),
         _step(2, steps.extension_deg, "extension", "flexion", "of the shaft against the upper piece"),
@@ -196,7 +194,9 @@ def _planes(of: Given) -> Iterator[Line]:
     if cut is None:
         yield Line(label="one cut for everything", value="nothing to turn")
         return
-    note = f"rises {cut.rises_deg:.0f} deg from medial towards the front; pieces turn {cut.turn_deg:.1f} deg in its plane"
+    note = (
+        f"rises {cut.rises_deg:.0f} deg from medial towards the front; pieces turn {cut.turn_deg:.1f} deg in its plane"
+    )
     yield Line(label="one cut for everything, tilt", value=cut.tilt_deg, unit="deg", places=1, note=note, strong=True)
 
 

@@ -142,7 +142,9 @@ def _blade(of: Given) -> Section:
         lines.append(Line(label="longest blade", value=value, unit=unit, note=note, sources=sources, strong=True))
         lines += list(_lengths(of, wire, margin))
     lines += [
-        Line(label="left proud for impaction", value=of.inputs.number("blade_proud_mm"), unit="mm", sources=proud.sources),
+        Line(
+            label="left proud for impaction", value=of.inputs.number("blade_proud_mm"), unit="mm", sources=proud.sources
+        ),
         Line(
             label="transverse cut below the implant's corner",
             value=of.inputs.number("cut_below_implant_mm"),
@@ -194,7 +196,8 @@ def _shift(of: Given) -> Section:
             Column(title="length", unit="mm", places=1),
         ),
         rows=tuple(
-            (name, p.lateral_mm, p.anterior_mm, bone.width_mm, 100 * p.contact, p.axis_deg, p.gain_mm) for name, p in goals
+            (name, p.lateral_mm, p.anterior_mm, bone.width_mm, 100 * p.contact, p.axis_deg, p.gain_mm)
+            for name, p in goals
         ),
         marked=(1,),
         note="Lateral goes with valgus, medial (negative) with varus. Length: head to knee, gained.",
@@ -211,7 +214,13 @@ def _shift(of: Given) -> Section:
             note=f"{sideways}; the bone is {bone.width_mm:g} mm wide",
             strong=True,
         ),
-        Line(label="contact left", value=100 * base.contact, unit="%", note="of the width at a transverse cut", strong=True),
+        Line(
+            label="contact left",
+            value=100 * base.contact,
+            unit="%",
+            note="of the width at a transverse cut",
+            strong=True,
+        ),
         Line(label="angle of the axes now", value=before, unit="deg", places=1),
         *_ways_out(of, bone),
     ]
@@ -262,7 +271,7 @@ def _cut(of: Given) -> Section:
             ("half of it taken out, laid into the other half", base / 2, 0.0, left),
             ("symmetrical wedge taken out", even, -even / 2, left),
         ),
-        note="Length: of the bone's axis at the cut, on top of what the change of angle gains. Contact: after the shift.",
+        note="Length: of the bone's axis at the cut, on top of what the angle gains. Contact: after the shift.",
     )
     return Section(title="Wedge or none", lines=tuple(lines), tables=(table,))
 
@@ -283,6 +292,12 @@ def _length(of: Given) -> Section:
     if difference is not None:
         lines += [
             Line(label="difference of the legs now", value=difference, unit="mm"),
-            Line(label="difference after", value=difference - gain, unit="mm", note="what the plan counts on", strong=True),
+            Line(
+                label="difference after",
+                value=difference - gain,
+                unit="mm",
+                note="what the plan counts on",
+                strong=True,
+            ),
         ]
     return Section(title="Length", lines=tuple(lines))

@@ -115,7 +115,7 @@ def test_the_chisel_turned_by_the_slots_angle_brings_the_plate_into_the_new_shaf
     slot = implant.slot_of(before, turn, side)
     neck = neck_axis(before, side)
     after = correction.turned(before, turn, side).neck_shaft_deg
-    # A plate that leaves the neck at the new angle, first in the plane of neck and old shaft, then turned about the neck.
+    # A plate at the new angle to the neck, first in the plane of neck and old shaft, then turned about the neck.
     across = -neck[2] * neck + [0, 0, 1]
     out = -across / (across @ across) ** 0.5
     flat = neck * math.cos(math.radians(after)) + out * math.sin(math.radians(after))
