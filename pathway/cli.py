@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width
+from pathway.cli_worksheet import worksheet_command
 
 if TYPE_CHECKING:
     from pathway.plan_model import Plan
@@ -231,6 +232,9 @@ def _open_screen(child: str | None, on: datetime.date | None, clinic: Path | Non
 
     protocol = protocol_of(clinic) if clinic is not None else None
     run({name: _example(name) for name in _examples()}, _today(on), child, protocol)
+
+
+main.add_command(worksheet_command(_read_file, _record, _today, on_option, plain_option))
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from pathway.worksheets.axis_shift import axis_shift
 from pathway.worksheets.case import Case, Inputs
 from pathway.worksheets.lengthening_calendar import calendar, visits
 from pathway.worksheets.lengthening_course import Given, Phases, Span, published_index
-from pathway.worksheets.lifts import CARRIER_WORDS, lift_for
+from pathway.worksheets.lifts import CARRIER_KEY, SHORT_WORDS, lift_for, lift_limits
 from pathway.worksheets.sheet import Column, Line, Section, Table, Warning
 
 WEEK = 7
@@ -247,11 +247,11 @@ def _after_removal(of: Made) -> Section:
         unit="weeks",
         sources=of.value("weight_in_steps_weeks").sources,
     )
-    whole = _published("Published: whole treatment in a frame", of.value("whole_treatment_most_months"), "months")
+    whole = _published("Whole treatment in a frame, published", of.value("whole_treatment_most_months"), "months")
     lines += [until, steps, whole.model_copy(update={"value": None})]
     if of.given.bone == "femur":
         lines.append(
-            _published("Published: to full weight in a frame", of.value("full_weight_frame_months"), "months", 1)
+            _published("To full weight in a frame, published", of.value("full_weight_frame_months"), "months", 1)
         )
     kept, amount = of.inputs.maybe("kept_mm"), of.inputs.number("amount_mm")
     if kept is not None:
@@ -270,14 +270,18 @@ def _axis(of: Made) -> Iterator[Section]:
     measured = of.value("axis_shift_measured_mm_per_cm")
     low, high = (measured.low or 0.0) * gain / 10, (measured.high or 0.0) * gain / 10
     lines = (
-        Line(label="Geometry: angle of shaft and axis after", value=shift.axes_angle_deg, unit="deg", places=2),
-        Line(label="Geometry: valgus made", value=shift.valgus_deg, unit="deg", places=2, strong=True),
-        Line(label="Geometry: knee moves inward", value=shift.knee_inward_mm, unit="mm", places=1),
+        Line(label="By geometry, angle of shaft and axis after", value=shift.axes_angle_deg, unit="deg", places=2),
+        Line(label="By geometry, valgus made", value=shift.valgus_deg, unit="deg", places=2, strong=True),
+        Line(label="By geometry, knee moves inward", value=shift.knee_inward_mm, unit="mm", places=1),
         Line(
-            label="Geometry: axis passes further outward", value=shift.axis_outward_mm, unit="mm", places=1, strong=True
+            label="By geometry, axis passes further outward",
+            value=shift.axis_outward_mm,
+            unit="mm",
+            places=1,
+            strong=True,
         ),
         Line(
-            label="Measured in adults: axis further outward",
+            label="As measured in adults, axis passes further outward",
             value=measured.value * gain / 10,
             spread=(low, high),
             unit="mm",
@@ -318,7 +322,7 @@ def _lift(of: Made) -> Iterator[Section]:
         Column(title="worn as"),
     )
     sources = (*less.sources, *of.value("lift_shoe_most_mm").sources)
-    note = f"{less.because} Growth during the lengthening is not counted."
+    note = f"{less.because} Growth during the lengthening is not counted. {CARRIER_KEY}"
     table = Table(title="Lift week by week", columns=columns, rows=tuple(rows), note=note, sources=sources)
     yield Section(title="Lift", tables=(table,))
 
@@ -327,6 +331,6 @@ def _lift_row(
     of: Made, day: datetime.date, gained: float, before: float
 ) -> tuple[datetime.date, float, float, float, str]:
     left = before - gained
-    lift = lift_for(max(left, 0.0), of.case.protocol)
-    words = CARRIER_WORDS[lift.carrier] if left >= 0 else "treated leg longer: none under it"
+    lift = lift_for(max(left, 0.0), lift_limits(of.case.protocol))
+    words = SHORT_WORDS[lift.carrier] if left >= 0 else "nothing: now the longer leg"
     return day, gained, left, lift.height_mm, words

@@ -20,6 +20,8 @@ class Lift:
     carrier: str
 
 
+SHORT_WORDS = {"none": "nothing", "shoe": "shoe", "orthosis": "orthosis", "prosthesis": "prosthesis"}
+CARRIER_KEY = "Worn as: a lift on the shoe, an orthosis with a built-up foot, or an extension prosthesis."
 CARRIER_WORDS = {
     "none": "no lift",
     "shoe": "lift on the shoe",
@@ -28,16 +30,36 @@ CARRIER_WORDS = {
 }
 
 
-def lift_for(difference_mm: float, protocol: Protocol) -> Lift:
-    """Return the lift for a difference without its sign: in steps of the protocol, rounded down."""
+@dataclass(frozen=True, slots=True)
+class LiftLimits:
+    """Where lifts begin and what carries them: differences of the legs, and steps, in mm."""
+
+    from_mm: float
+    less_mm: float
+    step_mm: float
+    shoe_most_mm: float
+    prosthesis_from_mm: float
+
+
+def lift_limits(protocol: Protocol) -> LiftLimits:
+    """Return the protocol's limits."""
+    return LiftLimits(
+        from_mm=protocol.number("lift_from_mm"),
+        less_mm=protocol.number("lift_less_than_difference_mm"),
+        step_mm=protocol.number("lift_step_mm"),
+        shoe_most_mm=protocol.number("lift_shoe_most_mm"),
+        prosthesis_from_mm=protocol.number("lift_extension_prosthesis_from_mm"),
+    )
+
+
+def lift_for(difference_mm: float, limits: LiftLimits) -> Lift:
+    """Return the lift for a difference without its sign: in whole steps, rounded down."""
     size = abs(difference_mm)
-    if size < protocol.number("lift_from_mm"):
+    if size < limits.from_mm:
         return Lift(0.0, size, "none")
-    step = protocol.number("lift_step_mm")
-    wanted = size - protocol.number("lift_less_than_difference_mm")
-    height = max(math.floor(wanted / step + 1e-9) * step, 0.0)
-    if size >= protocol.number("lift_extension_prosthesis_from_mm"):
+    height = max(math.floor((size - limits.less_mm) / limits.step_mm + 1e-9) * limits.step_mm, 0.0)
+    if size >= limits.prosthesis_from_mm:
         carrier = "prosthesis"
     else:
-        carrier = "orthosis" if size >= protocol.number("lift_shoe_most_mm") else "shoe"
+        carrier = "orthosis" if size >= limits.shoe_most_mm else "shoe"
     return Lift(height, size - height, carrier)

@@ -1,0 +1,113 @@
+"""The verb that prints a worksheet: read the case, plan, open the stage, print. An edge."""
+
+from __future__ import annotations
+
+import datetime
+import gc
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pathway.cli_rules import BAD_INPUT, json_option, protocol_of, protocol_option, width
+
+if TYPE_CHECKING:
+    from pathway.plan_model import Plan
+    from pathway.protocol.model import Protocol
+    from pathway.record import Record
+    from pathway.worksheets.sheet import Kind, Sheet
+
+KINDS = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
+
+
+def worksheet_command(
+    read_file: Callable[[Path], str],
+    record_of: Callable[[str, str, Any, datetime.date], Record],
+    today: Callable[[datetime.date | None], datetime.date],
+    on_option: Callable[[Any], Any],
+    plain_option: Callable[[Any], Any],
+) -> click.Command:
+    """Return the verb, with the edge's own ways to read a case file and the clock."""
+
+    @click.command()
+    @click.argument("kind", type=click.Choice(KINDS))
+    @click.argument("case", type=click.Path(path_type=Path))
+    @click.option("--stage", metavar="ID", help="Stage of the plan, such as femoral_lengthening_2; else the next one.")
+    @click.option(
+        "--set", "settings", multiple=True, metavar="NAME=VALUE", help="Set an input by hand; may be repeated."
+    )
+    @on_option
+    @protocol_option
+    @json_option
+    @plain_option
+    def worksheet(
+        kind: Kind,
+        case: Path,
+        stage: str | None,
+        settings: tuple[str, ...],
+        on: datetime.date | None,
+        clinic: Path | None,
+        as_json: bool,
+        plain: bool,
+    ) -> None:
+        """Work out the numbers of one operation: KIND is one of those above, CASE a case file.
+
+        The inputs come from the case, the plan's stage and the protocol; each may be set by hand. Check every
+        number against the radiograph.
+        """
+        from pathway.output.worksheet_text import worksheet_text
+        from pathway.worksheets.sheet import InputProblem
+
+        day, text = today(on), read_file(case)
+        gc.disable()
+        protocol = protocol_of(clinic)
+        try:
+            sheet = _sheet(kind, record_of(text, str(case), protocol, day), protocol, day, stage, _by_name(settings))
+        except InputProblem as error:
+            click.echo(str(error), err=True)
+            sys.exit(BAD_INPUT)
+        if as_json:
+            click.echo(sheet.model_dump_json(indent=2))
+            return
+        click.echo(worksheet_text(sheet, width(), plain=plain or not sys.stdout.isatty()), nl=False)
+
+    return worksheet
+
+
+def _sheet(
+    kind: Kind, record: Record, protocol: Protocol, on: datetime.date, stage: str | None, settings: dict[str, str]
+) -> Sheet:
+    from pathway.facts import known_steps
+    from pathway.growth import fit_growth
+    from pathway.worksheets.case import case_of
+    from pathway.worksheets.kinds import KINDS, stage_of
+
+    plan = _plan(record, protocol, on)
+    steps = known_steps(record, protocol, on)
+    posterior = fit_growth(record.until(on), protocol, on, known_steps=steps)
+    opened = stage_of(kind, plan, stage) if plan is not None else None
+    return KINDS[kind].make(case_of(record, protocol, on, plan, opened, posterior), settings)
+
+
+def _plan(record: Record, protocol: Protocol, on: datetime.date) -> Plan | None:
+    """Return the plan, or None where it would break a rule: a worksheet can still be filled by hand."""
+    from pathway.plan import PlanBreach, make_plan
+
+    try:
+        return make_plan(record, protocol, on)
+    except PlanBreach:
+        return None
+
+
+def _by_name(settings: tuple[str, ...]) -> dict[str, str]:
+    """Return the settings by name, the last one of a name counting; leaves with a sentence where one has no `=`."""
+    found = {}
+    for text in settings:
+        name, equals, value = text.partition("=")
+        if not equals or not name.strip():
+            click.echo(f"--set: found {text!r}, expected name=value; write for example --set amount_mm=50.", err=True)
+            sys.exit(BAD_INPUT)
+        found[name.strip()] = value
+    return found
