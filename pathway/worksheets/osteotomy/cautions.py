@@ -10,7 +10,7 @@ from pathway.worksheets.osteotomy.given import LIMITS, Given
 from pathway.worksheets.osteotomy.parts_bone import missing, neck_base
 from pathway.worksheets.sheet import Warning
 
-ORDER_SHOWN_DEG = 0.05
+ORDER_SHOWN_DEG = 0.5
 
 
 def warnings(of: Given) -> Iterator[Warning]:
@@ -105,7 +105,8 @@ def _epiphysis(of: Given) -> Iterator[Warning]:
 
 
 def _order(of: Given) -> Iterator[Warning]:
-    off = correction.other_orders(of.before, of.found.steps, of.side)[0].off_deg
+    orders = correction.other_orders(of.before, of.found.steps, of.side)
+    off = orders[0].off_deg if orders else 0.0
     if off >= ORDER_SHOWN_DEG:
         yield Warning(
             text=f"Order matters: the same steps in another order end up to {off:.0f} deg off. Keep the order."

@@ -33,6 +33,7 @@ from pathway.worksheets.osteotomy.frames import (
 Step = Literal["valgus", "extension", "rotation"]
 ORDER: tuple[Step, ...] = ("valgus", "extension", "rotation")
 LEVEL_DEG = 90.0
+NO_TURN_DEG = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,11 +128,16 @@ def steps_to(before: NeckAngles, wanted: NeckAngles, extension_deg: float, side:
 
 
 def other_orders(before: NeckAngles, steps: Steps, side: Side) -> tuple[OtherOrder, ...]:
-    """Return what the same steps lead to in each other order, those farthest from the plan first."""
+    """Return what the same steps lead to in each other order, those farthest from the plan first.
+
+    Steps that do not turn are left out; with fewer than two that do there is no other order.
+    """
     planned = turn_of(steps, side)
+    turning = {"valgus": steps.valgus_deg, "extension": steps.extension_deg, "rotation": steps.rotation_deg}
+    moving = tuple(step for step in ORDER if abs(turning[step]) >= NO_TURN_DEG)
     found = []
-    for order in permutations(ORDER):
-        if order == ORDER:
+    for order in permutations(moving):
+        if order == moving:
             continue
         turn = turn_of(steps, side, order)
         found.append(OtherOrder(order, turned(before, turn, side), between_deg(planned, turn)))

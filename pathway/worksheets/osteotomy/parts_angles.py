@@ -136,7 +136,7 @@ def _correction(of: Given) -> Section:
         Line(label="version after", value=of.after.version_deg, unit="deg"),
         Line(
             label="order matters by up to",
-            value=orders[0].off_deg,
+            value=orders[0].off_deg if orders else 0.0,
             unit="deg",
             places=1,
             note="same steps, another order: the upper piece then stands that far from the plan",

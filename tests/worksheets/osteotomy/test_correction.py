@@ -73,9 +73,13 @@ def test_other_orders_are_measured_by_the_turn_between_them(before, taken, side)
         assert other.off_deg == pytest.approx(math.degrees((there * planned.inv()).magnitude()), abs=1e-6)
 
 
-def test_a_single_step_has_no_order():
-    orders = correction.other_orders(NeckAngles(90, 10), Steps(30, 0, 0, 10), "left")
-    assert max(order.off_deg for order in orders) == pytest.approx(0, abs=1e-9)
+def test_only_steps_that_turn_have_an_order():
+    def orders(*degrees):
+        return [other.order for other in correction.other_orders(NeckAngles(90, 10), Steps(*degrees, 10), "left")]
+
+    assert orders(30, 0, 0) == []
+    assert orders(30, 0, 20) == [("rotation", "valgus")]
+    assert len(orders(30, 10, 20)) == 5
 
 
 @given(steps, sides)
