@@ -42,6 +42,7 @@ def worksheet_command(
     @protocol_option
     @json_option
     @plain_option
+    @click.option("--svg", "as_svg", is_flag=True, help="Print only the drawing, as SVG.")
     def worksheet(
         kind: Kind,
         case: Path,
@@ -51,6 +52,7 @@ def worksheet_command(
         clinic: Path | None,
         as_json: bool,
         plain: bool,
+        as_svg: bool,
     ) -> None:
         """Work out the numbers of one operation: KIND is one of those above, CASE a case file.
 
@@ -68,6 +70,9 @@ def worksheet_command(
         except InputProblem as error:
             click.echo(str(error), err=True)
             sys.exit(BAD_INPUT)
+        if as_svg:
+            _print_svg(sheet)
+            return
         if as_json:
             click.echo(sheet.model_dump_json(indent=2))
             return
@@ -89,6 +94,16 @@ def _sheet(
     posterior = fit_growth(record.until(on), protocol, on, known_steps=steps)
     opened = stage_of(kind, plan, stage) if plan is not None else None
     return KINDS[kind].make(case_of(record, protocol, on, plan, opened, posterior), settings)
+
+
+def _print_svg(sheet: Sheet) -> None:
+    from pathway.output.schematic import svg
+
+    if not sheet.drawings:
+        wanted = next((warning.text for warning in sheet.warnings if "--set" in warning.text), "print it as text")
+        click.echo(f"worksheet {sheet.kind}: found no drawing, expected one to print; {wanted}", err=True)
+        sys.exit(BAD_INPUT)
+    click.echo(svg(sheet.drawings[0]), nl=False)
 
 
 def _plan(record: Record, protocol: Protocol, on: datetime.date) -> Plan | None:

@@ -33,6 +33,7 @@ KIND_WORDS = {
     "goals": "goal",
     "follow_ups": "follow-up",
     "companions": "companion condition",
+    "implants": "implant at hand",
     "disagreements": "disagreement of sources",
     "tables": "growth table",
 }
@@ -226,6 +227,12 @@ def _companion(rule: model.Companion, protocol: Protocol) -> str:
     return f"{rule.label}, with {children}{often}. Look for: {rule.look_for}".rstrip(".") + "."
 
 
+def _implant(rule: model.Implant, _protocol: Protocol) -> str:
+    lengths = ", ".join(f"{length:g}" for length in rule.lengths_mm)
+    part = "blade" if rule.design == "blade_plate" else "screw"
+    return f"{rule.label}: {rule.angle_deg:g} deg between {part} and shaft, {part} of {lengths} mm."
+
+
 def _disagreement(rule: model.Disagreement, _protocol: Protocol) -> str:
     sides = "; ".join(
         f"{side.value} ({', '.join(side.sources)}; {PROVENANCE_WORDS.get(side.provenance, side.provenance)})"
@@ -259,5 +266,6 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Goal: _goal,
     model.FollowUp: _follow_up,
     model.Companion: _companion,
+    model.Implant: _implant,
     model.Disagreement: _disagreement,
 }

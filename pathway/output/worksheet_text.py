@@ -6,6 +6,7 @@ import datetime
 import textwrap
 from collections.abc import Iterator, Sequence
 
+from pathway.output.schematic import characters
 from pathway.worksheets.sheet import Cell, Column, Input, Line, Section, Sheet, Table, Warning
 
 NO_VALUE = "-"
@@ -54,6 +55,8 @@ def _lines(sheet: Sheet, width: int, plain: bool) -> Iterator[str]:
         yield from _heading("Drawings")
         for drawing in sheet.drawings:
             yield from _wrapped(f"{drawing.title}: {drawing.alternative}", width, "  ", "    ")
+            if not plain:
+                yield from ("", *characters(drawing, width).split("\n"))
     yield from _heading("Cautions")
     for text in sheet.cautions:
         yield from _wrapped(text, width, "  ", "    ")

@@ -21,6 +21,7 @@ from pathway.protocol.guidance import Companion as Companion
 from pathway.protocol.guidance import Disagreement as Disagreement
 from pathway.protocol.guidance import FollowUp as FollowUp
 from pathway.protocol.guidance import Goal as Goal
+from pathway.protocol.guidance import Implant as Implant
 from pathway.record import Frozen
 
 Lane = Literal["hip", "knee_and_ankle", "length", "other_leg", "checks"]
@@ -298,6 +299,7 @@ class Protocol(Frozen):
     goals: tuple[Goal, ...] = ()
     follow_ups: tuple[FollowUp, ...] = ()
     companions: tuple[Companion, ...] = ()
+    implants: tuple[Implant, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
     tables: tuple[Table, ...]
     complications: tuple[str, ...]
@@ -358,8 +360,9 @@ class Protocol(Frozen):
             yield from scheme.types
         for kind in ("indications", "gates", "contraindications", "intervals", "age_windows"):
             yield from getattr(self, kind)
-        for kind in ("amount_limits", "values", "cautions", "stop_rules", "goals", "follow_ups", "companions"):
+        for kind in ("amount_limits", "values", "cautions", "stop_rules", "goals", "follow_ups"):
             yield from getattr(self, kind)
+        yield from (*self.companions, *self.implants)
 
     def finding_ids(self) -> frozenset[str]:
         """Return the ids of all findings of the catalogue."""

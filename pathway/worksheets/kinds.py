@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from pathway.plan_model import Plan, PlanStage
-from pathway.worksheets import growth_arrest, guided_growth, lengthening, lift
+from pathway.worksheets import growth_arrest, guided_growth, lengthening, lift, osteotomy
 from pathway.worksheets.case import Case
 from pathway.worksheets.sheet import Kind, Sheet, problem
 
@@ -21,6 +21,7 @@ class Worksheet:
 
 
 KINDS: Mapping[Kind, Worksheet] = {
+    "osteotomy": Worksheet(osteotomy.STAGES, osteotomy.worksheet),
     "lengthening": Worksheet(lengthening.STAGES, lengthening.worksheet),
     "growth-arrest": Worksheet(growth_arrest.STAGES, growth_arrest.worksheet),
     "guided-growth": Worksheet(guided_growth.STAGES, guided_growth.worksheet),
