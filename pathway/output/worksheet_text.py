@@ -11,6 +11,7 @@ from pathway.worksheets.sheet import Cell, Column, Input, Line, Section, Sheet, 
 
 NO_VALUE = "-"
 LEAST_TEXT = 12
+VALUE_WIDTH = 14
 GAP = "  "
 
 
@@ -47,8 +48,9 @@ def _lines(sheet: Sheet, width: int, plain: bool) -> Iterator[str]:
         for warning in sheet.warnings:
             yield from _warning(warning, width, plain)
     yield from _heading("Inputs (change one with --set name=value)")
+    names = max((len(item.name) for item in sheet.inputs), default=0)
     for item in sheet.inputs:
-        yield from _input(item, width)
+        yield from _input(item, names, width)
     for section in sheet.sections:
         yield from _section(section, width, plain)
     if sheet.drawings:
@@ -77,11 +79,15 @@ def _warning(warning: Warning, width: int, plain: bool) -> Iterator[str]:
     yield from _wrapped(f"{mark}{warning.text}{rule}", width, "  ", "    ")
 
 
-def _input(item: Input, width: int) -> Iterator[str]:
+def _input(item: Input, names: int, width: int) -> Iterator[str]:
     shown = int(item.value) if item.kind == "whole" and isinstance(item.value, float) else item.value
     value = f"{shown:g} {item.unit}".rstrip() if isinstance(shown, float) else value_words(shown, item.unit)
-    head = f"  {item.name:<26} {value:<15} "
-    yield from _wrapped(_origin(item), width, head, " " * 8 if len(head) > width // 2 + 8 else " " * len(head))
+    start = f"  {item.name:<{names}} "
+    head, under = f"{start}{value:<{VALUE_WIDTH}} ", " " * (len(start) + VALUE_WIDTH + 1)
+    if len(head) > len(under):
+        yield head
+        head = under
+    yield from _wrapped(_origin(item), width, head, under)
 
 
 def _origin(item: Input) -> str:
@@ -90,7 +96,8 @@ def _origin(item: Input) -> str:
             when = f" of {item.measured_on}" if item.measured_on else ""
             text = f"visit{when}, {item.method.replace('_', ' ')}".rstrip(", ")
         case "protocol":
-            return f"default; {', '.join(item.sources)}" if item.sources else f"default; {item.note}"
+            default = "default (local)" if item.local else "default"
+            return f"{default}; {', '.join(item.sources)}" if item.sources else f"{default}; {item.note}"
         case "plan":
             text = "the plan"
         case "by_hand":

@@ -159,6 +159,7 @@ def from_rule(case: Case, value: str, label: str, *, name: str = "", optional: b
         origin="protocol",
         sources=rule.sources,
         note=rule.because,
+        local=rule.local,
         optional=optional,
     )
 
@@ -200,7 +201,7 @@ def set_by_hand(kind: Kind, items: Iterable[Input], settings: Mapping[str, str])
         if value is None:
             faults.append(Fault(f"worksheet {kind}", name, None, repr(text), _wanted(item), "correct it"))
             continue
-        by_hand = {"origin": "by_hand", "measured_on": None, "method": "", "sources": (), "note": ""}
+        by_hand = {"origin": "by_hand", "measured_on": None, "method": "", "sources": (), "note": "", "local": False}
         found[at[name]] = item.model_copy(update={"value": value, **by_hand})
     if faults:
         raise InputProblem(*faults)

@@ -24,11 +24,11 @@ def calendar(case: Case, inputs: Inputs, given: Given, course: Phases) -> Sectio
     seen_on = {date for date, _ in clinic_days(case, inputs, given, course)}
     rows = []
     for day in course.days:
-        what = [] if day.date not in seen_on else ["clinic and film"]
+        what = ["clinic, film"] if day.date in seen_on else []
         if day.date.weekday() < sessions:
             what.append("therapy")
         if day is course.days[-1]:
-            what.append("last turn")
+            what.append("last")
         number_of_day = (day.date - given.operation).days
         cells = (number_of_day, day.date, day.turns, float(day.mm), float(day.reached_mm), ", ".join(what))
         rows.append(cells)

@@ -130,7 +130,7 @@ def _in_short(of: Made) -> Section:
             label="Device comes off",
             value=of.day(course.removal.mid),
             spread=(of.day(course.removal.low), of.day(course.removal.high)),
-            note=f"{course.removal.low:.0f} to {course.removal.high:.0f} days after it, across published means",
+            note=f"{course.removal.low:.0f} to {course.removal.high:.0f} days in all, across published means",
             strong=True,
         ),
         Line(

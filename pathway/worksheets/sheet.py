@@ -36,7 +36,8 @@ class Input(Frozen):
     `kind` says how text from the command line is read: a list is written `120,130`. `plausible` (in `unit`) is
     what a hand-set value must lie in; a list is judged item by item. `origin` is the visit (`measured_on`,
     `method`), the protocol's default (`sources`), the plan, or the hand; `none` where nothing is known yet. `note`
-    says anything the reader must know of it (out of date, assumed). An input that is not `settable` stays as it is.
+    says anything the reader must know of it (out of date, assumed); `local` that the default is the clinic's own. An
+    input that is not `settable` stays as it is.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Input(Frozen):
     method: str = ""
     sources: tuple[str, ...] = ()
     note: str = ""
+    local: bool = False
     settable: bool = True
     optional: bool = False
 

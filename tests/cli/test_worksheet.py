@@ -80,6 +80,9 @@ def test_a_clinic_s_default_is_used(tmp_path: Path) -> None:
     done = run("lengthening", "rowan-02", *ON, "--protocol", str(tmp_path), "--json")
     inputs = {item["name"]: item for item in json.loads(done.stdout)["inputs"]}
     assert inputs["latency_days"]["value"] == 10
+    assert inputs["latency_days"]["local"] is True
+    text = run("lengthening", "rowan-02", *ON, "--protocol", str(tmp_path)).stdout
+    assert "default (local); common_practice" in text
 
 
 @pytest.mark.parametrize("child", ["alder-06", "birch-04", "cedar-05", "elm-01", "hazel-08", "oak-12", "willow-03"])

@@ -24,7 +24,7 @@ from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH, Input, InputProblem, 
 from tests.examples import ON, example
 from tests.worksheets.cases import KNOWN_WIDTH, by_hand, case, growth_of, mirrored, planned, protocol, sheet
 
-MADE: tuple[Kind, ...] = ("lengthening", "growth-arrest", "guided-growth", "lift")
+MADE: tuple[Kind, ...] = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
 DAY = datetime.date(2030, 3, 14)
 quarters = st.integers(1, 600).map(lambda n: Fraction(n, 4))
 hundredths = st.integers(1, 15000).map(lambda n: Fraction(n, 100))
@@ -200,7 +200,8 @@ def test_every_output_is_finite_for_plausible_inputs_or_the_error_says_what_to_d
     assert {name: made.input(name).origin for name in chosen} == dict.fromkeys(chosen, "by_hand")
 
 
-@pytest.mark.parametrize("kind", MADE)
+# The osteotomy has turns, whose sense a mirror reverses: its own tests hold it.
+@pytest.mark.parametrize("kind", MADE[1:])
 def test_left_is_the_mirror_image_of_right(kind: Kind) -> None:
     other = mirrored(example("rowan-02"))
     plan = make_plan(other, protocol(), ON)
