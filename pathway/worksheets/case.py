@@ -82,7 +82,8 @@ class Inputs:
         item = self.item(name)
         if item.value is None and not item.optional:
             wanted = _wanted(item)
-            raise problem(self.kind, name, "no value", wanted, f"measure it, or give it with --set {name}=…")
+            do = f"measure it, or give it with --set {name}=…" if item.sources else f"give it with --set {name}=…"
+            raise problem(self.kind, name, "no value", wanted, do)
         return item.value
 
     def number(self, name: str) -> float:

@@ -7,10 +7,8 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from pathway.course import LENGTHENING
-from pathway.findings import Known
 from pathway.plan_model import AgePoint
 from pathway.protocol.model import Bone
-from pathway.record import Operation
 from pathway.worksheets import lengthening_parts as parts
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule, made, set_by_hand
 from pathway.worksheets.distraction import exact, rate_below
@@ -24,13 +22,23 @@ from pathway.worksheets.lengthening_course import (
     phases,
     slow_steps,
 )
+from pathway.worksheets.lengthening_record import (
+    AT_VISIT,
+    NERVE,
+    NOTHING,
+    OUT_OF_JOINT,
+    SLOW,
+    STIFF,
+    gain_on_film,
+    length_before,
+    operation_of,
+    under_way,
+    wrong_since,
+)
 from pathway.worksheets.sheet import Input, Kind, Origin, Sheet, problem
 
 KIND: Kind = "lengthening"
 STAGES = tuple(LENGTHENING.values())
-SLOWED = ("slow_regenerate", "nerve_signs")
-PAUSED, STOPPED = "joint_contracture", "subluxation"
-AT_VISIT = ("nothing", *SLOWED, PAUSED, STOPPED)
 CALLUS = (
     "not_seen",
     "fusiform",
@@ -93,14 +101,13 @@ def _bone_input(case: Case, bone: Bone) -> Input:
 def _inputs(case: Case, bone: Bone) -> list[Input]:
     point = _before(case)
     other: Bone = "tibia" if bone == "femur" else "femur"
-    under_way = _operation(case)
     rate = from_rule(case, RATE[bone], "rate", name="rate_mm_per_day")
     items = [
         _bone_input(case, bone),
         _amount(case),
         _bone_length(case, bone, f"{bone}_mm", f"length of the {bone} before", point),
         _bone_length(case, other, f"{other}_mm", f"length of the {other}", point, optional=True),
-        _operation_day(case, under_way),
+        _operation_day(case),
         from_rule(case, "lengthening_latency_days", "rest before the first turn", name="latency_days"),
         rate,
         from_rule(case, "lengthening_turn_mm", "one turn", name="turn_mm"),
@@ -115,7 +122,7 @@ def _inputs(case: Case, bone: Bone) -> list[Input]:
             sources=("isaac_2008",),
             note="not seen yet: the index of all",
         ),
-        *_found(case, bone, under_way),
+        *_found(case, bone),
         blank(
             case,
             RATE[bone],
@@ -151,22 +158,23 @@ def _amount(case: Case) -> Input:
 def _bone_length(
     case: Case, bone: Bone, name: str, label: str, point: AgePoint | None, *, optional: bool = False
 ) -> Input:
-    measured = from_finding(case, f"{bone}_length_mm", name=name, label=label, optional=optional)
+    """Return the bone's length before the operation: on film, or as the plan projects it for one to come."""
+    latest = from_finding(case, f"{bone}_length_mm", name=name, label=label, optional=optional)
+    operation = operation_of(case)
+    if operation is not None:
+        film = length_before(case, bone, operation)
+        if film is None:
+            return latest.model_copy(update={"value": None, "origin": "none", "measured_on": None, "method": ""})
+        seen = {"value": film.mm, "origin": "visit", "measured_on": film.date, "method": film.method, "note": ""}
+        return latest.model_copy(update=seen)
     projected = None
-    if point is not None and case.stage is not None and case.stage.status != "done":
+    if point is not None:
         projected = point.short_femur_mm if bone == "femur" else point.short_tibia_mm
-    if projected is None or _operation(case) is not None:
-        return measured
-    return measured.model_copy(
-        update={
-            "value": projected,
-            "origin": "plan",
-            "measured_on": None,
-            "method": "",
-            "sources": (),
-            "note": f"projected for {point.date if point else ''}, just before the operation",
-        }
-    )
+    if point is None or projected is None:
+        return latest
+    note = f"projected for {point.date}, just before the operation"
+    by_plan = {"value": projected, "origin": "plan", "measured_on": None, "method": "", "sources": (), "note": note}
+    return latest.model_copy(update=by_plan)
 
 
 def _before(case: Case) -> AgePoint | None:
@@ -177,74 +185,46 @@ def _before(case: Case) -> AgePoint | None:
     return points[-1] if points else next(iter(case.plan.growth.by_age), None)
 
 
-def _operation(case: Case) -> Operation | None:
-    """Return the lengthening that is under way: the latest of the stage's kind with its device still on."""
-    if case.stage is None:
-        return None
-    on_now = [op for op in case.record.operations if op.kind == case.stage.kind and op.device_removed is None]
-    return on_now[-1] if on_now and case.stage.status == "under_way" else None
-
-
-def _operation_day(case: Case, under_way: Operation | None) -> Input:
+def _operation_day(case: Case) -> Input:
     item = Input(name="operation_on", label="operation", kind="day", value=case.on, origin="none")
-    if under_way is not None:
-        return item.model_copy(update={"value": under_way.date, "origin": "visit", "method": "operation"})
+    operation = operation_of(case)
+    if operation is not None:
+        done = {"value": operation.date, "origin": "visit", "measured_on": operation.date, "method": "operation record"}
+        return item.model_copy(update=done)
     if case.stage is not None and case.stage.date is not None:
         return item.model_copy(update={"value": case.stage.date, "origin": "plan"})
     return item.model_copy(update={"note": "no date is planned: counted from the day of the sheet"})
 
 
-def _found(case: Case, bone: Bone, under_way: Operation | None) -> list[Input]:
-    """Return what the last visit since the operation found: gain reached, on which day, and what was wrong."""
+def _found(case: Case, bone: Bone) -> list[Input]:
+    """Return what the visits since the operation found: gain reached, on which day, and what was wrong."""
     reached = blank(case, "worksheet_difference_most_mm", "reached_mm", "gain reached at a visit", optional=True)
     on = Input(name="reached_on", label="day of that visit", kind="day", optional=True)
-    wrong = Input(name="at_visit", label="found at that visit", kind="choice", choices=AT_VISIT, value="nothing")
-    if under_way is None:
-        return [reached, on, wrong]
-    gain = _gain_on_film(case, bone, under_way)
+    at_visit = Input(name="at_visit", label="found at that visit", kind="choice", choices=AT_VISIT, value=NOTHING)
+    operation = under_way(case)
+    if operation is None:
+        return [reached, on, at_visit]
+    gain, wrong = gain_on_film(case, bone, operation), wrong_since(case, operation)
     if gain is not None:
         note = "difference of two films: each bone length has an error of some mm; the turns counted are surer"
-        seen = {"origin": "visit", "measured_on": gain[0], "method": "difference of two films", "note": note}
-        reached = reached.model_copy(update={"value": gain[1], **seen})
-        on = on.model_copy(update={"value": gain[0], "origin": "visit"})
-    stiff = _stiff(case, under_way)
-    if stiff is not None and on.value is not None:
-        wrong = wrong.model_copy(update={"value": PAUSED, "origin": "visit", "measured_on": stiff.measured_on})
-    return [reached, on, wrong]
-
-
-def _gain_on_film(case: Case, bone: Bone, under_way: Operation) -> tuple[datetime.date, float] | None:
-    lengths = [
-        (visit.date, float(item.value))
-        for visit in case.record.visits
-        for item in visit.measurements
-        if item.finding == f"{bone}_length_mm" and item.side == under_way.side
-    ]
-    before = [mm for date, mm in lengths if date <= under_way.date]
-    after = [(date, mm) for date, mm in lengths if date > under_way.date]
-    if not before or not after:
-        return None
-    return after[-1][0], round(max(after[-1][1] - before[-1], 0.0), 1)
-
-
-def _stiff(case: Case, under_way: Operation) -> Known | None:
-    """Return the knee's finding that asks for a stop, where one was seen since the operation."""
-    number = case.protocol.number
-    bends = case.findings.get(("knee_flexion_deg", "affected"))
-    fixed = case.findings.get(("knee_flexion_contracture_deg", "affected"))
-    since = [item for item in (bends, fixed) if isinstance(item, Known) and item.measured_on > under_way.date]
-    for item in since:
-        least, most = number("lengthening_knee_flexion_stop_deg"), number("lengthening_knee_contracture_stop_deg")
-        if float(item.value) <= least if item is bends else float(item.value) > most:
-            return item
-    return None
+        seen = {"origin": "visit", "measured_on": gain.date, "method": gain.method}
+        reached = reached.model_copy(update={**seen, "value": gain.mm, "note": note})
+        on = on.model_copy(update={**seen, "value": gain.date})
+    if wrong is not None and gain is not None:
+        since = {"origin": "visit", "measured_on": wrong.on or operation.date}
+        at_visit = at_visit.model_copy(update={**since, "value": wrong.what})
+    elif wrong is not None:
+        words = wrong.what.replace("_", " ")
+        note = f"{words} is recorded: give reached_mm and reached_on, and the rest is planned anew"
+        at_visit = at_visit.model_copy(update={"note": note})
+    return [reached, on, at_visit]
 
 
 def _difference(case: Case, point: AgePoint | None) -> Input:
     bound = case.protocol.value("worksheet_difference_most_mm")
     measured = from_finding(case, "current_discrepancy_mm", name="difference_mm", optional=True)
     item = measured.model_copy(update={"plausible": bound.plausible, "label": "difference of the legs before"})
-    if point is not None and _operation(case) is None:
+    if point is not None and operation_of(case) is None:
         size = max(point.with_plan_mm.p50, 0.0)
         note = f"projected for {point.date}, half of 100 children like this one"
         by_plan = {"value": size, "origin": "plan", "measured_on": None, "method": "", "note": note, "sources": ()}
@@ -255,20 +235,19 @@ def _difference(case: Case, point: AgePoint | None) -> Input:
 
 
 def _kept(case: Case) -> Input:
-    done = [op for op in case.record.operations if case.stage is not None and op.kind == case.stage.kind]
-    number = case.stage.number if case.stage is not None else 0
-    kept = done[number - 1].achieved_mm if case.stage is not None and 0 < number <= len(done) else None
     item = blank(case, "worksheet_difference_most_mm", "kept_mm", "length kept after removal", optional=True)
-    if kept is None:
+    operation = operation_of(case)
+    if operation is None or operation.achieved_mm is None or operation.device_removed is None:
         return item
-    return item.model_copy(update={"value": kept, "origin": "visit", "method": "operation record"})
+    seen = {"origin": "visit", "measured_on": operation.device_removed, "method": "operation record"}
+    return item.model_copy(update={**seen, "value": operation.achieved_mm})
 
 
 def _slowed(case: Case, inputs: Inputs, bone: Bone) -> Inputs:
     """Return the inputs with the slow callus's index where the new bone was found slow and no shape was named."""
     index = inputs.item("index_days_per_cm")
     callus = inputs.text("callus")
-    if bone == "femur" and callus == "not_seen" and inputs.text("at_visit") == "slow_regenerate":
+    if bone == "femur" and callus == "not_seen" and inputs.text("at_visit") == SLOW:
         callus = "lucent"
     published = callus_index(case.protocol, callus)
     if published is None or index.origin == "by_hand":
@@ -309,7 +288,7 @@ def _seen(case: Case, inputs: Inputs, amount: Fraction, rested: datetime.date) -
     """Return what a visit found, put into terms of the rest of the calendar; None where no gain was told."""
     reached, wrong = inputs.maybe("reached_mm"), inputs.text("at_visit")
     on = inputs.item("reached_on").value
-    if reached is None and on is None and wrong == "nothing":
+    if reached is None and on is None and wrong == NOTHING:
         return None
     if reached is None:
         raise problem(
@@ -326,9 +305,9 @@ def _seen(case: Case, inputs: Inputs, amount: Fraction, rested: datetime.date) -
         raise problem(KIND, "reached_on", str(on), f"{rested} or later, after the rest", "correct it or operation_on")
     chosen = inputs.maybe("rate_from_then_mm_per_day")
     rate: Fraction | None = exact(inputs.number("rate_mm_per_day")) if chosen is None else exact(chosen)
-    if wrong in SLOWED and chosen is None:
+    if wrong in (SLOW, NERVE) and chosen is None:
         rate = rate_below(exact(inputs.number("rate_mm_per_day")), slow_steps(case.protocol))
-    if wrong == STOPPED:
+    if wrong == OUT_OF_JOINT:
         rate = None
-    pause = int(inputs.number("clinic_days")) if wrong == PAUSED else 0
+    pause = int(inputs.number("clinic_days")) if wrong == STIFF else 0
     return Seen(on, exact(reached), rate, pause)

@@ -79,6 +79,9 @@ def warnings(of: Made) -> Iterator[Warning]:
         yield Warning(
             text="The rate is no whole number of turns a day: days with more and fewer turns follow each other."
         )
+    recorded = of.inputs.item("at_visit")
+    if recorded.note:
+        yield Warning(text=recorded.note[0].upper() + recorded.note[1:] + ".")
     yield from _found(of)
 
 

@@ -7,12 +7,13 @@ import datetime
 import pytest
 
 from pathway.plan import make_plan
-from pathway.record import Record
+from pathway.record import Value
 from pathway.worksheets import lengthening
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import stage_of
 from pathway.worksheets.sheet import InputProblem, Sheet
-from tests.sample import BORN, HEALTHY, LEGS, at_age, child, operation, visit
+from tests.examples import example
+from tests.sample import HEALTHY, LEGS, at_age, child, operation, visit
 from tests.worksheets.cases import by_hand, growth_of, planned, protocol, sheet
 
 OPERATED = at_age(5.5)
@@ -182,13 +183,14 @@ def test_inputs_that_do_not_fit_are_told_by_name(settings: dict[str, str], key: 
     assert told.value.faults[0].key == key
 
 
-def under_way(**later: float) -> Case:
+def under_way(*, complications: tuple[str, ...] = (), film: bool = True, **later: Value) -> Case:
     """Return a child with the femur being lengthened, seen five weeks after the operation."""
     seen = OPERATED + datetime.timedelta(days=35)
-    record: Record = child(
+    measured = {"affected.femur_length_mm": 200.0} if film else {}
+    record = child(
         visit(at_age(5), {**HEALTHY, **LEGS}),
-        visit(seen, {"affected.femur_length_mm": 200.0, **later}),
-        operations=(operation("femoral_lengthening", OPERATED),),
+        visit(seen, {**measured, **later}),
+        operations=(operation("femoral_lengthening", OPERATED, complications=complications),),
     )
     on = seen + datetime.timedelta(days=1)
     plan = make_plan(record, protocol(), on)
@@ -201,15 +203,61 @@ def under_way(**later: float) -> Case:
 def test_a_lengthening_under_way_starts_from_its_operation_and_its_films() -> None:
     made = lengthening.worksheet(under_way(), {"amount_mm": "50"})
     assert made.input("operation_on").value == OPERATED
+    assert made.input("femur_mm").value == 170.0
+    assert made.input("femur_mm").measured_on == at_age(5)
     assert made.input("reached_mm").value == 30.0
     assert made.input("reached_mm").origin == "visit"
     assert len(turned(made)) == 20
-    assert BORN < OPERATED
 
 
-def test_a_stiff_knee_found_at_a_visit_pauses_the_calendar_by_itself() -> None:
-    made = lengthening.worksheet(under_way(knee_flexion_deg=35.0), {"amount_mm": "50"})
-    assert made.input("at_visit").value == "joint_contracture"
-    assert made.input("at_visit").origin == "visit"
-    free = lengthening.worksheet(under_way(knee_flexion_deg=41.0), {"amount_mm": "50"})
-    assert free.input("at_visit").value == "nothing"
+@pytest.mark.parametrize(
+    ("finding", "value", "found"),
+    [
+        ("knee_flexion_deg", 40.0, "joint_contracture"),
+        ("knee_flexion_deg", 41.0, "nothing"),
+        ("knee_flexion_contracture_deg", 41.0, "joint_contracture"),
+        ("knee_flexion_contracture_deg", 40.0, "nothing"),
+        ("hip_joint", "subluxed", "subluxation"),
+        ("hip_joint", "reduced", "nothing"),
+        ("knee_dislocated", True, "subluxation"),
+    ],
+)
+def test_what_an_examination_found_changes_the_calendar_by_itself(finding: str, value: Value, found: str) -> None:
+    made = lengthening.worksheet(under_way(**{finding: value}), {"amount_mm": "50"})
+    assert made.input("at_visit").value == found
+    assert (made.input("at_visit").origin == "visit") == (found != "nothing")
+
+
+@pytest.mark.parametrize(
+    ("complication", "found", "then"),
+    [
+        ("slow_regenerate", "slow_regenerate", 0.75),
+        ("nerve_signs", "nerve_signs", 0.75),
+        ("hip_dislocation", "subluxation", None),
+    ],
+)
+def test_what_is_recorded_with_the_operation_changes_it_too(complication: str, found: str, then: float | None) -> None:
+    made = lengthening.worksheet(under_way(complications=(complication,)), {"amount_mm": "50"})
+    assert made.input("at_visit").value == found
+    assert [row[3] for row in turned(made)][:1] == ([] if then is None else [then])
+
+
+def test_something_wrong_without_a_film_asks_for_the_gain() -> None:
+    made = lengthening.worksheet(under_way(complications=("slow_regenerate",), film=False), {"amount_mm": "50"})
+    assert made.input("at_visit").value == "nothing"
+    assert any("give reached_mm and reached_on" in item.text for item in made.warnings)
+
+
+def test_a_lengthening_that_is_done_starts_from_the_bone_as_it_was_before() -> None:
+    record = example("hazel-08")
+    done = next(op for op in record.operations if op.kind == "femoral_lengthening")
+    made = sheet("lengthening", name="hazel-08", stage="femoral_lengthening_1")
+    before = [
+        float(item.value)
+        for seen in record.visits
+        for item in seen.measurements
+        if seen.date <= done.date and item.finding == "femur_length_mm" and item.side == done.side
+    ]
+    assert made.input("femur_mm").value == (before[-1] if before else None)
+    assert made.input("kept_mm").value == done.achieved_mm
+    assert made.line("Kept against planned").value == 0
