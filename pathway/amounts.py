@@ -64,7 +64,7 @@ class AmountSearch:
         self.central = outlook(posterior.central(), (), self.ages)
         self.difference = self.central.discrepancy_mm[0]
         self.predicted_mm = float(self.central.at_maturity()[0])
-        self.effects = arrest_effects(posterior, self.central)
+        self.effects = arrest_effects(posterior, float(self.ages[0]), float(self.ages[-1]))
         self.primary: Bone = protocol.diagnosis(record.child.diagnosis).bones[0]
         self.second: Bone = "tibia" if self.primary == "femur" else "femur"
         self.free = {bone: self._possible(bone) for bone in LENGTHENING}
@@ -89,7 +89,7 @@ class AmountSearch:
 
     def months_over(self, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> float:
         """Return the months until maturity with more difference than the burden's limit, on the central outlook."""
-        left = self.difference - self.effects.reached(arrest)
+        left = self.difference - self.effects.reached(arrest, self.ages)
         for item in lengthenings:
             left -= np.where(self.ages >= item.age_years, item.amount_mm, 0.0)
         return float(np.sum((left > self.number("burden_over_mm")) & self._growing())) * self.grid.months
@@ -159,8 +159,10 @@ class AmountSearch:
             limit = min(limit, self.wishes.lift_at_most_mm + self.number("lift_less_than_difference_mm"))
             weight = self.number("weight_month_over_wished_lift")
         totals = sum(chain.gains for chain in self.chains) - 1
-        left = (self.difference - self.effects.reached(arrest))[:, None] - self.step_mm * np.arange(totals)[None, :]
-        months = ((left > limit) & self._growing()[:, None]) * self.grid.months
+        left = self.difference - self.effects.reached(arrest, self.ages)
+        months = (
+            (left[:, None] - self.step_mm * np.arange(totals)[None, :] > limit) & self._growing()[:, None]
+        ) * self.grid.months
         points: Ints = np.round(POINT * weight * months).astype(np.int64)
         return points
 
@@ -175,13 +177,10 @@ class AmountSearch:
         return tuple(need for need in needs if self.timeline.start(need.id) is not None)
 
     def _chains(self) -> tuple[Chain, Chain]:
-        whole = max(self.predicted_mm, float(np.max(self.difference)))
-        accepted = self.number("goal_accepted_mm")
-        own = self._own_share(self.second, None)
-        return (
-            self._chain(self.primary, max(whole, 0.0) + accepted),
-            self._chain(self.second, max(own, 0.0) + accepted),
-        )
+        """Return both chains; the second bone is not lengthened beyond its own shortening, to keep the knees level."""
+        whole = max(self.predicted_mm, float(np.max(self.difference)), 0.0) + self.number("goal_accepted_mm")
+        own = max(self._own_share(self.second, None), self.number("least_lengthening_mm"))
+        return self._chain(self.primary, whole), self._chain(self.second, own)
 
     def _chain(self, bone: Bone, most_mm: float) -> Chain:
         if not self.free[bone]:

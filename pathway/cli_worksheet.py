@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import datetime
-import gc
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from pathway.cli_rules import BAD_INPUT, json_option, protocol_of, protocol_option, width
+from pathway.cli_case import BAD_INPUT, case_argument, on_option, plain_option, read_case_file, taken_in, today
+from pathway.cli_rules import json_option, protocol_option, width
 
 if TYPE_CHECKING:
     from pathway.plan_model import Plan
@@ -22,63 +21,49 @@ if TYPE_CHECKING:
 KINDS = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
 
 
-def worksheet_command(
-    read_file: Callable[[Path], str],
-    record_of: Callable[[str, str, Any, datetime.date], Record],
-    today: Callable[[datetime.date | None], datetime.date],
-    on_option: Callable[[Any], Any],
-    plain_option: Callable[[Any], Any],
-) -> click.Command:
-    """Return the verb, with the edge's own ways to read a case file and the clock."""
+@click.command()
+@click.argument("kind", type=click.Choice(KINDS))
+@case_argument
+@click.option("--stage", metavar="ID", help="Stage of the plan, such as femoral_lengthening_2; else the next one.")
+@click.option("--set", "settings", multiple=True, metavar="NAME=VALUE", help="Set an input by hand; may be repeated.")
+@on_option
+@protocol_option
+@json_option
+@plain_option
+@click.option("--svg", "as_svg", is_flag=True, help="Print only the drawing, as SVG.")
+def worksheet(
+    kind: Kind,
+    case: Path,
+    stage: str | None,
+    settings: tuple[str, ...],
+    on: datetime.date | None,
+    clinic: Path | None,
+    as_json: bool,
+    plain: bool,
+    as_svg: bool,
+) -> None:
+    """Work out the numbers of one operation: KIND is one of those above, CASE a case file.
 
-    @click.command()
-    @click.argument("kind", type=click.Choice(KINDS))
-    @click.argument("case", type=click.Path(path_type=Path))
-    @click.option("--stage", metavar="ID", help="Stage of the plan, such as femoral_lengthening_2; else the next one.")
-    @click.option(
-        "--set", "settings", multiple=True, metavar="NAME=VALUE", help="Set an input by hand; may be repeated."
-    )
-    @on_option
-    @protocol_option
-    @json_option
-    @plain_option
-    @click.option("--svg", "as_svg", is_flag=True, help="Print only the drawing, as SVG.")
-    def worksheet(
-        kind: Kind,
-        case: Path,
-        stage: str | None,
-        settings: tuple[str, ...],
-        on: datetime.date | None,
-        clinic: Path | None,
-        as_json: bool,
-        plain: bool,
-        as_svg: bool,
-    ) -> None:
-        """Work out the numbers of one operation: KIND is one of those above, CASE a case file.
+    The inputs come from the case, the plan's stage and the protocol; each may be set by hand. Check every
+    number against the radiograph.
+    """
+    from pathway.output.worksheet_text import worksheet_text
+    from pathway.worksheets.sheet import InputProblem
 
-        The inputs come from the case, the plan's stage and the protocol; each may be set by hand. Check every
-        number against the radiograph.
-        """
-        from pathway.output.worksheet_text import worksheet_text
-        from pathway.worksheets.sheet import InputProblem
-
-        day, text = today(on), read_file(case)
-        gc.disable()
-        protocol = protocol_of(clinic)
-        try:
-            sheet = _sheet(kind, record_of(text, str(case), protocol, day), protocol, day, stage, _by_name(settings))
-        except InputProblem as error:
-            click.echo(str(error), err=True)
-            sys.exit(BAD_INPUT)
-        if as_svg:
-            _print_svg(sheet)
-            return
-        if as_json:
-            click.echo(sheet.model_dump_json(indent=2))
-            return
-        click.echo(worksheet_text(sheet, width(), plain=plain or not sys.stdout.isatty()), nl=False)
-
-    return worksheet
+    day = today(on)
+    record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
+    try:
+        sheet = _sheet(kind, record, protocol, day, stage, _by_name(settings))
+    except InputProblem as error:
+        click.echo(str(error), err=True)
+        sys.exit(BAD_INPUT)
+    if as_svg:
+        _print_svg(sheet)
+        return
+    if as_json:
+        click.echo(sheet.model_dump_json(indent=2))
+        return
+    click.echo(worksheet_text(sheet, width(), plain=plain or not sys.stdout.isatty()), nl=False)
 
 
 def _sheet(
@@ -112,7 +97,10 @@ def _plan(record: Record, protocol: Protocol, on: datetime.date) -> Plan | None:
 
     try:
         return make_plan(record, protocol, on)
-    except PlanBreach:
+    except PlanBreach as error:
+        click.echo(
+            f"The plan breaks its own rules ({error}): please report it. This sheet is made without it.", err=True
+        )
         return None
 
 

@@ -305,6 +305,8 @@ class Course(Frozen):
 
     `predicted_mm` is the projected difference at maturity without operations to come, `corrections_mm` what
     the course takes off it, `median_residual_mm` the projection with the course; `residual_mm` its spread.
+    `points` is its burden by the weights of the rules; `not_beaten` that no other course has both less burden
+    and a better chance.
     """
 
     id: str
@@ -319,6 +321,8 @@ class Course(Frozen):
     residual_mm: Quantiles | None
     chance_within_10_mm: float | None
     chance_within_20_mm: float | None
+    points: float = 0.0
+    not_beaten: bool = False
     lost_because: str = ""
 
 

@@ -15,6 +15,7 @@ from pathway.protocol.model import Interval, Protocol
 from pathway.record import Record
 from pathway.verify.breach import Breach
 from pathway.verify.gates import gate_breaches
+from pathway.verify.wishes import wish_breaches
 
 __all__ = ["Breach", "check_plan"]
 
@@ -250,6 +251,7 @@ def _calendar(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach
                 continue
             if stage.operation and decision.from_date <= _day(stage) <= decision.to_date:
                 yield Breach("block_dates", stage.id, f"{stage.id} on {stage.date} lies in blocked dates")
+    yield from wish_breaches(plan, record)
     declined = {decision.stage for decision in record.decisions if decision.kind == "decline"}
     best = plan.recommended
     for stage in _planned(plan):

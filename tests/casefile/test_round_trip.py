@@ -6,6 +6,7 @@ import datetime
 import subprocess
 import sys
 from functools import cache
+from typing import get_args
 
 import pytest
 from hypothesis import given
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 from pathway.casefile import PREFERENCES, case_text, in_order, read_case
 from pathway.protocol.followers import follows
 from pathway.protocol.load import load_protocol
-from pathway.record import Child, Decision, Measurement, Missing, Operation, Record, Visit
+from pathway.record import Child, Decision, DecisionKind, Measurement, Missing, Operation, Record, Visit
 
 BORN = datetime.date(2020, 2, 29)
 notes = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
@@ -101,12 +102,16 @@ def _details(kind: str):
         "choose_course": st.fixed_dictionaries({"course": reasons}),
         "prefer": st.fixed_dictionaries({"prefer": st.sampled_from(PREFERENCES)}),
         "decline": st.fixed_dictionaries({"stage": st.sampled_from(_ids("stages"))}),
+        "no_device": st.tuples(days, days).map(lambda pair: {"from_date": min(pair), "to_date": max(pair)}),
+        "finish_before": st.fixed_dictionaries({"before": days}),
+        "at_most_lengthenings": st.fixed_dictionaries({"number": st.integers(0, 9)}),
+        "lift_at_most": st.fixed_dictionaries({"mm": st.floats(0, 300)}),
     }[kind]
 
 
 @st.composite
 def decisions(draw):
-    kind = draw(st.sampled_from(["waive_gate", "block_dates", "choose_course", "prefer", "decline"]))
+    kind = draw(st.sampled_from(get_args(DecisionKind)))
     by = draw(st.sampled_from(["family", "team"]))
     return Decision(date=draw(days), by=by, kind=kind, reason=draw(reasons), **draw(_details(kind)))
 

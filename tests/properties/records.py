@@ -144,4 +144,15 @@ def _decisions(draw: st.DrawFn, on: Day, protocol: Protocol) -> tuple[Decision, 
     if draw(st.integers(0, 4)) == 0:
         courses = ("two_femoral", "one_femoral_arrest", "no_length_surgery", "prosthetic_road", "one_tibial")
         wishes.append(decision("choose_course", date=on, by="family", course=draw(st.sampled_from(courses))))
+    if draw(st.integers(0, 4)) == 0:
+        start = on + datetime.timedelta(days=draw(st.integers(0, 4000)))
+        end = start + datetime.timedelta(days=draw(st.integers(0, 700)))
+        wishes.append(decision("no_device", date=on, by="family", from_date=start, to_date=end))
+    if draw(st.integers(0, 5)) == 0:
+        before = on + datetime.timedelta(days=draw(st.integers(100, 5000)))
+        wishes.append(decision("finish_before", date=on, by="family", before=before))
+    if draw(st.integers(0, 5)) == 0:
+        wishes.append(decision("at_most_lengthenings", date=on, by="family", number=draw(st.integers(0, 3))))
+    if draw(st.integers(0, 5)) == 0:
+        wishes.append(decision("lift_at_most", date=on, by="family", mm=draw(st.sampled_from((20.0, 40.0, 60.0)))))
     return tuple(wishes)

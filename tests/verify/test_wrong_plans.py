@@ -97,6 +97,11 @@ def renumbered(plan):
     )
 
 
+def third_lengthening(plan):
+    more = plan.stage(SECOND).model_copy(update={"id": "femoral_lengthening_3", "number": 3})
+    return with_stages(plan, [*plan.stages, more])
+
+
 WRONG = (
     Wrong(
         "lengthened eleven months after the hip",
@@ -187,6 +192,22 @@ WRONG = (
     Wrong("an operation in the past", "bent", moved(HIP, lambda _: working(at_age(4))), "planning_lead_days"),
     Wrong("an operation on a Saturday", "bent", friday_to_saturday, "working days"),
     Wrong("an operation in blocked dates", "blocked", moved(ARREST, lambda _: working(at_age(11.2))), "block_dates"),
+    Wrong(
+        "a device in the days wished free",
+        "wishes",
+        moved(FIRST, lambda _: working(at_age(8.5))),
+        "no_device",
+    ),
+    Wrong(
+        "a device that comes off in the days wished free",
+        "wishes",
+        moved(FIRST, lambda _: working(at_age(6.9))),
+        "no_device",
+    ),
+    Wrong(
+        "still under treatment after the day wished", "wishes", stage(SECOND, end_date=at_age(17.1)), "finish_before"
+    ),
+    Wrong("a third lengthening where two were wished", "wishes", third_lengthening, "at_most_lengthenings"),
     Wrong("seven centimetres before eight", "bent", amount(FIRST, 70.0), "femoral_lengthening.young_60mm"),
     Wrong("nine centimetres from eight on", "bent", amount(SECOND, 90.0), "femoral_lengthening.older_80mm"),
     Wrong("more than 30 % of the bone", "young", amount(FIRST, 60.0), "femoral_lengthening.share_30"),

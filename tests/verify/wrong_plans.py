@@ -18,6 +18,13 @@ Change = Callable[[Plan], Plan]
 YOUNG_ON = at_age(2) + datetime.timedelta(days=7)
 
 
+WISHES = (
+    decision("no_device", by="family", from_date=at_age(7), to_date=at_age(9.5)),
+    decision("finish_before", by="family", before=at_age(17)),
+    decision("at_most_lengthenings", by="family", number=2),
+)
+
+
 @cache
 def records() -> dict[str, tuple[Record, datetime.date]]:
     """Return the children whose good plans are made wrong, each with the day of its plan."""
@@ -32,6 +39,7 @@ def records() -> dict[str, tuple[Record, datetime.date]]:
         "both bones": (child(visit(at_age(5), {**HEALTHY, **both})), ON),
         "lengthened": (child(visit(at_age(5), longer), operations=(lengthened,)), ON),
         "blocked": (five_year_old(decisions=(blocked,)), ON),
+        "wishes": (five_year_old(decisions=WISHES), ON),
         "at the limit": (five_year_old({**HEALTHY, "center_edge_angle_deg": 20.0}), ON),
         "infected": (five_year_old({**SHALLOW_AND_BENT, "active_infection": True}), ON),
     }
