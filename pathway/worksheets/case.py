@@ -223,7 +223,9 @@ def made(
     Raises InputProblem when a number came out that is not finite: the inputs do not fit each other.
     """
     parts, told = tuple(sections), tuple(warnings)
-    cautions = [item for item in case.protocol.cautions if not item.bilateral and (item.head or not item.stages)]
+    both = case.record.child.affected_side == "both"
+    cautions = [item for item in case.protocol.cautions if item.head or (item.bilateral and both)]
+    cautions += [item for item in case.protocol.cautions if not (item.head or item.bilateral or item.stages)]
     if case.stage is not None:
         cautions += [item for item in case.protocol.cautions if case.stage.kind in item.stages]
     ordered = sorted(cautions, key=lambda item: not item.head)

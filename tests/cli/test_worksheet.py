@@ -9,6 +9,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pathway.cli import main
+from tests.examples import FOLDER
 
 ON = ("--on", "2026-11-25")
 
@@ -83,6 +84,14 @@ def test_a_clinic_s_default_is_used(tmp_path: Path) -> None:
     assert inputs["latency_days"]["local"] is True
     text = run("lengthening", "rowan-02", *ON, "--protocol", str(tmp_path)).stdout
     assert "default (local); common_practice" in text
+
+
+def test_a_child_affected_on_both_sides_is_cautioned(tmp_path: Path) -> None:
+    text = (FOLDER / "rowan-02.toml").read_text(encoding="utf-8").replace('"left"', '"both"', 1)
+    (tmp_path / "both.toml").write_text(text, encoding="utf-8")
+    done = run("lift", str(tmp_path / "both.toml"), *ON)
+    assert done.exit_code == 0
+    assert "Both legs are affected" in " ".join(done.stdout.split())
 
 
 @pytest.mark.parametrize("child", ["alder-06", "birch-04", "cedar-05", "elm-01", "hazel-08", "oak-12", "willow-03"])
