@@ -217,8 +217,11 @@ def made(
     warnings: Iterable[Warning] = (),
     drawings: Iterable[Drawing] = (),
     side: str = "",
+    stages: Iterable[str] = (),
 ) -> Sheet:
     """Return the finished sheet: cautions of the protocol put on it, sources looked up.
+
+    `stages` are the kinds of stage whose cautions belong to a sheet that was opened for no stage of a plan.
 
     Raises InputProblem when a number came out that is not finite: the inputs do not fit each other.
     """
@@ -226,8 +229,8 @@ def made(
     both = case.record.child.affected_side == "both"
     cautions = [item for item in case.protocol.cautions if item.head or (item.bilateral and both)]
     cautions += [item for item in case.protocol.cautions if not (item.head or item.bilateral or item.stages)]
-    if case.stage is not None:
-        cautions += [item for item in case.protocol.cautions if case.stage.kind in item.stages]
+    kinds = set(stages) if case.stage is None else {case.stage.kind}
+    cautions += [item for item in case.protocol.cautions if kinds & set(item.stages)]
     ordered = sorted(cautions, key=lambda item: not item.head)
     cited = _cited(inputs, parts, told) | {id for item in ordered for id in item.sources}
     sheet = Sheet(

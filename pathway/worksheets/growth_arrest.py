@@ -115,7 +115,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
         _costs(case, mm, chosen),
     )
     told = _warnings(case, left, mm, chosen)
-    return made(case, inputs, title, parts, told, side=case.record.other_side)
+    return made(case, inputs, title, parts, told, side=case.record.other_side, stages=STAGES)
 
 
 def _inputs(case: Case) -> list[Input]:

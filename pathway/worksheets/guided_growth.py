@@ -130,7 +130,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     made_of = _Made(case, inputs, of, start, age, angle, over, width, physis)
     title = f"Guided growth, {physis.replace('_', ' ')}, {angle:g} deg"
     parts = (_window(made_of), _schedule(made_of), _measured(made_of), _afterwards(made_of))
-    return made(case, inputs, title, parts, _warnings(made_of))
+    return made(case, inputs, title, parts, _warnings(made_of), stages=STAGES)
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,7 +59,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     """
     found = worked(case, settings)
     title = f"Lengthening of the {found.given.bone}, {found.inputs.number('amount_mm'):g} mm"
-    return made(case, found.inputs, title, parts.sections(found), parts.warnings(found))
+    return made(case, found.inputs, title, parts.sections(found), parts.warnings(found), stages=(found.kind,))
 
 
 def worked(case: Case, settings: Mapping[str, str]) -> parts.Made:

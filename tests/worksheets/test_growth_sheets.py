@@ -194,3 +194,10 @@ def test_guided_growth_without_any_length_asks_for_the_yearly_growth() -> None:
     with pytest.raises(InputProblem, match="yearly_mm"):
         guided_growth.worksheet(bare, KNOWN_WIDTH)
     assert guided_growth.worksheet(bare, {**KNOWN_WIDTH, "yearly_mm": "10"}).line("Months until corrected").value
+
+
+def test_the_caution_of_the_wrong_side_stands_on_a_sheet_made_by_hand_too() -> None:
+    made = growth_arrest.worksheet(by_hand(), {"correction_mm": "40"})
+    assert any("confirm the side twice" in text for text in made.cautions)
+    assert any("confirm the side twice" in text for text in sheet("growth-arrest").cautions)
+    assert not any("confirm the side twice" in text for text in sheet("lift").cautions)

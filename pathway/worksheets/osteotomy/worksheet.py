@@ -24,7 +24,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     sections = (*parts_angles.sections(given), *parts_bone.sections(given))
     word = "Valgus" if given.change_deg >= 0 else "Varus"
     title = f"{word} osteotomy of the upper femur, {abs(given.change_deg):.0f} deg"
-    return made(case, inputs, title, sections, warnings(given), drawings(given))
+    return made(case, inputs, title, sections, warnings(given), drawings(given), stages=STAGES)
 
 
 def _neck_length(inputs: Inputs) -> Inputs:
