@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pathway.arrest import arrest_effects, arrest_from_years, arrests
+from pathway.calendar import calendar_of, free_day
 from pathway.chains import POINT, ChainRules, grid_of
 from pathway.course import ARREST, LENGTHENING, PLATES, Arrest, Lengthening, limits_at
 from pathway.days import day_at_age, days_between
@@ -23,7 +24,7 @@ from pathway.protocol.model import Bone, Protocol
 from pathway.record import Record
 from pathway.search import Chain, Floats, Ints, Numbers, Problem, Solution, Step, cheapest, least, no_chain
 from pathway.staging import StageGraph, StageNeed
-from pathway.timing import SLIP_DAYS, Timeline, free_day
+from pathway.timing import SLIP_DAYS, Timeline
 from pathway.wishes import wishes_of
 
 REACH = 10**9
@@ -220,7 +221,7 @@ class AmountSearch:
 
     def _in_time(self, arrest: Arrest) -> bool:
         day = day_at_age(self.born, arrest.age_years)
-        free = free_day(day, self.record)
+        free = free_day(day, calendar_of(self.record, self.protocol))
         before = self.wishes.finish_before
         return days_between(day, free) <= SLIP_DAYS and (
             before is None or free + datetime.timedelta(days=SLIP_DAYS) < before

@@ -37,6 +37,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "companion": ("companions", model.Companion),
     "implant": ("implants", model.Implant),
     "disagreement": ("disagreements", model.Disagreement),
+    "calendar": ("calendars", model.ClinicCalendar),
 }
 CARD = ("name", "version", "changed", "growth_curve", "complications")
 OVERLAY_CARD = ("name", "version")

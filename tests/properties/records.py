@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from pathway.days import add_months, age_years
 from pathway.protocol.model import FindingRule, Protocol
-from pathway.record import Decision, Missing, Operation, Record, Side, Visit
+from pathway.record import BlockedWeeks, CaseCalendar, Decision, Missing, Operation, Record, SchoolHoliday, Side, Visit
 from tests.sample import HEALTHY, OF_CHILD, child, decision, operation, side_of, visit
 
 Day = datetime.date
@@ -76,6 +76,7 @@ def records(draw: st.DrawFn, protocol: Protocol) -> tuple[Record, Day]:
             *visits,
             operations=draw(_operations(days[0], on, side)),
             decisions=draw(_decisions(on, protocol)),
+            calendar=draw(st.none() | _calendars(on)),
             born=born,
             sex=draw(st.sampled_from(("girl", "boy"))),
             side="both" if side == "left" and draw(st.integers(0, 5)) == 0 else side,
@@ -123,6 +124,24 @@ def _operations(draw: st.DrawFn, first: Day, on: Day, side: Side) -> tuple[Opera
         arrest = {"kind": "contralateral_growth_arrest", "side": other, "physes": ["distal_femur"]}
         done.append(Operation.model_validate({**arrest, "date": draw(st.dates(first, on))}))
     return tuple(sorted((item for item in done if item.date <= on), key=lambda item: item.date))
+
+
+@st.composite
+def _calendars(draw: st.DrawFn, on: Day) -> CaseCalendar:
+    """Draw a case's own calendar: a surgeon's days, a few closed weeks, school holidays twice a year or none."""
+    weekdays = tuple(draw(st.lists(st.sampled_from(("monday", "tuesday", "thursday")), min_size=1, unique=True)))
+    closed = [on + datetime.timedelta(days=draw(st.integers(0, 4000))) for _ in range(draw(st.integers(0, 3)))]
+    holidays = [on + datetime.timedelta(days=182 * half) for half in range(draw(st.sampled_from((0, 20))))]
+    return CaseCalendar(
+        operating_weekdays=weekdays,
+        operations_in_school_holidays=draw(st.sampled_from((None, "wished"))),
+        blocked=tuple(
+            BlockedWeeks(reason="closed", from_date=day, to_date=day + datetime.timedelta(days=20)) for day in closed
+        ),
+        school_holidays=tuple(
+            SchoolHoliday(name="holiday", from_date=day, to_date=day + datetime.timedelta(days=25)) for day in holidays
+        ),
+    )
 
 
 @st.composite

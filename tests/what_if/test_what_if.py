@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 
 import pytest
 
@@ -110,9 +111,7 @@ class TestLift:
         def months(plan: Plan) -> float:
             points = plan.growth.by_age
             return sum(
-                12 * (b.age_years - a.age_years)
-                for a, b in zip(points, points[1:], strict=False)
-                if a.with_plan_mm.p50 > over
+                12 * (b.age_years - a.age_years) for a, b in itertools.pairwise(points) if a.with_plan_mm.p50 > over
             )
 
         assert answer.wished.recommended is not None
