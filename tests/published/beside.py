@@ -19,7 +19,7 @@ def _lines() -> Iterator[str]:
     yield "# Published courses and ours"
     yield ""
     yield "Written by `python -m tests.published.beside`; a test holds it in step. Each child is entered as printed,"
-    yield "what print leaves out as a child ready for surgery. A printed course is what one team did, not what is right."
+    yield "what print leaves out as a child ready for surgery. A printed course is what one team did, not the truth."
     for case in CASES:
         yield from ("", f"## {case['id'].replace('_', ' ')}", "", f"Source: {case['source']}.", "")
         yield f"- Printed: {case['printed']}"
