@@ -53,7 +53,10 @@ class Arrest:
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """One way to the goal. `residual_mm` is the deterministic projection; `draws_mm` its spread (m,)."""
+    """One way to the goal. `residual_mm` is the deterministic projection; `draws_mm` its spread (m,).
+
+    `points` is the burden that the search weighed, by the weights of the rules.
+    """
 
     id: str
     summary: str
@@ -68,6 +71,7 @@ class Course:
     device_months: float
     months_over: float
     height_lost_mm: float
+    points: float = 0.0
     recommended: bool = False
     lost_because: str = ""
 

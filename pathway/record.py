@@ -13,6 +13,17 @@ from pathway.days import Day
 Side = Literal["left", "right"]
 Sex = Literal["girl", "boy"]
 Value = bool | float | str
+DecisionKind = Literal[
+    "decline",
+    "prefer",
+    "block_dates",
+    "waive_gate",
+    "choose_course",
+    "no_device",
+    "finish_before",
+    "at_most_lengthenings",
+    "lift_at_most",
+]
 WhyMissing = Literal["never_measured", "not_measurable", "declined"]
 
 
@@ -83,11 +94,14 @@ class Operation(Frozen):
 
 
 class Decision(Frozen):
-    """A decision or wish of family or team; which fields are needed depends on `kind`."""
+    """A decision or wish of family or team; which fields are needed depends on `kind`.
+
+    `number` is of lengthenings, `mm` the height of a lift, `before` the day by which treatment is to end.
+    """
 
     date: Day
     by: Literal["family", "team"]
-    kind: Literal["decline", "prefer", "block_dates", "waive_gate", "choose_course"]
+    kind: DecisionKind
     reason: str
     stage: str | None = None
     gate: str | None = None
@@ -95,6 +109,9 @@ class Decision(Frozen):
     prefer: str | None = None
     from_date: Day | None = None
     to_date: Day | None = None
+    before: Day | None = None
+    number: int | None = None
+    mm: float | None = None
 
 
 class Record(Frozen):

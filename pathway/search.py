@@ -1,150 +1,348 @@
-"""The cheapest ages and amounts for each number of lengthenings of one bone: dynamic programming on a grid.
+"""The cheapest ages and amounts for each number of lengthenings of two bones: dynamic programming on a grid.
 
-It knows ages as grid columns, amounts as units of the planning step, and costs as points; no medicine. The
-state is (number done, age, length gained so far); the cost is additive, so the result is the true minimum on
-the grid for every number and every total gain.
+It knows ages as grid columns, amounts as units of the planning step, and costs as whole points; no medicine. Each
+bone is a chain of lengthenings. All costs are whole numbers, so that two ways compare without rounding and any
+other solver must come to the same last point.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import heapq
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.floating[Any]]
-Ints = npt.NDArray[np.int64]
+Ints = npt.NDArray[np.signedinteger[Any]]
+Numbers = tuple[int, int]
+"""How many lengthenings of the first and of the second chain."""
+
+NEVER = 10**9
+"""The cost of what cannot be."""
+_HARDLY = NEVER // 2
+_BEYOND = 2**62
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chain:
+    """The lengthenings of one bone, at most K of them at J ages, amounts in units up to U.
+
+    `most` (K, J) is the largest amount by window and wishes, 0 where none may start; `limit` (J, G) the largest
+    by the bone's length with so many units gained before; `age_points` (K, J), `amount_points` (U + 1,) and
+    `warn_points` (J, G, U + 1) what a lengthening costs; `wait` and `wait_other` (U + 1,) the columns from one
+    of that amount to the next of this bone, and of the other one; `least` the smallest amount in units.
+    """
+
+    most: Ints
+    limit: Ints
+    age_points: Ints
+    amount_points: Ints
+    warn_points: Ints
+    wait: Ints
+    wait_other: Ints
+    least: int
+
+    @property
+    def numbers(self) -> int:
+        """Return the most lengthenings of this bone."""
+        return len(self.most)
+
+    @property
+    def gains(self) -> int:
+        """Return the number of possible total gains, 0 among them."""
+        return int(self.limit.shape[1])
+
+
+NO_CHAIN_GAINS = 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Problem:
-    """One bone's search. J ages of the grid, units of `step_mm`.
+    """Two chains, and `over` (J + 1, G1 + G2 - 1): points gathered up to each column at each total gained.
 
-    `limit_mm` (J,) flat limit by age and `limit_share` of the bone; `warn_mm`, `warn_share` the same for
-    warnings; `bone_mm` (J,) the bone's length without further lengthening; `difference_mm` (J,) the
-    discrepancy without further lengthening; `allowed` and `outside_months` (K, J) for each number; `gap` the
-    least columns between two lengthenings; `least` the smallest amount in units; `most_units` the largest
-    total gain.
+    `order` fixes who comes first: (a, b, True) has the first chain's lengthening a (from 0) before the second's b.
     """
 
-    step_mm: float
-    months_a_column: float
-    bone_mm: Floats
-    difference_mm: Floats
-    limit_mm: Floats
-    limit_share: float
-    warn_mm: float
-    warn_share: float
-    allowed: npt.NDArray[np.bool_]
-    outside_months: Floats
-    gap: int
-    least: int
-    most_units: int
-    over_mm: float
-    weight_outside: float
-    weight_over: float
-    weight_warn: float
+    first: Chain
+    second: Chain
+    over: Ints
+    order: frozenset[tuple[int, int, bool]] = frozenset()
+
+    @property
+    def chains(self) -> tuple[Chain, Chain]:
+        """Return both chains."""
+        return self.first, self.second
+
+    def may_follow(self, done: Numbers, at: int) -> bool:
+        """Return whether the order lets the next lengthening of a chain come when so many are done."""
+        for first, second, before in self.order:
+            if at == 0 and done[0] == first and (done[1] > second) == before:
+                return False
+            if at == 1 and done[1] == second and (done[0] > first) != before:
+                return False
+        return True
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Solution:
-    """For each number k = 0..K and total gain g (units): the least cost, and how to walk back to it."""
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A lengthening of chain 0 or 1: its column and its amount in units."""
 
-    cost: tuple[Floats, ...]
-    _at: tuple[Ints, ...]
-    _amount: tuple[Ints, ...]
-    _before: tuple[Ints, ...]
-
-    def steps(self, number: int, gain: int) -> list[tuple[int, int]]:
-        """Return [(column, units)] of the best way to reach `gain` with `number` lengthenings, in order."""
-        found: list[tuple[int, int]] = []
-        if number == 0:
-            return found
-        column = int(self._at[number][gain])
-        for k in range(number, 0, -1):
-            units = int(self._amount[k][column, gain])
-            found.append((column, units))
-            column, gain = int(self._before[k][column, gain]), gain - units
-        return found[::-1]
+    chain: int
+    column: int
+    units: int
 
 
-def solve(problem: Problem) -> Solution:
-    """Return the least cost of every number of lengthenings and total gain; infinite where impossible."""
-    columns, totals = len(problem.bone_mm), problem.most_units + 1
-    over = _months_over(problem, totals)
-    none = np.full(totals, np.inf)
-    none[0] = problem.weight_over * over[-1, 0]
-    costs, ats = [none], [np.zeros(totals, dtype=np.int64)]
-    amounts, befores = (
-        [np.zeros((columns, totals), dtype=np.int64)],
-        [np.zeros((columns, totals), dtype=np.int64)],
+def no_chain(columns: int) -> Chain:
+    """Return the chain of a bone that is not lengthened."""
+    none = np.zeros(1, np.int64)
+    return Chain(
+        most=np.zeros((0, columns), np.int64),
+        limit=np.zeros((columns, NO_CHAIN_GAINS), np.int64),
+        age_points=np.zeros((0, columns), np.int64),
+        amount_points=none,
+        warn_points=np.zeros((columns, 1, 1), np.int64),
+        wait=none,
+        wait_other=none,
+        least=1,
     )
-    before = np.full((columns, totals), np.inf)
-    before[:, 0] = 0.0
-    start = np.zeros((columns, totals), dtype=np.int64)
-    for number in range(len(problem.allowed)):
-        here, amount, came = _one_more(problem, number, before, start, over)
-        ending = here + problem.weight_over * (over[-1] - over)
-        at = np.argmin(ending, axis=0)
-        costs.append(ending[at, np.arange(totals)])
-        ats.append(at)
-        amounts.append(amount)
-        befores.append(came)
-        before, start = _waiting(here - problem.weight_over * over, problem.gap)
-    return Solution(tuple(costs), tuple(ats), tuple(amounts), tuple(befores))
 
 
-def _months_over(problem: Problem, totals: int) -> Floats:
-    """Months with more than `over_mm` difference up to each column, for each total gained: (J, G)."""
-    gained = problem.step_mm * np.arange(totals)
-    above = problem.difference_mm[:, None] - gained[None, :] > problem.over_mm
-    months: Floats = np.cumsum(above, axis=0, dtype=np.float64) * float(problem.months_a_column)
-    return months
+class Solution:
+    """The least cost of every number of lengthenings and every pair of gains, and the way to it.
+
+    Waiting times are kept between neighbours in time, whichever bones they are of; `cheapest` closes the gaps
+    between those that have others in between.
+    """
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        gains = [chain.gains for chain in problem.chains]
+        total = np.add.outer(np.arange(gains[0]), np.arange(gains[1]))
+        self._over = problem.over.astype(np.int32)[:, total]
+        self._shape = (len(problem.over) - 1, *gains)
+        self._ready: dict[tuple[Numbers, int], Ints] = {}
+        self._best: dict[Numbers, Ints] = {}
+        self._solve()
+
+    def cost(self, numbers: Numbers) -> Ints:
+        """Return the least cost (G1, G2) of exactly so many lengthenings; NEVER where there is no way."""
+        if numbers not in self._best:
+            return np.full(self._shape[1:], NEVER, np.int32)
+        best = self._best[numbers]
+        return np.where(best < _HARDLY, best + self._over[-1], NEVER)
+
+    def steps(self, numbers: Numbers, gains: Numbers) -> tuple[Step, ...]:
+        """Return the cheapest way to `gains`, in order of age.
+
+        Among equals the one whose last lengthening comes first in chain, then in age, then is the larger.
+        Raises ValueError where there is no way.
+        """
+        value = int(self._best[numbers][gains]) if numbers in self._best else NEVER
+        if value >= _HARDLY:
+            raise ValueError(f"there is no way to {gains} with {numbers} lengthenings")
+        found: list[Step] = []
+        while sum(numbers):
+            step, value = self._last_step(numbers, gains, value, found[-1] if found else None)
+            found.append(step)
+            numbers, gains = _less(numbers, step.chain), _less(gains, step.chain, step.units)
+        return tuple(found[::-1])
+
+    def _solve(self) -> None:
+        start = np.full(self._shape, NEVER, np.int32)
+        start[:, 0, 0] = 0
+        self._best[0, 0] = start[0].copy()
+        first, second = (range(chain.numbers + 1) for chain in self.problem.chains)
+        for numbers in sorted(itertools.product(first, second), key=lambda pair: (sum(pair), pair)):
+            for at in (0, 1):
+                if numbers == (0, 0):
+                    self._ready[numbers, at] = start
+                elif (numbers, at) in self._ready:
+                    np.minimum.accumulate(self._ready[numbers, at], axis=0, out=self._ready[numbers, at])
+            for at, chain in enumerate(self.problem.chains):
+                may = self.problem.may_follow(numbers, at)
+                if may and numbers[at] < chain.numbers and (numbers, at) in self._ready:
+                    self._one_more(numbers, at)
+
+    def _one_more(self, numbers: Numbers, at: int) -> None:
+        """Add one lengthening of a chain to every way with `numbers`."""
+        chain, after = self.problem.chains[at], _more(numbers, at)
+        rows = np.flatnonzero(chain.most[numbers[at]])
+        if not len(rows):
+            return
+        span = slice(int(rows[0]), int(rows[-1]) + 1)
+        most = chain.most[numbers[at], span][:, None]
+        before = self._ready[numbers, at][span] + self._over[:-1][span]
+        before += chain.age_points[numbers[at], span].astype(np.int32)[:, None, None]
+        allowed = np.minimum(most, chain.limit[span])
+        largest = min(int(allowed.max()), chain.gains - 1)
+        ends = self._best.setdefault(after, np.full(self._shape[1:], NEVER, np.int32))
+        for units in range(chain.least, largest + 1):
+            points = chain.warn_points[span, :, units] + chain.amount_points[units]
+            own = np.where(allowed >= units, points, NEVER).astype(np.int32)
+            kept = chain.gains - units
+            low, high = _slices(at, kept)
+            value = before[low] + _along(own[:, :kept], at)
+            value -= self._over[:-1][span][high]
+            np.minimum(ends[high[1:]], value.min(axis=0), out=ends[high[1:]])
+            for to, wait in ((at, chain.wait[units]), (1 - at, chain.wait_other[units])):
+                if after[to] < self.problem.chains[to].numbers:
+                    self._push(after, to, span.start + int(wait), high[1:], value)
+
+    def _push(self, numbers: Numbers, at: int, column: int, gains: tuple[slice, ...], value: Ints) -> None:
+        ready = self._ready.setdefault((numbers, at), np.full(self._shape, NEVER, np.int32))
+        rows = min(len(value), len(ready) - column)
+        if rows > 0:
+            into = ready[column : column + rows][(slice(None), *gains)]
+            np.minimum(into, value[:rows], out=into)
+
+    def _last_step(self, numbers: Numbers, gains: Numbers, value: int, later: Step | None) -> tuple[Step, int]:
+        """Return the last lengthening of a way of so much value, and the value of the way before it."""
+        for at, chain in enumerate(self.problem.chains):
+            if not numbers[at]:
+                continue
+            before, number = _less(numbers, at), numbers[at] - 1
+            if (before, at) not in self._ready or not self.problem.may_follow(before, at):
+                continue
+            for units in range(min(gains[at], int(chain.most[number].max())), chain.least - 1, -1):
+                left = _less(gains, at, units)
+                if min(left) < 0:
+                    continue
+                ready = self._ready[before, at][:, left[0], left[1]]
+                own = chain.warn_points[:, left[at], units] + chain.amount_points[units] + chain.age_points[number]
+                cost = ready + self._over[:-1, left[0], left[1]] + own - self._over[:-1, gains[0], gains[1]]
+                fits = np.minimum(chain.most[number], chain.limit[:, left[at]]) >= units
+                if later is not None:
+                    wait = (chain.wait if later.chain == at else chain.wait_other)[units]
+                    fits &= np.arange(len(cost)) + wait <= later.column
+                columns = np.flatnonzero(fits & (cost == value) & (ready < _HARDLY))
+                if len(columns):
+                    return Step(at, int(columns[0]), units), int(ready[columns[0]])
+        raise ValueError("the way to a cost was lost: a fault of the search")
 
 
-def _one_more(problem: Problem, number: int, before: Floats, start: Ints, over: Floats) -> tuple[Floats, Ints, Ints]:
-    columns, totals = before.shape
-    here = np.full((columns, totals), np.inf)
-    amount = np.zeros((columns, totals), dtype=np.int64)
-    came = np.zeros((columns, totals), dtype=np.int64)
-    gained = problem.step_mm * np.arange(totals)
-    bone = problem.bone_mm[:, None] + gained[None, :]
-    limit = np.minimum(problem.limit_mm[:, None], problem.limit_share * bone)
-    warn = np.minimum(problem.warn_mm, problem.warn_share * bone)
-    outside = problem.weight_outside * problem.outside_months[number][:, None]
-    until = before + problem.weight_over * over + outside
-    until[~problem.allowed[number], :] = np.inf
-    most = min(int(min(float(np.max(limit)), problem.step_mm * totals) // problem.step_mm), problem.most_units)
-    for units in range(problem.least, most + 1):
-        mm = units * problem.step_mm
-        cost = np.where(mm <= limit + 1e-9, until + problem.weight_warn * np.maximum(0.0, mm - warn), np.inf)
-        shifted = np.full_like(cost, np.inf)
-        shifted[:, units:] = cost[:, : totals - units]
-        better = shifted < here - 1e-9
-        here = np.where(better, shifted, here)
-        amount = np.where(better, units, amount)
-        from_column = np.zeros_like(came)
-        from_column[:, units:] = start[:, : totals - units]
-        came = np.where(better, from_column, came)
-    return here, amount, came
+def cheapest(solution: Solution, numbers: Numbers, score: Ints) -> tuple[int, tuple[Step, ...]] | None:
+    """Return the least of cost + `score` (G1, G2) over all ways that keep every waiting time, and that way.
+
+    Best-first: where two lengthenings lie too close with another one in between, the ways split into those that
+    avoid it in one of three ways, each solved again. None where there is no way at all.
+    """
+    order = itertools.count()
+    waiting: list[tuple[int, int, Solution]] = []
+
+    def offer(solved: Solution) -> None:
+        value = least(solved, numbers, score)
+        if value is not None:
+            heapq.heappush(waiting, (value, next(order), solved))
+
+    offer(solution)
+    while waiting:
+        value, _, solved = heapq.heappop(waiting)
+        total = _scored(solved, numbers, score)
+        at = np.unravel_index(int(np.argmin(total)), total.shape)
+        steps = solved.steps(numbers, (int(at[0]), int(at[1])))
+        clash = next(_clashes(solved.problem, steps), None)
+        if clash is None:
+            return value, steps
+        for narrower in _split(solved.problem, clash):
+            offer(Solution(narrower))
+    return None
 
 
-def _waiting(value: Floats, gap: int) -> tuple[Floats, Ints]:
-    """Least value at least `gap` columns earlier, and the first column where it was: (J, G) each."""
-    columns = len(value)
-    least = np.minimum.accumulate(value, axis=0)
-    before = np.vstack([np.full_like(value[:1], np.inf), least[:-1]])
-    rows = np.arange(columns)[:, None]
-    first = np.maximum.accumulate(np.where(value < before, rows, 0), axis=0)
-    best = np.full_like(value, np.inf)
-    where = np.zeros(value.shape, dtype=np.int64)
-    if gap < columns:
-        best[gap:], where[gap:] = least[: columns - gap], first[: columns - gap]
-    return best, where
+def least(solution: Solution, numbers: Numbers, score: Ints) -> int | None:
+    """Return a lower bound of `cheapest`: the least of cost + `score`, or None where there is no way."""
+    value = int(_scored(solution, numbers, score).min())
+    return None if value == _BEYOND else value
 
 
-def as_mm(problem: Problem, steps: Sequence[tuple[int, int]]) -> list[tuple[int, float]]:
-    """Return steps with their amounts in mm."""
-    return [(column, units * problem.step_mm) for column, units in steps]
+def _scored(solution: Solution, numbers: Numbers, score: Ints) -> Ints:
+    cost = solution.cost(numbers)
+    return np.where(cost < NEVER, cost + score.astype(np.int64), _BEYOND)
+
+
+@dataclass(frozen=True, slots=True)
+class _Clash:
+    """Two lengthenings that lie too close: chain and number of each, their steps, and the waiting times."""
+
+    one: tuple[int, int]
+    two: tuple[int, int]
+    earlier: Step
+    later: Step
+    wait: Ints
+
+
+def _clashes(problem: Problem, steps: tuple[Step, ...]) -> Iterator[_Clash]:
+    count = [0, 0]
+    placed: list[tuple[tuple[int, int], Step]] = []
+    for step in steps:
+        here = (step.chain, count[step.chain])
+        for before, one in placed:
+            chain = problem.chains[one.chain]
+            wait = chain.wait if one.chain == step.chain else chain.wait_other
+            if step.column - one.column < wait[one.units]:
+                yield _Clash(before, here, one, step, wait)
+        placed.append((here, step))
+        count[step.chain] += 1
+
+
+def _split(problem: Problem, clash: _Clash) -> Iterator[Problem]:
+    """Yield problems that together hold every allowed way; none of them holds the two steps in that order."""
+    (at, number), (to, other) = clash.one, clash.two
+    if at != to:
+        pair = (number, other) if at == 0 else (other, number)
+        if not any(fixed[:2] == pair for fixed in problem.order):
+            for before in (True, False):
+                yield replace(problem, order=problem.order | {(*pair, before)})
+            return
+    # Waiting times never fall with the amount: the last branch keeps the amounts for which the time is enough.
+    columns = np.arange(problem.first.limit.shape[0])
+    apart = clash.later.column - clash.earlier.column
+    small = int(np.sum(clash.wait <= apart)) - 1
+    late = columns >= clash.earlier.column
+    yield _capped(problem, clash.one, np.where(late, 0, NEVER))
+    yield _capped(
+        _capped(problem, clash.one, np.where(late, NEVER, 0)),
+        clash.two,
+        np.where(columns > clash.later.column, NEVER, 0),
+    )
+    yield _capped(
+        _capped(problem, clash.one, np.where(late, small, 0)),
+        clash.two,
+        np.where(columns > clash.later.column, 0, NEVER),
+    )
+
+
+def _capped(problem: Problem, which: tuple[int, int], most: Ints) -> Problem:
+    """Return the problem with a lower largest amount at each age for one lengthening of a chain."""
+    at, number = which
+    chain = problem.chains[at]
+    lower = chain.most.copy()
+    lower[number] = np.minimum(lower[number], np.maximum(most, 0))
+    changed = replace(chain, most=lower)
+    return replace(problem, first=changed) if at == 0 else replace(problem, second=changed)
+
+
+def _more(pair: Numbers, at: int) -> Numbers:
+    return (pair[0] + 1, pair[1]) if at == 0 else (pair[0], pair[1] + 1)
+
+
+def _less(pair: Numbers, at: int, by: int = 1) -> Numbers:
+    return (pair[0] - by, pair[1]) if at == 0 else (pair[0], pair[1] - by)
+
+
+def _slices(at: int, kept: int) -> tuple[tuple[slice, ...], tuple[slice, ...]]:
+    """Return the cells from which and into which a gain moves: the first `kept` and the last `kept` of an axis."""
+    everything = slice(None)
+    low, high = slice(0, kept), slice(-kept, None)
+    return (
+        ((everything, low, everything), (everything, high, everything))
+        if at == 0
+        else ((everything, everything, low), (everything, everything, high))
+    )
+
+
+def _along(own: Ints, at: int) -> Ints:
+    return own[:, :, None] if at == 0 else own[:, None, :]

@@ -1,7 +1,7 @@
 """Courses: how many lengthenings, with or without growth arrest of the long leg, compared and ranked.
 
 Deterministic on the central outlook: the course that reaches the goal, then the one with the fewest
-operations, then device months. Spread and chances are read off the growth draws, amounts kept as planned.
+operations, then the fewest points of burden. Spread and chances are read off the growth draws.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from pathway.amounts import AmountSearch
+from pathway.amounts import AmountSearch, Choice
+from pathway.chains import POINT
 from pathway.course import (
     ARREST,
     LENGTHENING,
@@ -50,10 +51,9 @@ class _Strategist:
 
     def ranked(self) -> tuple[Course, ...]:
         found = list(self._all())
-        preferences = {d.prefer for d in self.record.decisions if d.kind == "prefer"}
-        found.sort(key=lambda course: self._key(course, preferences))
-        chosen = [d.course for d in self.record.decisions if d.kind == "choose_course"]
-        best = next((c for c in found if chosen and c.id == chosen[-1]), None)
+        wishes = self.search.wishes
+        found.sort(key=lambda course: self._key(course, wishes.prefer))
+        best = next((c for c in found if c.id == wishes.course), None)
         best = best or next((c for c in found if c.within_protocol), None)
         ordered = sorted(found, key=lambda course: course is not best)
         return tuple(
@@ -61,17 +61,21 @@ class _Strategist:
         )
 
     def _all(self) -> Iterator[Course]:
+        most = self.search.wishes.at_most_lengthenings
         for femoral in self.search.numbers["femur"]:
             for tibial in self.search.numbers["tibia"]:
+                if most is not None and femoral + tibial > most:
+                    continue
                 for arrested in (False, True) if self.may_arrest else (False,):
                     best = self.search.best(femoral, tibial, arrested=arrested)
                     if best is not None:
-                        yield self._course(*best)
+                        yield self._course(best)
         need = next((n for n in self.graph.of_kind(PROSTHETIC) if n.need == "optional"), None)
         if need is not None:
             yield self._prosthetic()
 
-    def _course(self, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> Course:
+    def _course(self, choice: Choice) -> Course:
+        lengthenings, arrest = choice.lengthenings, choice.arrest
         steps = course_steps(lengthenings, arrest)
         last = self.search.ages[-1:]
         central = float(outlook(self.posterior.central(), steps, last).at_maturity()[0])
@@ -94,12 +98,12 @@ class _Strategist:
             device_months=in_months(days),
             months_over=self.search.months_over(lengthenings, arrest),
             height_lost_mm=arrest.effect_mm if arrest else 0.0,
+            points=choice.points / POINT,
         )
 
     def _declines_kept(self, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> bool:
-        declined = {decision.stage for decision in self.record.decisions if decision.kind == "decline"}
         kinds = {LENGTHENING[item.bone] for item in lengthenings} | ({ARREST} if arrest else set())
-        return not kinds & declined
+        return not kinds & self.search.wishes.declined
 
     def _prosthetic(self) -> Course:
         draws = outlook(self.posterior, (), self.search.ages[-1:]).at_maturity()
@@ -119,7 +123,7 @@ class _Strategist:
             height_lost_mm=0.0,
         )
 
-    def _key(self, course: Course, preferences: set[str | None]) -> tuple[float | int | bool | str, ...]:
+    def _key(self, course: Course, preferences: frozenset[str]) -> tuple[float | int | bool | str, ...]:
         left = abs(course.residual_mm)
         beyond = any(not need.within_protocol for need in self.graph.needs if need.need == "possible")
         reach = (0.0 if beyond else math.inf) if course.prosthetic else self._excess(left)
@@ -134,8 +138,7 @@ class _Strategist:
             *(wished if few or device else (0, 0.0)),
             reach if math.isinf(reach) else round(reach),
             course.operations,
-            course.device_months,
-            course.months_over,
+            course.points,
             course.id,
         )
 
@@ -169,4 +172,7 @@ class _Strategist:
             reasons.append(f"{course.device_months - best.device_months:.1f} more months with a device")
         if course.arrest is not None and best.arrest is None:
             reasons.append(f"costs about {course.height_lost_mm:.0f} mm of adult height")
-        return "; ".join(reasons) or "equal in goal and operations, more months with a large difference"
+        return (
+            "; ".join(reasons)
+            or f"equal in goal and operations, {course.points - best.points:.0f} more points of burden"
+        )

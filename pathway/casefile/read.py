@@ -16,12 +16,10 @@ from pathway.faults import Fault
 from pathway.protocol.followers import follows
 from pathway.protocol.model import Protocol
 from pathway.record import Child, Decision, Operation, Record, Sex
+from pathway.wishes import PREFERENCES
 
 SCHEMA_VERSION = 1
 PHYSES = ("distal_femur", "proximal_tibia", "distal_tibia", "proximal_femur")
-PREFERENCES = ("fewest_operations", "least_device_time", "no_growth_arrest")
-"""What a `prefer` decision may ask for."""
-
 Model = TypeVar("Model", bound=BaseModel)
 _PATTERNS = ("congenital", "developmental")
 _SIDES = ("left", "right")
@@ -32,7 +30,13 @@ _NEEDS = {
     "choose_course": ("course",),
     "prefer": ("prefer",),
     "decline": ("stage",),
+    "no_device": ("from", "to"),
+    "finish_before": ("before",),
+    "at_most_lengthenings": ("number",),
+    "lift_at_most": ("mm",),
 }
+_MOST_LENGTHENINGS = 9
+_HIGHEST_LIFT_MM = 300
 
 
 def read_case(text: str, name: str, protocol: Protocol, on: datetime.date | None = None) -> Record | tuple[Fault, ...]:
@@ -179,8 +183,12 @@ def _decision(fields: Fields, known: Known) -> Decision | None:
 
 
 def _detail(fields: Fields, key: str, protocol: Protocol) -> object | None:
-    if key in ("from", "to"):
+    if key in ("from", "to", "before"):
         return fields.day(key, required=True)
+    if key == "number":
+        return _whole(fields, key)
+    if key == "mm":
+        return _given(fields, key, _HIGHEST_LIFT_MM, "mm")
     if key == "prefer":
         return fields.choice(key, PREFERENCES, "preference", required=True)
     if key == "course":
@@ -192,6 +200,21 @@ def _detail(fields: Fields, key: str, protocol: Protocol) -> object | None:
     given = fields.table.get(key)
     options = numbered if isinstance(given, str) and given in numbered else stages
     return fields.choice(key, options, "stage", required=True)
+
+
+def _whole(fields: Fields, key: str) -> int | None:
+    value = _given(fields, key, _MOST_LENGTHENINGS, "")
+    if value is None or value.is_integer():
+        return None if value is None else int(value)
+    fields.wrong(key, "a whole number", "write it without a decimal point")
+    return None
+
+
+def _given(fields: Fields, key: str, high: float, unit: str) -> float | None:
+    if fields.has(key):
+        return fields.number(key, 0, high, unit)
+    fields.missing(key, f"a number up to {high:g}")
+    return None
 
 
 def _gate(fields: Fields, protocol: Protocol) -> str | None:

@@ -1,0 +1,57 @@
+"""What family and team wish of the course, read from their decisions."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+from pathway.record import Decision, Record
+
+PREFERENCES = ("fewest_operations", "least_device_time", "no_growth_arrest")
+"""What a `prefer` decision may ask for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """The wishes in force; of a kind that can be wished once, the last one counts.
+
+    `device_free` are spans of days in which no device may be on the bone, `finish_before` the day by which all
+    devices are off and the growth arrest is done, `at_most_lengthenings` how many may still come,
+    `lift_at_most_mm` the highest lift; `prefer` names preferences, `declined` stages.
+    """
+
+    device_free: tuple[tuple[datetime.date, datetime.date], ...] = ()
+    finish_before: datetime.date | None = None
+    at_most_lengthenings: int | None = None
+    lift_at_most_mm: float | None = None
+    prefer: frozenset[str] = frozenset()
+    declined: frozenset[str] = frozenset()
+    course: str | None = None
+
+    def device_ends_in_time(self, start: datetime.date, end: datetime.date) -> bool:
+        """Return whether a device from `start` to `end` keeps to the wishes."""
+        meets = any(start <= last and end >= first for first, last in self.device_free)
+        return not meets and (self.finish_before is None or end < self.finish_before)
+
+
+def wishes_of(record: Record) -> Wishes:
+    """Return the wishes that the decisions of a record hold."""
+
+    def of(kind: str) -> list[Decision]:
+        return [decision for decision in record.decisions if decision.kind == kind]
+
+    def last(kind: str) -> Decision | None:
+        return next(reversed(of(kind)), None)
+
+    finish, number, lift, chosen = (
+        last(kind) for kind in ("finish_before", "at_most_lengthenings", "lift_at_most", "choose_course")
+    )
+    return Wishes(
+        device_free=tuple((d.from_date, d.to_date) for d in of("no_device") if d.from_date and d.to_date),
+        finish_before=finish.before if finish else None,
+        at_most_lengthenings=number.number if number else None,
+        lift_at_most_mm=lift.mm if lift else None,
+        prefer=frozenset(d.prefer for d in of("prefer") if d.prefer),
+        declined=frozenset(d.stage for d in of("decline") if d.stage),
+        course=chosen.course if chosen else None,
+    )
