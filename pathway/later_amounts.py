@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pathway.amounts import AmountSearch
+from pathway.arrest import arrest_from_years
+from pathway.chains import POINT
 from pathway.chance import Chance, Slot, Task, chance
-from pathway.course import ARREST, LENGTHENING, PLATES, Arrest, Course, limits_at
-from pathway.growth import Posterior, outlook
+from pathway.course import PLATES, Arrest, Course
+from pathway.growth import Posterior, What, outlook
 from pathway.growth.curves import Floats
 from pathway.growth.learning import estimates, learning
-from pathway.protocol.model import Bone
-
-_NO_LIMIT_MM = 1000.0
-_LEAST_EFFECT_MM = 0.1
+from pathway.search import Chain, Ints
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,74 +66,67 @@ def chance_of(course: Course, search: AmountSearch, *, seed: int = 0, spare: boo
 
 
 def slots_of(course: Course, search: AmountSearch, *, spare: bool) -> tuple[DatedSlot, ...]:
-    """Return the operations of a course whose amounts can be decided again, in order of the age of deciding."""
+    """Return the operations of a course whose amounts can be decided again, in order of the age of deciding.
+
+    With `spare` one more lengthening of the first bone stands among them where windows and waiting times leave room.
+    """
     own = [item for item in course.lengthenings if item.bone == search.primary]
-    ages = [item.age_years for item in own]
-    amounts = [round(item.amount_mm / search.step_mm) for item in own]
-    extra = _spare_age(search, ages) if spare else None
+    planned = [(_column(search, item.age_years), round(item.amount_mm / search.step_mm)) for item in own]
+    extra = _spare_column(course, search, len(own)) if spare else None
     if extra is not None:
-        ages, amounts = [*ages, extra], [*amounts, 0]
-    none = np.zeros(1)
-    totals = sum(int(_limit_mm(search, age, none, warns=False)[0] // search.step_mm) for age in ages) + 1
+        planned.append((extra, 0))
+    ends = [*(column for column, _ in planned[1:]), len(search.ages)]
+    over = search.problem(course.arrest).over
     found = [
-        DatedSlot(age, _lengthening(search, age, until, amount, totals))
-        for age, until, amount in zip(ages, (*ages[1:], math.inf)[: len(ages)], amounts, strict=True)
+        DatedSlot(
+            float(search.ages[column]), _lengthening(search.chains[0], k, column, units, over[end] - over[column])
+        )
+        for k, ((column, units), end) in enumerate(zip(planned, ends[: len(planned)], strict=True))
     ]
     if course.arrest is not None:
         found.append(_arrest(search, course.arrest))
     return tuple(sorted(found, key=lambda item: item.decided_age_years))
 
 
-def _lengthening(search: AmountSearch, age: float, until: float, amount: int, totals: int) -> Slot:
-    step, number = search.step_mm, search.number
-    gained = step * np.arange(totals)
-    most = ((_limit_mm(search, age, gained, warns=False) + 1e-9) // step).astype(np.int64)
-    mm = step * np.arange(int(most.max()) + 1)
-    over = np.maximum(mm - _limit_mm(search, age, gained, warns=True)[:, None], 0.0)
-    while_waiting = np.sort(search.difference[(search.ages >= age) & (search.ages < until)])
-    left = gained[:, None] + mm + number("burden_over_mm")
-    months = (len(while_waiting) - np.searchsorted(while_waiting, left, side="right")) * search.grid_months
-    points = number("weight_mm_over_warning") * over + number("weight_month_over_25_mm") * months
-    least = math.ceil(number("least_lengthening_mm") / step)
-    return Slot(amount, least, most, points, operations=2)
+def _column(search: AmountSearch, age: float) -> int:
+    return int(np.abs(search.ages - age).argmin())
 
 
-def _limit_mm(search: AmountSearch, age: float, gained_mm: Floats, *, warns: bool) -> Floats:
-    """Return the lowest limit (g,) on a lengthening at an age after each gain; mm, 1000 where no rule sets one."""
-    bone: Bone = search.primary
-    central = search.central.short_femur_mm if bone == "femur" else search.central.short_tibia_mm
-    mm = float(np.interp(age, search.ages, central[0])) + gained_mm
-    lowest = np.full(len(mm), _NO_LIMIT_MM)
-    for rule in (limit.rule for limit in limits_at(search.protocol, LENGTHENING[bone], age, 0.0)):
-        if rule.warns == warns:
-            share = (rule.most_percent or 0.0) / 100 * mm
-            lowest = np.minimum(lowest, share if rule.most_mm is None else rule.most_mm)
-    return lowest
+def _lengthening(chain: Chain, number: int, column: int, planned: int, waiting: Ints) -> Slot:
+    """Return one lengthening as the search sees it; `waiting` are the points until the next by units gained."""
+    most = np.minimum(chain.most[number, column], chain.limit[column])
+    units = np.arange(int(most.max()) + 1)
+    gained = np.minimum(np.add.outer(np.arange(chain.gains), units), len(waiting) - 1)
+    points = chain.amount_points[units] + chain.warn_points[column][:, units] + waiting[gained]
+    points = points + np.where(units > 0, chain.age_points[number, column], 0)
+    return Slot(planned, chain.least, most, points / POINT, operations=2)
 
 
-def _spare_age(search: AmountSearch, ages: Sequence[float]) -> float | None:
-    """Return the first age at which one lengthening more than `ages` would be allowed, or None."""
-    solved = search.solutions[search.primary]
-    if solved is None or len(ages) >= len(solved[0].allowed):
+def _spare_column(course: Course, search: AmountSearch, number: int) -> int | None:
+    """Return the first column at which one lengthening more than planned would be allowed, or None."""
+    first, other = search.chains
+    wished = search.wishes.at_most_lengthenings
+    if number >= first.numbers or (wished is not None and len(course.lengthenings) >= wished):
         return None
-    problem = solved[0]
-    from_age = ages[-1] + problem.gap * search.grid_months / 12 if ages else float(search.ages[0])
-    usable = np.flatnonzero(problem.allowed[len(ages)] & (search.ages >= from_age - 1e-9))
-    return float(search.ages[usable[0]]) if len(usable) else None
+    free = 0
+    for item in course.lengthenings:
+        waits = first.wait if item.bone == search.primary else other.wait_other
+        units = min(round(item.amount_mm / search.step_mm), len(waits) - 1)
+        free = max(free, _column(search, item.age_years) + int(waits[units]))
+    usable = np.flatnonzero(first.most[number, free:] >= first.least)
+    return free + int(usable[0]) if len(usable) else None
 
 
 def _arrest(search: AmountSearch, arrest: Arrest) -> DatedSlot:
     step, number = search.step_mm, search.number
-    ages = np.append(search.ages, arrest.age_years)
-    ages.sort()
-    central = _growth_left(search.posterior.central(), arrest.physes, ages)[0]
+    effect = search.effects.of(arrest.physes)
+    earliest = arrest_from_years(search.protocol, search.record.child.sex, float(search.ages[0]))
     visit = arrest.age_years - number("next_visit_months") / 12
-    decided = min(max(visit, _arrest_from(search)), arrest.age_years)
+    decided = min(max(visit, earliest), arrest.age_years)
     planned = round(arrest.effect_mm / step)
-    reach = float(np.interp(decided, ages, central))
-    most = max(int((min(reach, number("arrest_most_mm")) + 1e-9) // step), planned)
-    draws = _growth_left(search.posterior, arrest.physes, np.array([arrest.age_years, ages[-1]]))[:, 0]
-    at_planned = max(float(np.interp(arrest.age_years, ages, central)), _LEAST_EFFECT_MM)
+    reach = min(float(np.interp(decided, search.ages, effect)), number("arrest_most_mm"))
+    most = max(int((reach + 1e-9) // step), planned)
+    draws = _growth_left(search.posterior, arrest)
     slot = Slot(
         planned,
         math.ceil(number("arrest_least_mm") / step),
@@ -143,28 +134,19 @@ def _arrest(search: AmountSearch, arrest: Arrest) -> DatedSlot:
         np.zeros((1, most + 1)),
         operations=1,
         lengthens=False,
-        response=draws.astype(float) / at_planned,
+        response=draws / max(arrest.effect_mm, step),
     )
     return DatedSlot(decided, slot)
 
 
-def _arrest_from(search: AmountSearch) -> float:
-    months = [
-        rule.at_least_months or 0
-        for rule in search.protocol.age_windows
-        if rule.stage == ARREST and rule.hard and rule.sex in (None, search.record.child.sex)
-    ]
-    return max(float(search.ages[0]), *(month / 12 for month in months), 0.0)
-
-
-def _growth_left(posterior: Posterior, physes: Sequence[str], ages: Floats) -> Floats:
-    """Return the growth (m, n) that the plates would still make after each age, mm."""
-    ahead = outlook(posterior, (), ages)
-    total: Floats = np.zeros((posterior.draws, len(ages)))
+def _growth_left(posterior: Posterior, arrest: Arrest) -> Floats:
+    """Return the growth (m,) that the arrest would take in each draw, mm."""
+    ahead = outlook(posterior, (), np.array([arrest.age_years]))
+    total: Floats = np.zeros(posterior.draws)
     for bone, plate in PLATES.items():
-        if plate in physes:
-            mm = ahead.long_femur_mm if bone == "femur" else ahead.long_tibia_mm
-            total = total + posterior.shares[plate] * (mm[:, -1:] - mm)
+        if plate in arrest.physes:
+            what: What = "long_femur" if bone == "femur" else "long_tibia"
+            total = total + posterior.shares[plate] * (ahead.at_maturity(what) - ahead.lengths(what)[:, 0])
     return total
 
 

@@ -26,12 +26,13 @@ from pathway.strategy import courses
 from pathway.timing import device_days, free_day, stage_windows
 from tests.growth.futures import film, future, lengths_at
 from tests.growth.protocols import with_value
-from tests.sample import HEALTHY
+from tests.sample import HEALTHY, visit
 
 BORN = datetime.date(2015, 1, 5)
 DIAGNOSIS = "congenital_femoral_deficiency"
 DRAWS_LATER = 200
 YOUNGEST, OLDEST = 2.0, 12.0
+GROWN_AFTER_YEARS = 2.0
 
 
 @dataclass(frozen=True)
@@ -83,17 +84,19 @@ def live(protocol: Protocol, seed: int, number: int) -> Lived | None:
     months = int(protocol.number("next_visit_months"))
     age = age_years(BORN, on)
     due: Course | None = course
-    ends = max(posterior.mature_age_years + 3, age)
+    grown = posterior.mature_age_years + GROWN_AFTER_YEARS
+    ends = max(protocol.number("plan_ends_at_years"), age)
     while True:
         _operate(life, due, age, age + months / 12)
         age += months / 12
-        if age > ends:
+        nothing_left = due is None or not due.lengthenings
+        if age > ends or (age > grown and nothing_left):
             break
         day = day_at_age(BORN, age)
         age_then = age_years(BORN, day)
         seen = film(truth, life.steps, day, age_then, life.record, protocol, rng, HEALTHY)
         life.record = life.record.model_copy(update={"visits": (*life.record.visits, seen)})
-        again = plan(life.record, life.few, day, seed=number)
+        again = plan(life.record, life.few, day, seed=number, stays=True)
         due = again[1] if again else None
     left = float(outlook(truth, life.steps).at_maturity()[0])
     return Lived(
@@ -116,8 +119,13 @@ def live(protocol: Protocol, seed: int, number: int) -> Lived | None:
     )
 
 
-def plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: int) -> tuple[AmountSearch, Course] | None:
-    """Return the search and the recommended course on a day, or None where there is none with amounts."""
+def plan(
+    record: Record, protocol: Protocol, on: datetime.date, *, seed: int, stays: bool = False
+) -> tuple[AmountSearch, Course] | None:
+    """Return the search and the recommended course on a day, or None where there is none with amounts.
+
+    A family that has begun to lengthen `stays` on that road when a prosthetic one is put first later.
+    """
     steps = known_steps(record, protocol, on)
     posterior = fit_growth(record, protocol, on, seed=seed, known_steps=steps)
     if posterior is None:
@@ -128,7 +136,10 @@ def plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: int) ->
     if isinstance(timeline, Conflict):
         return None
     search = AmountSearch(graph, timeline, posterior, record, protocol, on)
-    chosen = next((course for course in courses(search) if course.recommended), None)
+    found = courses(search)
+    chosen = next((course for course in found if course.recommended), None)
+    if stays and chosen is not None and chosen.prosthetic:
+        chosen = next((course for course in found if course.lengthenings), None)
     return None if chosen is None or chosen.prosthetic else (search, chosen)
 
 
@@ -204,10 +215,10 @@ def _first_truth(protocol: Protocol, rng: np.random.Generator, record: Record, a
         mature = 10 * (table.column("mean")[-1] + like * table.column("sd")[-1])
         long = mature * float(curve.fraction(age))
         items[f"other.{bone}_length_mm"], items[f"affected.{bone}_length_mm"] = long, share * long
-    from tests.sample import visit
-
     first = record.model_copy(update={"visits": (visit(day_at_age(BORN, age), items),)})
-    fitted = fit_growth(first, with_value(protocol, "growth_draws", 2), day_at_age(BORN, age), seed=int(rng.integers(1 << 30)))
+    fitted = fit_growth(
+        first, with_value(protocol, "growth_draws", 2), day_at_age(BORN, age), seed=int(rng.integers(1 << 30))
+    )
     if fitted is None:
         raise RuntimeError("a child with lengths has a posterior")
     return future(fitted, 0)
