@@ -21,6 +21,8 @@ Ints = npt.NDArray[np.int64]
 _CELLS_A_STEP = 2
 # Goal, then operations, then nearness, then points: each weight lies above all that the next can add up to.
 _GOAL, _OPERATION, _NEARNESS, _MOST_POINTS = 1e8, 1e6, 1e3, 9e2
+# Among equals the plan stands.
+_CHANGE = 1e-3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -181,6 +183,7 @@ def _one_slot(slot: Slot, later: Floats) -> tuple[Floats, Ints]:
     rows = np.minimum(np.arange(totals), len(slot.most) - 1)
     most = slot.most[rows]
     priced = np.minimum(slot.points[np.minimum(np.arange(totals), len(slot.points) - 1)], _MOST_POINTS)
+    priced = priced + _CHANGE * np.abs(np.arange(priced.shape[1]) - slot.planned)
     best, amount = later + priced[:, :1], np.zeros(later.shape, dtype=np.int64)
     for units in range(slot.least, int(most.max(initial=0)) + 1):
         fits = np.flatnonzero(most >= units)
@@ -192,7 +195,7 @@ def _one_slot(slot: Slot, later: Floats) -> tuple[Floats, Ints]:
         shift = min(units * _CELLS_A_STEP, needs)
         moved = np.concatenate((np.repeat(after[:, :1], shift, axis=1), after[:, : needs - shift]), axis=1)
         cost = moved + (_OPERATION * slot.operations + priced[fits, units])[:, None]
-        better = cost < best[fits] - 1e-9
+        better = cost < best[fits] - 1e-5
         best[fits] = np.where(better, cost, best[fits])
         amount[fits] = np.where(better, units, amount[fits])
     return best, amount

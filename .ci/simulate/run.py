@@ -17,13 +17,13 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 # Threads of the numerical library would take the other processes' cores.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
+sys.path.insert(0, str(ROOT))
 
 import numpy as np  # noqa: E402
 import tomlkit  # noqa: E402
-from childhood import Lived, live  # noqa: E402
 
 from pathway.protocol.load import load_protocol  # noqa: E402
+from tests.strategy.childhood import Lived, live  # noqa: E402
 
 PROTOCOL = load_protocol()
 TENTHS = 10

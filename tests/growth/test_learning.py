@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pathway.days import age_years
-from pathway.growth import Step, fit_growth, narrowing, outlook
+from pathway.growth import Step, fit_growth, outlook
 from pathway.growth.learning import estimates, learning
 from pathway.protocol.load import load_protocol
 from pathway.record import Record
@@ -46,9 +46,13 @@ def refitted(ages: tuple[float, ...], steps: tuple[Step, ...]) -> tuple[np.ndarr
             while age + 0.5 <= decision + 1e-6:
                 age += 0.5
                 when = day(record, age)
-                visits.append(film(truth, done, when, age_years(record.child.date_of_birth, when), record, protocol, rng))
+                visits.append(
+                    film(truth, done, when, age_years(record.child.date_of_birth, when), record, protocol, rng)
+                )
             past = tuple(step for step in steps if step.age_years < decision)
-            fitted = fit_growth(record.model_copy(update={"visits": tuple(visits)}), few, at(decision), known_steps=past)
+            fitted = fit_growth(
+                record.model_copy(update={"visits": tuple(visits)}), few, at(decision), known_steps=past
+            )
             assert fitted is not None
             to_come = [step for step in steps if step.age_years >= decision]
             end = float(outlook(fitted.central(), to_come).at_maturity()[0])
@@ -76,7 +80,9 @@ CASES = [((4.0, 5.0), ()), ((5.0,), ()), ((5.0,), LENGTHENED)]
 
 
 @pytest.mark.parametrize(("ages", "steps"), CASES, ids=["two visits", "one visit", "lengthened between"])
-def test_the_error_of_each_later_projection_is_the_one_that_comes(ages: tuple[float, ...], steps: tuple[Step, ...]) -> None:
+def test_the_error_of_each_later_projection_is_the_one_that_comes(
+    ages: tuple[float, ...], steps: tuple[Step, ...]
+) -> None:
     truth, said = refitted(ages, steps)
     expected_truth, expected = foreseen(ages, steps)
     real = (truth[:, None] - said).std(axis=0)
