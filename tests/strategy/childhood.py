@@ -33,6 +33,7 @@ DIAGNOSIS = "congenital_femoral_deficiency"
 DRAWS_LATER = 200
 YOUNGEST, OLDEST = 2.0, 12.0
 GROWN_AFTER_YEARS = 2.0
+LOOK_AHEAD_YEARS = 1.5
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,8 @@ def live(protocol: Protocol, seed: int, number: int) -> Lived | None:
         age_then = age_years(BORN, day)
         seen = film(truth, life.steps, day, age_then, life.record, protocol, rng, HEALTHY)
         life.record = life.record.model_copy(update={"visits": (*life.record.visits, seen)})
+        if _nothing_soon(due, age_then):
+            continue
         again = plan(life.record, life.few, day, seed=number, stays=True)
         due = again[1] if again else None
     left = float(outlook(truth, life.steps).at_maturity()[0])
@@ -141,6 +144,14 @@ def plan(
     if stays and chosen is not None and chosen.prosthetic:
         chosen = next((course for course in found if course.lengthenings), None)
     return None if chosen is None or chosen.prosthetic else (search, chosen)
+
+
+def _nothing_soon(course: Course | None, now: float) -> bool:
+    """Return whether the last plan has operations to come, but none so near that this visit decides on it."""
+    if course is None:
+        return False
+    ages = [item.age_years for item in course.lengthenings] + ([course.arrest.age_years] if course.arrest else [])
+    return min(ages, default=now) > now + LOOK_AHEAD_YEARS
 
 
 def _operate(life: _Life, course: Course | None, now: float, until: float) -> None:
