@@ -36,7 +36,7 @@ def one(task: tuple[int, int]) -> Lived | None:
     return live(PROTOCOL, seed, number)
 
 
-def lived_through(children: int, seed: int, processes: int) -> list[Lived]:
+def lived_through(children: int, seed: int, processes: int, each: bool) -> list[Lived]:
     """Return the first so many children who are recommended a lengthening road, with a progress line."""
     found: list[Lived] = []
     begun, tried = time.monotonic(), 0
@@ -46,8 +46,12 @@ def lived_through(children: int, seed: int, processes: int) -> list[Lived]:
             tried += len(batch)
             for item in pool.map(one, batch, chunksize=4):
                 found += [item] if item is not None else []
-                each = (time.monotonic() - begun) / max(len(found), 1)
-                print(f"\r{len(found)} of {children} children, {each:.2f} s each", end="", file=sys.stderr, flush=True)
+                if each and item is not None:
+                    print(item, flush=True)
+                seconds = (time.monotonic() - begun) / max(len(found), 1)
+                print(
+                    f"\r{len(found)} of {children} children, {seconds:.2f} s each", end="", file=sys.stderr, flush=True
+                )
     print(file=sys.stderr)
     return found[:children]
 
@@ -112,9 +116,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path)
     parser.add_argument("--each", action="store_true", help="print every child")
     asked = parser.parse_args()
-    found = lived_through(asked.children, asked.seed, asked.processes)
-    if asked.each:
-        print(*found, sep="\n")
+    found = lived_through(asked.children, asked.seed, asked.processes, asked.each)
     text = tomlkit.dumps(document(found, asked.seed))
     if asked.out:
         asked.out.parent.mkdir(parents=True, exist_ok=True)

@@ -20,7 +20,7 @@ from pathway.growth import PHYSES, Posterior, Step, fit_growth, growth_curve, ou
 from pathway.later_amounts import chance_of
 from pathway.network import Conflict
 from pathway.protocol.model import Protocol
-from pathway.record import Child, Operation, Record, Sex
+from pathway.record import Child, Operation, Record, Sex, Visit
 from pathway.staging import stage
 from pathway.strategy import courses
 from pathway.timing import device_days, free_day, stage_windows
@@ -30,7 +30,7 @@ from tests.sample import HEALTHY, visit
 
 BORN = datetime.date(2015, 1, 5)
 DIAGNOSIS = "congenital_femoral_deficiency"
-DRAWS_LATER = 200
+DRAWS_LATER = 100
 YOUNGEST, OLDEST = 2.0, 12.0
 GROWN_AFTER_YEARS = 2.0
 LOOK_AHEAD_YEARS = 1.5
@@ -70,10 +70,13 @@ class _Life:
     done: list[str] = field(default_factory=list)
 
 
-def live(protocol: Protocol, seed: int, number: int) -> Lived | None:
-    """Return how the child of that number fares, or None where no lengthening road is recommended on the first day."""
+def live(protocol: Protocol, seed: int, number: int, ages: tuple[float, float] = (YOUNGEST, OLDEST)) -> Lived | None:
+    """Return how the child of that number fares, or None where no course with amounts is recommended on the first day.
+
+    `ages` are the youngest and the oldest on that day, years.
+    """
     rng = np.random.default_rng((seed, number))
-    record, on = invent(protocol, rng)
+    record, on = invent(protocol, rng, ages)
     found = plan(record, protocol, on, seed=number)
     if found is None:
         return None
@@ -96,7 +99,7 @@ def live(protocol: Protocol, seed: int, number: int) -> Lived | None:
         day = day_at_age(BORN, age)
         age_then = age_years(BORN, day)
         seen = film(truth, life.steps, day, age_then, life.record, protocol, rng, HEALTHY)
-        life.record = life.record.model_copy(update={"visits": (*life.record.visits, seen)})
+        life.record = _seen_again(life.record, seen)
         if _nothing_soon(due, age_then):
             continue
         again = plan(life.record, life.few, day, seed=number, stays=True)
@@ -144,6 +147,14 @@ def plan(
     if stays and chosen is not None and chosen.prosthetic:
         chosen = next((course for course in found if course.lengthenings), None)
     return None if chosen is None or chosen.prosthetic else (search, chosen)
+
+
+def _seen_again(record: Record, visit: Visit) -> Record:
+    """Return the record with one more visit; of the visit before only the lengths are kept, which is quicker."""
+    before = record.visits[-1]
+    lengths = tuple(m for m in before.measurements if m.finding.endswith("_length_mm"))
+    kept = before.model_copy(update={"measurements": lengths})
+    return record.model_copy(update={"visits": (*record.visits[:-1], kept, visit)})
 
 
 def _nothing_soon(course: Course | None, now: float) -> bool:
@@ -200,12 +211,12 @@ def _add(life: _Life, operation: Operation) -> None:
     life.record = life.record.model_copy(update={"operations": (*life.record.operations, operation)})
 
 
-def invent(protocol: Protocol, rng: np.random.Generator) -> tuple[Record, datetime.date]:
+def invent(protocol: Protocol, rng: np.random.Generator, ages: tuple[float, float]) -> tuple[Record, datetime.date]:
     """Return an invented child ready for surgery, with one to four visits, and the day of its first plan."""
     sex: Sex = "boy" if rng.random() < 0.5 else "girl"
     who = Child(id="invented", date_of_birth=BORN, sex=sex, affected_side="left", diagnosis=DIAGNOSIS)
     record = Record(child=who)
-    age = float(rng.uniform(YOUNGEST, OLDEST))
+    age = float(rng.uniform(*ages))
     seen = [age - 0.5 * k for k in range(int(rng.integers(1, 5))) if age - 0.5 * k >= 1.0][::-1]
     truth = _first_truth(protocol, rng, record, seen[0])
     visits = tuple(
