@@ -11,10 +11,11 @@ from pathway.amounts import AmountSearch
 from pathway.arrest import arrest_from_years
 from pathway.chains import POINT
 from pathway.chance import Chance, Slot, Task, chance
-from pathway.course import PLATES, Arrest, Course
+from pathway.course import LENGTHENING, PLATES, Arrest, Course, limits_at
 from pathway.growth import Posterior, What, outlook
 from pathway.growth.curves import Floats
 from pathway.growth.learning import estimates, learning
+from pathway.protocol.model import Contraindication, Indication
 from pathway.search import Chain, Ints
 
 
@@ -83,6 +84,8 @@ def slots_of(course: Course, search: AmountSearch, *, spare: bool) -> tuple[Date
         )
         for k, ((column, units), end) in enumerate(zip(planned, ends[: len(planned)], strict=True))
     ]
+    if spare and not search.free[search.primary]:
+        found += _at_maturity(search, over)
     if course.arrest is not None:
         found.append(_arrest(search, course.arrest))
     return tuple(sorted(found, key=lambda item: item.decided_age_years))
@@ -100,6 +103,25 @@ def _lengthening(chain: Chain, number: int, column: int, planned: int, waiting: 
     points = chain.amount_points[units] + chain.warn_points[column][:, units] + waiting[gained]
     points = points + np.where(units > 0, chain.age_points[number, column], 0)
     return Slot(planned, chain.least, most, points / POINT, operations=2)
+
+
+def _at_maturity(search: AmountSearch, over: Ints) -> list[DatedSlot]:
+    """Return one lengthening at the end of growth where none is asked for today but nothing speaks against one."""
+    kind = LENGTHENING[search.primary]
+    rules = [c for c in search.graph.considered if c.rule.stage == kind]
+    against = any(isinstance(c.rule, Contraindication) and c.verdict.state != "fails" and not c.waived for c in rules)
+    if against or all(c.waived for c in rules if isinstance(c.rule, Indication)):
+        return []
+    column = min(int(np.searchsorted(search.ages, search.posterior.mature_age_years)), len(search.ages) - 1)
+    central = search.central.short_femur_mm if search.primary == "femur" else search.central.short_tibia_mm
+    age = float(search.ages[column])
+    limits = limits_at(search.protocol, kind, age, float(central[0, column]))
+    most_mm = min((limit.limit_mm for limit in limits if not limit.rule.warns), default=0.0)
+    most = np.array([int((most_mm + 1e-9) // search.step_mm)])
+    least = math.ceil(search.number("least_lengthening_mm") / search.step_mm)
+    waiting = over[-1] - over[column]
+    units = np.minimum(np.arange(int(most[0]) + 1), len(waiting) - 1)
+    return [DatedSlot(age, Slot(0, least, most, waiting[None, units] / POINT, operations=2))]
 
 
 def _spare_column(course: Course, search: AmountSearch, number: int) -> int | None:

@@ -93,6 +93,9 @@ def document(found: list[Lived], seed: int) -> tomlkit.TOMLDocument:
     text["ages_years"] = [min(ages), max(ages)]
     text["predicted_mm"] = [round(float(q), 1) for q in np.quantile(predicted, [0.05, 0.5, 0.95])]
     text["amounts_over_their_limit"] = sum(item.breaches for item in found)
+    # The last plan itself leaves more than the accepted difference: no rule asks for another operation.
+    accepted = PROTOCOL.number("goal_accepted_mm")
+    text["left_by_the_last_plan"] = sum(abs(item.known_left_mm) > accepted for item in found)
     text["lengthenings_foreseen"] = round(float(np.mean([item.foreseen_lengthenings for item in found])), 3)
     text["lengthenings_done"] = round(float(np.mean([item.lengthenings for item in found])), 3)
     for goal in GOALS_MM:

@@ -51,6 +51,7 @@ class Lived:
     as_planned_10: float
     as_planned_20: float
     residual_mm: float
+    known_left_mm: float
     foreseen_lengthenings: float
     lengthenings: int
     breaches: int
@@ -88,6 +89,7 @@ def live(protocol: Protocol, seed: int, number: int, ages: tuple[float, float] =
     months = int(protocol.number("next_visit_months"))
     age = age_years(BORN, on)
     due: Course | None = course
+    known_left = course.residual_mm
     grown = posterior.mature_age_years + GROWN_AFTER_YEARS
     ends = max(protocol.number("plan_ends_at_years"), age)
     while True:
@@ -100,10 +102,14 @@ def live(protocol: Protocol, seed: int, number: int, ages: tuple[float, float] =
         age_then = age_years(BORN, day)
         seen = film(truth, life.steps, day, age_then, life.record, protocol, rng, HEALTHY)
         life.record = _seen_again(life.record, seen)
+        if any(operation.date > day for operation in life.record.operations):
+            due = None
+            continue
         if _nothing_soon(due, age_then):
             continue
         again = plan(life.record, life.few, day, seed=number, stays=True)
         due = again[1] if again else None
+        known_left = due.residual_mm if due else search.predicted_mm
     left = float(outlook(truth, life.steps).at_maturity()[0])
     return Lived(
         number=number,
@@ -117,6 +123,7 @@ def live(protocol: Protocol, seed: int, number: int, ages: tuple[float, float] =
         as_planned_10=float(np.mean(np.abs(course.draws_mm) <= 10)),
         as_planned_20=float(np.mean(np.abs(course.draws_mm) <= 20)),
         residual_mm=round(left, 1),
+        known_left_mm=round(known_left, 1),
         foreseen_lengthenings=float(promised.lengthenings.mean()),
         lengthenings=sum(step.adds_mm > 0 for step in life.steps),
         breaches=life.breaches,
@@ -172,7 +179,10 @@ def _operate(life: _Life, course: Course | None, now: float, until: float) -> No
     for item in course.lengthenings:
         if item.age_years < until - 1e-6:
             _lengthen(life, item)
-    if course.arrest is not None and course.arrest.age_years < until - 1e-6:
+    # A growth arrest that the next plan would come too late for is booked now.
+    number = life.protocol.number
+    bookable = until + number("planning_lead_days") / 365.25 + number("age_grid_months") / 12
+    if course.arrest is not None and course.arrest.age_years < bookable:
         arrest = course.arrest
         day = free_day(day_at_age(BORN, arrest.age_years), life.record)
         age = age_years(BORN, day)
