@@ -32,12 +32,12 @@ def chance_of(course: Course, search: AmountSearch, *, seed: int = 0, spare: boo
 
     The first bone's lengthenings and the growth arrest are decided again, those of the second bone kept as planned,
     and all ages but that of the growth arrest. `spare` allows for one more lengthening than planned (None: where the
-    course as planned reaches the accepted band). Raises ValueError for a prosthetic road, which has no amounts.
+    course as planned reaches the accepted band, or is recommended though it does not). Raises ValueError for a prosthetic road, which has no amounts.
     """
     if course.prosthetic:
         raise ValueError("a prosthetic road has no amounts to decide")
     if spare is None:
-        spare = abs(course.residual_mm) <= search.number("goal_accepted_mm")
+        spare = course.recommended or abs(course.residual_mm) <= search.number("goal_accepted_mm")
     dated = slots_of(course, search, spare=spare)
     ages = [item.decided_age_years for item in dated]
     posterior, steps = search.posterior, course.steps
@@ -109,7 +109,7 @@ def _at_maturity(search: AmountSearch, over: Ints) -> list[DatedSlot]:
     """Return one lengthening at the end of growth where none is asked for today but nothing speaks against one."""
     kind = LENGTHENING[search.primary]
     rules = [c for c in search.graph.considered if c.rule.stage == kind]
-    against = any(isinstance(c.rule, Contraindication) and c.verdict.state != "fails" and not c.waived for c in rules)
+    against = any(isinstance(c.rule, Contraindication) and c.verdict.state == "holds" and not c.waived for c in rules)
     if against or all(c.waived for c in rules if isinstance(c.rule, Indication)):
         return []
     column = min(int(np.searchsorted(search.ages, search.posterior.mature_age_years)), len(search.ages) - 1)
