@@ -32,7 +32,8 @@ def chance_of(course: Course, search: AmountSearch, *, seed: int = 0, spare: boo
 
     The first bone's lengthenings and the growth arrest are decided again, those of the second bone kept as planned,
     and all ages but that of the growth arrest. `spare` allows for one more lengthening than planned (None: where the
-    course as planned reaches the accepted band, or is recommended though it does not). Raises ValueError for a prosthetic road, which has no amounts.
+    course as planned reaches the accepted band, or is recommended though it does not). Raises ValueError for a
+    prosthetic road, which has no amounts.
     """
     if course.prosthetic:
         raise ValueError("a prosthetic road has no amounts to decide")
