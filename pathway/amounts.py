@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pathway.arrest import arrest_effects, arrest_from_years, arrests
+from pathway.calendar import calendar_of, free_day
 from pathway.chains import POINT, ChainRules, grid_of
 from pathway.course import ARREST, LENGTHENING, PLATES, Arrest, Lengthening, limits_at
 from pathway.days import day_at_age, days_between
@@ -23,7 +24,7 @@ from pathway.protocol.model import Bone, Protocol
 from pathway.record import Record
 from pathway.search import Chain, Floats, Ints, Numbers, Problem, Solution, Step, cheapest, least, no_chain
 from pathway.staging import StageGraph, StageNeed
-from pathway.timing import SLIP_DAYS, Timeline, free_day
+from pathway.timing import SLIP_DAYS, Timeline
 from pathway.wishes import wishes_of
 
 REACH = 10**9
@@ -64,7 +65,7 @@ class AmountSearch:
         self.central = outlook(posterior.central(), (), self.ages)
         self.difference = self.central.discrepancy_mm[0]
         self.predicted_mm = float(self.central.at_maturity()[0])
-        self.effects = arrest_effects(posterior, self.central)
+        self.effects = arrest_effects(posterior, float(self.ages[0]), float(self.ages[-1]))
         self.primary: Bone = protocol.diagnosis(record.child.diagnosis).bones[0]
         self.second: Bone = "tibia" if self.primary == "femur" else "femur"
         self.free = {bone: self._possible(bone) for bone in LENGTHENING}
@@ -89,7 +90,7 @@ class AmountSearch:
 
     def months_over(self, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> float:
         """Return the months until maturity with more difference than the burden's limit, on the central outlook."""
-        left = self.difference - self.effects.reached(arrest)
+        left = self.difference - self.effects.reached(arrest, self.ages)
         for item in lengthenings:
             left -= np.where(self.ages >= item.age_years, item.amount_mm, 0.0)
         return float(np.sum((left > self.number("burden_over_mm")) & self._growing())) * self.grid.months
@@ -159,8 +160,10 @@ class AmountSearch:
             limit = min(limit, self.wishes.lift_at_most_mm + self.number("lift_less_than_difference_mm"))
             weight = self.number("weight_month_over_wished_lift")
         totals = sum(chain.gains for chain in self.chains) - 1
-        left = (self.difference - self.effects.reached(arrest))[:, None] - self.step_mm * np.arange(totals)[None, :]
-        months = ((left > limit) & self._growing()[:, None]) * self.grid.months
+        left = self.difference - self.effects.reached(arrest, self.ages)
+        months = (
+            (left[:, None] - self.step_mm * np.arange(totals)[None, :] > limit) & self._growing()[:, None]
+        ) * self.grid.months
         points: Ints = np.round(POINT * weight * months).astype(np.int64)
         return points
 
@@ -175,13 +178,10 @@ class AmountSearch:
         return tuple(need for need in needs if self.timeline.start(need.id) is not None)
 
     def _chains(self) -> tuple[Chain, Chain]:
-        whole = max(self.predicted_mm, float(np.max(self.difference)))
-        accepted = self.number("goal_accepted_mm")
-        own = self._own_share(self.second, None)
-        return (
-            self._chain(self.primary, max(whole, 0.0) + accepted),
-            self._chain(self.second, max(own, 0.0) + accepted),
-        )
+        """Return both chains; the second bone is not lengthened beyond its own shortening, to keep the knees level."""
+        whole = max(self.predicted_mm, float(np.max(self.difference)), 0.0) + self.number("goal_accepted_mm")
+        own = max(self._own_share(self.second, None), self.number("least_lengthening_mm"))
+        return self._chain(self.primary, whole), self._chain(self.second, own)
 
     def _chain(self, bone: Bone, most_mm: float) -> Chain:
         if not self.free[bone]:
@@ -221,7 +221,7 @@ class AmountSearch:
 
     def _in_time(self, arrest: Arrest) -> bool:
         day = day_at_age(self.born, arrest.age_years)
-        free = free_day(day, self.record)
+        free = free_day(day, calendar_of(self.record, self.protocol))
         before = self.wishes.finish_before
         return days_between(day, free) <= SLIP_DAYS and (
             before is None or free + datetime.timedelta(days=SLIP_DAYS) < before

@@ -8,38 +8,39 @@ from dataclasses import dataclass
 import numpy as np
 
 from pathway.course import ARREST, PLATES, Arrest
-from pathway.growth import Outlook, Posterior
+from pathway.growth import Posterior, outlook
 from pathway.growth.curves import Floats
 from pathway.protocol.model import Bone, Protocol
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ArrestEffects:
-    """What closing growth plates of the long leg would still prevent, mm, at each age of a grid (falling)."""
+    """What closing growth plates of the long leg would still prevent, mm, month by month (falling)."""
 
     age_years: Floats
     by_plate: Mapping[str, Floats]
 
     def of(self, physes: tuple[str, ...]) -> Floats:
-        """Return the growth in mm that closing these plates prevents, at each age (J,)."""
+        """Return the growth in mm that closing these plates prevents, at each age."""
         total: Floats = sum((self.by_plate[plate] for plate in physes), np.zeros(len(self.age_years)))
         return total
 
-    def reached(self, arrest: Arrest | None) -> Floats:
-        """Return how much of its effect an arrest has had by each age, mm (J,)."""
+    def reached(self, arrest: Arrest | None, ages: Floats) -> Floats:
+        """Return how much of its effect an arrest has had by each of some ages, mm (J,)."""
         if arrest is None:
-            return np.zeros(len(self.age_years))
-        still = np.minimum(self.of(arrest.physes), arrest.effect_mm)
-        return np.where(self.age_years >= arrest.age_years, arrest.effect_mm - still, 0.0)
+            return np.zeros(len(ages))
+        still = np.minimum(np.interp(ages, self.age_years, self.of(arrest.physes)), arrest.effect_mm)
+        return np.where(ages >= arrest.age_years, arrest.effect_mm - still, 0.0)
 
 
-def arrest_effects(posterior: Posterior, central: Outlook) -> ArrestEffects:
-    """Return the effects on the ages of the central outlook."""
+def arrest_effects(posterior: Posterior, first_years: float, last_years: float) -> ArrestEffects:
+    """Return the effects between two ages on the central projection."""
+    ages = np.linspace(first_years, last_years, round(12 * (last_years - first_years)) + 1)
+    central = outlook(posterior.central(), (), ages)
     grown = {"femur": central.long_femur_mm[0], "tibia": central.long_tibia_mm[0]}
     shares = posterior.shares
     return ArrestEffects(
-        central.age_years,
-        {plate: shares[plate] * (grown[bone][-1] - grown[bone]) for bone, plate in PLATES.items()},
+        ages, {plate: shares[plate] * (grown[bone][-1] - grown[bone]) for bone, plate in PLATES.items()}
     )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pathway.calendar import calendar_of, free_day
 from pathway.course import LENGTHENING
 from pathway.days import age_years, day_at_age, days_between, in_months, most_days
 from pathway.growth.curves import Floats
@@ -16,7 +17,7 @@ from pathway.protocol.model import AmountLimit, Bone, Protocol
 from pathway.record import Record
 from pathway.search import Chain, Ints
 from pathway.staging import StageGraph, StageNeed
-from pathway.timing import SLIP_DAYS, Timeline, age_windows, device_days, free_day
+from pathway.timing import SLIP_DAYS, Timeline, age_windows, device_days
 from pathway.wishes import Wishes
 
 POINT = 100
@@ -45,7 +46,8 @@ def grid_of(record: Record, protocol: Protocol, on: datetime.date) -> Grid:
     first = math.ceil(now * 12 / months - 1e-9) * months
     last = max(first, round(12 * protocol.number("plan_ends_at_years")))
     ages = np.arange(first, last + 1, months) / 12
-    free = tuple(days_between(born, free_day(day_at_age(born, float(age)), record)) for age in ages)
+    calendar = calendar_of(record, protocol)
+    free = tuple(days_between(born, free_day(day_at_age(born, float(age)), calendar)) for age in ages)
     return Grid(ages, months, free, protocol.number("amount_step_mm"))
 
 

@@ -55,7 +55,8 @@ class Arrest:
 class Course:
     """One way to the goal. `residual_mm` is the deterministic projection; `draws_mm` its spread (m,).
 
-    `points` is the burden that the search weighed, by the weights of the rules.
+    `points` is the burden that the search weighed, by the weights of the rules; `not_beaten` that no other course
+    has both less burden and a better chance.
     """
 
     id: str
@@ -72,6 +73,7 @@ class Course:
     months_over: float
     height_lost_mm: float
     points: float = 0.0
+    not_beaten: bool = False
     recommended: bool = False
     lost_because: str = ""
 

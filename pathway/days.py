@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import calendar
 import datetime
+import math
 from typing import Annotated
 
 import pendulum
@@ -18,6 +19,9 @@ def as_day(value: datetime.date) -> pendulum.Date:
     """Return `value` as a pendulum date (calendar day, no time)."""
     return pendulum.date(value.year, value.month, value.day)
 
+
+MONTH_DAYS = 30.4375
+"""Days of a month of mean length."""
 
 Day = Annotated[datetime.date, AfterValidator(as_day)]
 """A pydantic field type: strict ISO calendar day, held as a pendulum date."""
@@ -101,4 +105,16 @@ def days_between(start: datetime.date, end: datetime.date) -> int:
 
 def in_months(days: float) -> float:
     """Return days as months of mean length, to a tenth: for showing how long something lasts, never for dates."""
-    return round(days / 30.4375, 1)
+    return round(days / MONTH_DAYS, 1)
+
+
+def span_words(days: int, *, up: bool = False) -> str:
+    """Return how long so many days are, in words: days below two months, else whole months and years.
+
+    Whole months are rounded down, or `up`: what is allowed is never said to be more, what is needed never less.
+    """
+    if abs(days) < 61:
+        return f"{days} day" if days == 1 else f"{days} days"
+    months = math.ceil(days / MONTH_DAYS) if up else math.floor(days / MONTH_DAYS)
+    parts = [(months // 12, "year"), (months % 12, "month")]
+    return " ".join(f"{count} {unit}" if count == 1 else f"{count} {unit}s" for count, unit in parts if count)

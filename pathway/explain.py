@@ -95,6 +95,13 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
             local = " [local]" if is_local(plan, limit.rule) else ""
             yield Line(1, "", f"{limit.limit_mm:.0f} mm ({kind}): {limit.words}{local}")
             yield from _sources(2, limit.sources, citations)
+    if stage.delay:
+        yield Line(0, "", "If it comes later")
+        for text in stage.delay:
+            yield Line(1, "", text)
+    if stage.preferred:
+        yield Line(0, "", "What was wished for its date")
+        yield Line(1, "", stage.preferred)
     if stage.stop_rules:
         yield Line(0, "", "When to slow or stop")
         for text in stage.stop_rules:

@@ -2,16 +2,17 @@
 
 It knows no medicine. A link says that `later` comes at least and at most so many days after `earlier`.
 The windows are shortest paths from and to the origin (Dechter, Meiri, Pearl 1991); a network has a solution
-exactly when it has no negative cycle.
+exactly when it has no negative cycle. The closure is three lines of numpy (Floyd, Warshall 1962): a graph
+library takes longer to load than a plan takes to make; the tests compare with two of them.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
-import networkx as nx
 import numpy as np
 
 
@@ -35,12 +36,29 @@ class Window:
 
 
 @dataclass(frozen=True, slots=True)
+class Relaxation:
+    """By how many days one rule alone would have to give way; `bounds` are its links in the conflict.
+
+    Each of the bounds keeps only the side that binds. A rule that stands in the conflict more than once gives
+    way by that many days at each place.
+    """
+
+    rule: str
+    days: int
+    bounds: tuple[Link, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Conflict:
-    """The fewest links' rules that contradict each other, and by how many days they miss."""
+    """The fewest links' rules that contradict each other, by how many days they miss, and what would mend it.
+
+    `relaxations` has the rules in the order of `rules`; it follows from the rest and is left out of comparisons.
+    """
 
     rules: tuple[str, ...]
     events: tuple[str, ...]
     short_by_days: int
+    relaxations: tuple[Relaxation, ...] = field(default=(), compare=False)
 
 
 def windows(links: Iterable[Link], origin: str) -> Mapping[str, Window] | Conflict:
@@ -51,17 +69,20 @@ def windows(links: Iterable[Link], origin: str) -> Mapping[str, Window] | Confli
     raised with the event's name.
     """
     links = tuple(links)
-    graph = _distance_graph(links)
-    graph.add_node(origin)
-    if nx.negative_edge_cycle(graph):
+    events, apart, _ = _arc_matrix(links, origin)
+    np.fill_diagonal(apart, np.minimum(np.diagonal(apart), 0.0))
+    for via in range(len(events)):
+        np.minimum(apart, apart[:, via, None] + apart[None, via, :], out=apart)
+    if (np.diagonal(apart) < 0).any():
         return fewest_rules_in_conflict(links)
-    latest = nx.single_source_bellman_ford_path_length(graph, origin)
-    earliest = nx.single_source_bellman_ford_path_length(graph.reverse(copy=False), origin)
-    unbound = sorted(set(graph) - set(earliest))
+    at = events.index(origin)
+    latest, earliest = apart[at].tolist(), (-apart[:, at]).tolist()
+    unbound = [event for event, day in zip(events, earliest, strict=True) if day == -math.inf]
     if unbound:
         raise KeyError(f"event without a lower bound from {origin}: {', '.join(unbound)}")
     return {
-        event: Window(-int(earliest[event]), int(latest[event]) if event in latest else None) for event in sorted(graph)
+        event: Window(int(low), None if high == math.inf else int(high))
+        for event, low, high in zip(events, earliest, latest, strict=True)
     }
 
 
@@ -70,10 +91,9 @@ def fewest_rules_in_conflict(links: Iterable[Link]) -> Conflict:
 
     Min-plus powers of the arc matrix: the first power with a negative diagonal entry gives the length of the
     shortest negative cycle, and the kept predecessors give the cycle. Ties are broken by event name, so the
-    answer does not depend on the order of links. networkx's own cycle finder fails on such networks (issue
-    5916 of its tracker), therefore this one. Raises ValueError for a consistent network.
+    answer does not depend on the order of links. Raises ValueError for a consistent network.
     """
-    events, weight, rule = _arc_matrix(tuple(links))
+    events, weight, chosen = _arc_matrix(tuple(links))
     n = len(events)
     walk = weight.copy()
     steps: list[np.ndarray] = []
@@ -81,43 +101,38 @@ def fewest_rules_in_conflict(links: Iterable[Link]) -> Conflict:
         negative = np.flatnonzero(np.diagonal(walk) < 0)
         if negative.size:
             start = int(negative[np.argmin(np.diagonal(walk)[negative])])
-            return _conflict(events, rule, _cycle(start, steps), int(walk[start, start]))
+            return _conflict(events, chosen, _cycle(start, steps), int(walk[start, start]))
         through = walk[:, :, None] + weight[None, :, :]
         steps.append(np.argmin(through, axis=1))
         walk = np.min(through, axis=1)
     raise ValueError("the network is consistent: there is no conflict to name")
 
 
-def _distance_graph(links: tuple[Link, ...]) -> nx.DiGraph[str]:
-    graph: nx.DiGraph[str] = nx.DiGraph()
-    for earlier, later, days, _ in _arcs(links):
-        old = graph.get_edge_data(earlier, later)
-        if old is None or days < old["weight"]:
-            graph.add_edge(earlier, later, weight=days)
-    return graph
-
-
-def _arcs(links: tuple[Link, ...]) -> list[tuple[str, str, int, str]]:
+def _arcs(links: tuple[Link, ...]) -> list[tuple[str, str, int, Link]]:
     arcs = []
     for link in links:
         if link.at_most_days is not None:
-            arcs.append((link.earlier, link.later, link.at_most_days, link.rule))
+            arcs.append((link.earlier, link.later, link.at_most_days, link))
         if link.at_least_days is not None:
-            arcs.append((link.later, link.earlier, -link.at_least_days, link.rule))
+            arcs.append((link.later, link.earlier, -link.at_least_days, link))
     return arcs
 
 
-def _arc_matrix(links: tuple[Link, ...]) -> tuple[list[str], np.ndarray, dict[tuple[int, int], str]]:
-    events = sorted({link.earlier for link in links} | {link.later for link in links})
+def _arc_matrix(
+    links: tuple[Link, ...], origin: str | None = None
+) -> tuple[list[str], np.ndarray, dict[tuple[int, int], Link]]:
+    """Return the events by name, the tightest arc of each ordered pair (inf: none), and the link it comes from."""
+    names = {link.earlier for link in links} | {link.later for link in links}
+    events = sorted(names if origin is None else names | {origin})
     index = {event: i for i, event in enumerate(events)}
     weight = np.full((len(events), len(events)), np.inf)
-    rule: dict[tuple[int, int], str] = {}
-    for earlier, later, days, name in _arcs(links):
+    chosen: dict[tuple[int, int], Link] = {}
+    for earlier, later, days, link in _arcs(links):
         pair = (index[earlier], index[later])
-        if days < weight[pair] or (days == weight[pair] and name < rule[pair]):
+        if days < weight[pair] or (days == weight[pair] and link.rule < chosen[pair].rule):
             weight[pair] = days
-            rule[pair] = name
-    return events, weight, rule
+            chosen[pair] = link
+    return events, weight, chosen
 
 
 def _cycle(start: int, steps: list[np.ndarray]) -> list[int]:
@@ -130,10 +145,18 @@ def _cycle(start: int, steps: list[np.ndarray]) -> list[int]:
     return nodes[::-1]
 
 
-def _conflict(events: list[str], rule: dict[tuple[int, int], str], nodes: list[int], weight: int) -> Conflict:
-    pairs = list(pairwise(nodes))
+def _conflict(events: list[str], chosen: dict[tuple[int, int], Link], nodes: list[int], weight: int) -> Conflict:
+    bounds: dict[str, list[Link]] = {}
+    for pair in pairwise(nodes):
+        link = chosen[pair]
+        forward = link.earlier == events[pair[0]]
+        bound = replace(link, at_least_days=None) if forward else replace(link, at_most_days=None)
+        bounds.setdefault(link.rule, []).append(bound)
     return Conflict(
-        rules=tuple(dict.fromkeys(rule[pair] for pair in pairs)),
+        rules=tuple(bounds),
         events=tuple(events[node] for node in nodes),
         short_by_days=-weight,
+        relaxations=tuple(
+            Relaxation(rule, math.ceil(-weight / len(places)), tuple(places)) for rule, places in bounds.items()
+        ),
     )

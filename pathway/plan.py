@@ -83,15 +83,16 @@ def _course_and_dates(
 ) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict]]:
     if record.child.affected_side == "both":
         return (), None, [assemble.not_planned(protocol)]
-    timeline = stage_windows(graph, record, protocol, on)
+    mature = posterior.mature_age_years if posterior else None
+    timeline = stage_windows(graph, record, protocol, on, mature_age_years=mature)
     if isinstance(timeline, Conflict):
-        return (), None, [assemble.conflict(timeline, protocol)]
+        return (), None, [assemble.conflict(timeline, protocol, record.child.date_of_birth)]
     search = AmountSearch(graph, timeline, posterior, record, protocol, on) if posterior else None
     found = courses(search) if search else ()
     chosen = next((course for course in found if course.recommended), None)
     times = timetable(graph, _placed(graph, chosen), record, protocol, on)
     if isinstance(times, Conflict):
-        return found, None, [assemble.conflict(times, protocol)]
+        return found, None, [assemble.conflict(times, protocol, record.child.date_of_birth)]
     return found, times, []
 
 

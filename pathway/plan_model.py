@@ -8,6 +8,12 @@ from __future__ import annotations
 from typing import Literal
 
 from pathway.days import Day
+from pathway.plan_growth import AgePoint as AgePoint
+from pathway.plan_growth import GrowthPart as GrowthPart
+from pathway.plan_growth import Maturity as Maturity
+from pathway.plan_growth import MeasuredPoint as MeasuredPoint
+from pathway.plan_growth import MethodOpinion as MethodOpinion
+from pathway.plan_growth import Quantiles as Quantiles
 from pathway.record import Frozen, Sex
 
 SCHEMA_VERSION = 1
@@ -17,16 +23,6 @@ StageStatus = Literal["done", "under_way", "ready", "later", "blocked", "optiona
 Form = Literal["all", "any", "not", "finding", "quantity", "classification", "diagnosis", "stage"]
 Comparison = Literal["at_least", "above", "at_most", "below", "equals", "one_of", "known"]
 WhyUnknown = Literal["never_measured", "out_of_date", "not_measurable", "declined"]
-
-
-class Quantiles(Frozen):
-    """A value with its spread: 5, 25, 50, 75 and 95 of 100."""
-
-    p05: float
-    p25: float
-    p50: float
-    p75: float
-    p95: float
 
 
 class PlanChild(Frozen):
@@ -130,67 +126,6 @@ class ClassificationResult(Frozen):
     sources: tuple[str, ...]
 
 
-class AgePoint(Frozen):
-    """The discrepancy at one age: natural course, and with the recommended course.
-
-    `long_leg_mm` and its fellows are the central projection with the plan, from which amounts and limits are
-    worked out; None where the bone is not known.
-    """
-
-    age_years: float
-    date: Day
-    discrepancy_mm: Quantiles
-    with_plan_mm: Quantiles
-    long_leg_mm: float
-    short_leg_mm: float
-    short_femur_mm: float | None = None
-    short_tibia_mm: float | None = None
-
-
-class MeasuredPoint(Frozen):
-    """A discrepancy as measured at a visit."""
-
-    age_years: float
-    date: Day
-    discrepancy_mm: float
-
-
-class Maturity(Frozen):
-    """Natural course at skeletal maturity."""
-
-    discrepancy_mm: Quantiles
-    long_leg_mm: Quantiles
-    short_leg_mm: Quantiles
-
-
-class MethodOpinion(Frozen):
-    """A published method's answer, for comparison; None where its inputs are missing (`note` says which)."""
-
-    name: str
-    discrepancy_at_maturity_mm: float | None
-    note: str
-    source: str
-
-
-class GrowthPart(Frozen):
-    """The growth projection; None values where nothing was measured.
-
-    `next_visit` says how much a visit to come would narrow the band: whether it pays to measure again first.
-    """
-
-    mature_age_years: float
-    maturity_date: Day
-    curve: str
-    basis: str
-    at_maturity: Maturity | None
-    by_age: tuple[AgePoint, ...] = ()
-    measured: tuple[MeasuredPoint, ...] = ()
-    methods: tuple[MethodOpinion, ...] = ()
-    notes: tuple[str, ...] = ()
-    adult_height_mm: Quantiles | None = None
-    next_visit: str = ""
-
-
 class GateState(Frozen):
     """A gate on the day of the plan.
 
@@ -248,7 +183,12 @@ class AmountNote(Frozen):
 
 
 class PlanStage(Frozen):
-    """One stage of the plan. `id` carries the number where a kind repeats (`femoral_lengthening_2`)."""
+    """One stage of the plan. `id` carries the number where a kind repeats (`femoral_lengthening_2`).
+
+    `slack_days` is how much later the rules allow it, `free_slack_days` how much later it may come before another
+    stage moves (None: nothing bounds it); `delay` says in sentences what a later date does, `preferred` what
+    became of a wish about the date.
+    """
 
     id: str
     kind: str
@@ -273,6 +213,8 @@ class PlanStage(Frozen):
     duration_months: float | None = None
     duration_range_months: tuple[float, float] | None = None
     slack_days: int | None = None
+    free_slack_days: int | None = None
+    delay: tuple[str, ...] = ()
     preferred: str = ""
     gates: tuple[GateState, ...] = ()
     after: tuple[After, ...] = ()
@@ -305,6 +247,8 @@ class Course(Frozen):
 
     `predicted_mm` is the projected difference at maturity without operations to come, `corrections_mm` what
     the course takes off it, `median_residual_mm` the projection with the course; `residual_mm` its spread.
+    `points` is its burden by the weights of the rules; `not_beaten` that no other course has both less burden
+    and a better chance.
     """
 
     id: str
@@ -319,6 +263,8 @@ class Course(Frozen):
     residual_mm: Quantiles | None
     chance_within_10_mm: float | None
     chance_within_20_mm: float | None
+    points: float = 0.0
+    not_beaten: bool = False
     lost_because: str = ""
 
 
@@ -340,10 +286,14 @@ class OpenQuestion(Frozen):
 
 
 class PlanConflict(Frozen):
-    """Rules that contradict each other for this child, in words."""
+    """Rules that contradict each other for this child, in words.
+
+    Each of `remedies` alone would resolve it: by how much one of the rules would have to give way.
+    """
 
     rules: tuple[str, ...]
     explanation: str
+    remedies: tuple[str, ...] = ()
 
 
 class Caution(Frozen):

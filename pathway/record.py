@@ -6,7 +6,7 @@ import datetime
 from functools import cached_property
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from pathway.days import Day
 
@@ -25,6 +25,11 @@ DecisionKind = Literal[
     "lift_at_most",
 ]
 WhyMissing = Literal["never_measured", "not_measurable", "declined"]
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+
+
+LAST_YEAR = 2150
+"""The last year that a file may name: what is written for ever is meant to end, and a slip of a digit is not."""
 
 
 class Frozen(BaseModel):
@@ -114,6 +119,48 @@ class Decision(Frozen):
     mm: float | None = None
 
 
+class Dates(Frozen):
+    """Days from the first to the last, both counted; in files they are called `from` and `to`."""
+
+    model_config = ConfigDict(populate_by_name=True)
+
+    from_date: Day = Field(alias="from")
+    to_date: Day = Field(alias="to")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Dates:
+        if self.to_date < self.from_date:
+            raise ValueError(f"ends on {self.to_date}, before it begins on {self.from_date}")
+        if self.to_date.year > LAST_YEAR:
+            raise ValueError(f"ends on {self.to_date}, a year after {LAST_YEAR}")
+        return self
+
+
+class SchoolHoliday(Dates):
+    """A school holiday with its name."""
+
+    name: str
+
+
+class BlockedWeeks(Dates):
+    """Days on which the clinic does not operate, with the reason."""
+
+    reason: str
+
+
+class CaseCalendar(Frozen):
+    """What a case file says of the calendar for one child; None where the clinic's calendar holds.
+
+    `operations_in_school_holidays` is a wish of the family: a date moves on into a holiday where no
+    other stage whose age was chosen moves.
+    """
+
+    operating_weekdays: tuple[Weekday, ...] | None = None
+    operations_in_school_holidays: Literal["wished", "not_wished"] | None = None
+    blocked: tuple[BlockedWeeks, ...] | None = None
+    school_holidays: tuple[SchoolHoliday, ...] | None = None
+
+
 class Record(Frozen):
     """Everything known about one child, each list in date order."""
 
@@ -121,14 +168,16 @@ class Record(Frozen):
     visits: tuple[Visit, ...] = ()
     operations: tuple[Operation, ...] = ()
     decisions: tuple[Decision, ...] = ()
+    calendar: CaseCalendar | None = None
 
     def until(self, on: datetime.date) -> Record:
-        """Return what was known on the evening of `on`: nothing dated later."""
+        """Return what was known on the evening of `on`: nothing dated later; the calendar has no day of its own."""
         return Record(
             child=self.child,
             visits=tuple(visit for visit in self.visits if visit.date <= on),
             operations=tuple(operation for operation in self.operations if operation.date <= on),
             decisions=tuple(decision for decision in self.decisions if decision.date <= on),
+            calendar=self.calendar,
         )
 
     @cached_property

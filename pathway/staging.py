@@ -11,9 +11,7 @@ import datetime
 import itertools
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Literal
-
-import networkx as nx
+from typing import TYPE_CHECKING, Literal
 
 from pathway.conditions import Facts, judge
 from pathway.days import add_months
@@ -21,6 +19,9 @@ from pathway.protocol.followers import follows
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
 from pathway.record import Decision, Operation, Record
 from pathway.verdict import Verdict
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 Need = Literal["done", "under_way", "planned", "possible", "optional", "unknown"]
 """`possible`: emitted for the strategy to use or drop; `unknown`: the indication cannot be judged."""
@@ -113,6 +114,8 @@ class StageGraph:
 
     def digraph(self) -> nx.DiGraph[str]:
         """Return the graph for networkx: an arc from each stage to those that wait for it."""
+        import networkx as nx  # noqa: PLC0415  (no plan waits for it: only those who draw or search the graph)
+
         graph: nx.DiGraph[str] = nx.DiGraph()
         graph.add_nodes_from(need.id for need in self.needs)
         graph.add_edges_from((edge.earlier, edge.later) for edge in self.edges if not edge.rule.either_order)

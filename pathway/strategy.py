@@ -50,7 +50,7 @@ class _Strategist:
         )
 
     def ranked(self) -> tuple[Course, ...]:
-        found = list(self._all())
+        found = _not_beaten(list(self._all()), self.protocol.number("goal_accepted_mm"))
         wishes = self.search.wishes
         found.sort(key=lambda course: self._key(course, wishes.prefer))
         best = next((c for c in found if c.id == wishes.course), None)
@@ -176,3 +176,22 @@ class _Strategist:
             "; ".join(reasons)
             or f"equal in goal and operations, {course.points - best.points:.0f} more points of burden"
         )
+
+
+def _not_beaten(found: list[Course], accepted_mm: float) -> list[Course]:
+    """Return the courses with those marked that none within the protocol beats: less burden and a better chance.
+
+    Burden is counted in operations, device months and adult height lost; chance is that of ending within the
+    accepted difference, in whole parts of 100 so that noise of the draws decides nothing.
+    """
+
+    def weighed(course: Course) -> tuple[float, float, float, float]:
+        chance = round(100 * float(np.mean(np.abs(course.draws_mm) <= accepted_mm)))
+        return course.operations, round(course.device_months, 1), course.height_lost_mm, -chance
+
+    own = [weighed(course) for course in found]
+
+    def beaten(at: int) -> bool:
+        return any(other != own[at] and all(a <= b for a, b in zip(other, own[at], strict=True)) for other in own)
+
+    return [replace(course, not_beaten=not course.prosthetic and not beaten(at)) for at, course in enumerate(found)]

@@ -7,7 +7,19 @@ from collections.abc import Mapping
 from typing import Literal
 
 from pathway.days import day_at_age
-from pathway.record import Child, Decision, Measurement, Missing, Operation, Record, Sex, Side, Value, Visit
+from pathway.record import (
+    CaseCalendar,
+    Child,
+    Decision,
+    Measurement,
+    Missing,
+    Operation,
+    Record,
+    Sex,
+    Side,
+    Value,
+    Visit,
+)
 
 BORN = datetime.date(2022, 3, 14)
 FILM = "standing_full_length_film"
@@ -88,9 +100,10 @@ def child(
     sex: Sex = "boy",
     side: Literal["left", "right", "both"] = "left",
     diagnosis: str = "congenital_femoral_deficiency",
+    calendar: CaseCalendar | None = None,
 ) -> Record:
     who = Child(id="test-01", date_of_birth=born, sex=sex, affected_side=side, diagnosis=diagnosis)
-    return Record(child=who, visits=visits, operations=operations, decisions=decisions)
+    return Record(child=who, visits=visits, operations=operations, decisions=decisions, calendar=calendar)
 
 
 def at_age(age: float, born: datetime.date = BORN) -> datetime.date:

@@ -1,15 +1,14 @@
 """From the rooms' values to the plan's data: stages, gates, courses, growth, open questions."""
 
 from pathway.assemble.card import cautions, child_card, cited_sources, notices
+from pathway.assemble.conflicts import conflict, not_planned
 from pathway.assemble.courses import plan_course
 from pathway.assemble.growth import growth_part, quantiles
 from pathway.assemble.questions import open_questions
 from pathway.assemble.reasons import (
     classification,
-    conflict,
     considered,
     local_part,
-    not_planned,
     reason,
     verdict_record,
 )

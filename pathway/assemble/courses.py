@@ -55,6 +55,8 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
         residual_mm=None if course.prosthetic else residual,
         chance_within_10_mm=None if course.prosthetic else round(chance[10], 3),
         chance_within_20_mm=None if course.prosthetic else round(chance[20], 3),
+        points=round(course.points, 2),
+        not_beaten=course.not_beaten,
         lost_because=course.lost_because,
     )
 

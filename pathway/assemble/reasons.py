@@ -1,4 +1,4 @@
-"""Rules, verdicts, classes and conflicts as plan data."""
+"""Rules, verdicts and classes as plan data."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from collections.abc import Iterable
 
 from pathway import plan_model as pm
 from pathway.classify import UNDETERMINED, Classified
-from pathway.network import Conflict
 from pathway.protocol.model import Contraindication, Indication, Protocol, Rule
 from pathway.protocol.references import local_ids
 from pathway.staging import StageGraph
@@ -113,17 +112,3 @@ def _undetermined(item: Classified) -> str:
     if item.asks:
         return "cannot be told yet"
     return item.scheme.gap or "the published scheme has no type for these findings"
-
-
-def conflict(found: Conflict, protocol: Protocol) -> pm.PlanConflict:
-    """Return a conflict of the temporal network in words."""
-    words = {rule.id: rule.because for rule in protocol.rules()}
-    parts = [words.get(rule, rule) for rule in found.rules]
-    text = "These cannot all hold, they miss by " + f"{found.short_by_days} days: " + " / ".join(parts)
-    return pm.PlanConflict(rules=found.rules, explanation=text)
-
-
-def not_planned(protocol: Protocol) -> pm.PlanConflict:
-    """Return why a child affected on both sides is not planned, in the words of the protocol."""
-    rules = [rule for rule in protocol.cautions if rule.bilateral]
-    return pm.PlanConflict(rules=tuple(rule.id for rule in rules), explanation=" ".join(rule.text for rule in rules))

@@ -6,9 +6,12 @@ import datetime
 from collections.abc import Iterable, Mapping, Sequence
 
 from pathway import plan_model as pm
+from pathway.assemble.conflicts import stage_words
+from pathway.assemble.delays import delay_sentences, wish_words
 from pathway.assemble.reasons import reason, verdict_record
 from pathway.course import Arrest, Course, Lengthening, LimitAt
 from pathway.days import add_months, age_years, in_months
+from pathway.delay import delay_of
 from pathway.protocol.model import Protocol, StopRule
 from pathway.record import Record
 from pathway.staging import GateState, StageGraph, StageNeed
@@ -78,6 +81,13 @@ def _stage(
     because = [reason(rule, verdict) for rule, verdict in need.indicated]
     because += [reason(rule, verdict, against=True) for rule, verdict in need.against]
     after = _after(need, graph, times)
+    delay = None
+    if date and times and times.schedule and window and need.done_on is None:
+        delay = delay_of(need.id, times.schedule)
+
+    def label(id: str) -> str:
+        return stage_words(id, protocol)
+
     used = {source for item in because for source in item.sources} | set(stage.sources)
     used |= {source for gate in gates for source in gate.sources}
     return pm.PlanStage(
@@ -104,6 +114,9 @@ def _stage(
         duration_months=in_months((end - date).days) if date and end else None,
         duration_range_months=_duration_range(stage.bone, amount, protocol),
         slack_days=(window[1] - date).days if window and window[1] and date and need.done_on is None else None,
+        free_slack_days=delay.free_days if delay else None,
+        delay=delay_sentences(delay, need, date, label, record, protocol) if delay and date else (),
+        preferred=wish_words(times.wishes.get(need.id) if times else None, label),
         gates=gates,
         after=after,
         stop_rules=tuple(_stop_words(rule) for rule in protocol.stop_rules if rule.stage == stage.id),

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from pathway.casefile.lines import Path, dotted, field_lines, line_of
 from pathway.faults import Fault
+from pathway.record import LAST_YEAR
 
 Table = Mapping[str, object]
 
@@ -119,7 +120,9 @@ class Fields:
         elif isinstance(value, datetime.datetime):
             self.wrong(key, "a date without a time of day", f"write {value.date().isoformat()}")
         elif isinstance(value, datetime.date):
-            return value
+            if value.year <= LAST_YEAR:
+                return value
+            self.wrong(key, f"a year up to {LAST_YEAR}", "correct the year")
         elif isinstance(value, str):
             self.wrong(key, "a date", "write it as year-month-day without quotes, such as 2024-03-20")
         else:
@@ -164,7 +167,8 @@ class Fields:
         if value is None:
             return []
         if not isinstance(value, list) or not all(isinstance(item, Mapping) for item in value):
-            self.wrong(key, f"one [[{key}]] for each", f"write [[{key}]], with two brackets on each side")
+            header = dotted((*(step for step in self.path if isinstance(step, str)), key))
+            self.wrong(key, f"one [[{header}]] for each", f"write [[{header}]], with two brackets on each side")
             return []
         return [Fields(self.complaints, (*self.path, key, at), item) for at, item in enumerate(value)]
 

@@ -9,6 +9,7 @@ from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel
 
+from pathway.casefile.calendar import read_calendar
 from pathway.casefile.fields import Complaints, Fields
 from pathway.casefile.syntax import parse
 from pathway.casefile.visits import Known, day_in_life, read_visits
@@ -68,6 +69,8 @@ def _record(fields: Fields, protocol: Protocol, on: datetime.date | None) -> Rec
     visits = read_visits(fields.tables("visit"), known)
     operations = [_operation(table, known, side) for table in fields.tables("operation")]
     decisions = [_decision(table, known) for table in fields.tables("decision")]
+    table = fields.one_table("calendar")
+    calendar = None if table is None else read_calendar(table)
     fields.done("a case file")
     if child is None or fields.complaints.entries:
         return None
@@ -76,6 +79,7 @@ def _record(fields: Fields, protocol: Protocol, on: datetime.date | None) -> Rec
         visits=visits,
         operations=tuple(sorted((one for one in operations if one), key=lambda one: one.date)),
         decisions=tuple(sorted((one for one in decisions if one), key=lambda one: one.date)),
+        calendar=calendar,
     )
 
 

@@ -6,7 +6,7 @@ import datetime
 from typing import Any
 
 from pathway.casefile.read import SCHEMA_VERSION
-from pathway.record import Decision, Measurement, Missing, Operation, Record, Visit
+from pathway.record import CaseCalendar, Decision, Measurement, Missing, Operation, Record, Visit
 
 _PLACES = ("left", "right", None)
 
@@ -27,6 +27,7 @@ def in_order(record: Record) -> Record:
         visits=tuple(visits),
         operations=tuple(sorted(record.operations, key=lambda one: one.date)),
         decisions=tuple(sorted(record.decisions, key=lambda one: one.date)),
+        calendar=record.calendar,
     )
 
 
@@ -42,6 +43,9 @@ def case_text(record: Record) -> str:
     document.add("schema_version", tomlkit.item(SCHEMA_VERSION))
     document.add(tomlkit.nl())
     document.add("child", _table(_filled(record.child.model_dump())))
+    if ordered.calendar is not None:
+        document.add(tomlkit.nl())
+        document.add("calendar", _calendar(ordered.calendar))
     for name, tables in (
         ("visit", [_visit(visit) for visit in ordered.visits]),
         ("operation", [_table(_operation(one)) for one in ordered.operations]),
@@ -54,6 +58,21 @@ def case_text(record: Record) -> str:
             document.add(tomlkit.nl())
             document.add(name, listed)
     return tomlkit.dumps(document)
+
+
+def _calendar(calendar: CaseCalendar) -> Any:
+    import tomlkit  # noqa: PLC0415  (as above)
+
+    spans = {"blocked": calendar.blocked, "school_holidays": calendar.school_holidays}
+    plain = _filled(calendar.model_dump(exclude=set(spans)))
+    table = _table({**plain, **{name: () for name, items in spans.items() if items == ()}})
+    for name, items in spans.items():
+        if items:
+            listed = tomlkit.aot()
+            for item in items:
+                listed.append(_table(item.model_dump(by_alias=True)))
+            table.append(name, listed)
+    return table
 
 
 def _visit(visit: Visit) -> Any:

@@ -12,6 +12,7 @@ from pathway.days import age_words
 from pathway.protocol import model
 from pathway.protocol.model import Protocol
 from pathway.protocol.references import scheme_of
+from pathway.record import BlockedWeeks, SchoolHoliday
 
 KIND_WORDS = {
     "sources": "source",
@@ -33,6 +34,7 @@ KIND_WORDS = {
     "goals": "goal",
     "follow_ups": "follow-up",
     "companions": "companion condition",
+    "calendars": "calendar",
     "disagreements": "disagreement of sources",
     "tables": "growth table",
 }
@@ -238,6 +240,21 @@ def _months(months: int) -> str:
     return "1 month" if months == 1 else f"{months} months"
 
 
+def _calendar(rule: model.ClinicCalendar, protocol: Protocol) -> str:
+    days = ", ".join(day.capitalize() for day in rule.operating_weekdays)
+    closed = "; ".join(_blocked(item, protocol) for item in rule.blocked) or "no weeks closed"
+    holidays = "; ".join(_holiday(item, protocol) for item in rule.school_holidays) or "none given"
+    return f"Operations on {days}; {closed}; school holidays: {holidays}."
+
+
+def _holiday(item: SchoolHoliday, _: Protocol) -> str:
+    return f"{item.name} {item.from_date} to {item.to_date}"
+
+
+def _blocked(item: BlockedWeeks, _: Protocol) -> str:
+    return f"closed {item.from_date} to {item.to_date} ({item.reason})"
+
+
 _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Indication: _indication,
     model.Gate: _gate,
@@ -260,4 +277,7 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.FollowUp: _follow_up,
     model.Companion: _companion,
     model.Disagreement: _disagreement,
+    model.ClinicCalendar: _calendar,
+    SchoolHoliday: _holiday,
+    BlockedWeeks: _blocked,
 }

@@ -117,6 +117,7 @@ def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     yield from _classification(plan, width)
     yield from _difference(plan, width)
     yield from _stage_table(plan, width, plain)
+    yield from _delay_lines(plan, width)
     yield from _gate_lines(plan, width)
     yield from _course_lines(plan, width, plain)
     yield from _question_lines(plan, width)
@@ -124,6 +125,10 @@ def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
         yield ""
         yield "Cannot be planned as the rules stand"
         yield from _wrapped(item.explanation, width, "  ")
+        if item.remedies:
+            yield "  Any one of these alone would make it possible:"
+        for remedy in item.remedies:
+            yield from _wrapped(remedy, width, "  - ", "    ")
     yield from _caution_lines(plan, width)
 
 
@@ -192,6 +197,19 @@ def _tail(stage: PlanStage) -> str:
         parts.append(f"device for {low:.0f} to {high:.0f} months")
     shown = [part for part in parts if part]
     return ": " + "; ".join(shown) if shown else ""
+
+
+def _delay_lines(plan: Plan, width: int) -> Iterator[str]:
+    """Say what a later date of each operation does, and what became of wishes about dates."""
+    bound = [stage for stage in plan.stages if stage.delay and stage.free_slack_days is not None]
+    planned = [stage for stage in plan.stages if stage.operation and (stage in bound or stage.preferred)]
+    if not planned:
+        return
+    yield ""
+    yield "If an operation comes later"
+    for stage in planned:
+        wish = [f"{stage.preferred[0].upper()}{stage.preferred[1:]}."] if stage.preferred else []
+        yield from _wrapped(f"{stage.label}: {' '.join([*stage.delay, *wish])}", width, "  ", "    ")
 
 
 def _gate_lines(plan: Plan, width: int) -> Iterator[str]:

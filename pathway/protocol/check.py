@@ -43,6 +43,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_amounts(protocol),
         *_head_caution(protocol),
         *_guidance(protocol),
+        *_one_calendar(protocol),
     )
     do = "correct the rule or add what is missing"
     return tuple(
@@ -247,6 +248,15 @@ def _head_caution(protocol: Protocol) -> Iterator[_Wrong]:
     for rule in heads:
         if rule.stages or rule.bilateral:
             yield _Wrong(rule.id, "stages or bilateral", "neither, because it heads every view")
+
+
+def _one_calendar(protocol: Protocol) -> Iterator[_Wrong]:
+    if len(protocol.calendars) != 1:
+        name = protocol.calendars[-1].id if protocol.calendars else "calendar"
+        yield _Wrong(name, f"{len(protocol.calendars)} calendars", "one [calendar], a clinic's with the id of ours")
+    for calendar in protocol.calendars:
+        for day in sorted({day for day in calendar.operating_weekdays if calendar.operating_weekdays.count(day) > 1}):
+            yield _Wrong(calendar.id, f"{day} twice", "each weekday once")
 
 
 def _guidance(protocol: Protocol) -> Iterator[_Wrong]:

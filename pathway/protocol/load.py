@@ -36,6 +36,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "follow_up": ("follow_ups", model.FollowUp),
     "companion": ("companions", model.Companion),
     "disagreement": ("disagreements", model.Disagreement),
+    "calendar": ("calendars", model.ClinicCalendar),
 }
 CARD = ("name", "version", "changed", "growth_curve", "complications")
 OVERLAY_CARD = ("name", "version")

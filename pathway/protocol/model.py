@@ -17,6 +17,7 @@ from pathway.protocol.base import Rule as Rule
 from pathway.protocol.base import Source as Source
 from pathway.protocol.base import Sourced as Sourced
 from pathway.protocol.base import Strength as Strength
+from pathway.protocol.clinic import ClinicCalendar as ClinicCalendar
 from pathway.protocol.guidance import Companion as Companion
 from pathway.protocol.guidance import Disagreement as Disagreement
 from pathway.protocol.guidance import FollowUp as FollowUp
@@ -295,6 +296,7 @@ class Protocol(Frozen):
     follow_ups: tuple[FollowUp, ...] = ()
     companions: tuple[Companion, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
+    calendars: tuple[ClinicCalendar, ...] = ()
     tables: tuple[Table, ...]
     complications: tuple[str, ...]
     switched_off: tuple[SwitchedOff, ...] = ()
@@ -348,6 +350,13 @@ class Protocol(Frozen):
         """Return a `value` rule; raises KeyError for an unknown id."""
         return self._by_id["values"][id]  # type: ignore[return-value]
 
+    @property
+    def clinic_calendar(self) -> ClinicCalendar:
+        """Return the clinic's calendar; raises LookupError where the rules have none (`check` sees that they do)."""
+        if not self.calendars:
+            raise LookupError("the rules have no [calendar]")
+        return self.calendars[0]
+
     def rules(self) -> Iterable[Rule]:
         """Yield every rule of every kind, classifications' types included."""
         for scheme in self.classifications:
@@ -356,6 +365,7 @@ class Protocol(Frozen):
             yield from getattr(self, kind)
         for kind in ("amount_limits", "values", "cautions", "stop_rules", "goals", "follow_ups", "companions"):
             yield from getattr(self, kind)
+        yield from self.calendars
 
     def finding_ids(self) -> frozenset[str]:
         """Return the ids of all findings of the catalogue."""

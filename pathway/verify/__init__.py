@@ -14,7 +14,9 @@ from pathway.plan_model import AgePoint, Plan, PlanStage
 from pathway.protocol.model import Interval, Protocol
 from pathway.record import Record
 from pathway.verify.breach import Breach
+from pathway.verify.calendar import calendar_breaches
 from pathway.verify.gates import gate_breaches
+from pathway.verify.wishes import wish_breaches
 
 __all__ = ["Breach", "check_plan"]
 
@@ -32,7 +34,9 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
         *_balance(plan),
         *_followers(plan),
         *_done(plan, record),
-        *_calendar(plan, record, protocol),
+        *calendar_breaches(plan, record, protocol),
+        *wish_breaches(plan, record),
+        *_declined(plan, record),
         *_against(plan, protocol),
         *_sides(plan, record),
         *_words(plan, record, protocol),
@@ -214,7 +218,8 @@ def _followers(plan: Plan) -> Iterator[Breach]:
         "femoral_lengthening": ("femoral_device_removal", "hip_surveillance"),
         "tibial_lengthening": ("tibial_device_removal",),
     }
-    have = {(stage.kind, stage.number) for stage in _dated(plan)}
+    # A plan in conflict has no dates to come: what follows is named there without one.
+    have = {(stage.kind, stage.number) for stage in (plan.stages if plan.conflicts else _dated(plan))}
     for stage in _dated(plan):
         for kind in pairs.get(stage.kind, ()):
             if (kind, stage.number) not in have:
@@ -238,18 +243,7 @@ def _done(plan: Plan, record: Record) -> Iterator[Breach]:
             yield Breach("done", stage.id, f"{stage.id} reads {stage.status} on {stage.date}, after {plan.on}")
 
 
-def _calendar(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
-    first = plan.on + datetime.timedelta(days=int(protocol.number("planning_lead_days")))
-    for stage in _planned(plan):
-        if stage.operation and _day(stage) < first:
-            yield Breach("planning_lead_days", stage.id, f"{stage.id} is planned for {stage.date}, before {first}")
-        if stage.operation and _day(stage).weekday() >= 5:
-            yield Breach("working days", stage.id, f"{stage.id} on {stage.date} falls on a weekend")
-        for decision in record.decisions:
-            if not (decision.kind == "block_dates" and decision.from_date and decision.to_date):
-                continue
-            if stage.operation and decision.from_date <= _day(stage) <= decision.to_date:
-                yield Breach("block_dates", stage.id, f"{stage.id} on {stage.date} lies in blocked dates")
+def _declined(plan: Plan, record: Record) -> Iterator[Breach]:
     declined = {decision.stage for decision in record.decisions if decision.kind == "decline"}
     best = plan.recommended
     for stage in _planned(plan):

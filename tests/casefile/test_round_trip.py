@@ -6,6 +6,7 @@ import datetime
 import subprocess
 import sys
 from functools import cache
+from typing import get_args
 
 import pytest
 from hypothesis import given
@@ -14,7 +15,20 @@ from hypothesis import strategies as st
 from pathway.casefile import PREFERENCES, case_text, in_order, read_case
 from pathway.protocol.followers import follows
 from pathway.protocol.load import load_protocol
-from pathway.record import Child, Decision, Measurement, Missing, Operation, Record, Visit
+from pathway.record import (
+    BlockedWeeks,
+    CaseCalendar,
+    Child,
+    Decision,
+    DecisionKind,
+    Measurement,
+    Missing,
+    Operation,
+    Record,
+    SchoolHoliday,
+    Visit,
+    Weekday,
+)
 
 BORN = datetime.date(2020, 2, 29)
 notes = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
@@ -101,14 +115,37 @@ def _details(kind: str):
         "choose_course": st.fixed_dictionaries({"course": reasons}),
         "prefer": st.fixed_dictionaries({"prefer": st.sampled_from(PREFERENCES)}),
         "decline": st.fixed_dictionaries({"stage": st.sampled_from(_ids("stages"))}),
+        "no_device": st.tuples(days, days).map(lambda pair: {"from_date": min(pair), "to_date": max(pair)}),
+        "finish_before": st.fixed_dictionaries({"before": days}),
+        "at_most_lengthenings": st.fixed_dictionaries({"number": st.integers(0, 9)}),
+        "lift_at_most": st.fixed_dictionaries({"mm": st.floats(0, 300)}),
     }[kind]
 
 
 @st.composite
 def decisions(draw):
-    kind = draw(st.sampled_from(["waive_gate", "block_dates", "choose_course", "prefer", "decline"]))
+    kind = draw(st.sampled_from(get_args(DecisionKind)))
     by = draw(st.sampled_from(["family", "team"]))
     return Decision(date=draw(days), by=by, kind=kind, reason=draw(reasons), **draw(_details(kind)))
+
+
+@st.composite
+def spans(draw, shape, word):
+    first, last = sorted((draw(days), draw(days)))
+    return shape(from_date=first, to_date=last, **{word: draw(reasons)})
+
+
+@st.composite
+def calendars(draw):
+    weekdays = st.lists(st.sampled_from(get_args(Weekday)), min_size=1, max_size=7, unique=True).map(tuple)
+    blocked = st.lists(spans(BlockedWeeks, "reason"), max_size=2).map(tuple)
+    holidays = st.lists(spans(SchoolHoliday, "name"), max_size=3).map(tuple)
+    return CaseCalendar(
+        operating_weekdays=draw(st.none() | weekdays),
+        operations_in_school_holidays=draw(st.sampled_from([None, "wished", "not_wished"])),
+        blocked=draw(st.none() | blocked),
+        school_holidays=draw(st.none() | holidays),
+    )
 
 
 @st.composite
@@ -128,6 +165,7 @@ def records(draw):
         visits=tuple(draw(visits(day)) for day in visit_days),
         operations=tuple(draw(st.lists(operations(), max_size=3))),
         decisions=tuple(draw(st.lists(decisions(), max_size=3))),
+        calendar=draw(st.none() | calendars()),
     )
 
 
@@ -200,3 +238,32 @@ def test_the_writer_is_not_loaded_by_reading() -> None:
     ask = "import sys, pathway.casefile; print('tomlkit' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
+
+
+def test_a_calendar_is_written_as_people_write_it() -> None:
+    child = Child(id="a", date_of_birth=BORN, sex="girl", affected_side="left", diagnosis="fibular_deficiency")
+    summer = SchoolHoliday(name="summer", from_date=datetime.date(2027, 7, 12), to_date=datetime.date(2027, 8, 21))
+    calendar = CaseCalendar(
+        operating_weekdays=("tuesday",),
+        operations_in_school_holidays="wished",
+        blocked=(),
+        school_holidays=(summer,),
+    )
+    assert case_text(Record(child=child, calendar=calendar)).endswith(
+        "\n"
+        "[calendar]\n"
+        'operating_weekdays = ["tuesday"]\n'
+        'operations_in_school_holidays = "wished"\n'
+        "blocked = []\n"
+        "\n"
+        "[[calendar.school_holidays]]\n"
+        "from = 2027-07-12\n"
+        "to = 2027-08-21\n"
+        'name = "summer"\n'
+    )
+
+
+def test_an_empty_calendar_is_kept(protocol) -> None:
+    child = Child(id="a", date_of_birth=BORN, sex="girl", affected_side="left", diagnosis="fibular_deficiency")
+    record = Record(child=child, calendar=CaseCalendar())
+    assert read_case(case_text(record), "case.toml", protocol) == record

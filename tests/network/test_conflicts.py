@@ -126,3 +126,44 @@ def _relaxed(link: Link, rule: str, days: int) -> Link:
     least = None if link.at_least_days is None else link.at_least_days - days
     most = None if link.at_most_days is None else link.at_most_days + days
     return replace(link, at_least_days=least, at_most_days=most)
+
+
+def test_each_rule_of_the_conflict_says_by_how_much_it_alone_would_give_way_and_no_day_less_would_do() -> None:
+    tried = 0
+    for links, conflict in _inconsistent():
+        assert tuple(item.rule for item in conflict.relaxations) == conflict.rules
+        pairs = _pairs(conflict)
+        arcs = arcs_of(links)
+        for item in conflict.relaxations:
+            # The cycle as it stands: of each arc the tightest link, of a named rule only where it is that link.
+            places = [pair for bound in item.bounds for pair in arcs_of([bound])]
+            assert set(places) <= set(pairs)
+
+            def weight(given: int, places=places, arcs=arcs, pairs=pairs) -> int:
+                return sum(arcs[pair] + given * places.count(pair) for pair in pairs)
+
+            assert weight(item.days) >= 0 > weight(item.days - 1)
+            tried += 1
+    assert tried > 600
+
+
+def test_giving_way_mends_the_links_of_the_conflict_and_a_day_less_does_not() -> None:
+    """The same said with the network itself: the conflict's own links, one rule loosened, solved anew."""
+    for _, conflict in _inconsistent()[:120]:
+        bounds = [bound for item in conflict.relaxations for bound in item.bounds]
+        origin = conflict.events[0]
+        floor = [Link(origin, event, -1000, None, "floor") for event in conflict.events[1:-1]]
+        assert isinstance(windows(floor + bounds, origin), Conflict)
+        for item in conflict.relaxations:
+            enough = [_relaxed(bound, item.rule, item.days) for bound in bounds]
+            short = [_relaxed(bound, item.rule, item.days - 1) for bound in bounds]
+            assert not isinstance(windows(floor + enough, origin), Conflict)
+            assert isinstance(windows(floor + short, origin), Conflict)
+
+
+def test_a_rule_that_stands_in_the_conflict_twice_gives_way_at_both_places() -> None:
+    conflict = windows([Link("birth", "hip", 900, 699, "a")], "birth")
+    assert isinstance(conflict, Conflict)
+    (only,) = conflict.relaxations
+    assert only.days == 101
+    assert only.bounds == (Link("birth", "hip", None, 699, "a"), Link("birth", "hip", 900, None, "a"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import networkx as nx
 import numpy as np
 import pytest
 from hypothesis import given
@@ -68,7 +69,7 @@ def test_a_contradiction_away_from_the_origin_is_a_conflict_too() -> None:
     assert set(answer.rules) == {"wait", "hurry"}
 
 
-@pytest.mark.parametrize("seed", range(150))
+@pytest.mark.parametrize("seed", range(320))
 def test_windows_are_the_shortest_paths_that_an_independent_solver_finds(seed) -> None:
     links = sound_links(np.random.default_rng(seed), events=4 + seed % 12)
     arcs = arcs_of(links)
@@ -86,6 +87,30 @@ def test_windows_are_the_shortest_paths_that_an_independent_solver_finds(seed) -
         latest = far[origin, index[event]]
         expected = Window(-int(far[index[event], origin]), None if np.isinf(latest) else int(latest))
         assert answer[event] == expected
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_windows_are_those_of_a_graph_library_too(seed) -> None:
+    links = sound_links(np.random.default_rng(1000 + seed), events=4 + seed % 12)
+    graph = nx.DiGraph()
+    graph.add_weighted_edges_from((a, b, days) for (a, b), days in arcs_of(links).items())
+    latest = nx.single_source_bellman_ford_path_length(graph, "e0")
+    earliest = nx.single_source_bellman_ford_path_length(graph.reverse(), "e0")
+    expected = {event: Window(-earliest[event], latest.get(event)) for event in graph}
+    assert windows(links, "e0") == expected
+
+
+@given(st.integers(0, 10_000), st.data())
+def test_taking_a_rule_out_never_shrinks_a_window(seed, data) -> None:
+    links = sound_links(np.random.default_rng(seed), events=7)
+    ties = [link for link in links if link.rule.startswith("tie")]
+    loose = [link for link in links if not link.rule.startswith("tie")]
+    out = data.draw(st.sampled_from(sorted({link.rule for link in loose})))
+    before, after = windows(links, "e0"), windows([*ties, *(k for k in loose if k.rule != out)], "e0")
+    assert set(before) == set(after)
+    for event, window in before.items():
+        assert after[event].earliest_day <= window.earliest_day
+        assert _or_never(after[event].latest_day) >= _or_never(window.latest_day)
 
 
 @given(st.integers(0, 10_000), st.randoms(use_true_random=False))

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from pathway.days import add_months, age_years
 from pathway.protocol.model import FindingRule, Protocol
-from pathway.record import Decision, Missing, Operation, Record, Side, Visit
+from pathway.record import BlockedWeeks, CaseCalendar, Decision, Missing, Operation, Record, SchoolHoliday, Side, Visit
 from tests.sample import HEALTHY, OF_CHILD, child, decision, operation, side_of, visit
 
 Day = datetime.date
@@ -76,6 +76,7 @@ def records(draw: st.DrawFn, protocol: Protocol) -> tuple[Record, Day]:
             *visits,
             operations=draw(_operations(days[0], on, side)),
             decisions=draw(_decisions(on, protocol)),
+            calendar=draw(st.none() | _calendars(on)),
             born=born,
             sex=draw(st.sampled_from(("girl", "boy"))),
             side="both" if side == "left" and draw(st.integers(0, 5)) == 0 else side,
@@ -126,6 +127,24 @@ def _operations(draw: st.DrawFn, first: Day, on: Day, side: Side) -> tuple[Opera
 
 
 @st.composite
+def _calendars(draw: st.DrawFn, on: Day) -> CaseCalendar:
+    """Draw a case's own calendar: a surgeon's days, a few closed weeks, school holidays twice a year or none."""
+    weekdays = tuple(draw(st.lists(st.sampled_from(("monday", "tuesday", "thursday")), min_size=1, unique=True)))
+    closed = [on + datetime.timedelta(days=draw(st.integers(0, 4000))) for _ in range(draw(st.integers(0, 3)))]
+    holidays = [on + datetime.timedelta(days=182 * half) for half in range(draw(st.sampled_from((0, 20))))]
+    return CaseCalendar(
+        operating_weekdays=weekdays,
+        operations_in_school_holidays=draw(st.sampled_from((None, "wished"))),
+        blocked=tuple(
+            BlockedWeeks(reason="closed", from_date=day, to_date=day + datetime.timedelta(days=20)) for day in closed
+        ),
+        school_holidays=tuple(
+            SchoolHoliday(name="holiday", from_date=day, to_date=day + datetime.timedelta(days=25)) for day in holidays
+        ),
+    )
+
+
+@st.composite
 def _decisions(draw: st.DrawFn, on: Day, protocol: Protocol) -> tuple[Decision, ...]:
     wishes: list[Decision] = []
     if draw(st.integers(0, 2)) == 0:
@@ -144,4 +163,15 @@ def _decisions(draw: st.DrawFn, on: Day, protocol: Protocol) -> tuple[Decision, 
     if draw(st.integers(0, 4)) == 0:
         courses = ("two_femoral", "one_femoral_arrest", "no_length_surgery", "prosthetic_road", "one_tibial")
         wishes.append(decision("choose_course", date=on, by="family", course=draw(st.sampled_from(courses))))
+    if draw(st.integers(0, 4)) == 0:
+        start = on + datetime.timedelta(days=draw(st.integers(0, 4000)))
+        end = start + datetime.timedelta(days=draw(st.integers(0, 700)))
+        wishes.append(decision("no_device", date=on, by="family", from_date=start, to_date=end))
+    if draw(st.integers(0, 5)) == 0:
+        before = on + datetime.timedelta(days=draw(st.integers(100, 5000)))
+        wishes.append(decision("finish_before", date=on, by="family", before=before))
+    if draw(st.integers(0, 5)) == 0:
+        wishes.append(decision("at_most_lengthenings", date=on, by="family", number=draw(st.integers(0, 3))))
+    if draw(st.integers(0, 5)) == 0:
+        wishes.append(decision("lift_at_most", date=on, by="family", mm=draw(st.sampled_from((20.0, 40.0, 60.0)))))
     return tuple(wishes)

@@ -8,9 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pathway.calendar import calendar_of, free_day
 from pathway.days import add_months, as_day, whole_months
 from pathway.network import Conflict
-from pathway.timing import Placed, Timetable, device_days, free_day
+from pathway.timing import Placed, Timetable, device_days
 from tests.sample import (
     BORN,
     HEALTHY,
@@ -91,7 +92,7 @@ class TestAges:
     def test_where_it_has_passed_the_earliest_day_counts(self, protocol) -> None:
         times = dates(five_year_old(SHALLOW_AND_BENT), protocol)
         lead = ON + datetime.timedelta(days=protocol.number("planning_lead_days"))
-        assert times.start["hip_preparation_1"] == free_day(lead, five_year_old())
+        assert times.start["hip_preparation_1"] == free_day(lead, calendar_of(five_year_old(), protocol))
 
     def test_a_lengthening_without_a_chosen_age_waits_for_its_usual_one(self, protocol) -> None:
         record = child(visit(at_age(3), {**HEALTHY, **LEGS}))
@@ -131,12 +132,12 @@ class TestCalendar:
             (Day(2027, 9, 13), Day(2027, 9, 13)),
         ],
     )
-    def test_the_first_free_day(self, day, free) -> None:
+    def test_the_first_free_day(self, day, free, protocol) -> None:
         blocks = (
             decision("block_dates", from_date=Day(2027, 6, 15), to_date=Day(2027, 9, 10)),
             decision("block_dates", from_date=Day(2027, 9, 11), to_date=Day(2027, 9, 11)),
         )
-        assert free_day(day, five_year_old(decisions=blocks)) == free
+        assert free_day(day, calendar_of(five_year_old(decisions=blocks), protocol)) == free
 
     def test_blocked_dates_move_the_operation_and_all_that_hangs_on_it(self, protocol) -> None:
         blocked = decision("block_dates", by="family", from_date=at_age(6.9), to_date=at_age(7.3))

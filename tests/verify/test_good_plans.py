@@ -8,8 +8,12 @@ import pytest
 
 from pathway.plan import make_plan
 from pathway.plan_model import Plan
+from pathway.protocol.load import load_protocol
 from pathway.verify import check_plan
 from tests.examples import NAMES, ON, example, example_plan
+from tests.sample import HEALTHY, LEGS, at_age, child, operation
+from tests.sample import ON as DAY
+from tests.sample import visit as visited
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -36,3 +40,12 @@ def test_nor_do_plans_made_on_the_day_of_each_earlier_visit(name, protocol) -> N
     for visit in example(name).visits:
         plan = make_plan(example(name), protocol, visit.date)
         assert check_plan(plan, example(name), protocol) == ()
+
+
+def test_a_child_who_is_not_planned_with_a_device_still_on_gets_its_plan_all_the_same() -> None:
+    """Affected on both sides: nothing to come has a date, the removal of the device neither."""
+    on_the_bone = operation("femoral_lengthening", at_age(4.8), achieved_mm=20)
+    record = child(visited(at_age(5), {**HEALTHY, **LEGS}), operations=(on_the_bone,), side="both")
+    plan = make_plan(record, load_protocol(), DAY)
+    assert plan.conflicts
+    assert plan.stage("femoral_device_removal_1").date is None

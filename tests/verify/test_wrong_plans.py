@@ -89,12 +89,38 @@ def friday_to_saturday(plan):
     return moved(FIRST, lambda _: day + datetime.timedelta(days=5 - day.weekday()))(plan)
 
 
+def to_friday(id):
+    """Move a stage of the child who is operated on Tuesdays to the Friday after."""
+    return moved(id, lambda plan: plan.stage(id).date + datetime.timedelta(days=3))
+
+
+def seen(id, days):
+    """Move the examination before a stage: so many days after (or before) the stage itself."""
+    shift = days if isinstance(days, datetime.timedelta) else datetime.timedelta(days=days)
+
+    def change(plan):
+        return stage(f"examination_before_{id}", date=plan.stage(id).date + shift)(plan)
+
+    return change
+
+
+def stranger(plan):
+    one = plan.stage(f"examination_before_{FIRST}")
+    other = one.model_copy(update={"id": "examination_before_breakfast"})
+    return with_stages(plan, [*plan.stages, other])
+
+
 def renumbered(plan):
     """The second lengthening loses the films that follow it to the first."""
     return with_stages(
         plan,
         [s.model_copy(update={"number": 1}) if s.id == "hip_surveillance_2" else s for s in plan.stages],
     )
+
+
+def third_lengthening(plan):
+    more = plan.stage(SECOND).model_copy(update={"id": "femoral_lengthening_3", "number": 3})
+    return with_stages(plan, [*plan.stages, more])
 
 
 WRONG = (
@@ -187,6 +213,33 @@ WRONG = (
     Wrong("an operation in the past", "bent", moved(HIP, lambda _: working(at_age(4))), "planning_lead_days"),
     Wrong("an operation on a Saturday", "bent", friday_to_saturday, "working days"),
     Wrong("an operation in blocked dates", "blocked", moved(ARREST, lambda _: working(at_age(11.2))), "block_dates"),
+    Wrong(
+        "a device in the days wished free",
+        "wishes",
+        moved(FIRST, lambda _: working(at_age(8.5))),
+        "no_device",
+    ),
+    Wrong(
+        "a device that comes off in the days wished free",
+        "wishes",
+        moved(FIRST, lambda _: working(at_age(6.9))),
+        "no_device",
+    ),
+    Wrong(
+        "still under treatment after the day wished", "wishes", stage(SECOND, end_date=at_age(17.1)), "finish_before"
+    ),
+    Wrong("a third lengthening where two were wished", "wishes", third_lengthening, "at_most_lengthenings"),
+    Wrong("an operation on a day on which nobody operates", "on Tuesdays", to_friday(HIP), "working days"),
+    Wrong("a removal on a day on which nobody operates", "on Tuesdays", to_friday(REMOVAL), "working days"),
+    Wrong("an operation while the clinic is closed", "closed", moved(FIRST, lambda _: at_age(7.4)), "clinic closed"),
+    Wrong("an examination after what it is for", "bent", seen(FIRST, 1), "examination"),
+    Wrong("an examination a year before", "bent", seen(SECOND, -365), "examination"),
+    Wrong("an examination in the past", "young", seen(FIRST, -2000), "examination"),
+    Wrong("an examination before a stage that is not there", "bent", stranger, "examination"),
+    Wrong("more slack than the window has", "bent", stage(SECOND, slack_days=5000), "slack"),
+    Wrong("slack where nothing bounds the window", "bent", stage(REMOVAL, slack_days=40), "slack"),
+    Wrong("more free slack than slack", "bent", stage(ARREST, free_slack_days=5000), "slack"),
+    Wrong("free slack below nothing", "bent", stage(FIRST, free_slack_days=-1), "slack"),
     Wrong("seven centimetres before eight", "bent", amount(FIRST, 70.0), "femoral_lengthening.young_60mm"),
     Wrong("nine centimetres from eight on", "bent", amount(SECOND, 90.0), "femoral_lengthening.older_80mm"),
     Wrong("more than 30 % of the bone", "young", amount(FIRST, 60.0), "femoral_lengthening.share_30"),

@@ -11,11 +11,18 @@ from pathway.days import add_months, age_years
 from pathway.plan import make_plan
 from pathway.plan_model import Course, GateState, Plan, PlanStage
 from pathway.protocol.load import load_protocol
-from pathway.record import Record
+from pathway.record import BlockedWeeks, CaseCalendar, Record
 from tests.sample import HEALTHY, LEGS, ON, SHALLOW_AND_BENT, at_age, child, decision, five_year_old, operation, visit
 
 Change = Callable[[Plan], Plan]
 YOUNG_ON = at_age(2) + datetime.timedelta(days=7)
+
+
+WISHES = (
+    decision("no_device", by="family", from_date=at_age(7), to_date=at_age(9.5)),
+    decision("finish_before", by="family", before=at_age(17)),
+    decision("at_most_lengthenings", by="family", number=2),
+)
 
 
 @cache
@@ -26,13 +33,19 @@ def records() -> dict[str, tuple[Record, datetime.date]]:
     longer = {**HEALTHY, **LEGS, "affected.femur_length_mm": 225.0, "regenerate": "remodelled"}
     lengthened = operation("femoral_lengthening", at_age(3.2), achieved_mm=50, device_removed=at_age(3.8))
     blocked = decision("block_dates", by="family", from_date=at_age(11), to_date=at_age(11.4))
+    tuesdays = CaseCalendar(operating_weekdays=("tuesday",))
+    weeks = BlockedWeeks(reason="theatre rebuilt", from_date=at_age(7.3), to_date=at_age(7.6))
+    closed = CaseCalendar(blocked=(weeks,))
     return {
         "bent": (five_year_old(SHALLOW_AND_BENT), ON),
         "young": (child(visit(at_age(2), {**HEALTHY, **small})), YOUNG_ON),
         "both bones": (child(visit(at_age(5), {**HEALTHY, **both})), ON),
         "lengthened": (child(visit(at_age(5), longer), operations=(lengthened,)), ON),
         "blocked": (five_year_old(decisions=(blocked,)), ON),
+        "wishes": (five_year_old(decisions=WISHES), ON),
         "at the limit": (five_year_old({**HEALTHY, "center_edge_angle_deg": 20.0}), ON),
+        "on Tuesdays": (five_year_old(SHALLOW_AND_BENT).model_copy(update={"calendar": tuesdays}), ON),
+        "closed": (five_year_old(SHALLOW_AND_BENT).model_copy(update={"calendar": closed}), ON),
         "infected": (five_year_old({**SHALLOW_AND_BENT, "active_infection": True}), ON),
     }
 

@@ -1,0 +1,123 @@
+"""The courses compared, and the answer to a what-if question, as printed text."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Mapping
+
+from pathway.days import age_words
+from pathway.output.text import caution, cm_words, local_lines, residual_words
+from pathway.plan_model import Course, CourseStage, Plan
+from pathway.what_if import Answer
+
+WIDE = 100
+
+
+def courses_text(answer: Answer, width: int = 80, *, plain: bool = False) -> str:
+    """Return the comparison as text of at most `width` columns; `plain` uses no symbols beyond letters."""
+    return "\n".join(_lines(answer, width, plain)) + "\n"
+
+
+def _lines(answer: Answer, width: int, plain: bool) -> Iterator[str]:
+    plan = answer.wished
+    yield f"Courses for {plan.child.id} on {plan.on}"
+    yield from textwrap.wrap(caution(plan), width)
+    yield from local_lines(plan, width)
+    if answer.asked:
+        yield ""
+        yield from _wrap(f"What if: {'; '.join(answer.asked)}.", width, "", "  ")
+        for sentence in answer.differences:
+            yield from _wrap(sentence, width, "  ", "    ")
+    if not plan.alternatives:
+        yield ""
+        yield "No course can be planned."
+        return
+    yield ""
+    yield from _table(plan, width, plain)
+    yield ""
+    labels = {stage.kind: stage.label.rstrip("0123456789 ") for stage in plan.stages}
+    for course in plan.alternatives:
+        yield from _course(course, labels, width, plain)
+
+
+def _table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
+    """Yield one row a course: operations, months with a device, months over 2.5 cm, what is left, chances."""
+    wide = width >= WIDE
+    heads = ("", "course", "oper-", "device", "over", "school", "height", "left at", "within", "of 100")
+    under = ("", "", "ations", "months", "2.5 cm", "years", "lost", "maturity", "1 cm", "2 cm")
+    room = width - (62 if wide else 57) - 3
+    widths = (2, room, 6, 6, 6, 6, 6, 8, 6, 6)
+    for row in (heads, under):
+        yield _row(row, widths)
+    for course in plan.alternatives:
+        for line in _cells(course, room, plain):
+            yield _row(line, widths)
+    mark = "first" if plain else "▶"
+    better = "*: no other course has both less burden and a better chance"
+    yield from _wrap(f"{mark}: recommended or chosen; {better}; height and maturity in cm, + still short.", width, "  ")
+
+
+def _row(cells: tuple[str, ...], widths: tuple[int, ...]) -> str:
+    left = f"{cells[0]:<{widths[0]}}{cells[1]:<{widths[1]}}"
+    return (left + "".join(f"{cell:>{size + 1}}" for cell, size in zip(cells[2:], widths[2:], strict=True))).rstrip()
+
+
+def _cells(course: Course, room: int, plain: bool) -> Iterator[tuple[str, ...]]:
+    names = textwrap.wrap(course.summary, room - 1)
+    mark = ("1" if plain else "▶") if course.recommended else "*" if course.not_beaten else ""
+    burden = course.burden
+    numbers: tuple[str, ...]
+    if course.residual_mm is None:
+        numbers = (str(burden.operations), "", "", "", "", "", "", "")
+    else:
+        numbers = (
+            str(burden.operations),
+            f"{burden.device_months:.0f}",
+            f"{burden.months_over_25_mm:.0f}",
+            str(burden.school_years_touched),
+            f"{burden.adult_height_lost_mm / 10:.1f}",
+            f"{course.median_residual_mm / 10 + 0.0:+.1f}",
+            _chance(course.chance_within_10_mm),
+            _chance(course.chance_within_20_mm),
+        )
+    yield (mark, names[0], *numbers)
+    for name in names[1:]:
+        yield ("", f"  {name}", *("" for _ in numbers))
+
+
+def _chance(chance: float | None) -> str:
+    return "" if chance is None else f"{100 * chance:.0f}"
+
+
+def _course(course: Course, labels: Mapping[str, str], width: int, plain: bool) -> Iterator[str]:
+    mark = ("first: " if plain else "▶ ") if course.recommended else ""
+    yield f"{mark}{course.summary}"
+    for stage in course.stages:
+        yield from _wrap(_stage(stage, labels), width, "    ", "      ")
+    if course.residual_mm is not None:
+        spread = course.residual_mm
+        yield from _wrap(
+            f"{residual_words(course.median_residual_mm)}; about 90 of 100 between {_signed(spread.p05)} and "
+            f"{_signed(spread.p95)} cm (+ still short)",
+            width,
+            "    ",
+            "      ",
+        )
+    if course.lost_because:
+        yield from _wrap(f"Not first: {course.lost_because}", width, "    ", "      ")
+
+
+def _stage(stage: CourseStage, labels: Mapping[str, str]) -> str:
+    what = labels.get(stage.kind, stage.kind.replace("_", " "))
+    what = what[0].lower() + what[1:]
+    plates = f" by {' and '.join(p.replace('_', ' ') for p in stage.physes)}" if stage.physes else ""
+    amount = f" {cm_words(stage.amount_mm)}" if stage.amount_mm is not None else ""
+    return f"at {age_words(stage.age_years)}: {what}{amount}{plates}"
+
+
+def _signed(mm: float) -> str:
+    return f"{mm / 10 + 0.0:+.1f}"
+
+
+def _wrap(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:
+    return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=first if rest is None else rest)

@@ -1,0 +1,209 @@
+"""What the plan says of time in words: remedies of a conflict, delays, the wish for school holidays."""
+
+from __future__ import annotations
+
+import datetime
+from functools import cache
+
+import pytest
+
+from pathway.assemble import conflict
+from pathway.days import add_months, span_words, whole_months
+from pathway.explain import why
+from pathway.network import Conflict, Link, windows
+from pathway.output.text import plan_text
+from pathway.plan import make_plan
+from pathway.protocol.load import load_protocol
+from pathway.record import CaseCalendar, SchoolHoliday
+from tests.examples import NAMES, example_plan
+from tests.sample import BORN, ON, SHALLOW_AND_BENT, at_age, decision, five_year_old
+from tests.timing.schedules import lengthening, schedule
+from tests.verify.wrong_plans import working
+
+FIRST, HIP = "femoral_lengthening_1", "hip_preparation_1"
+Day = datetime.date
+
+
+class TestSpans:
+    @pytest.mark.parametrize(
+        ("days", "down", "up"),
+        [
+            (1, "1 day", "1 day"),
+            (60, "60 days", "60 days"),
+            (61, "2 months", "3 months"),
+            (365, "11 months", "1 year"),
+            (366, "1 year", "1 year 1 month"),
+            (800, "2 years 2 months", "2 years 3 months"),
+        ],
+    )
+    def test_days_in_words(self, days, down, up) -> None:
+        assert (span_words(days), span_words(days, up=True)) == (down, up)
+
+
+def _hurried():
+    """Rules under which a hip is prepared by four and not later."""
+    protocol = load_protocol()
+    before = {"hard": True, "at_least_months": None, "at_most_months": 48}
+    windows = tuple(
+        rule.model_copy(update=before) if rule.id == "hip_preparation.two_to_four" else rule
+        for rule in protocol.age_windows
+    )
+    return protocol.model_copy(update={"age_windows": windows})
+
+
+@cache
+def _too_late():
+    (found,) = make_plan(five_year_old(SHALLOW_AND_BENT), _hurried(), ON).conflicts
+    return found
+
+
+class TestRemedies:
+    def test_the_rule_says_to_which_age_it_would_have_to_allow(self) -> None:
+        """Hip preparation at four, and the child is past five: only the age and the lead could give way."""
+        words = " ".join(_too_late().remedies)
+        first = ON + datetime.timedelta(days=28)
+        months = whole_months(BORN, first) + (add_months(BORN, whole_months(BORN, first)) < first)
+        assert f"longer, to {months // 12} y {months % 12} m" in words
+        assert "sooner after the day of the plan" in words
+
+    def test_the_day_of_the_plan_cannot_give_way(self) -> None:
+        assert "the day of the plan" in _too_late().rules
+        assert len(_too_late().remedies) == len(_too_late().rules) - 1
+
+    def test_the_text_lists_them(self) -> None:
+        text = plan_text(make_plan(five_year_old(SHALLOW_AND_BENT), _hurried(), ON))
+        assert "Any one of these alone would make it possible:" in text
+        assert all(remedy.split()[0] in text for remedy in _too_late().remedies)
+
+    def test_giving_way_by_so_much_makes_a_plan_and_a_day_less_does_not(self) -> None:
+        from pathway.timing import stage_windows
+        from tests.staging.graphs import graph_of
+
+        record = five_year_old(SHALLOW_AND_BENT)
+        protocol = _hurried()
+        answer = stage_windows(graph_of(record, protocol), record, protocol, ON)
+        assert isinstance(answer, Conflict)
+        bounds = [bound for item in answer.relaxations for bound in item.bounds]
+        assert isinstance(windows(bounds, "birth"), Conflict)
+        assert {item.days for item in answer.relaxations} == {answer.short_by_days}
+
+    def test_blocked_days_would_have_to_leave_a_day_sooner(self) -> None:
+        away = decision("block_dates", by="family", from_date=at_age(17), to_date=at_age(20.5))
+        answer = schedule(five_year_old(decisions=(away,)), load_protocol(), lengthening(1, 17.5))
+        assert isinstance(answer, Conflict)
+        words = conflict(answer, load_protocol(), BORN).remedies
+        assert sorted(words) == [
+            "Femoral lengthening 1 would have to be allowed 7 months longer, to 20 y 7 m.",
+            "The blocked days would have to leave femoral lengthening 1 a day 7 months earlier.",
+        ]
+
+    def test_waiting_less_and_starting_sooner_are_told_apart(self) -> None:
+        links = [
+            Link("birth", "femoral_lengthening_1.start", 3000, None, "femoral_lengthening.not_before_three"),
+            Link(f"{FIRST}.start", "femoral_lengthening_2.start", 1096, None, "femoral_lengthening.three_years_apart"),
+            Link("birth", "femoral_lengthening_2.start", None, 3900, "femoral_lengthening.before_twenty"),
+        ]
+        answer = windows(links, "birth")
+        assert isinstance(answer, Conflict)
+        assert answer.short_by_days == 196
+        assert set(conflict(answer, load_protocol(), BORN).remedies) == {
+            "Femoral lengthening 1 would have to start 7 months sooner, at 7 y 8 m.",
+            "Femoral lengthening 2 would have to wait 7 months less after femoral lengthening 1.",
+            "Femoral lengthening 2 would have to be allowed 7 months longer, to 11 y 3 m.",
+        }
+
+    def test_a_shorter_time_with_the_device_is_one_of_them(self) -> None:
+        links = [
+            Link("birth", f"{FIRST}.end", 0, 3000, "femoral_lengthening.before_twenty"),
+            Link(f"{FIRST}.start", f"{FIRST}.end", 180, None, f"duration of {FIRST}"),
+            Link("birth", f"{FIRST}.start", 2900, None, f"{FIRST} was done on some day"),
+        ]
+        answer = windows(links, "birth")
+        assert isinstance(answer, Conflict)
+        words = conflict(answer, load_protocol(), BORN).remedies
+        assert "Femoral lengthening 1 would have to last 3 months less." in words
+        assert len(words) == 2, "what was done cannot give way"
+
+
+@cache
+def _bent():
+    return make_plan(five_year_old(SHALLOW_AND_BENT), load_protocol(), ON)
+
+
+class TestDelays:
+    @pytest.mark.parametrize("name", NAMES)
+    def test_every_operation_to_come_says_what_a_delay_does(self, name) -> None:
+        for stage in example_plan(name).stages:
+            coming = stage.date is not None and stage.status not in ("done", "under_way")
+            if coming and stage.kind != "examination":
+                assert stage.delay
+                assert all(sentence.endswith(".") for sentence in stage.delay)
+            else:
+                assert stage.delay == ()
+
+    @pytest.mark.parametrize("name", NAMES)
+    def test_free_slack_is_never_more_than_slack(self, name) -> None:
+        for stage in example_plan(name).stages:
+            if stage.free_slack_days is not None:
+                assert stage.free_slack_days >= 0
+                assert stage.slack_days is None or stage.free_slack_days <= stage.slack_days
+
+    def test_first_what_stays_then_what_moves_then_what_is_lost(self) -> None:
+        stage = _bent().stage("hardware_removal_1")
+        assert stage.free_slack_days is not None
+        free = stage.date + datetime.timedelta(days=stage.free_slack_days)
+        last = working(stage.window.latest)
+        assert stage.delay == (
+            f"Up to {span_words(stage.free_slack_days)} later, to {free}, moves no other date.",
+            "After that femoral lengthening 1 and femoral lengthening 2 move too.",
+            f"After {last} it is too late: femoral lengthening 2 would come too late. The plan ends at 20 years.",
+        )
+
+    def test_the_growth_arrest_names_its_last_useful_day(self) -> None:
+        (last,) = [text for text in _bent().stage("contralateral_growth_arrest").delay if "too late" in text]
+        assert "the last day on which growth arrest of the other leg still does what is planned has passed" in last
+
+    def test_the_usual_age_passes_before_the_last_day(self) -> None:
+        usual, last = _bent().stage(FIRST).delay[-2:]
+        assert usual == f"After {add_months(BORN, 96)} its usual age has passed."
+        assert "too late" in last
+
+    def test_a_removal_that_comes_later_makes_the_lengthening_longer(self) -> None:
+        (only,) = _bent().stage("femoral_device_removal_1").delay
+        assert only == "A later date makes femoral lengthening 1 last longer."
+
+    def test_plan_and_why_print_it(self) -> None:
+        plan = _bent()
+        assert "If an operation comes later" in plan_text(plan)
+        lines = [line.text for line in why(plan, plan.stage(HIP))]
+        at = lines.index("If it comes later")
+        assert tuple(lines[at + 1 : at + 4]) == plan.stage(HIP).delay
+
+
+class TestWish:
+    def plan(self, *holidays: SchoolHoliday):
+        calendar = CaseCalendar(operations_in_school_holidays="wished", school_holidays=holidays)
+        record = five_year_old(SHALLOW_AND_BENT).model_copy(update={"calendar": calendar})
+        return make_plan(record, load_protocol(), ON)
+
+    def test_met(self) -> None:
+        first = _bent().stage(HIP).date + datetime.timedelta(days=10)
+        summer = SchoolHoliday(name="summer", from_date=first, to_date=first + datetime.timedelta(days=20))
+        stage = self.plan(summer).stage(HIP)
+        assert summer.from_date <= stage.date <= summer.to_date
+        assert stage.preferred == "in a school holiday (summer), as the family wishes"
+
+    def test_not_met_without_a_holiday(self) -> None:
+        plan = self.plan()
+        assert plan.stage(HIP).date == _bent().stage(HIP).date
+        assert plan.stage(HIP).preferred.startswith("the family wishes for a school holiday; none with a day")
+        assert "The family wishes for a school holiday" in " ".join(plan_text(plan).split())
+
+    def test_not_met_where_a_chosen_age_would_move(self) -> None:
+        far = SchoolHoliday(name="far", from_date=at_age(9), to_date=at_age(9.1))
+        stage = self.plan(far).stage(HIP)
+        assert "would also move femoral lengthening 1" in stage.preferred
+        assert stage.date == _bent().stage(HIP).date
+
+    def test_without_a_wish_nothing_is_said(self) -> None:
+        assert {stage.preferred for stage in _bent().stages} == {""}
