@@ -147,7 +147,7 @@ def _arrest(search: AmountSearch, arrest: Arrest) -> DatedSlot:
     visit = arrest.age_years - number("next_visit_months") / 12
     decided = min(max(visit, earliest), arrest.age_years)
     planned = round(arrest.effect_mm / step)
-    reach = min(float(np.interp(decided, search.ages, effect)), number("arrest_most_mm"))
+    reach = min(float(np.interp(decided, search.effects.age_years, effect)), number("arrest_most_mm"))
     most = max(int((reach + 1e-9) // step), planned)
     draws = _growth_left(search.posterior, arrest)
     slot = Slot(

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pathway.amounts import AmountSearch
+from pathway.calendar import calendar_of, free_day
 from pathway.classify import classify, with_classes
 from pathway.course import ARREST, LENGTHENING, Course, Lengthening, limits_at
 from pathway.days import age_years, day_at_age
@@ -23,7 +24,7 @@ from pathway.protocol.model import Protocol
 from pathway.record import Child, Operation, Record, Sex, Visit
 from pathway.staging import stage
 from pathway.strategy import courses
-from pathway.timing import device_days, free_day, stage_windows
+from pathway.timing import device_days, stage_windows
 from tests.growth.futures import film, future, lengths_at
 from tests.growth.protocols import with_value
 from tests.sample import HEALTHY, visit
@@ -184,7 +185,7 @@ def _operate(life: _Life, course: Course | None, now: float, until: float) -> No
     bookable = until + number("planning_lead_days") / 365.25 + number("age_grid_months") / 12
     if course.arrest is not None and course.arrest.age_years < bookable:
         arrest = course.arrest
-        day = free_day(day_at_age(BORN, arrest.age_years), life.record)
+        day = free_day(day_at_age(BORN, arrest.age_years), calendar_of(life.record, life.protocol))
         age = age_years(BORN, day)
         life.steps += [Step("long", PHYSES[plate], age, stops=(plate,)) for plate in arrest.physes]
         side = life.record.other_side
@@ -193,7 +194,7 @@ def _operate(life: _Life, course: Course | None, now: float, until: float) -> No
 
 
 def _lengthen(life: _Life, item: Lengthening) -> None:
-    day = free_day(day_at_age(BORN, item.age_years), life.record)
+    day = free_day(day_at_age(BORN, item.age_years), calendar_of(life.record, life.protocol))
     age = age_years(BORN, day)
     true_mm = lengths_at(life.truth, life.steps, age)["short", item.bone]
     # The limit counts for the bone as the plan knows it; five in a hundred is more than its film can be wrong.
