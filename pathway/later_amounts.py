@@ -126,7 +126,10 @@ def _at_maturity(search: AmountSearch, over: Ints) -> list[DatedSlot]:
 
 
 def _spare_column(course: Course, search: AmountSearch, number: int) -> int | None:
-    """Return the first column at which one lengthening more than planned would be allowed, or None."""
+    """Return where one lengthening more than planned would be allowed, at the end of growth if it can be, or None.
+
+    There most is known; a spare one in childhood would be decided with little more than is known today.
+    """
     first, other = search.chains
     wished = search.wishes.at_most_lengthenings
     if number >= first.numbers or (wished is not None and len(course.lengthenings) >= wished):
@@ -136,8 +139,11 @@ def _spare_column(course: Course, search: AmountSearch, number: int) -> int | No
         waits = first.wait if item.bone == search.primary else other.wait_other
         units = min(round(item.amount_mm / search.step_mm), len(waits) - 1)
         free = max(free, _column(search, item.age_years) + int(waits[units]))
-    usable = np.flatnonzero(first.most[number, free:] >= first.least)
-    return free + int(usable[0]) if len(usable) else None
+    usable = free + np.flatnonzero(first.most[number, free:] >= first.least)
+    if not len(usable):
+        return None
+    grown = usable[search.ages[usable] >= search.posterior.mature_age_years]
+    return int(grown[0] if len(grown) else usable[-1])
 
 
 def _arrest(search: AmountSearch, arrest: Arrest) -> DatedSlot:
