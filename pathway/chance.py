@@ -32,7 +32,7 @@ class Slot:
     `planned` units as planned (0: a spare one, only done where it is needed); `least` the smallest amount;
     `most` (g,) the largest by units gained before, below `least` where none is possible (beyond its end the last
     counts); `points` (g, a) what an amount of a units (0: left out) costs by units gained before; `operations` how many
-    operations it takes. `lengthens` is False for a growth arrest, which adds nothing to the short bone:
+    operations it takes; `from_need_mm` the least need (mm) for which it may be done at all. `lengthens` is False for a growth arrest, which adds nothing to the short bone:
     its amount is the effect it is meant to have and `response` (m,) what a draw makes of one mm of it.
     """
 
@@ -42,6 +42,7 @@ class Slot:
     points: Floats
     operations: int
     lengthens: bool = True
+    from_need_mm: float = -np.inf
     response: Floats | None = None
 
 
@@ -172,12 +173,12 @@ def _policy(slots: Sequence[Slot], task: Task, aside_mm: float) -> _Policy:
     value = np.repeat(end[None, :], totals, axis=0)
     tables = []
     for slot in reversed(slots):
-        value, table = _one_slot(slot, value)
+        value, table = _one_slot(slot, value, needs)
         tables.append(table)
     return _Policy(tuple(reversed(tables)), float(lowest), cell)
 
 
-def _one_slot(slot: Slot, later: Floats) -> tuple[Floats, Ints]:
+def _one_slot(slot: Slot, later: Floats, needs_mm: Floats) -> tuple[Floats, Ints]:
     """Return the value (g, r) before a slot and its best amount from the value after it."""
     totals, needs = later.shape
     rows = np.minimum(np.arange(totals), len(slot.most) - 1)
@@ -185,6 +186,7 @@ def _one_slot(slot: Slot, later: Floats) -> tuple[Floats, Ints]:
     priced = np.minimum(slot.points[np.minimum(np.arange(totals), len(slot.points) - 1)], _MOST_POINTS)
     priced = priced + _CHANGE * np.abs(np.arange(priced.shape[1]) - slot.planned)
     best, amount = later + priced[:, :1], np.zeros(later.shape, dtype=np.int64)
+    asked = needs_mm >= slot.from_need_mm
     for units in range(slot.least, int(most.max(initial=0)) + 1):
         fits = np.flatnonzero(most >= units)
         if slot.lengthens:
@@ -195,7 +197,7 @@ def _one_slot(slot: Slot, later: Floats) -> tuple[Floats, Ints]:
         shift = min(units * _CELLS_A_STEP, needs)
         moved = np.concatenate((np.repeat(after[:, :1], shift, axis=1), after[:, : needs - shift]), axis=1)
         cost = moved + (_OPERATION * slot.operations + priced[fits, units])[:, None]
-        better = cost < best[fits] - 1e-5
+        better = (cost < best[fits] - 1e-5) & asked
         best[fits] = np.where(better, cost, best[fits])
         amount[fits] = np.where(better, units, amount[fits])
     return best, amount

@@ -85,6 +85,7 @@ def slots_of(course: Course, search: AmountSearch, *, spare: bool) -> tuple[Date
         )
         for k, ((column, units), end) in enumerate(zip(planned, ends[: len(planned)], strict=True))
     ]
+    found = [_where_asked_for(item, search) if item.slot.planned == 0 else item for item in found]
     if spare and not search.free[search.primary]:
         found += _at_maturity(search, over)
     if course.arrest is not None:
@@ -122,7 +123,21 @@ def _at_maturity(search: AmountSearch, over: Ints) -> list[DatedSlot]:
     least = math.ceil(search.number("least_lengthening_mm") / search.step_mm)
     waiting = over[-1] - over[column]
     units = np.minimum(np.arange(int(most[0]) + 1), len(waiting) - 1)
-    return [DatedSlot(age, Slot(0, least, most, waiting[None, units] / POINT, operations=2))]
+    spare = DatedSlot(age, Slot(0, least, most, waiting[None, units] / POINT, operations=2))
+    return [_where_asked_for(spare, search)]
+
+
+def _where_asked_for(dated: DatedSlot, search: AmountSearch) -> DatedSlot:
+    """Return a spare slot that is only done where the predicted difference asks for it by the rules."""
+    asked = [
+        part.at_least if part.at_least is not None else part.above
+        for rule in search.protocol.indications
+        if rule.stage == LENGTHENING[search.primary] and rule.at_maturity
+        for part in (rule.when, *(rule.when.all or ()))
+        if part.quantity == "predicted_discrepancy_at_maturity_mm"
+    ]
+    least = min((mm for mm in asked if mm is not None), default=-math.inf)
+    return replace(dated, slot=replace(dated.slot, from_need_mm=least))
 
 
 def _spare_column(course: Course, search: AmountSearch, number: int) -> int | None:

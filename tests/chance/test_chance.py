@@ -81,6 +81,12 @@ def test_a_spare_one_is_done_only_where_the_goal_asks_for_it() -> None:
     assert found.lengthenings.tolist() == [1, 1, 2]
 
 
+def test_a_slot_waits_for_the_need_that_rules_ask_for() -> None:
+    asked = replace(slot(0, 12), from_need_mm=20.0)
+    found = decided([asked], [17.0, 23.0])
+    assert found.amounts_mm[:, 0].tolist() == [0.0, 25.0]
+
+
 def test_a_growth_arrest_is_dated_anew_and_costs_height() -> None:
     found = decided([arrest(8, 10)], [10.0, -10.0], [[10.0], [-10.0]])
     assert found.height_lost_mm.tolist() == [50.0, 30.0]
