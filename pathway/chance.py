@@ -31,9 +31,10 @@ class Slot:
 
     `planned` units as planned (0: a spare one, only done where it is needed); `least` the smallest amount;
     `most` (g,) the largest by units gained before, below `least` where none is possible (beyond its end the last
-    counts); `points` (g, a) what an amount of a units (0: left out) costs by units gained before; `operations` how many
-    operations it takes; `from_need_mm` the least need (mm) for which it may be done at all. `lengthens` is False for a growth arrest, which adds nothing to the short bone:
-    its amount is the effect it is meant to have and `response` (m,) what a draw makes of one mm of it.
+    counts); `points` (g, a) what an amount of a units (0: left out) costs by units gained before; `operations` how
+    many operations it takes; `from_need_mm` the least need (mm) for which it may be done at all. `lengthens` is
+    False for a growth arrest, which adds nothing to the short bone: its amount is the effect it is meant to have
+    and `response` (m,) what a draw makes of one mm of it.
     """
 
     planned: int
