@@ -23,6 +23,7 @@ from pathway.cli_case import (
 )
 from pathway.cli_courses import alternatives
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width
+from pathway.cli_worksheet import worksheet
 
 if TYPE_CHECKING:
     from pathway.plan_model import Plan
@@ -48,6 +49,7 @@ def main(context: click.Context) -> None:
 
 main.add_command(rules)
 main.add_command(alternatives)
+main.add_command(worksheet)
 
 
 @main.command()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import sys
+from dataclasses import asdict
 from pathlib import Path
 
 import click
@@ -56,6 +57,7 @@ class Span(click.ParamType[tuple[datetime.date, datetime.date]]):
 )
 @click.option("--lift-at-most", type=click.FloatRange(0, 30), metavar="CM", help="The highest lift wished for, cm.")
 @click.option("--prefer", type=click.Choice(PREFERENCES), multiple=True, help="What counts most among good courses.")
+@click.option("--how-firm", is_flag=True, help="Say which single change would bring another course (takes seconds).")
 @on_option
 @protocol_option
 @json_option
@@ -68,6 +70,7 @@ def alternatives(
     finish_before: datetime.date | None,
     lift_at_most: float | None,
     prefer: tuple[str, ...],
+    how_firm: bool,
     on: datetime.date | None,
     clinic: Path | None,
     as_json: bool,
@@ -79,7 +82,8 @@ def alternatives(
     """
     from pathway.output.courses_text import courses_text
     from pathway.output.json import part_json
-    from pathway.what_if import WhatIf, what_if
+    from pathway.robustness import robustness
+    from pathway.what_if import WhatIf, what_if, with_wishes
 
     asked = WhatIf(
         without=without,
@@ -98,14 +102,17 @@ def alternatives(
             sys.exit(BAD_INPUT)
     with breaches_told(str(case)):
         answer = what_if(record, protocol, day, asked)
+        firm = robustness(with_wishes(record, asked, day), protocol, day, answer.wished) if how_firm else None
     if as_json:
         courses = [course.model_dump(mode="json") for course in answer.wished.alternatives]
-        data = {"child": answer.wished.child.id, "on": str(day), "asked": answer.asked}
+        data: dict[str, object] = {"child": answer.wished.child.id, "on": str(day), "asked": answer.asked}
         first = answer.as_it_stands.recommended
         compared = {"recommended": first.id if first else None, "differences": answer.differences, "courses": courses}
+        if firm is not None:
+            data["stands"], data["turns"] = firm.stands, [asdict(turn) for turn in firm.turns]
         click.echo(part_json({**data, **compared, "caution": answer.wished.cautions[0].text}))
     else:
-        click.echo(courses_text(answer, width(), plain=plain), nl=False)
+        click.echo(courses_text(answer, width(), plain=plain, firm=firm), nl=False)
     if answer.wished.conflicts:
         for item in answer.wished.conflicts:
             click.echo(item.explanation, err=True)

@@ -78,6 +78,23 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
     return plan
 
 
+def first_course(
+    record: Record, protocol: Protocol, on: datetime.date, posterior: Posterior
+) -> Course | Conflict | None:
+    """Return the course that would be recommended if growth were as a posterior says; no dates, no check.
+
+    None where no course is within the protocol; the conflict where the rules contradict each other.
+    """
+    record = record.until(on)
+    facts = facts_on(record, protocol, on, outlook(posterior))
+    graph = stage(with_classes(facts, classify(facts, protocol)), record, protocol, on)
+    timeline = stage_windows(graph, record, protocol, on, mature_age_years=posterior.mature_age_years)
+    if isinstance(timeline, Conflict):
+        return timeline
+    found = courses(AmountSearch(graph, timeline, posterior, record, protocol, on))
+    return next((course for course in found if course.recommended), None)
+
+
 def _course_and_dates(
     graph: StageGraph, posterior: Posterior | None, record: Record, protocol: Protocol, on: datetime.date
 ) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict]]:

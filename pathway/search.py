@@ -183,9 +183,13 @@ class Solution:
         for units in range(chain.least, largest + 1):
             points = chain.warn_points[span, :, units] + chain.amount_points[units]
             own = np.where(allowed >= units, points, NEVER).astype(np.int32)
+            # Fewer units than so many lengthenings take at least cannot have been gained.
+            least_gained = [number * one.least for number, one in zip(numbers, self.problem.chains, strict=True)]
             kept = chain.gains - units
-            low, high = _slices(at, kept)
-            value = before[low] + _along(own[:, :kept], at)
+            if least_gained[at] >= kept:
+                break
+            low, high = _slices(at, kept, units, least_gained)
+            value = before[low] + _along(own[:, least_gained[at] : kept], at)
             value -= self._over[:-1][span][high]
             np.minimum(ends[high[1:]], value.min(axis=0), out=ends[high[1:]])
             for to, wait in ((at, chain.wait[units]), (1 - at, chain.wait_other[units])):
@@ -247,7 +251,7 @@ def cheapest(solution: Solution, numbers: Numbers, score: Ints) -> tuple[int, tu
         clash = next(_clashes(solved.problem, steps), None)
         if clash is None:
             return value, steps
-        for narrower in _split(solved.problem, clash):
+        for narrower in _split(_only(solved.problem, numbers), clash):
             offer(Solution(narrower))
     return None
 
@@ -315,6 +319,15 @@ def _split(problem: Problem, clash: _Clash) -> Iterator[Problem]:
     )
 
 
+def _only(problem: Problem, numbers: Numbers) -> Problem:
+    """Return the problem without the lengthenings beyond `numbers`."""
+
+    def cut(chain: Chain, number: int) -> Chain:
+        return replace(chain, most=chain.most[:number], age_points=chain.age_points[:number])
+
+    return replace(problem, first=cut(problem.first, numbers[0]), second=cut(problem.second, numbers[1]))
+
+
 def _capped(problem: Problem, which: tuple[int, int], most: Ints) -> Problem:
     """Return the problem with a lower largest amount at each age for one lengthening of a chain."""
     at, number = which
@@ -333,15 +346,13 @@ def _less(pair: Numbers, at: int, by: int = 1) -> Numbers:
     return (pair[0] - by, pair[1]) if at == 0 else (pair[0], pair[1] - by)
 
 
-def _slices(at: int, kept: int) -> tuple[tuple[slice, ...], tuple[slice, ...]]:
-    """Return the cells from which and into which a gain moves: the first `kept` and the last `kept` of an axis."""
+def _slices(at: int, kept: int, units: int, least: list[int]) -> tuple[tuple[slice, ...], tuple[slice, ...]]:
+    """Return the cells from which and into which a gain of some units moves, from the least gained on."""
+    low, high, other = slice(least[at], kept), slice(least[at] + units, None), slice(least[1 - at], None)
     everything = slice(None)
-    low, high = slice(0, kept), slice(-kept, None)
-    return (
-        ((everything, low, everything), (everything, high, everything))
-        if at == 0
-        else ((everything, everything, low), (everything, everything, high))
-    )
+    if at == 0:
+        return (everything, low, other), (everything, high, other)
+    return (everything, other, low), (everything, other, high)
 
 
 def _along(own: Ints, at: int) -> Ints:

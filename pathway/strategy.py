@@ -131,11 +131,12 @@ class _Strategist:
         few = course.operations if "fewest_operations" in preferences else 0
         device = course.device_months if "least_device_time" in preferences else 0.0
         accepted = self.protocol.number("goal_accepted_mm")
+        wishing = bool(preferences & {"fewest_operations", "least_device_time"})
         wished = (few, device) if left <= accepted or course.prosthetic else (math.inf, math.inf)
         return (
             not course.within_protocol,
             avoid,
-            *(wished if few or device else (0, 0.0)),
+            *(wished if wishing else (0, 0.0)),
             reach if math.isinf(reach) else round(reach),
             course.operations,
             course.points,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -39,6 +39,20 @@ class BoneDraws:
     overgrowth_mm: Floats
     overgrowth_years: Floats
     overgrowth_parts: Floats
+
+    def one(self, draw: int) -> BoneDraws:
+        """Return the same with one draw alone."""
+        cut = slice(draw, draw + 1)
+        return replace(
+            self,
+            mature_mm=self.mature_mm[cut],
+            grown=self.grown[:, cut],
+            long_mm=self.long_mm[cut],
+            short_mm=self.short_mm[cut],
+            share_kept=self.share_kept[cut],
+            loss=self.loss[cut],
+            overgrowth_mm=self.overgrowth_mm[cut],
+        )
 
     def overgrown(self, years_since: Floats) -> Floats:
         """Return the part (0 to 1) of the overgrowth that has come so many years after the break."""

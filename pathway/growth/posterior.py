@@ -61,6 +61,10 @@ class Posterior:
         """Return the same with one draw at the central values: the deterministic projection."""
         return self if self.middle is None else self.middle
 
+    def one(self, draw: int) -> Posterior:
+        """Return the same with one draw alone, as if that future were known: its own central projection."""
+        return replace(self, bones={bone: of.one(draw) for bone, of in self.bones.items()}, middle=None)
+
 
 def fit_growth(
     record: Record,

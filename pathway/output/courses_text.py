@@ -8,14 +8,35 @@ from collections.abc import Iterator, Mapping
 from pathway.days import age_words
 from pathway.output.text import caution, cm_words, local_lines, residual_words
 from pathway.plan_model import Course, CourseStage, Plan
+from pathway.robustness import Robustness
 from pathway.what_if import Answer
 
 WIDE = 100
 
 
-def courses_text(answer: Answer, width: int = 80, *, plain: bool = False) -> str:
-    """Return the comparison as text of at most `width` columns; `plain` uses no symbols beyond letters."""
-    return "\n".join(_lines(answer, width, plain)) + "\n"
+def courses_text(answer: Answer, width: int = 80, *, plain: bool = False, firm: Robustness | None = None) -> str:
+    """Return the comparison as text of at most `width` columns; `plain` uses no symbols beyond letters.
+
+    With `firm` it ends with what would bring another recommendation.
+    """
+    return "\n".join((*_lines(answer, width, plain), *_firm_lines(firm, width))) + "\n"
+
+
+def _firm_lines(firm: Robustness | None, width: int) -> Iterator[str]:
+    if firm is None:
+        return
+    yield ""
+    yield "How firm this is: single changes that would bring another plan, the likeliest first"
+    if firm.stands is not None:
+        yield from _wrap(
+            f"The same course stays first in about {100 * firm.stands:.0f} of 100 ways in which this child may grow.",
+            width,
+            "  ",
+        )
+    for turn in firm.turns:
+        yield from _wrap(turn.sentence, width, "  ", "    ")
+    if not firm.turns:
+        yield "  No single change found that is likelier than 1 of 100."
 
 
 def _lines(answer: Answer, width: int, plain: bool) -> Iterator[str]:

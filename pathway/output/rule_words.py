@@ -34,6 +34,7 @@ KIND_WORDS = {
     "goals": "goal",
     "follow_ups": "follow-up",
     "companions": "companion condition",
+    "implants": "implant at hand",
     "calendars": "calendar",
     "disagreements": "disagreement of sources",
     "tables": "growth table",
@@ -228,6 +229,12 @@ def _companion(rule: model.Companion, protocol: Protocol) -> str:
     return f"{rule.label}, with {children}{often}. Look for: {rule.look_for}".rstrip(".") + "."
 
 
+def _implant(rule: model.Implant, _protocol: Protocol) -> str:
+    lengths = ", ".join(f"{length:g}" for length in rule.lengths_mm)
+    part = "blade" if rule.design == "blade_plate" else "screw"
+    return f"{rule.label}: {rule.angle_deg:g} deg between {part} and shaft, {part} of {lengths} mm."
+
+
 def _disagreement(rule: model.Disagreement, _protocol: Protocol) -> str:
     sides = "; ".join(
         f"{side.value} ({', '.join(side.sources)}; {PROVENANCE_WORDS.get(side.provenance, side.provenance)})"
@@ -276,6 +283,7 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Goal: _goal,
     model.FollowUp: _follow_up,
     model.Companion: _companion,
+    model.Implant: _implant,
     model.Disagreement: _disagreement,
     model.ClinicCalendar: _calendar,
     SchoolHoliday: _holiday,

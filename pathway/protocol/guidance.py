@@ -1,6 +1,8 @@
-"""Rules that guide and do not schedule: goals, follow-up, companion conditions, and where sources disagree."""
+"""Rules that guide and do not schedule: goals, follow-up, companions, implants at hand, disagreements of sources."""
 
 from __future__ import annotations
+
+from typing import Literal
 
 from pydantic import Field, model_validator
 
@@ -42,6 +44,21 @@ class Companion(Rule):
     look_for: str
     share_low_percent: float | None = None
     share_high_percent: float | None = None
+
+
+class Implant(Rule):
+    """A fixed-angle implant at hand: angle between blade or screw and shaft, and the lengths it comes in (mm)."""
+
+    label: str
+    design: Literal["blade_plate", "screw_plate"]
+    angle_deg: float = Field(gt=0, lt=180)
+    lengths_mm: tuple[float, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _lengths(self) -> Implant:
+        if min(self.lengths_mm) <= 0:
+            raise ValueError("the lengths of an implant are mm above 0")
+        return self
 
 
 class View(Frozen):

@@ -35,6 +35,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "goal": ("goals", model.Goal),
     "follow_up": ("follow_ups", model.FollowUp),
     "companion": ("companions", model.Companion),
+    "implant": ("implants", model.Implant),
     "disagreement": ("disagreements", model.Disagreement),
     "calendar": ("calendars", model.ClinicCalendar),
 }

@@ -22,6 +22,7 @@ from pathway.protocol.guidance import Companion as Companion
 from pathway.protocol.guidance import Disagreement as Disagreement
 from pathway.protocol.guidance import FollowUp as FollowUp
 from pathway.protocol.guidance import Goal as Goal
+from pathway.protocol.guidance import Implant as Implant
 from pathway.record import Frozen
 
 Lane = Literal["hip", "knee_and_ankle", "length", "other_leg", "checks"]
@@ -211,12 +212,16 @@ class AmountLimit(Rule):
 
 
 class Value(Rule):
-    """A single number that the planner needs, with its source."""
+    """A single number that the planner needs, with its source.
+
+    `low` and `high` are its spread as published, `plausible` what may be entered by hand in its place.
+    """
 
     value: float
     unit: str
     low: float | None = None
     high: float | None = None
+    plausible: tuple[float, float] | None = None
 
 
 class Caution(Rule):
@@ -295,6 +300,7 @@ class Protocol(Frozen):
     goals: tuple[Goal, ...] = ()
     follow_ups: tuple[FollowUp, ...] = ()
     companions: tuple[Companion, ...] = ()
+    implants: tuple[Implant, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
     calendars: tuple[ClinicCalendar, ...] = ()
     tables: tuple[Table, ...]
@@ -363,9 +369,9 @@ class Protocol(Frozen):
             yield from scheme.types
         for kind in ("indications", "gates", "contraindications", "intervals", "age_windows"):
             yield from getattr(self, kind)
-        for kind in ("amount_limits", "values", "cautions", "stop_rules", "goals", "follow_ups", "companions"):
+        for kind in ("amount_limits", "values", "cautions", "stop_rules", "goals", "follow_ups"):
             yield from getattr(self, kind)
-        yield from self.calendars
+        yield from (*self.companions, *self.implants, *self.calendars)
 
     def finding_ids(self) -> frozenset[str]:
         """Return the ids of all findings of the catalogue."""

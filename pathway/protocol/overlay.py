@@ -36,6 +36,7 @@ SWITCHABLE = frozenset({"types", "stages", "classifications", "indications", "ga
     "goals",
     "follow_ups",
     "companions",
+    "implants",
     "disagreements",
 }
 """Kinds that nothing but other rules may need; the planner itself asks for values, findings and the like."""

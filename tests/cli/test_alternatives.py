@@ -65,3 +65,11 @@ def test_what_cannot_be_asked_is_told(words: tuple[str, ...], sentence: str) -> 
     assert result.exit_code == 2
     assert sentence in result.stderr
     assert "Traceback" not in result.output
+
+
+def test_it_says_how_firm_the_recommendation_is() -> None:
+    result = run("oak-12", "--how-firm")
+    assert result.exit_code == 0
+    text = " ".join(result.stdout.split())
+    assert "The same course stays first in about" in text
+    assert "Centre-edge angle is really 20 deg, not 27 (about 4 of 100): hip preparation would be planned." in text

@@ -100,3 +100,10 @@ def test_the_gate_that_was_missed_in_print_is_asked(case: dict[str, Any]) -> Non
 @pytest.mark.parametrize("case", cases_with("conflicts"))
 def test_who_is_not_planned_is_told_by_which_rule(case: dict[str, Any]) -> None:
     assert [rule for item in PLANS[case["id"]].conflicts for rule in item.rules] == case["conflicts"]
+
+
+def test_ours_beside_the_printed_courses_is_in_step() -> None:
+    """The page that shows both was written from today's plans: `python -m tests.published.beside` writes it."""
+    from tests.published.beside import beside
+
+    assert (Path(__file__).parent / "beside.md").read_text(encoding="utf-8") == beside()

@@ -1,0 +1,60 @@
+"""Drawing a bone apart day by day in whole turns: exact to the last one. Fractions, no floating point."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Turning:
+    """One day of turning: how many turns, how far they draw the bone apart, and the gain reached by the evening."""
+
+    date: datetime.date
+    turns: int
+    mm: Fraction
+    reached_mm: Fraction
+
+
+def exact(number: float) -> Fraction:
+    """Return a number as it is written in decimals: 0.1 is one tenth."""
+    return Fraction(repr(number))
+
+
+def turnings(
+    amount_mm: Fraction,
+    rate_mm_per_day: Fraction,
+    turn_mm: Fraction,
+    first: datetime.date,
+    already_mm: Fraction = Fraction(0),
+) -> tuple[Turning, ...]:
+    """Return the days from `first` on until `amount_mm` is reached, from `already_mm`.
+
+    A day's turns are whole: a rate that is no multiple of the turn is met on the average, never run ahead of.
+    The last turn is shorter where the amount asks for it, so that the millimetres add up exactly. Raises
+    ValueError for a rate or turn of nothing.
+    """
+    if rate_mm_per_day <= 0 or turn_mm <= 0:
+        raise ValueError("rate and turn are more than nothing")
+    return tuple(_days(amount_mm - already_mm, rate_mm_per_day, turn_mm, first, already_mm))
+
+
+def _days(rest: Fraction, rate: Fraction, turn: Fraction, first: datetime.date, already: Fraction) -> Iterator[Turning]:
+    all_turns = math.ceil(rest / turn)
+    done, day = 0, 0
+    while done < all_turns:
+        day += 1
+        until = min(math.floor(day * rate / turn), all_turns)
+        before, after = min(done * turn, rest), min(until * turn, rest)
+        date = first + datetime.timedelta(days=day - 1)
+        yield Turning(date, until - done, after - before, already + after)
+        done = until
+    return
+
+
+def rate_below(rate: Fraction, steps: tuple[Fraction, ...]) -> Fraction | None:
+    """Return the next slower of the protocol's steps; None where the rate is at the last one: then stop."""
+    return max((step for step in steps if step < rate), default=None)

@@ -1,0 +1,53 @@
+"""The kinds of worksheet: which stages each is opened for, and the function that makes it."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from pathway.plan_model import Plan, PlanStage
+from pathway.worksheets import growth_arrest, guided_growth, lengthening, lift, osteotomy
+from pathway.worksheets.case import Case
+from pathway.worksheets.sheet import Kind, Sheet, problem
+
+
+@dataclass(frozen=True, slots=True)
+class Worksheet:
+    """One kind of worksheet: the kinds of stage it opens for, and the pure function that makes it."""
+
+    stages: tuple[str, ...]
+    make: Callable[[Case, Mapping[str, str]], Sheet]
+
+
+KINDS: Mapping[Kind, Worksheet] = {
+    "osteotomy": Worksheet(osteotomy.STAGES, osteotomy.worksheet),
+    "lengthening": Worksheet(lengthening.STAGES, lengthening.worksheet),
+    "growth-arrest": Worksheet(growth_arrest.STAGES, growth_arrest.worksheet),
+    "guided-growth": Worksheet(guided_growth.STAGES, guided_growth.worksheet),
+    "lift": Worksheet(lift.STAGES, lift.worksheet),
+}
+
+
+def stage_of(kind: Kind, plan: Plan, wanted: str | None) -> PlanStage | None:
+    """Return the plan's stage that a worksheet is opened for.
+
+    The one named, else the one under way, else the next one; None where the plan has none of that kind and the
+    sheet is made by hand. Raises InputProblem for a name that the plan has not, or that is of another kind.
+    """
+    fitting = [stage for stage in plan.stages if stage.kind in KINDS[kind].stages]
+    if wanted is not None:
+        named = next((stage for stage in fitting if stage.id == wanted), None)
+        if named is not None:
+            return named
+        ids = [stage.id for stage in fitting]
+        near = difflib.get_close_matches(wanted, ids, 1)
+        do = f"did you mean {near[0]}" if near else "leave --stage out to set everything by hand"
+        raise problem(kind, "--stage", f"the stage {wanted!r}", f"one of {', '.join(ids) or 'none in this plan'}", do)
+    to_come = [stage for stage in fitting if stage.status != "done"]
+    return min(to_come, key=lambda stage: stage.status != "under_way", default=None)
+
+
+def kind_for(stage: PlanStage) -> Kind | None:
+    """Return the kind of worksheet that opens for a stage; None where there is none."""
+    return next((kind for kind, worksheet in KINDS.items() if stage.kind in worksheet.stages), None)

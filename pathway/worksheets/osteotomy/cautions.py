@@ -1,0 +1,132 @@
+"""What must not be overlooked on the sheet of the upper femur."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pathway.worksheets.osteotomy import angles, correction
+from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG
+from pathway.worksheets.osteotomy.given import LIMITS, Given
+from pathway.worksheets.osteotomy.parts_bone import missing, neck_base
+from pathway.worksheets.sheet import Warning
+
+ORDER_SHOWN_DEG = 0.5
+
+
+def warnings(of: Given) -> Iterator[Warning]:
+    """Yield the warnings, those that stop first."""
+    yield from _unreachable(of)
+    yield from _blade(of)
+    yield from _contact(of)
+    yield from _adduction(of)
+    yield from _band(of)
+    yield from _epiphysis(of)
+    yield from _order(of)
+    yield from _film(of)
+    if lacking := missing(of):
+        yield Warning(text=f"Shift and length are not worked out in full: measure {'; '.join(lacking)}.")
+
+
+def _unreachable(of: Given) -> Iterator[Warning]:
+    if of.found.reached:
+        return
+    wanted = of.before.neck_shaft_deg + of.taken.valgus_deg
+    yield Warning(
+        text=f"With this extension and version no valgus reaches {wanted:.0f} deg; the nearest is"
+        f" {of.after.neck_shaft_deg:.0f} deg. Check that flexion and version were measured in the same frame.",
+        stop=True,
+    )
+
+
+def _blade(of: Given) -> Iterator[Warning]:
+    wire = of.inputs.maybe("neck_wire_length_mm")
+    margin = of.inputs.item("blade_margin_mm")
+    if wire is None:
+        yield Warning(text="No blade is chosen: measure the neck on the guide wire.")
+        return
+    if not any(choice.length_mm is not None for choice in of.choices):
+        shortest = min((length for choice in of.choices for length in choice.implant.lengths_mm), default=None)
+        text = f"Every blade at hand is too long for a neck of {wire:g} mm with {margin.value:g} mm kept to the plate"
+        text += f" (shortest {shortest:g} mm)." if shortest is not None else "."
+        yield Warning(text=text, sources=margin.sources, stop=True)
+
+
+def _contact(of: Given) -> Iterator[Warning]:
+    placed = neck_base(of)
+    if placed is None or of.femur is None:
+        return
+    rule = of.case.protocol.value("osteotomy_contact_least")
+    if placed.contact < of.inputs.number("contact_least"):
+        yield Warning(
+            text=f"The shift of {placed.size_mm:.0f} mm leaves {100 * placed.contact:.0f} % of a bone"
+            f" {of.femur.width_mm:g} mm wide: cut higher, correct less, or go in steps.",
+            rule=rule.id,
+            sources=rule.sources,
+            stop=placed.contact <= 0,
+        )
+
+
+def _adduction(of: Given) -> Iterator[Warning]:
+    change, room = of.change_deg, of.adduction_deg
+    if change <= 0:
+        return
+    if of.limited:
+        largest = max(wish.valgus_deg for wish in of.wishes)
+        yield Warning(
+            text=f"Adduction of {room:g} deg holds the correction back; the targets ask for up to {largest:.0f}."
+        )
+    elif room is None:
+        yield Warning(text=f"Adduction is not known: valgus of {change:.0f} deg needs at least as much of it.")
+    elif room < change:
+        text = f"Valgus of {change:.0f} deg needs that much adduction, the hip has {room:g}"
+        text += "; its contracture is released first." if room <= 0 else "."
+        yield Warning(text=text)
+
+
+def _band(of: Given) -> Iterator[Warning]:
+    rule = of.case.protocol.value("osteotomy_neck_shaft_target_deg")
+    after = of.after.neck_shaft_deg
+    if rule.low is None or rule.high is None or rule.low - 0.05 <= after <= rule.high + 0.05:
+        return
+    text = f"A neck-shaft angle of {after:.0f} deg lies outside the band of {rule.low:g} to {rule.high:g} deg."
+    yield Warning(text=text, rule=rule.id, sources=rule.sources)
+
+
+def _epiphysis(of: Given) -> Iterator[Warning]:
+    slope = of.inputs.maybe("hilgenreiner_epiphyseal_angle_deg")
+    if slope is None:
+        return
+    after = slope - of.change_deg
+    missed = [rule for rule in map(of.case.protocol.value, LIMITS) if after > rule.value]
+    if missed:
+        limits = ", ".join(f"{rule.value:g}" for rule in missed)
+        sources = tuple(dict.fromkeys(id for rule in missed for id in rule.sources))
+        yield Warning(text=f"An epiphyseal angle of {after:.0f} deg stays above {limits} deg.", sources=sources)
+
+
+def _order(of: Given) -> Iterator[Warning]:
+    orders = correction.other_orders(of.before, of.found.steps, of.side)
+    off = orders[0].off_deg if orders else 0.0
+    if off >= ORDER_SHOWN_DEG:
+        yield Warning(
+            text=f"Order matters: the same steps in another order end up to {off:.0f} deg off. Keep the order."
+        )
+
+
+def _film(of: Given) -> Iterator[Warning]:
+    error = of.case.protocol.value("neck_shaft_observers_deg")
+    known, shown = of.inputs.maybe("neck_shaft_angle_deg"), of.inputs.maybe("apparent_neck_shaft_angle_deg")
+    if known is not None and shown is not None:
+        turned, flexed = of.inputs.maybe("film_leg_rotation_deg") or 0.0, of.inputs.maybe("film_hip_flexion_deg") or 0.0
+        expected = angles.apparent_deg(of.before, turned, flexed, of.side)
+        if abs(expected - shown) > error.value:
+            text = f"A neck of {of.before.neck_shaft_deg:.0f} deg should show {expected:.0f} deg on that film, it shows"
+            text += f" {shown:g}: more than observers differ. Check version and position."
+            yield Warning(text=text, sources=error.sources)
+    film = angles.apparent_deg(of.before, side=of.side)
+    if abs(film - of.before.neck_shaft_deg) > error.value:
+        text = f"A front film with the kneecap to the front shows {film:.0f} deg, the true angle is"
+        text += f" {of.before.neck_shaft_deg:.0f}: read it with the neck in the plane of the film."
+        yield Warning(text=text, sources=error.sources)
+    if of.before.neck_shaft_deg >= STRAIGHT_DEG - error.value:
+        yield Warning(text="The neck lies in line with the shaft: version cannot be told.", sources=error.sources)

@@ -1,0 +1,277 @@
+"""What the worksheet of the upper femur starts from: its inputs, and what is worked out of them once for all parts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pathway.protocol.model import Implant
+from pathway.record import Side
+from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule
+from pathway.worksheets.osteotomy import angles, correction, implant, shift
+from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG, Matrix, NeckAngles
+from pathway.worksheets.sheet import Input, Kind, problem
+
+KIND: Kind = "osteotomy"
+LIMITS = (
+    "osteotomy_epiphyseal_limit_strict_deg",
+    "osteotomy_epiphyseal_limit_middle_deg",
+    "osteotomy_epiphyseal_limit_wide_deg",
+)
+BY_HAND = "by hand"
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """A reason for a correction and how many degrees of valgus it asks for (varus negative)."""
+
+    reason: str
+    valgus_deg: float
+    sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """The inputs of the sheet and what follows from them: the neck now, the correction, the bone, the implants.
+
+    `femur` is None where a length of the bone is missing. `worked_out` says that the neck-shaft angle now comes
+    from a film of a flexed or turned hip. `wishes` are the corrections asked for, `taken` the one that is planned,
+    and `limited` says that adduction holds it back.
+    """
+
+    case: Case
+    inputs: Inputs
+    side: Side
+    before: NeckAngles
+    worked_out: bool
+    wishes: tuple[Wish, ...]
+    taken: Wish
+    limited: bool
+    adduction_deg: float | None
+    found: correction.Found
+    turn: Matrix
+    femur: shift.Femur | None
+    choices: tuple[implant.Choice, ...]
+
+    @property
+    def after(self) -> NeckAngles:
+        """Return the angles of the neck after the correction."""
+        return self.found.after
+
+    @property
+    def change_deg(self) -> float:
+        """Return by how much the neck-shaft angle rises (valgus positive)."""
+        return self.after.neck_shaft_deg - self.before.neck_shaft_deg
+
+
+def inputs_of(case: Case) -> list[Input]:
+    """Return the inputs with the latest findings and the protocol's defaults in them."""
+    optional = (
+        "neck_shaft_angle_deg",
+        "apparent_neck_shaft_angle_deg",
+        "film_hip_flexion_deg",
+        "film_leg_rotation_deg",
+    )
+    later = (
+        "hilgenreiner_epiphyseal_angle_deg",
+        "hip_adduction_deg",
+        "hip_abduction_deg",
+        "hip_abduction_contracture_deg",
+        "hip_flexion_contracture_deg",
+        "neck_wire_length_mm",
+        "femoral_neck_length_mm",
+        "femoral_shaft_width_mm",
+        "femur_length_mm",
+    )
+    most = "osteotomy_cut_most_below_crossing_mm"
+    flexion = from_finding(case, "proximal_femur_flexion_deg", optional=True)
+    if flexion.value is None:
+        flexion = flexion.model_copy(update={"value": 0.0, "note": "not measured: taken as none"})
+    difference = from_finding(case, "current_discrepancy_mm", optional=True)
+    return [
+        *(from_finding(case, name, optional=True) for name in optional),
+        from_finding(case, "femoral_version_deg"),
+        flexion,
+        *(from_finding(case, name, optional=True) for name in later),
+        difference,
+        from_rule(case, "osteotomy_neck_shaft_target_deg", "neck-shaft angle aimed at", name="target_neck_shaft_deg"),
+        from_rule(case, "osteotomy_version_target_deg", "version aimed at", name="target_version_deg"),
+        from_rule(case, LIMITS[1], "limit of the epiphyseal angle", name="epiphyseal_limit_deg"),
+        from_rule(case, "femoral_axes_angle_deg", "angle of shaft and axis aimed at", name="axes_angle_deg"),
+        from_rule(case, "osteotomy_contact_least", "contact to be left", name="contact_least"),
+        from_rule(
+            case, "osteotomy_cut_below_implant_mm", "cut below the implant's corner", name="cut_below_implant_mm"
+        ),
+        blank(case, most, "cut_below_crossing_mm", "cut below the crossing of the axes", optional=True),
+        from_rule(case, "osteotomy_blade_margin_mm", "blade's tip to the growth plate", name="blade_margin_mm"),
+        from_rule(case, "osteotomy_blade_proud_mm", "blade left proud", name="blade_proud_mm"),
+        from_rule(case, "osteotomy_wire_offset_step_deg", "step of the wire", name="wire_step_deg"),
+        from_rule(case, "osteotomy_wire_offset_most_deg", "wire off the axis at most", name="wire_most_deg"),
+        from_rule(case, "osteotomy_wire_triangle_deg", "positioning triangle", name="triangle_deg"),
+        _implant_angles(case),
+        Input(name="single_cut", label="one cut for everything", kind="flag", value=False, optional=True),
+    ]
+
+
+def _implant_angles(case: Case) -> Input:
+    listed = sorted({item.angle_deg for item in case.protocol.implants}, reverse=True)
+    sources = tuple(dict.fromkeys(id for item in case.protocol.implants for id in item.sources))
+    bounds = case.protocol.finding("neck_shaft_angle_deg").plausible
+    return Input(
+        name="implants_deg",
+        label="implants at hand",
+        unit="deg",
+        kind="list",
+        value=tuple(listed),
+        plausible=bounds,
+        origin="protocol",
+        sources=sources,
+        note="those of the protocol or the clinic's overlay",
+    )
+
+
+def given_of(case: Case, inputs: Inputs) -> Given:
+    """Return everything the parts of the sheet need; raises InputProblem for inputs that do not fit each other."""
+    side = case.side
+    version = inputs.number("femoral_version_deg")
+    now, worked_out = _neck_shaft_now(inputs, version)
+    before = NeckAngles(now, version)
+    adduction = _adduction(inputs)
+    wishes = _wishes(case, inputs, now)
+    taken, limited = _taken(inputs, wishes, adduction)
+    aim = now + taken.valgus_deg
+    if not 0 < aim < STRAIGHT_DEG:
+        do = "check the angles measured, or give --set target_neck_shaft_deg=…"
+        raise problem(KIND, taken.reason, f"a neck-shaft angle of {aim:.0f} deg after it", "one that can be", do)
+    wanted = NeckAngles(aim, inputs.number("target_version_deg"))
+    found = correction.steps_to(before, wanted, inputs.number("proximal_femur_flexion_deg"), side)
+    turn = correction.turn_of(found.steps, side)
+    tried = implant.offsets(
+        inputs.number("wire_step_deg"), inputs.number("wire_most_deg"), inputs.number("triangle_deg")
+    )
+    chosen = implant.choices(
+        implants_of(case, inputs.numbers("implants_deg")),
+        tried,
+        found.after.neck_shaft_deg,
+        inputs.maybe("neck_wire_length_mm"),
+        inputs.number("blade_margin_mm"),
+    )
+    return Given(
+        case=case,
+        inputs=inputs,
+        side=side,
+        before=before,
+        worked_out=worked_out,
+        wishes=wishes,
+        taken=taken,
+        limited=limited,
+        adduction_deg=adduction,
+        found=found,
+        turn=turn,
+        femur=_femur(inputs, before),
+        choices=chosen,
+    )
+
+
+def implants_of(case: Case, angles_deg: Sequence[float]) -> tuple[Implant, ...]:
+    """Return the implants at hand with these angles; an angle that none of the list has comes without lengths known.
+
+    A list given by hand takes every implant of that angle from the protocol.
+    """
+    listed = [item for item in case.protocol.implants if item.angle_deg in angles_deg]
+    new = [angle for angle in dict.fromkeys(angles_deg) if angle not in {item.angle_deg for item in listed}]
+    lengths = tuple(sorted({length for item in case.protocol.implants for length in item.lengths_mm}))
+    made = [
+        Implant(
+            id=f"by_hand_{angle:g}",
+            label=f"implant {angle:g} deg",
+            design="blade_plate",
+            angle_deg=angle,
+            lengths_mm=lengths,
+            because="Named by hand; lengths as in the list.",
+            provenance="judgement",
+            sources=("own_judgement",),
+        )
+        for angle in new
+        if lengths
+    ]
+    return (*listed, *made)
+
+
+def _neck_shaft_now(inputs: Inputs, version_deg: float) -> tuple[float, bool]:
+    """Return the true neck-shaft angle, and whether it had to be worked out from a film."""
+    known, shown = inputs.maybe("neck_shaft_angle_deg"), inputs.maybe("apparent_neck_shaft_angle_deg")
+    by_hand = inputs.item("apparent_neck_shaft_angle_deg").origin == "by_hand"
+    if known is not None and not (by_hand and inputs.item("neck_shaft_angle_deg").origin != "by_hand"):
+        return known, False
+    if shown is None:
+        do = "measure it, or give --set neck_shaft_angle_deg=…, or the film's angle as apparent_neck_shaft_angle_deg"
+        raise problem(KIND, "neck_shaft_angle_deg", "no value", "the neck-shaft angle in deg", do)
+    turned, flexed = inputs.maybe("film_leg_rotation_deg") or 0.0, inputs.maybe("film_hip_flexion_deg") or 0.0
+    try:
+        return angles.true_deg(shown, version_deg, turned, flexed), True
+    except angles.NotShown as error:
+        expected = "version and outward rotation under 90 deg together"
+        raise problem(KIND, "film_leg_rotation_deg", str(error), expected, "take the angle from a scan") from error
+
+
+def _adduction(inputs: Inputs) -> float | None:
+    """Return how far the hip can be brought inward; an abduction contracture is less than none."""
+    measured = inputs.maybe("hip_adduction_deg")
+    contracture = inputs.maybe("hip_abduction_contracture_deg")
+    if measured is not None:
+        return measured
+    return -contracture if contracture else None
+
+
+def _wishes(case: Case, inputs: Inputs, now_deg: float) -> tuple[Wish, ...]:
+    """Return the corrections asked for: by the neck-shaft angle and by each limit of the epiphyseal angle."""
+    target = inputs.item("target_neck_shaft_deg")
+    rule = case.protocol.value("osteotomy_neck_shaft_target_deg")
+    by_hand = target.origin == "by_hand"
+    aims = {inputs.number("target_neck_shaft_deg")}
+    if not by_hand:
+        aims |= {bound for bound in (rule.low, rule.high) if bound is not None}
+    wishes = [Wish(f"neck-shaft angle {aim:g}", aim - now_deg, target.sources) for aim in sorted(aims)]
+    slope = inputs.maybe("hilgenreiner_epiphyseal_angle_deg")
+    if slope is not None:
+        limits = {case.protocol.number(id): case.protocol.value(id).sources for id in LIMITS}
+        limits.setdefault(inputs.number("epiphyseal_limit_deg"), inputs.item("epiphyseal_limit_deg").sources)
+        wishes += [Wish(f"epiphyseal angle {limit:g}", slope - limit, limits[limit]) for limit in sorted(limits)]
+    return tuple(wishes)
+
+
+def _taken(inputs: Inputs, wishes: Sequence[Wish], adduction_deg: float | None) -> tuple[Wish, bool]:
+    """Return the correction that is planned: the larger of the two wishes, held back by the adduction at hand.
+
+    A target set by hand is taken as it is.
+    """
+    target = inputs.item("target_neck_shaft_deg")
+    limit = inputs.number("epiphyseal_limit_deg")
+    names = (f"neck-shaft angle {inputs.number('target_neck_shaft_deg'):g}", f"epiphyseal angle {limit:g}")
+    followed = [wish for wish in wishes if wish.reason in names]
+    if target.origin == "by_hand":
+        return Wish(f"{names[0]} {BY_HAND}", followed[0].valgus_deg), False
+    largest = max(followed, key=lambda wish: wish.valgus_deg)
+    if adduction_deg is not None and 0 < adduction_deg < largest.valgus_deg:
+        return Wish(f"adduction of {adduction_deg:g}", adduction_deg), True
+    return largest, False
+
+
+def _femur(inputs: Inputs, before: NeckAngles) -> shift.Femur | None:
+    width, neck = inputs.maybe("femoral_shaft_width_mm"), inputs.maybe("femoral_neck_length_mm")
+    bone = inputs.maybe("femur_length_mm")
+    if width is None or neck is None or bone is None:
+        return None
+    set_cut = inputs.maybe("cut_below_crossing_mm")
+    below = inputs.number("cut_below_implant_mm")
+    cut = shift.cut_below_crossing_mm(before, width, below) if set_cut is None else set_cut
+    try:
+        knee = shift.knee_below_crossing_mm(bone, before, neck)
+    except ValueError as error:
+        do = "check both lengths"
+        raise problem(KIND, "femoral_neck_length_mm", str(error), "a neck shorter than the femur", do) from error
+    if cut >= knee:
+        do = "set cut_below_crossing_mm to a smaller value"
+        raise problem(KIND, "cut_below_crossing_mm", f"{cut:.0f} mm", f"less than the {knee:.0f} mm to the knee", do)
+    return shift.Femur(neck, cut, knee, width)

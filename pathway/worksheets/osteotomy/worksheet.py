@@ -1,0 +1,41 @@
+"""The worksheet of an osteotomy of the upper femur: correction, implant, cut, shift and what they change."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from pathway.worksheets.case import Case, Inputs, made, set_by_hand
+from pathway.worksheets.osteotomy import parts_angles, parts_bone
+from pathway.worksheets.osteotomy.cautions import warnings
+from pathway.worksheets.osteotomy.drawing import drawings
+from pathway.worksheets.osteotomy.given import KIND, given_of, inputs_of
+from pathway.worksheets.sheet import Sheet
+
+STAGES = ("proximal_femoral_osteotomy",)
+
+
+def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
+    """Return the worksheet of the case's upper femur, with what is set by hand in place of the record.
+
+    Raises InputProblem for inputs that are missing, not plausible, or do not fit each other.
+    """
+    inputs = _neck_length(set_by_hand(KIND, inputs_of(case), settings))
+    given = given_of(case, inputs)
+    sections = (*parts_angles.sections(given), *parts_bone.sections(given))
+    word = "Valgus" if given.change_deg >= 0 else "Varus"
+    title = f"{word} osteotomy of the upper femur, {abs(given.change_deg):.0f} deg"
+    return made(case, inputs, title, sections, warnings(given), drawings(given), stages=STAGES)
+
+
+def _neck_length(inputs: Inputs) -> Inputs:
+    """Take the neck's length on the wire for that to the head's centre where the latter is not measured."""
+    wire = inputs.item("neck_wire_length_mm")
+    neck = inputs.item("femoral_neck_length_mm")
+    if neck.value is not None or wire.value is None:
+        return inputs
+    bounds = neck.plausible or (0.0, float(str(wire.value)))
+    value = min(max(float(str(wire.value)), bounds[0]), bounds[1])
+    note = "not measured: the length on the wire is taken for it"
+    return inputs.having(
+        "femoral_neck_length_mm", value=value, origin=wire.origin, measured_on=wire.measured_on, note=note
+    )

@@ -1,0 +1,67 @@
+"""Cases for the worksheets: example children with their plan and growth, mirrored children, one under way."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from functools import cache
+
+from pathway.facts import known_steps
+from pathway.growth import Posterior, fit_growth
+from pathway.plan import make_plan
+from pathway.plan_model import Plan
+from pathway.protocol.load import load_protocol
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+from pathway.worksheets.case import Case, case_of
+from pathway.worksheets.kinds import KINDS, stage_of
+from pathway.worksheets.sheet import Kind, Sheet
+from tests.examples import ON, example
+
+CHILD = "rowan-02"
+KNOWN_WIDTH = {"width_mm": "40", "angle_deg": "8"}
+
+
+@cache
+def protocol() -> Protocol:
+    return load_protocol()
+
+
+def growth_of(record: Record, on: datetime.date) -> Posterior | None:
+    return fit_growth(record.until(on), protocol(), on, known_steps=known_steps(record, protocol(), on))
+
+
+@cache
+def planned(name: str = CHILD) -> tuple[Plan, Posterior | None]:
+    return make_plan(example(name), protocol(), ON), growth_of(example(name), ON)
+
+
+def case(kind: Kind, name: str = CHILD, stage: str | None = None) -> Case:
+    plan, posterior = planned(name)
+    return case_of(example(name), protocol(), ON, plan, stage_of(kind, plan, stage), posterior)
+
+
+def by_hand(name: str = CHILD) -> Case:
+    """Return a case without a plan: nothing comes from a stage."""
+    return case_of(example(name), protocol(), ON, posterior=planned(name)[1])
+
+
+def sheet(kind: Kind, settings: Mapping[str, str] | None = None, name: str = CHILD, stage: str | None = None) -> Sheet:
+    return KINDS[kind].make(case(kind, name, stage), settings or {})
+
+
+def mirrored(record: Record) -> Record:
+    """Return the same child with left and right exchanged."""
+    other = {"left": "right", "right": "left", "both": "both", None: None}
+    visits = tuple(
+        visit.model_copy(
+            update={
+                "measurements": tuple(m.model_copy(update={"side": other[m.side]}) for m in visit.measurements),
+                "missing": tuple(m.model_copy(update={"side": other[m.side]}) for m in visit.missing),
+            }
+        )
+        for visit in record.visits
+    )
+    operations = tuple(op.model_copy(update={"side": other[op.side]}) for op in record.operations)
+    child = record.child.model_copy(update={"affected_side": other[record.child.affected_side]})
+    return record.model_copy(update={"child": child, "visits": visits, "operations": operations})

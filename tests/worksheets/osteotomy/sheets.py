@@ -1,0 +1,61 @@
+"""A child with a known upper femur, and its worksheet with inputs set by hand."""
+
+from __future__ import annotations
+
+import datetime
+from functools import lru_cache
+
+from pathway.casefile.read import read_case
+from pathway.protocol.load import load_protocol
+from pathway.worksheets.case import case_of
+from pathway.worksheets.osteotomy import worksheet
+from pathway.worksheets.sheet import Sheet
+
+ON = datetime.date(2026, 11, 25)
+CASE = """
+schema_version = 1
+[child]
+id = "maple-01"
+date_of_birth = 2020-03-14
+sex = "girl"
+affected_side = "{side}"
+diagnosis = "congenital_femoral_deficiency"
+[[visit]]
+date = 2026-11-18
+method = "standing_full_length_film"
+  [visit.{side}]
+  {findings}
+"""
+FINDINGS = {
+    "femur_length_mm": 240,
+    "neck_shaft_angle_deg": 90,
+    "femoral_version_deg": 14,
+    "hilgenreiner_epiphyseal_angle_deg": 60,
+    "hip_adduction_deg": 40,
+    "neck_wire_length_mm": 38,
+    "femoral_neck_length_mm": 34,
+    "femoral_shaft_width_mm": 20,
+    "leg_length_discrepancy_mm": 60,
+}
+
+
+@lru_cache
+def _case(side, findings):
+    text = CASE.format(side=side, findings="\n  ".join(f"{name} = {value}" for name, value in findings))
+    record = read_case(text, "maple-01", load_protocol(), ON)
+    assert not isinstance(record, tuple), record
+    return case_of(record, load_protocol(), ON)
+
+
+def sheet(side: str = "left", without: tuple[str, ...] = (), protocol=None, **settings: object) -> Sheet:
+    """Return the worksheet; `without` leaves findings out, the other names are set by hand."""
+    findings = tuple((name, value) for name, value in FINDINGS.items() if name not in without)
+    case = _case(side, findings)
+    if protocol is not None:
+        case = case_of(case.record, protocol, ON)
+    return worksheet(case, {name: str(value) for name, value in settings.items()})
+
+
+def table(made: Sheet, title: str):
+    """Return a table of a sheet by its title."""
+    return next(table for section in made.sections for table in section.tables if table.title == title)

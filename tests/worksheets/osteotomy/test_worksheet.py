@@ -1,0 +1,257 @@
+"""The worksheet of the upper femur: what a surgeon reads from the record, the protocol and what is set by hand."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from pathway.protocol.load import load_protocol, with_overlay
+from pathway.protocol.overlay import Entry, Overlay
+from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH, InputProblem
+from tests.worksheets.osteotomy.sheets import FINDINGS, sheet, table
+
+
+def told(made, word):
+    return [warning for warning in made.warnings if word in warning.text]
+
+
+def test_inputs_say_where_they_come_from():
+    made = sheet(target_version_deg=10)
+    measured = made.input("neck_shaft_angle_deg")
+    assert (measured.value, measured.origin, str(measured.measured_on)) == (90, "visit", "2026-11-18")
+    assert made.input("blade_margin_mm").sources == ("common_practice",)
+    assert made.input("target_version_deg").origin == "by_hand"
+
+
+def test_the_sheet_carries_the_caution_and_asks_for_the_radiograph():
+    made = sheet()
+    assert made.cautions[0] == next(c.text for c in load_protocol().cautions if c.head)
+    assert made.cautions[-1] == CHECK_THE_RADIOGRAPH
+    assert {"srisaarn_2019", "valgus_series_1997", "recurrence_risk_46", "nsa_observers"} <= {
+        s.id for s in made.sources
+    }
+
+
+def test_the_larger_of_two_wishes_is_taken():
+    made = sheet()  # 90 to 125 asks for 35, 60 to 38 for 22
+    assert made.line("correction taken").value == pytest.approx(35)
+    assert made.line("epiphyseal angle after").value == pytest.approx(25)
+    steeper = sheet(hilgenreiner_epiphyseal_angle_deg=75, hip_adduction_deg=60)
+    assert steeper.line("correction taken").value == pytest.approx(37)
+    assert told(steeper, "") and steeper.line("neck-shaft angle after").value == pytest.approx(127)
+
+
+def test_the_three_published_limits_are_all_shown_and_one_may_be_set():
+    made = sheet(target_neck_shaft_deg=111)  # 21 deg of valgus: epiphyseal angle 39
+    held = {limit: made.line(f"published limit {limit} deg").value for limit in (35, 38, 41)}
+    assert held == {35: "4 deg short of it", 38: "1 deg short of it", 41: "reached"}
+    strict = sheet(epiphyseal_limit_deg=20, hip_adduction_deg=60)
+    assert strict.line("correction taken").value == pytest.approx(40)
+
+
+def test_adduction_at_hand_holds_the_correction_back():
+    made = sheet(hip_adduction_deg=25)
+    assert made.line("correction taken").value == pytest.approx(25)
+    assert told(made, "holds the correction back")
+    by_hand = sheet(hip_adduction_deg=25, target_neck_shaft_deg=125)
+    assert by_hand.line("correction taken").value == pytest.approx(35)
+    assert told(by_hand, "needs that much adduction")
+
+
+def test_unknown_adduction_is_said():
+    assert told(sheet(without=("hip_adduction_deg",)), "Adduction is not known")
+
+
+def test_targets_are_bands_because_observers_differ():
+    line = sheet().line("neck-shaft angle after")
+    assert line.spread == pytest.approx((line.value - 6, line.value + 6))
+
+
+def test_the_true_angle_is_worked_out_from_a_film_of_a_flexed_and_turned_hip():
+    # True 100, version 20, flexed 30: the film shows 109.0 (computed vector).
+    made = sheet(
+        without=("neck_shaft_angle_deg",),
+        apparent_neck_shaft_angle_deg=109.0,
+        femoral_version_deg=20,
+        film_hip_flexion_deg=30,
+    )
+    assert made.line("true neck-shaft angle").value == pytest.approx(100, abs=0.1)
+    assert made.line("in the position of the old film").value > 120
+
+
+def test_a_film_that_does_not_fit_the_true_angle_is_said():
+    assert told(sheet(apparent_neck_shaft_angle_deg=130, neck_shaft_angle_deg=90), "more than observers differ")
+
+
+def test_the_plan_of_steps_and_the_effect_of_their_order():
+    made = sheet(femoral_version_deg=44, proximal_femur_flexion_deg=20)
+    labels = [line.label for line in made.section("The correction").lines]
+    assert [label for label in labels if label.startswith("step")] == [
+        "step 1: valgus",
+        "step 2: extension",
+        "step 3: shaft outward",
+    ]
+    assert made.line("order matters by up to").value > 5
+    assert told(made, "Order matters")
+    assert not told(sheet(), "Order matters")
+
+
+def test_one_cut_is_given_when_asked_for():
+    assert "one cut for everything, tilt" not in [line.label for line in sheet().section("The correction").lines]
+    assert sheet(single_cut="yes", femoral_version_deg=40).line("one cut for everything, tilt").value > 0
+
+
+def test_a_target_out_of_reach_stops():
+    made = sheet(femoral_version_deg=0, proximal_femur_flexion_deg=70, target_neck_shaft_deg=130)
+    assert [warning.stop for warning in told(made, "no valgus reaches")] == [True]
+
+
+def test_every_implant_and_wire_is_listed_best_first():
+    made = sheet(target_neck_shaft_deg=130)
+    assert table(made, "Best choices first").rows[0][:3] == ("blade plate 130 deg", 0.0, 130.0)
+    every = table(made, "Neck-shaft angle by implant and wire")
+    assert " ".join(column.title for column in every.columns[1:]) == "-30 -20 -15 -10 -5 0 +5 +10 +15 +20 +30"
+    assert len(every.rows) == len(load_protocol().implants)
+
+
+def test_implants_at_hand_may_be_set_or_come_with_the_clinics_overlay():
+    made = sheet(implants_deg="95,120")
+    assert {row[0] for row in table(made, "Neck-shaft angle by implant and wire").rows} == {
+        "implant 95 deg",
+        "blade plate 120 deg",
+        "screw plate 120 deg",
+    }
+    ours = load_protocol()
+    off = [
+        Entry("implants", i.id, {"id": i.id, "off": True, "because": "not in the store"}, "c.toml")
+        for i in ours.implants
+    ]
+    own = {
+        "id": "own_115",
+        "label": "own plate",
+        "design": "blade_plate",
+        "angle_deg": 115,
+        "lengths_mm": [25],
+        "because": "in the store",
+        "provenance": "practice",
+        "sources": ["common_practice"],
+    }
+    clinic = with_overlay(ours, Overlay("Test clinic", "1", (*off, Entry("implants", "own_115", own, "c.toml"))))
+    rows = table(sheet(protocol=clinic), "Neck-shaft angle by implant and wire").rows
+    assert [row[0] for row in rows] == ["own plate"]
+
+
+def test_a_blade_longer_than_the_neck_less_the_margin_is_refused():
+    made = sheet(neck_wire_length_mm=36)
+    assert made.line("longest blade").value == pytest.approx(26)
+    assert (made.line("blade of 25 mm").value, made.line("blade of 32 mm").value) == ("fits", "refused")
+    short = sheet(neck_wire_length_mm=30)
+    assert [warning.stop for warning in told(short, "too long")] == [True]
+
+
+def test_the_slot_gives_its_extension():
+    made = sheet(femoral_version_deg=0, target_version_deg=0, proximal_femur_flexion_deg=20)
+    assert made.line("slot of the blade").value == pytest.approx(20)
+
+
+def test_the_shift_stands_beside_the_bone_width_with_the_ways_out():
+    made = sheet(cut_below_crossing_mm=40)  # 35 deg of valgus cut 40 mm below the crossing
+    assert made.line("shift to bring the neck's base back").value == pytest.approx(23, abs=0.5)
+    assert "20 mm wide" in made.line("shift to bring the neck's base back").note
+    assert made.line("contact left").value == 0
+    assert [line.label for line in made.section("Shift of the shaft").lines if line.label.startswith("way out")] == [
+        "way out: a higher cut",
+        "way out: less correction",
+        "way out: in steps",
+    ]
+    assert [warning.stop for warning in told(made, "cut higher")] == [True]
+    assert len(table(made, "Goals side by side").rows) == 3
+
+
+def test_a_cut_near_the_implant_needs_little_shift():
+    made = sheet()
+    assert made.line("contact left").value > 80
+    assert not told(made, "cut higher")
+
+
+def test_length_gained_comes_off_the_difference():
+    made = sheet()
+    gain = made.line("gained from head to knee").value
+    assert gain > 0
+    assert made.line("difference after").value == pytest.approx(60 - gain)
+
+
+@pytest.mark.parametrize("name", ["femoral_shaft_width_mm", "femur_length_mm"])
+def test_a_missing_size_of_the_bone_leaves_its_part_out_and_says_so(name):
+    made = sheet(without=(name,))
+    assert "Not worked out" in made.section("Shift of the shaft").words[0]
+    assert told(made, f"--set {name}=")
+    assert made.drawings == ()
+
+
+def test_the_length_on_the_wire_stands_in_for_the_necks():
+    made = sheet(without=("femoral_neck_length_mm",))
+    assert made.input("femoral_neck_length_mm").value == 38
+    assert "taken for it" in made.input("femoral_neck_length_mm").note
+
+
+@pytest.mark.parametrize(
+    ("without", "given_by_hand", "words"),
+    [
+        (("neck_shaft_angle_deg",), {}, "neck_shaft_angle_deg: found no value"),
+        (("femoral_version_deg",), {}, "femoral_version_deg: found no value"),
+        ((), {"neck_shaft_angle_deg": 300}, "'300'"),
+        ((), {"neck_shaft": 100}, "neck_shaft_angle_deg"),
+        ((), {"cut_below_crossing_mm": 100, "femur_length_mm": 90}, "less than"),
+        (
+            (),
+            {"femur_length_mm": 35, "femoral_neck_length_mm": 80, "neck_shaft_angle_deg": 110},
+            "longer than the bone",
+        ),
+        (
+            ("neck_shaft_angle_deg",),
+            {"apparent_neck_shaft_angle_deg": 120, "femoral_version_deg": 60, "film_leg_rotation_deg": 40},
+            "version and outward rotation",
+        ),
+    ],
+)
+def test_inputs_that_cannot_be_are_refused_with_what_to_do(without, given_by_hand, words):
+    with pytest.raises(InputProblem, match=words) as raised:
+        sheet(without=without, **given_by_hand)
+    assert all(fault.found and fault.expected and fault.do for fault in raised.value.faults)
+
+
+def _plausible(name):
+    low, high = load_protocol().finding(name).plausible
+    return st.floats(low, high)
+
+
+NUMBERS = ("proximal_femur_flexion_deg", *(name for name in FINDINGS if name != "leg_length_discrepancy_mm"))
+
+
+@settings(suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@given(st.fixed_dictionaries({name: _plausible(name) for name in NUMBERS}), st.sampled_from(["left", "right"]))
+def test_every_output_is_finite_for_every_plausible_input_or_the_error_is_clear(values, side):
+    try:
+        made = sheet(side, single_cut="yes", **values)
+    except InputProblem as problem:
+        assert all(fault.do for fault in problem.faults)
+        return
+    for drawing in made.drawings:
+        points = [point for shape in drawing.shapes for point in shape.points]
+        assert all(math.isfinite(part) for point in points for part in point)
+    numbers = [line.value for section in made.sections for line in section.lines]
+    assert all(math.isfinite(value) for value in numbers if isinstance(value, float))
+
+
+def test_left_and_right_give_the_same_sheet_but_for_the_drawing():
+    left, right = (sheet(side, femoral_version_deg=-20, proximal_femur_flexion_deg=15) for side in ("left", "right"))
+    for one, other in zip(left.sections, right.sections, strict=True):
+        assert [line.label for line in one.lines] == [line.label for line in other.lines]
+        for a, b in zip(one.lines, other.lines, strict=True):
+            same = b.value if not isinstance(b.value, float) else pytest.approx(b.value, abs=1e-6)
+            assert a.value == same
+    assert (left.side, right.side) == ("left", "right")
