@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from pathway.chance import Chance
 from pathway.growth import Step
 from pathway.growth.curves import Floats
 from pathway.protocol.model import AmountLimit, Bone, Protocol
@@ -53,7 +54,9 @@ class Arrest:
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """One way to the goal. `residual_mm` is the deterministic projection; `draws_mm` its spread (m,).
+    """One way to the goal. `residual_mm` is the deterministic projection; `draws_mm` its spread (m,), amounts kept.
+
+    `chance` says how it ends when amounts are decided again on the way; None on a prosthetic road, or not asked.
 
     `points` is the burden that the search weighed, by the weights of the rules; `not_beaten` that no other course
     has both less burden and a better chance.
@@ -73,6 +76,7 @@ class Course:
     months_over: float
     height_lost_mm: float
     points: float = 0.0
+    chance: Chance | None = None
     not_beaten: bool = False
     recommended: bool = False
     lost_because: str = ""

@@ -91,7 +91,7 @@ def first_course(
     timeline = stage_windows(graph, record, protocol, on, mature_age_years=posterior.mature_age_years)
     if isinstance(timeline, Conflict):
         return timeline
-    found = courses(AmountSearch(graph, timeline, posterior, record, protocol, on))
+    found = courses(AmountSearch(graph, timeline, posterior, record, protocol, on), chances=False)
     return next((course for course in found if course.recommended), None)
 
 

@@ -242,11 +242,20 @@ class CourseStage(Frozen):
     physes: tuple[str, ...] = ()
 
 
+class Needed(Frozen):
+    """How often (`share`, 0 to 1) a course comes to so many further lengthenings when amounts are decided again."""
+
+    lengthenings: int
+    share: float
+
+
 class Course(Frozen):
     """One whole way to the goal, comparable with the others; `lost_because` is empty for the recommended.
 
     `predicted_mm` is the projected difference at maturity without operations to come, `corrections_mm` what
-    the course takes off it, `median_residual_mm` the projection with the course; `residual_mm` its spread.
+    the course takes off it, `median_residual_mm` the projection with the course; `residual_mm` its spread and
+    `chance_within_…` what is left when later amounts are decided again from what visits will show;
+    `lengthenings_needed` how many that comes to, `height_lost_mm` the adult height that growth arrest costs.
     `points` is its burden by the weights of the rules; `not_beaten` that no other course has both less burden
     and a better chance.
     """
@@ -263,6 +272,8 @@ class Course(Frozen):
     residual_mm: Quantiles | None
     chance_within_10_mm: float | None
     chance_within_20_mm: float | None
+    lengthenings_needed: tuple[Needed, ...] = ()
+    height_lost_mm: Quantiles | None = None
     points: float = 0.0
     not_beaten: bool = False
     lost_because: str = ""

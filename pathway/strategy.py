@@ -1,7 +1,8 @@
 """Courses: how many lengthenings, with or without growth arrest of the long leg, compared and ranked.
 
 Deterministic on the central outlook: the course that reaches the goal, then the one with the fewest
-operations, then the fewest points of burden. Spread and chances are read off the growth draws.
+operations, then the fewest points of burden. Spread and chances come from the growth draws, later amounts decided
+again from what visits will show.
 """
 
 from __future__ import annotations
@@ -27,16 +28,17 @@ from pathway.course import (
 )
 from pathway.days import in_months
 from pathway.growth import outlook
+from pathway.later_amounts import chance_of
 from pathway.timing import device_days
 
 
-def courses(search: AmountSearch) -> tuple[Course, ...]:
+def courses(search: AmountSearch, *, chances: bool = True) -> tuple[Course, ...]:
     """Return the best course for each number of lengthenings with and without growth arrest, best first.
 
     The first within the protocol is recommended, unless the family or team chose another; every other says
     why it lost. A prosthetic road is among them where the protocol offers it.
     """
-    return _Strategist(search).ranked()
+    return _Strategist(search).ranked(chances)
 
 
 class _Strategist:
@@ -49,16 +51,22 @@ class _Strategist:
             need.need == "planned" and need.stage.operation and need.stage.lane != "length" for need in graph.needs
         )
 
-    def ranked(self) -> tuple[Course, ...]:
-        found = _not_beaten(list(self._all()), self.protocol.number("goal_accepted_mm"))
+    def ranked(self, chances: bool) -> tuple[Course, ...]:
+        found = list(self._all())
         wishes = self.search.wishes
         found.sort(key=lambda course: self._key(course, wishes.prefer))
         best = next((c for c in found if c.id == wishes.course), None)
         best = best or next((c for c in found if c.within_protocol), None)
         ordered = sorted(found, key=lambda course: course is not best)
-        return tuple(
+        told = [
             replace(course, recommended=course is best, lost_because=self._lost(course, best)) for course in ordered
-        )
+        ]
+        if chances:
+            told = [
+                course if course.prosthetic else replace(course, chance=chance_of(course, self.search))
+                for course in told
+            ]
+        return tuple(_not_beaten(told, self.protocol.number("goal_accepted_mm")))
 
     def _all(self) -> Iterator[Course]:
         most = self.search.wishes.at_most_lengthenings
@@ -187,7 +195,8 @@ def _not_beaten(found: list[Course], accepted_mm: float) -> list[Course]:
     """
 
     def weighed(course: Course) -> tuple[float, float, float, float]:
-        chance = round(100 * float(np.mean(np.abs(course.draws_mm) <= accepted_mm)))
+        ends = course.draws_mm if course.chance is None else course.chance.residual_mm
+        chance = round(100 * float(np.mean(np.abs(ends) <= accepted_mm)))
         return course.operations, round(course.device_months, 1), course.height_lost_mm, -chance
 
     own = [weighed(course) for course in found]

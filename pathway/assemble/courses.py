@@ -15,8 +15,9 @@ from pathway.timing import device_days
 
 def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course:
     """Return a course as plan data, ages as chosen on the planning grid."""
-    residual = quantiles(course.draws_mm)
-    chance = {mm: float(np.mean(np.abs(course.draws_mm) <= mm)) for mm in (10, 20)}
+    ends = course.draws_mm if course.chance is None else course.chance.residual_mm
+    residual = quantiles(ends)
+    chance = {mm: float(np.mean(np.abs(ends) <= mm)) for mm in (10, 20)}
     chosen = [
         pm.CourseStage(
             id=item.stage,
@@ -55,6 +56,8 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
         residual_mm=None if course.prosthetic else residual,
         chance_within_10_mm=None if course.prosthetic else round(chance[10], 3),
         chance_within_20_mm=None if course.prosthetic else round(chance[20], 3),
+        lengthenings_needed=_needed(course),
+        height_lost_mm=quantiles(course.chance.height_lost_mm) if course.chance and course.arrest else None,
         points=round(course.points, 2),
         not_beaten=course.not_beaten,
         lost_because=course.lost_because,
@@ -74,3 +77,14 @@ def _school_years(course: Course, record: Record, protocol: Protocol) -> int:
             years = (day.year if day.month >= first_month else day.year - 1 for day in (start, end))
             touched.update(range(next(years), next(years) + 1))
     return len(touched)
+
+
+def _needed(course: Course) -> tuple[pm.Needed, ...]:
+    """Return how often each number of further lengthenings will be needed, the rare ones (under 1 of 100) left out."""
+    if course.chance is None:
+        return ()
+    return tuple(
+        pm.Needed(lengthenings=number, share=round(share, 3))
+        for number, share in sorted(course.chance.numbers.items())
+        if share >= 0.01
+    )

@@ -124,8 +124,15 @@ def _course(course: Course, labels: Mapping[str, str], width: int, plain: bool) 
             "    ",
             "      ",
         )
+    if len(course.lengthenings_needed) > 1:
+        yield from _wrap(_needed(course), width, "    ", "      ")
     if course.lost_because:
         yield from _wrap(f"Not first: {course.lost_because}", width, "    ", "      ")
+
+
+def _needed(course: Course) -> str:
+    words = (f"{item.lengthenings} in about {100 * item.share:.0f}" for item in course.lengthenings_needed)
+    return f"further lengthenings finally needed, of 100: {', '.join(words)}"
 
 
 def _stage(stage: CourseStage, labels: Mapping[str, str]) -> str:
