@@ -150,7 +150,7 @@ def plan(
     if isinstance(timeline, Conflict):
         return None
     search = AmountSearch(graph, timeline, posterior, record, protocol, on)
-    found = courses(search)
+    found = courses(search, chances=False)
     chosen = next((course for course in found if course.recommended), None)
     if stays and chosen is not None and chosen.prosthetic:
         chosen = next((course for course in found if course.lengthenings), None)
