@@ -12,6 +12,7 @@ import click
 from pathway.cli_case import (
     BAD_INPUT,
     CANNOT_PLAN,
+    breaches_told,
     case_argument,
     example,
     examples,
@@ -19,6 +20,7 @@ from pathway.cli_case import (
     plain_option,
     plan_of,
     read_case_file,
+    taken_in,
     today,
 )
 from pathway.cli_courses import alternatives
@@ -27,6 +29,7 @@ from pathway.cli_worksheet import worksheet
 
 if TYPE_CHECKING:
     from pathway.plan_model import Plan
+    from pathway.worksheets.sheet import Sheet
 
 DEMO_CHILD = "rowan-02"
 DEMO_DAY = datetime.date(2026, 11, 25)
@@ -77,9 +80,21 @@ def demo(on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bo
 @protocol_option
 @json_option
 @plain_option
-def plan(case: Path, on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool) -> None:
+@click.option("--worksheets", is_flag=True, help="Add the worksheet of every operation to come.")
+def plan(
+    case: Path, on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool, worksheets: bool
+) -> None:
     """Plan the child of a case file: stages, dates, amounts, gates, courses."""
-    _print_plan(plan_of(read_case_file(case), str(case), today(on), clinic), as_json, plain)
+    text, day = read_case_file(case), today(on)
+    if not worksheets:
+        _print_plan(plan_of(text, str(case), day, clinic), as_json, plain)
+        return
+    from pathway.cli_worksheet import plan_with_sheets
+
+    record, protocol = taken_in(text, str(case), day, clinic)
+    with breaches_told(str(case)):
+        made, sheets = plan_with_sheets(record, protocol, day)
+    _print_plan(made, as_json, plain, sheets)
 
 
 @main.command()
@@ -142,11 +157,20 @@ def growth(case: Path, on: datetime.date | None, clinic: Path | None, as_json: b
     click.echo(growth_text(made, width()), nl=False)
 
 
-def _print_plan(made: Plan, as_json: bool, plain: bool) -> None:
-    from pathway.output.json import plan_json
+def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...] = ()) -> None:
+    from pathway.output.json import part_json, plan_json
     from pathway.output.text import plan_text
 
-    click.echo(plan_json(made) if as_json else plan_text(made, width(), plain=plain), nl=as_json)
+    if as_json and sheets:
+        worked = [sheet.model_dump(mode="json") for sheet in sheets]
+        click.echo(part_json({**made.model_dump(mode="json"), "worksheets": worked}))
+    else:
+        click.echo(plan_json(made) if as_json else plan_text(made, width(), plain=plain), nl=as_json)
+    if sheets and not as_json:
+        from pathway.output.worksheet_text import worksheet_text
+
+        for sheet in sheets:
+            click.echo("\n" + worksheet_text(sheet, width(), plain=plain or not sys.stdout.isatty()), nl=False)
     if made.conflicts:
         for item in made.conflicts:
             click.echo(item.explanation, err=True)

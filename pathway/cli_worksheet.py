@@ -81,6 +81,23 @@ def _sheet(
     return KINDS[kind].make(case_of(record, protocol, on, plan, opened, posterior), settings)
 
 
+def plan_with_sheets(record: Record, protocol: Protocol, on: datetime.date) -> tuple[Plan, tuple[Sheet, ...]]:
+    """Return the plan with the worksheet of every operation to come; leaves with a sentence where one cannot be made.
+
+    Raises PlanBreach as `make_plan` does.
+    """
+    from pathway.plan import make_plan
+    from pathway.worksheets.of_plan import sheets_of
+    from pathway.worksheets.sheet import InputProblem
+
+    made = make_plan(record, protocol, on)
+    try:
+        return made, sheets_of(record, protocol, on, made)
+    except InputProblem as error:
+        click.echo(str(error), err=True)
+        sys.exit(BAD_INPUT)
+
+
 def _print_svg(sheet: Sheet) -> None:
     from pathway.output.schematic import svg
 

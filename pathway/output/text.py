@@ -229,7 +229,7 @@ def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     if not plan.alternatives:
         return
     yield ""
-    yield "Courses compared (later amounts decided again from what visits show; chances as counts of 100)"
+    yield "Courses compared (chances: of 100, later amounts decided again on the way)"
     for course in plan.alternatives[:SHOWN_COURSES]:
         yield from _course(course, width, plain)
     more = len(plan.alternatives) - SHOWN_COURSES

@@ -1,0 +1,46 @@
+"""A plan with the worksheets of its operations: every operation to come has its numbers, and they are the plan's."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from pathway.cli import main
+from pathway.protocol.load import load_protocol
+from pathway.worksheets.kinds import kind_for
+from pathway.worksheets.of_plan import sheets_of
+from tests.examples import NAMES, ON, example, example_plan
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_operation_to_come_with_a_kind_has_its_sheet(name: str) -> None:
+    plan = example_plan(name)
+    sheets = sheets_of(example(name), load_protocol(), ON, plan)
+    wanted = [stage.id for stage in plan.stages if kind_for(stage) and stage.date and stage.status != "done"]
+    assert [sheet.stage for sheet in sheets] == wanted
+    assert all(any("surgeon decides" in caution for caution in sheet.cautions) for sheet in sheets)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_lengthening_gains_in_its_sheet_what_it_gains_in_the_plan(name: str) -> None:
+    plan = example_plan(name)
+    for sheet in sheets_of(example(name), load_protocol(), ON, plan):
+        if sheet.kind == "lengthening":
+            amount = next(item.value for item in sheet.inputs if item.name == "amount_mm")
+            assert amount == plan.stage(str(sheet.stage)).amount_mm
+
+
+def test_the_command_prints_them_after_the_plan() -> None:
+    result = CliRunner().invoke(main, ["plan", "rowan-02", "--on", "2026-11-25", "--worksheets"])
+    assert result.exit_code == 0
+    assert result.stdout.startswith("Plan for rowan-02")
+    assert "Lengthening of the femur, 50 mm (femoral_lengthening_1)" in " ".join(result.stdout.split())
+
+
+def test_the_json_holds_them_beside_the_plan() -> None:
+    result = CliRunner().invoke(main, ["plan", "rowan-02", "--on", "2026-11-25", "--worksheets", "--json"])
+    data = json.loads(result.stdout)
+    assert data["child"]["id"] == "rowan-02"
+    assert {sheet["kind"] for sheet in data["worksheets"]} >= {"osteotomy", "lengthening", "growth-arrest"}
