@@ -1,8 +1,8 @@
 """Courses: how many lengthenings, with or without growth arrest of the long leg, compared and ranked.
 
-Deterministic on the central outlook: the course that reaches the goal, then the one with the least burden:
-operations, months with a device, months with a large difference, unusual ages, weighed by the rules. Spread and chances come from the growth draws, later amounts decided
-again from what visits will show.
+Deterministic on the central outlook: the course that reaches the goal, then the one with the least burden
+(operations, months with a device, months with a large difference, unusual ages), weighed by the rules. Spread and
+chances come from the growth draws, later amounts decided again from what visits will show.
 """
 
 from __future__ import annotations
@@ -193,10 +193,10 @@ class _Strategist:
             reasons.append(f"{course.device_months - best.device_months:.1f} more months with a device")
         if course.arrest is not None and best.arrest is None:
             reasons.append(f"costs about {course.height_lost_mm:.0f} mm of adult height")
-        more = self._burden(course) - self._burden(best)
-        if course.operations < best.operations and more > 0:
+        heavier = self._burden(course) - self._burden(best)
+        if course.operations < best.operations and heavier > 0:
             reasons.append(f"fewer operations, but {self._why_heavier(course, best)}")
-        return "; ".join(reasons) or f"equal in goal, {more:.0f} more points of burden"
+        return "; ".join(reasons) or f"equal in goal, {heavier:.0f} more points of burden"
 
 
 def _not_beaten(found: list[Course], accepted_mm: float) -> list[Course]:
