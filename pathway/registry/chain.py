@@ -60,7 +60,7 @@ def linked(
     supersedes: int | None,
     salt: str,
 ) -> Entry:
-    """Return the entry that follows `head`. Raises ValueError for a payload that is no JSON or a moment without zone."""
+    """Return the entry that follows `head`. Raises ValueError for what is no JSON or has no time zone."""
     digest = payload_digest(salt, payload_text(payload))
     sequence = head.count + 1
     own = link_digest(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, insert, inspect, select, text
+from sqlalchemy.pool import QueuePool
 
 from pathway.registry import tables
 from pathway.registry.place import Place, is_plain, new_file
@@ -15,7 +17,6 @@ from pathway.registry.problem import RegistryProblem, problem
 WAIT_SECONDS = 30
 """How long a step waits for another program before it gives up."""
 _MAKING = 4_021_967_011
-_UNENCRYPTED = "the library for encrypted registries is missing"
 
 
 def open_engine(place: Place, key: str | None, *, create: bool) -> Engine:
@@ -44,7 +45,9 @@ def file_engine(file: Path, key: str | None) -> Engine:
     if module is None:
         engine = create_engine(f"sqlite:///{file}", connect_args={"timeout": WAIT_SECONDS})
     else:
-        engine = create_engine("sqlite://", module=module, creator=_opener(module, file, key or ""), poolclass=_pool())
+        engine = create_engine(
+            "sqlite://", module=module, creator=_opener(module, file, key or ""), poolclass=QueuePool
+        )
     event.listen(engine, "connect", _durable)
     event.listen(engine, "begin", _begin)
     return engine
@@ -63,10 +66,8 @@ def _open_file(file: Path, key: str | None, *, create: bool) -> Engine:
     if not file.exists():
         if not create:
             raise no_registry(str(file))
-        try:
+        with suppress(FileExistsError):  # somebody else was quicker: theirs is as good
             new_file(file, lambda draft: _filled(draft, key))
-        except FileExistsError:
-            pass  # somebody else was quicker: theirs is as good
     _check_file(file, key)
     engine = file_engine(file, key)
     try:
@@ -93,8 +94,8 @@ def _check_file(file: Path, key: str | None) -> None:
     if is_plain(file) and key is not None:
         raise problem(str(file), "a registry that is not encrypted", "no key", "leave the key away")
     if not is_plain(file) and key is None:
-        found = "a file that is encrypted or no registry"
-        raise problem(str(file), found, "a key (--key-file or --ask-key), or a registry", "give the key or check the path")
+        found, expected = "a file that is encrypted or no registry", "a registry that opens without a key"
+        raise problem(str(file), found, expected, "give its key (--key-file or --ask-key), or check the path")
 
 
 def _server(place: Place) -> Engine:
@@ -133,7 +134,8 @@ def _make_on_server(engine: Engine) -> None:
 
 def no_registry(name: str) -> RegistryProblem:
     """Return what to say where there is no registry yet."""
-    return problem(name, "no registry there", "one", "make it with `limb-pathway registry import CASE`, or correct --registry")
+    do = "make it with `limb-pathway registry import CASE`, or correct --registry"
+    return problem(name, "no registry there", "one", do)
 
 
 def _not_ours(name: str) -> RegistryProblem:
@@ -145,7 +147,7 @@ def _encrypting() -> Any:
         from sqlcipher3 import dbapi2  # noqa: PLC0415  (an extra: only who encrypts needs it)
     except ImportError:
         do = "install it with `pip install 'limb-pathway[encrypted]'`"
-        raise problem("key", _UNENCRYPTED, "sqlcipher3", do) from None
+        raise problem("key", "no library for encrypted registries", "sqlcipher3", do) from None
     return dbapi2
 
 
@@ -158,12 +160,6 @@ def _opener(module: Any, file: Path, key: str) -> Callable[[], Any]:
         return connection
 
     return opened
-
-
-def _pool() -> Any:
-    from sqlalchemy.pool import QueuePool  # noqa: PLC0415  (opening anew would derive the key each time)
-
-    return QueuePool
 
 
 def _durable(connection: Any, _record: object) -> None:

@@ -10,25 +10,92 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from pathway.registry.problem import RegistryProblem, problem
 
 _NOTHING = "nothing of this step was saved"
-_SAYINGS: tuple[tuple[str, str, str, str], ...] = (
-    ("database or disk is full", "no room left on the disk", f"room for the entry; {_NOTHING}", "free some space and try again"),
-    ("no space left", "no room left on the disk", f"room for the entry; {_NOTHING}", "free some space and try again"),
-    ("disk i/o error", "that the disk cannot be written", f"a working disk with room; {_NOTHING}", "check space and disk, then run `registry verify`"),
-    ("file too large", "that the file may not grow", f"room for the entry; {_NOTHING}", "lift the limit on file sizes or move the registry"),
-    ("readonly", "a place that may only be read", f"one that may be written; {_NOTHING}", "check the permissions of file and folder, or name another with --registry"),
-    ("read-only", "a place that may only be read", f"one that may be written; {_NOTHING}", "check the permissions, or name another with --registry"),
-    ("database is locked", "that another program holds the registry", f"to wait less than 30 seconds for it; {_NOTHING}", "try again; if it stays so, look for a program that hangs"),
-    ("unable to open database file", "that the file or its folder cannot be opened", "a folder in which files may be made", "check the path and the permissions, or name another with --registry"),
-    ("not a database", "a file that is no registry, or is encrypted with another key", "a registry", "check the path and the key (--key-file or --ask-key)"),
-    ("malformed", "a damaged file", "a sound database", "keep it aside and restore the last backup with `registry restore`"),
-    ("never changed", "an attempt to change what was kept", "a new entry that supersedes it", "correct it by a new entry"),
-    ("connection refused", "that no server answers", "a running PostgreSQL server", "start it, or correct the address"),
-    ("could not translate host name", "a host that nobody knows", "the name of the server", "correct the address"),
-    ("failed to resolve host", "a host that nobody knows", "the name of the server", "correct the address"),
-    ("password", "that the server refused the user", "a user with a password that it knows", "put it into a password file (PGPASSFILE), not into the address"),
-    ("does not exist", "a database, role or table that does not exist", "a registry", "ask the administrator to make it, or correct the address"),
-    ("permission denied", "that the user may not do this", f"the right to read and to add; {_NOTHING}", "ask the administrator"),
-)  # fmt: skip
+_ROOM = ("no room left on the disk", f"room for the entry; {_NOTHING}", "free some space and try again")
+_READ_ONLY = (
+    "a place that may only be read",
+    f"one that may be written; {_NOTHING}",
+    "check the permissions of file and folder, or name another with --registry",
+)
+_NOBODY = ("a host that nobody knows", "the name of the server", "correct the address")
+_SAYINGS: tuple[tuple[str, tuple[str, str, str]], ...] = (
+    ("disk is full", _ROOM),
+    ("no space left", _ROOM),
+    ("disk full", _ROOM),
+    ("file too large", ("that the file may not grow", _ROOM[1], "lift the limit on file sizes or move the registry")),
+    (
+        "disk i/o error",
+        (
+            "that the disk cannot be written",
+            f"a working disk with room; {_NOTHING}",
+            "check disk and space, then run `registry verify`",
+        ),
+    ),
+    ("readonly", _READ_ONLY),
+    ("read-only", _READ_ONLY),
+    (
+        "database is locked",
+        (
+            "that another program holds the registry",
+            f"to wait less than 30 seconds; {_NOTHING}",
+            "try again; if it stays so, look for a program that hangs",
+        ),
+    ),
+    (
+        "unable to open database file",
+        (
+            "that the file or its folder cannot be opened",
+            "a folder in which files may be made",
+            "check path and permissions, or name another with --registry",
+        ),
+    ),
+    (
+        "not a database",
+        (
+            "a file that is encrypted with another key, or no registry",
+            "the key it was made with",
+            "check the key (--key-file or --ask-key) and the path",
+        ),
+    ),
+    (
+        "malformed",
+        ("a damaged file", "a sound database", "keep it aside and restore the last backup with `registry restore`"),
+    ),
+    (
+        "never changed",
+        ("an attempt to change what was kept", "a new entry that supersedes it", "correct it by a new entry"),
+    ),
+    (
+        "connection refused",
+        ("that no server answers", "a running PostgreSQL server", "start it, or correct the address"),
+    ),
+    ("could not translate host name", _NOBODY),
+    ("failed to resolve host", _NOBODY),
+    (
+        "password",
+        (
+            "that the server refused the user",
+            "a user and password that it knows",
+            "put the password into a password file (PGPASSFILE), not into the address",
+        ),
+    ),
+    (
+        "does not exist",
+        (
+            "a database, role or table that does not exist",
+            "a registry",
+            "ask the administrator to make it, or correct the address",
+        ),
+    ),
+    (
+        "permission denied",
+        (
+            "that this user may not do it",
+            f"the right to read and to add; {_NOTHING}",
+            "check the permissions, or ask the administrator",
+        ),
+    ),
+)
+"""What to say (found, expected, do) where the database's own words, in small letters, hold the first text."""
 
 
 @contextmanager
@@ -46,7 +113,8 @@ def told(where: str) -> Iterator[None]:
 def failure(where: str, error: BaseException) -> RegistryProblem:
     """Return what to tell a person about a failure of database or file system."""
     said = " ".join(str(error).split())
-    for part, found, expected, do in _SAYINGS:
+    for part, words in _SAYINGS:
         if part in said.lower():
-            return problem(where, found, expected, do)
-    return problem(where, f"a failure of the database ({said[:200]})", "none", "check place and permissions and try again")
+            return problem(where, *words)
+    do = "check the place and its permissions, and try again"
+    return problem(where, f"a failure of the database ({said[:200]})", "none", do)

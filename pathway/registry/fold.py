@@ -68,7 +68,8 @@ def parts_of(entries: Iterable[Entry]) -> tuple[Part, ...]:
             continue
         root = roots.get(entry.supersedes or 0)
         if root is None:
-            raise Unfoldable(f"entry {entry.sequence} corrects entry {entry.supersedes}, which is no part of the record")
+            what = f"entry {entry.supersedes}, which is no part of the record"
+            raise Unfoldable(f"entry {entry.sequence} corrects {what}")
         roots[entry.sequence] = root
         parts[root] = _corrected(entry, root, names[root])
     return tuple(part for part in parts.values() if part is not None)

@@ -102,7 +102,9 @@ def erasure_entry(reason: str, who: str) -> NewEntry:
     return NewEntry("erasure", {"reason": reason}, who)
 
 
-def upgraded(payload: Payload, version: int, steps: Mapping[int, Upgrade] = UPGRADES, now: int = PAYLOAD_VERSION) -> Payload:
+def upgraded(
+    payload: Payload, version: int, steps: Mapping[int, Upgrade] = UPGRADES, now: int = PAYLOAD_VERSION
+) -> Payload:
     """Return a payload of any earlier version as one of version `now`; the kept one is not touched.
 
     Raises `UnreadablePayload` for a version that this program does not know.

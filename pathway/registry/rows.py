@@ -69,7 +69,8 @@ def add(connection: Connection, made: Iterable[Entry]) -> None:
 def heads_in(connection: Connection) -> Iterator[tuple[str, Head]]:
     """Yield every child with the head of its chain, by name of the child."""
     child, last = "", NO_ENTRIES
-    for row in connection.execute(select(entries.c.child, entries.c.sequence, entries.c.sha256).order_by(entries.c.child, entries.c.sequence)):
+    query = select(entries.c.child, entries.c.sequence, entries.c.sha256)
+    for row in connection.execute(query.order_by(entries.c.child, entries.c.sequence)):
         if row.child != child and child:
             yield child, last
         child, last = row.child, Head(row.sequence, row.sha256)

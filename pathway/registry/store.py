@@ -178,7 +178,8 @@ class Registry:
             try:
                 check_new(new)
             except UnreadablePayload as error:
-                raise problem(self.place.name, str(error), "an entry that can be read back", "correct it", key=child) from error
+                expected = "an entry that can be read back"
+                raise problem(self.place.name, str(error), expected, "correct it", key=child) from error
             named = new.payload.get("record", {}).get("child", {}).get("id", child)
             if new.kind == "erasure" or named != child:
                 found = "an erasure" if new.kind == "erasure" else f"the record of {named}"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import (
     DDL,
     Column,
@@ -83,8 +85,13 @@ $$ BEGIN RAISE EXCEPTION 'what was kept is never changed'; END $$
 GUARDS = (("entry", "UPDATE"), ("entry", "DELETE"), ("payload", "UPDATE"))
 """What the database itself refuses; a payload may be deleted, which is how a child is erased."""
 
-event.listen(TABLES, "after_create", DDL(_FUNCTION.replace("%", "%%")).execute_if(dialect="postgresql"))
+
+def _after_making(dialect: str, statement: str) -> None:
+    made: Any = DDL(statement.replace("%", "%%"))  # type: ignore[no-untyped-call]
+    event.listen(TABLES, "after_create", made.execute_if(dialect=dialect))
+
+
+_after_making("postgresql", _FUNCTION)
 for _table, _what in GUARDS:
     for _dialect, _text in (("sqlite", _SQLITE), ("postgresql", _POSTGRESQL)):
-        _statement = _text.format(name=f"no_{_what.lower()}_of_{_table}", what=_what, table=_table)
-        event.listen(TABLES, "after_create", DDL(_statement).execute_if(dialect=_dialect))
+        _after_making(_dialect, _text.format(name=f"no_{_what.lower()}_of_{_table}", what=_what, table=_table))
