@@ -17,9 +17,12 @@ BATCH = 500
 _ON = (entries.c.child == payloads.c.child) & (entries.c.sequence == payloads.c.sequence)
 
 
-def with_payloads() -> Select[Any]:
-    """Return the query for all entries with their payloads (null where erased), by child and sequence."""
-    joined = entries.outerjoin(payloads, _ON)
+def with_payloads(*, plans: bool = True) -> Select[Any]:
+    """Return the query for all entries with their payloads (null where erased), by child and sequence.
+
+    Without `plans`, the payloads of accepted plans, which are large, are null too.
+    """
+    joined = entries.outerjoin(payloads, _ON if plans else _ON & (entries.c.kind != "revision"))
     query = select(entries, payloads.c.salt, payloads.c.body).select_from(joined)
     return query.order_by(entries.c.child, entries.c.sequence)
 
@@ -42,9 +45,9 @@ def entry_of(row: Row[Any]) -> Entry:
     )
 
 
-def entries_of(connection: Connection, child: str, after: int = 0) -> tuple[Entry, ...]:
-    """Return the entries of a child after a sequence number, in order."""
-    query = with_payloads().where(entries.c.child == child, entries.c.sequence > after)
+def entries_of(connection: Connection, child: str, *, plans: bool = True) -> tuple[Entry, ...]:
+    """Return the entries of a child in order; without `plans`, those of accepted plans come without payload."""
+    query = with_payloads(plans=plans).where(entries.c.child == child)
     return tuple(entry_of(row) for row in connection.execute(query))
 
 

@@ -134,16 +134,15 @@ class Registry:
         self._check(child, news)
         try:
             with told_unless_taken(self.place.name), self.engine.begin() as connection:
-                so_far = rows.entries_of(connection, child)
-                head = head_of(so_far)
-                if head != seen:
-                    return self._overtaken(child, so_far, seen)
-                made = _made(child, head, news, when)
-                self.folded(child, (*so_far, *made))
-                rows.add(connection, made)
+                so_far = rows.entries_of(connection, child, plans=False)
+                if head_of(so_far) == seen:
+                    made = _made(child, seen, news, when)
+                    self._check_fit(child, so_far, made)
+                    rows.add(connection, made)
+                    return Saved(made, head_of(made) if made else seen)
         except IntegrityError:
-            return self._overtaken(child, self.entries(child), seen)
-        return Saved(made, head_of(made) if made else seen)
+            pass  # somebody else took the number between reading and adding
+        return self._overtaken(child, self.entries(child), seen)
 
     def stored_plans(self, *, whole: bool = False) -> tuple[StoredPlan, ...]:
         """Return the plans kept for lists, by child; without the plans themselves unless `whole`."""
@@ -184,6 +183,15 @@ class Registry:
             if new.kind == "erasure" or named != child:
                 found = "an erasure" if new.kind == "erasure" else f"the record of {named}"
                 raise problem(self.place.name, found, f"an entry on {child}", "save it where it belongs", key=child)
+
+    def _check_fit(self, child: str, so_far: Sequence[Entry], made: Sequence[Entry]) -> None:
+        if any(entry.kind == "erasure" for entry in so_far):
+            self.folded(child, so_far)
+        try:
+            record_of((*so_far, *made))
+        except Unfoldable as error:
+            expected, do = "an entry that fits what is kept", "correct it; nothing was saved"
+            raise problem(self.place.name, str(error), expected, do, key=child) from error
 
     def _overtaken(self, child: str, now: tuple[Entry, ...], seen: Head) -> Overtaken:
         known = head_of(now[: seen.count])
