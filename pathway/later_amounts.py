@@ -33,8 +33,9 @@ def chance_of(course: Course, search: AmountSearch, *, seed: int = 0, spare: boo
     The first bone's lengthenings and the growth arrest are decided again, those of the second bone kept as planned,
     and all ages but that of the growth arrest. `spare` allows for one more lengthening than planned, and for a growth
     arrest at the end where none is planned (None: where the course as planned reaches the accepted band, or is
-    recommended though it does not). What planning again does beyond that (other ages, the second bone, a course
-    of another kind) narrows the spread by a share that the rules hold, measured in lives lived through. Raises ValueError for a prosthetic road, which has no amounts.
+    recommended though it does not). What planning again does beyond that (other ages, the second bone, another
+    course) narrows the spread by a share that the rules hold, measured in lives lived through. Raises ValueError for
+    a prosthetic road, which has no amounts.
     """
     if course.prosthetic:
         raise ValueError("a prosthetic road has no amounts to decide")
