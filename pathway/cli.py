@@ -25,6 +25,7 @@ from pathway.cli_case import (
 )
 from pathway.cli_courses import alternatives
 from pathway.cli_followup import compare, followup
+from pathway.cli_plans import accept
 from pathway.cli_registry import registry
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width
 from pathway.cli_worksheet import worksheet
@@ -58,6 +59,7 @@ main.add_command(followup)
 main.add_command(compare)
 main.add_command(worksheet)
 main.add_command(registry)
+main.add_command(accept)
 
 
 @main.command()
