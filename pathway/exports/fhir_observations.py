@@ -67,9 +67,7 @@ def _value(rule: FindingRule, value: Value) -> Json:
     return {"valueQuantity": quantity(value, rule.unit)}
 
 
-def _absent(
-    rule: FindingRule, side: str | None, day: datetime.date, why: str, status: str, at: Addresses
-) -> Json:
+def _absent(rule: FindingRule, side: str | None, day: datetime.date, why: str, status: str, at: Addresses) -> Json:
     code, display = ABSENT[why]
     reason = concept(why.replace("_", " "), coding(ABSENT_SYSTEM, code, display))
     return {**_head(rule, side, day, status, at), "dataAbsentReason": reason}

@@ -62,9 +62,7 @@ def condition(plan: Plan, at: Addresses) -> Json:
     child = plan.child
     side = "both legs" if child.affected_side == "both" else f"{child.affected_side} leg"
     typed = [item for item in plan.classification if item.type != "undetermined"]
-    stages = [
-        {"summary": concept(f"{item.type}: {item.type_label}"), "type": concept(item.label)} for item in typed
-    ]
+    stages = [{"summary": concept(f"{item.type}: {item.type_label}"), "type": concept(item.label)} for item in typed]
     return {
         "resourceType": "Condition",
         "id": at.id("condition"),

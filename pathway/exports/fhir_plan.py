@@ -55,7 +55,10 @@ def _target(goal: Goal, protocol: Protocol) -> Json | None:
     if len(leaves) == 1:
         return {"measure": measure, "detailQuantity": _bound(leaves[0], rule.unit)}
     if len(low) == len(high) == 1 and len(leaves) == 2:
-        return {"measure": measure, "detailRange": {"low": quantity(low[0], rule.unit), "high": quantity(high[0], rule.unit)}}
+        return {
+            "measure": measure,
+            "detailRange": {"low": quantity(low[0], rule.unit), "high": quantity(high[0], rule.unit)},
+        }
     return None
 
 
@@ -121,7 +124,9 @@ def care_plan(plan: Plan, at: Addresses, goals: Sequence[Json], findings: Sequen
         "created": plan.on.isoformat(),
         "author": at.reference("device"),
         "addresses": [at.reference("condition")],
-        "note": [{"text": text} for text in (*told(plan), *(item.explanation for item in plan.conflicts), *plan.notices)],
+        "note": [
+            {"text": text} for text in (*told(plan), *(item.explanation for item in plan.conflicts), *plan.notices)
+        ],
     }
     if days:
         made["period"] = {"start": min(days).isoformat(), "end": max(days).isoformat()}

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from icalendar import Calendar, Event
 
@@ -64,7 +65,7 @@ def calendar_bytes(
     uids = set()
     for entry in listed:
         event = _event(child, entry, stamp)
-        uid = str(event["uid"])
+        uid = str(_of(event, "uid"))
         uids.add(uid)
         event.add("sequence", _sequence(event, before.get(uid), number))
         calendar.add_component(event)
@@ -135,15 +136,19 @@ def _called_off(old: Earlier, stamp: datetime.datetime, number: int) -> Event:
 
 
 def _said(event: Event) -> tuple[str, ...]:
-    start = event["dtstart"].dt
-    return (str(event["summary"]), str(event["description"]), str(event["status"]), start.isoformat())
+    words = [str(_of(event, name)) for name in ("summary", "description", "status")]
+    return (*words, _of(event, "dtstart").dt.isoformat())
+
+
+def _of(event: Event, name: str) -> Any:
+    """Return a property of an entry; raises KeyError where it has none."""
+    return event[name]
 
 
 def _earlier(event: Event) -> Earlier:
-    start = event["dtstart"].dt
-    if isinstance(start, datetime.datetime):
+    start = _of(event, "dtstart").dt
+    if isinstance(start, datetime.datetime) or not isinstance(start, datetime.date):
         raise ValueError("an entry of ours is a whole day")
     said = _said(event)
-    return Earlier(
-        str(event["uid"]), int(event["sequence"]), str(event[PART]), start, said, said[2] == "CANCELLED"
-    )
+    number = int(_of(event, "sequence"))
+    return Earlier(str(_of(event, "uid")), number, str(_of(event, PART)), start, said, said[2] == "CANCELLED")
