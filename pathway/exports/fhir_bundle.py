@@ -7,11 +7,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from html import escape
 from typing import Any
 
-from pathway.exports.fhir_codes import GOALS, HOME, PLAN_NOTE, PROBLEMS, RESULTS, Json, coding, concept
+from pathway.exports.fhir_codes import GOALS, PLAN_NOTE, PROBLEMS, RESULTS, Json, coding, concept
 from pathway.exports.fhir_observations import observations
 from pathway.exports.fhir_parts import Addresses, condition, labels, patient, program, told
 from pathway.exports.fhir_plan import care_plan, goals, requests
-from pathway.exports.names import is_invented
+from pathway.exports.names import HOME, is_invented
 from pathway.plan_model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record

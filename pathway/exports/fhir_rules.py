@@ -7,7 +7,8 @@ import uuid
 from collections.abc import Iterable, Iterator
 
 from pathway.condition_words import condition_words
-from pathway.exports.fhir_codes import HOME, STAGES, Json, coding, concept, quantity
+from pathway.exports.fhir_codes import STAGES, Json, coding, concept, quantity
+from pathway.exports.names import HOME
 from pathway.protocol.model import Condition, Interval, Protocol, Rule, Sourced, Stage
 from pathway.protocol.model import Goal as GoalRule
 
@@ -168,11 +169,12 @@ def _words(stage: Stage, protocol: Protocol) -> Iterator[str]:
 
 
 def _about(stage: Stage, protocol: Protocol) -> Iterator[Sourced]:
-    yield from (rule for rule in protocol.indications if rule.stage == stage.id)
-    yield from (rule for rule in protocol.gates if rule.guards == stage.id)
-    for kind in (protocol.contraindications, protocol.amount_limits, protocol.age_windows, protocol.stop_rules):
-        yield from (rule for rule in kind if rule.stage == stage.id)
-    yield from (rule for rule in (*protocol.goals, *protocol.follow_ups) if rule.stage == stage.id)
+    yield from (rule for _, rule, _ in _judged(stage, protocol))
+    yield from (rule for rule in protocol.amount_limits if rule.stage == stage.id)
+    yield from (rule for rule in protocol.age_windows if rule.stage == stage.id)
+    yield from (rule for rule in protocol.stop_rules if rule.stage == stage.id)
+    yield from (rule for rule in protocol.goals if rule.stage == stage.id)
+    yield from (rule for rule in protocol.follow_ups if rule.stage == stage.id)
 
 
 def _cited(protocol: Protocol, rules: Iterable[Sourced]) -> list[Json]:

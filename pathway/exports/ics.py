@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from icalendar import Calendar, Event
+from icalendar import Calendar, Component, Event
 
 from pathway.exports.agenda import PLAN_PART, Entry
 from pathway.exports.names import lasting_id
@@ -73,7 +73,7 @@ def calendar_bytes(
     for uid, old in before.items():
         if uid not in uids and old.day > on and old.part in held:
             calendar.add_component(_called_off(old, stamp, number))
-    return calendar.to_ical()
+    return bytes(calendar.to_ical())
 
 
 def read_previous(data: bytes, name: str) -> Mapping[str, Earlier] | Fault:
@@ -135,17 +135,17 @@ def _called_off(old: Earlier, stamp: datetime.datetime, number: int) -> Event:
     return event
 
 
-def _said(event: Event) -> tuple[str, ...]:
+def _said(event: Component) -> tuple[str, ...]:
     words = [str(_of(event, name)) for name in ("summary", "description", "status")]
     return (*words, _of(event, "dtstart").dt.isoformat())
 
 
-def _of(event: Event, name: str) -> Any:
+def _of(event: Component, name: str) -> Any:
     """Return a property of an entry; raises KeyError where it has none."""
     return event[name]
 
 
-def _earlier(event: Event) -> Earlier:
+def _earlier(event: Component) -> Earlier:
     start = _of(event, "dtstart").dt
     if isinstance(start, datetime.datetime) or not isinstance(start, datetime.date):
         raise ValueError("an entry of ours is a whole day")
