@@ -73,7 +73,7 @@ def calendar(
     the plan. For two files of one day, or to call off what fell away, name the earlier file with --previous.
     """
     from pathway.exports.agenda import PLAN_PART, agenda
-    from pathway.exports.ics import calendar_bytes
+    from pathway.exports.ics import NoEntry, calendar_bytes
     from pathway.exports.turning import part_of
     from pathway.facts import facts_on
 
@@ -87,7 +87,12 @@ def calendar(
         entries += _lengthening(made, record, protocol, lengthening)
         parts.append(part_of(lengthening))
     about = f"{made.cautions[0].text} Planned as on {day} with {protocol.name} {protocol.version}."
-    _write(calendar_bytes(made.child.id, entries, day, _moment(stamp), about, before, parts), out)
+    try:
+        data = calendar_bytes(made.child.id, entries, day, _moment(stamp), about, before, parts)
+    except NoEntry:
+        click.echo(f"{case}: no stage of the plan has a day, so there is no calendar to write; see `plan`.", err=True)
+        sys.exit(CANNOT_PLAN)
+    _write(data, out)
     _told(made)
 
 

@@ -25,6 +25,10 @@ PART = "X-LIMB-PATHWAY-PART"
 LONGEST_SEQUENCE = 2**31 - 1
 
 
+class NoEntry(Exception):
+    """There is nothing to enter: the standard knows no calendar without an entry."""
+
+
 @dataclass(frozen=True, slots=True)
 class Earlier:
     """An entry of an older file: its number, its part, what it said, and whether it was called off."""
@@ -53,6 +57,8 @@ def calendar_bytes(
     always wins. Where `previous` is the file sent before, an entry that says the same keeps its number, a changed
     one gets a higher one than it had, and one to come that the plan has no more is sent as CANCELLED. `parts` are
     those that the entries stand for: older entries of another part (a lengthening not asked for) stay as they are.
+
+    Raises NoEntry where there is nothing to enter or to call off.
     """
     before, listed = previous or {}, tuple(entries)
     calendar = Calendar()
@@ -73,6 +79,8 @@ def calendar_bytes(
     for uid, old in before.items():
         if uid not in uids and old.day > on and old.part in held:
             calendar.add_component(_called_off(old, stamp, number))
+    if not calendar.subcomponents:
+        raise NoEntry
     return bytes(calendar.to_ical())
 
 
