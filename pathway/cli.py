@@ -24,6 +24,7 @@ from pathway.cli_case import (
     today,
 )
 from pathway.cli_courses import alternatives
+from pathway.cli_exports import calendar, fhir
 from pathway.cli_followup import compare, followup
 from pathway.cli_plans import accept
 from pathway.cli_registry import registry
@@ -60,6 +61,8 @@ main.add_command(compare)
 main.add_command(worksheet)
 main.add_command(registry)
 main.add_command(accept)
+main.add_command(calendar)
+main.add_command(fhir)
 
 
 @main.command()
