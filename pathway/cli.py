@@ -24,6 +24,7 @@ from pathway.cli_case import (
     today,
 )
 from pathway.cli_courses import alternatives
+from pathway.cli_documents import handout, picture, summary
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width
 from pathway.cli_worksheet import worksheet
 
@@ -53,6 +54,9 @@ def main(context: click.Context) -> None:
 main.add_command(rules)
 main.add_command(alternatives)
 main.add_command(worksheet)
+main.add_command(handout)
+main.add_command(summary)
+main.add_command(picture)
 
 
 @main.command()

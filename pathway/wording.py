@@ -28,7 +28,7 @@ class Wording:
     texts: Mapping[str, Text]
     missing: tuple[str, ...] = ()
 
-    def say(self, name: str, **values: object) -> str:
+    def say(self, name: str, /, **values: object) -> str:
         """Return the words of that name with their {places} filled; raises KeyError for an unknown name."""
         text = self.texts[name]
         if not isinstance(text, str):

@@ -67,10 +67,11 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """One step: its number, its name, and facts as pairs of label and text."""
+    """One step: its number, its name, when it comes, and facts as pairs of label and text."""
 
     number: str
     title: str
+    when: str
     facts: tuple[tuple[str, str], ...]
     foot: str = ""
 

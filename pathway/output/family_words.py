@@ -76,9 +76,10 @@ def many(count: int, words: Wording) -> str:
     return names[count] if count < len(names) else str(count)
 
 
-def joined(parts: tuple[str, ...], words: Wording) -> str:
-    """Return parts as a list in words: `a, b and c`."""
-    return parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + words.say("list_joint") + parts[-1]
+def joined(parts: tuple[str, ...], words: Wording, last: str = "") -> str:
+    """Return parts as a list in words: `a, b and c`, with another joint before the last where one is given."""
+    joint = last or words.say("list_joint")
+    return parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + joint + parts[-1]
 
 
 def is_invented(plan: Plan) -> bool:

@@ -12,7 +12,7 @@ from pathway.plan_model import Plan
 from pathway.wording import Wording
 
 WIDE_MM, NARROW_MM = 174.0, 92.0
-HEIGHT_MM, NARROW_HEIGHT_MM = 66.0, 72.0
+HEIGHT_MM, NARROW_HEIGHT_MM = 58.0, 72.0
 LIGHT, DARK = "#e6e2da", "#cbc3b5"
 STEPS_CM = (1, 2, 5, 10, 20, 50)
 PER_YEAR = 24

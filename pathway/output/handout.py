@@ -15,6 +15,7 @@ from pathway.wording import Wording
 
 ARREST = "contralateral_growth_arrest"
 OPEN_GATES = ("fails", "unknown")
+MOST_LATE, MOST_QUESTIONS = 3, 4
 
 
 def handout(plan: Plan, words: Wording, school: SchoolYears) -> Document:
@@ -35,7 +36,7 @@ def handout(plan: Plan, words: Wording, school: SchoolYears) -> Document:
         *choices(plan, words),
         Heading(words.say("questions.title")),
         Bullets(words.items("questions.items"), columns=2),
-        Lines(words.say("questions.room"), 3),
+        Lines(words.say("questions.room"), 5),
         *_facts(plan, words),
     )
     return Document(
@@ -126,7 +127,7 @@ def _lower(text: str) -> str:
 
 def _card(plan: Plan, step: Step, words: Wording, numbers: dict[str, int]) -> Card:
     first = step.stages[0]
-    facts = [(words.say("steps.what"), _what(first, words)), (words.say("steps.when"), _when(plan, step, words))]
+    facts = [(words.say("steps.what"), _what(first, words))]
     if long := _long(first, words):
         facts.append((words.say("steps.long"), long))
     amounts = [stage.amount_mm for stage in step.stages if stage.amount_mm is not None]
@@ -140,7 +141,7 @@ def _card(plan: Plan, step: Step, words: Wording, numbers: dict[str, int]) -> Ca
             facts.append((words.say(f"steps.{place}"), words.say(f"care.{words.say(care)}.{place}")))
     cited = sorted({numbers[id] for stage in step.stages for id in sources_of(stage) if id in numbers})
     foot = words.say("steps.sources", numbers=", ".join(str(n) for n in cited)) if cited else ""
-    return Card(str(step.number), _name(first, words), tuple(facts), foot)
+    return Card(str(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot)
 
 
 def _what(stage: PlanStage, words: Wording) -> str:
@@ -184,7 +185,7 @@ def _change(plan: Plan, words: Wording) -> Iterator[Block]:
             name = "gates" if again else "gates_now"
             when = {"when": say.month_of(min(again), words)} if again else {}
             lines.append(words.say(f"change.{name}", step=_name(stage, words), count=len(open_gates), **when))
-    for question in plan.open_questions[:4]:
+    for question in plan.open_questions[:MOST_QUESTIONS]:
         name = "measure_open" if question.by is None else "measure"
         finding = f"{question.label} ({question.how.split(';')[0]})"
         by = {} if question.by is None else {"when": say.month_of(question.by, words)}
@@ -199,10 +200,15 @@ def _change(plan: Plan, words: Wording) -> Iterator[Block]:
 
 
 def _delays(plan: Plan, words: Wording) -> Iterator[str]:
+    """Yield which of the next operations move other dates when they come later, in one sentence."""
+    bound = []
     for stage in plan.stages:
         if stage.operation and stage.date and stage.status != "done" and stage.free_slack_days is not None:
             latest = stage.date.fromordinal(stage.date.toordinal() + stage.free_slack_days)
-            yield words.say("change.delay", step=_name(stage, words), when=say.month_of(latest, words))
+            bound.append((stage.date, words.say("change.late", step=_name(stage, words), when=say.month_of(latest, words))))
+    if bound:
+        said = tuple(text for _, text in sorted(bound)[:MOST_LATE])
+        yield words.say("change.delay", steps=say.joined(said, words, words.say("or_joint")))
 
 
 def sources_of(stage: PlanStage) -> tuple[str, ...]:

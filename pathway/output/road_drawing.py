@@ -23,7 +23,7 @@ from pathway.wording import Wording
 
 WIDE_MM, NARROW_MM = 174.0, 92.0
 GUTTER_MM, EDGE_MM = 58.0, 3.0
-ROW_MM, NARROW_ROW_MM, BAR_MM = 6.6, 9.4, 3.4
+ROW_MM, NARROW_ROW_MM, BAR_MM = 5.6, 9.4, 3.2
 LEAST_BAR_MM = 2.2
 LAST_SCHOOL_YEAR = 12
 FRAMES = ("femoral_lengthening", "tibial_lengthening")
@@ -93,7 +93,7 @@ def _row(
         sheet.words(EDGE_MM + 4.6, y + 3.5, name, 8.5, halo=True)
     else:
         sheet.line(0, y + ROW_MM, scale.right, y + ROW_MM, FAINT, 0.2)
-        sheet.disc(2.2, middle, 1.9, PAPER, INK)
+        sheet.disc(2.2, middle, 1.85, PAPER, INK)
         sheet.words(2.2, middle + 0.95, str(step.number), 7.5, "middle", strong=True)
         sheet.words(5.4, middle + 1.1, name, 9)
     if windows:

@@ -11,6 +11,7 @@ from pathway.output.text import STATUS_WORDS, amount_words, cm_words, range_word
 from pathway.plan_model import Plan, PlanStage, VerdictRecord
 
 SHOWN_COURSES = 4
+YES_NO: dict[object, str] = {True: "yes", False: "no"}
 
 
 def summary(plan: Plan) -> Document:
@@ -70,29 +71,28 @@ def _findings(plan: Plan) -> Iterator[str]:
         yield text + range_words(growth.at_maturity.discrepancy_mm)
     for item in plan.classification:
         yield f"{item.label}: {item.type} ({item.type_label})"
-    judged = _judged(plan)
-    if judged:
-        yield f"Judged: {'; '.join(judged)}"
+    yield from _judged(plan)
 
 
 def _judged(plan: Plan) -> tuple[str, ...]:
-    """Return the measured findings that gates and reasons were judged by, each once, with its day."""
+    """Return the measured findings that gates and reasons were judged by, each once, by day."""
     trees = [gate.verdict for stage in plan.stages for gate in stage.gates]
     trees += [r.verdict for stage in plan.stages for r in stage.because if r.verdict is not None]
-    seen: dict[str, str] = {}
+    seen: dict[str, tuple[str, str]] = {}
     for leaf in (leaf for tree in trees for leaf in _leaves(tree)):
         if leaf.finding is not None and leaf.measured_on is not None and leaf.subject is None:
-            value = f"{leaf.value:g}" if isinstance(leaf.value, float) else str(leaf.value)
+            value = f"{leaf.value:g}" if isinstance(leaf.value, float) else YES_NO.get(leaf.value, str(leaf.value))
             name, unit = _named(leaf.finding)
-            seen.setdefault(leaf.finding, f"{name} {value.lower()}{unit} on {leaf.measured_on}")
-    return tuple(seen.values())
+            seen.setdefault(leaf.finding, (str(leaf.measured_on), f"{name} {value.replace('_', ' ')}{unit}"))
+    days = sorted({day for day, _ in seen.values()}, reverse=True)
+    return tuple(f"Judged on {day}: {', '.join(text for on, text in seen.values() if on == day)}" for day in days)
 
 
 def _named(finding: str) -> tuple[str, str]:
     for ending, unit in (("_mm", " mm"), ("_deg", " deg"), ("_years", " years"), ("_percent", " %")):
         if finding.endswith(ending):
             return finding.removesuffix(ending).replace("_", " "), unit
-    return finding.replace("_", " ") + ":", ""
+    return finding.replace("_", " "), ""
 
 
 def _leaves(tree: VerdictRecord) -> Iterator[VerdictRecord]:
@@ -137,4 +137,4 @@ def _courses(plan: Plan) -> Iterator[str]:
             text += f", within 2 cm about {100 * course.chance_within_20_mm:.0f} of 100"
         yield text + ("; recommended" if course.recommended else f"; not first: {course.lost_because}" if course.lost_because else "")
     if len(plan.alternatives) > SHOWN_COURSES:
-        yield f"and {len(plan.alternatives) - SHOWN_COURSES} more (`alternatives`)"
+        yield f"and {len(plan.alternatives) - SHOWN_COURSES} more"
