@@ -34,10 +34,9 @@ def choices(plan: Plan, words: Wording) -> Iterator[Block]:
 
 
 def chosen(plan: Plan) -> tuple[Course, ...]:
-    """Return the courses that the family sees: the plan, an artificial leg, then the best within the rules."""
-    others = [c for c in plan.alternatives if not c.recommended and (c.within_protocol or c.id == PROSTHETIC)]
-    others = [c for c in others if c.id != NO_SURGERY]
-    order = sorted(others, key=lambda course: (course.id != PROSTHETIC, not course.not_beaten))
+    """Return the courses that the family sees: the plan, an artificial leg, then the best, within the rules first."""
+    others = [course for course in plan.alternatives if not course.recommended and course.id != NO_SURGERY]
+    order = sorted(others, key=lambda c: (c.id != PROSTHETIC, not c.within_protocol, not c.not_beaten))
     first = [course for course in plan.alternatives if course.recommended]
     return (*first, *order)[:MOST_ROWS]
 
@@ -48,6 +47,8 @@ def row_of(course: Course, words: Wording) -> tuple[str, ...]:
     if course.recommended:
         name = words.say("choices.this_plan", choice=name[:1].lower() + name[1:])
         name = name[:1].upper() + name[1:]
+    elif not course.within_protocol:
+        name = words.say("choices.outside", choice=name)
     if course.residual_mm is None:
         return name, str(course.burden.operations), *(words.say("choices.no_number") for _ in range(3))
     chance = course.chance_within_20_mm

@@ -16,6 +16,7 @@ HEIGHT_MM, NARROW_HEIGHT_MM = 58.0, 72.0
 LIGHT, DARK = "#e6e2da", "#cbc3b5"
 STEPS_CM = (1, 2, 5, 10, 20, 50)
 PER_YEAR = 24
+LABEL_MM = 9.0
 Point = tuple[float, float]
 
 
@@ -54,13 +55,19 @@ def growth_drawing(plan: Plan, words: Wording, width_mm: float = WIDE_MM) -> Dra
     sheet = Sheet()
     _grid(sheet, words, frame)
     _fan(sheet, frame, known, ages)
-    _with_plan(sheet, frame, known, ages)
+    if changes_length(plan):
+        _with_plan(sheet, frame, known, ages)
     for point in plan.growth.measured:
         x, y = frame.x(point.age_years), frame.y(point.discrepancy_mm)
         sheet.area([(x - 1.1, y), (x, y - 1.1), (x + 1.1, y), (x, y + 1.1)], INK)
     _labels(sheet, plan, words, frame, known, narrow)
     _key(sheet, words, frame, height, narrow)
     return sheet.drawing(width_mm, height, words.say("growth.title"), " ".join(_alternative(plan, words)))
+
+
+def changes_length(plan: Plan) -> bool:
+    """Return whether the recommended course takes anything off the difference."""
+    return plan.recommended is not None and any(stage.amount_mm for stage in plan.recommended.stages)
 
 
 def _ages(known: Curve) -> list[float]:
@@ -127,10 +134,13 @@ def _labels(sheet: Sheet, plan: Plan, words: Wording, frame: _Frame, known: Curv
     last, at, course = known.points[-1], plan.growth.at_maturity, plan.recommended
     natural = at.discrepancy_mm if at is not None else last.discrepancy_mm
     left_mm = course.median_residual_mm if course and course.residual_mm else last.with_plan_mm.p50
-    ends = ((natural.p50, words.say("growth.natural"), SOFT), (left_mm, words.say("growth.with_plan"), DEEP))
-    places = [frame.y(natural.p95 if narrow else natural.p50), frame.y(last.with_plan_mm.p95 if narrow else left_mm)]
-    if abs(places[0] - places[1]) < 9:
-        places[1] = places[0] + 9
+    ends = [(natural.p50, words.say("growth.natural"), SOFT)]
+    places = [frame.y(natural.p95 if narrow else natural.p50)]
+    if changes_length(plan):
+        ends.append((left_mm, words.say("growth.with_plan"), DEEP))
+        places.append(frame.y(last.with_plan_mm.p95 if narrow else left_mm))
+        if abs(places[0] - places[1]) < LABEL_MM:
+            places[1] = places[0] + LABEL_MM
     for (value, name, tone), y in zip(ends, places, strict=True):
         if narrow:
             sheet.words(frame.right - 1, y - 1.4, f"{name}: {signed(value, words)}", 8.5, "end", tone, strong=True, halo=True)
@@ -156,7 +166,10 @@ def _alternative(plan: Plan, words: Wording) -> Iterator[str]:
     yield words.say("growth.title") + "."
     for point in plan.growth.measured:
         yield f"{words.say('growth.measured')}, {month_of(point.date, words)}: {cm(point.discrepancy_mm)}."
-    last = plan.growth.by_age[-1]
-    for name, spread in (("growth.natural", last.discrepancy_mm), ("growth.with_plan", last.with_plan_mm)):
+    last, at = plan.growth.by_age[-1], plan.growth.at_maturity
+    spreads = [("growth.natural", last.discrepancy_mm if at is None else at.discrepancy_mm)]
+    if changes_length(plan):
+        spreads.append(("growth.with_plan", last.with_plan_mm))
+    for name, spread in spreads:
         low, high = signed(spread.p05, words), signed(spread.p95, words)
         yield f"{words.say(name)}: {signed(spread.p50, words)} ({low} … {high})."

@@ -8,7 +8,7 @@ from pathway.output import family_words as say
 from pathway.output.choices import choices
 from pathway.output.document import Block, Bullets, Callout, Card, Document, Figure, Heading, Lines, Paragraph
 from pathway.output.family_words import SchoolYears, Step
-from pathway.output.growth_drawing import NARROW_MM, growth_drawing
+from pathway.output.growth_drawing import NARROW_MM, changes_length, growth_drawing
 from pathway.output.road_drawing import FRAMES, road_drawing
 from pathway.plan_model import Plan, PlanStage
 from pathway.wording import Wording
@@ -26,10 +26,7 @@ def handout(plan: Plan, words: Wording, school: SchoolYears) -> Document:
     blocks = (
         *_head(plan, words),
         *_short(plan, words),
-        Heading(words.say("road.title")),
-        Figure(
-            road_drawing(plan, words, school), road_drawing(plan, words, school, NARROW_MM), words.say("road.caption")
-        ),
+        *_road(plan, words, school),
         *_growth(plan, words),
         *_steps(plan, words),
         *_change(plan, words),
@@ -81,6 +78,15 @@ def _short(plan: Plan, words: Wording) -> Iterator[Block]:
     yield Paragraph(" ".join(lines), "lead")
 
 
+def _road(plan: Plan, words: Wording, school: SchoolYears) -> Iterator[Block]:
+    yield Heading(words.say("road.title"))
+    if not say.steps(plan) and not say.finished(plan):
+        yield Paragraph(words.say("road.empty"))
+        return
+    wide, narrow = road_drawing(plan, words, school), road_drawing(plan, words, school, NARROW_MM)
+    yield Figure(wide, narrow, words.say("road.caption"))
+
+
 def _growth(plan: Plan, words: Wording) -> Iterator[Block]:
     yield Heading(words.say("growth.title"))
     at, measured = plan.growth.at_maturity, plan.growth.measured
@@ -100,7 +106,7 @@ def _growth(plan: Plan, words: Wording) -> Iterator[Block]:
         low, high = say.signed(course.residual_mm.p05, words), say.signed(course.residual_mm.p95, words)
         chance = f"{100 * course.chance_within_20_mm:.0f}"
         yield Paragraph(words.say("growth.plan_range", low=low, high=high, chance=chance))
-    yield Figure(wide, narrow, words.say("growth.caption"))
+    yield Figure(wide, narrow, words.say("growth.caption" if changes_length(plan) else "growth.caption_natural"))
 
 
 def _name(stage: PlanStage, words: Wording) -> str:
@@ -118,11 +124,17 @@ def _steps(plan: Plan, words: Wording) -> Iterator[Block]:
         if loose:
             yield Heading(words.say(f"steps.{name}_title"), 3)
             yield Paragraph(words.say(f"steps.{name}"))
-            yield Bullets(tuple(f"{_name(s, words)}: {_lower(s.family_words)}" for s in loose))
+            yield Bullets(tuple(_loose(stage, words, numbers) for stage in loose))
 
 
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:]
+def _loose(stage: PlanStage, words: Wording, numbers: dict[str, int]) -> str:
+    what = _what(stage, words)
+    return f"{_name(stage, words)}: {what[:1].lower()}{what[1:]} {_cited((stage,), words, numbers)}".rstrip()
+
+
+def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int]) -> str:
+    cited = sorted({numbers[id] for stage in stages for id in sources_of(stage) if id in numbers})
+    return words.say("steps.sources", numbers=", ".join(str(n) for n in cited)) if cited else ""
 
 
 def _card(plan: Plan, step: Step, words: Wording, numbers: dict[str, int]) -> Card:
@@ -139,8 +151,7 @@ def _card(plan: Plan, step: Step, words: Wording, numbers: dict[str, int]) -> Ca
     if words.has(care):
         for place in ("home", "school"):
             facts.append((words.say(f"steps.{place}"), words.say(f"care.{words.say(care)}.{place}")))
-    cited = sorted({numbers[id] for stage in step.stages for id in sources_of(stage) if id in numbers})
-    foot = words.say("steps.sources", numbers=", ".join(str(n) for n in cited)) if cited else ""
+    foot = _cited(step.stages, words, numbers)
     return Card(str(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot)
 
 
@@ -212,14 +223,15 @@ def _delays(plan: Plan, words: Wording) -> Iterator[str]:
 
 
 def sources_of(stage: PlanStage) -> tuple[str, ...]:
-    """Return the ids of the sources behind a stage, its reasons and its gates, each once."""
-    ids = [*stage.sources, *(id for reason in stage.because for id in reason.sources)]
-    return tuple(dict.fromkeys([*ids, *(id for gate in stage.gates for id in gate.sources)]))
+    """Return the ids of the sources behind a stage and the reasons for it, each once."""
+    return tuple(dict.fromkeys([*stage.sources, *(id for reason in stage.because for id in reason.sources)]))
 
 
 def source_numbers(plan: Plan) -> dict[str, int]:
-    """Return the number of each source that the steps of the document cite, in the order of the plan."""
-    cited = {id for step in say.steps(plan) for stage in step.stages for id in sources_of(stage)}
+    """Return the number of each source that the document cites, in the order of the plan."""
+    shown = [stage for step in say.steps(plan) for stage in step.stages]
+    shown += [stage for stage in plan.stages if stage.date is None]
+    cited = {id for stage in shown for id in sources_of(stage)}
     return {line.id: n for n, line in enumerate((line for line in plan.sources if line.id in cited), start=1)}
 
 

@@ -30,13 +30,17 @@ def _blocks(plan: Plan) -> Iterator[Block]:
     yield Paragraph(f"{protocol.name}, version {protocol.version}{own}{off}.", "small")
     invented = ("This child is invented: an example, no real patient.",) if is_invented(plan) else ()
     yield Callout("", (" ".join((plan.cautions[0].text, *invented)),))
-    yield Bullets(tuple(f"Notice: {text}" for text in plan.notices)) if plan.notices else Paragraph("", "small")
+    if plan.notices:
+        yield Bullets(tuple(f"Notice: {text}" for text in plan.notices), small=True)
     yield Heading("Findings and classification")
     yield Bullets(tuple(_findings(plan)), small=True)
     yield Heading("Plan")
-    rows = tuple(_row(plan, stage) for stage in plan.stages)
+    loose = [stage.label for stage in plan.stages if stage.status == "optional"]
+    rows = tuple(_row(plan, stage) for stage in plan.stages if stage.status != "optional")
     head = ("stage", "state", "date", "age", "amount", "allowed")
     yield Table("Stages of the plan", head, rows, (34, 9, 12, 9, 17, 25))
+    if loose:
+        yield Paragraph(f"Optional, without a date: {'; '.join(loose)}.")
     gates = tuple(_gates(plan))
     if gates:
         yield Heading("Gates open")
@@ -51,9 +55,10 @@ def _blocks(plan: Plan) -> Iterator[Block]:
         yield Heading("Alternatives considered")
         yield Bullets(tuple(_courses(plan)), small=True)
     yield Heading("Sources")
-    cited = {id for stage in plan.stages for id in stage.sources}
-    cited |= {id for stage in plan.stages for reason in stage.because for id in reason.sources}
-    cited |= {id for stage in plan.stages for gate in stage.gates if gate.state != "holds" for id in gate.sources}
+    planned = [stage for stage in plan.stages if stage.status != "optional"]
+    cited = {id for stage in planned for id in stage.sources}
+    cited |= {id for stage in planned for reason in stage.because for id in reason.sources}
+    cited |= {id for stage in planned for gate in stage.gates if gate.state != "holds" for id in gate.sources}
     yield Paragraph("; ".join(_short(line.citation) for line in plan.sources if line.id in cited) + ".", "small")
 
 
@@ -115,7 +120,7 @@ def _row(plan: Plan, stage: PlanStage) -> tuple[str, ...]:
 
 def _gates(plan: Plan) -> Iterator[str]:
     for stage in plan.stages:
-        for gate in stage.gates:
+        for gate in stage.gates if stage.status != "optional" else ():
             if gate.state in ("fails", "unknown", "waived"):
                 reason = f" ({gate.waived_because})" if gate.waived_because else ""
                 yield f"{stage.label}: {gate.sentence}{reason}"
