@@ -24,6 +24,7 @@ from pathway.cli_case import (
     today,
 )
 from pathway.cli_courses import alternatives
+from pathway.cli_documents import handout, picture, summary
 from pathway.cli_exports import calendar, fhir
 from pathway.cli_followup import compare, followup
 from pathway.cli_plans import accept
@@ -63,6 +64,9 @@ main.add_command(registry)
 main.add_command(accept)
 main.add_command(calendar)
 main.add_command(fhir)
+main.add_command(handout)
+main.add_command(summary)
+main.add_command(picture)
 
 
 @main.command()
