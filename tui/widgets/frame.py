@@ -36,14 +36,17 @@ class Notice(Static):
     DEFAULT_CSS = """
     Notice { display: none; height: auto; max-height: 8; color: $role-stage-blocked; padding: 0 1; }
     Notice.shown { display: block; }
+    Notice.calm { color: $role-accent; max-height: 4; }
     """
 
-    def __init__(self, *, id: str | None = None) -> None:
-        super().__init__("", id=id, markup=False)
+    def __init__(self, *, id: str | None = None, calm: bool = False) -> None:
+        super().__init__("", id=id, markup=False, classes="calm" if calm else None)
         self.words = ""
 
     def say(self, text: str) -> None:
         """Show sentences; none hides the notice."""
+        if text == self.words:
+            return
         self.words = text
         self.update(text)
         self.set_class(bool(text), "shown")
