@@ -27,6 +27,7 @@ from tui.telling import Aids
 from tui.themes import FIRST, PALETTES, THEMES, variable
 
 FATAL = "limb-pathway had to end because of an internal error; no file was changed. Please report what you did last"
+OVER_ROAD = 3
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
@@ -60,6 +61,7 @@ class PathwayApp(App[None]):
         self.goal_mm: tuple[float, float] | None = None
         self._wanted: str | None = self.first_child
         self._at_work = False
+        self._kept: dict[type[ChildScreen], ChildScreen] = {}
         self._use_own_themes()
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
@@ -161,31 +163,31 @@ class PathwayApp(App[None]):
         """Open what comes before a stage."""
         from tui.screens.before import BeforeScreen
 
-        self._open_beside(BeforeScreen(child, stage))
+        self._open_beside(BeforeScreen, child, stage)
 
     def open_details(self, child: str, stage: str) -> None:
         """Open the details of a stage."""
         from tui.screens.details import DetailsScreen
 
-        self._open_beside(DetailsScreen(child, stage))
+        self._open_beside(DetailsScreen, child, stage)
 
     def open_courses(self, child: str, stage: str | None) -> None:
         """Open the courses of a child side by side."""
         from tui.screens.courses import CoursesScreen
 
-        self._open_beside(CoursesScreen(child, stage))
+        self._open_beside(CoursesScreen, child, stage)
 
     def open_family(self, child: str, stage: str | None) -> None:
         """Open the plan in plain words."""
         from tui.screens.family import FamilyScreen
 
-        self._open_beside(FamilyScreen(child, stage))
+        self._open_beside(FamilyScreen, child, stage)
 
     def open_worksheet(self, child: str, stage: str | None) -> None:
         """Open the worksheet of a stage."""
         from tui.screens.worksheet import WorksheetScreen
 
-        self._open_beside(WorksheetScreen(child, stage))
+        self._open_beside(WorksheetScreen, child, stage)
 
     def open_what_if(self, child: str) -> None:
         """Open the wishes that can be tried out."""
@@ -199,9 +201,23 @@ class PathwayApp(App[None]):
 
         self.push_screen(WhyScreen(head, statements, rule))
 
-    def _open_beside(self, screen: ChildScreen) -> None:
-        """Open a screen on top of the road, in place of another one that lies there."""
-        if isinstance(self.screen, ChildScreen) and len(self.screen_stack) > 3:
+    def _open_beside(self, kind: type[ChildScreen], child: str, stage: str | None) -> None:
+        """Open a screen on top of the road, in place of another one that lies there.
+
+        One screen of each kind is kept and shown again: making it anew takes most of the time of a key.
+        """
+        screen = self._kept.get(kind)
+        if screen is None:
+            screen = self._kept[kind] = kind(child, stage)
+            self.install_screen(screen, kind.__name__)
+        elif screen in self.screen_stack:
+            while self.screen is not screen:
+                self.pop_screen()
+            screen.aim(child, stage)
+            return
+        else:
+            screen.aim(child, stage)
+        if isinstance(self.screen, ChildScreen) and len(self.screen_stack) > OVER_ROAD:
             self.switch_screen(screen)
         else:
             self.push_screen(screen)
@@ -219,8 +235,8 @@ class PathwayApp(App[None]):
         left = self.screen
         self.pop_screen()
         below = self.screen
-        if isinstance(left, ChildScreen) and isinstance(below, ChildScreen) and left.stage is not None:
-            if left.child == below.child:
+        if isinstance(left, ChildScreen) and isinstance(below, ChildScreen) and left.stage is not None:  # noqa: SIM102
+            if left.child == below.child and left.stage != below.stage:
                 below.select(left.stage)
 
     def go_to_children(self) -> None:

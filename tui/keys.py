@@ -79,6 +79,7 @@ WORKSHEET = (
     Binding("down", "field(1)", "Next input", show=False),
     Binding("shift+tab", "stage(-1)", "Stage", key_display="Tab", show=False),
     Binding("tab", "stage(1)", "Stage", key_display="Tab", priority=True),
+    Binding("f4", "draw", "Drawing", key_display="F4"),
     Binding("f6", "clear", "As planned", key_display="F6"),
     Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),

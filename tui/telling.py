@@ -163,8 +163,13 @@ def _when(stage: PlanStage) -> str:
 def gate_count(stage: PlanStage) -> Say:
     """Return how many of a stage's gates hold, and what the others do, in one line."""
     states = [gate.state for gate in stage.gates]
-    counts = [f"{states.count(state)} {COUNT_WORDS[state]}" for state in COUNT_WORDS if states.count(state)]  # type: ignore[arg-type]
+    counts = [_counted(sum(found == state for found in states), state) for state in COUNT_WORDS if state in states]
     return Say(f"{len(states)} {'gate' if len(states) == 1 else 'gates'}: {', '.join(counts)}")
+
+
+def _counted(number: int, state: str) -> str:
+    verb = {"holds": "holds", "fails": "fails"}.get(state) if number == 1 else None
+    return f"{number} {verb or COUNT_WORDS[state]}"
 
 
 def of_child(plan: Plan) -> Iterator[Say]:

@@ -12,7 +12,7 @@ from pathway.output.text import cm_words, residual_words
 from pathway.plan_model import Course, Plan
 
 GUTTER = 20
-LEAST_CARD, WIDEST_CARD = 19, 34
+LEAST_CARD, WIDEST_CARD = 20, 34
 GAP = 1
 ROWS_OF_NAME = 4
 FIRST, NOT_BEATEN = "▶", "◆"
@@ -70,6 +70,7 @@ def facts(plan: Plan, course: Course) -> tuple[tuple[str, str], ...]:
     if spread is None:
         return (("Operations", str(burden.operations)), ("At maturity", "not measured by length"))
     left = residual_words(course.median_residual_mm).removeprefix("leaves the ").removeprefix("treated leg ")
+    left = left.removeprefix("legs ")
     return (
         ("Operations", str(burden.operations)),
         ("Months with device", f"{burden.device_months:.0f}"),
@@ -92,7 +93,7 @@ def _height(plan: Plan, course: Course) -> str:
         return f"{(adult.p50 - lost) / 10:.0f} cm ({low:.0f} to {high:.0f})"
     spread = course.height_lost_mm
     if spread is not None:
-        return f"-{lost / 10:.1f} cm ({spread.p05 / 10 + 0.0:.1f} to {spread.p95 / 10 + 0.0:.1f})"
+        return f"-{lost / 10:.1f} cm (-{spread.p05 / 10:.1f} to -{spread.p95 / 10:.1f})"
     return f"-{lost / 10:.1f} cm" if lost else "nothing lost"
 
 

@@ -58,10 +58,11 @@ def _parts(plan: Plan) -> Iterator[Part]:
     if past:
         yield Part("What is done", tuple(f"{stage.family_words}{_when(stage)}" for stage in past))
     to_come = [s for s in plan.stages if s.date is not None and s.status not in ("done", "optional")]
+    to_come = [stage for stage in to_come if not _helps_now(plan, stage)]
     to_come.sort(key=lambda stage: (stage.date or plan.on, not stage.operation))
     for day, group in groupby(to_come, key=lambda stage: stage.date or plan.on):
         stages = tuple(group)
-        yield Part(_heading(plan, day, stages[0]), tuple(_step(plan, stages)), stages[0].id)
+        yield Part(_heading(plan, day, stages[0]), tuple(_step(stages)), stages[0].id)
     if plan.open_questions:
         yield Part("What we still need to know", tuple(_questions(plan)))
     yield Part("How sure are we?", tuple(_sure(plan)))
@@ -78,8 +79,13 @@ def _today(plan: Plan) -> Iterator[str]:
     else:
         yield "Nobody has measured how long the legs are. That comes first."
     for stage in plan.stages:
-        if stage.status in ("ready", "under_way") and not stage.operation and stage.lane == "checks":
-            yield f"Helps now: {stage.family_words}"
+        if _helps_now(plan, stage):
+            yield f"What helps now: {stage.family_words[0].lower()}{stage.family_words[1:]}"
+
+
+def _helps_now(plan: Plan, stage: PlanStage) -> bool:
+    due = stage.date is not None and stage.date <= plan.on
+    return due and stage.status in ("ready", "under_way") and not stage.operation and stage.lane == "checks"
 
 
 def _goal(plan: Plan) -> Iterator[str]:
@@ -109,23 +115,24 @@ def _heading(plan: Plan, day: datetime.date, stage: PlanStage) -> str:
     return f"Now{age}" if day <= plan.on else f"{MONTHS[day.month - 1]} {day.year}{age}"
 
 
-def _step(plan: Plan, stages: tuple[PlanStage, ...]) -> Iterator[str]:
+def _step(stages: tuple[PlanStage, ...]) -> Iterator[str]:
     for text in dict.fromkeys(stage.family_words for stage in stages):
         yield text
     operations = [stage for stage in stages if stage.operation]
     if len(operations) > 1:
         yield "This is done in one go, with one anaesthetic."
+    healing = [round(s.duration_months) for s in operations if s.duration_months and s.amount_mm is None]
     for stage in stages:
         if stage.kind.endswith(LENGTHENING):
-            yield from _lengthening(plan, stage)
-        elif stage.operation and stage.duration_months and stage.amount_mm is None:
-            yield f"Getting well takes {_count(round(stage.duration_months), 'month')}."
+            yield from _lengthening(stage)
+    if healing and not any(stage.kind.endswith(LENGTHENING) for stage in stages):
+        yield f"Getting well takes about {_count(max(healing), 'month')}."
     blocked = [stage for stage in stages if stage.status == "blocked"]
     if blocked:
         yield "Something must be sorted out first. The team will tell you what."
 
 
-def _lengthening(plan: Plan, stage: PlanStage) -> Iterator[str]:
+def _lengthening(stage: PlanStage) -> Iterator[str]:
     months = round(stage.duration_months or 0)
     if stage.amount_mm is not None:
         yield f"The leg gets about {_cm(stage.amount_mm)} longer."

@@ -51,9 +51,13 @@ def _lines(sheet: Sheet, width: int, plain: bool) -> Iterator[str]:
     yield from _results(sheet, width, plain)
 
 
-def result_lines(sheet: Sheet, width: int = 80, *, plain: bool = False) -> tuple[str, ...]:
-    """Return what the sheet works out, without its inputs: warnings, drawings, sections, cautions, sources."""
-    return tuple(line.rstrip() for line in (*_warnings(sheet, width, plain), *_results(sheet, width, plain)))
+def result_lines(sheet: Sheet, width: int = 80, *, plain: bool = False, drawn: bool = True) -> tuple[str, ...]:
+    """Return what the sheet works out, without its inputs: warnings, sections, drawings, cautions, sources.
+
+    Without `drawn` drawings are told in words only.
+    """
+    lines = (*_warnings(sheet, width, plain), *_results(sheet, width, plain, drawn))
+    return tuple(line.rstrip() for line in lines)
 
 
 def origin_words(item: Input) -> str:
@@ -68,14 +72,14 @@ def _warnings(sheet: Sheet, width: int, plain: bool) -> Iterator[str]:
             yield from _warning(warning, width, plain)
 
 
-def _results(sheet: Sheet, width: int, plain: bool) -> Iterator[str]:
+def _results(sheet: Sheet, width: int, plain: bool, drawn: bool = True) -> Iterator[str]:
     for section in sheet.sections:
         yield from _section(section, width, plain)
     if sheet.drawings:
         yield from _heading("Drawings")
         for drawing in sheet.drawings:
             yield from _wrapped(f"{drawing.title}: {drawing.alternative}", width, "  ", "    ")
-            if not plain:
+            if drawn and not plain:
                 yield from ("", *characters(drawing, width).split("\n"))
     yield from _heading("Cautions")
     for text in sheet.cautions:

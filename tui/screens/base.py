@@ -81,6 +81,16 @@ class ChildScreen(OwnScreen):
         order = in_date_order(plan)
         return next((stage for stage in order if stage.id == self.stage), order[0])
 
+    def aim(self, child: str, stage: str | None) -> None:
+        """Show another child or stage, as if the screen had just been opened."""
+        self.child, self.stage = child, stage
+        self.fresh()
+        if self.is_attached and self.children:
+            self.show_stage()
+
+    def fresh(self) -> None:
+        """Forget what was set while the screen was open before."""
+
     def select(self, stage: str) -> None:
         """Select a stage and show it."""
         self.stage = stage

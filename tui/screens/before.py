@@ -44,13 +44,14 @@ class BeforeScreen(ChildScreen):
         """Show the graph."""
         self.query_one(PictureView).focus()
 
-    def on_resize(self, event: Resize) -> None:
+    def fresh(self) -> None:
+        """Tell the gates first."""
+        self._unlock = False
+
+    def on_resize(self, _event: Resize) -> None:
         """Lay the graph out for the width there is."""
-        plan = self.plan
-        if plan is not None:
-            self._picture = self.home.pictures.before(plan, event.size.width)
-            self.show_stage()
-            self.call_after_refresh(self._bring_into_view)
+        self.show_stage()
+        self.call_after_refresh(self._bring_into_view)
 
     def _bring_into_view(self) -> None:
         if self.selected is not None:
@@ -59,14 +60,14 @@ class BeforeScreen(ChildScreen):
     def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
         """Show the new plan."""
         if name == self.child and self.plan is not None:
-            self._picture = self.home.pictures.before(self.plan, self.size.width)
             self.show_stage()
 
     def show_stage(self) -> None:
         """Light the chain of the selected stage and tell its gates."""
         plan, stage = self.plan, self.selected
-        if plan is None or stage is None or self._picture is None:
+        if plan is None or stage is None:
             return
+        self._picture = self.home.pictures.before(plan, self.app.size.width)
         before = chain(plan, stage.id)
 
         def lit(span: Span) -> bool:

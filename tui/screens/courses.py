@@ -68,6 +68,14 @@ class CoursesScreen(ChildScreen):
             self.course = None
             self.show_courses()
 
+    def fresh(self) -> None:
+        """Select the course recommended or chosen, in the order of the plan."""
+        self.course, self.order, self._from = None, 0, 0
+
+    def show_stage(self) -> None:
+        """Show the courses: they belong to no one stage."""
+        self.show_courses()
+
     @property
     def shown(self) -> tuple[Course, ...]:
         """Return all courses in the order asked for."""
@@ -90,7 +98,7 @@ class CoursesScreen(ChildScreen):
             conflicts = telling.conflicts(plan) if plan is not None else ()
             self.query_one("#course", Prose).say([Say(words), *(Say(text) for text in conflicts)])
             return
-        courses, width = self.shown, self.size.width - 2
+        courses, width = self.shown, self.app.size.width - 2
         fit = cards_that_fit(width)
         place = courses.index(chosen)
         self._from = max(0, min(max(self._from, place - fit + 1), place))

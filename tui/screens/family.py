@@ -69,5 +69,5 @@ def family_says(plan: Plan) -> Iterator[Say]:
         yield Say("")
         for sentence in part.sentences:
             yield Say(sentence, depth=1, widest=WIDEST)
-        yield Say("")
+            yield Say("")
         yield Say("")

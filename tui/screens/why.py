@@ -31,7 +31,7 @@ class WhyScreen(OwnScreen):
     BINDINGS: ClassVar[list[BindingType]] = [*keys.WHY_KEYS]
     DEFAULT_CSS = """
     WhyScreen #body { layout: vertical; height: 1fr; }
-    WhyScreen Choices { height: 2fr; padding: 1 1 0 0; }
+    WhyScreen Choices { height: 2fr; padding: 1 1 0 1; }
     WhyScreen #page { height: 3fr; padding: 1 2; }
     WhyScreen.wide #body { layout: horizontal; }
     WhyScreen.wide Choices { width: 2fr; height: 100%; }

@@ -7,11 +7,12 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
-from textual.containers import Container
+from textual.containers import Container, Vertical
 from textual.events import Resize
 from textual.widgets import Input as TextLine
 
 from pathway.output.picture import Role
+from pathway.output.schematic import characters
 from pathway.output.worksheet_text import origin_words, result_lines
 from pathway.plan_model import PlanStage
 from pathway.worksheets.case import Case, case_of
@@ -28,6 +29,7 @@ from tui.widgets.prose import Prose
 
 WIDE = 100
 LEAST = 40
+LEAST_DRAWN = 24
 
 
 class WorksheetScreen(ChildScreen):
@@ -36,11 +38,20 @@ class WorksheetScreen(ChildScreen):
     BINDINGS: ClassVar[list[BindingType]] = [*keys.WORKSHEET]
     DEFAULT_CSS = """
     WorksheetScreen #body { layout: vertical; height: 1fr; }
-    WorksheetScreen Form { height: 9; width: 100%; }
+    WorksheetScreen #left { height: 9; width: 100%; }
+    WorksheetScreen Form { height: 100%; width: 100%; }
     WorksheetScreen #sheet { height: 1fr; padding: 0 1; }
+    WorksheetScreen #drawing { height: 1fr; padding: 0 1; display: none; }
+    WorksheetScreen.drawn #drawing { display: block; }
+    WorksheetScreen.drawn #left { height: 1fr; }
+    WorksheetScreen.drawn Form { height: 7; }
+    WorksheetScreen.drawn #sheet { display: none; }
     WorksheetScreen.wide #body { layout: horizontal; }
-    WorksheetScreen.wide Form { width: 44; height: 100%; padding: 1 0; }
-    WorksheetScreen.wide #sheet { height: 100%; width: 1fr; padding: 0 2; }
+    WorksheetScreen.wide #left { width: 44; height: 100%; }
+    WorksheetScreen.wide Form { height: 1fr; padding: 1 0 0 0; }
+    WorksheetScreen.wide #drawing { height: 18; width: 100%; }
+    WorksheetScreen.wide.pictured #drawing { display: block; }
+    WorksheetScreen.wide #sheet { display: block; height: 100%; width: 1fr; padding: 0 2; }
     """
 
     def __init__(self, child: str, stage: str | None = None) -> None:
@@ -54,9 +65,11 @@ class WorksheetScreen(ChildScreen):
         """Lay out title, caution, inputs, sheet, keys."""
         yield frame.Title("Worksheet")
         yield frame.Caution()
-        yield frame.Notice(id="notice")
+        yield frame.Notice(id="notice", calm=True)
         with Container(id="body"):
-            yield Form(id="inputs")
+            with Vertical(id="left"):
+                yield Form(id="inputs")
+                yield Prose(id="drawing", focus=False)
             yield Prose(id="sheet", focus=False)
         yield frame.keys()
 
@@ -69,11 +82,17 @@ class WorksheetScreen(ChildScreen):
         """Put the inputs beside the sheet where there is width for it."""
         self.set_class(event.size.width >= WIDE, "wide")
         self.call_after_refresh(self.show_sheet)
+        self.refresh_bindings()
 
     def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
         """Work with the new plan."""
         if name == self.child:
             self.show_stage()
+
+    def fresh(self) -> None:
+        """Start at the first input."""
+        self.set_class(False, "drawn")
+        self.query_one(Form).place = 0
 
     @property
     def with_sheets(self) -> tuple[PlanStage, ...]:
@@ -89,6 +108,7 @@ class WorksheetScreen(ChildScreen):
     def show_stage(self) -> None:
         """Open the worksheet of the selected stage, its inputs as planned."""
         self.settings, self._before, self.sheet, self._case = {}, [], None, None
+        instead = self._instead()
         stage, kind, session = self.selected, self.kind, self.home.shelf[self.child].session
         notice = self.query_one(frame.Notice)
         if stage is None or kind is None or session is None or self.home.rules is None:
@@ -96,16 +116,26 @@ class WorksheetScreen(ChildScreen):
             self.query_one(Form).offer(())
             self.query_one("#sheet", Prose).say(())
             return
-        notice.say("")
+        notice.say(instead)
         self._case = self._case_of(stage)
         self.query_one(frame.Title).update(f"{self.child}: worksheet, {stage.label}")
         self.work_out()
+        self.refresh_bindings()
 
     def _nothing(self, stage: PlanStage | None) -> str:
         if stage is None or self.home.rules is None:
             return "There is no plan yet, so there is no worksheet. Escape goes back."
-        others = ", ".join(other.label for other in self.with_sheets)
-        return f"{stage.label} has no worksheet. Tab leads to those that have one: {others or 'none in this plan'}."
+        return "No stage of this plan has a worksheet. Escape goes back."
+
+    def _instead(self) -> str:
+        """Select the next stage that has a worksheet where the selected one has none; say so."""
+        plan, stage, able = self.plan, self.selected, self.with_sheets
+        if plan is None or stage is None or stage in able or not able:
+            return ""
+        order = [item.id for item in in_date_order(plan)]
+        later = [item for item in able if order.index(item.id) > order.index(stage.id)]
+        self.stage = (later or list(able))[0].id
+        return f"{stage.label} has no worksheet; this is the one of {self.selected.label if self.selected else ''}."
 
     def _case_of(self, stage: PlanStage) -> Case:
         from pathway.facts import known_steps
@@ -141,11 +171,30 @@ class WorksheetScreen(ChildScreen):
         prose = self.query_one("#sheet", Prose)
         if self.sheet is None:
             return
+        self._draw()
         width = max(LEAST, prose.size.width - (4 if self.has_class("wide") else 2) - 1)
         said = list(_said(self.sheet, width))
         if stale:
             said.insert(0, Say("As it was before the last change:", role=Role.STAGE_BLOCKED, heading=True))
         prose.say(said, top=False)
+
+    def _draw(self) -> None:
+        """Draw the bone from the geometry of the sheet, where it has one."""
+        assert self.sheet is not None
+        pictures, prose = self.sheet.drawings, self.query_one("#drawing", Prose)
+        self.set_class(bool(pictures), "pictured")
+        if not pictures:
+            self.set_class(False, "drawn")
+            return
+        columns, rows = max(LEAST_DRAWN, prose.size.width - 3), max(6, prose.size.height - 1)
+        lines = characters(pictures[0], columns, rows).split("\n")
+        title = Say(pictures[0].title, heading=True, fixed=True)
+        prose.say((title, *(Say(line, role=Role.MEDIAN, fixed=True) for line in lines)))
+
+    def action_draw(self) -> None:
+        """Show the drawing in place of the numbers, or the numbers again."""
+        self.toggle_class("drawn")
+        self.call_after_refresh(self.show_sheet)
 
     def on_form_changed(self, event: Form.Changed) -> None:
         """Take what was typed and work the sheet out at once; an empty line is as planned."""
@@ -163,6 +212,8 @@ class WorksheetScreen(ChildScreen):
             return bool(self._before)
         if action == "clear":
             return bool(self.settings)
+        if action == "draw":
+            return self.sheet is not None and bool(self.sheet.drawings) and not self.has_class("wide")
         return False if action == "redo" else super().check_action(action, parameters)
 
     def action_undo(self) -> None:
@@ -216,8 +267,13 @@ def _fields(sheet: Sheet, settings: Mapping[str, str]) -> Iterator[Field]:
     for item in sheet.inputs:
         if item.settable:
             shown = settings.get(item.name, _as_typed(item))
-            origin = origin_words(item)
-            yield Field(item.name, item.label, shown, item.unit, _wanted(item), origin, item.name in settings)
+            yield Field(item.name, item.label, shown, item.unit, _wanted(item), _origin(item), item.name in settings)
+
+
+def _origin(item: Input) -> str:
+    words = {"protocol": "default, local" if item.local else "default", "plan": "plan", "by_hand": "by hand"}
+    visit = f"visit {item.measured_on}" if item.measured_on else "visit"
+    return visit if item.origin == "visit" else words.get(item.origin, "")
 
 
 def _as_typed(item: Input) -> str:
@@ -241,11 +297,7 @@ def _wanted(item: Input) -> str:
 
 def _said(sheet: Sheet, width: int) -> Iterator[Say]:
     yield Say("Check every number against the radiograph before it is used.", role=Role.LEGEND)
-    for line in result_lines(sheet, width):
+    for line in result_lines(sheet, width, drawn=False):
         mark = line.lstrip()[:1]
         role = Role.STAGE_BLOCKED if mark == "✕" else Role.STAGE_READY if mark in "!▶" and mark else Role.TEXT
-        yield Say(line, role=role, heading=bool(line) and not line.startswith((" ", "⠀")) and not _dots(line), fixed=True)
-
-
-def _dots(line: str) -> bool:
-    return any(0x2800 <= ord(letter) < 0x2900 for letter in line)
+        yield Say(line, role=role, heading=bool(line) and not line.startswith(" "), fixed=True)

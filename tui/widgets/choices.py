@@ -14,7 +14,7 @@ from tui.telling import Say
 from tui.widgets.paint import apart, paint_of
 from tui.widgets.prose import Prose
 
-CHOSEN = "▸ "
+CHOSEN, OTHER = "▸ ", "· "
 
 
 class Choices(Prose, inherit_bindings=False):
@@ -53,7 +53,9 @@ class Choices(Prose, inherit_bindings=False):
 
     def prefix(self, owner: int, first: bool) -> str:
         """Return what stands before a line: the mark of the chosen paragraph."""
-        return CHOSEN if first and owner == self.place else " " * len(CHOSEN)
+        if not first:
+            return " " * len(CHOSEN)
+        return CHOSEN if owner == self.place else OTHER
 
     def render_line(self, y: int) -> Strip:
         """Return one line; those of the chosen paragraph stand out."""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from textual.widgets import Footer, Static
+from textual.widgets import Static
+
+from tui.widgets.key_line import KeyLine
 
 CAUTION = "Planning aid; the treating surgeon decides; follow local protocol"
 
@@ -52,6 +54,6 @@ class Notice(Static):
         self.set_class(bool(text), "shown")
 
 
-def keys() -> Footer:
-    """Return the line of keys that work on the screen."""
-    return Footer(show_command_palette=False)
+def keys() -> KeyLine:
+    """Return the keys that work on the screen."""
+    return KeyLine()
