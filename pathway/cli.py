@@ -26,6 +26,7 @@ from pathway.cli_case import (
 from pathway.cli_courses import alternatives
 from pathway.cli_exports import calendar, fhir
 from pathway.cli_followup import compare, followup
+from pathway.cli_plans import accept
 from pathway.cli_registry import registry
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width
 from pathway.cli_worksheet import worksheet
@@ -61,6 +62,7 @@ main.add_command(worksheet)
 main.add_command(calendar)
 main.add_command(fhir)
 main.add_command(registry)
+main.add_command(accept)
 
 
 @main.command()

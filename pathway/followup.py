@@ -57,20 +57,30 @@ def preview(
     is told as such. Raises PlanBreach as `make_plan` does.
     """
 
-    def planned(record: Record, day: datetime.date) -> Plan:
-        return make_plan(record, protocol, day, seed=seed, chances=False)
-
     before = make_plan(old, protocol, since or on, seed=seed)
     after = make_plan(new, protocol, on, seed=seed)
+    return compared(old, before, new, after, protocol, seed=seed)
+
+
+def compared(old: Record, before: Plan, new: Record, after: Plan, protocol: Protocol, *, seed: int = 0) -> Preview:
+    """Return the differences of two plans as they are, with their causes among the facts between two records.
+
+    The plans may have been made with other rules than `protocol`, by which causes are looked for.
+    """
+
+    def planned(record: Record) -> Plan:
+        return make_plan(record, protocol, after.on, seed=seed, chances=False)
+
     found = differences(before, after)
     facts = facts_between(old, new, protocol)
+    entered = tuple(fact.words for fact in facts)
     if not found:
-        return Preview(before, after, tuple(fact.words for fact in facts), ())
-    without = [planned(with_facts(old, _others(facts, at)), on) for at in range(len(facts))]
+        return Preview(before, after, entered, ())
+    without = [planned(with_facts(old, _others(facts, at))) for at in range(len(facts))]
     by_fact = [{d.key: d for d in differences(before, plan)} for plan in without]
-    in_time = {d.key: d for d in differences(before, planned(old, on))} if since and since != on else {}
+    in_time = {d.key: d for d in differences(before, planned(old))} if before.on != after.on else {}
     changes = tuple(Change(d, _causes(d, facts, by_fact, in_time)) for d in found)
-    return Preview(before, after, tuple(fact.words for fact in facts), changes)
+    return Preview(before, after, entered, changes)
 
 
 def _others(facts: tuple[Fact, ...], at: int) -> tuple[Fact, ...]:
