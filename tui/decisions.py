@@ -38,7 +38,5 @@ def beside(plan: Plan, course: Course) -> Iterator[str]:
     if now is None or now.id == course.id:
         yield "This is the course that the plan follows now."
         return
-    others = tuple(
-        other.model_copy(update={"recommended": other.id == course.id}) for other in plan.alternatives
-    )
+    others = tuple(other.model_copy(update={"recommended": other.id == course.id}) for other in plan.alternatives)
     yield from differences(plan, plan.model_copy(update={"alternatives": others}))

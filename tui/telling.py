@@ -209,7 +209,10 @@ def of_edit(entry: Entry, plan: Plan) -> tuple[str, ...]:
     if (before.recommended, before.alternatives) != (plan.recommended, plan.alternatives):
         told += differences(before, plan)
     old, new = {s.id: s.label for s in before.stages}, {s.id: s.label for s in plan.stages}
-    for words, some in (("Gained", [new[k] for k in new if k not in old]), ("Lost", [old[k] for k in old if k not in new])):
+    for words, some in (
+        ("Gained", [new[k] for k in new if k not in old]),
+        ("Lost", [old[k] for k in old if k not in new]),
+    ):
         if some:
             told.append(f"{words}: {', '.join(some)}.")
     return (*told, *plan.notices)

@@ -43,7 +43,9 @@ def observations(record: Record, plan: Plan, protocol: Protocol, at: Addresses) 
         rule = protocol.finding(question.finding)
         side = record.affected_side if rule.of == "limb" else None
         if not rule.derived and (rule.id, side or "") not in told:
-            yield _absent(rule, side, plan.on, question.why_unknown, "registered", at)
+            absent = _absent(rule, side, plan.on, question.why_unknown, "registered", at)
+            # A finding of this very day may be out of date already, by an operation: the value keeps its own address.
+            yield {**absent, "id": at.id("question", rule.id)}
 
 
 def _measured(item: Measurement, day: datetime.date, protocol: Protocol, at: Addresses) -> Json:

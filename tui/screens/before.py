@@ -80,7 +80,9 @@ class BeforeScreen(ChildScreen):
         view.show(self._picture, stage.id, lit)
         view.bring_into_view(stage.id)
         rules = self.home.rules
-        unlock = telling.of_unlock(plan, stage, rules) if self._unlock and rules is not None else telling.of_gates(stage)
+        unlock = (
+            telling.of_unlock(plan, stage, rules) if self._unlock and rules is not None else telling.of_gates(stage)
+        )
         self.query_one("#gates", Prose).say(unlock)
         self.query_one(frame.Title).update(f"{self.child}: before this, {stage.label}")
 

@@ -95,12 +95,16 @@ class WhatIfScreen(ChildScreen):
         yield self._field("free", "No device on the bone", "two days such as 2031-09-01..2032-06-30")
         for name, label in PREFERENCES.items():
             yield self._field(name, label, "yes or no")
-        kinds = dict.fromkeys((s.kind, s.label.rstrip("0123456789 ")) for s in plan.stages if s.operation) if plan else {}
+        kinds = (
+            dict.fromkeys((s.kind, s.label.rstrip("0123456789 ")) for s in plan.stages if s.operation) if plan else {}
+        )
         for kind, label in kinds:
             yield self._field(f"without:{kind}", f"Without {label[0].lower()}{label[1:]}", "yes or no")
 
     def _field(self, name: str, label: str, wanted: str, unit: str = "") -> Field:
-        return Field(name, label, self.typed.get(name, ""), unit, f"{wanted}; empty: no such wish", "", name in self.typed)
+        return Field(
+            name, label, self.typed.get(name, ""), unit, f"{wanted}; empty: no such wish", "", name in self.typed
+        )
 
     def on_form_changed(self, event: Form.Changed) -> None:
         """Take the wish and ask anew."""
