@@ -53,7 +53,9 @@ def running_server() -> Iterator[str]:
         if done.returncode:
             raise LookupError(f"{Path(command[0]).name} failed: {done.stderr.strip()[-200:]}")
 
-    settings = f"-p {port} -h 127.0.0.1 -c unix_socket_directories= -c max_connections=40 -c shared_buffers=16MB"
+    settings = (
+        f"-p {port} -h 127.0.0.1 -c unix_socket_directories= -c fsync=off -c max_connections=40 -c shared_buffers=16MB"
+    )
     try:
         run(initdb, "-D", str(data), "-U", "tests", "-A", "trust", "-E", "UTF8", "--no-locale", "-N")
         run(control, "-D", str(data), "-l", str(folder / "log"), "-w", "-t", str(WAIT), "-o", settings, "start")
