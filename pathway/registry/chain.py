@@ -28,7 +28,9 @@ def when_text(when: datetime.datetime) -> str:
 
 def moment(text: str) -> datetime.datetime:
     """Return the moment that `when_text` wrote; raises ValueError for any other text."""
-    return datetime.datetime.strptime(text, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=datetime.UTC)
+    if len(text) != len("2026-11-25T09:30:00.000000Z") or text[-1] != "Z":
+        raise ValueError(f"{text!r} is no moment of an entry")
+    return datetime.datetime.fromisoformat(text)
 
 
 def link_digest(
