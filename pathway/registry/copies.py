@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Select, Table, func, insert, select
+from sqlalchemy import Connection, Select, Table, func, insert, select
 
 from pathway.registry import rows, tables
 from pathway.registry.audit import Audit, Kept, audit
@@ -110,23 +110,13 @@ def _make(file: Path, fill: Callable[[Path], None]) -> None:
 def _fill(source: Connection, draft: Path, key: str | None, *, with_heads: bool) -> None:
     engine = file_engine(draft, key)
     try:
-        make_tables(engine)
+        make_tables(engine, at_work=not with_heads)
         with engine.begin() as into:
             _copy(source, into)
             if with_heads:
                 _put_heads(into)
-        if with_heads:
-            _in_one_file(engine)
     finally:
         engine.dispose()
-
-
-def _in_one_file(engine: Engine) -> None:
-    """Leave a backup in the form that can be read from a medium that cannot be written."""
-    with engine.connect() as connection:
-        driver = connection.connection.driver_connection
-        assert driver is not None
-        driver.execute("PRAGMA journal_mode = DELETE")
 
 
 def _copy(source: Connection, into: Connection) -> None:

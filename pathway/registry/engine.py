@@ -53,8 +53,17 @@ def file_engine(file: Path, key: str | None) -> Engine:
     return engine
 
 
-def make_tables(engine: Engine) -> None:
-    """Make the tables of an empty registry."""
+def make_tables(engine: Engine, *, at_work: bool) -> None:
+    """Make the tables of an empty registry in a file.
+
+    One `at_work` keeps its changes in a log beside it, so that nobody who reads waits for one who writes; that stays
+    with the file. Without, the file can be read from a medium that cannot be written.
+    """
+    if at_work:
+        with engine.connect() as connection:
+            driver = connection.connection.driver_connection
+            assert driver is not None
+            driver.execute("PRAGMA journal_mode = WAL")
     with engine.begin() as connection:
         tables.TABLES.create_all(connection)
         connection.execute(insert(tables.layout).values(version=tables.LAYOUT))
@@ -81,7 +90,7 @@ def _open_file(file: Path, key: str | None, *, create: bool) -> Engine:
 def _filled(draft: Path, key: str | None) -> None:
     engine = file_engine(draft, key)
     try:
-        make_tables(engine)
+        make_tables(engine, at_work=True)
     finally:
         engine.dispose()
 
@@ -167,8 +176,6 @@ def _durable(connection: Any, _record: object) -> None:
     connection.isolation_level = None
     for pragma in ("synchronous = FULL", "foreign_keys = ON", "secure_delete = ON"):
         connection.execute(f"PRAGMA {pragma}")
-    if connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
-        connection.execute("PRAGMA journal_mode = WAL")
 
 
 def _begin(connection: Connection) -> None:
