@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime
+import gc
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from functools import partial
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
 from textual import work
@@ -25,6 +26,9 @@ from tui.session import NothingToDo, Shelf, shelf
 from tui.statements import Statement
 from tui.telling import Aids
 from tui.themes import FIRST, PALETTES, THEMES, variable
+
+if TYPE_CHECKING:
+    from tui.screens.why import WhyScreen
 
 FATAL = "limb-pathway had to end because of an internal error; no file was changed. Please report what you did last"
 OVER_ROAD = 3
@@ -54,6 +58,7 @@ class PathwayApp(App[None]):
         self.protocol = protocol
         self.rules: Protocol | None = protocol
         self.pictures = Pictures()
+        self.named: Mapping[str, tuple[str, ...]] = {}
         self.shelf: Shelf = shelf(files)
         self.on = on
         self.first_child = child if child in files else None
@@ -62,6 +67,7 @@ class PathwayApp(App[None]):
         self._wanted: str | None = self.first_child
         self._at_work = False
         self._kept: dict[type[ChildScreen], ChildScreen] = {}
+        self._why: WhyScreen | None = None
         self._use_own_themes()
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
@@ -107,6 +113,7 @@ class PathwayApp(App[None]):
                 outcome = planner.make_from(name, record, self.on, self.rules)
             if isinstance(outcome, planner.Made):
                 self.pictures.before(outcome.plan, width)
+                self.named = self.named or planner.names_in(outcome.protocol)
         except Exception as error:  # a fault of ours must not end the session: it is said in place
             outcome = (f"{name}: {UNEXPECTED} ({type(error).__name__}: {error}).",)
         self.post_message(self.Planned(name, outcome, record))
@@ -124,6 +131,8 @@ class PathwayApp(App[None]):
         else:
             self.shelf = self.shelf.with_problems(event.name, outcome)
         self._at_work = False
+        # Plans stay; looking through them for garbage again and again would hold up keys for a third of a second.
+        gc.freeze()
         self._tell_screens(event.name)
         self._plan_next()
 
@@ -199,7 +208,14 @@ class PathwayApp(App[None]):
         """Open the statements of a screen with the rule behind each; at `rule` where one is named."""
         from tui.screens.why import WhyScreen
 
-        self.push_screen(WhyScreen(head, statements, rule))
+        if self._why is None:
+            self._why = WhyScreen(head, statements, rule)
+            self.install_screen(self._why, "why")
+        elif self._why in self.screen_stack:
+            return
+        else:
+            self._why.aim(head, statements, rule)
+        self.push_screen(self._why)
 
     def _open_beside(self, kind: type[ChildScreen], child: str, stage: str | None) -> None:
         """Open a screen on top of the road, in place of another one that lies there.

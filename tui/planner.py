@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -64,3 +65,10 @@ def ask(record: Record, on: datetime.date, protocol: Protocol, asked: WhatIf) ->
         return (f"Internal error: the plan under these wishes breaks its own rules ({error}). Nothing was changed.",)
     except KeyError as error:
         return (f"The protocol has no stage {error}.",)
+
+
+def names_in(protocol: Protocol) -> Mapping[str, tuple[str, ...]]:
+    """Return for each id of the protocol the ids of the rules that name it."""
+    from pathway.protocol.references import users
+
+    return users(protocol)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -40,8 +40,12 @@ class WhyScreen(OwnScreen):
 
     def __init__(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
         super().__init__()
-        self.head, self.said = head, statements
-        self.start = next((place for place, item in enumerate(statements) if item.rule == rule), 0)
+        self.head, self.said, self.start = head, statements, _place(statements, rule)
+
+    def aim(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
+        """Show other statements, as if the screen had just been opened."""
+        self.head, self.said, self.start = head, statements, _place(statements, rule)
+        self.show_statements()
 
     def compose(self) -> ComposeResult:
         """Lay out title, caution, statements, page, keys."""
@@ -55,6 +59,11 @@ class WhyScreen(OwnScreen):
     def on_mount(self) -> None:
         """Show the statements."""
         self.query_one("#page", Prose).focus()
+        self.show_statements()
+
+    def show_statements(self) -> None:
+        """Show the statements with the first one, or the one asked for, chosen."""
+        self.query_one(frame.Title).update(self.head)
         said = [Say(f"{item.text}{' [local]' if item.local else ''}", mark=item.mark) for item in self.said]
         self.query_one(Choices).offer(said, self.start)
         self.show_page()
@@ -68,7 +77,7 @@ class WhyScreen(OwnScreen):
     def show_page(self) -> None:
         """Show the rule behind the chosen statement."""
         item = self.said[self.query_one(Choices).place]
-        self.query_one("#page", Prose).say(page_of(item, self.home.rules))
+        self.query_one("#page", Prose).say(page_of(item, self.home.rules, self.home.named))
 
     def action_statement(self, by: int) -> None:
         """Choose the statement before or after."""
@@ -87,7 +96,11 @@ class WhyScreen(OwnScreen):
         self.show_page()
 
 
-def page_of(item: Statement, rules: Protocol | None) -> Iterator[Say]:
+def _place(statements: tuple[Statement, ...], rule: str) -> int:
+    return next((place for place, item in enumerate(statements) if item.rule == rule), 0)
+
+
+def page_of(item: Statement, rules: Protocol | None, named: Mapping[str, tuple[str, ...]] | None = None) -> Iterator[Say]:
     """Yield the rule behind a statement as the verb `rules show` prints it."""
     from pathway.output.rule_pages import UnknownRule, page_text
 
@@ -100,7 +113,7 @@ def page_of(item: Statement, rules: Protocol | None) -> Iterator[Say]:
         yield Say("The rules are still being read; come back in a moment.")
         return
     try:
-        lines = page_text(rules, item.rule, VERY_WIDE).splitlines()
+        lines = page_text(rules, item.rule, VERY_WIDE, named or None).splitlines()
     except UnknownRule as error:
         yield Say(f"{error}.")
         return
