@@ -15,8 +15,8 @@ from pathway.cli_rules import protocol_option
 
 if TYPE_CHECKING:
     from pathway.output.document import Document
-    from pathway.output.drawing import Drawing
     from pathway.output.document_files import Paper
+    from pathway.output.drawing import Drawing
     from pathway.output.family_words import SchoolYears
     from pathway.plan_model import Plan
     from pathway.protocol.model import Protocol
@@ -24,9 +24,16 @@ if TYPE_CHECKING:
 
 PICTURES = ("road", "growth", "graph")
 out_option = click.option(
-    "-o", "--out", type=click.Path(path_type=Path), required=True, metavar="FILE", help="Where to write; the ending says how."
+    "-o",
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="FILE",
+    help="Where to write; the ending says how.",
 )
-paper_option = click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", help="Size of the page of a PDF.")
+paper_option = click.option(
+    "--paper", type=click.Choice(("a4", "letter")), default="a4", help="Size of the page of a PDF."
+)
 language_option = click.option("--language", default="en", metavar="CODE", help="Language of the words (en).")
 wording_option = click.option(
     "--wording",
@@ -137,7 +144,9 @@ def _words(language: str, own: Path | None) -> Wording:
         text = None if own is None else own.read_text(encoding="utf-8")
         return wording(language, text, str(own))
     except (OSError, UnicodeDecodeError):
-        click.echo(f"--wording: found nothing readable at {own}, expected a UTF-8 file of words; check the path.", err=True)
+        click.echo(
+            f"--wording: found nothing readable at {own}, expected a UTF-8 file of words; check the path.", err=True
+        )
     except WordingError as error:
         click.echo(str(error), err=True)
     sys.exit(BAD_INPUT)
@@ -157,7 +166,9 @@ def _write(document: Document, out: Path, paper: Paper) -> None:
 
     ending = out.suffix.lower()
     try:
-        made = pdf(document, paper) if ending == ".pdf" else (html if ending == ".html" else markdown)(document).encode()
+        made = (
+            pdf(document, paper) if ending == ".pdf" else (html if ending == ".html" else markdown)(document).encode()
+        )
     except LayoutError as error:
         click.echo(f"{out}: internal error, nothing was written: {error}. Please report it.", err=True)
         sys.exit(CANNOT_PLAN)

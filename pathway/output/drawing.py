@@ -79,7 +79,9 @@ class Sheet:
 
     parts: list[Shape | Words] = field(default_factory=list)
 
-    def line(self, x1: float, y1: float, x2: float, y2: float, tone: str = RULE, wide: float = 0.2, dash: str = "") -> None:
+    def line(
+        self, x1: float, y1: float, x2: float, y2: float, tone: str = RULE, wide: float = 0.2, dash: str = ""
+    ) -> None:
         """Draw a straight line."""
         self.parts.append(Shape(f"M{_n(x1)} {_n(y1)}L{_n(x2)} {_n(y2)}", stroke=tone, width_mm=wide, dash=dash))
 

@@ -47,8 +47,10 @@ def growth_drawing(plan: Plan, words: Wording, width_mm: float = WIDE_MM) -> Dra
     height = NARROW_HEIGHT_MM if narrow else HEIGHT_MM
     ages = _ages(known)
     frame = _Frame(
-        (math.floor(min(ages[0], *(p.age_years for p in plan.growth.measured))) if plan.growth.measured else ages[0],
-         ages[-1]),
+        (
+            math.floor(min(ages[0], *(p.age_years for p in plan.growth.measured))) if plan.growth.measured else ages[0],
+            ages[-1],
+        ),
         _lengths(plan, known, ages),
         (9.0, 6.5, width_mm - (2.5 if narrow else 43.0), height - (18.0 if narrow else 13.0)),
     )
@@ -143,7 +145,9 @@ def _labels(sheet: Sheet, plan: Plan, words: Wording, frame: _Frame, known: Curv
             places[1] = places[0] + LABEL_MM
     for (value, name, tone), y in zip(ends, places, strict=True):
         if narrow:
-            sheet.words(frame.right - 1, y - 1.4, f"{name}: {signed(value, words)}", 8.5, "end", tone, strong=True, halo=True)
+            sheet.words(
+                frame.right - 1, y - 1.4, f"{name}: {signed(value, words)}", 8.5, "end", tone, strong=True, halo=True
+            )
         else:
             sheet.words(frame.right + 2, y - 0.4, name, 9, tone=tone, strong=True)
             sheet.words(frame.right + 2, y + 3.4, signed(value, words), 8.5, tone=tone)
@@ -151,7 +155,14 @@ def _labels(sheet: Sheet, plan: Plan, words: Wording, frame: _Frame, known: Curv
         point = plan.growth.measured[-1]
         right = frame.x(point.age_years) < (frame.left + frame.right) / 2
         x = frame.x(point.age_years) + (2 if right else -2)
-        sheet.words(x, frame.y(point.discrepancy_mm) + 4.2, words.say("growth.measured"), 8, "start" if right else "end", halo=True)
+        sheet.words(
+            x,
+            frame.y(point.discrepancy_mm) + 4.2,
+            words.say("growth.measured"),
+            8,
+            "start" if right else "end",
+            halo=True,
+        )
 
 
 def _key(sheet: Sheet, words: Wording, frame: _Frame, height: float, narrow: bool) -> None:

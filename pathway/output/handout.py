@@ -216,7 +216,9 @@ def _delays(plan: Plan, words: Wording) -> Iterator[str]:
     for stage in plan.stages:
         if stage.operation and stage.date and stage.status != "done" and stage.free_slack_days is not None:
             latest = stage.date.fromordinal(stage.date.toordinal() + stage.free_slack_days)
-            bound.append((stage.date, words.say("change.late", step=_name(stage, words), when=say.month_of(latest, words))))
+            bound.append(
+                (stage.date, words.say("change.late", step=_name(stage, words), when=say.month_of(latest, words)))
+            )
     if bound:
         said = tuple(text for _, text in sorted(bound)[:MOST_LATE])
         yield words.say("change.delay", steps=say.joined(said, words, words.say("or_joint")))
@@ -248,12 +250,16 @@ def _facts(plan: Plan, words: Wording) -> Iterator[Block]:
         lines.append(words.say("facts.growth", curve=growth.curve))
     lines.append(words.say("facts.rules", name=plan.protocol.name, version=plan.protocol.version))
     lines.append(words.say("facts.practice"))
-    if any(reason.provenance == "memory" for stage in plan.stages for reason in (*stage.because, *stage.gates)):
+    known = [reason.provenance for stage in plan.stages for reason in stage.because]
+    known += [gate.provenance for stage in plan.stages for gate in stage.gates]
+    if "memory" in known:
         lines.append(words.say("facts.memory"))
     yield Bullets(tuple(lines))
     numbers = source_numbers(plan)
     if numbers:
         cited = [line for line in plan.sources if line.id in numbers]
         yield Heading(words.say("facts.list"), 3)
-        yield Bullets(tuple(line.citation for line in cited), tuple(numbers[line.id] for line in cited), small=True, columns=2)
+        yield Bullets(
+            tuple(line.citation for line in cited), tuple(numbers[line.id] for line in cited), small=True, columns=2
+        )
     yield Callout(words.say("handout.caution_title"), (plan.cautions[0].text,))
