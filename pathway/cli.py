@@ -30,6 +30,7 @@ from pathway.cli_followup import compare, followup
 from pathway.cli_plans import accept
 from pathway.cli_registry import registry
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width
+from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings
 from pathway.cli_worksheet import worksheet
 
 if TYPE_CHECKING:
@@ -138,7 +139,7 @@ def why(case: Path, stage: str, on: datetime.date | None, clinic: Path | None, a
             click.echo(part_json({**data, "considered": considered, "caution": _caution(made)}))
             return
         label, lines = protocol.stage(kind).label, explain_changes.why_not(made, kind, protocol)
-        click.echo(why_text(made, label, lines, width()), nl=False)
+        click.echo(with_headings(why_text(made, label, lines, width())), nl=False)
         return
     if as_json:
         cited = [source.model_dump(mode="json") for source in made.sources if source.id in found.sources]
@@ -146,7 +147,7 @@ def why(case: Path, stage: str, on: datetime.date | None, clinic: Path | None, a
         click.echo(part_json({**data, **explain_changes.changes_data(made, found.kind, protocol, found)}))
         return
     lines = (*explain.why(made, found), *explain_changes.changes(made, found, protocol))
-    click.echo(why_text(made, found, lines, width()), nl=False)
+    click.echo(with_headings(why_text(made, found, lines, width())), nl=False)
 
 
 @main.command()
@@ -168,7 +169,7 @@ def growth(case: Path, on: datetime.date | None, clinic: Path | None, as_json: b
     drawn = None if plain else growth_chart(made, width(), CHART_ROWS)
     if drawn is not None:
         click.echo(f"{drawn.text}\n{CHART_KEY}\n")
-    click.echo(growth_text(made, width()), nl=False)
+    click.echo(with_headings(growth_text(made, width())), nl=False)
 
 
 def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...] = ()) -> None:
@@ -179,12 +180,14 @@ def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...
         worked = [sheet.model_dump(mode="json") for sheet in sheets]
         click.echo(part_json({**made.model_dump(mode="json"), "worksheets": worked}))
     else:
-        click.echo(plan_json(made) if as_json else plan_text(made, width(), plain=plain), nl=as_json)
+        text = plan_json(made) if as_json else with_headings(plan_text(made, width(), plain=plain))
+        click.echo(text, nl=as_json)
     if sheets and not as_json:
         from pathway.output.worksheet_text import worksheet_text
 
         for sheet in sheets:
-            click.echo("\n" + worksheet_text(sheet, width(), plain=plain or not sys.stdout.isatty()), nl=False)
+            printed = worksheet_text(sheet, width(), plain=plain or not sys.stdout.isatty())
+            click.echo("\n" + with_headings(printed), nl=False)
     if made.conflicts:
         for item in made.conflicts:
             click.echo(item.explanation, err=True)

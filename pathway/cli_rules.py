@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sys
 from pathlib import Path
@@ -43,6 +44,18 @@ def protocol_of(clinic: Path | None) -> Protocol:
 def width() -> int:
     """Return the columns to print in: those of the terminal, from 60 to 120."""
     return max(60, min(shutil.get_terminal_size((100, 24)).columns, 120))
+
+
+def with_headings(text: str) -> str:
+    """Return text with its headings strong where a terminal shows it; plain when piped or where that is not wished."""
+    if not sys.stdout.isatty() or "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb":
+        return text
+    lines = text.split("\n")
+    heads = {0} | {n for n in range(1, len(lines) - 1) if lines[n - 1] == "" and lines[n + 1].startswith("  ")}
+    strong = (
+        click.style(line, bold=True) if n in heads and line[:1].isalpha() else line for n, line in enumerate(lines)
+    )
+    return "\n".join(strong)
 
 
 @click.group()

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Mapping
 
 from pathway.days import age_words
+from pathway.output.lines import wrap
 from pathway.output.text import caution, cm_words, local_lines, residual_words
 from pathway.plan_model import Course, CourseStage, Plan
 from pathway.robustness import Robustness
@@ -28,13 +28,13 @@ def _firm_lines(firm: Robustness | None, width: int) -> Iterator[str]:
     yield ""
     yield "How firm this is: single changes that would bring another plan, the likeliest first"
     if firm.stands is not None:
-        yield from _wrap(
+        yield from wrap(
             f"The same course stays first in about {100 * firm.stands:.0f} of 100 ways in which this child may grow.",
             width,
             "  ",
         )
     for turn in firm.turns:
-        yield from _wrap(turn.sentence, width, "  ", "    ")
+        yield from wrap(turn.sentence, width, "  ", "    ")
     if not firm.turns:
         yield "  No single change found that is likelier than 1 of 100."
 
@@ -42,13 +42,13 @@ def _firm_lines(firm: Robustness | None, width: int) -> Iterator[str]:
 def _lines(answer: Answer, width: int, plain: bool) -> Iterator[str]:
     plan = answer.wished
     yield f"Courses for {plan.child.id} on {plan.on}"
-    yield from textwrap.wrap(caution(plan), width)
+    yield from wrap(caution(plan), width)
     yield from local_lines(plan, width)
     if answer.asked:
         yield ""
-        yield from _wrap(f"What if: {'; '.join(answer.asked)}.", width, "", "  ")
+        yield from wrap(f"What if: {'; '.join(answer.asked)}.", width, "", "  ")
         for sentence in answer.differences:
-            yield from _wrap(sentence, width, "  ", "    ")
+            yield from wrap(sentence, width, "  ", "    ")
     if not plan.alternatives:
         yield ""
         yield "No course can be planned."
@@ -75,7 +75,7 @@ def _table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
             yield _row(line, widths)
     mark = "first" if plain else "▶"
     better = "*: no other course has both less burden and a better chance"
-    yield from _wrap(f"{mark}: recommended or chosen; {better}; height and maturity in cm, + still short.", width, "  ")
+    yield from wrap(f"{mark}: recommended or chosen; {better}; height and maturity in cm, + still short.", width, "  ")
 
 
 def _row(cells: tuple[str, ...], widths: tuple[int, ...]) -> str:
@@ -84,7 +84,7 @@ def _row(cells: tuple[str, ...], widths: tuple[int, ...]) -> str:
 
 
 def _cells(course: Course, room: int, plain: bool) -> Iterator[tuple[str, ...]]:
-    names = textwrap.wrap(course.summary, room - 1)
+    names = wrap(course.summary, room - 1)
     mark = ("1" if plain else "▶") if course.recommended else "*" if course.not_beaten else ""
     burden = course.burden
     numbers: tuple[str, ...]
@@ -112,12 +112,12 @@ def _chance(chance: float | None) -> str:
 
 def _course(course: Course, labels: Mapping[str, str], width: int, plain: bool) -> Iterator[str]:
     mark = ("first: " if plain else "▶ ") if course.recommended else ""
-    yield f"{mark}{course.summary}"
+    yield from wrap(f"{mark}{course.summary}", width, "", "  ")
     for stage in course.stages:
-        yield from _wrap(_stage(stage, labels), width, "    ", "      ")
+        yield from wrap(_stage(stage, labels), width, "    ", "      ")
     if course.residual_mm is not None:
         spread = course.residual_mm
-        yield from _wrap(
+        yield from wrap(
             f"{residual_words(course.median_residual_mm)}; about 90 of 100 between {_signed(spread.p05)} and "
             f"{_signed(spread.p95)} cm (+ still short)",
             width,
@@ -125,9 +125,9 @@ def _course(course: Course, labels: Mapping[str, str], width: int, plain: bool) 
             "      ",
         )
     if len(course.lengthenings_needed) > 1:
-        yield from _wrap(_needed(course), width, "    ", "      ")
+        yield from wrap(_needed(course), width, "    ", "      ")
     if course.lost_because:
-        yield from _wrap(f"Not first: {course.lost_because}", width, "    ", "      ")
+        yield from wrap(f"Not first: {course.lost_because}", width, "    ", "      ")
 
 
 def _needed(course: Course) -> str:
@@ -145,7 +145,3 @@ def _stage(stage: CourseStage, labels: Mapping[str, str]) -> str:
 
 def _signed(mm: float) -> str:
     return f"{mm / 10 + 0.0:+.1f}"
-
-
-def _wrap(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:
-    return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=first if rest is None else rest)

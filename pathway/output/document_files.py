@@ -78,22 +78,23 @@ def markdown(document: Document) -> str:
                     _md(foot),
                     "",
                 ]
+                told = [f"- {_md(label)}: {_md(text)}" for label, text in facts]
+                lines += [f"### {number} {_md(title)}: {_md(when)}", "", *told, "", *([_md(foot), ""] if foot else [])]
             case Lines(label):
                 lines += [_md(label), ""]
     return "\n".join([*lines, _md(document.footer)]) + "\n"
 
 
-def _typeset(source: str, form: Literal["pdf", "png"], inputs: dict[str, str]) -> Any:
+def _typeset(source: str, form: Literal["pdf", "png"], inputs: dict[str, str]) -> bytes:
     import typst
 
-    standards = ["ua-1"] if form == "pdf" else []
     with resources.as_file(resources.files("rules").joinpath("fonts")) as fonts:
         try:
-            made, warnings = typst.compile_with_warnings(
+            made, warnings = typst.compile_with_warnings(  # type: ignore[misc]  # its stub leaves the type of bytes open
                 source.encode(),
                 format=form,
                 ppi=POINTS_PER_INCH,
-                pdf_standards=standards,
+                pdf_standards="ua-1" if form == "pdf" else None,
                 timestamp=FIXED_TIME,
                 font_paths=[str(fonts)],
                 ignore_system_fonts=True,
@@ -103,6 +104,8 @@ def _typeset(source: str, form: Literal["pdf", "png"], inputs: dict[str, str]) -
             raise LayoutError(f"the page could not be laid out ({error})") from None
     if warnings:
         raise LayoutError(f"the page was laid out with a warning ({warnings[0].message})")
+    if not isinstance(made, bytes):
+        raise LayoutError("the drawing was laid out on more than one page")
     return made
 
 

@@ -250,7 +250,9 @@ def _facts(plan: Plan, words: Wording) -> Iterator[Block]:
         lines.append(words.say("facts.growth", curve=growth.curve))
     lines.append(words.say("facts.rules", name=plan.protocol.name, version=plan.protocol.version))
     lines.append(words.say("facts.practice"))
-    if any(reason.provenance == "memory" for stage in plan.stages for reason in (*stage.because, *stage.gates)):
+    known = [reason.provenance for stage in plan.stages for reason in stage.because]
+    known += [gate.provenance for stage in plan.stages for gate in stage.gates]
+    if "memory" in known:
         lines.append(words.say("facts.memory"))
     yield Bullets(tuple(lines))
     numbers = source_numbers(plan)

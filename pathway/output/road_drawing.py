@@ -234,6 +234,7 @@ def _alternative(plan: Plan, words: Wording, rows: tuple[Step, ...]) -> Iterator
         yield f"{step.number}: {name}, {', '.join(whens)}."
     for stage in finished(plan):
         if stage.date is not None:
-            yield f"{words.say('steps.done')}: {name_of(stage.kind, words, stage.label)}, {month_of(stage.date, words)}."
+            name = name_of(stage.kind, words, stage.label)
+            yield f"{words.say('steps.done')}: {name}, {month_of(stage.date, words)}."
     if not rows:
         yield words.say("road.empty")

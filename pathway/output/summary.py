@@ -147,5 +147,8 @@ def _courses(plan: Plan) -> Iterator[str]:
             if course.lost_because
             else ""
         )
+        if course.lost_because:
+            text += f"; not first: {course.lost_because}"
+        yield f"{text}; recommended" if course.recommended else text
     if len(plan.alternatives) > SHOWN_COURSES:
         yield f"and {len(plan.alternatives) - SHOWN_COURSES} more"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 
 from pathway.days import age_words
 from pathway.explain import Line
+from pathway.output.lines import wrap
 from pathway.plan_model import Course, Plan, PlanStage, Quantiles
 
 STATUS_WORDS = {
@@ -38,16 +38,16 @@ def why_text(plan: Plan, stage: PlanStage | str, lines: Iterable[Line], width: i
     `stage` is the label of the kind where the plan has no such stage.
     """
     name = stage if isinstance(stage, str) else f"{stage.label} ({_status(stage)})"
-    head = f"{name} for {plan.child.id} on {plan.on}"
-    body = [head, *_wrapped(caution(plan), width), *local_lines(plan, width), ""]
+    head = wrap(f"{name} for {plan.child.id} on {plan.on}", width, "", "  ")
+    body = [*head, *wrap(caution(plan), width), *local_lines(plan, width), ""]
     for line in lines:
         if line.depth == 0:
-            body += ["", line.text]
+            body += ["", *wrap(line.text, width)]
             continue
         mark = STATE_MARKS[line.state]
-        body += _wrapped(line.text, width, first="  " * line.depth + f"{mark} ", rest="  " * line.depth + "  ")
+        body += wrap(line.text, width, first="  " * line.depth + f"{mark} ", rest="  " * line.depth + "  ")
     marks = "Marks: + holds, - fails, ? not known, ~ waived, > judged later."
-    return "\n".join([*body, "", marks]) + "\n"
+    return "\n".join([*body, "", *wrap(marks, width)]) + "\n"
 
 
 def caution(plan: Plan) -> str:
@@ -59,9 +59,9 @@ def local_lines(plan: Plan, width: int) -> Iterator[str]:
     """Yield which rules the clinic changed, added or switched off; nothing where it has none of its own."""
     protocol = plan.protocol
     if protocol.local_rules:
-        yield from _wrapped(f"Local rules: {', '.join(protocol.local_rules)}", width, "", "  ")
+        yield from wrap(f"Local rules: {', '.join(protocol.local_rules)}", width, "", "  ")
     for item in protocol.switched_off:
-        yield from _wrapped(f"Switched off locally: {item.id} ({item.because})", width, "", "  ")
+        yield from wrap(f"Switched off locally: {item.id} ({item.because})", width, "", "  ")
 
 
 def cm_words(mm: float) -> str:
@@ -97,23 +97,19 @@ def _status(stage: PlanStage) -> str:
     return STATUS_WORDS[stage.status]
 
 
-def _wrapped(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:
-    lines = textwrap.wrap(text, width, initial_indent=first, subsequent_indent=first if rest is None else rest)
-    return lines or [first.rstrip()]
-
-
 def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     child = plan.child
     age = age_words(child.age_years)
-    yield f"Plan for {child.id}: {child.sex}, {age}, {child.diagnosis_label}, {child.affected_side}"
-    yield f"on {plan.on}; {plan.protocol.name} {plan.protocol.version}"
+    head = f"Plan for {child.id}: {child.sex}, {age}, {child.diagnosis_label}, {child.affected_side}"
+    yield from wrap(head, width, "", "  ")
+    yield from wrap(f"on {plan.on}; {plan.protocol.name} {plan.protocol.version}", width, "", "  ")
     if child.note:
-        yield child.note
-    yield from _wrapped(caution(plan), width)
+        yield from wrap(child.note, width)
+    yield from wrap(caution(plan), width)
     yield from local_lines(plan, width)
     for text in plan.notices:
         yield ""
-        yield from _wrapped(f"Notice: {text}", width)
+        yield from wrap(f"Notice: {text}", width)
     yield from _classification(plan, width)
     yield from _difference(plan, width)
     yield from _stage_table(plan, width, plain)
@@ -124,11 +120,11 @@ def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     for item in plan.conflicts:
         yield ""
         yield "Cannot be planned as the rules stand"
-        yield from _wrapped(item.explanation, width, "  ")
+        yield from wrap(item.explanation, width, "  ")
         if item.remedies:
             yield "  Any one of these alone would make it possible:"
         for remedy in item.remedies:
-            yield from _wrapped(remedy, width, "  - ", "    ")
+            yield from wrap(remedy, width, "  - ", "    ")
     yield from _caution_lines(plan, width)
 
 
@@ -138,11 +134,9 @@ def _classification(plan: Plan, width: int) -> Iterator[str]:
         yield "Classification"
     for item in plan.classification:
         local = " (local)" if item.system in plan.protocol.local_rules else ""
-        yield from _wrapped(f"{item.label}{local}: {item.type} ({item.type_label})", width, "  ", "    ")
+        yield from wrap(f"{item.label}{local}: {item.type} ({item.type_label})", width, "  ", "    ")
         if item.asks:
-            yield from _wrapped(
-                "would be settled by: " + ", ".join(_words(asked) for asked in item.asks), width, "    "
-            )
+            yield from wrap("would be settled by: " + ", ".join(_words(asked) for asked in item.asks), width, "    ")
 
 
 def _words(name: str) -> str:
@@ -160,12 +154,12 @@ def _difference(plan: Plan, width: int) -> Iterator[str]:
         yield "  at maturity: cannot be told, no leg length was measured"
         return
     text = f"at maturity ({age_words(growth.mature_age_years)}) without operation: "
-    yield from _wrapped(text + range_words(growth.at_maturity.discrepancy_mm), width, "  ", "    ")
+    yield from wrap(text + range_words(growth.at_maturity.discrepancy_mm), width, "  ", "    ")
     if growth.adult_height_mm is not None:
         height = growth.adult_height_mm
         text = f"adult height about {height.p50 / 10:.0f} cm (about 90 of 100 between {height.p05 / 10:.0f} and "
-        yield from _wrapped(f"{text}{height.p95 / 10:.0f})", width, "  ", "    ")
-    yield from _wrapped(growth.next_visit, width, "  ", "    ")
+        yield from wrap(f"{text}{height.p95 / 10:.0f})", width, "  ", "    ")
+    yield from wrap(growth.next_visit, width, "  ", "    ")
 
 
 def _stage_table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
@@ -175,10 +169,10 @@ def _stage_table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
         mark = "" if plain else f"{STATUS_MARKS[stage.status]} "
         when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{'':10}  {'':9}"
         head = f"  {when}  {mark}{_status(stage):<9}  "
-        yield from _wrapped(f"{stage.label}{_local(plan, stage)}{_tail(stage)}", width, head, " " * len(head))
+        yield from wrap(f"{stage.label}{_local(plan, stage)}{_tail(stage)}", width, head, " " * len(head))
         for item in stage.because:
             if item.against:
-                yield from _wrapped(item.text, width, " " * len(head))
+                yield from wrap(item.text, width, " " * len(head))
 
 
 def _local(plan: Plan, stage: PlanStage) -> str:
@@ -209,7 +203,7 @@ def _delay_lines(plan: Plan, width: int) -> Iterator[str]:
     yield "If an operation comes later"
     for stage in planned:
         wish = [f"{stage.preferred[0].upper()}{stage.preferred[1:]}."] if stage.preferred else []
-        yield from _wrapped(f"{stage.label}: {' '.join([*stage.delay, *wish])}", width, "  ", "    ")
+        yield from wrap(f"{stage.label}: {' '.join([*stage.delay, *wish])}", width, "  ", "    ")
 
 
 def _gate_lines(plan: Plan, width: int) -> Iterator[str]:
@@ -222,7 +216,7 @@ def _gate_lines(plan: Plan, width: int) -> Iterator[str]:
     yield "What does not hold yet"
     for stage, gate in open_gates:
         local = " (local)" if gate.local else ""
-        yield from _wrapped(f"{stage.label}{local}: {gate.sentence}. {gate.because}", width, "  ", "    ")
+        yield from wrap(f"{stage.label}{local}: {gate.sentence}. {gate.because}", width, "  ", "    ")
 
 
 def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
@@ -240,9 +234,9 @@ def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
 def _course(course: Course, width: int, plain: bool) -> Iterator[str]:
     mark = ("chosen" if plain else "▶") if course.recommended else ("" if plain else " ")
     burden = course.burden
-    yield f"  {mark} {course.summary}".rstrip()
+    yield from wrap(f"{mark} {course.summary}".strip(), width, "  " if mark.strip() else "    ", "      ")
     if course.residual_mm is None:
-        yield from _wrapped(course.lost_because or "to be discussed: not measured by length", width, "      ")
+        yield from wrap(course.lost_because or "to be discussed: not measured by length", width, "      ")
         return
     text = f"{residual_words(course.median_residual_mm)}; {burden.operations} operations"
     text += f", {burden.device_months:.0f} months with a device"
@@ -250,7 +244,7 @@ def _course(course: Course, width: int, plain: bool) -> Iterator[str]:
         text += f"; within 2 cm: about {100 * course.chance_within_20_mm:.0f} of 100"
     if course.lost_because:
         text += f". Not first: {course.lost_because}"
-    yield from _wrapped(text, width, "      ")
+    yield from wrap(text, width, "      ")
 
 
 def _question_lines(plan: Plan, width: int) -> Iterator[str]:
@@ -267,45 +261,45 @@ def _question_lines(plan: Plan, width: int) -> Iterator[str]:
             text += f"; {question.decides} judgements wait for it"
         if question.blocks:
             text += f"; holds up {', '.join(question.blocks)}"
-        yield from _wrapped(text, width, "  ", "    ")
+        yield from wrap(text, width, "  ", "    ")
 
 
 def _caution_lines(plan: Plan, width: int) -> Iterator[str]:
     yield ""
     yield "Cautions"
     for item in plan.cautions:
-        yield from _wrapped(f"{item.text} (local)" if item.local else item.text, width, "  ", "    ")
+        yield from wrap(f"{item.text} (local)" if item.local else item.text, width, "  ", "    ")
     uncertain = sorted(
         {reason.rule for stage in plan.stages for reason in stage.because if reason.provenance == "memory"}
     )
     uncertain += sorted({gate.id for stage in plan.stages for gate in stage.gates if gate.provenance == "memory"})
     if uncertain:
         text = "Rules recalled from memory, to be checked before use: " + ", ".join(dict.fromkeys(uncertain))
-        yield from _wrapped(text, width, "  ", "    ")
+        yield from wrap(text, width, "  ", "    ")
 
 
 def _growth_lines(plan: Plan, width: int) -> Iterator[str]:
     growth = plan.growth
     yield f"Growth of {plan.child.id} on {plan.on}"
-    yield from _wrapped(caution(plan), width)
+    yield from wrap(caution(plan), width)
     yield from local_lines(plan, width)
     yield ""
     for note in growth.notes or (growth.basis,):
-        yield from _wrapped(note, width, "  ", "    ")
+        yield from wrap(note, width, "  ", "    ")
     if growth.next_visit:
-        yield from _wrapped(growth.next_visit, width, "  ", "    ")
+        yield from wrap(growth.next_visit, width, "  ", "    ")
     if growth.at_maturity is not None:
         yield ""
         yield "Leg difference by age in cm, without operation | with the recommended course"
         yield "  age        5 of 100  half  95 of 100 |  5 of 100  half  95 of 100"
         yield from _growth_rows(plan)
     yield ""
-    yield "Classical methods, for a second opinion (difference at maturity)"
+    yield from wrap("Classical methods, for a second opinion (difference at maturity)", width)
     for method in growth.methods:
         value = (
             "no answer" if method.discrepancy_at_maturity_mm is None else cm_words(method.discrepancy_at_maturity_mm)
         )
-        yield from _wrapped(f"{method.name}: {value}. {method.note} Source: {method.source}", width, "  ", "    ")
+        yield from wrap(f"{method.name}: {value}. {method.note} Source: {method.source}", width, "  ", "    ")
     yield from _disagreement(plan, width)
 
 
@@ -332,4 +326,4 @@ def _disagreement(plan: Plan, width: int) -> Iterator[str]:
     ]
     if outside:
         text = "Outside the band of the projection: " + ", ".join(outside) + ". The team should ask why."
-        yield from _wrapped(text, width, "  ", "    ")
+        yield from wrap(text, width, "  ", "    ")
