@@ -29,7 +29,6 @@ from pathway.cli_exports import calendar, fhir
 from pathway.cli_followup import compare, followup
 from pathway.cli_plans import accept
 from pathway.cli_registry import registry
-from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings
 from pathway.cli_worksheet import worksheet
 

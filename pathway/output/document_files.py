@@ -70,14 +70,6 @@ def markdown(document: Document) -> str:
             case Table(head=head, rows=rows):
                 lines += [_md_row(head), _md_row(("---",) * len(head)), *(_md_row(row) for row in rows), ""]
             case Card(number, title, when, facts, foot):
-                lines += [
-                    f"### {number} {_md(title)}: {_md(when)}",
-                    "",
-                    *(f"- {_md(a)}: {_md(b)}" for a, b in facts),
-                    "",
-                    _md(foot),
-                    "",
-                ]
                 told = [f"- {_md(label)}: {_md(text)}" for label, text in facts]
                 lines += [f"### {number} {_md(title)}: {_md(when)}", "", *told, "", *([_md(foot), ""] if foot else [])]
             case Lines(label):

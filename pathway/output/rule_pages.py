@@ -61,9 +61,7 @@ def list_data(protocol: Protocol, kind: str | None = None) -> dict[str, Any]:
     }
 
 
-def page_text(
-    protocol: Protocol, id: str, width: int = 80, named: Mapping[str, tuple[str, ...]] | None = None
-) -> str:
+def page_text(protocol: Protocol, id: str, width: int = 80, named: Mapping[str, tuple[str, ...]] | None = None) -> str:
     """Return the page of one rule (of each entry of that id); raises UnknownRule.
 
     `named` is what names what (`users`), where it is at hand: looking through all rules takes most of the time.

@@ -140,13 +140,6 @@ def _courses(plan: Plan) -> Iterator[str]:
             text += f", {burden.device_months:.0f} months with a device, {residual_words(course.median_residual_mm)}"
         if course.chance_within_20_mm is not None:
             text += f", within 2 cm about {100 * course.chance_within_20_mm:.0f} of 100"
-        yield text + (
-            "; recommended"
-            if course.recommended
-            else f"; not first: {course.lost_because}"
-            if course.lost_because
-            else ""
-        )
         if course.lost_because:
             text += f"; not first: {course.lost_because}"
         yield f"{text}; recommended" if course.recommended else text

@@ -100,7 +100,9 @@ def _place(statements: tuple[Statement, ...], rule: str) -> int:
     return next((place for place, item in enumerate(statements) if item.rule == rule), 0)
 
 
-def page_of(item: Statement, rules: Protocol | None, named: Mapping[str, tuple[str, ...]] | None = None) -> Iterator[Say]:
+def page_of(
+    item: Statement, rules: Protocol | None, named: Mapping[str, tuple[str, ...]] | None = None
+) -> Iterator[Say]:
     """Yield the rule behind a statement as the verb `rules show` prints it."""
     from pathway.output.rule_pages import UnknownRule, page_text
 
