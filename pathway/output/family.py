@@ -116,8 +116,7 @@ def _heading(plan: Plan, day: datetime.date, stage: PlanStage) -> str:
 
 
 def _step(stages: tuple[PlanStage, ...]) -> Iterator[str]:
-    for text in dict.fromkeys(stage.family_words for stage in stages):
-        yield text
+    yield from dict.fromkeys(stage.family_words for stage in stages)
     operations = [stage for stage in stages if stage.operation]
     if len(operations) > 1:
         yield "This is done in one go, with one anaesthetic."
