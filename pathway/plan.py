@@ -27,11 +27,12 @@ class PlanBreach(Exception):
     """The finished plan breaks a rule: a fault of the program, named by rule, never shown as a plan."""
 
 
-def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: int = 0) -> pm.Plan:
+def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: int = 0, chances: bool = True) -> pm.Plan:
     """Return the plan of one child on one day. The same input gives the same plan.
 
-    A child who cannot be planned still gets a plan, with the rules in conflict named. Raises PlanBreach when
-    the independent check finds the plan to break a rule.
+    Without `chances` the spread of each course is that of amounts kept as planned, which is quicker. A child who
+    cannot be planned still gets a plan, with the rules in conflict named. Raises PlanBreach when the independent
+    check finds the plan to break a rule.
     """
     record = record.until(on)
     done_steps = known_steps(record, protocol, on)
@@ -40,7 +41,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
     facts = facts_on(record, protocol, on, natural)
     classified = classify(facts, protocol)
     graph = stage(with_classes(facts, classified), record, protocol, on)
-    found, times, conflicts, counted = _course_and_dates(graph, facts, posterior, record, protocol, on)
+    found, times, conflicts, counted = _course_and_dates(graph, facts, posterior, record, protocol, on, chances)
     chosen = next((course for course in found if course.recommended), None)
     stages = assemble.plan_stages(graph, chosen, times, record, protocol, on)
     mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
@@ -107,6 +108,7 @@ def _course_and_dates(
     record: Record,
     protocol: Protocol,
     on: datetime.date,
+    chances: bool,
 ) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict], Step | None]:
     """Return the courses, the dates of the first, conflicts, and the length that the hip's correction will gain."""
     if record.child.affected_side == "both":
@@ -117,7 +119,8 @@ def _course_and_dates(
         return (), None, [assemble.conflict(timeline, protocol, born)], None
     counted = expected_gain(graph, timeline, facts.findings, protocol) if posterior else None
     going_on = posterior.expecting(counted) if posterior and counted else posterior
-    found = courses(AmountSearch(graph, timeline, going_on, record, protocol, on)) if going_on else ()
+    search = AmountSearch(graph, timeline, going_on, record, protocol, on) if going_on else None
+    found = courses(search, chances=chances) if search else ()
     chosen = next((course for course in found if course.recommended), None)
     times = timetable(graph, _placed(graph, chosen), record, protocol, on)
     if isinstance(times, Conflict):
