@@ -49,13 +49,16 @@ def record_of(entries: Iterable[Entry]) -> Record:
 
 
 def parts_of(entries: Iterable[Entry]) -> tuple[Part, ...]:
-    """Return what each entry adds to the record now, corrections applied; withdrawn entries are left out.
+    """Return what each entry adds to the record now, corrections applied.
+
+    Left out are entries that were withdrawn and those that a later case replaced.
 
     Raises `Unfoldable` for a correction that does not fit and for an erased payload.
     """
     parts: dict[int, Part | None] = {}
     roots: dict[int, int] = {}
     names: dict[int, str] = {}
+    case = 0
     for entry in entries:
         if entry.kind not in NAMES and entry.kind != "correction":
             continue
@@ -64,15 +67,19 @@ def parts_of(entries: Iterable[Entry]) -> tuple[Part, ...]:
         if entry.kind != "correction":
             roots[entry.sequence] = entry.sequence
             names[entry.sequence] = NAMES[entry.kind]
+            case = entry.sequence if entry.kind == "case" else case
             parts[entry.sequence] = _part(entry, entry.sequence, NAMES[entry.kind])
             continue
         root = roots.get(entry.supersedes or 0)
         if root is None:
             what = f"entry {entry.supersedes}, which is no part of the record"
             raise Unfoldable(f"entry {entry.sequence} corrects {what}")
+        if root < case:
+            what = f"entry {entry.supersedes}, which the case of entry {case} replaced"
+            raise Unfoldable(f"entry {entry.sequence} corrects {what}")
         roots[entry.sequence] = root
         parts[root] = _corrected(entry, root, names[root])
-    return tuple(part for part in parts.values() if part is not None)
+    return tuple(part for root, part in parts.items() if part is not None and root >= case)
 
 
 def accepted_plans(entries: Iterable[Entry]) -> tuple[AcceptedPlan, ...]:

@@ -11,6 +11,7 @@ from pathway.record import CaseCalendar
 from pathway.registry.copies import verify
 from pathway.registry.entry import NO_ENTRIES, Head, Overtaken, Saved
 from pathway.registry.failures import told
+from pathway.registry.fold import parts_of
 from pathway.registry.payloads import (
     Revision,
     calendar_entry,
@@ -94,6 +95,14 @@ def test_a_visit_inside_an_imported_case_is_corrected_with_the_case(store) -> No
     keep(store, "maple-01", decision_entry(wish(), "a"), correction_entry(1, right, "wrong day", "b"))
     assert store.record("maple-01").visits == (LATER_VISIT,)
     assert store.record("maple-01").decisions == (wish(),)
+
+
+def test_what_a_later_case_replaced_is_no_part_of_the_record_and_cannot_be_corrected(store) -> None:
+    later = case_entry(named("maple-01"), "b")
+    head = keep(store, "maple-01", visit_entry(LATER_VISIT, "a"), later)
+    assert [part.sequence for part in parts_of(store.entries("maple-01"))] == [3]
+    with pytest.raises(RegistryProblem, match="entry 2, which the case of entry 3 replaced"):
+        store.append("maple-01", withdrawal_entry(2, "wrong", "a"), seen=head, when=WHEN)
 
 
 def test_an_accepted_plan_is_kept_whole_and_is_no_part_of_the_record(store) -> None:
