@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as tree
+from itertools import pairwise
 
 import pytest
 
@@ -56,7 +57,7 @@ def test_numbers_of_paths_are_finite(name: str) -> None:
 def test_the_tones_differ_on_a_grey_printer() -> None:
     """Steps of grey by Rec. ITU-R BT.709 luma."""
     luma = sorted(_luma(tone) for tone in (tones.DEEP, tones.MIDDLE, tones.PALE, tones.PAPER))
-    assert min(b - a for a, b in zip(luma, luma[1:], strict=False)) > 0.12
+    assert min(b - a for a, b in pairwise(luma)) > 0.12
 
 
 def test_a_bar_starts_at_the_age_of_its_stage() -> None:

@@ -54,7 +54,7 @@ def test_a_clinic_rewords_one_text_and_keeps_the_rest() -> None:
     ],
 )
 def test_a_slip_is_named_with_place_and_remedy(text: str, named: str) -> None:
-    with pytest.raises(WordingError, match="mine.toml") as told:
+    with pytest.raises(WordingError, match=r"mine\.toml") as told:
         wording("en", text, "mine.toml")
     assert named in str(told.value)
     assert "expected" in str(told.value)
