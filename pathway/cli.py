@@ -158,6 +158,7 @@ def why(case: Path, stage: str, on: datetime.date | None, clinic: Path | None, a
 def growth(case: Path, on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool) -> None:
     """Project the growth of both legs, with the classical methods beside it."""
     from pathway.output.json import part_json
+    from pathway.output.lines import wrap
     from pathway.output.road import growth_chart
     from pathway.output.text import growth_text
 
@@ -167,7 +168,7 @@ def growth(case: Path, on: datetime.date | None, clinic: Path | None, as_json: b
         return
     drawn = None if plain else growth_chart(made, width(), CHART_ROWS)
     if drawn is not None:
-        click.echo(f"{drawn.text}\n{CHART_KEY}\n")
+        click.echo("\n".join((drawn.text, *wrap(CHART_KEY, width()), "")))
     click.echo(with_headings(growth_text(made, width())), nl=False)
 
 

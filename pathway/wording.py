@@ -104,7 +104,7 @@ def _checked(first: Mapping[str, Text], text: str, name: str) -> dict[str, Text]
             kind = "one text" if isinstance(first[key], str) else "a list"
             raise WordingError(f"{name}: {key}: found {words!r}, expected {kind}.")
         if key == "months" and len(words) != len(first[key]):
-            raise WordingError(f"{name}: {key}: found {len(words)} names, expected {len(first[key])}.")
+            raise WordingError(f"{name}: {key}: found {len(words)} names, expected {len(first[key])} names.")
         known = _places(first[key], name, key)
         strange = _places(words, name, key) - known
         if strange:

@@ -1,4 +1,4 @@
-"""Write pictures of the real screens for the README: `python .ci/pictures/make.py`.
+"""Write pictures of the real screens and of the handout for the README: `python .ci/pictures/make.py`.
 
 The day is fixed and the example child is always the same, so the pictures are too. With `--check` nothing is
 written: the exit code is 1 when a picture is no longer what the program shows.
@@ -19,6 +19,14 @@ sys.path.insert(0, str(ROOT))
 for surrounding in ("NO_COLOR", "TEXTUAL_THEME"):
     os.environ.pop(surrounding, None)
 
+from pathway.casefile import read_case  # noqa: E402
+from pathway.output.document_files import page_svg  # noqa: E402
+from pathway.output.family_words import SchoolYears  # noqa: E402
+from pathway.output.handout import handout  # noqa: E402
+from pathway.plan import make_plan  # noqa: E402
+from pathway.protocol.load import load_protocol  # noqa: E402
+from pathway.record import Record  # noqa: E402
+from pathway.wording import wording  # noqa: E402
 from tui.app import PathwayApp  # noqa: E402
 
 FOLDER = Path(__file__).parent
@@ -52,10 +60,20 @@ async def pictures() -> dict[str, str]:
     return drawn
 
 
+def first_page() -> str:
+    """Return the first page of the family's document."""
+    protocol = load_protocol()
+    record = read_case(files()[CHILD], CHILD, protocol, DAY)
+    if not isinstance(record, Record):
+        sys.exit(f"{CHILD} cannot be read")
+    school = SchoolYears(protocol.number("school_from_years"), int(protocol.number("school_year_start_month")))
+    return page_svg(handout(make_plan(record, protocol, DAY), wording(), school))
+
+
 def main() -> None:
     """Write the pictures, or compare them with those that are kept."""
     stale = []
-    for name, svg in asyncio.run(pictures()).items():
+    for name, svg in {**asyncio.run(pictures()), "handout": first_page()}.items():
         file = FOLDER / f"{name}.svg"
         if "--check" not in sys.argv:
             file.write_text(svg, encoding="utf-8")

@@ -38,17 +38,19 @@ def html(document: Document) -> str:
 
 def pdf(document: Document, paper: Paper = "a4") -> bytes:
     """Return the document as tagged PDF (PDF/UA-1 is enforced). Raises LayoutError where it cannot be laid out."""
-    data = {"paper": PAPERS[paper], "blocks": _blocks(document)}
-    for name in ("title", "subtitle", "language", "footer", "dense"):
-        data[name] = getattr(document, name)
-    return _typeset(_template("document.typ"), "pdf", {"data": json.dumps(data)})
+    return _typeset(_template("document.typ"), "pdf", _inputs(document, paper))[0]
+
+
+def page_svg(document: Document, paper: Paper = "a4") -> str:
+    """Return the first page as SVG, to be shown on a page of the web. Raises LayoutError as `pdf` does."""
+    return _typeset(_template("document.typ"), "svg", _inputs(document, paper))[0].decode("utf-8")
 
 
 def png(drawing: Drawing) -> bytes:
     """Return a drawing as PNG. Raises LayoutError where it cannot be drawn."""
     page = f"#set page(width: {drawing.width_mm}mm, height: {drawing.height_mm}mm, margin: 0mm)\n"
     page += '#image(bytes(sys.inputs.svg), format: "svg", width: 100%)'
-    return _typeset(page, "png", {"svg": drawing.svg()})
+    return _typeset(page, "png", {"svg": drawing.svg()})[0]
 
 
 def markdown(document: Document) -> str:
@@ -77,7 +79,15 @@ def markdown(document: Document) -> str:
     return "\n".join([*lines, _md(document.footer)]) + "\n"
 
 
-def _typeset(source: str, form: Literal["pdf", "png"], inputs: dict[str, str]) -> bytes:
+def _inputs(document: Document, paper: Paper) -> dict[str, str]:
+    data = {"paper": PAPERS[paper], "blocks": _blocks(document)}
+    for name in ("title", "subtitle", "language", "footer", "dense"):
+        data[name] = getattr(document, name)
+    return {"data": json.dumps(data)}
+
+
+def _typeset(source: str, form: Literal["pdf", "png", "svg"], inputs: dict[str, str]) -> list[bytes]:
+    """Return the pages (a PDF as one), laid out with the fonts that ship and no others."""
     import typst
 
     with resources.as_file(resources.files("rules").joinpath("fonts")) as fonts:
@@ -96,9 +106,7 @@ def _typeset(source: str, form: Literal["pdf", "png"], inputs: dict[str, str]) -
             raise LayoutError(f"the page could not be laid out ({error})") from None
     if warnings:
         raise LayoutError(f"the page was laid out with a warning ({warnings[0].message})")
-    if not isinstance(made, bytes):
-        raise LayoutError("the drawing was laid out on more than one page")
-    return made
+    return [made] if isinstance(made, bytes) else [page for page in made if isinstance(page, bytes)]
 
 
 def _template(name: str) -> str:

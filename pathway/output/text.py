@@ -19,6 +19,7 @@ STATUS_WORDS = {
 }
 STATUS_MARKS = {"done": "●", "under_way": "◐", "ready": "▶", "later": "○", "blocked": "✕", "optional": "◇"}
 SHOWN_COURSES = 6
+BAND_HEAD = "5 of 100 half 95 of 100"
 STATE_MARKS = {"holds": "+", "fails": "-", "unknown": "?", "waived": "~", "later": ">", "": " "}
 
 
@@ -223,7 +224,7 @@ def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     if not plan.alternatives:
         return
     yield ""
-    yield "Courses compared (chances: of 100, later amounts decided again on the way)"
+    yield from wrap("Courses compared (chances: of 100, later amounts decided again on the way)", width)
     for course in plan.alternatives[:SHOWN_COURSES]:
         yield from _course(course, width, plain)
     more = len(plan.alternatives) - SHOWN_COURSES
@@ -290,8 +291,8 @@ def _growth_lines(plan: Plan, width: int) -> Iterator[str]:
         yield from wrap(growth.next_visit, width, "  ", "    ")
     if growth.at_maturity is not None:
         yield ""
-        yield "Leg difference by age in cm, without operation | with the recommended course"
-        yield "  age        5 of 100  half  95 of 100 |  5 of 100  half  95 of 100"
+        yield from wrap("Leg difference by age in cm, without operation | with the recommended course", width)
+        yield f"  {'age':<9}{BAND_HEAD} |{BAND_HEAD}"
         yield from _growth_rows(plan)
     yield ""
     yield from wrap("Classical methods, for a second opinion (difference at maturity)", width)
@@ -307,11 +308,11 @@ def _growth_rows(plan: Plan) -> Iterator[str]:
     points = plan.growth.by_age
     shown = [point for k, point in enumerate(points) if k % 4 == 0 or k == len(points) - 1]
     for point in shown:
-        yield f"  {age_words(point.age_years):<9} {_band(point.discrepancy_mm)} | {_band(point.with_plan_mm)}"
+        yield f"  {age_words(point.age_years):<9}{_band(point.discrepancy_mm)} |{_band(point.with_plan_mm)}"
 
 
 def _band(spread: Quantiles) -> str:
-    return f"{spread.p05 / 10:>8.1f} {spread.p50 / 10:>6.1f} {spread.p95 / 10:>8.1f} "
+    return f"{spread.p05 / 10:>8.1f} {spread.p50 / 10:>4.1f} {spread.p95 / 10:>9.1f}"
 
 
 def _disagreement(plan: Plan, width: int) -> Iterator[str]:
