@@ -60,13 +60,17 @@ def head_in(connection: Connection, child: str) -> Head:
 
 def add(connection: Connection, made: Iterable[Entry]) -> None:
     """Add entries with their payloads; the database refuses one whose child and sequence are there already."""
+    links, bodies = [], []
     for one in made:
-        row = {name: getattr(one, name) for name in entries.c.keys() if name != "at"}  # noqa: SIM118
-        connection.execute(insert(entries).values(at=when_text(one.when), **row))
+        row = {column.name: getattr(one, column.name) for column in entries.c if column.name != "at"}
+        links.append({**row, "at": when_text(one.when)})
         if one.payload is not None:
             body = payload_text(one.payload)
-            place = {"child": one.child, "sequence": one.sequence}
-            connection.execute(insert(payloads).values(salt=one.salt, body=body, **place))
+            bodies.append({"child": one.child, "sequence": one.sequence, "salt": one.salt, "body": body})
+    if links:
+        connection.execute(insert(entries), links)
+    if bodies:
+        connection.execute(insert(payloads), bodies)
 
 
 def heads_in(connection: Connection) -> Iterator[tuple[str, Head]]:
