@@ -25,6 +25,10 @@ from pathway.cli_case import (
 )
 from pathway.cli_courses import alternatives
 from pathway.cli_documents import handout, picture, summary
+from pathway.cli_exports import calendar, fhir
+from pathway.cli_followup import compare, followup
+from pathway.cli_plans import accept
+from pathway.cli_registry import registry
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings
 from pathway.cli_worksheet import worksheet
 
@@ -53,7 +57,13 @@ def main(context: click.Context) -> None:
 
 main.add_command(rules)
 main.add_command(alternatives)
+main.add_command(followup)
+main.add_command(compare)
 main.add_command(worksheet)
+main.add_command(registry)
+main.add_command(accept)
+main.add_command(calendar)
+main.add_command(fhir)
 main.add_command(handout)
 main.add_command(summary)
 main.add_command(picture)

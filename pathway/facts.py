@@ -23,9 +23,11 @@ def known_steps(record: Record, protocol: Protocol, on: datetime.date) -> tuple[
         if operation.date > on:
             continue
         age = age_years(record.child.date_of_birth, operation.date)
-        bone = protocol.stage(operation.kind).bone
+        done = protocol.stage(operation.kind)
+        bone = done.bone or done.gains_in
         if bone is not None and operation.achieved_mm:
-            steps.append(Step("short", bone, age, adds_mm=operation.achieved_mm))
+            by_distraction = done.bone is not None
+            steps.append(Step("short", bone, age, adds_mm=operation.achieved_mm, by_distraction=by_distraction))
         if operation.kind == ARREST:
             steps += [Step("long", PHYSES[plate], age, stops=(plate,)) for plate in operation.physes]
     return tuple(steps)

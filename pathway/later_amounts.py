@@ -11,7 +11,7 @@ from pathway.amounts import AmountSearch
 from pathway.arrest import arrest_from_years
 from pathway.chains import POINT
 from pathway.chance import Chance, Slot, Task, chance
-from pathway.course import LENGTHENING, PLATES, Arrest, Course, limits_at
+from pathway.course import ARREST, LENGTHENING, PLATES, Arrest, Course, limits_at
 from pathway.growth import Posterior, What, outlook
 from pathway.growth.curves import Floats
 from pathway.growth.learning import estimates, learning
@@ -31,9 +31,11 @@ def chance_of(course: Course, search: AmountSearch, *, seed: int = 0, spare: boo
     """Return how a course ends in every draw when its amounts are decided again from later visits.
 
     The first bone's lengthenings and the growth arrest are decided again, those of the second bone kept as planned,
-    and all ages but that of the growth arrest. `spare` allows for one more lengthening than planned (None: where the
-    course as planned reaches the accepted band, or is recommended though it does not). Raises ValueError for a
-    prosthetic road, which has no amounts.
+    and all ages but that of the growth arrest. `spare` allows for one more lengthening than planned, and for a growth
+    arrest at the end where none is planned (None: where the course as planned reaches the accepted band, or is
+    recommended though it does not). What planning again does beyond that (other ages, the second bone, another
+    course) narrows the spread by a share that the rules hold, measured in lives lived through. Raises ValueError for
+    a prosthetic road, which has no amounts.
     """
     if course.prosthetic:
         raise ValueError("a prosthetic road has no amounts to decide")
@@ -64,7 +66,10 @@ def chance_of(course: Course, search: AmountSearch, *, seed: int = 0, spare: boo
         fixed_lengthenings=second,
         fixed_operations=course.operations - sum(item.slot.operations for item in dated if item.slot.planned),
     )
-    return chance([item.slot for item in dated], task)
+    found = chance([item.slot for item in dated], task)
+    middle = float(np.median(found.residual_mm))
+    share = search.number("chance_spread_share")
+    return replace(found, residual_mm=middle + share * (found.residual_mm - middle))
 
 
 def slots_of(course: Course, search: AmountSearch, *, spare: bool) -> tuple[DatedSlot, ...]:
@@ -90,6 +95,8 @@ def slots_of(course: Course, search: AmountSearch, *, spare: bool) -> tuple[Date
         found += _at_maturity(search, over)
     if course.arrest is not None:
         found.append(_arrest(search, course.arrest))
+    elif spare:
+        found += _spare_arrest(search, max((item.age_years for item in course.lengthenings), default=0.0))
     return tuple(sorted(found, key=lambda item: item.decided_age_years))
 
 
@@ -181,6 +188,32 @@ def _arrest(search: AmountSearch, arrest: Arrest) -> DatedSlot:
         response=draws / max(arrest.effect_mm, step),
     )
     return DatedSlot(decided, slot)
+
+
+def _spare_arrest(search: AmountSearch, last_years: float) -> list[DatedSlot]:
+    """Return a growth arrest that is done only where it is needed at the end, where rules and family allow one.
+
+    It is decided late, when both knee plates have just enough growth left for what a lengthening is too large for,
+    and at a visit after the last lengthening (at `last_years`, 0 where there is none), in whose stead it does not come.
+    """
+    declined = ARREST in search.wishes.declined or "no_growth_arrest" in search.wishes.prefer
+    if declined or not any(need.need == "optional" for need in search.graph.of_kind(ARREST)):
+        return []
+    step, number = search.step_mm, search.number
+    reach = min(number("arrest_most_mm"), number("least_lengthening_mm") + number("goal_band_mm"))
+    plates = tuple(PLATES.values())
+    effect, ages = search.effects.of(plates), search.effects.age_years
+    earliest = arrest_from_years(search.protocol, search.record.child.sex, float(search.ages[0]))
+    soonest = last_years + number("next_visit_months") / 12
+    age = max(float(np.interp(-reach, -effect, ages)), earliest, soonest if last_years else 0.0)
+    most = int((float(np.interp(age, ages, effect)) + 1e-9) // step)
+    least = math.ceil(number("arrest_least_mm") / step)
+    if most < least:
+        return []
+    late = Arrest(ARREST, age, plates, most * step, age)
+    response = _growth_left(search.posterior, late) / (most * step)
+    slot = Slot(0, least, np.array([most]), np.zeros((1, most + 1)), operations=1, lengthens=False, response=response)
+    return [DatedSlot(age, slot)]
 
 
 def _growth_left(posterior: Posterior, arrest: Arrest) -> Floats:

@@ -9,9 +9,11 @@ from pathway import assemble
 from pathway import plan_model as pm
 from pathway.amounts import AmountSearch
 from pathway.classify import classify, with_classes
+from pathway.conditions import Facts
 from pathway.course import Course
 from pathway.facts import facts_on, known_steps
-from pathway.growth import Outlook, Posterior, fit_growth, growth_curve, opinions, outlook
+from pathway.growth import Outlook, Posterior, Step, fit_growth, growth_curve, opinions, outlook
+from pathway.hip_gain import expected_gain
 from pathway.network import Conflict
 from pathway.protocol.model import Protocol
 from pathway.record import Record
@@ -25,11 +27,12 @@ class PlanBreach(Exception):
     """The finished plan breaks a rule: a fault of the program, named by rule, never shown as a plan."""
 
 
-def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: int = 0) -> pm.Plan:
+def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: int = 0, chances: bool = True) -> pm.Plan:
     """Return the plan of one child on one day. The same input gives the same plan.
 
-    A child who cannot be planned still gets a plan, with the rules in conflict named. Raises PlanBreach when
-    the independent check finds the plan to break a rule.
+    Without `chances` the spread of each course is that of amounts kept as planned, which is quicker. A child who
+    cannot be planned still gets a plan, with the rules in conflict named. Raises PlanBreach when the independent
+    check finds the plan to break a rule.
     """
     record = record.until(on)
     done_steps = known_steps(record, protocol, on)
@@ -38,12 +41,13 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
     facts = facts_on(record, protocol, on, natural)
     classified = classify(facts, protocol)
     graph = stage(with_classes(facts, classified), record, protocol, on)
-    found, times, conflicts = _course_and_dates(graph, posterior, record, protocol, on)
+    found, times, conflicts, counted = _course_and_dates(graph, facts, posterior, record, protocol, on, chances)
     chosen = next((course for course in found if course.recommended), None)
     stages = assemble.plan_stages(graph, chosen, times, record, protocol, on)
     mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
-    with_plan = _with_plan(posterior, chosen, natural)
-    central = _with_plan(posterior.central() if posterior else None, chosen, natural)
+    going_on = posterior.expecting(counted) if posterior and counted else posterior
+    with_plan = _with_plan(going_on, chosen, natural)
+    central = _with_plan(going_on.central() if going_on else None, chosen, natural)
     parts = {
         "classification": assemble.classification(classified),
         "growth": assemble.growth_part(
@@ -61,7 +65,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
         "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
         "conflicts": tuple(conflicts),
         "considered": assemble.considered(graph, classified),
-        "notices": assemble.notices(record, found, stages, posterior, protocol),
+        "notices": assemble.notices(record, found, stages, posterior, protocol, counted),
     }
     plan = pm.Plan(
         child=assemble.child_card(record, protocol, on),
@@ -91,26 +95,37 @@ def first_course(
     timeline = stage_windows(graph, record, protocol, on, mature_age_years=posterior.mature_age_years)
     if isinstance(timeline, Conflict):
         return timeline
-    found = courses(AmountSearch(graph, timeline, posterior, record, protocol, on), chances=False)
+    counted = expected_gain(graph, timeline, facts.findings, protocol)
+    going_on = posterior.expecting(counted) if counted else posterior
+    found = courses(AmountSearch(graph, timeline, going_on, record, protocol, on), chances=False)
     return next((course for course in found if course.recommended), None)
 
 
 def _course_and_dates(
-    graph: StageGraph, posterior: Posterior | None, record: Record, protocol: Protocol, on: datetime.date
-) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict]]:
+    graph: StageGraph,
+    facts: Facts,
+    posterior: Posterior | None,
+    record: Record,
+    protocol: Protocol,
+    on: datetime.date,
+    chances: bool,
+) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict], Step | None]:
+    """Return the courses, the dates of the first, conflicts, and the length that the hip's correction will gain."""
     if record.child.affected_side == "both":
-        return (), None, [assemble.not_planned(protocol)]
-    mature = posterior.mature_age_years if posterior else None
+        return (), None, [assemble.not_planned(protocol)], None
+    born, mature = record.child.date_of_birth, posterior.mature_age_years if posterior else None
     timeline = stage_windows(graph, record, protocol, on, mature_age_years=mature)
     if isinstance(timeline, Conflict):
-        return (), None, [assemble.conflict(timeline, protocol, record.child.date_of_birth)]
-    search = AmountSearch(graph, timeline, posterior, record, protocol, on) if posterior else None
-    found = courses(search) if search else ()
+        return (), None, [assemble.conflict(timeline, protocol, born)], None
+    counted = expected_gain(graph, timeline, facts.findings, protocol) if posterior else None
+    going_on = posterior.expecting(counted) if posterior and counted else posterior
+    search = AmountSearch(graph, timeline, going_on, record, protocol, on) if going_on else None
+    found = courses(search, chances=chances) if search else ()
     chosen = next((course for course in found if course.recommended), None)
     times = timetable(graph, _placed(graph, chosen), record, protocol, on)
     if isinstance(times, Conflict):
-        return found, None, [assemble.conflict(times, protocol, record.child.date_of_birth)]
-    return found, times, []
+        return found, None, [assemble.conflict(times, protocol, born)], counted
+    return found, times, [], counted
 
 
 def _placed(graph: StageGraph, course: Course | None) -> Mapping[str, Placed]:

@@ -255,6 +255,7 @@ class Course(Frozen):
     `predicted_mm` is the projected difference at maturity without operations to come, `corrections_mm` what
     the course takes off it, `median_residual_mm` the projection with the course; `residual_mm` its spread and
     `chance_within_…` what is left when later amounts are decided again from what visits will show;
+    `kept_within_…` are the same chances if every amount stays as planned today (the two are the range that is shown);
     `lengthenings_needed` how many that comes to, `height_lost_mm` the adult height that growth arrest costs.
     `points` is its burden by the weights of the rules; `not_beaten` that no other course has both less burden
     and a better chance.
@@ -272,6 +273,8 @@ class Course(Frozen):
     residual_mm: Quantiles | None
     chance_within_10_mm: float | None
     chance_within_20_mm: float | None
+    kept_within_10_mm: float | None = None
+    kept_within_20_mm: float | None = None
     lengthenings_needed: tuple[Needed, ...] = ()
     height_lost_mm: Quantiles | None = None
     points: float = 0.0

@@ -1,8 +1,8 @@
 """Courses: how many lengthenings, with or without growth arrest of the long leg, compared and ranked.
 
-Deterministic on the central outlook: the course that reaches the goal, then the one with the fewest
-operations, then the fewest points of burden. Spread and chances come from the growth draws, later amounts decided
-again from what visits will show.
+Deterministic on the central outlook: the course that reaches the goal, then the one with the least burden
+(operations, months with a device, months with a large difference, unusual ages), weighed by the rules. Spread and
+chances come from the growth draws, later amounts decided again from what visits will show.
 """
 
 from __future__ import annotations
@@ -146,10 +146,22 @@ class _Strategist:
             avoid,
             *(wished if wishing else (0, 0.0)),
             reach if math.isinf(reach) else round(reach),
+            self._burden(course),
             course.operations,
-            course.points,
             course.id,
         )
+
+    def _why_heavier(self, course: Course, best: Course) -> str:
+        parts = []
+        if course.device_months > best.device_months:
+            parts.append(f"{course.device_months - best.device_months:.0f} more months with a device")
+        if course.months_over > best.months_over:
+            parts.append(f"{course.months_over - best.months_over:.0f} more months with a large difference")
+        return " and ".join(parts) or "at unusual ages or with larger single amounts"
+
+    def _burden(self, course: Course) -> float:
+        """Return operations and points as one number of points, by the weight of the rules."""
+        return round(course.points + self.protocol.number("weight_operation") * course.operations, 2)
 
     def _excess(self, left_mm: float) -> float:
         return float(self.search.excess(np.array(left_mm)))
@@ -181,10 +193,10 @@ class _Strategist:
             reasons.append(f"{course.device_months - best.device_months:.1f} more months with a device")
         if course.arrest is not None and best.arrest is None:
             reasons.append(f"costs about {course.height_lost_mm:.0f} mm of adult height")
-        return (
-            "; ".join(reasons)
-            or f"equal in goal and operations, {course.points - best.points:.0f} more points of burden"
-        )
+        heavier = self._burden(course) - self._burden(best)
+        if course.operations < best.operations and heavier > 0:
+            reasons.append(f"fewer operations, but {self._why_heavier(course, best)}")
+        return "; ".join(reasons) or f"equal in goal, {heavier:.0f} more points of burden"
 
 
 def _not_beaten(found: list[Course], accepted_mm: float) -> list[Course]:

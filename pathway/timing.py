@@ -139,7 +139,8 @@ def stage_windows(
                 impossible[need.id] = answer
                 break
             placed = trial
-            solved = {**solved, **answer}
+            # One more that may follow leaves what comes before it alone: it need not follow.
+            solved = {**answer, **solved}
     return Timeline(solved, impossible)
 
 

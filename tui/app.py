@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import datetime
+import gc
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from functools import partial
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
 from textual import work
@@ -15,14 +17,21 @@ from textual.message import Message
 from textual.screen import Screen
 
 from pathway.protocol.model import Protocol
-from tui import keys, planner
+from pathway.record import Record
+from tui import keys, planner, telling
+from tui.pictures import Pictures
 from tui.screens.base import ChildScreen, OwnScreen
 from tui.screens.children import ChildrenScreen
-from tui.session import Shelf, shelf
+from tui.session import NothingToDo, Shelf, shelf
+from tui.statements import Statement
 from tui.telling import Aids
 from tui.themes import FIRST, PALETTES, THEMES, variable
 
+if TYPE_CHECKING:
+    from tui.screens.why import WhyScreen
+
 FATAL = "limb-pathway had to end because of an internal error; no file was changed. Please report what you did last"
+OVER_ROAD = 3
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
@@ -36,9 +45,10 @@ class PathwayApp(App[None]):
     class Planned(Message):
         """A child was planned, or cannot be: the sentences say why."""
 
-        def __init__(self, name: str, outcome: planner.Made | tuple[str, ...]) -> None:
+        def __init__(self, name: str, outcome: planner.Made | tuple[str, ...], record: Record | None = None) -> None:
             self.name = name
             self.outcome = outcome
+            self.record = record
             super().__init__()
 
     def __init__(
@@ -46,6 +56,9 @@ class PathwayApp(App[None]):
     ) -> None:
         super().__init__()
         self.protocol = protocol
+        self.rules: Protocol | None = protocol
+        self.pictures = Pictures()
+        self.named: Mapping[str, tuple[str, ...]] = {}
         self.shelf: Shelf = shelf(files)
         self.on = on
         self.first_child = child if child in files else None
@@ -53,6 +66,8 @@ class PathwayApp(App[None]):
         self.goal_mm: tuple[float, float] | None = None
         self._wanted: str | None = self.first_child
         self._at_work = False
+        self._kept: dict[type[ChildScreen], ChildScreen] = {}
+        self._why: WhyScreen | None = None
         self._use_own_themes()
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
@@ -86,28 +101,64 @@ class PathwayApp(App[None]):
         entry = None if self._at_work else self.shelf.next_to_plan(self._wanted)
         if entry is not None:
             self._at_work = True
-            self._plan(entry.name, entry.text)
+            record = entry.session.record if entry.session else None
+            self._plan(entry.name, entry.text, record, self.size.width)
 
     @work(thread=True)
-    def _plan(self, name: str, text: str) -> None:
+    def _plan(self, name: str, text: str, record: Record | None, width: int) -> None:
         try:
-            outcome = planner.make(name, text, self.on, self.protocol)
+            if record is None or self.rules is None:
+                outcome = planner.make(name, text, self.on, self.protocol)
+            else:
+                outcome = planner.make_from(name, record, self.on, self.rules)
+            if isinstance(outcome, planner.Made):
+                self.pictures.before(outcome.plan, width)
+                self.named = self.named or planner.names_in(outcome.protocol)
         except Exception as error:  # a fault of ours must not end the session: it is said in place
             outcome = (f"{name}: {UNEXPECTED} ({type(error).__name__}: {error}).",)
-        self.post_message(self.Planned(name, outcome))
+        self.post_message(self.Planned(name, outcome, record))
 
     def on_pathway_app_planned(self, event: Planned) -> None:
         """Put a finished plan on the shelf, tell the screens, plan the next child."""
-        outcome = event.outcome
-        if isinstance(outcome, planner.Made):
-            self.aids, self.goal_mm = outcome.aids, outcome.goal_mm
-            self.shelf = self.shelf.with_plan(event.name, outcome.record, outcome.plan)
+        outcome, entry = event.outcome, self.shelf[event.name]
+        now = entry.session.record if entry.session else None
+        if event.record is not None and event.record != now:
+            pass  # edited again meanwhile: this plan is of yesterday, the next one is on its way
+        elif isinstance(outcome, planner.Made):
+            self.aids, self.goal_mm, self.rules = outcome.aids, outcome.goal_mm, outcome.protocol
+            told = telling.of_edit(entry, outcome.plan)
+            self.shelf = self.shelf.with_plan(event.name, outcome.record, outcome.plan, told)
         else:
             self.shelf = self.shelf.with_problems(event.name, outcome)
         self._at_work = False
+        # Plans stay; looking through them for garbage again and again would hold up keys for a third of a second.
+        gc.freeze()
+        self._tell_screens(event.name)
+        self._plan_next()
+
+    def _tell_screens(self, name: str) -> None:
         for screen in self.screen_stack:
             if isinstance(screen, OwnScreen) and screen.is_mounted:
-                screen.shelf_changed(self.shelf, event.name)
+                screen.shelf_changed(self.shelf, name)
+                screen.refresh_bindings()
+
+    def edit(self, child: str, sentence: str, after: Record) -> None:
+        """Change a child's record by one edit, told in one sentence; the plan follows."""
+        self._now(child, self.shelf.edited(child, sentence, after))
+
+    def undo(self, child: str) -> None:
+        """Undo a child's last edit, where there is one."""
+        with suppress(NothingToDo, KeyError):
+            self._now(child, self.shelf.undone(child))
+
+    def redo(self, child: str) -> None:
+        """Do a child's last undone edit again, where there is one."""
+        with suppress(NothingToDo, KeyError):
+            self._now(child, self.shelf.redone(child))
+
+    def _now(self, child: str, shelf: Shelf) -> None:
+        self.shelf, self._wanted = shelf, child
+        self._tell_screens(child)
         self._plan_next()
 
     def open_road(self, child: str) -> None:
@@ -121,19 +172,68 @@ class PathwayApp(App[None]):
         """Open what comes before a stage."""
         from tui.screens.before import BeforeScreen
 
-        self._open_beside(BeforeScreen(child, stage))
+        self._open_beside(BeforeScreen, child, stage)
 
     def open_details(self, child: str, stage: str) -> None:
         """Open the details of a stage."""
         from tui.screens.details import DetailsScreen
 
-        self._open_beside(DetailsScreen(child, stage))
+        self._open_beside(DetailsScreen, child, stage)
 
-    def _open_beside(self, screen: ChildScreen) -> None:
-        """Open a screen on top of the road, in place of another one that lies there."""
-        from tui.screens.road import RoadScreen
+    def open_courses(self, child: str, stage: str | None) -> None:
+        """Open the courses of a child side by side."""
+        from tui.screens.courses import CoursesScreen
 
-        if isinstance(self.screen, ChildScreen) and not isinstance(self.screen, RoadScreen):
+        self._open_beside(CoursesScreen, child, stage)
+
+    def open_family(self, child: str, stage: str | None) -> None:
+        """Open the plan in plain words."""
+        from tui.screens.family import FamilyScreen
+
+        self._open_beside(FamilyScreen, child, stage)
+
+    def open_worksheet(self, child: str, stage: str | None) -> None:
+        """Open the worksheet of a stage."""
+        from tui.screens.worksheet import WorksheetScreen
+
+        self._open_beside(WorksheetScreen, child, stage)
+
+    def open_what_if(self, child: str) -> None:
+        """Open the wishes that can be tried out."""
+        from tui.screens.what_if import WhatIfScreen
+
+        self.push_screen(WhatIfScreen(child))
+
+    def open_why(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
+        """Open the statements of a screen with the rule behind each; at `rule` where one is named."""
+        from tui.screens.why import WhyScreen
+
+        if self._why is None:
+            self._why = WhyScreen(head, statements, rule)
+            self.install_screen(self._why, "why")
+        elif self._why in self.screen_stack:
+            return
+        else:
+            self._why.aim(head, statements, rule)
+        self.push_screen(self._why)
+
+    def _open_beside(self, kind: type[ChildScreen], child: str, stage: str | None) -> None:
+        """Open a screen on top of the road, in place of another one that lies there.
+
+        One screen of each kind is kept and shown again: making it anew takes most of the time of a key.
+        """
+        screen = self._kept.get(kind)
+        if screen is None:
+            screen = self._kept[kind] = kind(child, stage)
+            self.install_screen(screen, kind.__name__)
+        elif screen in self.screen_stack:
+            while self.screen is not screen:
+                self.pop_screen()
+            screen.aim(child, stage)
+            return
+        else:
+            screen.aim(child, stage)
+        if isinstance(self.screen, ChildScreen) and len(self.screen_stack) > OVER_ROAD:
             self.switch_screen(screen)
         else:
             self.push_screen(screen)
@@ -151,8 +251,9 @@ class PathwayApp(App[None]):
         left = self.screen
         self.pop_screen()
         below = self.screen
-        if isinstance(left, ChildScreen) and isinstance(below, ChildScreen) and left.stage is not None:
-            below.select(left.stage)
+        if isinstance(left, ChildScreen) and isinstance(below, ChildScreen) and left.stage is not None:  # noqa: SIM102
+            if left.child == below.child and left.stage != below.stage:
+                below.select(left.stage)
 
     def go_to_children(self) -> None:
         """Return to the children from wherever one is."""
@@ -168,6 +269,13 @@ class PathwayApp(App[None]):
         if isinstance(screen, ChildScreen) and screen.selected is not None:
             yield SystemCommand("Before this", "What comes before the selected stage", screen.action_before)
             yield SystemCommand("Details", "Why, gates, limits and sources of the stage", screen.action_details)
+            yield SystemCommand("Worksheet", "The numbers of the selected operation", screen.action_worksheet)
+            yield SystemCommand("Undo", "Take the last edit back", screen.action_undo)
+            yield SystemCommand("Redo", "Do the last undone edit again", screen.action_redo)
+        if isinstance(screen, ChildScreen) and screen.plan is not None:
+            yield SystemCommand("Courses", "The ways to the goal side by side", screen.action_courses)
+            yield SystemCommand("Family view", "The plan in plain words", screen.action_family)
+            yield SystemCommand("Why and sources", "The rule behind each statement", screen.action_why)
         yield SystemCommand("Help", "Keys and marks", self.show_help)
         for name in PALETTES:
             words = name.removeprefix("pathway-").replace("-", " ")

@@ -6,6 +6,9 @@ from textual.binding import Binding
 
 HELP = Binding("f1,question_mark", "help", "Help", key_display="F1 ?")
 BACK = Binding("escape", "back", "Back", key_display="Esc")
+WHY = Binding("f2,w", "why", "Why", key_display="F2")
+UNDO = Binding("ctrl+z", "undo", "Undo", key_display="^z")
+REDO = Binding("ctrl+y", "redo", "Redo", key_display="^y", show=False)
 QUIT = Binding("ctrl+q", "quit", "Quit", key_display="^q", priority=True)
 
 CHILDREN = (
@@ -17,20 +20,30 @@ CHILDREN = (
     Binding("escape", "clear", "Clear search", key_display="Esc"),
 )
 ROAD = (
-    Binding("left", "age(-1)", "Age", key_display="← →"),
+    Binding("left", "age(-1)", "Age", key_display="←→"),
     Binding("right", "age(1)", "Older", show=False),
     Binding("shift+left", "year(-1)", "A year younger", show=False),
     Binding("shift+right", "year(1)", "A year older", show=False),
-    Binding("up,shift+tab", "stage(-1)", "Stage", key_display="↑ ↓"),
+    Binding("up,shift+tab", "stage(-1)", "Stage", key_display="↑↓"),
     Binding("down,tab", "stage(1)", "Next stage", show=False),
-    Binding("b", "before", "Before this"),
+    Binding("plus,equals_sign", "zoom(1)", "Zoom", key_display="+ -"),
+    Binding("minus", "zoom(-1)", "Zoom out", show=False),
+    Binding("0", "whole", "Whole road", show=False),
+    Binding("less_than_sign,comma", "pan(-1)", "Pan younger", show=False),
+    Binding("greater_than_sign,full_stop", "pan(1)", "Pan older", show=False),
     Binding("enter,d", "details", "Details", key_display="Enter"),
+    Binding("b", "before", "Before"),
+    Binding("c", "courses", "Courses"),
+    Binding("s", "worksheet", "Sheet"),
+    Binding("f", "family", "Family"),
 )
 BEFORE = (
     Binding("up,left,shift+tab", "stage(-1)", "Stage", key_display="↑ ↓"),
     Binding("down,right,tab", "stage(1)", "Next stage", show=False),
+    Binding("u", "unlock", "Unlock"),
     Binding("enter,d", "details", "Details", key_display="Enter"),
-    Binding("pageup", "gates(-1)", "Read gates", key_display="PgUp PgDn"),
+    Binding("s", "worksheet", "Sheet"),
+    Binding("pageup", "gates(-1)", "Read on", key_display="PgUp PgDn"),
     Binding("pagedown", "gates(1)", "Gates down", show=False),
 )
 DETAILS = (
@@ -40,7 +53,53 @@ DETAILS = (
     Binding("pagedown", "page(1)", "Page down", show=False),
     Binding("left,shift+tab", "stage(-1)", "Stage", key_display="← →"),
     Binding("right,tab", "stage(1)", "Next stage", show=False),
-    Binding("b", "before", "Before this"),
+    Binding("b", "before", "Before"),
+    Binding("s", "worksheet", "Sheet"),
+)
+COURSES = (
+    Binding("left,up,shift+tab", "course(-1)", "Course", key_display="← →"),
+    Binding("right,down,tab", "course(1)", "Next course", show=False),
+    Binding("o", "order(1)", "Sort"),
+    Binding("O", "order(-1)", "Sort back", show=False),
+    Binding("enter,c", "choose", "Choose", key_display="Enter"),
+    Binding("i", "what_if", "What if"),
+    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", show=False),
+    Binding("pagedown", "page(1)", "Page down", show=False),
+)
+WHAT_IF = (
+    Binding("up", "field(-1)", "Wish", key_display="↑ ↓"),
+    Binding("down", "field(1)", "Next wish", show=False),
+    Binding("f5", "keep", "Keep as wishes", key_display="F5"),
+    Binding("f6", "clear", "Clear", key_display="F6"),
+    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
+    Binding("pagedown", "page(1)", "Page down", show=False),
+)
+WORKSHEET = (
+    Binding("up", "field(-1)", "Input", key_display="↑ ↓"),
+    Binding("down", "field(1)", "Next input", show=False),
+    Binding("shift+tab", "stage(-1)", "Stage", key_display="Tab", show=False),
+    Binding("tab", "stage(1)", "Stage", key_display="Tab", priority=True),
+    Binding("f4", "draw", "Drawing", key_display="F4"),
+    Binding("f6", "clear", "As planned", key_display="F6"),
+    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
+    Binding("pagedown", "page(1)", "Page down", show=False),
+)
+FAMILY = (
+    Binding("up", "scroll(-1)", "Up", show=False),
+    Binding("down", "scroll(1)", "Down", show=False),
+    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
+    Binding("pagedown,space", "page(1)", "Page down", show=False),
+    Binding("c", "courses", "Other ways"),
+)
+WHY_KEYS = (
+    Binding("up", "statement(-1)", "Statement", key_display="↑ ↓"),
+    Binding("down", "statement(1)", "Next statement", show=False),
+    Binding("pageup", "page(-1)", "Read the rule", key_display="PgUp PgDn"),
+    Binding("pagedown", "page(1)", "Page down", show=False),
+)
+REASON = (
+    Binding("enter", "save", "Save", key_display="Enter", priority=True),
+    Binding("f3", "who", "Family or team", key_display="F3"),
 )
 
 HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
@@ -49,6 +108,8 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         (
             ("Esc", "back to the screen before"),
             ("F1 or ?", "this help"),
+            ("F2 or w", "why: the rule and the sources behind each statement"),
+            ("Ctrl+Z, Ctrl+Y", "undo the last edit, do it again"),
             ("Ctrl+P", "all commands by name, colours too"),
             ("Ctrl+Q", "leave the program"),
             ("Mouse", "click a child, a stage or an age"),
@@ -68,13 +129,43 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         (
             ("← →", "move the age; with Shift by a year"),
             ("↑ ↓ or Tab", "select a stage, in order of date"),
+            ("+ - 0", "zoom in, zoom out, the whole road"),
+            ("< >", "pan to younger or older ages"),
             ("Enter", "details of the stage"),
             ("b", "what comes before the stage"),
+            ("c", "courses: the ways to the goal side by side"),
+            ("s", "worksheet of the stage"),
+            ("f", "the plan in plain words"),
         ),
     ),
-    ("Before this", (("↑ ↓ or Tab", "select a stage"), ("Enter", "details"), ("PgUp PgDn", "read the gates"))),
+    (
+        "Before this",
+        (
+            ("↑ ↓ or Tab", "select a stage"),
+            ("u", "what would unlock the stage; again: its gates"),
+            ("Enter", "details"),
+            ("PgUp PgDn", "read on"),
+        ),
+    ),
     (
         "Details",
         (("↑ ↓ PgUp PgDn", "read on"), ("← → or Tab", "stage before or after"), ("b", "what comes before the stage")),
+    ),
+    (
+        "Courses",
+        (
+            ("← → or Tab", "select a course"),
+            ("o", "sort by what matters most; Shift+O back"),
+            ("Enter or c", "choose the course, with a reason: it becomes the plan"),
+            ("i", "what if: wishes tried out; F5 keeps them"),
+        ),
+    ),
+    (
+        "Worksheet",
+        (
+            ("↑ ↓", "select an input; type to change it"),
+            ("Tab", "the next stage that has a worksheet"),
+            ("F6", "all inputs as planned again; Ctrl+Z the last one"),
+        ),
     ),
 )

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from pathway.plan_model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 from tui.telling import Aids
+
+if TYPE_CHECKING:
+    from pathway.what_if import Answer, WhatIf
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,14 +24,13 @@ class Made:
     plan: Plan
     aids: Aids
     goal_mm: tuple[float, float]
+    protocol: Protocol
 
 
 def make(name: str, text: str, on: datetime.date, given: Protocol | None = None) -> Made | tuple[str, ...]:
     """Return the plan of a case file by the protocol given (ours where none is), or why there is none."""
     from pathway.intake import take_in
-    from pathway.plan import PlanBreach, make_plan
     from pathway.protocol.load import ProtocolError, load_protocol
-    from tui.telling import aids
 
     try:
         protocol = given or load_protocol()
@@ -35,8 +39,36 @@ def make(name: str, text: str, on: datetime.date, given: Protocol | None = None)
     record = take_in(text, f"{name}.toml", protocol, on)
     if isinstance(record, tuple):
         return tuple(fault.sentence for fault in record)
+    return make_from(name, record, on, protocol)
+
+
+def make_from(name: str, record: Record, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
+    """Return the plan of a record, or the sentences that say why there is none."""
+    from pathway.plan import PlanBreach, make_plan
+    from tui.telling import aids
+
     try:
         plan = make_plan(record, protocol, on)
     except PlanBreach as error:
         return (f"{name}: internal error, no plan is shown: the plan made breaks its own rules ({error}).",)
-    return Made(record, plan, aids(protocol), (0.0, protocol.number("goal_band_mm")))
+    return Made(record, plan, aids(protocol), (0.0, protocol.number("goal_band_mm")), protocol)
+
+
+def ask(record: Record, on: datetime.date, protocol: Protocol, asked: WhatIf) -> Answer | tuple[str, ...]:
+    """Return the answer to a what-if question, or the sentences that say why there is none."""
+    from pathway.plan import PlanBreach
+    from pathway.what_if import what_if
+
+    try:
+        return what_if(record, protocol, on, asked)
+    except PlanBreach as error:
+        return (f"Internal error: the plan under these wishes breaks its own rules ({error}). Nothing was changed.",)
+    except KeyError as error:
+        return (f"The protocol has no stage {error}.",)
+
+
+def names_in(protocol: Protocol) -> Mapping[str, tuple[str, ...]]:
+    """Return for each id of the protocol the ids of the rules that name it."""
+    from pathway.protocol.references import users
+
+    return users(protocol)

@@ -65,22 +65,28 @@ def planned(session: Session, plan: Plan) -> Session:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A child on the list: its file, and either a session, or sentences that say why there is none yet."""
+    """A child on the list: its file, and either a session, or sentences that say why there is none yet.
+
+    `shown` is the last plan that was made: it stays on the screens until the next one is there. `told` says what
+    the last edit made of the plan.
+    """
 
     name: str
     text: str
     session: Session | None = None
     problems: tuple[str, ...] = ()
+    shown: Plan | None = None
+    told: tuple[str, ...] = ()
 
     @property
     def plan(self) -> Plan | None:
-        """Return the plan, or None where it is not made (yet)."""
-        return self.session.plan if self.session else None
+        """Return the plan to show, or None where none was made (yet)."""
+        return (self.session.plan if self.session else None) or self.shown
 
     @property
     def waiting(self) -> bool:
-        """Return whether the plan is still to come."""
-        return self.plan is None and not self.problems
+        """Return whether a plan is still to come."""
+        return (self.session is None or self.session.plan is None) and not self.problems
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,13 +119,55 @@ class Shelf:
                 return entry
         raise KeyError(name)
 
-    def with_plan(self, name: str, record: Record, plan: Plan) -> Shelf:
-        """Return the shelf with a child's finished plan."""
-        return self._with(replace(self[name], session=Session(record, plan), problems=()))
+    def with_plan(self, name: str, record: Record, plan: Plan, told: Iterable[str] = ()) -> Shelf:
+        """Return the shelf with a child's finished plan; edits made before stay, `told` says what became of the last.
+
+        A plan of a record that was edited meanwhile is not taken: the child is still to be planned.
+        """
+        entry = self[name]
+        session = entry.session or Session(record)
+        if session.record != record:
+            return self
+        return self._with(
+            replace(entry, session=planned(session, plan), problems=(), shown=plan, told=tuple(told) or entry.told)
+        )
 
     def with_problems(self, name: str, problems: Iterable[str]) -> Shelf:
-        """Return the shelf with the sentences that say why a child has no plan."""
-        return self._with(replace(self[name], session=None, problems=tuple(problems)))
+        """Return the shelf with the sentences that say why a child has no plan.
+
+        Where an edit led there, it is taken back: the plan before it stands again, and the sentences say so.
+        """
+        entry, said = self[name], tuple(problems)
+        if entry.session is None or not entry.session.done:
+            return self._with(replace(entry, session=None, problems=said))
+        last = entry.session.done[-1]
+        before = Session(last.before, entry.shown, entry.session.done[:-1])
+        return self._with(replace(entry, session=before, told=(f"Not done: {last.sentence}.", *said)))
+
+    def edited(self, name: str, sentence: str, after: Record) -> Shelf:
+        """Return the shelf with a child's record edited; raises KeyError for a child without a session."""
+        return self._with_session(name, edit(self._session(name), sentence, after), f"{sentence} …")
+
+    def undone(self, name: str) -> Shelf:
+        """Return the shelf with a child's last edit undone; raises NothingToDo where there is none."""
+        session = self._session(name)
+        changed = undo(session)
+        return self._with_session(name, changed, f"Undone: {session.done[-1].sentence}.")
+
+    def redone(self, name: str) -> Shelf:
+        """Return the shelf with a child's last undone edit done again; raises NothingToDo where there is none."""
+        session = self._session(name)
+        changed = redo(session)
+        return self._with_session(name, changed, f"Done again: {changed.done[-1].sentence}.")
+
+    def _session(self, name: str) -> Session:
+        session = self[name].session
+        if session is None:
+            raise KeyError(name)
+        return session
+
+    def _with_session(self, name: str, session: Session, told: str) -> Shelf:
+        return self._with(replace(self[name], session=session, told=(told,)))
 
     def next_to_plan(self, wanted: str | None) -> Entry | None:
         """Return the child to plan next: the one that is wanted first, then in order; None when all are done."""

@@ -15,6 +15,7 @@ from pathway.plan_model import GateState, Plan, PlanStage, Quantiles
 
 if TYPE_CHECKING:
     from pathway.protocol.model import Condition, Protocol
+    from tui.session import Entry
 
 MARK_ROLES = {
     "+": Role.STAGE_DONE,
@@ -28,13 +29,18 @@ COUNT_WORDS = {"holds": "hold", "fails": "fail", "unknown": "not known", "waived
 
 @dataclass(frozen=True, slots=True)
 class Say:
-    """One paragraph: its text, how deep it hangs, what it means, whether it is a heading, its mark."""
+    """One paragraph: its text, how deep it hangs, what it means, whether it is a heading, its mark.
+
+    A `fixed` one is not wrapped; `widest` is the longest line wished for (0: the width there is).
+    """
 
     text: str
     depth: int = 0
     role: Role = Role.TEXT
     heading: bool = False
     mark: str = ""
+    fixed: bool = False
+    widest: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +137,8 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Say]:
     if stage.gates:
         yield gate_count(stage)
     yield from _marks(stage)
+    for sentence in stage.delay:
+        yield Say(sentence, role=Role.LEGEND)
 
 
 def _marks(stage: PlanStage) -> Iterator[Say]:
@@ -155,8 +163,13 @@ def _when(stage: PlanStage) -> str:
 def gate_count(stage: PlanStage) -> Say:
     """Return how many of a stage's gates hold, and what the others do, in one line."""
     states = [gate.state for gate in stage.gates]
-    counts = [f"{states.count(state)} {COUNT_WORDS[state]}" for state in COUNT_WORDS if states.count(state)]  # type: ignore[arg-type]
+    counts = [_counted(sum(found == state for found in states), state) for state in COUNT_WORDS if state in states]
     return Say(f"{len(states)} {'gate' if len(states) == 1 else 'gates'}: {', '.join(counts)}")
+
+
+def _counted(number: int, state: str) -> str:
+    verb = {"holds": "holds", "fails": "fails"}.get(state) if number == 1 else None
+    return f"{number} {verb or COUNT_WORDS[state]}"
 
 
 def of_child(plan: Plan) -> Iterator[Say]:
@@ -184,6 +197,27 @@ def conflicts(plan: Plan) -> tuple[str, ...]:
     return tuple(f"Cannot be planned as the rules stand: {item.explanation}" for item in plan.conflicts)
 
 
+def of_edit(entry: Entry, plan: Plan) -> tuple[str, ...]:
+    """Return what the last edit made of the plan, its sentence first; nothing where nothing was edited."""
+    before = entry.shown
+    if before is None or not entry.told:
+        return ()
+    from pathway.what_if import differences
+
+    head = entry.told[0].removesuffix(" …").rstrip(".")
+    told = [f"{head}."]
+    if (before.recommended, before.alternatives) != (plan.recommended, plan.alternatives):
+        told += differences(before, plan)
+    old, new = {s.id: s.label for s in before.stages}, {s.id: s.label for s in plan.stages}
+    for words, some in (
+        ("Gained", [new[k] for k in new if k not in old]),
+        ("Lost", [old[k] for k in old if k not in new]),
+    ):
+        if some:
+            told.append(f"{words}: {', '.join(some)}.")
+    return (*told, *plan.notices)
+
+
 def of_gates(stage: PlanStage) -> Iterator[Say]:
     """Yield the gates of a stage, those that do not hold first."""
     order = ("fails", "unknown", "waived", "later", "holds")
@@ -192,6 +226,21 @@ def of_gates(stage: PlanStage) -> Iterator[Say]:
         yield Say("The protocol names no gate for this stage.")
     for gate in sorted(stage.gates, key=lambda gate: order.index(gate.state)):
         yield Say(_gate_words(gate), mark=explain.MARKS[gate.state])
+
+
+def of_unlock(plan: Plan, stage: PlanStage, rules: Protocol) -> Iterator[Say]:
+    """Yield what would unlock a stage, or change it: the smallest changes, and what to measure first."""
+    from pathway.explain_changes import changes
+
+    yield Say(f"What would unlock {stage.label[0].lower()}{stage.label[1:]}", heading=True)
+    held = [gate for gate in stage.gates if gate.state in ("fails", "unknown")]
+    for gate in held:
+        mended = f" Meant to be mended by {gate.mended_by.replace('_', ' ')}." if gate.mended_by else ""
+        yield Say(f"{gate.requires}.{mended}", mark=explain.MARKS[gate.state])
+    if not held:
+        yield Say("Nothing that is known holds it up.")
+    for line in changes(plan, stage, rules):
+        yield Say(line.text, max(0, line.depth - 1), heading=line.depth == 0, mark=explain.MARKS.get(line.state, ""))
 
 
 def _gate_words(gate: GateState) -> str:

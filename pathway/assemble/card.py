@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from pathway import plan_model as pm
 from pathway.course import Course
 from pathway.days import age_years
-from pathway.growth import Posterior, growth_questions
+from pathway.growth import Posterior, Step, growth_questions
+from pathway.hip_gain import gain_words
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 
@@ -58,9 +59,12 @@ def notices(
     stages: Sequence[pm.PlanStage],
     posterior: Posterior | None,
     protocol: Protocol,
+    counted: Step | None = None,
 ) -> tuple[str, ...]:
-    """Return values to be checked, and decisions that could not be followed, in sentences."""
+    """Return values to be checked, the gain at the hip that is counted, and decisions that could not be followed."""
     said = [*growth_questions(record, protocol), *(posterior.surprises if posterior else ())]
+    if counted is not None:
+        said.append(gain_words(counted))
     chosen = [decision for decision in record.decisions if decision.kind == "choose_course"]
     if chosen and chosen[-1].course not in {course.id for course in found}:
         known = ", ".join(course.id for course in found) or "none"

@@ -18,6 +18,7 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
     ends = course.draws_mm if course.chance is None else course.chance.residual_mm
     residual = quantiles(ends)
     chance = {mm: float(np.mean(np.abs(ends) <= mm)) for mm in (10, 20)}
+    kept = {mm: float(np.mean(np.abs(course.draws_mm) <= mm)) for mm in (10, 20)}
     chosen = [
         pm.CourseStage(
             id=item.stage,
@@ -56,6 +57,8 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
         residual_mm=None if course.prosthetic else residual,
         chance_within_10_mm=None if course.prosthetic else round(chance[10], 3),
         chance_within_20_mm=None if course.prosthetic else round(chance[20], 3),
+        kept_within_10_mm=None if course.prosthetic else round(kept[10], 3),
+        kept_within_20_mm=None if course.prosthetic else round(kept[20], 3),
         lengthenings_needed=_needed(course),
         height_lost_mm=quantiles(course.chance.height_lost_mm) if course.chance and course.arrest else None,
         points=round(course.points, 2),

@@ -1,7 +1,16 @@
 """Case files: TOML text to a `Record` and back, checked against the protocol, all faults at once."""
 
+from pathway.casefile.fragment import table_fragment, visit_fragment, with_fragment
 from pathway.casefile.read import read_case
 from pathway.casefile.write import case_text, in_order
 from pathway.wishes import PREFERENCES
 
-__all__ = ["PREFERENCES", "case_text", "in_order", "read_case"]
+__all__ = [
+    "PREFERENCES",
+    "case_text",
+    "in_order",
+    "read_case",
+    "table_fragment",
+    "visit_fragment",
+    "with_fragment",
+]

@@ -78,7 +78,44 @@ def growth_questions(record: Record, protocol: Protocol) -> tuple[str, ...]:
                 )
         else:
             asked += _short_question(visit, bone, value, record, protocol, curve, age)
-    return tuple(asked)
+    return (*asked, *_shrunk(record, protocol), *_swapped(record, protocol))
+
+
+def _shrunk(record: Record, protocol: Protocol) -> list[str]:
+    """Ask for each bone that is shorter than at the visit before by more than two films can be wrong."""
+    error = protocol.number("extreme_length_sd") * 2**0.5 * protocol.number("length_error_sd_mm")
+    last: dict[tuple[Bone, str | None], tuple[Visit, float]] = {}
+    asked = []
+    for visit, bone, m in _lengths(record):
+        before = last.get((bone, m.side))
+        if before is not None and float(m.value) < before[1] - error:
+            asked.append(
+                f"Is the {bone} of the {m.side} leg on {visit.date} really {float(m.value):g} mm? "
+                f"On {before[0].date} it was {before[1]:g} mm, and bones do not shrink."
+            )
+        last[bone, m.side] = (visit, float(m.value))
+    return asked
+
+
+def _swapped(record: Record, protocol: Protocol) -> list[str]:
+    """Ask where the bone that used to be the shorter one is all at once the longer: the sides may be swapped."""
+    error = protocol.number("extreme_length_sd") * 2**0.5 * protocol.number("length_error_sd_mm")
+    asked, before = [], dict[Bone, float]()
+    grown = {operation.date for operation in record.operations if operation.achieved_mm or operation.physes}
+    for visit in record.visits:
+        mm = {(bone, m.side): float(m.value) for v, bone, m in _lengths(record) if v is visit}
+        for bone in BONES:
+            long, short = mm.get((bone, record.other_side)), mm.get((bone, record.affected_side))
+            if long is None or short is None:
+                continue
+            operated = any(date <= visit.date for date in grown)
+            if before.get(bone, 0.0) > error and short - long > error and not operated:
+                asked.append(
+                    f"Are left and right of the {bone} swapped on {visit.date}? The treated leg is the longer one "
+                    f"there ({short:g} and {long:g} mm), before it was the shorter one."
+                )
+            before[bone] = long - short
+    return asked
 
 
 def _short_question(

@@ -155,7 +155,7 @@ def _lost(view: BoneView, knowledge: Knowledge, anchor: float) -> Floats:
     kept = knowledge.mean[layout.share(view.bone)] + knowledge.mean[layout.drift(view.bone)]
     behind = np.zeros(len(view.ages))
     for step in knowledge.frame.steps_on("short", view.bone):
-        if step.adds_mm:
+        if step.adds_mm and step.by_distraction:
             start = view.places([max(step.age_years, anchor)])[0]
             behind += kept * np.maximum(alone - alone[start], 0.0)
     return behind

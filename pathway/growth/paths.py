@@ -101,8 +101,8 @@ def progress(
 ) -> Floats:
     """Return `natural` with the growth taken out that steps on this bone prevented (m, n).
 
-    A growth plate counts once however often it is named; each lengthening takes `draws.loss`, each step its
-    `slows`, of all growth after it.
+    A growth plate counts once however often it is named; each lengthening by distraction takes `draws.loss`, each step
+    its `slows`, of all growth after it.
     """
     events = sorted((s for s in steps if s.leg == leg and s.bone == draws.bone), key=lambda s: s.age_years)
     events = [s for s in events if s.adds_mm or s.stops or s.slows]
@@ -114,7 +114,7 @@ def progress(
     pace: Floats = np.ones_like(draws.loss)
     for k, step in enumerate(events):
         stopped.update(step.stops)
-        pace = pace * (1.0 - step.slows) * (1.0 - draws.loss if step.adds_mm else 1.0)
+        pace = pace * (1.0 - step.slows) * (1.0 - draws.loss if step.adds_mm and step.by_distraction else 1.0)
         open_share = max(1.0 - sum(shares[physis] for physis in stopped), 0.0)
         begin = starts[:, k : k + 1]
         until = natural if k + 1 == len(events) else np.minimum(natural, starts[:, k + 1 : k + 2])

@@ -61,6 +61,11 @@ class Posterior:
         """Return the same with one draw at the central values: the deterministic projection."""
         return self if self.middle is None else self.middle
 
+    def expecting(self, step: Step) -> Posterior:
+        """Return the same with an operation to come that is sure enough to be counted in every projection."""
+        middle = None if self.middle is None else self.middle.expecting(step)
+        return replace(self, known_steps=(*self.known_steps, step), middle=middle)
+
     def one(self, draw: int) -> Posterior:
         """Return the same with one draw alone, as if that future were known: its own central projection."""
         return replace(self, bones={bone: of.one(draw) for bone, of in self.bones.items()}, middle=None)

@@ -26,7 +26,8 @@ class Step:
     `leg` is `short` for the affected and `long` for the other leg; `adds_mm` length gained from that age
     on; `stops` ids of the growth plates closed; `slows` the fraction (0 to 1) of the bone's further growth
     that is lost; `overgrows` that the bone was broken and grows faster for a while, as published for fractures
-    of the shaft of the femur (no figure for osteotomies was found). Raises ValueError for values that cannot be.
+    of the shaft of the femur (no figure for osteotomies was found). `by_distraction` is False for length that comes
+    of an angle, as where a bent neck is straightened: it costs no growth. Raises ValueError for values that cannot be.
     """
 
     leg: Leg
@@ -36,6 +37,7 @@ class Step:
     stops: tuple[str, ...] = ()
     slows: float = 0.0
     overgrows: bool = False
+    by_distraction: bool = True
 
     def __post_init__(self) -> None:
         if self.age_years < 0:

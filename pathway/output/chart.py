@@ -237,15 +237,15 @@ def _labels(canvas: Canvas, axis: Axis, scale: Scale) -> None:
 
 
 def _end_labels(canvas: Canvas, line: Curve, axis: Axis, scale: Scale) -> None:
-    last = line.points[-1]
+    last = min(line.points[-1].age_years, axis.to_age)
     ends = (
-        ("without operations to come", last.discrepancy_mm.p50, Role.MEDIAN_NATURAL),
-        ("with the plan", last.with_plan_mm.p50, Role.MEDIAN),
+        ("without operations to come", line.natural_median(last), Role.MEDIAN_NATURAL),
+        ("with the plan", line.with_plan(last).p50, Role.MEDIAN),
     )
     if not line.steps and abs(ends[0][1] - ends[1][1]) < 1:
         ends = ((f"{ends[0][0]}", ends[0][1], Role.MEDIAN),)  # type: ignore[assignment]
     for words, mm, role in ends:
-        _end_label(canvas, f"{words} {cm(mm)}", scale.row(mm), axis.column(last.age_years) + 1, scale, role)
+        _end_label(canvas, f"{words} {cm(mm)}", scale.row(mm), axis.column(last) + 1, scale, role)
 
 
 def _end_label(canvas: Canvas, text: str, row: int, right: int, scale: Scale, role: Role) -> None:

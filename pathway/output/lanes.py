@@ -95,6 +95,8 @@ def _bars(plan: Plan, lane: str, axis: Axis) -> tuple[Bar, ...]:
     for stage in plan.stages:
         if stage.lane == lane and stage.date is not None:
             first, last = ages(plan, stage)
+            if last < axis.from_age or first > axis.to_age:
+                continue
             start = axis.column(first)
             end = max(start + 1, min(axis.right, round(axis.place(last))))
             bars.append(Bar(stage, start, end, names(stage)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from pathway.output.rule_words import kind_words, origin_words, statement
@@ -61,9 +61,13 @@ def list_data(protocol: Protocol, kind: str | None = None) -> dict[str, Any]:
     }
 
 
-def page_text(protocol: Protocol, id: str, width: int = 80) -> str:
-    """Return the page of one rule (of each entry of that id); raises UnknownRule."""
-    pages = ["\n".join(_page(protocol, kind, entry, width)) for kind, entry in _found(protocol, id)]
+def page_text(protocol: Protocol, id: str, width: int = 80, named: Mapping[str, tuple[str, ...]] | None = None) -> str:
+    """Return the page of one rule (of each entry of that id); raises UnknownRule.
+
+    `named` is what names what (`users`), where it is at hand: looking through all rules takes most of the time.
+    """
+    known = users(protocol) if named is None else named
+    pages = ["\n".join(_page(protocol, kind, entry, width, known)) for kind, entry in _found(protocol, id)]
     return "\n\n".join(pages) + "\n"
 
 
@@ -100,7 +104,7 @@ def _data(protocol: Protocol, kind: str, entry: Any) -> dict[str, Any]:
     return {**said, "fields": entry.model_dump(mode="json", by_alias=True, exclude_unset=True)}
 
 
-def _page(protocol: Protocol, kind: str, entry: Any, width: int) -> Iterator[str]:
+def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[str, tuple[str, ...]]) -> Iterator[str]:
     local = " (local)" if getattr(entry, "local", False) else ""
     yield f"{entry.id}: {kind_words(kind)}{local}"
     yield ""
@@ -119,7 +123,7 @@ def _page(protocol: Protocol, kind: str, entry: Any, width: int) -> Iterator[str
         seen = f" Seen: {source.seen}." if source.seen else ""
         yield from _wrapped(f"{source.citation.rstrip('.')}. {source.address}".rstrip() + seen, width, "  ")
     yield from _names("It names", sorted(named_by(entry) - set(getattr(entry, "sources", ()))), width)
-    yield from _names("What names it", users(protocol).get(entry.id, ()), width)
+    yield from _names("What names it", named.get(entry.id, ()), width)
 
 
 def _names(head: str, names: Any, width: int) -> Iterator[str]:

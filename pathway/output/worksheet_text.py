@@ -43,21 +43,43 @@ def _lines(sheet: Sheet, width: int, plain: bool) -> Iterator[str]:
     yield from _wrapped(f"{sheet.title}{opened}: {sheet.child}, {sheet.side} leg, on {sheet.on}", width)
     yield from _wrapped(sheet.cautions[0], width)
     yield from _wrapped(sheet.cautions[-1], width)
-    if sheet.warnings:
-        yield from _heading("Take care")
-        for warning in sheet.warnings:
-            yield from _warning(warning, width, plain)
+    yield from _warnings(sheet, width, plain)
     yield from _heading("Inputs (change one with --set name=value)")
     names = max((len(item.name) for item in sheet.inputs), default=0)
     for item in sheet.inputs:
         yield from _input(item, names, width)
+    yield from _results(sheet, width, plain)
+
+
+def result_lines(sheet: Sheet, width: int = 80, *, plain: bool = False, drawn: bool = True) -> tuple[str, ...]:
+    """Return what the sheet works out, without its inputs: warnings, sections, drawings, cautions, sources.
+
+    Without `drawn` drawings are told in words only.
+    """
+    lines = (*_warnings(sheet, width, plain), *_results(sheet, width, plain, drawn))
+    return tuple(line.rstrip() for line in lines)
+
+
+def origin_words(item: Input) -> str:
+    """Return where the value of an input comes from."""
+    return _origin(item)
+
+
+def _warnings(sheet: Sheet, width: int, plain: bool) -> Iterator[str]:
+    if sheet.warnings:
+        yield from _heading("Take care")
+        for warning in sheet.warnings:
+            yield from _warning(warning, width, plain)
+
+
+def _results(sheet: Sheet, width: int, plain: bool, drawn: bool = True) -> Iterator[str]:
     for section in sheet.sections:
         yield from _section(section, width, plain)
     if sheet.drawings:
         yield from _heading("Drawings")
         for drawing in sheet.drawings:
             yield from _wrapped(f"{drawing.title}: {drawing.alternative}", width, "  ", "    ")
-            if not plain:
+            if drawn and not plain:
                 yield from ("", *characters(drawing, width).split("\n"))
     yield from _heading("Cautions")
     for text in sheet.cautions:

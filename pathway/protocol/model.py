@@ -114,6 +114,7 @@ class Stage(Sourced):
     what: str
     family_words: str
     bone: Bone | None = None
+    gains_in: Bone | None = None
     operation: bool = True
     duration_months: int | None = None
     most: int = 1

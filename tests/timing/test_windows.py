@@ -87,10 +87,16 @@ class TestWindows:
             timeline = windows_of(record, protocol, on=at_age(3))
             assert start(timeline, "femoral_lengthening_3") == day(add_months(BORN, months))
 
-    def test_a_latest_day_leaves_room_for_the_numbers_that_follow(self, protocol) -> None:
+    def test_numbers_that_may_follow_leave_the_windows_before_them_alone(self, protocol) -> None:
+        """A child of ten may still be lengthened once at twelve, though a second and third would then come too late."""
         timeline = windows_of(five_year_old(), protocol)
         last = timeline.start("femoral_lengthening_4").latest_day
-        assert timeline.start("femoral_lengthening_3").latest_day == last - most_days(36)
+        assert timeline.start("femoral_lengthening_3").latest_day == last
+        assert timeline.start("femoral_lengthening_1").latest_day == last
+        gap = (
+            timeline.start("femoral_lengthening_2").earliest_day - timeline.start("femoral_lengthening_1").earliest_day
+        )
+        assert gap >= most_days(36) - 2
 
     def test_the_two_bones_do_not_push_each_other_before_a_course_is_chosen(self, protocol) -> None:
         timeline = windows_of(five_year_old(), protocol, predicted=BOTH)

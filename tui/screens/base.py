@@ -8,8 +8,9 @@ from textual.binding import BindingType
 from textual.screen import Screen
 
 from pathway.plan_model import Plan, PlanStage
-from tui import keys
+from tui import keys, statements
 from tui.session import Shelf
+from tui.statements import Statement
 from tui.telling import in_date_order
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 class OwnScreen(Screen[None]):
     """A screen with help and a way back."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [keys.BACK, keys.HELP]
+    BINDINGS: ClassVar[list[BindingType]] = [keys.BACK, keys.HELP, keys.WHY]
 
     @property
     def home(self) -> PathwayApp:
@@ -34,12 +35,32 @@ class OwnScreen(Screen[None]):
         """Show the keys."""
         self.home.show_help()
 
+    def statements(self) -> tuple[Statement, ...]:
+        """Return what the screen says, each statement with the rule behind it."""
+        return ()
+
+    def action_why(self) -> None:
+        """Open the rules and sources behind what the screen says."""
+        found = self.statements()
+        if found:
+            self.home.open_why(self.why_head(), found)
+
+    def why_head(self) -> str:
+        """Return the title of the statements."""
+        return "Why and sources"
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now: the keys shown are those that work."""
+        return bool(self.statements()) if action == "why" else True
+
     def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
         """Take note that children were planned; `name` is the child that changed."""
 
 
 class ChildScreen(OwnScreen):
     """A screen about one child and one selected stage."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [keys.UNDO, keys.REDO]
 
     def __init__(self, child: str, stage: str | None = None) -> None:
         super().__init__()
@@ -60,6 +81,16 @@ class ChildScreen(OwnScreen):
         order = in_date_order(plan)
         return next((stage for stage in order if stage.id == self.stage), order[0])
 
+    def aim(self, child: str, stage: str | None) -> None:
+        """Show another child or stage, as if the screen had just been opened."""
+        self.child, self.stage = child, stage
+        self.fresh()
+        if self.is_attached and self.children:
+            self.show_stage()
+
+    def fresh(self) -> None:
+        """Forget what was set while the screen was open before."""
+
     def select(self, stage: str) -> None:
         """Select a stage and show it."""
         self.stage = stage
@@ -77,6 +108,46 @@ class ChildScreen(OwnScreen):
         order = in_date_order(plan)
         place = next(index for index, stage in enumerate(order) if stage.id == selected.id)
         self.select(order[max(0, min(len(order) - 1, place + by))].id)
+
+    def statements(self) -> tuple[Statement, ...]:
+        """Return what the plan says of the selected stage, then of the child."""
+        plan, stage = self.plan, self.selected
+        if plan is None:
+            return ()
+        return (*(statements.of_stage(plan, stage) if stage else ()), *statements.of_plan(plan))
+
+    def why_head(self) -> str:
+        """Return the title of the statements."""
+        return f"{self.child}: why and sources" + (f", {self.selected.label}" if self.selected else "")
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now."""
+        if action in ("undo", "redo"):
+            session = self.home.shelf[self.child].session
+            return session is not None and bool(session.done if action == "undo" else session.undone)
+        if action == "why":
+            return self.plan is not None
+        return super().check_action(action, parameters)
+
+    def action_undo(self) -> None:
+        """Take the last edit back."""
+        self.home.undo(self.child)
+
+    def action_redo(self) -> None:
+        """Do the last undone edit again."""
+        self.home.redo(self.child)
+
+    def action_courses(self) -> None:
+        """Open the courses side by side."""
+        self.home.open_courses(self.child, self.stage)
+
+    def action_family(self) -> None:
+        """Open the plan in plain words."""
+        self.home.open_family(self.child, self.stage)
+
+    def action_worksheet(self) -> None:
+        """Open the worksheet of the selected stage."""
+        self.home.open_worksheet(self.child, self.selected.id if self.selected else None)
 
     def action_details(self) -> None:
         """Open the details of the selected stage."""

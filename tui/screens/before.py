@@ -8,10 +8,11 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.events import Resize
 
-from pathway.output.layers import chain, layers
+from pathway.output.layers import chain
 from pathway.output.picture import Picture, Role, Span
 from tui import keys, telling
 from tui.screens.base import ChildScreen
+from tui.session import Shelf
 from tui.widgets import frame
 from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
@@ -29,6 +30,7 @@ class BeforeScreen(ChildScreen):
     def __init__(self, child: str, stage: str | None = None) -> None:
         super().__init__(child, stage)
         self._picture: Picture | None = None
+        self._unlock = False
 
     def compose(self) -> ComposeResult:
         """Lay out title, caution, graph, gates, keys."""
@@ -42,19 +44,30 @@ class BeforeScreen(ChildScreen):
         """Show the graph."""
         self.query_one(PictureView).focus()
 
-    def on_resize(self, event: Resize) -> None:
+    def fresh(self) -> None:
+        """Tell the gates first."""
+        self._unlock = False
+
+    def on_resize(self, _event: Resize) -> None:
         """Lay the graph out for the width there is."""
-        plan = self.plan
-        if plan is not None:
-            self._picture = layers(plan, event.size.width - 3)
-            self.call_after_refresh(self.show_stage)
+        self.show_stage()
+        self.call_after_refresh(self._bring_into_view)
+
+    def _bring_into_view(self) -> None:
+        if self.selected is not None:
+            self.query_one(PictureView).bring_into_view(self.selected.id)
+
+    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+        """Show the new plan."""
+        if name == self.child and self.plan is not None:
             self.show_stage()
 
     def show_stage(self) -> None:
         """Light the chain of the selected stage and tell its gates."""
         plan, stage = self.plan, self.selected
-        if plan is None or stage is None or self._picture is None:
+        if plan is None or stage is None:
             return
+        self._picture = self.home.pictures.before(plan, self.app.size.width)
         before = chain(plan, stage.id)
 
         def lit(span: Span) -> bool:
@@ -66,8 +79,17 @@ class BeforeScreen(ChildScreen):
         view.styles.height = self._picture.height + (1 if self._picture.width > view.size.width else 0)
         view.show(self._picture, stage.id, lit)
         view.bring_into_view(stage.id)
-        self.query_one("#gates", Prose).say(telling.of_gates(stage))
+        rules = self.home.rules
+        unlock = (
+            telling.of_unlock(plan, stage, rules) if self._unlock and rules is not None else telling.of_gates(stage)
+        )
+        self.query_one("#gates", Prose).say(unlock)
         self.query_one(frame.Title).update(f"{self.child}: before this, {stage.label}")
+
+    def action_unlock(self) -> None:
+        """Tell what would unlock the stage instead of its gates, or its gates again."""
+        self._unlock = not self._unlock
+        self.show_stage()
 
     def action_gates(self, by: int) -> None:
         """Scroll the gates."""

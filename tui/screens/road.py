@@ -41,11 +41,16 @@ class RoadScreen(ChildScreen):
     RoadScreen.wide #panes #stage { display: none; }
     """
 
+    def __init__(self, child: str, stage: str | None = None) -> None:
+        super().__init__(child, stage)
+        self._opened = False
+
     def compose(self) -> ComposeResult:
         """Lay out title, caution, notice, road, panes, keys."""
         yield frame.Title(self.child)
         yield frame.Caution()
         yield frame.Notice(id="notice")
+        yield frame.Notice(id="told", calm=True)
         with Container(id="body"):
             yield RoadView(id="road")
             with Container(id="panes"):
@@ -71,7 +76,8 @@ class RoadScreen(ChildScreen):
     def show_plan(self) -> None:
         """Show the plan, or the sentences that say why there is none."""
         entry, plan = self.home.shelf[self.child], self.plan
-        notice = self.query_one(frame.Notice)
+        notice = self.query_one("#notice", frame.Notice)
+        self.query_one("#told", frame.Notice).say("\n".join(entry.told))
         if plan is None:
             waiting = "Reading the file and planning …" if entry.waiting else ""
             self.query_one("#age", Prose).say([Say(waiting)])
@@ -81,7 +87,9 @@ class RoadScreen(ChildScreen):
         child = plan.child
         words = f"{child.id}: {child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
         self.query_one(frame.Title).update(f"{words}; {plan.on}")
-        self.query_one(RoadView).age = child.age_years
+        if not self._opened:
+            self.query_one(RoadView).age = child.age_years
+            self._opened = True
         following = next_stage(plan)
         if self.stage is None and following is not None:
             self.stage = following.id
@@ -92,7 +100,10 @@ class RoadScreen(ChildScreen):
         plan, stage = self.plan, self.selected
         if plan is None:
             return
-        self.query_one(RoadView).show_plan(plan, stage.id if stage else None, self.home.goal_mm)
+        view = self.query_one(RoadView)
+        if stage is not None and stage.age_years is not None:
+            view.follow(stage.age_years)
+        view.show_plan(plan, stage.id if stage else None, self.home.goal_mm)
         self.show_age()
 
     def show_age(self) -> None:
@@ -116,8 +127,22 @@ class RoadScreen(ChildScreen):
         today = self.plan.child.age_years
         month = round(12 * age) / 12
         held = today if abs(month - today) < 0.5 / 12 else month
-        self.query_one(RoadView).age = max(low, min(high, held))
+        view = self.query_one(RoadView)
+        view.age = max(low, min(high, held))
+        view.follow(view.age)
         self.show_age()
+
+    def action_zoom(self, by: int) -> None:
+        """Show fewer or more years around the cursor."""
+        self.query_one(RoadView).zoom(by)
+
+    def action_whole(self) -> None:
+        """Show the whole road."""
+        self.query_one(RoadView).show_whole()
+
+    def action_pan(self, by: int) -> None:
+        """Move the part of the road that is shown."""
+        self.query_one(RoadView).pan(by)
 
     def action_age(self, by: int) -> None:
         """Move the age cursor by a step of whole months."""

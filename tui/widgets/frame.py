@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from textual.widgets import Footer, Static
+from textual.widgets import Static
+
+from tui.widgets.key_line import KeyLine
 
 CAUTION = "Planning aid; the treating surgeon decides; follow local protocol"
 
@@ -36,19 +38,22 @@ class Notice(Static):
     DEFAULT_CSS = """
     Notice { display: none; height: auto; max-height: 8; color: $role-stage-blocked; padding: 0 1; }
     Notice.shown { display: block; }
+    Notice.calm { color: $role-accent; max-height: 4; }
     """
 
-    def __init__(self, *, id: str | None = None) -> None:
-        super().__init__("", id=id, markup=False)
+    def __init__(self, *, id: str | None = None, calm: bool = False) -> None:
+        super().__init__("", id=id, markup=False, classes="calm" if calm else None)
         self.words = ""
 
     def say(self, text: str) -> None:
         """Show sentences; none hides the notice."""
+        if text == self.words:
+            return
         self.words = text
         self.update(text)
         self.set_class(bool(text), "shown")
 
 
-def keys() -> Footer:
-    """Return the line of keys that work on the screen."""
-    return Footer(show_command_palette=False)
+def keys() -> KeyLine:
+    """Return the keys that work on the screen."""
+    return KeyLine()

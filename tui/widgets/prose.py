@@ -29,7 +29,7 @@ class Prose(ScrollView, inherit_bindings=False):
         self.can_focus = focus
         self._ground = "panel" if panel else "ground"
         self._said: tuple[Say, ...] = ()
-        self._lines: list[tuple[Say, str]] = []
+        self.lines: list[tuple[int, Say, str]] = []
 
     @property
     def said(self) -> tuple[Say, ...]:
@@ -53,23 +53,30 @@ class Prose(ScrollView, inherit_bindings=False):
 
     def _wrap(self) -> None:
         width = max(16, self.scrollable_content_region.width)
-        self._lines = [(say, line) for say in self._said for line in _wrapped(say, width)]
+        inner = width - len(self.prefix(-1, False))
+        self.lines = [(place, say, line) for place, say in enumerate(self._said) for line in _wrapped(say, inner)]
         # A size that stays the same while all fits: a change would lay the whole screen out again.
-        self.virtual_size = Size(width, max(len(self._lines), self.size.height))
+        self.virtual_size = Size(width, max(len(self.lines), self.size.height))
         self.refresh()
+
+    def prefix(self, owner: int, first: bool) -> str:
+        """Return what stands before each line of a paragraph; nothing here."""
+        return ""
 
     def render_line(self, y: int) -> Strip:
         """Return one line of text."""
         paint = paint_of(self.app)
         row = y + self.scroll_offset.y
         width = self.size.width
-        if row >= len(self._lines):
+        if row >= len(self.lines):
             return Strip.blank(width, paint.style("text", self._ground))
-        say, line = self._lines[row]
+        owner, say, line = self.lines[row]
+        line = self.prefix(owner, row == 0 or self.lines[row - 1][0] != owner) + line
         role = "accent" if say.heading and say.role == "text" else str(say.role)
         style = paint.style(role, self._ground, bold=say.heading)
         start = 2 * say.depth + 2
-        if say.mark and line[: start - 1] == f"{'  ' * say.depth}{say.mark}":
+        start += len(self.prefix(owner, False))
+        if say.mark and line[len(self.prefix(owner, False)) : start - 1] == f"{'  ' * say.depth}{say.mark}":
             mark = paint.style(MARK_ROLES.get(say.mark, Role.TEXT), self._ground, bold=True)
             segments = [*apart(line[:start], mark), *apart(line[start:], style)]
         else:
@@ -79,6 +86,9 @@ class Prose(ScrollView, inherit_bindings=False):
 
 
 def _wrapped(say: Say, width: int) -> list[str]:
+    if say.fixed:
+        return [say.text]
+    width = min(width, say.widest) if say.widest else width
     indent = "  " * say.depth
     mark = f"{say.mark} " if say.mark else ""
     first = indent + mark

@@ -18,6 +18,7 @@ from pathway.plan_model import Plan
 from tui.widgets.paint import paint_of
 from tui.widgets.picture_view import PictureView
 
+LEAST_YEARS = 1.0
 UNDER_CURSOR = (Role.BLANK, Role.GOAL, Role.WINDOW, Role.TODAY)
 
 
@@ -41,6 +42,7 @@ class RoadView(PictureView, inherit_bindings=False):
         self.plan: Plan | None = None
         self.selected: str | None = None
         self.goal_mm: tuple[float, float] | None = None
+        self.window: tuple[float, float] | None = None
         self._taken: frozenset[tuple[int, int]] = frozenset()
 
     @property
@@ -48,7 +50,49 @@ class RoadView(PictureView, inherit_bindings=False):
         """Return the age axis as drawn, or None before there is a plan."""
         if self.plan is None or self.size.width == 0:
             return None
-        return road_axis(self.size.width, *road_ages(self.plan))
+        return road_axis(self.size.width, *self.ages(self.plan))
+
+    def ages(self, plan: Plan) -> tuple[float, float]:
+        """Return the ages in years that are shown: the whole road, or the part that was zoomed to."""
+        return self.window or road_ages(plan)
+
+    def zoom(self, by: int) -> None:
+        """Show half (1) or twice (-1) as many years around the cursor; never more than the whole road."""
+        if self.plan is None:
+            return
+        low, high = road_ages(self.plan)
+        start, end = self.ages(self.plan)
+        span = max(LEAST_YEARS, (end - start) / 2) if by > 0 else 2 * (end - start)
+        self._look(self.age - span / 2, span, low, high)
+
+    def pan(self, by: int) -> None:
+        """Move the part that is shown by a quarter of its years; the whole road does not move."""
+        if self.plan is not None and self.window is not None:
+            start, end = self.window
+            self._look(start + by * (end - start) / 4, end - start, *road_ages(self.plan))
+
+    def follow(self, age: float) -> None:
+        """Move the part that is shown so that an age lies in it."""
+        if self.plan is None or self.window is None:
+            return
+        start, end = self.window
+        if not start <= age <= end:
+            self._look(age - (end - start) / 2, end - start, *road_ages(self.plan))
+
+    def show_whole(self) -> None:
+        """Show the whole road again."""
+        if self.window is not None:
+            self.window = None
+            self.draw_road()
+
+    def _look(self, start: float, span: float, low: float, high: float) -> None:
+        if span >= high - low:
+            self.show_whole()
+            return
+        start = max(low, min(high - span, start))
+        if self.window != (start, start + span):
+            self.window = (start, start + span)
+            self.draw_road()
 
     @property
     def step_years(self) -> float:
@@ -72,7 +116,7 @@ class RoadView(PictureView, inherit_bindings=False):
             self.plan,
             self.size.width,
             self.size.height,
-            *road_ages(self.plan),
+            *self.ages(self.plan),
             goal_mm=self.goal_mm,
             selected=self.selected,
             shaded=self.app.no_color,

@@ -176,8 +176,13 @@ def given_of(case: Case, inputs: Inputs) -> Given:
 def implants_of(case: Case, angles_deg: Sequence[float]) -> tuple[Implant, ...]:
     """Return the implants at hand with these angles; an angle that none of the list has comes without lengths known.
 
-    A list given by hand takes every implant of that angle from the protocol.
+    A list given by hand takes every implant of that angle from the protocol. Raises InputProblem for an angle that
+    no implant can have.
     """
+    for angle in angles_deg:
+        if not 0 < angle < STRAIGHT_DEG:
+            do = "give the angles between blade or screw and shaft, such as 120,130"
+            raise problem(KIND, "implants_deg", f"{angle:g} deg", f"above 0 and below {STRAIGHT_DEG:g} deg", do)
     listed = [item for item in case.protocol.implants if item.angle_deg in angles_deg]
     new = [angle for angle in dict.fromkeys(angles_deg) if angle not in {item.angle_deg for item in listed}]
     lengths = tuple(sorted({length for item in case.protocol.implants for length in item.lengths_mm}))

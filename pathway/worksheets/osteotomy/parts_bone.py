@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pathway.hip_gain import length_gained_mm
 from pathway.protocol.model import Implant
 from pathway.worksheets.osteotomy import correction, implant, shift
 from pathway.worksheets.osteotomy.given import Given
@@ -280,7 +281,7 @@ def _length(of: Given) -> Section:
     neck = of.inputs.maybe("femoral_neck_length_mm")
     if neck is None:
         return Section(title="Length", words=(f"Not worked out: measure {WHAT_IS_MISSING['femoral_neck_length_mm']}.",))
-    pure = shift.length_gained_mm(of.before.neck_shaft_deg, of.after.neck_shaft_deg, neck)
+    pure = length_gained_mm(of.before.neck_shaft_deg, of.after.neck_shaft_deg, neck)
     lines = [Line(label="gained by the change of angle", value=pure, unit="mm", places=1, strong=True)]
     placed = neck_base(of)
     gain = pure

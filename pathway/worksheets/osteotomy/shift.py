@@ -96,13 +96,6 @@ def neck_base_shift_mm(cut_mm: float, correction_deg: float) -> float:
     return cut_mm * math.sin(math.radians(correction_deg))
 
 
-def length_gained_mm(before_deg: float, after_deg: float, neck_mm: float) -> float:
-    """Return the length gained by a turn about the crossing alone: the head's height after less that before."""
-    return neck_mm * (
-        math.cos(math.radians(STRAIGHT_DEG - after_deg)) - math.cos(math.radians(STRAIGHT_DEG - before_deg))
-    )
-
-
 def axis_before_deg(before: NeckAngles, femur: Femur, side: Side) -> float:
     """Return the angle between shaft and the line from head to knee on the front view before the correction."""
     return _axis_deg(femur.neck_mm * neck_axis(before, side) + femur.knee_mm * UP, side)

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pathway.hip_gain import length_gained_mm
 from pathway.worksheets.osteotomy import correction, shift
 from pathway.worksheets.osteotomy.correction import Steps
 from pathway.worksheets.osteotomy.frames import NeckAngles
@@ -75,8 +76,8 @@ def test_each_way_out_keeps_the_contact(bone, bend, least):
 @given(st.floats(40, 150), st.floats(5, 60), st.floats(8, 80))
 def test_valgus_gains_what_the_same_varus_loses(angle, change, neck):
     after = min(angle + change, 179)
-    gained = shift.length_gained_mm(angle, after, neck)
-    assert gained == pytest.approx(-shift.length_gained_mm(after, angle, neck))
+    gained = length_gained_mm(angle, after, neck)
+    assert gained == pytest.approx(-length_gained_mm(after, angle, neck))
     assert gained > 0
 
 

@@ -1,0 +1,1 @@
+"""What leaves for other programs: the plan as calendar entries and as a record exchange document, and back."""

@@ -1,0 +1,210 @@
+"""Children in and out of the registry: case files, and whole histories as JSON. An edge."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any, Literal, TypeVar
+
+from pathway.casefile import case_text, in_order
+from pathway.record import Decision, Operation, Record, Visit
+from pathway.registry import rows
+from pathway.registry.audit import Kept, audit, entry_of
+from pathway.registry.chain import head_of, payload_text, when_text
+from pathway.registry.entry import Entry, Head, NewEntry, Overtaken
+from pathway.registry.fold import record_of
+from pathway.registry.payloads import (
+    calendar_entry,
+    case_entry,
+    decision_entry,
+    operation_entry,
+    visit_entry,
+)
+from pathway.registry.problem import problem
+from pathway.registry.store import Registry
+
+FORM = 1
+Item = TypeVar("Item", Visit, Operation, Decision)
+
+
+@dataclass(frozen=True, slots=True)
+class TakenIn:
+    """What became of a case or history: a `new` child, some `added` entries, the case `replaced`, or `nothing` new."""
+
+    child: str
+    what: Literal["new", "added", "replaced", "nothing"]
+    entries: int
+    head: Head
+
+
+def import_record(
+    registry: Registry, record: Record, *, who: str, when: datetime.datetime, replace: bool = False
+) -> TakenIn:
+    """Take in a record; taking in one again that was taken in before, or that is what is known, adds nothing.
+
+    What the record has beside the known one is added, an entry for each. A record that lacks or alters something
+    known is refused (`RegistryProblem`) unless `replace`: then it is kept as a new case and the old one stays
+    readable.
+    """
+    wanted, child = in_order(record), record.child.id
+    while True:
+        entries = registry.entries(child)
+        seen = head_of(entries)
+        what: Literal["new", "added", "replaced"] = "new"
+        if entries:
+            known = registry.folded(child, entries)
+            if wanted == known or any(wanted == one for one in _cases(entries)):
+                return TakenIn(child, "nothing", 0, seen)
+            news, what = _news(registry, known, wanted, who, replace)
+        else:
+            news = (case_entry(wanted, who),)
+        saved = registry.append(child, news, seen=seen, when=when)
+        if not isinstance(saved, Overtaken):
+            return TakenIn(child, what, len(news), saved.head)
+
+
+def export_case(registry: Registry, child: str) -> str:
+    """Return the case file (TOML) of a child, which reads back to its record. Raises `RegistryProblem`."""
+    return case_text(registry.record(child))
+
+
+def history_json(registry: Registry, child: str) -> str:
+    """Return everything that is kept of a child as JSON: every entry with hashes, salts and payloads."""
+    entries = registry.entries(child)
+    if not entries:
+        raise problem(registry.place.name, f"no child {child}", "the id of a child in the registry", "list them")
+    data = {"schema_version": FORM, "child": child, "entries": [_entry_data(entry) for entry in entries]}
+    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+
+
+def read_history(text: str, name: str) -> tuple[Entry, ...]:
+    """Return the entries of a history. Raises `RegistryProblem` for another text, or entries whose hashes are wrong."""
+    try:
+        data = json.loads(text)
+        if data["schema_version"] != FORM or not data["entries"]:
+            raise ValueError("another form")
+        kept = [_kept(str(data["child"]), one) for one in data["entries"]]
+        entries = tuple(entry_of(one) for one in kept)
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        do = "name a file written by `limb-pathway registry export ID --history`"
+        raise problem(name, "something else than a history", "the history of a child (JSON)", do) from None
+    found = audit(kept, name)
+    if found.faults:
+        first = found.faults[0]
+        raise problem(name, first.found, first.expected, "export it again: the file was altered", key=first.key)
+    return entries
+
+
+def import_history(registry: Registry, entries: tuple[Entry, ...]) -> TakenIn:
+    """Take in a history as it is, with its hashes. What is there already must be the beginning of it.
+
+    Raises `RegistryProblem` where the registry knows other entries of that child.
+    """
+    child = entries[0].child
+    with registry.writing() as connection:
+        there = rows.entries_of(connection, child)
+        shorter = min(len(there), len(entries))
+        if head_of(there[:shorter]) != head_of(entries[:shorter]):
+            found = f"other entries of {child} than the history has"
+            do = "export both and compare them; nothing was taken in"
+            raise problem(registry.place.name, found, "the same beginning", do)
+        if any(entry.kind == "erasure" for entry in there) or shorter == len(entries):
+            return TakenIn(child, "nothing", 0, head_of(there))
+        if any(entry.kind == "erasure" for entry in entries[shorter:]) and there:
+            do = "erase the child here: `limb-pathway registry erase`"
+            raise problem(registry.place.name, f"that {child} was erased elsewhere", "it erased here first", do)
+        rows.add(connection, entries[shorter:])
+    return TakenIn(child, "added" if there else "new", len(entries) - shorter, head_of(entries))
+
+
+def _cases(entries: tuple[Entry, ...]) -> tuple[Record, ...]:
+    """Return every record that was taken in whole; what superseded them does not matter here."""
+    cases = (entry for entry in entries if entry.kind == "case" and entry.payload is not None)
+    return tuple(record_of([entry]) for entry in cases)
+
+
+def _news(
+    registry: Registry, known: Record, wanted: Record, who: str, replace: bool
+) -> tuple[tuple[NewEntry, ...], Literal["added", "replaced"]]:
+    lost = _lost(known, wanted)
+    if lost and not replace:
+        raise problem(
+            registry.place.name,
+            f"a case file that lacks or alters what is known ({lost})",
+            "everything that is known, and perhaps more",
+            "compare with `limb-pathway registry export`; to let the file stand in its place, add --replace",
+            key=known.child.id,
+        )
+    if lost:
+        return (case_entry(wanted, who),), "replaced"
+    news: list[NewEntry] = [visit_entry(one, who) for one in _more(known.visits, wanted.visits)]
+    news += [operation_entry(one, who) for one in _more(known.operations, wanted.operations)]
+    news += [decision_entry(one, who) for one in _more(known.decisions, wanted.decisions)]
+    if known.calendar != wanted.calendar:
+        news.append(calendar_entry(wanted.calendar, who))
+    if in_order(_grown(known, wanted)) != wanted:
+        return (case_entry(wanted, who),), "replaced"
+    return tuple(news), "added"
+
+
+def _grown(known: Record, wanted: Record) -> Record:
+    return Record(
+        child=known.child,
+        visits=(*known.visits, *_more(known.visits, wanted.visits)),
+        operations=(*known.operations, *_more(known.operations, wanted.operations)),
+        decisions=(*known.decisions, *_more(known.decisions, wanted.decisions)),
+        calendar=wanted.calendar,
+    )
+
+
+def _more(known: tuple[Item, ...], wanted: tuple[Item, ...]) -> tuple[Item, ...]:
+    """Return what is wanted beside the known, as often as it stands there."""
+    left = list(known)
+    more = []
+    for item in wanted:
+        if item in left:
+            left.remove(item)
+        else:
+            more.append(item)
+    return tuple(more)
+
+
+def _lost(known: Record, wanted: Record) -> str:
+    """Return in words the first thing that the wanted record lacks or alters, "" where it lacks nothing."""
+    if known.child != wanted.child:
+        fields = [name for name, value in known.child if value != getattr(wanted.child, name)]
+        return f"the child's {', '.join(fields)}"
+    for name, theirs, ours in (
+        ("visit", wanted.visits, known.visits),
+        ("operation", wanted.operations, known.operations),
+        ("decision", wanted.decisions, known.decisions),
+    ):
+        if gone := _more(theirs, ours):  # type: ignore[type-var]
+            return f"the {name} of {gone[0].date}"  # type: ignore[attr-defined]
+    return "the calendar" if known.calendar not in (None, wanted.calendar) else ""
+
+
+def _entry_data(entry: Entry) -> dict[str, Any]:
+    data = asdict(entry)
+    data.pop("child")
+    return {**data, "when": when_text(entry.when)}
+
+
+def _kept(child: str, data: Mapping[str, Any]) -> Kept:
+    payload = data["payload"]
+    return Kept(
+        child=child,
+        sequence=int(data["sequence"]),
+        who=str(data["who"]),
+        at=str(data["when"]),
+        kind=str(data["kind"]),
+        schema_version=int(data["schema_version"]),
+        supersedes=data["supersedes"],
+        payload_sha256=str(data["payload_sha256"]),
+        previous_sha256=str(data["previous_sha256"]),
+        sha256=str(data["sha256"]),
+        salt=data["salt"],
+        body=None if payload is None else payload_text(payload),
+    )

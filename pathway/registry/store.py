@@ -1,0 +1,274 @@
+"""The registry itself: reading children and entries, and adding entries without overwriting anything. An edge."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import secrets
+import zlib
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from types import TracebackType
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Row, delete, func, insert, select
+from sqlalchemy.exc import IntegrityError
+
+from pathway.record import Record
+from pathway.registry import rows, tables
+from pathway.registry.chain import head_of, linked, moment
+from pathway.registry.engine import open_engine
+from pathway.registry.entry import ChildLine, Entry, Head, NewEntry, Overtaken, Saved, StoredPlan
+from pathway.registry.failures import told
+from pathway.registry.fold import Unfoldable, record_of
+from pathway.registry.payloads import PAYLOAD_VERSION, UnreadablePayload, check_new
+from pathway.registry.place import Place, place_of
+from pathway.registry.problem import problem
+
+
+def open_registry(address: str | None = None, key: str | None = None, *, create: bool = False) -> Registry:
+    """Return the registry at an address (see `place_of`), to be used in a `with` block.
+
+    None is the file in the user's data folder. `key` opens an encrypted file. Where there is no registry yet, an
+    empty one is made if `create`. Raises `RegistryProblem` with a sentence for whatever is in the way.
+    """
+    place = place_of(address)
+    with told(place.name):
+        return Registry(place, open_engine(place, key, create=create), key)
+
+
+class Registry:
+    """A journal of every child. All methods raise `RegistryProblem` where the database fails."""
+
+    def __init__(self, place: Place, engine: Engine, key: str | None = None) -> None:
+        self.place = place
+        self.engine = engine
+        self.key = key
+
+    def __enter__(self) -> Registry:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self.engine.dispose()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Yield a connection that sees one state of the whole registry."""
+        with told(self.place.name), self.engine.connect() as connection:
+            if self.place.server is not None:
+                connection = connection.execution_options(isolation_level="REPEATABLE READ")
+            yield connection.execution_options(writes=False)
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """Yield a connection whose changes are kept together at the end, or not at all."""
+        with told(self.place.name), self.engine.begin() as connection:
+            yield connection
+
+    def children(self) -> tuple[ChildLine, ...]:
+        """Return every child in the order of their ids, from one query without payloads."""
+        entry = tables.entry
+        ends = select(
+            entry.c.child,
+            func.max(entry.c.sequence).label("last"),
+            func.min(entry.c.at).label("first_at"),
+            func.max(entry.c.at).filter(entry.c.kind == "erasure").label("erased"),
+        ).group_by(entry.c.child)
+        each = ends.subquery()
+        query = (
+            select(each, entry.c.sha256, entry.c.at, entry.c.who)
+            .join(entry, (entry.c.child == each.c.child) & (entry.c.sequence == each.c.last))
+            .order_by(each.c.child)
+        )
+        with self.reading() as connection:
+            return tuple(_line(row) for row in connection.execute(query))
+
+    def entries(self, child: str) -> tuple[Entry, ...]:
+        """Return the entries of a child in order, () where there is none."""
+        with self.reading() as connection:
+            return rows.entries_of(connection, child)
+
+    def head(self, child: str) -> Head:
+        """Return where the chain of a child ends; `NO_ENTRIES` where there is none."""
+        with self.reading() as connection:
+            return rows.head_in(connection, child)
+
+    def record(self, child: str) -> Record:
+        """Return what is known of a child now. Raises `RegistryProblem` for a child that is unknown or erased."""
+        return self.record_and_head(child)[0]
+
+    def record_and_head(self, child: str) -> tuple[Record, Head]:
+        """Return what is known of a child with the head it was read at: what `append` wants as `seen`."""
+        entries = self.entries(child)
+        return self.folded(child, entries), head_of(entries)
+
+    def folded(self, child: str, entries: Sequence[Entry]) -> Record:
+        """Return the record that entries of a child make up. Raises `RegistryProblem` saying why there is none."""
+        if not entries:
+            do = "list them with `limb-pathway registry list`"
+            raise problem(self.place.name, f"no child {child}", "the id of a child in the registry", do)
+        erased = [entry for entry in entries if entry.kind == "erasure"]
+        if erased:
+            found = f"that {child} was erased on {erased[-1].when.date()}"
+            raise problem(self.place.name, found, "a child whose record is kept", "choose another")
+        try:
+            return record_of(entries)
+        except Unfoldable as error:
+            raise problem(self.place.name, str(error), "a record", "run `registry verify`", key=child) from error
+
+    def append(
+        self, child: str, new: NewEntry | Sequence[NewEntry], *, seen: Head, when: datetime.datetime
+    ) -> Saved | Overtaken:
+        """Keep one entry, or several together, after `seen`, the head at which the caller read the child.
+
+        Either all are kept, durably, or none: when somebody saved after `seen`, nothing is and their entries come
+        back. `when` is the moment, with its time zone. Raises `RegistryProblem` for an entry that does not fit the
+        record (first a case; a correction of something else; a second visit of a day; an erased child), and for a
+        chain that no longer holds what the caller saw.
+        """
+        news = (new,) if isinstance(new, NewEntry) else tuple(new)
+        self._check(child, news)
+        try:
+            with told_unless_taken(self.place.name), self.engine.begin() as connection:
+                so_far = rows.entries_of(connection, child, plans=False)
+                if head_of(so_far) == seen:
+                    made = _made(child, seen, news, when)
+                    self._check_fit(child, so_far, made)
+                    rows.add(connection, made)
+                    return Saved(made, head_of(made) if made else seen)
+        except IntegrityError:
+            pass  # somebody else took the number between reading and adding
+        return self._overtaken(child, self.entries(child), seen)
+
+    def stored_plans(self, *, whole: bool = False) -> tuple[StoredPlan, ...]:
+        """Return the plans kept for lists, by child; without the plans themselves unless `whole`."""
+        table = tables.stored_plan
+        columns = table.c if whole else [column for column in table.c if column.name != "plan"]
+        with self.reading() as connection:
+            return tuple(_plan(row) for row in connection.execute(select(*columns).order_by(table.c.child)))
+
+    def stored_plan(self, child: str) -> StoredPlan | None:
+        """Return the plan kept for a child, whole where it was kept whole."""
+        with self.reading() as connection:
+            row = connection.execute(select(tables.stored_plan).where(tables.stored_plan.c.child == child)).first()
+        return None if row is None else _plan(row)
+
+    def store_plans(self, plans: Sequence[StoredPlan]) -> None:
+        """Keep plans for lists, each in place of the one before it; all together or none."""
+        table = tables.stored_plan
+        if not plans:
+            return
+        values = [_plan_row(plan) for plan in plans]
+        with self.writing() as connection:
+            connection.execute(delete(table).where(table.c.child.in_([plan.child for plan in plans])))
+            connection.execute(insert(table), values)
+
+    def drop_stored_plans(self) -> None:
+        """Forget every plan kept for lists; the journal is untouched."""
+        with self.writing() as connection:
+            connection.execute(delete(tables.stored_plan))
+
+    def _check(self, child: str, news: Sequence[NewEntry]) -> None:
+        for new in news:
+            try:
+                check_new(new)
+            except UnreadablePayload as error:
+                expected = "an entry that can be read back"
+                raise problem(self.place.name, str(error), expected, "correct it", key=child) from error
+            named = new.payload.get("record", {}).get("child", {}).get("id", child)
+            if new.kind == "erasure" or named != child:
+                found = "an erasure" if new.kind == "erasure" else f"the record of {named}"
+                raise problem(self.place.name, found, f"an entry on {child}", "save it where it belongs", key=child)
+
+    def _check_fit(self, child: str, so_far: Sequence[Entry], made: Sequence[Entry]) -> None:
+        if any(entry.kind == "erasure" for entry in so_far):
+            self.folded(child, so_far)
+        try:
+            record_of((*so_far, *made))
+        except Unfoldable as error:
+            expected, do = "an entry that fits what is kept", "correct it; nothing was saved"
+            raise problem(self.place.name, str(error), expected, do, key=child) from error
+
+    def _overtaken(self, child: str, now: tuple[Entry, ...], seen: Head) -> Overtaken:
+        known = head_of(now[: seen.count])
+        if known != seen:
+            raise problem(
+                self.place.name,
+                f"{len(now)} entries that do not hold what was read before",
+                f"the {seen.count} entries that were read, and perhaps more",
+                "run `registry verify` against the heads of the last backup",
+                key=child,
+            )
+        return Overtaken(now[seen.count :], head_of(now))
+
+
+@contextmanager
+def told_unless_taken(where: str) -> Iterator[None]:
+    """Tell failures as `told` does, but let a number that somebody else took pass through."""
+    with told(where):
+        taken: IntegrityError | None = None
+        try:
+            yield
+        except IntegrityError as error:
+            taken = error
+    if taken is not None:
+        raise taken
+
+
+def _made(child: str, head: Head, news: Sequence[NewEntry], when: datetime.datetime) -> tuple[Entry, ...]:
+    made: list[Entry] = []
+    for new in news:
+        one = linked(
+            head_of(tuple(made)) if made else head,
+            child,
+            new.kind,
+            new.payload,
+            who=new.who,
+            when=when,
+            schema_version=PAYLOAD_VERSION,
+            supersedes=new.supersedes,
+            salt=secrets.token_hex(32),
+        )
+        made.append(one)
+    return tuple(made)
+
+
+def _line(row: Row[Any]) -> ChildLine:
+    return ChildLine(
+        child=row.child,
+        head=Head(row.last, row.sha256),
+        first=moment(row.first_at),
+        last=moment(row.at),
+        last_by=row.who,
+        erased=None if row.erased is None else moment(row.erased),
+    )
+
+
+def _plan_row(plan: StoredPlan) -> dict[str, object]:
+    return {
+        "child": plan.child,
+        "head_count": plan.head.count,
+        "head_sha256": plan.head.sha256,
+        "protocol_version": plan.protocol_version,
+        "protocol_digest": plan.protocol_digest,
+        "on_day": plan.on.isoformat(),
+        "summary": json.dumps(dict(plan.summary), ensure_ascii=True),
+        "plan": None if plan.plan_json is None else zlib.compress(plan.plan_json.encode()),
+    }
+
+
+def _plan(row: Row[Any]) -> StoredPlan:
+    packed = row._mapping.get("plan")
+    return StoredPlan(
+        child=row.child,
+        head=Head(row.head_count, row.head_sha256),
+        protocol_version=row.protocol_version,
+        protocol_digest=row.protocol_digest,
+        on=datetime.date.fromisoformat(row.on_day),
+        summary=json.loads(row.summary),
+        plan_json=None if packed is None else zlib.decompress(packed).decode(),
+    )

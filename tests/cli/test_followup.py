@@ -1,0 +1,102 @@
+"""`followup` and `compare` as a person types them: what changes is shown before anything is saved."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from pathway.cli import main
+
+ON = ("--on", "2027-05-20")
+EXAMPLES = Path(__file__).parents[2] / "example_patients"
+
+
+def run(*words: str) -> Result:
+    return CliRunner().invoke(main, list(words))
+
+
+@pytest.fixture
+def case(tmp_path: Path) -> Path:
+    copy = tmp_path / "rowan.toml"
+    copy.write_text((EXAMPLES / "rowan-02.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    return copy
+
+
+def test_what_changes_is_shown_and_nothing_is_saved_unless_wished(case: Path) -> None:
+    before = case.read_bytes()
+    result = run("followup", str(case), *ON, "--set", "left.center_edge_angle_deg=26")
+    assert result.exit_code == 0, result.output
+    assert "Because of centre-edge angle left 26 deg on 2027-05-20" in " ".join(result.stdout.split())
+    assert "surgeon decides" in result.stdout
+    assert case.read_bytes() == before
+
+
+def test_saving_adds_to_the_file_and_alters_nothing_in_it(case: Path) -> None:
+    before = case.read_text(encoding="utf-8")
+    result = run("followup", str(case), *ON, "--set", "left.center_edge_angle_deg=26", "--save")
+    assert result.exit_code == 0, result.output
+    assert case.read_text(encoding="utf-8").startswith(before)
+    again = run("followup", str(case), *ON, "--set", "left.center_edge_angle_deg=26")
+    assert "Nothing changes in the plan." in again.stdout
+
+
+def test_an_operation_and_decisions_are_entered_with_what_they_need(case: Path) -> None:
+    words = ("--done", "hip_preparation", "--decline", "contralateral_growth_arrest", "--reason", "no second leg")
+    result = run("followup", str(case), *ON, *words, "--json")
+    assert result.exit_code == 0, result.output
+    data = json.loads(result.stdout)
+    assert "hip preparation on 2027-05-20" in data["entered"]
+    assert {"kind", "about", "before", "after", "sentence", "because"} <= data["changes"][0].keys()
+
+
+def test_two_files_of_a_child_are_compared_with_the_causes(case: Path, tmp_path: Path) -> None:
+    other = tmp_path / "later.toml"
+    other.write_bytes(case.read_bytes())
+    run("followup", str(other), *ON, "--set", "left.center_edge_angle_deg=26", "--save")
+    result = run("compare", str(case), str(other), *ON)
+    assert result.exit_code == 0
+    assert "Because of centre-edge angle left 26 deg on 2027-05-20" in " ".join(result.stdout.split())
+
+
+def test_one_file_on_two_days_changes_by_time_alone(case: Path) -> None:
+    result = run("compare", str(case), str(case), "--before", "2026-11-25", "--on", "2028-11-25")
+    assert result.exit_code == 0
+    assert "Because of time that has passed" in " ".join(result.stdout.split())
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (("--set", "left.femur_length_mm=26.5"), "did you mean 265: mm, not cm"),
+        (("--set", "femur=12"), 'found "femur=12", expected side.finding=value'),
+        (("--set", "left.femur_length=120"), "expected a finding of the protocol"),
+        (("--set", "left.femur_length_mm=-5"), "expected"),
+        (("--done", "hip_operation"), "expected"),
+        (("--decline", "contralateral_growth_arrest"), "expected the reason in words"),
+        (("--set", "left.femur_length_mm=120", "--method", "guess"), "expected"),
+        (("--from", "nowhere.toml"), "found no such file"),
+        ((), "found nothing to enter"),
+    ],
+)
+def test_what_cannot_be_entered_is_told_in_one_sentence(case: Path, words: tuple[str, ...], sentence: str) -> None:
+    before = case.read_bytes()
+    result = run("followup", str(case), *ON, *words, "--save")
+    assert result.exit_code == 2
+    assert sentence in result.stderr
+    assert "Traceback" not in result.output
+    assert case.read_bytes() == before
+
+
+def test_an_example_is_not_written_to() -> None:
+    result = run("followup", "rowan-02", *ON, "--set", "left.center_edge_angle_deg=26", "--save")
+    assert result.exit_code == 2
+    assert "copy it before you save to it" in result.stderr
+
+
+def test_two_children_are_not_compared(case: Path) -> None:
+    result = run("compare", str(case), "hazel-08", *ON)
+    assert result.exit_code == 2
+    assert "expected one child" in result.stderr

@@ -1,0 +1,83 @@
+"""Exports of the example children, made once a run, and readers of them that nobody here wrote."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import vobject
+
+from pathway.exports.agenda import Entry, agenda
+from pathway.exports.fhir_bundle import document
+from pathway.exports.fhir_checked import checked
+from pathway.exports.ics import Earlier, calendar_bytes
+from pathway.exports.names import lasting_id
+from pathway.exports.turning import turning_agenda
+from pathway.facts import facts_on
+from pathway.plan_model import Plan
+from pathway.protocol.load import load_protocol
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+from pathway.worksheets.lengthening import worked
+from tests.examples import ON, example, example_plan
+from tests.worksheets.cases import case
+
+STAMP = datetime.datetime(2026, 11, 25, 8, 0, tzinfo=datetime.UTC)
+SCHEMA = json.loads((Path(__file__).parent / "fhir_r4_schema.json").read_text(encoding="utf-8"))
+R4 = jsonschema.Draft6Validator(SCHEMA)
+"""The standard's own JSON Schema of R4, cut to the resources that we write."""
+
+
+@cache
+def rules() -> Protocol:
+    return load_protocol()
+
+
+def entries_of(plan: Plan, record: Record) -> tuple[Entry, ...]:
+    return agenda(plan, rules(), facts_on(record.until(plan.on), rules(), plan.on, None))
+
+
+@cache
+def entries(name: str) -> tuple[Entry, ...]:
+    return entries_of(example_plan(name), example(name))
+
+
+@cache
+def turning(name: str, stage: str) -> tuple[Entry, ...]:
+    plan = example_plan(name)
+    return turning_agenda(plan, plan.stage(stage), worked(case("lengthening", name, stage), {}))
+
+
+def file_of(
+    made: tuple[Entry, ...],
+    on: datetime.date = ON,
+    previous: Mapping[str, Earlier] | None = None,
+    child: str = "rowan-02",
+    stamp: datetime.datetime = STAMP,
+) -> bytes:
+    return calendar_bytes(child, made, on, stamp, "A caution.", previous)
+
+
+def events(data: bytes) -> dict[str, Any]:
+    """Return the events of a file by UID, as another parser reads them."""
+    return {event.uid.value: event for event in vobject.readOne(data.decode("utf-8")).vevent_list}
+
+
+def uid(child: str, key: str) -> str:
+    return f"{lasting_id(child, key)}@limb-pathway.invalid"
+
+
+@cache
+def bundle(name: str) -> dict[str, Any]:
+    """Return the document of an example child as it is written, read back as plain JSON."""
+    made = document(example_plan(name), example(name), rules(), STAMP, "0.1.0")
+    return json.loads(checked(made))  # type: ignore[no-any-return]
+
+
+def resources(found: Mapping[str, Any], kind: str) -> list[dict[str, Any]]:
+    return [e["resource"] for e in found["entry"] if e["resource"]["resourceType"] == kind]

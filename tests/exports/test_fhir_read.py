@@ -1,0 +1,211 @@
+"""Leg lengths read back from a bundle: our own come home unchanged, others' by code or name, and faults in words."""
+
+from __future__ import annotations
+
+import copy
+import datetime
+import json
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pathway.casefile import case_text, read_case
+from pathway.exports.fhir_bundle import document
+from pathway.exports.fhir_checked import checked
+from pathway.exports.fhir_codes import LENGTHS
+from pathway.exports.fhir_read import pseudonym_of, read_observations
+from pathway.faults import Fault
+from pathway.record import Measurement, Missing, Record, Visit
+from tests.examples import NAMES, ON, example, example_plan
+from tests.exports.made import STAMP, bundle, rules
+
+METHODS = frozenset(method.id for method in rules().methods)
+WITH_LENGTHS = tuple(
+    name
+    for name in NAMES
+    if any(item.finding in LENGTHS for visit in example(name).visits for item in visit.measurements)
+)
+
+
+def visits(found: tuple[Visit, ...] | tuple[Fault, ...]) -> tuple[Visit, ...]:
+    assert all(isinstance(item, Visit) for item in found), found
+    return tuple(item for item in found if isinstance(item, Visit))
+
+
+def told(found: tuple[Visit, ...] | tuple[Fault, ...]) -> str:
+    assert found and all(isinstance(item, Fault) for item in found), found
+    return "\n".join(item.sentence for item in found if isinstance(item, Fault))
+
+
+def observation(**changes: Any) -> dict[str, Any]:
+    """Return the length of the left femur as another program may write it; None takes a field away."""
+    made = {
+        "resourceType": "Observation",
+        "status": "final",
+        "code": {"text": "Length of the femur"},
+        "subject": {"reference": "Patient/1"},
+        "effectiveDateTime": "2026-11-18T09:30:00+01:00",
+        "bodySite": {"coding": [{"system": "http://snomed.info/sct", "code": "71341001:272741003=7771000"}]},
+        "method": {"coding": [{"system": "https://limb-pathway.invalid/codes/method", "code": "ct_scout"}]},
+        "valueQuantity": {"value": 11.9, "unit": "cm", "system": "http://unitsofmeasure.org", "code": "cm"},
+        **changes,
+    }
+    return {key: value for key, value in made.items() if value is not None}
+
+
+def of(*made: dict[str, Any]) -> dict[str, Any]:
+    return {"resourceType": "Bundle", "type": "collection", "entry": [{"resource": one} for one in made]}
+
+
+@pytest.mark.parametrize("name", WITH_LENGTHS)
+def test_what_was_exported_comes_back_unchanged(name: str) -> None:
+    back = visits(read_observations(bundle(name), name, METHODS))
+    wanted = {
+        (visit.date, item.finding, item.side, item.value, item.method)
+        for visit in example(name).until(ON).visits
+        for item in visit.measurements
+        if item.finding in LENGTHS
+    }
+    assert {(v.date, m.finding, m.side, m.value, m.method) for v in back for m in v.measurements} == wanted
+    assert [visit.date for visit in back] == sorted(visit.date for visit in back)
+    assert pseudonym_of(bundle(name)) == name
+
+
+@pytest.mark.parametrize("name", WITH_LENGTHS)
+def test_what_comes_back_is_a_case_file_again(name: str) -> None:
+    record = Record(child=example(name).child, visits=visits(read_observations(bundle(name), name, METHODS)))
+    assert isinstance(read_case(case_text(record), f"{name}.toml", rules()), Record)
+
+
+@pytest.mark.parametrize("why", ["never_measured", "not_measurable", "declined"])
+def test_a_length_that_is_not_there_comes_back_with_its_reason(why: Any) -> None:
+    record = example("rowan-02")
+    gap = Missing(finding="femur_length_mm", side="right", why=why)
+    last = record.visits[-1]
+    kept = tuple(m for m in last.measurements if (m.finding, m.side) != ("femur_length_mm", "right"))
+    visit = last.model_copy(update={"measurements": kept, "missing": (gap,)})
+    changed = record.model_copy(update={"visits": (*record.visits[:-1], visit)})
+    made = json.loads(checked(document(example_plan("rowan-02"), changed, rules(), STAMP, "0.1.0")))
+    assert visits(read_observations(made, methods=METHODS))[-1].missing == (gap,)
+
+
+@given(
+    st.sampled_from(sorted(LENGTHS)),
+    st.sampled_from(["left", "right"]),
+    st.integers(1, 9000).map(lambda tenths: tenths / 10),
+    st.integers(0, 300).map(lambda days: ON - datetime.timedelta(days=days)),
+    st.sampled_from(sorted(METHODS)),
+)
+def test_any_length_makes_the_round_trip(finding: str, side: Any, value: float, day: Any, method: str) -> None:
+    item = Measurement(finding=finding, side=side, value=value, method=method)
+    record = Record(child=example("rowan-02").child, visits=(Visit(date=day, method=method, measurements=(item,)),))
+    made = document(example_plan("rowan-02"), record, rules(), STAMP, "0.1.0")
+    assert visits(read_observations(made))[-1].measurements == (item,)
+
+
+def test_another_programs_length_is_read_by_name_place_and_unit() -> None:
+    (visit,) = visits(read_observations(of(observation())))
+    assert visit.date.isoformat() == "2026-11-18"
+    assert visit.measurements == (Measurement(finding="femur_length_mm", side="left", value=119.0, method="ct_scout"),)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "mm"), [(119, "mm", 119.0), (11.9, "cm", 119.0), (0.119, "m", 119.0), (12.05, "cm", 120.5)]
+)
+def test_units_become_millimetres(value: float, unit: str, mm: float) -> None:
+    quantity = {"value": value, "system": "http://unitsofmeasure.org", "code": unit}
+    (visit,) = visits(read_observations(of(observation(valueQuantity=quantity))))
+    assert visit.measurements[0].value == mm
+
+
+def test_a_method_that_is_not_told_may_be_told_for_all() -> None:
+    assert "expected the id of a way of measuring" in told(read_observations(of(observation(method=None))))
+    (visit,) = visits(read_observations(of(observation(method=None)), unsaid_method="tape"))
+    assert visit.measurements[0].method == "tape"
+
+
+@pytest.mark.parametrize("status", ["entered-in-error", "cancelled"])
+def test_what_was_withdrawn_is_passed_over(status: str) -> None:
+    (visit,) = visits(read_observations(of(observation(), observation(status=status, valueQuantity=None))))
+    assert len(visit.measurements) == 1
+
+
+def test_what_is_no_leg_length_is_passed_over() -> None:
+    weight = observation(code={"text": "Body weight"}, status="preliminary", subject={"reference": "Patient/2"})
+    assert len(visits(read_observations(of(weight, observation())))) == 1
+
+
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [
+        ({"status": "preliminary"}, "entry[0].status: found 'preliminary', expected one of final, amended, corrected"),
+        ({"effectiveDateTime": "2026-11"}, "found '2026-11', expected a whole day (YYYY-MM-DD)"),
+        ({"effectiveDateTime": None}, "found no day, expected a whole day"),
+        ({"effectiveDateTime": "2026-11-31"}, "found '2026-11-31'"),
+        ({"effectiveDateTime": "2026-11-18Tnoon"}, "found '2026-11-18Tnoon'"),
+        ({"bodySite": None}, "found 'no side', expected left or right"),
+        ({"bodySite": {"text": "left and right femur"}}, "expected left or right"),
+        ({"valueQuantity": None}, "found no quantity, expected a length in mm, cm or m"),
+        (
+            {"valueQuantity": {"value": 4.7, "unit": "in", "code": "[in_i]"}},
+            "found the unit 'in', expected mm, cm or m",
+        ),
+        ({"valueQuantity": {"value": "119", "unit": "mm"}}, "found '119', expected a number"),
+        ({"valueQuantity": {"value": True, "unit": "mm"}}, "found True, expected a number"),
+        ({"valueQuantity": {"value": float("nan"), "unit": "mm"}}, "found nan, expected a number"),
+        ({"valueQuantity": {"value": -3, "unit": "mm"}}, "found -3, expected a length above 0"),
+        ({"valueQuantity": {"value": 119, "unit": "mm", "comparator": ">"}}, "found the comparator '>'"),
+        (
+            {"dataAbsentReason": {"coding": [{"code": "masked"}]}},
+            "found masked, expected not-performed or asked-declined",
+        ),
+        ({"method": {"coding": [{"system": "https://limb-pathway.invalid/codes/method", "code": "guess"}]}}, "'guess'"),
+    ],
+)
+def test_what_cannot_be_used_is_said_with_its_place(changes: dict[str, Any], sentence: str) -> None:
+    assert sentence in told(read_observations(of(observation(**changes)), "b.json", METHODS))
+
+
+def test_all_faults_are_told_at_once_and_nothing_is_read_by_halves() -> None:
+    found = read_observations(of(observation(), observation(status="draft"), observation(bodySite=None)))
+    assert told(found).count("\n") == 1
+
+
+def test_lengths_of_two_children_are_not_mixed() -> None:
+    other = observation(subject={"reference": "Patient/2"}, effectiveDateTime="2026-11-19")
+    assert "found lengths of 2 children, expected those of one child" in told(
+        read_observations(of(observation(), other))
+    )
+
+
+def test_two_values_of_one_day_are_not_chosen_between() -> None:
+    assert "a second length of the femur, left, on 2026-11-18" in told(
+        read_observations(of(observation(), observation()))
+    )
+
+
+@pytest.mark.parametrize(
+    "made", [None, [], "x", {}, {"resourceType": "Patient"}, of(), {"resourceType": "Bundle", "entry": "x"}]
+)
+def test_what_is_no_bundle_or_holds_no_length_is_refused(made: Any) -> None:
+    assert "expected" in told(read_observations(made))
+    assert pseudonym_of(made) is None
+
+
+@given(st.data())
+def test_a_bundle_with_anything_put_anywhere_gives_visits_or_faults(data: st.DataObject) -> None:
+    made = copy.deepcopy(of(observation(), observation(effectiveDateTime="2026-11-19")))
+    junk = st.none() | st.integers() | st.text(max_size=5) | st.just([]) | st.just({}) | st.just([1]) | st.just([{}])
+    node: Any = made
+    while True:
+        key = data.draw(st.sampled_from(sorted(node) if isinstance(node, dict) else range(len(node))))
+        if isinstance(node[key], dict | list) and node[key] and data.draw(st.booleans()):
+            node = node[key]
+            continue
+        node[key] = data.draw(junk)
+        break
+    found = read_observations(made)
+    assert found
+    assert len({type(item) for item in found}) == 1

@@ -1,0 +1,55 @@
+"""Processes that are killed lose nothing that was reported saved; processes that write together lose nothing at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from pathway.registry.copies import verify
+from pathway.registry.store import open_registry
+
+ROOT = Path(__file__).parents[2]
+KILLS, PROCESSES, EACH, CHILDREN = 200, 8, 250, 20
+
+pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork: no test with processes")
+
+
+def run(module: str, *arguments: object):
+    command = [sys.executable, "-m", f"tests.registry.{module}", *map(str, arguments)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout)
+
+
+def test_a_process_killed_at_any_moment_loses_nothing_that_was_reported_saved(address) -> None:
+    found = run("crash", address, KILLS, 7)
+    assert found["killed"] == KILLS
+    assert found["reported"] > KILLS, "most children live long enough to save something"
+    assert found["silent"] > 0, "some are killed before they save anything"
+    assert found["faults"] == []
+    assert found["lost"] == []
+    assert found["halves"] == [], "entries saved together are there together"
+    assert found.get("half_made", []) == []
+
+
+def test_processes_that_append_to_the_same_children_lose_and_double_nothing(address) -> None:
+    told = run("writers", address, PROCESSES, EACH)
+    saved = [tuple(one) for writer in told for one in writer["saved"]]
+    assert len(saved) == PROCESSES * EACH == 2000
+    assert len({(child, sequence) for child, sequence, _ in saved}) == len(saved), "no number was given twice"
+    assert sum(writer["conflicts"] for writer in told) > 0, "conflicts are reported, not swallowed"
+    with open_registry(address) as registry:
+        found = verify(registry)
+        kept = [
+            (line.child, entry.sequence, entry.payload["decision"]["reason"])
+            for line in registry.children()
+            for entry in registry.entries(line.child)[1:]
+        ]
+    assert found.faults == ()
+    assert found.entries == len(saved) + CHILDREN
+    assert sorted(kept) == sorted(saved)

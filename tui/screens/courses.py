@@ -1,0 +1,178 @@
+"""Courses: the ways to the goal side by side; sort them, ask what if, choose one with a reason."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.events import Resize
+
+from pathway.output.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order
+from pathway.output.picture import Role
+from pathway.plan_model import Course
+from tui import decisions, keys, statements, telling
+from tui.screens.base import ChildScreen
+from tui.screens.reason import ReasonScreen, Who
+from tui.session import Shelf
+from tui.statements import Statement
+from tui.telling import Say
+from tui.widgets import frame
+from tui.widgets.picture_view import PictureView
+from tui.widgets.prose import Prose
+
+MARKS = f"{FIRST} recommended or chosen   {NOT_BEATEN} no other has both less burden and a better chance"
+RANGE = "In brackets: from amounts kept as planned today to amounts decided again at every step."
+
+
+class CoursesScreen(ChildScreen):
+    """Cards side by side, the words of the selected one below."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.COURSES]
+    DEFAULT_CSS = """
+    CoursesScreen #sorted { height: 1; padding: 0 1; }
+    CoursesScreen PictureView { height: auto; max-height: 75%; width: 100%; margin: 0 0 0 1; overflow: hidden auto; }
+    CoursesScreen #course { height: 1fr; padding: 0 1; }
+    """
+
+    def __init__(self, child: str, stage: str | None = None) -> None:
+        super().__init__(child, stage)
+        self.course: str | None = None
+        self.order = 0
+        self._from = 0
+
+    def compose(self) -> ComposeResult:
+        """Lay out title, caution, what was edited, order, cards, words, keys."""
+        yield frame.Title("Courses")
+        yield frame.Caution()
+        yield frame.Notice(id="told", calm=True)
+        yield Prose(id="sorted", panel=True, focus=False)
+        yield PictureView(id="cards")
+        yield Prose(id="course", focus=False)
+        yield frame.keys()
+
+    def on_mount(self) -> None:
+        """Show the courses."""
+        self.query_one(PictureView).focus()
+        self.show_courses()
+
+    def on_resize(self, _event: Resize) -> None:
+        """Lay the cards out for the width there is."""
+        self.show_courses()
+        self.call_after_refresh(self.show_courses)
+
+    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+        """Show the new plan; the course recommended or chosen is selected."""
+        if name == self.child:
+            self.course = None
+            self.show_courses()
+
+    def fresh(self) -> None:
+        """Select the course recommended or chosen, in the order of the plan."""
+        self.course, self.order, self._from = None, 0, 0
+
+    def show_stage(self) -> None:
+        """Show the courses: they belong to no one stage."""
+        self.show_courses()
+
+    @property
+    def shown(self) -> tuple[Course, ...]:
+        """Return all courses in the order asked for."""
+        return in_order(self.plan, ORDERS[self.order]) if self.plan is not None else ()
+
+    @property
+    def chosen(self) -> Course | None:
+        """Return the selected course; the recommended one where none was selected."""
+        plan = self.plan
+        if plan is None:
+            return None
+        return next((c for c in self.shown if c.id == self.course), plan.recommended or next(iter(self.shown), None))
+
+    def show_courses(self) -> None:
+        """Show the cards around the selected course, and its words."""
+        plan, chosen = self.plan, self.chosen
+        self.query_one("#told", frame.Notice).say("\n".join(self.home.shelf[self.child].told))
+        if plan is None or chosen is None:
+            words = "No course can be planned yet: no leg length was measured, or the rules contradict each other."
+            conflicts = telling.conflicts(plan) if plan is not None else ()
+            self.query_one("#course", Prose).say([Say(words), *(Say(text) for text in conflicts)])
+            return
+        courses, width = self.shown, self.app.size.width - 2
+        fit = cards_that_fit(width)
+        place = courses.index(chosen)
+        self._from = max(0, min(max(self._from, place - fit + 1), place))
+        order = ORDERS[self.order]
+        hidden = f"{self._from + 1} to {min(self._from + fit, len(courses))} of {len(courses)}"
+        self.query_one("#sorted", Prose).say([Say(f"Sorted: {order.words} (o)   {hidden}", role=Role.MEDIAN)])
+        picture = cards(plan, courses[self._from : self._from + fit], width)
+        view = self.query_one(PictureView)
+        view.styles.height = picture.height
+        view.show(picture, chosen.id)
+        self.query_one("#course", Prose).say(_words(chosen))
+        self.query_one(frame.Title).update(f"{self.child}: courses side by side, {plan.on}")
+
+    def action_course(self, by: int) -> None:
+        """Select the course before or after."""
+        chosen, courses = self.chosen, self.shown
+        if chosen is not None:
+            place = max(0, min(len(courses) - 1, courses.index(chosen) + by))
+            self.course = courses[place].id
+            self.show_courses()
+
+    def action_order(self, by: int) -> None:
+        """Sort by the next thing that may matter."""
+        self.order = (self.order + by) % len(ORDERS)
+        self._from = 0
+        first = next(iter(self.shown), None)
+        self.course = first.id if first else None
+        self.show_courses()
+
+    def action_page(self, by: int) -> None:
+        """Scroll the words of the course."""
+        prose = self.query_one("#course", Prose)
+        prose.scroll_relative(y=by * max(1, prose.size.height - 1), animate=False)
+
+    def action_choose(self) -> None:
+        """Ask for the reason; then the course becomes the plan."""
+        course, plan = self.chosen, self.plan
+        session = self.home.shelf[self.child].session
+        if course is None or plan is None or session is None:
+            return
+        record, on = session.record, self.home.on
+
+        def decide(reason: str, who: Who) -> None:
+            sentence, after = decisions.choose_course(record, course, reason, who, on)
+            self.home.edit(self.child, sentence, after)
+
+        words = (f"Choose: {course.summary}", *decisions.beside(plan, course))
+        self.home.push_screen(ReasonScreen(f"{self.child}: choose a course", words, decide))
+
+    def action_what_if(self) -> None:
+        """Open the wishes."""
+        self.home.open_what_if(self.child)
+
+    def statements(self) -> tuple[Statement, ...]:
+        """Return what stands behind the selected course."""
+        if self.plan is None or self.chosen is None:
+            return ()
+        return statements.of_course(self.plan, self.chosen)
+
+    def why_head(self) -> str:
+        """Return the title of the statements."""
+        return f"{self.child}: why and sources, " + (self.chosen.summary if self.chosen else "courses")
+
+    def on_picture_view_picked(self, event: PictureView.Picked) -> None:
+        """Select the course that was clicked."""
+        self.course = event.stage
+        self.show_courses()
+
+
+def _words(course: Course) -> Iterator[Say]:
+    yield Say(course.summary[0].upper() + course.summary[1:], heading=True)
+    if course.lost_because:
+        yield Say(f"Not first: {course.lost_because}")
+    if len(course.lengthenings_needed) > 1:
+        parts = [f"{item.lengthenings} in about {100 * item.share:.0f}" for item in course.lengthenings_needed]
+        yield Say(f"Further lengthenings finally needed, of 100 children: {', '.join(parts)}.")
+    yield Say(f"{RANGE} {MARKS}", role=Role.LEGEND)

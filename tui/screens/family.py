@@ -1,0 +1,73 @@
+"""The family view: the plan in plain words, with room between the lines."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+
+from pathway.output.family import family_parts
+from pathway.plan_model import Plan
+from tui import keys
+from tui.screens.base import ChildScreen
+from tui.session import Shelf
+from tui.telling import Say
+from tui.widgets import frame
+from tui.widgets.prose import Prose
+
+WIDEST = 72
+
+
+class FamilyScreen(ChildScreen):
+    """What happens when, how long, what school and home need, how sure it is."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.FAMILY]
+    DEFAULT_CSS = """
+    FamilyScreen #page { height: 1fr; padding: 1 3; align-horizontal: center; }
+    """
+
+    def compose(self) -> ComposeResult:
+        """Lay out title, caution, text, keys."""
+        yield frame.Title("The plan in plain words")
+        yield frame.Caution()
+        yield Prose(id="page")
+        yield frame.keys()
+
+    def on_mount(self) -> None:
+        """Show the words."""
+        self.query_one("#page", Prose).focus()
+        self.show_stage()
+
+    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+        """Say the new plan."""
+        if name == self.child:
+            self.show_stage()
+
+    def show_stage(self) -> None:
+        """Say the whole plan from its start."""
+        plan = self.plan
+        if plan is not None:
+            self.query_one("#page", Prose).say(family_says(plan))
+            self.query_one(frame.Title).update(f"{self.child}: the plan in plain words")
+
+    def action_scroll(self, by: int) -> None:
+        """Scroll by a line."""
+        self.query_one("#page", Prose).scroll_relative(y=by, animate=False)
+
+    def action_page(self, by: int) -> None:
+        """Scroll by a page."""
+        prose = self.query_one("#page", Prose)
+        prose.scroll_relative(y=by * max(1, prose.size.height - 3), animate=False)
+
+
+def family_says(plan: Plan) -> Iterator[Say]:
+    """Yield the parts with room between them."""
+    for part in family_parts(plan):
+        yield Say(part.heading, heading=True, widest=WIDEST)
+        yield Say("")
+        for sentence in part.sentences:
+            yield Say(sentence, depth=1, widest=WIDEST)
+            yield Say("")
+        yield Say("")

@@ -1,0 +1,266 @@
+"""What if: wishes tried out; the answer comes while one types, nothing is saved until they are kept."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Iterator
+from typing import ClassVar, TypeVar
+
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Container
+from textual.events import Resize
+from textual.message import Message
+from textual.widgets import Input as TextLine
+
+from pathway.output.course_cards import facts
+from pathway.output.picture import Role
+from pathway.what_if import Answer, WhatIf
+from tui import decisions, keys, planner
+from tui.screens.base import ChildScreen
+from tui.screens.reason import ReasonScreen, Who
+from tui.telling import Say
+from tui.widgets import frame
+from tui.widgets.form import Field, Form
+from tui.widgets.prose import Prose
+
+WIDE = 100
+PREFERENCES = {
+    "fewest_operations": "Fewest operations matter most",
+    "least_device_time": "Least time with a device matters most",
+    "no_growth_arrest": "No growth arrest",
+}
+MOST_LENGTHENINGS, HIGHEST_LIFT_CM = 9, 30
+
+
+N = TypeVar("N", int, float)
+
+
+class Wrong(Exception):
+    """What was typed cannot be a wish; the sentence says what is expected."""
+
+
+class WhatIfScreen(ChildScreen):
+    """Wishes on one side, the answer on the other."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.WHAT_IF]
+    DEFAULT_CSS = """
+    WhatIfScreen #body { layout: vertical; height: 1fr; }
+    WhatIfScreen Form { height: 11; width: 100%; }
+    WhatIfScreen #answer { height: 1fr; padding: 0 1; }
+    WhatIfScreen.wide #body { layout: horizontal; }
+    WhatIfScreen.wide Form { width: 46; height: 100%; padding: 1 0; }
+    WhatIfScreen.wide #answer { height: 100%; width: 1fr; padding: 1 2; }
+    """
+
+    class Answered(Message):
+        """The plan under the wishes is there, or the sentences that say why there is none."""
+
+        def __init__(self, asked: WhatIf, answer: Answer | tuple[str, ...]) -> None:
+            self.asked = asked
+            self.answer = answer
+            super().__init__()
+
+    def __init__(self, child: str) -> None:
+        super().__init__(child)
+        self.typed: dict[str, str] = {}
+        self._before: list[dict[str, str]] = []
+        self.asked = WhatIf()
+
+    def compose(self) -> ComposeResult:
+        """Lay out title, caution, wishes, answer, keys."""
+        yield frame.Title(f"{self.child}: what if")
+        yield frame.Caution()
+        with Container(id="body"):
+            yield Form(id="wishes")
+            yield Prose(id="answer", focus=False)
+        yield frame.keys()
+
+    def on_mount(self) -> None:
+        """Show the wishes; typing goes to them."""
+        self.query_one(TextLine).focus()
+        self.query_one(Form).offer(tuple(self._fields()))
+        self._say([Say("Type a wish: the plan under it is worked out beside the plan as it stands."), _NOTHING])
+
+    def on_resize(self, event: Resize) -> None:
+        """Put the wishes beside the answer where there is width for it."""
+        self.set_class(event.size.width >= WIDE, "wide")
+
+    def _fields(self) -> Iterator[Field]:
+        plan = self.plan
+        yield self._field("lengthenings", "At most so many further lengthenings", "a whole number from 0 to 9")
+        yield self._field("finish", "All devices off before", "a day such as 2031-09-01")
+        yield self._field("lift", "A lift of at most", "a number of cm from 0 to 30", "cm")
+        yield self._field("free", "No device on the bone", "two days such as 2031-09-01..2032-06-30")
+        for name, label in PREFERENCES.items():
+            yield self._field(name, label, "yes or no")
+        kinds = (
+            dict.fromkeys((s.kind, s.label.rstrip("0123456789 ")) for s in plan.stages if s.operation) if plan else {}
+        )
+        for kind, label in kinds:
+            yield self._field(f"without:{kind}", f"Without {label[0].lower()}{label[1:]}", "yes or no")
+
+    def _field(self, name: str, label: str, wanted: str, unit: str = "") -> Field:
+        return Field(
+            name, label, self.typed.get(name, ""), unit, f"{wanted}; empty: no such wish", "", name in self.typed
+        )
+
+    def on_form_changed(self, event: Form.Changed) -> None:
+        """Take the wish and ask anew."""
+        self._before.append(dict(self.typed))
+        if event.text.strip():
+            self.typed[event.name] = event.text.strip()
+        else:
+            self.typed.pop(event.name, None)
+        self._ask(typing=True)
+
+    def _ask(self, *, typing: bool = False) -> None:
+        form = self.query_one(Form)
+        form.offer(tuple(self._fields()), typing=typing)
+        self.refresh_bindings()
+        try:
+            self.asked = wishes_of(self.typed)
+        except Wrong as error:
+            form.complain(str(error))
+            return
+        form.complain("")
+        session, rules = self.home.shelf[self.child].session, self.home.rules
+        if not self.asked:
+            self._say([_NOTHING])
+        elif session is not None and rules is not None:
+            self._say([Say("Planning under these wishes …")])
+            self._plan(self.asked)
+
+    @work(thread=True, exclusive=True, exit_on_error=False)
+    def _plan(self, asked: WhatIf) -> None:
+        session, rules = self.home.shelf[self.child].session, self.home.rules
+        if session is not None and rules is not None:
+            self.post_message(self.Answered(asked, planner.ask(session.record, self.home.on, rules, asked)))
+
+    def on_what_if_screen_answered(self, event: Answered) -> None:
+        """Show the answer to the wishes as they stand; an older one is dropped."""
+        if event.asked != self.asked:
+            return
+        answer = event.answer
+        self._say([Say(text) for text in answer] if isinstance(answer, tuple) else list(_said(answer)))
+
+    def _say(self, said: list[Say]) -> None:
+        self.query_one("#answer", Prose).say(said)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now: wishes are kept and cleared where there are any."""
+        if action in ("keep", "clear"):
+            return bool(self.typed)
+        if action == "undo":
+            return bool(self._before)
+        return False if action == "redo" else super().check_action(action, parameters)
+
+    def action_undo(self) -> None:
+        """Take the last change of a wish back."""
+        if self._before:
+            self.typed = self._before.pop()
+            self._ask()
+
+    def action_clear(self) -> None:
+        """Take all wishes away."""
+        self._before.append(dict(self.typed))
+        self.typed = {}
+        self._ask()
+
+    def action_field(self, by: int) -> None:
+        """Choose the wish before or after."""
+        form = self.query_one(Form)
+        form.choose(form.place + by)
+
+    def action_page(self, by: int) -> None:
+        """Scroll the answer."""
+        prose = self.query_one("#answer", Prose)
+        prose.scroll_relative(y=by * max(1, prose.size.height - 2), animate=False)
+
+    def action_keep(self) -> None:
+        """Ask for the reason; then the wishes stand in the record and the plan follows them."""
+        session = self.home.shelf[self.child].session
+        if session is None or not self.asked:
+            return
+        record, asked, on = session.record, self.asked, self.home.on
+
+        def decide(reason: str, who: Who) -> None:
+            sentence, after = decisions.keep_wishes(record, asked, reason, who, on)
+            self.home.go_back()
+            self.home.edit(self.child, sentence, after)
+
+        words = ("Keep these wishes", *(f"{f.label}: {f.value} {f.unit}".rstrip() for f in self._fields() if f.value))
+        self.home.push_screen(ReasonScreen(f"{self.child}: keep wishes", words, decide))
+
+
+_NOTHING = Say("Nothing is saved. F5 keeps the wishes in the record, with a reason.", role=Role.LEGEND)
+
+
+def wishes_of(typed: dict[str, str]) -> WhatIf:
+    """Return the wishes that were typed by field; raises Wrong with a sentence for one that cannot be."""
+    start_end = _span(typed["free"]) if "free" in typed else None
+    return WhatIf(
+        without=tuple(n.removeprefix("without:") for n, t in typed.items() if n.startswith("without:") and _yes(t)),
+        at_most_lengthenings=_number(typed.get("lengthenings"), int, MOST_LENGTHENINGS),
+        not_in=(start_end,) if start_end else (),
+        finish_before=_day(typed["finish"]) if "finish" in typed else None,
+        lift_at_most_mm=None if (cm := _number(typed.get("lift"), float, HIGHEST_LIFT_CM)) is None else 10 * cm,
+        prefer=tuple(name for name in PREFERENCES if name in typed and _yes(typed[name])),
+    )
+
+
+def _number(text: str | None, kind: Callable[[str], N], most: int) -> N | None:
+    if text is None:
+        return None
+    try:
+        value = kind(text)
+    except ValueError:
+        raise Wrong(f"found {text!r}, expected a number from 0 to {most}; correct it") from None
+    if not 0 <= value <= most:
+        raise Wrong(f"found {text}, expected a number from 0 to {most}; correct it")
+    return value
+
+
+def _yes(text: str) -> bool:
+    if text.lower() in ("yes", "y", "no", "n"):
+        return text.lower().startswith("y")
+    raise Wrong(f"found {text!r}, expected yes or no; correct it")
+
+
+def _day(text: str) -> datetime.date:
+    try:
+        return datetime.date.fromisoformat(text)
+    except ValueError:
+        raise Wrong(f"found {text!r}, expected a day such as 2031-09-01; type it in full") from None
+
+
+def _span(text: str) -> tuple[datetime.date, datetime.date]:
+    first, dots, last = text.partition("..")
+    if not dots:
+        raise Wrong(f"found {text!r}, expected two days such as 2031-09-01..2032-06-30; type both")
+    start, end = _day(first.strip()), _day(last.strip())
+    if end < start:
+        raise Wrong(f"found {text!r}, expected the later day last; change them round")
+    return start, end
+
+
+def _said(answer: Answer) -> Iterator[Say]:
+    yield Say(f"What if: {'; '.join(answer.asked)}", heading=True)
+    for sentence in answer.differences:
+        yield Say(sentence, depth=1)
+    yield Say("")
+    now, then = answer.as_it_stands.recommended, answer.wished.recommended
+    if now is not None and then is not None:
+        yield Say("As it stands  →  under these wishes", heading=True)
+        after = dict(facts(answer.wished, then))
+        for label, words in facts(answer.as_it_stands, now):
+            changed = after.get(label, "-")
+            role = Role.TEXT if changed == words else Role.STAGE_READY
+            yield Say(f"{label.strip():<18} {words}" + ("" if changed == words else f"  →  {changed}"), 1, role)
+        yield Say("")
+    for text in answer.wished.notices:
+        yield Say(text)
+    for conflict in answer.wished.conflicts:
+        yield Say(f"Cannot be planned: {conflict.explanation}", role=Role.STAGE_BLOCKED)
+    yield _NOTHING

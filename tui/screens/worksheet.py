@@ -1,0 +1,303 @@
+"""Worksheets: the numbers of the selected operation, worked out anew with every key; a drawing of the bone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Container, Vertical
+from textual.events import Resize
+from textual.widgets import Input as TextLine
+
+from pathway.output.picture import Role
+from pathway.output.schematic import characters
+from pathway.output.worksheet_text import origin_words, result_lines
+from pathway.plan_model import PlanStage
+from pathway.worksheets.case import Case, case_of
+from pathway.worksheets.kinds import KINDS, kind_for
+from pathway.worksheets.sheet import Input, InputProblem, Kind, Sheet
+from tui import keys, statements
+from tui.screens.base import ChildScreen
+from tui.session import Shelf
+from tui.statements import Statement
+from tui.telling import Say, in_date_order
+from tui.widgets import frame
+from tui.widgets.form import Field, Form
+from tui.widgets.prose import Prose
+
+WIDE = 100
+LEAST = 40
+LEAST_DRAWN = 24
+
+
+class WorksheetScreen(ChildScreen):
+    """Inputs on one side, what follows from them on the other."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.WORKSHEET]
+    DEFAULT_CSS = """
+    WorksheetScreen #body { layout: vertical; height: 1fr; }
+    WorksheetScreen #left { height: 9; width: 100%; }
+    WorksheetScreen Form { height: 100%; width: 100%; }
+    WorksheetScreen #sheet { height: 1fr; padding: 0 1; }
+    WorksheetScreen #drawing { height: 1fr; padding: 0 1; display: none; }
+    WorksheetScreen.drawn #drawing { display: block; }
+    WorksheetScreen.drawn #left { height: 1fr; }
+    WorksheetScreen.drawn Form { height: 7; }
+    WorksheetScreen.drawn #sheet { display: none; }
+    WorksheetScreen.wide #body { layout: horizontal; }
+    WorksheetScreen.wide #left { width: 44; height: 100%; }
+    WorksheetScreen.wide Form { height: 1fr; padding: 1 0 0 0; }
+    WorksheetScreen.wide #drawing { height: 18; width: 100%; }
+    WorksheetScreen.wide.pictured #drawing { display: block; }
+    WorksheetScreen.wide #sheet { display: block; height: 100%; width: 1fr; padding: 0 2; }
+    """
+
+    def __init__(self, child: str, stage: str | None = None) -> None:
+        super().__init__(child, stage)
+        self.settings: dict[str, str] = {}
+        self._before: list[dict[str, str]] = []
+        self._case: Case | None = None
+        self.sheet: Sheet | None = None
+
+    def compose(self) -> ComposeResult:
+        """Lay out title, caution, inputs, sheet, keys."""
+        yield frame.Title("Worksheet")
+        yield frame.Caution()
+        yield frame.Notice(id="notice", calm=True)
+        with Container(id="body"):
+            with Vertical(id="left"):
+                yield Form(id="inputs")
+                yield Prose(id="drawing", focus=False)
+            yield Prose(id="sheet", focus=False)
+        yield frame.keys()
+
+    def on_mount(self) -> None:
+        """Open the sheet of the selected stage; typing goes to its inputs."""
+        self.query_one(TextLine).focus()
+        self.show_stage()
+
+    def on_resize(self, event: Resize) -> None:
+        """Put the inputs beside the sheet where there is width for it."""
+        self.set_class(event.size.width >= WIDE, "wide")
+        self.call_after_refresh(self.show_sheet)
+        self.refresh_bindings()
+
+    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+        """Work with the new plan."""
+        if name == self.child:
+            self.show_stage()
+
+    def fresh(self) -> None:
+        """Start at the first input."""
+        self.set_class(False, "drawn")
+        self.query_one(Form).place = 0
+
+    @property
+    def with_sheets(self) -> tuple[PlanStage, ...]:
+        """Return the stages that have a worksheet, in order of date."""
+        plan = self.plan
+        return tuple(s for s in in_date_order(plan) if kind_for(s) is not None) if plan is not None else ()
+
+    @property
+    def kind(self) -> Kind | None:
+        """Return the kind of worksheet of the selected stage, or None."""
+        return kind_for(self.selected) if self.selected is not None else None
+
+    def show_stage(self) -> None:
+        """Open the worksheet of the selected stage, its inputs as planned."""
+        self.settings, self._before, self.sheet, self._case = {}, [], None, None
+        instead = self._instead()
+        stage, kind, session = self.selected, self.kind, self.home.shelf[self.child].session
+        notice = self.query_one(frame.Notice)
+        if stage is None or kind is None or session is None or self.home.rules is None:
+            notice.say(self._nothing(stage))
+            self.query_one(Form).offer(())
+            self.query_one("#sheet", Prose).say(())
+            return
+        notice.say(instead)
+        self._case = self._case_of(stage)
+        self.query_one(frame.Title).update(f"{self.child}: worksheet, {stage.label}")
+        self.work_out()
+        self.refresh_bindings()
+
+    def _nothing(self, stage: PlanStage | None) -> str:
+        if stage is None or self.home.rules is None:
+            return "There is no plan yet, so there is no worksheet. Escape goes back."
+        return "No stage of this plan has a worksheet. Escape goes back."
+
+    def _instead(self) -> str:
+        """Select the next stage that has a worksheet where the selected one has none; say so."""
+        plan, stage, able = self.plan, self.selected, self.with_sheets
+        if plan is None or stage is None or stage in able or not able:
+            return ""
+        order = [item.id for item in in_date_order(plan)]
+        later = [item for item in able if order.index(item.id) > order.index(stage.id)]
+        self.stage = (later or list(able))[0].id
+        return f"{stage.label} has no worksheet; this is the one of {self.selected.label if self.selected else ''}."
+
+    def _case_of(self, stage: PlanStage) -> Case:
+        from pathway.facts import known_steps
+        from pathway.growth import fit_growth
+
+        session, rules, on = self.home.shelf[self.child].session, self.home.rules, self.home.on
+        assert session is not None
+        assert rules is not None
+        record = session.record
+        steps = known_steps(record, rules, on)
+        posterior = fit_growth(record.until(on), rules, on, known_steps=steps)
+        return case_of(record, rules, on, self.plan, stage, posterior)
+
+    def work_out(self, *, typing: bool = False) -> None:
+        """Work the sheet out with what was set; what cannot be is said below the line, the last sheet stays."""
+        kind, case, form = self.kind, self._case, self.query_one(Form)
+        if kind is None or case is None:
+            return
+        wrong = ""
+        try:
+            self.sheet = KINDS[kind].make(case, self.settings)
+        except InputProblem as error:
+            wrong = "; ".join(f"found {f.found}, expected {f.expected}; {f.do}" for f in error.faults)
+            if self.sheet is None:
+                self.sheet = _bare(kind, case, self.settings)
+        if self.sheet is not None:
+            form.offer(tuple(_fields(self.sheet, self.settings)), typing=typing)
+        self.show_sheet(stale=bool(wrong))
+        form.complain(wrong)
+
+    def show_sheet(self, *, stale: bool = False) -> None:
+        """Show what the sheet works out."""
+        prose = self.query_one("#sheet", Prose)
+        if self.sheet is None:
+            return
+        self._draw()
+        width = max(LEAST, prose.size.width - (4 if self.has_class("wide") else 2) - 1)
+        said = list(_said(self.sheet, width))
+        if stale:
+            said.insert(0, Say("As it was before the last change:", role=Role.STAGE_BLOCKED, heading=True))
+        prose.say(said, top=False)
+
+    def _draw(self) -> None:
+        """Draw the bone from the geometry of the sheet, where it has one."""
+        assert self.sheet is not None
+        pictures, prose = self.sheet.drawings, self.query_one("#drawing", Prose)
+        self.set_class(bool(pictures), "pictured")
+        if not pictures:
+            self.set_class(False, "drawn")
+            return
+        columns, rows = max(LEAST_DRAWN, prose.size.width - 3), max(6, prose.size.height - 1)
+        lines = characters(pictures[0], columns, rows).split("\n")
+        title = Say(pictures[0].title, heading=True, fixed=True)
+        prose.say((title, *(Say(line, role=Role.MEDIAN, fixed=True) for line in lines)))
+
+    def action_draw(self) -> None:
+        """Show the drawing in place of the numbers, or the numbers again."""
+        self.toggle_class("drawn")
+        self.call_after_refresh(self.show_sheet)
+
+    def on_form_changed(self, event: Form.Changed) -> None:
+        """Take what was typed and work the sheet out at once; an empty line is as planned."""
+        self._before.append(dict(self.settings))
+        if event.text.strip():
+            self.settings[event.name] = event.text
+        else:
+            self.settings.pop(event.name, None)
+        self.work_out(typing=True)
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now: undo takes back what was typed here."""
+        if action == "undo":
+            return bool(self._before)
+        if action == "clear":
+            return bool(self.settings)
+        if action == "draw":
+            return self.sheet is not None and bool(self.sheet.drawings) and not self.has_class("wide")
+        return False if action == "redo" else super().check_action(action, parameters)
+
+    def action_undo(self) -> None:
+        """Take the last change of an input back."""
+        if self._before:
+            self.settings = self._before.pop()
+            self.work_out()
+            self.refresh_bindings()
+
+    def action_clear(self) -> None:
+        """Set all inputs as planned again."""
+        self._before.append(dict(self.settings))
+        self.settings = {}
+        self.work_out()
+        self.refresh_bindings()
+
+    def action_field(self, by: int) -> None:
+        """Choose the input before or after."""
+        form = self.query_one(Form)
+        form.choose(form.place + by)
+
+    def action_stage(self, by: int) -> None:
+        """Open the worksheet of the stage before or after that has one; after the last comes the first."""
+        stages = self.with_sheets
+        if not stages:
+            return
+        ids = [stage.id for stage in stages]
+        place = ids.index(self.selected.id) + by if self.selected and self.selected.id in ids else 0
+        self.query_one(Form).place = 0
+        self.select(ids[place % len(ids)])
+
+    def action_page(self, by: int) -> None:
+        """Scroll the sheet."""
+        prose = self.query_one("#sheet", Prose)
+        prose.scroll_relative(y=by * max(1, prose.size.height - 2), animate=False)
+
+    def statements(self) -> tuple[Statement, ...]:
+        """Return the inputs and results of the sheet with what they rest on."""
+        return statements.of_sheet(self.sheet) if self.sheet is not None else super().statements()
+
+
+def _bare(kind: Kind, case: Case, settings: Mapping[str, str]) -> Sheet | None:
+    """Return a sheet that can be made without what was set, or None where an input is missing from the start."""
+    try:
+        return KINDS[kind].make(case, {}) if settings else None
+    except InputProblem:
+        return None
+
+
+def _fields(sheet: Sheet, settings: Mapping[str, str]) -> Iterator[Field]:
+    for item in sheet.inputs:
+        if item.settable:
+            shown = settings.get(item.name, _as_typed(item))
+            yield Field(item.name, item.label, shown, item.unit, _wanted(item), _origin(item), item.name in settings)
+
+
+def _origin(item: Input) -> str:
+    words = {"protocol": "default, local" if item.local else "default", "plan": "plan", "by_hand": "by hand"}
+    visit = f"visit {item.measured_on}" if item.measured_on else "visit"
+    return visit if item.origin == "visit" else words.get(item.origin, "")
+
+
+def _as_typed(item: Input) -> str:
+    value = item.value
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, tuple):
+        return ",".join(f"{part:g}" for part in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _wanted(item: Input) -> str:
+    words = {"choice": f"one of {', '.join(item.choices)}", "day": "a day such as 2031-09-01", "flag": "yes or no"}
+    what = words.get(item.kind, "numbers with commas between them" if item.kind == "list" else "a number")
+    if item.plausible is not None:
+        what += f" from {item.plausible[0]:g} to {item.plausible[1]:g}"
+    return f"{what}; {origin_words(item)}"
+
+
+def _said(sheet: Sheet, width: int) -> Iterator[Say]:
+    yield Say("Check every number against the radiograph before it is used.", role=Role.LEGEND)
+    for line in result_lines(sheet, width, drawn=False):
+        mark = line.lstrip()[:1]
+        role = Role.STAGE_BLOCKED if mark == "✕" else Role.STAGE_READY if mark in "!▶" and mark else Role.TEXT
+        yield Say(line, role=role, heading=bool(line) and not line.startswith(" "), fixed=True)

@@ -1,0 +1,76 @@
+"""A list of paragraphs of which one is chosen; scrolls to it, says which was clicked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.segment import Segment
+from textual.events import Click
+from textual.geometry import Region
+from textual.message import Message
+from textual.strip import Strip
+
+from tui.telling import Say
+from tui.widgets.paint import apart, paint_of
+from tui.widgets.prose import Prose
+
+CHOSEN, OTHER = "▸ ", "· "
+
+
+class Choices(Prose, inherit_bindings=False):
+    """Paragraphs; the chosen one stands out by its mark, its ground and bold type."""
+
+    class Picked(Message):
+        """A paragraph was clicked: its place in the list."""
+
+        def __init__(self, place: int, choices: Choices) -> None:
+            self.place = place
+            self.choices = choices
+            super().__init__()
+
+        @property
+        def control(self) -> Choices:
+            """Return the list that was clicked."""
+            return self.choices
+
+    def __init__(self, *, id: str | None = None, panel: bool = False) -> None:
+        super().__init__(id=id, panel=panel, focus=False)
+        self.place = 0
+
+    def offer(self, said: Sequence[Say], place: int = 0) -> None:
+        """Show paragraphs with one of them chosen."""
+        self.say(said, top=False)
+        self.choose(place)
+
+    def choose(self, place: int) -> None:
+        """Choose a paragraph and bring it into view; places beyond the ends are held."""
+        self.place = max(0, min(len(self.said) - 1, place))
+        rows = [row for row, (owner, _, _) in enumerate(self.lines) if owner == self.place]
+        if rows:
+            region = Region(0, rows[0], 1, rows[-1] - rows[0] + 1)
+            self.scroll_to_region(region, animate=False, force=True, x_axis=False)
+        self.refresh()
+
+    def prefix(self, owner: int, first: bool) -> str:
+        """Return what stands before a line: the mark of the chosen paragraph."""
+        if not first:
+            return " " * len(CHOSEN)
+        return CHOSEN if owner == self.place else OTHER
+
+    def render_line(self, y: int) -> Strip:
+        """Return one line; those of the chosen paragraph stand out."""
+        row = y + self.scroll_offset.y
+        if row >= len(self.lines) or self.lines[row][0] != self.place:
+            return super().render_line(y)
+        style = paint_of(self.app).style("chosen_text", "chosen", bold=True)
+        owner, _, line = self.lines[row]
+        text = self.prefix(owner, row == 0 or self.lines[row - 1][0] != owner) + line
+        width = self.size.width
+        return Strip([*apart(text, style), Segment(" " * max(0, width - len(text)), style)]).crop(0, width)
+
+    def on_click(self, event: Click) -> None:
+        """Say which paragraph was clicked."""
+        row = event.y + self.scroll_offset.y
+        if 0 <= row < len(self.lines):
+            event.stop()
+            self.post_message(self.Picked(self.lines[row][0], self))

@@ -1,0 +1,121 @@
+"""A form: a list of fields, one line to type in, and the sentence that says what is wanted or what is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.message import Message
+from textual.widgets import Input, Static
+
+from pathway.output.picture import Role
+from tui.telling import Say
+from tui.widgets.choices import Choices
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field: its name, its label, its value as typed, what may be typed, where the value comes from."""
+
+    name: str
+    label: str
+    value: str
+    unit: str = ""
+    wanted: str = ""
+    origin: str = ""
+    by_hand: bool = False
+
+
+class Form(Vertical):
+    """Fields above, the one chosen is typed in below; every change is told at once."""
+
+    DEFAULT_CSS = """
+    Form { background: $panel; }
+    Form Choices { height: 1fr; background: $panel; padding: 0 1; }
+    Form #asked { height: auto; max-height: 3; padding: 0 1; background: $panel; color: $role-accent; }
+    Form Input { border: none; height: 1; margin: 0 1; padding: 0 1; background: $background; }
+    Form Input:focus { border: none; }
+    Form #said { height: auto; min-height: 1; max-height: 4; padding: 0 1; background: $panel; color: $role-muted; }
+    Form #said.wrong { color: $role-stage-blocked; text-style: bold; }
+    """
+
+    class Changed(Message):
+        """What was typed into a field."""
+
+        def __init__(self, name: str, text: str) -> None:
+            self.name = name
+            self.text = text
+            super().__init__()
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self.fields: tuple[Field, ...] = ()
+        self.place = 0
+
+    def compose(self) -> ComposeResult:
+        """Lay out the list, the question, the line to type in, the sentence."""
+        yield Choices(id="fields", panel=True)
+        yield Static("", id="asked", markup=False)
+        yield Input(id="typed", select_on_focus=False)
+        yield Static("", id="said", markup=False)
+
+    def on_mount(self) -> None:
+        """Let the cursor stand still: a blinking one moves in every picture."""
+        self.query_one(Input).cursor_blink = False
+
+    @property
+    def chosen(self) -> Field | None:
+        """Return the field that is typed in."""
+        return self.fields[self.place] if 0 <= self.place < len(self.fields) else None
+
+    def offer(self, fields: Sequence[Field], *, typing: bool = False) -> None:
+        """Show fields; while `typing` what stands in the line is left alone."""
+        self.fields = tuple(fields)
+        self.place = max(0, min(self.place, len(self.fields) - 1))
+        self.query_one(Choices).offer([_line(field) for field in self.fields], self.place)
+        if not typing:
+            self._ask()
+
+    def choose(self, place: int) -> None:
+        """Choose the field to type in; places beyond the ends are held."""
+        self.place = max(0, min(len(self.fields) - 1, place))
+        self.query_one(Choices).choose(self.place)
+        self._ask()
+
+    def complain(self, sentence: str) -> None:
+        """Say what is wrong with what was typed; nothing says what is wanted."""
+        field = self.chosen
+        said = self.query_one("#said", Static)
+        said.set_class(bool(sentence), "wrong")
+        said.update(sentence or (field.wanted if field else ""))
+
+    def _ask(self) -> None:
+        field = self.chosen
+        typed = self.query_one(Input)
+        with self.prevent(Input.Changed):
+            typed.value = field.value if field else ""
+        typed.cursor_position = len(typed.value)
+        unit = f" ({field.unit})" if field and field.unit else ""
+        self.query_one("#asked", Static).update(f"{field.label}{unit}:" if field else "Nothing to set here")
+        self.complain("")
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """Tell what was typed."""
+        event.stop()
+        if self.chosen is not None:
+            self.post_message(self.Changed(self.chosen.name, event.value))
+
+    def on_choices_picked(self, event: Choices.Picked) -> None:
+        """Choose the field that was clicked."""
+        event.stop()
+        self.choose(event.place)
+        self.query_one(Input).focus()
+
+
+def _line(field: Field) -> Say:
+    value = f"{field.value} {field.unit}".strip() if field.value else "not set"
+    hand = " ✎" if field.by_hand else ""
+    origin = f"  [{field.origin}]" if field.origin else ""
+    return Say(f"{field.label}: {value}{hand}{origin}", role=Role.LABEL if field.by_hand else Role.TEXT)
