@@ -124,13 +124,13 @@ def _bar(sheet: Sheet, plan: Plan, stage: PlanStage, scale: _Scale, middle: floa
 
 
 def _window(sheet: Sheet, plan: Plan, stage: PlanStage, scale: _Scale, middle: float) -> None:
-    if stage.window is None:
+    if stage.window is None or not stage.operation:
         return
     born = plan.child.date_of_birth
     first = age_years(born, stage.window.earliest)
     last = scale.last if stage.window.latest is None else age_years(born, stage.window.latest)
     if first < scale.last and last > first:
-        sheet.line(scale.at(first), middle + 2.5, scale.at(last), middle + 2.5, SOFT, 0.3, "0.1 0.9")
+        sheet.line(scale.at(first), middle + 2.2, scale.at(last), middle + 2.2, SOFT, 0.3, "0.1 0.9")
 
 
 def _behind(
