@@ -27,7 +27,9 @@ def tenths(goal: str) -> list[dict[str, float]]:
 
 def outside(goal: str) -> list[float]:
     """Return the tenths whose observed share lies farther from the stated one than chance explains."""
-    far = (row for row in tenths(goal) if abs(row["observed"] - row["stated"]) > STANDARD_ERRORS * row["standard_error"])
+    far = (
+        row for row in tenths(goal) if abs(row["observed"] - row["stated"]) > STANDARD_ERRORS * row["standard_error"]
+    )
     return [row["tenth"] for row in far]
 
 
