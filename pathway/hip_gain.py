@@ -28,15 +28,18 @@ def expected_gain(graph: StageGraph, timeline: Timeline, findings: Findings, pro
     """
     need = next((need for need in graph.of_kind(OSTEOTOMY) if need.need == "planned"), None)
     window = timeline.start(need.id) if need is not None else None
-    bone = protocol.stage(OSTEOTOMY).gains_in
-    if need is None or window is None or bone is None:
+    if need is None or window is None or need.stage.gains_in is None:
         return None
     angle, neck = (findings.get((name, "affected")) for name in ("neck_shaft_angle_deg", "femoral_neck_length_mm"))
     if not isinstance(angle, Known) or not isinstance(neck, Known):
         return None
     target = protocol.number("osteotomy_neck_shaft_target_deg")
     gain = length_gained_mm(float(angle.value), target, float(neck.value))
-    return Step("short", bone, window.earliest_day / 365.25, adds_mm=gain, by_distraction=False) if gain > 0 else None
+    return (
+        Step("short", need.stage.gains_in, window.earliest_day / 365.25, adds_mm=gain, by_distraction=False)
+        if gain > 0
+        else None
+    )
 
 
 def gain_words(step: Step) -> str:
