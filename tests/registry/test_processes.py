@@ -15,6 +15,7 @@ from pathway.registry.store import open_registry
 
 ROOT = Path(__file__).parents[2]
 KILLS, PROCESSES, EACH, CHILDREN = 200, 8, 250, 20
+KILLS_ON_SERVER = 50
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork: no test with processes")
 
@@ -27,9 +28,11 @@ def run(module: str, *arguments: object):
 
 
 def test_a_process_killed_at_any_moment_loses_nothing_that_was_reported_saved(address) -> None:
-    found = run("crash", address, KILLS, 7)
-    assert found["killed"] == KILLS
-    assert found["reported"] > KILLS, "most children live long enough to save something"
+    # A file is killed as often as it takes to hit every moment; the server's own log is not ours to prove.
+    kills = KILLS_ON_SERVER if address.startswith("postgresql") else KILLS
+    found = run("crash", address, kills, 7)
+    assert found["killed"] == kills
+    assert found["reported"] > kills, "most children live long enough to save something"
     assert found["silent"] > 0, "some are killed before they save anything"
     assert found["faults"] == []
     assert found["lost"] == []
