@@ -6,12 +6,11 @@ import datetime
 import sys
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import click
 
 from pathway.cli_case import (
-    BAD_INPUT,
     as_day,
     breaches_told,
     case_argument,
@@ -22,7 +21,7 @@ from pathway.cli_case import (
     today,
 )
 from pathway.cli_rules import json_option, protocol_of, protocol_option, width
-from pathway.cli_store import by_option, key_of, name_of, now, opened, registry_options
+from pathway.cli_store import by_option, key_of, name_of, now, opened, refuse, registry_options
 
 if TYPE_CHECKING:
     from pathway.followup import Preview
@@ -102,15 +101,15 @@ def followup(
     if settings:
         parts.append(_visit(day, method, settings))
     if done is not None:
-        side = record.other_side if protocol_lane(protocol, done) == "other_leg" else record.affected_side
+        side = record.other_side if _lane(protocol, done) == "other_leg" else record.affected_side
         fields = {"kind": done, "date": day, "side": side, "achieved_mm": gained_mm, "physes": physis}
         parts.append(
             table_fragment("operation", {**fields, "device_removed": device_off, "complications": complication})
         )
     for kind, (field, value) in decided.items():
         if value is not None:
-            by = "team" if kind == "waive_gate" else "family"
-            given = {"date": day, "by": by, "kind": kind, field: value, "reason": reason or ""}
+            party = "team" if kind == "waive_gate" else "family"
+            given = {"date": day, "by": party, "kind": kind, field: value, "reason": reason or ""}
             parts.append(table_fragment("decision", given))
     entered = "\n".join(parts)
     new = _previewed(record, entered, protocol, day, str(case), as_json)
@@ -162,7 +161,7 @@ def _previewed(
 
     new = with_fragment(record, entered, "what was entered", protocol, day)
     if isinstance(new, tuple):
-        _refuse("\n".join(fault.sentence for fault in new))
+        refuse("\n".join(fault.sentence for fault in new))
     _questions(record, new, protocol)
     with breaches_told(name):
         _show(preview(record, new, protocol, day), as_json)
@@ -202,7 +201,7 @@ def compare(
     old, protocol = taken_in(read_case_file(one), str(one), before or day, clinic)
     new, _ = taken_in(read_case_file(other), str(other), day, clinic)
     if old.child.id != new.child.id:
-        _refuse(
+        refuse(
             f"compare: found {old.child.id} in {one} and {new.child.id} in {other}, expected one child; "
             "give two files of the same child."
         )
@@ -224,18 +223,18 @@ def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Pre
         if number not in accepted:
             names = ", ".join(f"{child}@{known}" for known in accepted) or "none"
             do = f"`registry revisions {child}` lists them"
-            _refuse(f"compare: found no revision {name}, expected one of {names}; {do}.")
+            refuse(f"compare: found no revision {name}, expected one of {names}; {do}.")
         item = accepted[number]
         known = record_of([entry for entry in entries if entry.sequence <= item.entry.sequence])
         found.append((known, Plan.model_validate(item.revision.plan)))
     (old, before), (new, after) = found
     if old.child.id != new.child.id:
-        _refuse(f"compare: found {one} and {other}, expected one child; give two revisions of the same child.")
+        refuse(f"compare: found {one} and {other}, expected one child; give two revisions of the same child.")
     with breaches_told(new.child.id):
         return compared(old, before, new, after, protocol)
 
 
-def protocol_lane(protocol: Protocol, stage: str) -> str:
+def _lane(protocol: Protocol, stage: str) -> str:
     """Return the lane of a stage, "" where the protocol has none of that name (its reader will say so)."""
     return next((known.lane for known in protocol.stages if known.id == stage), "")
 
@@ -243,7 +242,7 @@ def protocol_lane(protocol: Protocol, stage: str) -> str:
 def _asked(record: Record) -> tuple[str, ...]:
     """Ask for the lengths of both legs, one by one; an empty answer leaves one out."""
     if not sys.stdin.isatty():
-        _refuse(
+        refuse(
             "followup: found nothing to enter, expected --set, --from, --done or a decision; "
             "write for example --set left.femur_length_mm=183."
         )
@@ -263,7 +262,7 @@ def _visit(day: datetime.date, method: str, settings: tuple[str, ...]) -> str:
 
     made = visit_fragment(day, method, settings)
     if not isinstance(made, str):
-        _refuse(made.sentence)
+        refuse(made.sentence)
     return made
 
 
@@ -273,13 +272,14 @@ def _questions(old: Record, new: Record, protocol: Protocol) -> None:
 
     faults = growth_faults(new, protocol)
     if faults:
-        _refuse("\n".join(fault.sentence for fault in faults))
+        refuse("\n".join(fault.sentence for fault in faults))
+    asked_before = growth_questions(old, protocol)
     for question in growth_questions(new, protocol):
-        if question in growth_questions(old, protocol):
+        if question in asked_before:
             continue
         click.echo(question, err=True)
         if sys.stdin.isatty() and not click.confirm("Keep it?", err=True):
-            _refuse("Nothing was saved.")
+            refuse("Nothing was saved.")
 
 
 def _show(seen: Preview, as_json: bool) -> None:
@@ -303,17 +303,12 @@ def _wanted(save: bool | None, as_json: bool) -> bool:
 def _append(case: Path, entered: str) -> None:
     """Add what was entered at the end of the case file, or say why it cannot be."""
     if not case.exists() and has_example(case.name):
-        _refuse(f"{case}: found an example child, expected a file of yours; copy it before you save to it.")
+        refuse(f"{case}: found an example child, expected a file of yours; copy it before you save to it.")
     try:
         with case.open("a", encoding="utf-8") as file:
             file.write(f"\n{entered}")
     except OSError as error:
-        _refuse(
+        refuse(
             f"{case}: cannot be written ({error.strerror}); nothing was saved. Check the folder and its permissions."
         )
     click.echo(f"Saved in {case}.", err=True)
-
-
-def _refuse(text: str) -> NoReturn:
-    click.echo(text, err=True)
-    sys.exit(BAD_INPUT)

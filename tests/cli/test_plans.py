@@ -150,3 +150,12 @@ class TestFollowup:
             assert isinstance(late, Overtaken)
             assert [entry.who for entry in late.since] == ["first"]
             assert store.record("rowan-02") != two
+
+    def test_who_entered_it_is_kept_also_with_a_wish_of_the_family(self, clinic: Path) -> None:
+        wish = ("--decline", "contralateral_growth_arrest", "--reason", 'said "no",\ntwice')
+        result = run("followup", "rowan-02", *LATER, *wish, "--save", "--by", "surgeon")
+        assert result.exit_code == 0, result.output
+        history = json.loads(run("registry", "export", "rowan-02", "--history").stdout)
+        assert history["entries"][-1]["who"] == "surgeon"
+        assert history["entries"][-1]["payload"]["decision"]["by"] == "family"
+        assert history["entries"][-1]["payload"]["decision"]["reason"] == 'said "no",\ntwice'
