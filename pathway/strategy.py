@@ -212,8 +212,13 @@ def _not_beaten(found: list[Course], accepted_mm: float) -> list[Course]:
         return course.operations, round(course.device_months, 1), course.height_lost_mm, -chance
 
     own = [weighed(course) for course in found]
+    eligible = [course.within_protocol and not course.prosthetic for course in found]
+    rivals = [weight for weight, may in zip(own, eligible, strict=True) if may]
 
-    def beaten(at: int) -> bool:
-        return any(other != own[at] and all(a <= b for a, b in zip(other, own[at], strict=True)) for other in own)
+    def beaten(mine: tuple[float, ...]) -> bool:
+        return any(rival != mine and all(a <= b for a, b in zip(rival, mine, strict=True)) for rival in rivals)
 
-    return [replace(course, not_beaten=not course.prosthetic and not beaten(at)) for at, course in enumerate(found)]
+    return [
+        replace(course, not_beaten=may and not beaten(mine))
+        for course, may, mine in zip(found, eligible, own, strict=True)
+    ]

@@ -116,3 +116,21 @@ class TestLift:
 
         assert answer.wished.recommended is not None
         assert months(answer.wished) <= months(answer.as_it_stands) + 3
+
+
+class TestNotBeaten:
+    @pytest.mark.parametrize("name", CHILDREN)
+    def test_only_courses_within_the_protocol_are_marked_and_none_beats_another(self, name: str) -> None:
+        answer = what_if(example(name), PROTOCOL, ON, WhatIf(without=("contralateral_growth_arrest",)))
+        marked = [course for course in answer.wished.alternatives if course.not_beaten]
+        assert marked
+        assert all(course.within_protocol and course.residual_mm is not None for course in marked)
+
+        def weighed(course) -> tuple[float, ...]:
+            chance = round(100 * course.chance_within_20_mm)
+            return course.burden.operations, round(course.burden.device_months, 1), -chance
+
+        for one, other in itertools.permutations(marked, 2):
+            worse = [a < b for a, b in zip(weighed(one), weighed(other), strict=True)]
+            same = weighed(one) == weighed(other)
+            assert same or not (all(a or x == y for a, x, y in zip(worse, weighed(one), weighed(other), strict=True)))
