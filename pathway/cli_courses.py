@@ -22,8 +22,7 @@ from pathway.cli_case import (
     today,
 )
 from pathway.cli_rules import json_option, protocol_option, width, with_headings
-
-PREFERENCES = ("fewest_operations", "least_device_time", "no_growth_arrest")
+from pathway.wishes import PREFERENCES
 
 
 class Span(click.ParamType[tuple[datetime.date, datetime.date]]):

@@ -42,10 +42,10 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
     classified = classify(facts, protocol)
     graph = stage(with_classes(facts, classified), record, protocol, on)
     found, times, conflicts, counted = _course_and_dates(graph, facts, posterior, record, protocol, on, chances)
-    chosen = next((course for course in found if course.recommended), None)
+    chosen = _recommended(found)
     stages = assemble.plan_stages(graph, chosen, times, record, protocol, on)
     mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
-    going_on = posterior.expecting(counted) if posterior and counted else posterior
+    going_on = _going_on(posterior, counted) if posterior else None
     with_plan = _with_plan(going_on, chosen, natural)
     central = _with_plan(going_on.central() if going_on else None, chosen, natural)
     parts = {
@@ -96,9 +96,8 @@ def first_course(
     if isinstance(timeline, Conflict):
         return timeline
     counted = expected_gain(graph, timeline, facts.findings, protocol)
-    going_on = posterior.expecting(counted) if counted else posterior
-    found = courses(AmountSearch(graph, timeline, going_on, record, protocol, on), chances=False)
-    return next((course for course in found if course.recommended), None)
+    search = AmountSearch(graph, timeline, _going_on(posterior, counted), record, protocol, on)
+    return _recommended(courses(search, chances=False))
 
 
 def _course_and_dates(
@@ -118,14 +117,23 @@ def _course_and_dates(
     if isinstance(timeline, Conflict):
         return (), None, [assemble.conflict(timeline, protocol, born)], None
     counted = expected_gain(graph, timeline, facts.findings, protocol) if posterior else None
-    going_on = posterior.expecting(counted) if posterior and counted else posterior
-    search = AmountSearch(graph, timeline, going_on, record, protocol, on) if going_on else None
-    found = courses(search, chances=chances) if search else ()
-    chosen = next((course for course in found if course.recommended), None)
-    times = timetable(graph, _placed(graph, chosen), record, protocol, on)
+    found: Sequence[Course] = ()
+    if posterior:
+        search = AmountSearch(graph, timeline, _going_on(posterior, counted), record, protocol, on)
+        found = courses(search, chances=chances)
+    times = timetable(graph, _placed(graph, _recommended(found)), record, protocol, on)
     if isinstance(times, Conflict):
         return found, None, [assemble.conflict(times, protocol, born)], counted
     return found, times, [], counted
+
+
+def _going_on(posterior: Posterior, counted: Step | None) -> Posterior:
+    """Return the growth that a course starts from: with the gain at the hip, where one is counted."""
+    return posterior.expecting(counted) if counted else posterior
+
+
+def _recommended(found: Sequence[Course]) -> Course | None:
+    return next((course for course in found if course.recommended), None)
 
 
 def _placed(graph: StageGraph, course: Course | None) -> Mapping[str, Placed]:

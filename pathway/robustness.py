@@ -7,7 +7,7 @@ by planning again with the finding on the other side of a threshold that it was 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -23,6 +23,7 @@ from pathway.plan_model import Plan, VerdictRecord
 from pathway.protocol.model import Protocol
 from pathway.record import Measurement, Record, Visit
 from pathway.verdict import OPERATORS, on_side
+from pathway.what_would_change import leaves
 
 FUTURES = 40
 """How many possible futures are asked, evenly spread over the difference at maturity."""
@@ -139,15 +140,7 @@ def _leaves(plan: Plan) -> Iterator[VerdictRecord]:
     judged += [gate.verdict for stage in plan.stages for gate in stage.gates]
     for verdict in judged:
         if verdict is not None:
-            yield from _parts([verdict])
-
-
-def _parts(verdicts: Iterable[VerdictRecord]) -> Iterator[VerdictRecord]:
-    for verdict in verdicts:
-        if verdict.parts:
-            yield from _parts(verdict.parts)
-        else:
-            yield verdict
+            yield from leaves(verdict)
 
 
 def _beyond(leaf: VerdictRecord, step: float) -> float:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from pathway.record import Decision, Record
+if TYPE_CHECKING:
+    from pathway.record import Decision, Record
 
 PREFERENCES = ("fewest_operations", "least_device_time", "no_growth_arrest")
 """What a `prefer` decision may ask for."""

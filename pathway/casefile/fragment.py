@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Mapping, Sequence
 
 from pathway.casefile.read import read_case
-from pathway.casefile.write import case_text
+from pathway.casefile.write import case_text, plain
 from pathway.faults import Fault
 from pathway.protocol.model import Protocol
 from pathway.record import Record, Visit
@@ -28,7 +28,7 @@ def visit_fragment(date: datetime.date, method: str, settings: Sequence[str]) ->
         if not equals or not value or (side not in SIDES and name != SKELETAL_AGE):
             wanted = "side.finding=value, such as left.femur_length_mm=183"
             return Fault("--set", "", None, f'"{word}"', wanted, "write left., right. or child. before the finding")
-        line = f"{finding if dot else name} = {_toml(value)}"
+        line = f"{finding if dot else name} = {_shown(_typed(value))}"
         (tables[side] if dot else lines).append(line)
     for side, entries in tables.items():
         if entries:
@@ -42,15 +42,7 @@ def table_fragment(kind: str, fields: Mapping[str, object]) -> str:
     for name, value in fields.items():
         if value is None or value == ():
             continue
-        if isinstance(value, datetime.date):
-            shown = value.isoformat()
-        elif isinstance(value, tuple):
-            shown = "[" + ", ".join(_text(str(item)) for item in value) + "]"
-        elif isinstance(value, bool | int | float):
-            shown = str(value).lower()
-        else:
-            shown = _text(str(value))
-        lines.append(f"{name} = {shown}")
+        lines.append(f"{name} = {_shown(value)}")
     return "\n".join(lines) + "\n"
 
 
@@ -95,17 +87,18 @@ def _moved(fault: Fault, before: int) -> Fault:
     return Fault(fault.where, fault.key, line, fault.found, fault.expected, fault.do)
 
 
-def _toml(value: str) -> str:
-    """Return a word as a TOML value: numbers, true and false as such, everything else as text."""
+def _typed(value: str) -> object:
+    """Return what a word means in TOML: numbers, true and false as such, everything else as text."""
     if value in ("true", "false"):
-        return value
+        return value == "true"
     try:
-        float(value)
+        return float(value)
     except ValueError:
-        return _text(value)
-    return value
+        return value
 
 
-def _text(value: str) -> str:
-    escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{escaped}"'
+def _shown(value: object) -> str:
+    """Return a value as TOML."""
+    import tomlkit  # noqa: PLC0415  (only entering needs it)
+
+    return str(tomlkit.item(plain(value)).as_string())

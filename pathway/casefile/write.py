@@ -120,7 +120,7 @@ def _table(fields: dict[str, object]) -> Any:
 
     table = tomlkit.table()
     for key, value in fields.items():
-        table.add(key, tomlkit.item(_plain(value)))
+        table.add(key, tomlkit.item(plain(value)))
     return table
 
 
@@ -129,11 +129,11 @@ def _inline(fields: dict[str, object]) -> Any:
 
     table = tomlkit.inline_table()
     for key, value in fields.items():
-        table.append(key, tomlkit.item(_plain(value)))
+        table.append(key, tomlkit.item(plain(value)))
     return table
 
 
-def _plain(value: object) -> Any:
+def plain(value: object) -> Any:
     """Return a value as people write it: whole numbers without a point, plain dates."""
     if isinstance(value, datetime.date):
         return datetime.date(value.year, value.month, value.day)

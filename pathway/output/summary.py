@@ -8,7 +8,8 @@ from pathway.days import age_words
 from pathway.output.document import Block, Bullets, Callout, Document, Heading, Paragraph, Table
 from pathway.output.family_words import is_invented
 from pathway.output.text import STATUS_WORDS, amount_words, cm_words, range_words, residual_words
-from pathway.plan_model import Plan, PlanStage, VerdictRecord
+from pathway.plan_model import Plan, PlanStage
+from pathway.what_would_change import leaves
 
 SHOWN_COURSES = 4
 YES_NO: dict[object, str] = {True: "yes", False: "no"}
@@ -84,7 +85,7 @@ def _judged(plan: Plan) -> tuple[str, ...]:
     trees = [gate.verdict for stage in plan.stages for gate in stage.gates]
     trees += [r.verdict for stage in plan.stages for r in stage.because if r.verdict is not None]
     seen: dict[str, tuple[str, str]] = {}
-    for leaf in (leaf for tree in trees for leaf in _leaves(tree)):
+    for leaf in (leaf for tree in trees for leaf in leaves(tree)):
         if leaf.finding is not None and leaf.measured_on is not None and leaf.subject is None:
             value = f"{leaf.value:g}" if isinstance(leaf.value, float) else YES_NO.get(leaf.value, str(leaf.value))
             name, unit = _named(leaf.finding)
@@ -98,13 +99,6 @@ def _named(finding: str) -> tuple[str, str]:
         if finding.endswith(ending):
             return finding.removesuffix(ending).replace("_", " "), unit
     return finding.replace("_", " "), ""
-
-
-def _leaves(tree: VerdictRecord) -> Iterator[VerdictRecord]:
-    if not tree.parts:
-        yield tree
-    for part in tree.parts:
-        yield from _leaves(part)
 
 
 def _row(plan: Plan, stage: PlanStage) -> tuple[str, ...]:
