@@ -64,6 +64,7 @@ class PathwayApp(App[None]):
         self.first_child = child if child in files else None
         self.aids: Aids | None = None
         self.goal_mm: tuple[float, float] | None = None
+        self.drafts: dict[str, dict[str, str]] = {}
         self._wanted: str | None = self.first_child
         self._at_work = False
         self._kept: dict[type[ChildScreen], ChildScreen] = {}
@@ -204,6 +205,17 @@ class PathwayApp(App[None]):
 
         self.push_screen(WhatIfScreen(child))
 
+    def open_follow_up(self, child: str) -> None:
+        """Open the form for a visit, an operation done or a decision."""
+        from tui.screens.followup import FollowUpScreen
+
+        if isinstance(self.screen, FollowUpScreen):
+            return
+        if isinstance(self.screen, ChildScreen) and len(self.screen_stack) > OVER_ROAD:
+            self.switch_screen(FollowUpScreen(child))
+        else:
+            self.push_screen(FollowUpScreen(child))
+
     def open_why(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
         """Open the statements of a screen with the rule behind each; at `rule` where one is named."""
         from tui.screens.why import WhyScreen
@@ -274,6 +286,7 @@ class PathwayApp(App[None]):
             yield SystemCommand("Redo", "Do the last undone edit again", screen.action_redo)
         if isinstance(screen, ChildScreen) and screen.plan is not None:
             yield SystemCommand("Courses", "The ways to the goal side by side", screen.action_courses)
+            yield SystemCommand("Follow-up", "Enter a visit, an operation, a decision", screen.action_follow_up)
             yield SystemCommand("Family view", "The plan in plain words", screen.action_family)
             yield SystemCommand("Why and sources", "The rule behind each statement", screen.action_why)
         yield SystemCommand("Help", "Keys and marks", self.show_help)

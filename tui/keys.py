@@ -36,6 +36,7 @@ ROAD = (
     Binding("c", "courses", "Courses"),
     Binding("s", "worksheet", "Sheet"),
     Binding("f", "family", "Family"),
+    Binding("v", "follow_up", "Visit"),
 )
 BEFORE = (
     Binding("up,left,shift+tab", "stage(-1)", "Stage", key_display="↑ ↓"),
@@ -81,6 +82,18 @@ WORKSHEET = (
     Binding("tab", "stage(1)", "Stage", key_display="Tab", priority=True),
     Binding("f4", "draw", "Drawing", key_display="F4"),
     Binding("f6", "clear", "As planned", key_display="F6"),
+    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
+    Binding("pagedown", "page(1)", "Page down", show=False),
+)
+FOLLOW_UP = (
+    Binding("up", "field(-1)", "Field", key_display="↑ ↓"),
+    Binding("down", "field(1)", "Next field", show=False),
+    Binding("shift+tab", "part(-1)", "Part before", show=False, priority=True),
+    Binding("tab", "part(1)", "Part", key_display="Tab", priority=True),
+    Binding("f3", "find", "Find", key_display="F3"),
+    Binding("f4", "option", "Next choice", key_display="F4"),
+    Binding("f5", "keep", "Keep", key_display="F5"),
+    Binding("f6", "clear", "Clear", key_display="F6"),
     Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
@@ -136,6 +149,19 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("c", "courses: the ways to the goal side by side"),
             ("s", "worksheet of the stage"),
             ("f", "the plan in plain words"),
+            ("v", "visit: enter a follow-up and see what it changes"),
+        ),
+    ),
+    (
+        "Follow-up",
+        (
+            ("↑ ↓ or Enter", "select a field; type to fill it in"),
+            ("Tab", "visit, operation done, decision"),
+            ("F3", "find any other finding by a part of its name"),
+            ("F4", "the next choice of the field"),
+            ("F5", "keep everything entered as one edit; Ctrl+Z takes it back"),
+            ("F6", "clear; Ctrl+Z brings it back"),
+            ("Esc", "leave; what was typed waits here for the child"),
         ),
     ),
     (

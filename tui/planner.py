@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pathway.plan_model import Plan
 from pathway.protocol.model import Protocol
@@ -13,6 +13,7 @@ from pathway.record import Record
 from tui.telling import Aids
 
 if TYPE_CHECKING:
+    from pathway.followup import Preview
     from pathway.what_if import Answer, WhatIf
 
 
@@ -65,6 +66,36 @@ def ask(record: Record, on: datetime.date, protocol: Protocol, asked: WhatIf) ->
         return (f"Internal error: the plan under these wishes breaks its own rules ({error}). Nothing was changed.",)
     except KeyError as error:
         return (f"The protocol has no stage {error}.",)
+
+
+class Left(Exception):
+    """Nobody waits for the answer any more."""
+
+
+def follow_up(
+    record: Record, before: Plan, new: Record, protocol: Protocol, wanted: Callable[[], bool]
+) -> Iterator[Preview | tuple[str, ...]]:
+    """Yield what the new facts change: at once without their causes, then with them; or why there is no plan.
+
+    Ends early where the answer is not `wanted` any more.
+    """
+    from pathway.compare import differences
+    from pathway.followup import Change, Preview, compared
+    from pathway.plan import PlanBreach, make_plan
+
+    def make(one: Record, rules: Protocol, on: datetime.date, **options: Any) -> Plan:
+        if not wanted():
+            raise Left
+        return make_plan(one, rules, on, **options)
+
+    try:
+        after = make(new, protocol, before.on)
+        yield Preview(before, after, (), tuple(Change(found, ()) for found in differences(before, after)))
+        yield compared(record, before, new, after, protocol, make=make)
+    except Left:
+        return
+    except PlanBreach as error:
+        yield (f"Internal error: the plan with this breaks its own rules ({error}). Nothing was changed.",)
 
 
 def names_in(protocol: Protocol) -> Mapping[str, tuple[str, ...]]:

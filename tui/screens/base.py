@@ -145,6 +145,10 @@ class ChildScreen(OwnScreen):
         """Open the plan in plain words."""
         self.home.open_family(self.child, self.stage)
 
+    def action_follow_up(self) -> None:
+        """Open the follow-up."""
+        self.home.open_follow_up(self.child)
+
     def action_worksheet(self) -> None:
         """Open the worksheet of the selected stage."""
         self.home.open_worksheet(self.child, self.selected.id if self.selected else None)
