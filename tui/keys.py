@@ -9,6 +9,7 @@ BACK = Binding("escape", "back", "Back", key_display="Esc")
 WHY = Binding("f2,w", "why", "Why", key_display="F2")
 UNDO = Binding("ctrl+z", "undo", "Undo", key_display="^z")
 REDO = Binding("ctrl+y", "redo", "Redo", key_display="^y", show=False)
+SAVE = Binding("ctrl+s", "save", "Save", key_display="^s")
 QUIT = Binding("ctrl+q", "quit", "Quit", key_display="^q", priority=True)
 
 CHILDREN = (
@@ -110,6 +111,10 @@ WHY_KEYS = (
     Binding("pageup", "page(-1)", "Read the rule", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
+LEAVE = (
+    Binding("ctrl+s", "save", "Save and leave", key_display="^s"),
+    Binding("ctrl+q", "app.quit", "Leave without saving", key_display="^q", priority=True),
+)
 REASON = (
     Binding("enter", "save", "Save", key_display="Enter", priority=True),
     Binding("f3", "who", "Family or team", key_display="F3"),
@@ -123,6 +128,7 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("F1 or ?", "this help"),
             ("F2 or w", "why: the rule and the sources behind each statement"),
             ("Ctrl+Z, Ctrl+Y", "undo the last edit, do it again"),
+            ("Ctrl+S", "save what was changed, with the plan, where the children are kept"),
             ("Ctrl+P", "all commands by name, colours too"),
             ("Ctrl+Q", "leave the program"),
             ("Mouse", "click a child, a stage or an age"),

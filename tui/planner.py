@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from pathway.due import Due
 from pathway.plan_model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
@@ -15,6 +16,7 @@ from tui.telling import Aids
 if TYPE_CHECKING:
     from pathway.followup import Preview
     from pathway.what_if import Answer, WhatIf
+    from tui.keeping import Keeper
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +28,7 @@ class Made:
     aids: Aids
     goal_mm: tuple[float, float]
     protocol: Protocol
+    due: tuple[Due, ...] = ()
 
 
 def make(name: str, text: str, on: datetime.date, given: Protocol | None = None) -> Made | tuple[str, ...]:
@@ -45,14 +48,27 @@ def make(name: str, text: str, on: datetime.date, given: Protocol | None = None)
 
 def make_from(name: str, record: Record, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
     """Return the plan of a record, or the sentences that say why there is none."""
+    from pathway.due import plan_summary
     from pathway.plan import PlanBreach, make_plan
+    from tui.keeping import needs_of
     from tui.telling import aids
 
     try:
         plan = make_plan(record, protocol, on)
     except PlanBreach as error:
         return (f"{name}: internal error, no plan is shown: the plan made breaks its own rules ({error}).",)
-    return Made(record, plan, aids(protocol), (0.0, protocol.number("goal_band_mm")), protocol)
+    due = needs_of(name, plan_summary(plan, record, protocol), on)
+    return Made(record, plan, aids(protocol), (0.0, protocol.number("goal_band_mm")), protocol, due)
+
+
+def make_kept(name: str, keeper: Keeper, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
+    """Return the plan of a child as it is kept now, or why there is none."""
+    from tui.keeping import NotKept
+
+    try:
+        return make_from(name, keeper.read(name), on, protocol)
+    except NotKept as error:
+        return (f"{error} Then open the child again.",)
 
 
 def ask(record: Record, on: datetime.date, protocol: Protocol, asked: WhatIf) -> Answer | tuple[str, ...]:
