@@ -66,11 +66,12 @@ def main(
     protocol comes first. Without a verb the children of the registry open in the terminal, the example children
     where there is no registry; the options are for that, a verb has its own.
     """
-    from pathway.registry.default import default_file
-
     if context.invoked_subcommand is not None:
         _refuse_options(context)
-    elif address is None and not default_file().exists():
+        return
+    from pathway.registry.default import default_file
+
+    if address is None and not default_file().exists():
         _open_screen(None, on, clinic)
     else:
         _open_registry(address, key_file, ask_key, by, on, clinic)
