@@ -77,3 +77,27 @@ def test_the_demo_opens_the_road_answers_keys_and_ends(terminal) -> None:
     assert "willow-03" in terminal.wait_for("What is next")
     terminal.press("C-q")
     assert "Traceback" not in terminal.wait_for("\nended")
+
+
+def test_a_child_of_a_registry_is_followed_up_and_saved_in_a_real_terminal(terminal, tmp_path) -> None:
+    program = f"{sys.executable} -m pathway.cli"
+    place = f"--registry {tmp_path / 'clinic.db'}"
+    terminal.press(f"{program} registry import rowan-02 {place} --on 2026-11-25; echo taken", "Enter")
+    terminal.wait_for("\ntaken")
+    terminal.press(f"clear; {program} {place} --by ward-3 --on 2026-11-25; echo ended", "Enter")
+    terminal.wait_for("Measure: ")
+    terminal.press("Enter")
+    terminal.wait_for("with the plan")
+    terminal.press("v")
+    terminal.wait_for("rowan-02: follow-up")
+    terminal.press("121")
+    terminal.wait_for("Because of length")
+    terminal.press("F5")
+    terminal.wait_for("Follow-up entered: length of the femur left 121 mm")
+    terminal.wait_for("^s Save")
+    terminal.press("C-s")
+    terminal.wait_for("Saved in clinic.db by ward-3: visit, revision (entries 2 to 3 of rowan-02).")
+    terminal.press("C-q")
+    assert "Traceback" not in terminal.wait_for("ended")
+    terminal.press(f"clear; {program} registry verify {place}", "Enter")
+    terminal.wait_for("3 entries, every hash holds")
