@@ -13,7 +13,6 @@ from rich.text import Text
 from textual import work
 from textual.app import SystemCommand
 from textual.message import Message
-from textual.notifications import SeverityLevel
 from textual.screen import Screen
 
 from pathway.protocol.model import Protocol
@@ -22,7 +21,7 @@ from tui import planner, telling
 from tui.keeping import Keeper
 from tui.pictures import Pictures
 from tui.saving import SavingApp
-from tui.screens.base import ChildScreen, OwnScreen
+from tui.screens.base import ChildScreen
 from tui.screens.children import ChildrenScreen
 from tui.session import NothingToDo, Shelf, shelf
 from tui.statements import Statement
@@ -34,7 +33,6 @@ if TYPE_CHECKING:
 
 FATAL = "limb-pathway had to end because of an internal error; no file was changed. Please report what you did last"
 OVER_ROAD = 3
-SHOWN_SECONDS = 8
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
@@ -142,15 +140,9 @@ class PathwayApp(SavingApp):
         self._at_work = False
         # Plans stay; looking through them for garbage again and again would hold up keys for a third of a second.
         gc.freeze()
-        self._tell_screens(event.name)
+        super().show(event.name)
         self.save_waiting(event.name)
         self._plan_next()
-
-    def _tell_screens(self, name: str | None) -> None:
-        for screen in self.screen_stack:
-            if isinstance(screen, OwnScreen) and screen.is_mounted:
-                screen.shelf_changed(self.shelf, name)
-                screen.refresh_bindings()
 
     def edit(self, child: str, sentence: str, after: Record) -> None:
         """Change a child's record by one edit, told in one sentence; the plan follows."""
@@ -172,21 +164,8 @@ class PathwayApp(SavingApp):
 
     def show(self, child: str | None) -> None:
         """Tell the screens that a child, or the whole list, changed, and plan what is to be planned."""
-        self._tell_screens(child)
+        super().show(child)
         self._plan_next()
-
-    def say(self, child: str) -> None:
-        """Say what became of saving a child also where the screen on top does not show it."""
-        from tui.screens.leave import LeaveScreen
-        from tui.screens.road import RoadScreen
-
-        shown = isinstance(self.screen, LeaveScreen) or (
-            isinstance(self.screen, RoadScreen) and self.screen.child == child
-        )
-        if not shown:
-            told = "\n".join(self.shelf[child].told)
-            loud: SeverityLevel = "warning" if self.shelf[child].unsaved else "information"
-            self.notify(told, title=child, severity=loud, timeout=SHOWN_SECONDS, markup=False)
 
     def open_road(self, child: str) -> None:
         """Open the road of a child; it is planned next where it is not yet."""

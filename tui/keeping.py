@@ -114,10 +114,12 @@ def refused(error: NotKept) -> tuple[str, ...]:
 
 
 def reason_of(entry: Entry) -> str:
-    """Return in words what was changed since the last saving: the reason of the revision."""
+    """Return in words what was changed since the last saving, or taken back: the reason of the revision."""
     if entry.session is None:
         return ""
-    edits = entry.session.done
-    records = [one.before for one in edits]
-    since = records.index(entry.kept) if entry.kept in records else 0
-    return "; ".join(one.sentence for one in edits[since:])
+    done, undone = entry.session.done, entry.session.undone
+    for at, one in enumerate(undone):
+        if one.after == entry.kept:
+            return "; ".join(f"Taken back: {edit.sentence}" for edit in undone[at:])
+    since = next((at for at, one in enumerate(done) if one.before == entry.kept), 0)
+    return "; ".join(one.sentence for one in done[since:])

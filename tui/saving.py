@@ -9,14 +9,17 @@ from textual import work
 from textual.app import App
 from textual.binding import BindingType
 from textual.message import Message
+from textual.notifications import SeverityLevel
 
 from pathway.plan_model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 from tui import keeping, keys
 from tui.keeping import Keeper, Kept, Listed, Meanwhile, NotKept
+from tui.screens.base import OwnScreen
 from tui.session import Entry, Shelf
 
+SHOWN_SECONDS = 8
 READING = "Reading the children …"
 EMPTY = "No children are kept in {place} yet. Take them in with `limb-pathway registry import FILE`."
 
@@ -56,12 +59,22 @@ class SavingApp(App[None]):
         self._leaving = False
 
     def show(self, child: str | None) -> None:
-        """Tell the screens that a child, or the whole list, changed, and plan what is to be planned."""
-        raise NotImplementedError
+        """Tell the screens that a child, or the whole list, changed."""
+        for screen in self.screen_stack:
+            if isinstance(screen, OwnScreen) and screen.is_mounted:
+                screen.shelf_changed(self.shelf, child)
+                screen.refresh_bindings()
 
     def say(self, child: str) -> None:
         """Say what became of saving a child also where the screen on top does not show it."""
-        raise NotImplementedError
+        from tui.screens.leave import LeaveScreen
+        from tui.screens.road import RoadScreen
+
+        top = self.screen
+        if not isinstance(top, LeaveScreen) and not (isinstance(top, RoadScreen) and top.child == child):
+            told = "\n".join(self.shelf[child].told)
+            loud: SeverityLevel = "warning" if self.shelf[child].unsaved else "information"
+            self.notify(told, title=child, severity=loud, timeout=SHOWN_SECONDS, markup=False)
 
     @work(thread=True)
     def find_children(self) -> None:

@@ -275,3 +275,13 @@ async def test_a_visit_of_the_past_is_entered_on_its_day() -> None:
         await settled(pilot)
         visits = app.shelf["rowan-02"].session.record.visits  # type: ignore[union-attr]
         assert datetime.date(2026, 11, 20) in [visit.date for visit in visits]
+
+
+async def test_a_child_without_a_plan_has_no_fields_and_the_form_says_why() -> None:
+    app = the_app("ash-01", {"ash-01": "nonsense"})
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v", "1", "f3", "f5", "tab")
+        assert "its road says why" in form_of(app).query_one(Notice).words
+        await pilot.press("escape")
+        assert isinstance(app.screen, RoadScreen)

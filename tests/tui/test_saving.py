@@ -128,6 +128,8 @@ async def test_what_was_saved_and_then_undone_is_withdrawn_and_stays_readable(pl
             await saved(pilot)
             assert not app.shelf["rowan-02"].unsaved
         assert store.record("rowan-02") == record("rowan-02")
+        reasons = [one.revision.reason for one in accepted_plans(store.entries("rowan-02"))]
+        assert reasons[1] == f"Taken back: {reasons[0]}"
         assert [one.kind for one in store.entries("rowan-02")] == [
             "case",
             "visit",

@@ -36,6 +36,8 @@ PAUSE_SECONDS = 0.25
 """How long nobody types before a plan is made: shorter would plan for half-typed numbers."""
 ROLES = {"appeared": Role.STAGE_READY, "dropped": Role.STAGE_BLOCKED, "conflict": Role.STAGE_BLOCKED}
 NOTHING_KEPT = Say("Nothing is kept yet. F5 keeps all of it as one edit.", role=Role.LEGEND)
+NOT_YET = "There is no plan yet; the fields come with it. Escape goes back."
+NO_PLAN = "There is no plan of this child, so there is nothing to follow up; its road says why. Escape goes back."
 LOOK_AGAIN = "Look again at what is asked under the plan's changes. If it was measured so, F5 once more keeps it."
 EMPTY = (
     Say("Type what was found, done or decided: what it changes in the plan comes here."),
@@ -105,7 +107,8 @@ class FollowUpScreen(FormScreen):
         ground = self._planned()
         self._offer = None
         if ground is None:
-            self.query_one(frame.Notice).say("There is no plan yet; the fields come with it. Escape goes back.")
+            faulty = bool(self.home.shelf[self.child].problems)
+            self.query_one(frame.Notice).say(NO_PLAN if faulty else NOT_YET)
             self.query_one(Form).open(())
             self.query_one(Prose).say(())
             return

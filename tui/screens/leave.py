@@ -48,7 +48,7 @@ class LeaveScreen(OwnScreen):
         for entry in self.home.unsaved:
             yield Say(entry.name, heading=True)
             for words in keeping.reason_of(entry).split("; "):
-                yield Say(words or "what was saved before was undone", 1)
+                yield Say(words, 1)
         for name in self.home.unkept:
             yield Say(name, heading=True)
             yield Say("typed in the follow-up and not kept: open it again and keep it with F5, or leave without it", 1)
