@@ -146,6 +146,17 @@ def chance(slots: Sequence[Slot], task: Task) -> Chance:
     return Chance(residual, amounts * step, number.astype(np.int64), operations, np.asarray(lost), limited)
 
 
+def narrowed(residual_mm: Floats, share: float, beyond_mm: float, tail_share: float) -> Floats:
+    """Return remaining differences (m,) with their distance from the median times `share`.
+
+    Of what then lies beyond so many mm of equal legs, `tail_share` is left.
+    """
+    middle = float(np.median(residual_mm))
+    nearer = middle + share * (residual_mm - middle)
+    over = np.maximum(np.abs(nearer) - beyond_mm, 0.0)
+    return np.asarray(nearer - np.sign(nearer) * (1 - tail_share) * over)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Policy:
     """The best amount by slot, units gained and need left; needs stand in cells of a part of the step."""

@@ -10,7 +10,7 @@ import numpy as np
 from pathway.amounts import AmountSearch
 from pathway.arrest import arrest_from_years
 from pathway.chains import POINT
-from pathway.chance import Chance, Slot, Task, chance
+from pathway.chance import Chance, Slot, Task, chance, narrowed
 from pathway.course import ARREST, LENGTHENING, PLATES, Arrest, Course, limits_at
 from pathway.growth import Posterior, What, outlook
 from pathway.growth.curves import Floats
@@ -34,8 +34,8 @@ def chance_of(course: Course, search: AmountSearch, *, seed: int = 0, spare: boo
     and all ages but that of the growth arrest. `spare` allows for one more lengthening than planned, and for a growth
     arrest at the end where none is planned (None: where the course as planned reaches the accepted band, or is
     recommended though it does not). What planning again does beyond that (other ages, the second bone, another
-    course) narrows the spread by a share that the rules hold, measured in lives lived through. Raises ValueError for
-    a prosthetic road, which has no amounts.
+    course) narrows the spread by a share for each further operation, and what lies beyond the goal by another: the
+    rules hold both, measured in lives lived through. Raises ValueError for a prosthetic road, which has no amounts.
     """
     if course.prosthetic:
         raise ValueError("a prosthetic road has no amounts to decide")
@@ -67,9 +67,10 @@ def chance_of(course: Course, search: AmountSearch, *, seed: int = 0, spare: boo
         fixed_operations=course.operations - sum(item.slot.operations for item in dated if item.slot.planned),
     )
     found = chance([item.slot for item in dated], task)
-    middle = float(np.median(found.residual_mm))
-    share = search.number("chance_spread_share")
-    return replace(found, residual_mm=middle + share * (found.residual_mm - middle))
+    further = max(len(course.lengthenings) + (course.arrest is not None) - 1, 0)
+    share = search.number("chance_spread_share") ** further
+    beyond, tail = search.number("goal_band_mm"), search.number("chance_tail_share")
+    return replace(found, residual_mm=narrowed(found.residual_mm, share, beyond, tail))
 
 
 def slots_of(course: Course, search: AmountSearch, *, spare: bool) -> tuple[DatedSlot, ...]:

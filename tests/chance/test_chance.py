@@ -7,11 +7,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from hypothesis.extra import numpy as npst
 
-from pathway.chance import Chance, Slot, Task, chance
+from pathway.chance import Chance, Slot, Task, chance, narrowed
 
 STEP = 5.0
 
@@ -155,3 +157,25 @@ def test_the_choice_is_the_best_of_all_choices(case: tuple[list[Slot], float]) -
     best = min(value for units in ways if (value := worth(units)) is not None)
     chosen = (decided(slots, [net]).amounts_mm[0] / STEP).astype(int)
     assert worth(chosen.tolist()) == best
+
+
+def test_narrowing_keeps_the_median_and_draws_the_tails_in_twice() -> None:
+    residual = np.array([-30.0, -4.0, 2.0, 8.0, 34.0])
+    found = narrowed(residual, 0.5, 10.0, 0.25)
+    # Half the distance from the median 2: -14, -1, 2, 5, 18; of what lies beyond 10 a quarter.
+    assert found.tolist() == [-11.0, -1.0, 2.0, 5.0, 12.0]
+
+
+@given(
+    npst.arrays(float, st.integers(1, 40), elements=st.floats(-200, 200)),
+    st.floats(0.1, 1),
+    st.floats(0.1, 1),
+)
+def test_narrowing_never_turns_the_order_nor_widens_what_is_centred(
+    residual: npt.NDArray[np.float64], share: float, tail: float
+) -> None:
+    found = narrowed(residual, share, 10.0, tail)
+    order = np.argsort(residual, kind="stable")
+    assert (np.diff(found[order]) >= -1e-9).all()
+    assert (np.abs(found) <= np.maximum(np.abs(residual), abs(float(np.median(residual)))) + 1e-9).all()
+    assert np.allclose(narrowed(residual, 1.0, 10.0, 1.0), residual)
