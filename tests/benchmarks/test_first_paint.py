@@ -63,8 +63,8 @@ def test_the_road_of_a_child_from_the_command(size: str, benchmark: BenchmarkFix
     def start() -> None:
         program = Start(*SIZES[size])
         try:
-            painted.append(program.seconds_until("Road of rowan-02", CAUTION.split(";")[0]))
-            planned.append(program.seconds_until("Femoral lengthening"))
+            painted.append(program.seconds_until("rowan-02", CAUTION))
+            planned.append(program.seconds_until("Age, years", CAUTION))
         finally:
             program.close()
 
