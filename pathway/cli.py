@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from pathway.cli_case import (
     BAD_INPUT,
@@ -30,6 +31,7 @@ from pathway.cli_followup import compare, followup
 from pathway.cli_plans import accept
 from pathway.cli_registry import registry
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings
+from pathway.cli_store import by_option, name_of, now, opened, refuse, registry_options
 from pathway.cli_worksheet import worksheet
 
 if TYPE_CHECKING:
@@ -44,15 +46,34 @@ CHART_KEY = "Leg difference by age; bands ▒ 50 and ░ 90 of 100 children like
 
 @click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="limb-pathway")
+@by_option
+@on_option
+@protocol_option
+@registry_options
 @click.pass_context
-def main(context: click.Context) -> None:
+def main(
+    context: click.Context,
+    by: str | None,
+    on: datetime.date | None,
+    clinic: Path | None,
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
+) -> None:
     """Plan the multi-stage treatment of a child's short, deformed limb.
 
     A planning aid for study and discussion, not a medical device: the treating surgeon decides, local
-    protocol comes first. Without a verb the example children open in the terminal.
+    protocol comes first. Without a verb the children of the registry open in the terminal, the example children
+    where there is no registry; the options are for that, a verb has its own.
     """
-    if context.invoked_subcommand is None:
-        _open_screen(None, None)
+    from pathway.registry.default import default_file
+
+    if context.invoked_subcommand is not None:
+        _refuse_options(context)
+    elif address is None and not default_file().exists():
+        _open_screen(None, on, clinic)
+    else:
+        _open_registry(address, key_file, ask_key, by, on, clinic)
 
 
 main.add_command(rules)
@@ -196,6 +217,35 @@ def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...
 
 def _caution(made: Plan) -> str:
     return made.cautions[0].text
+
+
+def _refuse_options(context: click.Context) -> None:
+    """Leave where an option stands before the verb: it would be lost, each verb takes its own."""
+    given = ParameterSource.COMMANDLINE
+    for option in context.command.params:
+        if (
+            option.name
+            and option.opts[0] not in ("-h", "--version")
+            and context.get_parameter_source(option.name) is given
+        ):
+            verb = context.invoked_subcommand
+            refuse(f"{option.opts[0]}: found before `{verb}`, expected after it; write it behind the verb.")
+
+
+def _open_registry(
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
+    by: str | None,
+    on: datetime.date | None,
+    clinic: Path | None,
+) -> None:
+    from pathway.cli_keeper import RegistryKeeper
+    from tui.app import run
+
+    protocol = protocol_of(clinic) if clinic is not None else None
+    with opened(address, key_file, ask_key) as store:
+        run({}, today(on), None, protocol, RegistryKeeper(store, name_of(by), now))
 
 
 def _open_screen(child: str | None, on: datetime.date | None, clinic: Path | None = None) -> None:

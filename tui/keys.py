@@ -9,6 +9,7 @@ BACK = Binding("escape", "back", "Back", key_display="Esc")
 WHY = Binding("f2,w", "why", "Why", key_display="F2")
 UNDO = Binding("ctrl+z", "undo", "Undo", key_display="^z")
 REDO = Binding("ctrl+y", "redo", "Redo", key_display="^y", show=False)
+SAVE = Binding("ctrl+s", "save", "Save", key_display="^s")
 QUIT = Binding("ctrl+q", "quit", "Quit", key_display="^q", priority=True)
 
 CHILDREN = (
@@ -36,6 +37,7 @@ ROAD = (
     Binding("c", "courses", "Courses"),
     Binding("s", "worksheet", "Sheet"),
     Binding("f", "family", "Family"),
+    Binding("v", "follow_up", "Visit"),
 )
 BEFORE = (
     Binding("up,left,shift+tab", "stage(-1)", "Stage", key_display="↑ ↓"),
@@ -84,6 +86,18 @@ WORKSHEET = (
     Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
+FOLLOW_UP = (
+    Binding("up", "field(-1)", "Field", key_display="↑ ↓"),
+    Binding("down", "field(1)", "Next field", show=False),
+    Binding("shift+tab", "part(-1)", "Part before", show=False, priority=True),
+    Binding("tab", "part(1)", "Part", key_display="Tab", priority=True),
+    Binding("f3", "find", "Find", key_display="F3"),
+    Binding("f4", "option", "Next choice", key_display="F4"),
+    Binding("f5", "keep", "Keep", key_display="F5"),
+    Binding("f6", "clear", "Clear", key_display="F6"),
+    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
+    Binding("pagedown", "page(1)", "Page down", show=False),
+)
 FAMILY = (
     Binding("up", "scroll(-1)", "Up", show=False),
     Binding("down", "scroll(1)", "Down", show=False),
@@ -96,6 +110,10 @@ WHY_KEYS = (
     Binding("down", "statement(1)", "Next statement", show=False),
     Binding("pageup", "page(-1)", "Read the rule", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),
+)
+LEAVE = (
+    Binding("ctrl+s", "save", "Save and leave", key_display="^s"),
+    Binding("ctrl+q", "app.quit", "Leave without saving", key_display="^q", priority=True),
 )
 REASON = (
     Binding("enter", "save", "Save", key_display="Enter", priority=True),
@@ -110,6 +128,7 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("F1 or ?", "this help"),
             ("F2 or w", "why: the rule and the sources behind each statement"),
             ("Ctrl+Z, Ctrl+Y", "undo the last edit, do it again"),
+            ("Ctrl+S", "save what was changed, with the plan, where the children are kept"),
             ("Ctrl+P", "all commands by name, colours too"),
             ("Ctrl+Q", "leave the program"),
             ("Mouse", "click a child, a stage or an age"),
@@ -136,6 +155,19 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("c", "courses: the ways to the goal side by side"),
             ("s", "worksheet of the stage"),
             ("f", "the plan in plain words"),
+            ("v", "visit: enter a follow-up and see what it changes"),
+        ),
+    ),
+    (
+        "Follow-up",
+        (
+            ("↑ ↓ or Enter", "select a field; type to fill it in"),
+            ("Tab", "visit, operation done, decision"),
+            ("F3", "find any other finding by a part of its name"),
+            ("F4", "the next choice of the field"),
+            ("F5", "keep everything entered as one edit; Ctrl+Z takes it back"),
+            ("F6", "clear; Ctrl+Z brings it back"),
+            ("Esc", "leave; what was typed waits here for the child"),
         ),
     ),
     (

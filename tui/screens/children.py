@@ -16,6 +16,7 @@ from tui.session import Row, Shelf
 from tui.widgets import frame
 
 HEADS = ("Child", "Age", "Diagnosis", "What is next", "When", "Difference\nat maturity\nuntreated")
+KEPT_HEADS = ("Child", "Age", "Diagnosis", "Needs next", "By", HEADS[-1])
 LEAST = (10, 9, 19, 18, 11, 11)
 SHARES = (1, 0, 5, 5, 0, 0)
 
@@ -68,19 +69,29 @@ class ChildrenScreen(OwnScreen):
         search = self.query_one(Input).value
         self._rows = self.home.shelf.found(search)
         table.clear(columns=True)
-        for head, width in zip(HEADS, _widths(self.size.width), strict=True):
+        heads = HEADS if self.home.keeper is None else KEPT_HEADS
+        for head, width in zip(heads, _widths(self.size.width), strict=True):
             table.add_column(head, width=width)
         for row in self._rows:
-            cells = (row.name, row.age, row.diagnosis, row.following, row.when, row.difference)
+            cells = (
+                f"{row.name} ✎" if row.unsaved else row.name,
+                row.age,
+                row.diagnosis,
+                row.following,
+                row.when,
+                row.difference,
+            )
             table.add_row(*(Text(cell) for cell in cells), height=None, key=row.name)
         names = [row.name for row in self._rows]
         if kept in names:
             table.move_cursor(row=names.index(kept))
-        words = "" if names else f"No child matches {search!r}. Escape clears the search."
+        words = "" if names or not search else f"No child matches {search!r}. Escape clears the search."
+        words = self.home.listing or words
         self.query_one(frame.Notice).say(words)
         count = len(self.home.shelf.entries)
         shown = f"{len(names)} of {count}" if len(names) != count else f"{count}"
-        self.query_one(frame.Title).update(f"Children: {shown}, planned as on {self.home.on}")
+        where = f" in {self.home.keeper.place}" if self.home.keeper is not None else ""
+        self.query_one(frame.Title).update(f"Children: {shown}{where}, planned as on {self.home.on}")
 
     @property
     def chosen(self) -> str | None:

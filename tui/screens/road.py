@@ -86,7 +86,8 @@ class RoadScreen(ChildScreen):
         notice.say("\n".join(telling.conflicts(plan)))
         child = plan.child
         words = f"{child.id}: {child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
-        self.query_one(frame.Title).update(f"{words}; {plan.on}")
+        unsaved = " ✎ not saved" if entry.unsaved and self.home.keeper is not None else ""
+        self.query_one(frame.Title).update(f"{words}; {plan.on}{unsaved}")
         if not self._opened:
             self.query_one(RoadView).age = child.age_years
             self._opened = True
