@@ -49,9 +49,8 @@ def take_in_lengths(
         click.echo(sentences(reading.faults), err=True)
         if not rest or not reading.visits:
             hint = "; the others are taken in with --rest" if reading.visits else ""
-            refuse(
-                f"{file}: {len(reading.faults)} {'fault' if len(reading.faults) == 1 else 'faults'}, nothing was taken in{hint}."
-            )
+            count = "1 fault" if len(reading.faults) == 1 else f"{len(reading.faults)} faults"
+            refuse(f"{file}: {count}, nothing was taken in{hint}.")
     if named is None:
         refuse(f"{file}: found no pseudonym of ours, expected the child these lengths are of; name it with --child.")
     done = import_lengths(store, named, reading.visits, str(file), protocol, day, who=who, when=now())
