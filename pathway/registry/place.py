@@ -8,14 +8,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from platformdirs import user_data_path
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
+from pathway.registry.default import VARIABLE, default_file
 from pathway.registry.problem import RegistryProblem, problem
 
-VARIABLE = "LIMB_PATHWAY_REGISTRY"
-FILE_NAME = "registry.db"
 PLAIN_HEADER = b"SQLite format 3\x00"
 
 
@@ -26,11 +24,6 @@ class Place:
     name: str
     file: Path | None
     server: URL | None
-
-
-def default_file() -> Path:
-    """Return the registry's file in the user's data folder."""
-    return user_data_path("limb-pathway", appauthor=False) / FILE_NAME
 
 
 def place_of(address: str | None) -> Place:
