@@ -66,11 +66,9 @@ def main(
     protocol comes first. Without a verb the children of the registry open in the terminal, the example children
     where there is no registry; the options are for that, a verb has its own.
     """
-    from pathway.registry.default import default_file
-
     if context.invoked_subcommand is not None:
         _refuse_options(context)
-    elif address is None and not default_file().exists():
+    elif address is None and not _registry_there():
         _open_screen(None, on, clinic)
     else:
         _open_registry(address, key_file, ask_key, by, on, clinic)
@@ -217,6 +215,12 @@ def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...
 
 def _caution(made: Plan) -> str:
     return made.cautions[0].text
+
+
+def _registry_there() -> bool:
+    from pathway.registry.default import default_file
+
+    return default_file().exists()
 
 
 def _refuse_options(context: click.Context) -> None:
