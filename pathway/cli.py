@@ -28,6 +28,7 @@ from pathway.cli_courses import alternatives
 from pathway.cli_documents import handout, picture, summary
 from pathway.cli_exports import calendar, fhir
 from pathway.cli_followup import compare, followup
+from pathway.cli_open import open_files
 from pathway.cli_plans import accept
 from pathway.cli_registry import registry
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings
@@ -77,6 +78,7 @@ def main(
 main.add_command(rules)
 main.add_command(alternatives)
 main.add_command(followup)
+main.add_command(open_files)
 main.add_command(compare)
 main.add_command(worksheet)
 main.add_command(registry)
