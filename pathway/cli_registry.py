@@ -131,8 +131,9 @@ def export(
         assert output is not None
         _folder(output)
         lines = [line for line in store.children() if history or line.erased is None]
-        for line in lines:
-            write_new(output / f"{line.child}{end}", give(store, line.child))
+        with click.progressbar(lines, label="Writing", file=sys.stderr, hidden=not sys.stderr.isatty()) as shown:
+            for line in shown:
+                write_new(output / f"{line.child}{end}", give(store, line.child))
     click.echo(f"{len(lines)} children written to {output}.", err=True)
 
 

@@ -8,6 +8,16 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
+from pathway.output.shapes_kept import (
+    ChangesPrinted,
+    DuePrinted,
+    HeadsPrinted,
+    LinePrinted,
+    OverlayPrinted,
+    PagePrinted,
+    RevisionPrinted,
+    RulesPrinted,
+)
 from pathway.plan_model import Considered, Course, GrowthPart, Plan, PlanStage, SourceLine
 from pathway.record import Frozen
 from pathway.robustness import Turn
@@ -73,12 +83,25 @@ SHAPES: dict[str, Any] = {
     "why": WhyPrinted | WhyNotPrinted,
     "alternatives": CoursesPrinted,
     "worksheet": Sheet,
+    "followup": ChangesPrinted,
+    "compare": ChangesPrinted,
+    "registry-list": tuple[LinePrinted, ...],
+    "registry-due": DuePrinted,
+    "registry-revisions": tuple[RevisionPrinted, ...],
+    "registry-heads": HeadsPrinted,
+    "rules-list": RulesPrinted,
+    "rules-show": PagePrinted,
+    "rules-overlay": OverlayPrinted,
 }
+"""By verb; a hyphen stands between the group and its verb."""
+
+SAME: dict[str, str] = {"demo": "plan"}
+"""Verbs that print what another one prints."""
 
 
 def schema_text(verb: str) -> str:
     """Return the JSON Schema of what a verb prints; raises KeyError for a verb without one."""
     made = TypeAdapter(SHAPES[verb]).json_schema(mode="serialization")
     made.pop("title", None)
-    head = {"$schema": DIALECT, "title": f"limb-pathway {verb} --json"}
+    head = {"$schema": DIALECT, "title": f"limb-pathway {verb.replace('-', ' ')} --json"}
     return json.dumps({**head, **made}, indent=2, ensure_ascii=False) + "\n"

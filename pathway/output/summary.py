@@ -39,20 +39,19 @@ def summary(
     """
     child = plan.child
     subtitle = f"{child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
-    blocks = tuple(_blocks(plan, names or {}, _revision(plan, accepted) if kept else ""))
+    blocks = tuple(_blocks(plan, names or {}, _revision(accepted) if kept else ""))
     footer = f"{child.id} · {plan.on} · {plan.protocol.name} {plan.protocol.version}"
     return Document(f"Plan of {child.id} on {plan.on}", subtitle, "en", footer, blocks, dense=True)
 
 
-def _revision(plan: Plan, accepted: AcceptedPlan | None) -> str:
+def _revision(accepted: AcceptedPlan | None) -> str:
     if accepted is None:
         return "No plan of this child was accepted yet."
     text = (
         f"Accepted: revision {accepted.number}, by {accepted.by} on {accepted.at:%Y-%m-%d %H:%M} UTC, "
         f"planned as on {accepted.on} with version {accepted.protocol_version}."
     )
-    name = f"{plan.child.id}@{accepted.number}"
-    other = f"The plan below has other stages, dates or amounts: accept it, or see {name} with `compare`."
+    other = "The plan below has other stages, dates or amounts and was not accepted yet."
     return f"{text} {'The plan below is the same.' if accepted.same else other}"
 
 
