@@ -88,23 +88,23 @@ def _finding(offer: Offer, typed: Mapping[str, str], name: str) -> Field:
         wanted = f"{low:g} to {high:g} {rule.unit}".rstrip()
     own = entering.own_method(asked, offer.record)
     again = f" Measured as last time: {offer.protocol.method(own).label}." if own else ""
-    why = f" {asked.why[0].upper()}{asked.why[1:]}." if asked.why else ""
-    origin = _last(asked.last)
+    why = f" {asked.why[0].upper()}{asked.why[1:]}." if asked.why else "" if asked.last else " Never measured."
     value = typed.get(name, "")
+    origin = _last(asked.last, dated=not value)
     return Field(
         name, asked.label, value, rule.unit, f"{wanted}; {rule.how}.{why}{again}", origin, bool(value), options
     )
 
 
-def _last(last: Known | None) -> str:
+def _last(last: Known | None, *, dated: bool) -> str:
     if last is None:
-        return "never measured"
+        return ""
     value = last.value
     if isinstance(value, bool):
         shown = "yes" if value else "no"
     else:
         shown = f"{value:g}" if isinstance(value, float) else str(value).replace("_", " ")
-    return f"was {shown}, {last.measured_on}"
+    return f"was {shown}, {last.measured_on}" if dated else f"was {shown}"
 
 
 def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:

@@ -19,6 +19,7 @@ CHILDREN = (
     Binding("pageup", "move(-8)", "Eight up", show=False),
     Binding("pagedown", "move(8)", "Eight down", show=False),
     Binding("escape", "clear", "Clear search", key_display="Esc"),
+    Binding("f4", "sort", "By day or name", key_display="F4"),
 )
 ROAD = (
     Binding("left", "age(-1)", "Age", key_display="←→"),
@@ -141,6 +142,7 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("↑ ↓", "choose a child"),
             ("Enter", "open the road of the child"),
             ("Esc", "clear the search"),
+            ("F4", "children of a registry by the day of what they need, or by name"),
         ),
     ),
     (

@@ -246,7 +246,7 @@ def needed(due: tuple[Due, ...], following: str, when: str) -> tuple[str, str]:
     if not due:
         return following, when or ""
     first = due[0]
-    more = f", and {len(due) - 1} more" if len(due) > 1 else ""
+    more = f" (+{len(due) - 1} more)" if len(due) > 1 else ""
     return f"{first.what[0].upper()}{first.what[1:]}{' (overdue)' if first.overdue else ''}{more}", str(first.by)
 
 

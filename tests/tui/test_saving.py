@@ -22,6 +22,7 @@ from pathway.registry.exchange import import_record
 from pathway.registry.fold import accepted_plans
 from pathway.registry.store import Registry, open_registry
 from tests.plans import DAY, files, record
+from tests.sample import visit
 from tests.tui.screens_of import settled, text_of, the_app
 from tests.tui.test_followup import planned, typed
 from tui.app import PathwayApp
@@ -273,9 +274,28 @@ async def test_the_list_says_what_each_child_needs_first(place) -> None:
             for child in CHILDREN:
                 first = next(line for line in due.split("\n") if child in line)
                 by, _, what = first.split("  ")
-                cells = [str(cell) for cell in app.screen.query_one(DataTable).get_row(child)]
+                cells = [" ".join(str(cell).split()) for cell in app.screen.query_one(DataTable).get_row(child)]
                 assert cells[4] == by
                 assert cells[3].lower().startswith(what.lower())
+
+
+async def test_the_list_is_sorted_by_what_is_needed_first_and_by_name_again(place) -> None:
+    with open_registry(str(place)) as store:
+        first_seen = record("oak-12").until(datetime.date(2025, 1, 1))
+        child = first_seen.child.model_copy(update={"id": "zelkova-01"})
+        old = visit(datetime.date(2024, 5, 1), {"right.femur_length_mm": 300.0})
+        import_record(store, first_seen.model_copy(update={"child": child, "visits": (old,)}), who="x", when=WHEN)
+    with at(place) as (app, _):
+        async with app.run_test(size=SIZE) as pilot:
+            await settled(pilot)
+            table = app.screen.query_one(DataTable)
+            assert "F4 By day or name" in text_of(app)
+            assert [key.value for key in table.rows] == ["oak-12", "rowan-02", "zelkova-01"]
+            await pilot.press("f4")
+            assert next(key.value for key in table.rows) == "zelkova-01"
+            assert "(overdue)" in text_of(app)
+            await pilot.press("f4")
+            assert [key.value for key in table.rows] == ["oak-12", "rowan-02", "zelkova-01"]
 
 
 async def test_who_saves_is_in_the_list_of_plans_at_once(place) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import ClassVar
 
 from rich.text import Text
@@ -18,6 +19,7 @@ from tui.widgets import frame
 HEADS = ("Child", "Age", "Diagnosis", "What is next", "When", "Difference\nat maturity\nuntreated")
 KEPT_HEADS = ("Child", "Age", "Diagnosis", "Needs next", "By", HEADS[-1])
 LEAST = (10, 9, 19, 18, 11, 11)
+LAST = "9999"
 SHARES = (1, 0, 5, 5, 0, 0)
 
 
@@ -26,15 +28,16 @@ class ChildrenScreen(OwnScreen):
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.CHILDREN, keys.HELP, keys.QUIT]
     DEFAULT_CSS = """
-    ChildrenScreen Input { border: none; height: 1; margin: 0 1; padding: 0; background: $panel; }
+    ChildrenScreen Input { border: none; height: 1; margin: 0 0 0 1; padding: 0; background: $panel; }
     ChildrenScreen Input:focus { border: none; }
-    ChildrenScreen DataTable { height: 1fr; margin: 0 0 0 1; background: $background; scrollbar-size: 1 1; }
+    ChildrenScreen DataTable { height: 1fr; width: 1fr; margin: 0 0 0 1; background: $background; scrollbar-size: 1 1; }
     ChildrenScreen .datatable--header { background: $panel; color: $role-accent; text-style: bold; }
     """
 
     def __init__(self) -> None:
         super().__init__()
         self._rows: tuple[Row, ...] = ()
+        self._by_day = False
 
     def compose(self) -> ComposeResult:
         """Lay out title, caution, search, table, notice, keys."""
@@ -68,9 +71,12 @@ class ChildrenScreen(OwnScreen):
         kept = self.chosen
         search = self.query_one(Input).value
         self._rows = self.home.shelf.found(search)
+        if self._by_day:
+            self._rows = tuple(sorted(self._rows, key=lambda row: (row.when or LAST, row.name)))
         table.clear(columns=True)
         heads = HEADS if self.home.keeper is None else KEPT_HEADS
-        for head, width in zip(heads, _widths(self.size.width), strict=True):
+        widths = _widths(self.size.width)
+        for head, width in zip(heads, widths, strict=True):
             table.add_column(head, width=width)
         for row in self._rows:
             cells = (
@@ -81,7 +87,8 @@ class ChildrenScreen(OwnScreen):
                 row.when,
                 row.difference,
             )
-            table.add_row(*(Text(cell) for cell in cells), height=None, key=row.name)
+            apart = (Text(_wrapped(cell, width)) for cell, width in zip(cells, widths, strict=True))
+            table.add_row(*apart, height=None, key=row.name)
         names = [row.name for row in self._rows]
         if kept in names:
             table.move_cursor(row=names.index(kept))
@@ -115,6 +122,15 @@ class ChildrenScreen(OwnScreen):
         table = self.query_one(DataTable)
         table.move_cursor(row=max(0, min(len(self._rows) - 1, table.cursor_row + by)))
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now: there are days to sort by where lists are kept."""
+        return self.home.keeper is not None if action == "sort" else super().check_action(action, parameters)
+
+    def action_sort(self) -> None:
+        """Show the children by the day of what they need first, or by name again."""
+        self._by_day = not self._by_day
+        self.fill()
+
     def action_open(self) -> None:
         """Open the child under the cursor."""
         if self.chosen is not None:
@@ -123,6 +139,13 @@ class ChildrenScreen(OwnScreen):
     def action_clear(self) -> None:
         """Clear the search."""
         self.query_one(Input).value = ""
+
+
+def _wrapped(text: str, width: int) -> str:
+    """Return a text in lines that leave a blank before the next column; one that just fits is left as it is."""
+    if len(text) <= width:
+        return text
+    return "\n".join(textwrap.wrap(text, width - 1, break_long_words=False, break_on_hyphens=False))
 
 
 def _widths(total: int) -> tuple[int, ...]:

@@ -54,6 +54,8 @@ class FollowUpScreen(FormScreen):
     FollowUpScreen #changes { height: 1fr; padding: 0 1; }
     FollowUpScreen.wide #body { layout: horizontal; }
     FollowUpScreen.wide #left { width: 60; height: 100%; }
+    FollowUpScreen.wide Choices { height: auto; max-height: 70%; }
+    FollowUpScreen.wide #asked { padding: 1 1 0 1; }
     FollowUpScreen.wide #changes { height: 100%; width: 1fr; padding: 0 2; }
     """
 
