@@ -109,7 +109,7 @@ def summary(
     _ending(out, ("pdf", "html", "md"))
     made, protocol, known = _planned(case, on, clinic, address, key_of(key_file, ask_key))
     names = {rule.id: rule.label for rule in protocol.findings}
-    accepted = None if known.entries is None else _accepted(known, made)
+    accepted = None if known.entries is None else _accepted(known)
     _write(made_for_team(made, names, accepted, kept=known.entries is not None), out, paper)
     _conflicts(made)
 
@@ -174,8 +174,8 @@ def _planned(
         return make_plan(known.record, protocol, day), protocol, known
 
 
-def _accepted(known: KnownChild, made: Plan) -> AcceptedPlan | None:
-    """Return the last plan that was accepted for the child and whether today's is still the same."""
+def _accepted(known: KnownChild) -> AcceptedPlan | None:
+    """Return the last plan that was accepted for the child."""
     from pathway.output.summary import AcceptedPlan
     from pathway.registry.fold import accepted_plans
     from pathway.registry.payloads import UnreadablePayload
@@ -184,17 +184,18 @@ def _accepted(known: KnownChild, made: Plan) -> AcceptedPlan | None:
     with problems_told():
         try:
             found = accepted_plans(known.entries or ())
-        except UnreadablePayload as error:
-            do = "run `registry verify`"
-            raise problem("the registry", str(error), "an accepted plan", do, key=made.child.id) from error
-    if not found:
-        return None
-    last = found[-1]
-    then = [(one.get("id"), one.get("date"), one.get("amount_mm")) for one in last.revision.plan.get("stages", ())]
-    now = [(one.id, one.date and one.date.isoformat(), one.amount_mm) for one in made.stages]
-    return AcceptedPlan(
-        last.number, last.entry.who, last.entry.when, last.revision.on, last.revision.protocol_version, then == now
-    )
+            if not found:
+                return None
+            last = found[-1]
+            stages = tuple(
+                (str(one["id"]), one["date"] and datetime.date.fromisoformat(one["date"]), one["amount_mm"])
+                for one in last.revision.plan["stages"]
+            )
+        except (UnreadablePayload, KeyError, TypeError, ValueError) as error:
+            seen, do = f"an accepted plan that cannot be read ({error})", "use the program that wrote it"
+            raise problem("the registry", seen, "a plan", do, key=known.record.child.id) from error
+    version = last.revision.protocol_version
+    return AcceptedPlan(last.number, last.entry.who, last.entry.when, last.revision.on, version, stages)
 
 
 def _school(protocol: Protocol) -> SchoolYears:

@@ -17,16 +17,22 @@ SHOWN_COURSES = 4
 YES_NO: dict[object, str] = {True: "yes", False: "no"}
 
 
+AcceptedStage = tuple[str, datetime.date | None, float | None]
+
+
 @dataclass(frozen=True, slots=True)
 class AcceptedPlan:
-    """The plan that was accepted last: its number, by whom and when, its day and rules, and whether it still holds."""
+    """The plan that was accepted last: its number, by whom and when, its day and rules, and its stages.
+
+    `stages` are the id, day and amount (mm) of each, as they were accepted.
+    """
 
     number: int
     by: str
     at: datetime.datetime
     on: datetime.date
     protocol_version: str
-    same: bool
+    stages: tuple[AcceptedStage, ...]
 
 
 def summary(
@@ -39,20 +45,32 @@ def summary(
     """
     child = plan.child
     subtitle = f"{child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
-    blocks = tuple(_blocks(plan, names or {}, _revision(accepted) if kept else ""))
+    blocks = tuple(_blocks(plan, names or {}, _revision(plan, accepted) if kept else ""))
     footer = f"{child.id} · {plan.on} · {plan.protocol.name} {plan.protocol.version}"
     return Document(f"Plan of {child.id} on {plan.on}", subtitle, "en", footer, blocks, dense=True)
 
 
-def _revision(accepted: AcceptedPlan | None) -> str:
+def _revision(plan: Plan, accepted: AcceptedPlan | None) -> str:
     if accepted is None:
         return "No plan of this child was accepted yet."
-    text = (
+    return (
         f"Accepted: revision {accepted.number}, by {accepted.by} on {accepted.at:%Y-%m-%d %H:%M} UTC, "
-        f"planned as on {accepted.on} with version {accepted.protocol_version}."
+        f"planned as on {accepted.on} with version {accepted.protocol_version}. {_since(plan, accepted)}"
     )
-    other = "The plan below has other stages, dates or amounts and was not accepted yet."
-    return f"{text} {'The plan below is the same.' if accepted.same else other}"
+
+
+def _since(plan: Plan, accepted: AcceptedPlan) -> str:
+    """Return what became of the accepted plan: days of what is ready move on by themselves, stages do not."""
+    if [(id, amount) for id, _, amount in accepted.stages] != [(one.id, one.amount_mm) for one in plan.stages]:
+        return "The plan below has other stages or amounts, which nobody has accepted yet."
+    days = [(then, now.date) for (_, then, _), now in zip(accepted.stages, plan.stages, strict=True)]
+    moved = [abs((now - then).days) for then, now in days if then is not None and now is not None and now != then]
+    if any((then is None) != (now is None) for then, now in days):
+        return "The plan below has the same stages and amounts, and dates for others of them."
+    if not moved:
+        return "The plan below is the same."
+    count = "one date" if len(moved) == 1 else f"{len(moved)} dates"
+    return f"The plan below has the same stages and amounts; {count} moved, by {max(moved)} days at most."
 
 
 def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Block]:

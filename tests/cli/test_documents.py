@@ -114,8 +114,8 @@ def test_a_child_of_the_registry_is_taken_by_its_id(verb: list[str], kept: Path,
     assert "aspen-77" in Path(verb[-1]).read_text(encoding="utf-8") or verb[0] == "picture"
 
 
-def summary_of(kept: Path) -> str:
-    assert run("summary", "aspen-77", "-o", kept / "made.md", *ON).exit_code == 0
+def summary_of(kept: Path, *on: str) -> str:
+    assert run("summary", "aspen-77", "-o", kept / "made.md", *(on or ON)).exit_code == 0
     return (kept / "made.md").read_text(encoding="utf-8")
 
 
@@ -126,9 +126,12 @@ def test_the_summary_tells_the_accepted_revision_and_whether_it_still_holds(kept
     assert "Accepted: revision 1, by first surgeon on 20" in told
     assert "planned as on 2026-11-25 with version " in told
     assert "The plan below is the same." in told
+    later = summary_of(kept, "--on", "2026-12-02")
+    assert "The plan below has the same stages and amounts; " in later
+    assert "dates moved, by " in later
     wish = ["--prefer", "fewest_operations", "--reason", "wish of the family"]
     assert run("followup", "aspen-77", *wish, "--decline", "femoral_lengthening", "--save", *ON).exit_code == 0
-    assert "The plan below has other stages, dates or amounts" in summary_of(kept)
+    assert "The plan below has other stages or amounts, which nobody has accepted yet." in summary_of(kept)
     assert run("accept", "aspen-77", "--by", "second surgeon", *ON).exit_code == 0
     assert "Accepted: revision 2, by second surgeon on 20" in summary_of(kept)
 
