@@ -30,6 +30,7 @@ from pathway.cli_followup import compare, followup
 from pathway.cli_plans import accept
 from pathway.cli_registry import registry
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings, words_only
+from pathway.cli_serve import screens, serve
 from pathway.cli_views import before, behind, children, family, keys, road
 from pathway.cli_worksheet import worksheet
 
@@ -56,7 +57,7 @@ def main(context: click.Context) -> None:
         _open_screen(None, None)
 
 
-for view in (children, road, before, family, behind, keys):
+for view in (screens, serve, children, road, before, family, behind, keys):
     main.add_command(view)
 main.add_command(rules)
 main.add_command(alternatives)
