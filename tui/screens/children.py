@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from rich.padding import Padding
 from rich.text import Text
 from textual.app import ComposeResult
 from textual.binding import BindingType
@@ -40,7 +41,7 @@ class ChildrenScreen(OwnScreen):
         yield frame.Title("Children")
         yield frame.Caution()
         yield Input(placeholder="Type to search a name, a diagnosis or a next step", id="search", select_on_focus=False)
-        table: DataTable[Text] = DataTable(id="children", cursor_type="row", header_height=3, cell_padding=0)
+        table: DataTable[Padding] = DataTable(id="children", cursor_type="row", header_height=3, cell_padding=0)
         table.can_focus = False
         yield table
         yield frame.Notice(id="notice")
@@ -72,7 +73,8 @@ class ChildrenScreen(OwnScreen):
             table.add_column(head, width=width)
         for row in self._rows:
             cells = (row.name, row.age, row.diagnosis, row.following, row.when, row.difference)
-            table.add_row(*(Text(cell) for cell in cells), height=None, key=row.name)
+            # A column apart: with padding of the table's own they would not fit into 80.
+            table.add_row(*(Padding(Text(cell), (0, 1, 0, 0)) for cell in cells), height=None, key=row.name)
         names = [row.name for row in self._rows]
         if kept in names:
             table.move_cursor(row=names.index(kept))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rich.segment import Segment
-from textual.events import Click
+from textual.events import Click, Resize
 from textual.geometry import Region
 from textual.message import Message
 from textual.strip import Strip
@@ -50,6 +50,10 @@ class Choices(Prose, inherit_bindings=False):
             region = Region(0, rows[0], 1, rows[-1] - rows[0] + 1)
             self.scroll_to_region(region, animate=False, force=True, x_axis=False)
         self.refresh()
+
+    def on_resize(self, _event: Resize) -> None:
+        """Keep the chosen paragraph in view in the new place, once it is wrapped for it."""
+        self.call_after_refresh(lambda: self.choose(self.place))
 
     def prefix(self, owner: int, first: bool) -> str:
         """Return what stands before a line: the mark of the chosen paragraph."""
