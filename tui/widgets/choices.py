@@ -41,10 +41,6 @@ class Choices(Prose, inherit_bindings=False):
         """Return the lines that all paragraphs need, for a list that is as high as they are."""
         return max(1, len(self.lines))
 
-    def on_resize(self, _event: Resize) -> None:
-        """Keep the chosen paragraph in view."""
-        self.call_after_refresh(self.choose, self.place)
-
     def offer(self, said: Sequence[Say], place: int = 0) -> None:
         """Show paragraphs with one of them chosen."""
         lines = len(self.lines)
@@ -61,6 +57,10 @@ class Choices(Prose, inherit_bindings=False):
             region = Region(0, rows[0], 1, rows[-1] - rows[0] + 1)
             self.scroll_to_region(region, animate=False, force=True, x_axis=False)
         self.refresh()
+
+    def on_resize(self, _event: Resize) -> None:
+        """Keep the chosen paragraph in view in the new place, once it is wrapped for it."""
+        self.call_after_refresh(lambda: self.choose(self.place))
 
     def prefix(self, owner: int, first: bool) -> str:
         """Return what stands before a line: the mark of the chosen paragraph."""
