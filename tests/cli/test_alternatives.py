@@ -12,6 +12,11 @@ from pathway.cli import main
 ON = ("--on", "2026-11-25")
 
 
+@pytest.fixture(autouse=True)
+def hundred_columns(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "100")
+
+
 def run(*words: str) -> Result:
     return CliRunner().invoke(main, ["alternatives", *words, *ON])
 
