@@ -148,7 +148,8 @@ def _decision(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
 def _field(
     typed: Mapping[str, str], name: str, label: str, offered: str, wanted: str, unit: str = "", origin: str = ""
 ) -> Field:
-    return Field(name, label, typed.get(name, offered), unit, wanted, "" if name in typed else origin, name in typed)
+    shown = "" if name in typed else origin
+    return Field(name, label, typed.get(name, ""), unit, wanted, shown, name in typed, offered=offered)
 
 
 def _chosen(

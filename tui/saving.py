@@ -93,6 +93,11 @@ class SavingApp(App[None]):
         """Return the children with changes that are not saved, where they could be."""
         return tuple(entry for entry in self.shelf.entries if entry.unsaved) if self.keeper is not None else ()
 
+    @property
+    def unkept(self) -> tuple[str, ...]:
+        """Return the children for whom something is typed in a follow-up that is not kept yet, where it could be."""
+        return tuple(sorted(name for name, typed in self.drafts.items() if typed)) if self.keeper is not None else ()
+
     def save(self, child: str) -> None:
         """Save a child's changes with its plan; where the plan is still being made, as soon as it is there."""
         entry = self.shelf[child]
@@ -146,7 +151,7 @@ class SavingApp(App[None]):
             told = keeping.overtaken(answer.since, self.keeper.place)
             self.shelf = self.shelf.overtaken(child, answer.theirs, together, told)
         self.show(child)
-        if self._leaving and not self._in_hand and not self.unsaved:
+        if self._leaving and not self._in_hand and not self.unsaved and not self.unkept:
             self.exit()
         self._leaving = self._leaving and bool(self._in_hand or self._to_save)
 
@@ -158,7 +163,7 @@ class SavingApp(App[None]):
         """Leave; where something is not saved, ask first."""
         from tui.screens.leave import LeaveScreen
 
-        if not self.unsaved or isinstance(self.screen, LeaveScreen):
+        if not (self.unsaved or self.unkept) or isinstance(self.screen, LeaveScreen):
             self.exit()
         else:
             self.push_screen(LeaveScreen())

@@ -264,8 +264,9 @@ async def test_a_visit_of_the_past_is_entered_on_its_day() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        await pilot.press("v", "up", "up", "backspace", "backspace")
-        await typed(pilot, "20")
+        await pilot.press("v", "up", "up")
+        assert app.screen.query_one(Input).placeholder == str(DAY)
+        await typed(pilot, "2026-11-20")
         await pilot.press("down", "down")
         await typed(pilot, "121")
         await planned(pilot)

@@ -24,7 +24,7 @@ from pathway.registry.store import Registry, open_registry
 from tests.plans import DAY, files, record
 from tests.sample import visit
 from tests.tui.screens_of import settled, text_of, the_app
-from tests.tui.test_followup import planned, typed
+from tests.tui.test_followup import form_of, planned, typed
 from tui.app import PathwayApp
 from tui.screens.children import ChildrenScreen
 from tui.screens.leave import LeaveScreen
@@ -324,6 +324,36 @@ async def test_leaving_with_something_unsaved_asks_first(place) -> None:
             await pilot.pause()
             assert app._exit
         assert store.head("rowan-02").count == 3
+
+
+async def test_leaving_with_something_typed_and_not_kept_asks_first(place) -> None:
+    with at(place) as (app, _):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await pilot.press("v")
+            await typed(pilot, "121")
+            await pilot.press("ctrl+q")
+            assert isinstance(app.screen, LeaveScreen)
+            assert "typed in the follow-up and not kept" in text_of(app)
+            assert "Save and leave" not in text_of(app)
+            await pilot.press("escape")
+            assert form_of(app).typed == {"left.femur_length_mm": "121"}
+            await pilot.press("ctrl+q", "ctrl+q")
+            assert app._exit
+
+
+async def test_what_is_being_typed_stays_where_it_is_when_saving_ends(place) -> None:
+    with at(place) as (app, _):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await enter_length(pilot, "121")
+            await pilot.press("v", "down", "down")
+            await typed(pilot, "15")
+            await pilot.press("ctrl+s")
+            await saved(pilot)
+            assert told(app).startswith("Saved in clinic.db")
+            await typed(pilot, "5")
+            assert form_of(app).typed == {"left.tibia_length_mm": "155"}
 
 
 async def test_leaving_stays_where_saving_fails_and_leaves_without_it_when_asked_again(place, monkeypatch) -> None:

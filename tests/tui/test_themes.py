@@ -71,6 +71,21 @@ async def test_every_word_on_every_screen_is_legible(theme) -> None:
             assert not {(word, round(ratio, 2)) for word, ratio in words if ratio < TEXT}
 
 
+@pytest.mark.parametrize("theme", PALETTES)
+async def test_every_word_of_the_follow_up_is_legible_also_what_is_wrong(theme) -> None:
+    app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
+    async with app.run_test(size=(120, 40)) as pilot:
+        await settled(pilot)
+        app.theme = theme
+        for keys in (("v",), ("1",), ("2", "1", "backspace", "down"), ("tab",), ("tab", "f4", "down")):
+            await pilot.press(*keys)
+            await pilot.pause()
+            await pilot.pause()
+            words = list(_words(app))
+            assert len(words) > 10
+            assert not {(word, round(ratio, 2)) for word, ratio in words if ratio < TEXT}
+
+
 def _words(app: App[None]) -> Iterator[tuple[str, float]]:
     for row in app.screen._compositor.render_strips():
         for text, style, _ in row:

@@ -23,6 +23,13 @@ class FormScreen(ChildScreen):
         super().__init__(child, stage)
         self.typed: dict[str, str] = {}
         self._before: list[dict[str, str]] = []
+        self._ground: tuple[object, object] = (None, None)
+
+    def news(self) -> bool:
+        """Return whether record or plan of the child are others than when this was asked last."""
+        session = self.home.shelf[self.child].session
+        known, self._ground = self._ground, (None, None) if session is None else (session.record, session.plan)
+        return any(one is not other for one, other in zip(known, self._ground, strict=True))
 
     def typed_anew(self, *, typing: bool = False) -> None:
         """Work out what follows from what is typed now; while `typing` the line typed in is left alone."""

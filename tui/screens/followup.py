@@ -36,6 +36,7 @@ PAUSE_SECONDS = 0.25
 """How long nobody types before a plan is made: shorter would plan for half-typed numbers."""
 ROLES = {"appeared": Role.STAGE_READY, "dropped": Role.STAGE_BLOCKED, "conflict": Role.STAGE_BLOCKED}
 NOTHING_KEPT = Say("Nothing is kept yet. F5 keeps all of it as one edit.", role=Role.LEGEND)
+LOOK_AGAIN = "Look again at what is asked under the plan's changes. If it was measured so, F5 once more keeps it."
 EMPTY = (
     Say("Type what was found, done or decided: what it changes in the plan comes here."),
     Say("Findings that the next stages wait for come first; F3 finds any other."),
@@ -92,15 +93,16 @@ class FollowUpScreen(FormScreen):
         """Show the fields; what was typed before and not kept stands there again."""
         self.query_one(TextLine).focus()
         self.typed = dict(self.home.drafts.get(self.child, {}))
+        self.news()
         self._begin()
 
     def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
         """Work on the record and the plan as they are now."""
-        if name == self.child:
+        if name == self.child and self.news():
             self._begin()
 
     def _begin(self) -> None:
-        ground = self._ground()
+        ground = self._planned()
         self._offer = None
         if ground is None:
             self.query_one(frame.Notice).say("There is no plan yet; the fields come with it. Escape goes back.")
@@ -117,7 +119,7 @@ class FollowUpScreen(FormScreen):
         self.query_one(Form).open(followup_fields.fields(self._offer, self.part, self.typed, {}), at)
         self.typed_anew()
 
-    def _ground(self) -> tuple[Record, Plan, Protocol] | None:
+    def _planned(self) -> tuple[Record, Plan, Protocol] | None:
         session, rules = self.home.shelf[self.child].session, self.home.rules
         if session is None or session.plan is None or rules is None:
             return None
@@ -152,7 +154,7 @@ class FollowUpScreen(FormScreen):
         self.query_one(Parts).offer(names, self.part)
 
     def _plan_now(self) -> None:
-        ground, new = self._ground(), self.entered.record
+        ground, new = self._planned(), self.entered.record
         if ground is not None and new is not None:
             self._plan(ground[0], ground[1], new, ground[2])
 
@@ -231,8 +233,7 @@ class FollowUpScreen(FormScreen):
             return
         if self.entered.look_again and self._looked_at != new:
             self._looked_at = new
-            asked = "\n".join(self.entered.look_again)
-            self.query_one(frame.Notice).say(f"{asked}\nIf it was measured so, F5 once more keeps it.")
+            self.query_one(frame.Notice).say(LOOK_AGAIN)
             return
         sentence = entering.told(self.entered.facts)
         self.home.drafts.pop(self.child, None)

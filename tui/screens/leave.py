@@ -49,8 +49,16 @@ class LeaveScreen(OwnScreen):
             yield Say(entry.name, heading=True)
             for words in keeping.reason_of(entry).split("; "):
                 yield Say(words or "what was saved before was undone", 1)
+        for name in self.home.unkept:
+            yield Say(name, heading=True)
+            yield Say("typed in the follow-up and not kept: open it again and keep it with F5, or leave without it", 1)
         yield Say("")
-        yield Say("Ctrl+S saves all of it and leaves. Ctrl+Q leaves without it. Escape goes back.", role=Role.LEGEND)
+        saves = "Ctrl+S saves what is kept and leaves. " if self.home.unsaved else ""
+        yield Say(f"{saves}Ctrl+Q leaves without it. Escape goes back.", role=Role.LEGEND)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now."""
+        return bool(self.home.unsaved) if action == "save" else super().check_action(action, parameters)
 
     def action_save(self) -> None:
         """Save everything and leave."""

@@ -83,7 +83,7 @@ class WorksheetScreen(FormScreen):
 
     def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
         """Work with the new plan."""
-        if name == self.child:
+        if name == self.child and self.news():
             self.show_stage()
 
     def fresh(self) -> None:

@@ -22,8 +22,8 @@ from tui.widgets.choices import Choices
 class Field:
     """One field: its name, its label, its value as typed, what may be typed, where the value comes from.
 
-    `options` are what is chosen from, none where the value is free; `means` is what a part of a choice stands for. A
-    `wrong` one has a sentence that says why.
+    `offered` is the value where none is typed. `options` are what is chosen from, none where the value is free;
+    `means` is what a part of a choice stands for. A `wrong` one has a sentence that says why.
     """
 
     name: str
@@ -35,6 +35,7 @@ class Field:
     by_hand: bool = False
     options: tuple[Option, ...] = ()
     means: str = ""
+    offered: str = ""
     wrong: str = ""
 
 
@@ -130,6 +131,7 @@ class Form(Vertical):
         with self.prevent(Input.Changed):
             typed.value = field.value if field else ""
         typed.cursor_position = len(typed.value)
+        typed.placeholder = field.offered if field else ""
         unit = f" ({field.unit})" if field and field.unit else ""
         self.query_one("#asked", Static).update(f"{field.label}{unit}:" if field else "Nothing to set here")
         self.complain(field.wrong if field else "")
@@ -153,7 +155,8 @@ class Form(Vertical):
 
 
 def _line(field: Field) -> Say:
-    value = f"{field.means or field.value} {field.unit}".strip() if field.value else "–" if field.origin else "not set"
+    value = field.means or field.value or field.offered
+    value = f"{value} {field.unit}".strip() if value else "–" if field.origin else "not set"
     hand = " ✎" if field.by_hand else ""
     origin = f"  [{field.origin}]" if field.origin else ""
     if field.wrong:
