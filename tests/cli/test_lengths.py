@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 from pathway.cli import main
 from pathway.record import Record
 from pathway.registry.store import open_registry
-from tests.examples import example
+from tests.examples import FOLDER, example
 from tests.exports.test_fhir_read import observation, of
 
 ON = ["--on", "2026-11-25"]
@@ -47,7 +47,7 @@ def kept(place: Path) -> Record:
 def test_case_to_bundle_to_registry(place: Path) -> None:
     pytest.importorskip("fhir.resources", reason="the extra fhir is not installed here")
     bundle = place / "bundle.json"
-    assert run("fhir", "rowan-02", "-o", bundle, *ON).exit_code == 0
+    assert run("fhir", FOLDER / "rowan-02.toml", "-o", bundle, *ON).exit_code == 0
     result = run("registry", "import", "--fhir", bundle, "--by", "first surgeon", *ON)
     assert result.exit_code == 0, result.stderr
     assert "lengths taken in; entry" in result.stdout
