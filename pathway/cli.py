@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from pathway.cli_case import (
     BAD_INPUT,
@@ -27,9 +28,13 @@ from pathway.cli_courses import alternatives
 from pathway.cli_documents import handout, picture, summary
 from pathway.cli_exports import calendar, fhir
 from pathway.cli_followup import compare, followup
+from pathway.cli_open import open_files
 from pathway.cli_plans import accept
 from pathway.cli_registry import registry
-from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings
+from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings, words_only
+from pathway.cli_serve import screens, serve
+from pathway.cli_store import by_option, name_of, now, opened, refuse, registry_options
+from pathway.cli_views import before, behind, children, family, keys, road
 from pathway.cli_worksheet import worksheet
 
 if TYPE_CHECKING:
@@ -44,20 +49,40 @@ CHART_KEY = "Leg difference by age; bands ▒ 50 and ░ 90 of 100 children like
 
 @click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="limb-pathway")
+@by_option
+@on_option
+@protocol_option
+@registry_options
 @click.pass_context
-def main(context: click.Context) -> None:
+def main(
+    context: click.Context,
+    by: str | None,
+    on: datetime.date | None,
+    clinic: Path | None,
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
+) -> None:
     """Plan the multi-stage treatment of a child's short, deformed limb.
 
     A planning aid for study and discussion, not a medical device: the treating surgeon decides, local
-    protocol comes first. Without a verb the example children open in the terminal.
+    protocol comes first. Without a verb the children of the registry open in the terminal, the example children
+    where there is no registry; the options are for that, a verb has its own.
     """
-    if context.invoked_subcommand is None:
-        _open_screen(None, None)
+    if context.invoked_subcommand is not None:
+        _refuse_options(context)
+    elif address is None and not _registry_there():
+        _open_screen(None, on, clinic)
+    else:
+        _open_registry(address, key_file, ask_key, by, on, clinic)
 
 
+for view in (screens, serve, children, road, before, family, behind, keys):
+    main.add_command(view)
 main.add_command(rules)
 main.add_command(alternatives)
 main.add_command(followup)
+main.add_command(open_files)
 main.add_command(compare)
 main.add_command(worksheet)
 main.add_command(registry)
@@ -145,8 +170,12 @@ def why(case: Path, stage: str, on: datetime.date | None, clinic: Path | None, a
         data = {"stage": found.model_dump(mode="json"), "sources": cited, "caution": _caution(made)}
         click.echo(part_json({**data, **explain_changes.changes_data(made, found.kind, protocol, found)}))
         return
+    from tui import telling
+    from tui.spoken import printed
+
+    facts = printed(telling.facts(made, found), width(), plain=True)
     lines = (*explain.why(made, found), *explain_changes.changes(made, found, protocol))
-    click.echo(with_headings(why_text(made, found, lines, width())), nl=False)
+    click.echo(with_headings(why_text(made, found, lines, width(), facts)), nl=False)
 
 
 @main.command()
@@ -166,7 +195,7 @@ def growth(case: Path, on: datetime.date | None, clinic: Path | None, as_json: b
     if as_json:
         click.echo(part_json({"growth": made.growth.model_dump(mode="json"), "caution": _caution(made)}))
         return
-    drawn = None if plain else growth_chart(made, width(), CHART_ROWS)
+    drawn = None if words_only(plain) else growth_chart(made, width(), CHART_ROWS)
     if drawn is not None:
         click.echo("\n".join((drawn.text, *wrap(CHART_KEY, width()), "")))
     click.echo(with_headings(growth_text(made, width())), nl=False)
@@ -180,13 +209,13 @@ def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...
         worked = [sheet.model_dump(mode="json") for sheet in sheets]
         click.echo(part_json({**made.model_dump(mode="json"), "worksheets": worked}))
     else:
-        text = plan_json(made) if as_json else with_headings(plan_text(made, width(), plain=plain))
+        text = plan_json(made) if as_json else with_headings(plan_text(made, width(), plain=words_only(plain)))
         click.echo(text, nl=as_json)
     if sheets and not as_json:
         from pathway.output.worksheet_text import worksheet_text
 
         for sheet in sheets:
-            printed = worksheet_text(sheet, width(), plain=plain or not sys.stdout.isatty())
+            printed = worksheet_text(sheet, width(), plain=words_only(plain))
             click.echo("\n" + with_headings(printed), nl=False)
     if made.conflicts:
         for item in made.conflicts:
@@ -196,6 +225,41 @@ def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...
 
 def _caution(made: Plan) -> str:
     return made.cautions[0].text
+
+
+def _registry_there() -> bool:
+    from pathway.registry.default import default_file
+
+    return default_file().exists()
+
+
+def _refuse_options(context: click.Context) -> None:
+    """Leave where an option stands before the verb: it would be lost, each verb takes its own."""
+    given = ParameterSource.COMMANDLINE
+    for option in context.command.params:
+        if (
+            option.name
+            and option.opts[0] not in ("-h", "--version")
+            and context.get_parameter_source(option.name) is given
+        ):
+            verb = context.invoked_subcommand
+            refuse(f"{option.opts[0]}: found before `{verb}`, expected after it; write it behind the verb.")
+
+
+def _open_registry(
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
+    by: str | None,
+    on: datetime.date | None,
+    clinic: Path | None,
+) -> None:
+    from pathway.cli_keeper import RegistryKeeper
+    from tui.app import run
+
+    protocol = protocol_of(clinic) if clinic is not None else None
+    with opened(address, key_file, ask_key) as store:
+        run({}, today(on), None, protocol, RegistryKeeper(store, name_of(by), now))
 
 
 def _open_screen(child: str | None, on: datetime.date | None, clinic: Path | None = None) -> None:

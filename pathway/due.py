@@ -28,7 +28,8 @@ class Due:
 def plan_summary(plan: Plan, record: Record, protocol: Protocol) -> dict[str, Any]:
     """Return what lists need of a plan as plain data: dates as ISO text.
 
-    `next` and `next_on` are the next operation, `measure` what gates need to be measured by when, `see_again_by` the
+    `born`, `diagnosis` and `difference_mm` (at maturity, untreated) say who it is, `next` and `next_on` are the next
+    operation, `measure` what gates need to be measured by when, `see_again_by` the
     next follow-up, `opens` the windows of operations, `arrest_last` the last useful day of a growth arrest.
     """
     coming = [stage for stage in plan.stages if stage.date is not None and stage.status not in ("done", "under_way")]
@@ -36,7 +37,11 @@ def plan_summary(plan: Plan, record: Record, protocol: Protocol) -> dict[str, An
     arrest = next((stage for stage in plan.stages if stage.kind == ARREST and stage.window is not None), None)
     last = max((visit.date for visit in record.visits), default=None)
     again = None if last is None else add_months(last, int(protocol.number("next_visit_months")))
+    at_maturity = plan.growth.at_maturity
     return {
+        "born": str(record.child.date_of_birth),
+        "diagnosis": f"{plan.child.diagnosis_label}, {plan.child.affected_side}",
+        "difference_mm": None if at_maturity is None else at_maturity.discrepancy_mm.p50,
         "next": f"{operations[0].label} on {operations[0].date}" if operations else "",
         "next_on": str(operations[0].date) if operations else None,
         "course": plan.recommended.summary if plan.recommended else "",

@@ -6,6 +6,7 @@ Causes are found, not guessed: the plan is made again with each fact left out in
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from pathway.compare import Difference, Key, differences
@@ -62,14 +63,24 @@ def preview(
     return compared(old, before, new, after, protocol, seed=seed)
 
 
-def compared(old: Record, before: Plan, new: Record, after: Plan, protocol: Protocol, *, seed: int = 0) -> Preview:
+def compared(
+    old: Record,
+    before: Plan,
+    new: Record,
+    after: Plan,
+    protocol: Protocol,
+    *,
+    seed: int = 0,
+    make: Callable[..., Plan] = make_plan,
+) -> Preview:
     """Return the differences of two plans as they are, with their causes among the facts between two records.
 
-    The plans may have been made with other rules than `protocol`, by which causes are looked for.
+    The plans may have been made with other rules than `protocol`, by which causes are looked for. Plans are made by
+    `make`, called as `make_plan` is, so that who waits no longer can leave by an exception.
     """
 
     def planned(record: Record) -> Plan:
-        return make_plan(record, protocol, after.on, seed=seed, chances=False)
+        return make(record, protocol, after.on, seed=seed, chances=False)
 
     found = differences(before, after)
     facts = facts_between(old, new, protocol)

@@ -7,19 +7,20 @@ import gc
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 from rich.text import Text
 from textual import work
-from textual.app import App, SystemCommand
-from textual.binding import BindingType
+from textual.app import SystemCommand
 from textual.message import Message
 from textual.screen import Screen
 
 from pathway.protocol.model import Protocol
 from pathway.record import Record
-from tui import keys, planner, telling
+from tui import planner, telling
+from tui.keeping import Keeper
 from tui.pictures import Pictures
+from tui.saving import SavingApp
 from tui.screens.base import ChildScreen, OwnScreen
 from tui.screens.children import ChildrenScreen
 from tui.session import NothingToDo, Shelf, shelf
@@ -35,11 +36,10 @@ OVER_ROAD = 3
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
-class PathwayApp(App[None]):
+class PathwayApp(SavingApp):
     """Children, their roads, what comes before what, and why."""
 
     TITLE = "limb-pathway"
-    BINDINGS: ClassVar[list[BindingType]] = [keys.QUIT]
     ENABLE_COMMAND_PALETTE = True
 
     class Planned(Message):
@@ -52,15 +52,17 @@ class PathwayApp(App[None]):
             super().__init__()
 
     def __init__(
-        self, files: Mapping[str, str], on: datetime.date, child: str | None = None, protocol: Protocol | None = None
+        self,
+        files: Mapping[str, str],
+        on: datetime.date,
+        child: str | None = None,
+        protocol: Protocol | None = None,
+        keeper: Keeper | None = None,
     ) -> None:
-        super().__init__()
+        super().__init__(shelf(files), on, protocol, keeper)
         self.protocol = protocol
-        self.rules: Protocol | None = protocol
         self.pictures = Pictures()
         self.named: Mapping[str, tuple[str, ...]] = {}
-        self.shelf: Shelf = shelf(files)
-        self.on = on
         self.first_child = child if child in files else None
         self.aids: Aids | None = None
         self.goal_mm: tuple[float, float] | None = None
@@ -88,6 +90,8 @@ class PathwayApp(App[None]):
         self.push_screen(ChildrenScreen())
         if self.first_child is not None:
             self.open_road(self.first_child)
+        if self.keeper is not None:
+            self.find_children()
         self.call_after_refresh(self._plan_next)
 
     def _fatal_error(self) -> None:
@@ -107,7 +111,9 @@ class PathwayApp(App[None]):
     @work(thread=True)
     def _plan(self, name: str, text: str, record: Record | None, width: int) -> None:
         try:
-            if record is None or self.rules is None:
+            if record is None and self.keeper is not None and self.rules is not None:
+                outcome = planner.make_kept(name, self.keeper, self.on, self.rules)
+            elif record is None or self.rules is None:
                 outcome = planner.make(name, text, self.on, self.protocol)
             else:
                 outcome = planner.make_from(name, record, self.on, self.rules)
@@ -127,16 +133,18 @@ class PathwayApp(App[None]):
         elif isinstance(outcome, planner.Made):
             self.aids, self.goal_mm, self.rules = outcome.aids, outcome.goal_mm, outcome.protocol
             told = telling.of_edit(entry, outcome.plan)
-            self.shelf = self.shelf.with_plan(event.name, outcome.record, outcome.plan, told)
+            due = None if self.keeper is None else outcome.due
+            self.shelf = self.shelf.with_plan(event.name, outcome.record, outcome.plan, told, due)
         else:
             self.shelf = self.shelf.with_problems(event.name, outcome)
         self._at_work = False
         # Plans stay; looking through them for garbage again and again would hold up keys for a third of a second.
         gc.freeze()
         self._tell_screens(event.name)
+        self.save_waiting(event.name)
         self._plan_next()
 
-    def _tell_screens(self, name: str) -> None:
+    def _tell_screens(self, name: str | None) -> None:
         for screen in self.screen_stack:
             if isinstance(screen, OwnScreen) and screen.is_mounted:
                 screen.shelf_changed(self.shelf, name)
@@ -158,6 +166,10 @@ class PathwayApp(App[None]):
 
     def _now(self, child: str, shelf: Shelf) -> None:
         self.shelf, self._wanted = shelf, child
+        self.show(child)
+
+    def show(self, child: str | None) -> None:
+        """Tell the screens that a child, or the whole list, changed, and plan what is to be planned."""
         self._tell_screens(child)
         self._plan_next()
 
@@ -165,8 +177,9 @@ class PathwayApp(App[None]):
         """Open the road of a child; it is planned next where it is not yet."""
         from tui.screens.road import RoadScreen
 
-        self._wanted = child
+        self._wanted, self.shelf = child, self.shelf.opening(child)
         self.push_screen(RoadScreen(child))
+        self._plan_next()
 
     def open_before(self, child: str, stage: str) -> None:
         """Open what comes before a stage."""
@@ -203,6 +216,17 @@ class PathwayApp(App[None]):
         from tui.screens.what_if import WhatIfScreen
 
         self.push_screen(WhatIfScreen(child))
+
+    def open_follow_up(self, child: str) -> None:
+        """Open the form for a visit, an operation done or a decision."""
+        from tui.screens.followup import FollowUpScreen
+
+        if isinstance(self.screen, FollowUpScreen):
+            return
+        if isinstance(self.screen, ChildScreen) and len(self.screen_stack) > OVER_ROAD:
+            self.switch_screen(FollowUpScreen(child))
+        else:
+            self.push_screen(FollowUpScreen(child))
 
     def open_why(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
         """Open the statements of a screen with the rule behind each; at `rule` where one is named."""
@@ -271,9 +295,11 @@ class PathwayApp(App[None]):
             yield SystemCommand("Details", "Why, gates, limits and sources of the stage", screen.action_details)
             yield SystemCommand("Worksheet", "The numbers of the selected operation", screen.action_worksheet)
             yield SystemCommand("Undo", "Take the last edit back", screen.action_undo)
+            yield SystemCommand("Save", "Save the edits where the child is kept", screen.action_save)
             yield SystemCommand("Redo", "Do the last undone edit again", screen.action_redo)
         if isinstance(screen, ChildScreen) and screen.plan is not None:
             yield SystemCommand("Courses", "The ways to the goal side by side", screen.action_courses)
+            yield SystemCommand("Follow-up", "Enter a visit, an operation, a decision", screen.action_follow_up)
             yield SystemCommand("Family view", "The plan in plain words", screen.action_family)
             yield SystemCommand("Why and sources", "The rule behind each statement", screen.action_why)
         yield SystemCommand("Help", "Keys and marks", self.show_help)
@@ -288,10 +314,15 @@ class PathwayApp(App[None]):
 
 
 def run(
-    files: Mapping[str, str], on: datetime.date, child: str | None = None, protocol: Protocol | None = None
+    files: Mapping[str, str],
+    on: datetime.date,
+    child: str | None = None,
+    protocol: Protocol | None = None,
+    keeper: Keeper | None = None,
 ) -> None:
     """Open the screens on case files by name, planned as on a day; `child` opens that child's road at once.
 
-    Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours.
+    Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours. With a `keeper` its
+    children are shown in place of files, and changes can be saved.
     """
-    PathwayApp(files, on, child, protocol).run()
+    PathwayApp(files, on, child, protocol, keeper).run()

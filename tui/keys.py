@@ -9,6 +9,7 @@ BACK = Binding("escape", "back", "Back", key_display="Esc")
 WHY = Binding("f2,w", "why", "Why", key_display="F2")
 UNDO = Binding("ctrl+z", "undo", "Undo", key_display="^z")
 REDO = Binding("ctrl+y", "redo", "Redo", key_display="^y", show=False)
+SAVE = Binding("ctrl+s", "save", "Save", key_display="^s")
 QUIT = Binding("ctrl+q", "quit", "Quit", key_display="^q", priority=True)
 
 CHILDREN = (
@@ -18,6 +19,7 @@ CHILDREN = (
     Binding("pageup", "move(-8)", "Eight up", show=False),
     Binding("pagedown", "move(8)", "Eight down", show=False),
     Binding("escape", "clear", "Clear search", key_display="Esc"),
+    Binding("f4", "sort", "By day or name", key_display="F4"),
 )
 ROAD = (
     Binding("left", "age(-1)", "Age", key_display="←→"),
@@ -36,6 +38,7 @@ ROAD = (
     Binding("c", "courses", "Courses"),
     Binding("s", "worksheet", "Sheet"),
     Binding("f", "family", "Family"),
+    Binding("v", "follow_up", "Visit"),
 )
 BEFORE = (
     Binding("up,left,shift+tab", "stage(-1)", "Stage", key_display="↑ ↓"),
@@ -67,20 +70,32 @@ COURSES = (
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
 WHAT_IF = (
-    Binding("up", "field(-1)", "Wish", key_display="↑ ↓"),
-    Binding("down", "field(1)", "Next wish", show=False),
+    Binding("up", "field(-1)", "Wish", key_display="↑ ↓", priority=True),
+    Binding("down", "field(1)", "Next wish", show=False, priority=True),
     Binding("f5", "keep", "Keep as wishes", key_display="F5"),
     Binding("f6", "clear", "Clear", key_display="F6"),
-    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
+    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
 WORKSHEET = (
-    Binding("up", "field(-1)", "Input", key_display="↑ ↓"),
-    Binding("down", "field(1)", "Next input", show=False),
+    Binding("up", "field(-1)", "Input", key_display="↑ ↓", priority=True),
+    Binding("down", "field(1)", "Next input", show=False, priority=True),
     Binding("shift+tab", "stage(-1)", "Stage", key_display="Tab", show=False),
     Binding("tab", "stage(1)", "Stage", key_display="Tab", priority=True),
     Binding("f4", "draw", "Drawing", key_display="F4"),
     Binding("f6", "clear", "As planned", key_display="F6"),
+    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", priority=True),
+    Binding("pagedown", "page(1)", "Page down", show=False),
+)
+FOLLOW_UP = (
+    Binding("up", "field(-1)", "Field", key_display="↑ ↓"),
+    Binding("down", "field(1)", "Next field", show=False),
+    Binding("shift+tab", "part(-1)", "Part before", show=False, priority=True),
+    Binding("tab", "part(1)", "Part", key_display="Tab", priority=True),
+    Binding("f3", "find", "Find", key_display="F3"),
+    Binding("f4", "option", "Next choice", key_display="F4"),
+    Binding("f5", "keep", "Keep", key_display="F5"),
+    Binding("f6", "clear", "Clear", key_display="F6"),
     Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
@@ -97,6 +112,10 @@ WHY_KEYS = (
     Binding("pageup", "page(-1)", "Read the rule", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
+LEAVE = (
+    Binding("ctrl+s", "save", "Save and leave", key_display="^s"),
+    Binding("ctrl+q", "app.quit", "Leave without saving", key_display="^q", priority=True),
+)
 REASON = (
     Binding("enter", "save", "Save", key_display="Enter", priority=True),
     Binding("f3", "who", "Family or team", key_display="F3"),
@@ -110,6 +129,7 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("F1 or ?", "this help"),
             ("F2 or w", "why: the rule and the sources behind each statement"),
             ("Ctrl+Z, Ctrl+Y", "undo the last edit, do it again"),
+            ("Ctrl+S", "save what was changed, with the plan, where the children are kept"),
             ("Ctrl+P", "all commands by name, colours too"),
             ("Ctrl+Q", "leave the program"),
             ("Mouse", "click a child, a stage or an age"),
@@ -122,6 +142,7 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("↑ ↓", "choose a child"),
             ("Enter", "open the road of the child"),
             ("Esc", "clear the search"),
+            ("F4", "children of a registry by the day of what they need, or by name"),
         ),
     ),
     (
@@ -136,6 +157,19 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("c", "courses: the ways to the goal side by side"),
             ("s", "worksheet of the stage"),
             ("f", "the plan in plain words"),
+            ("v", "visit: enter a follow-up and see what it changes"),
+        ),
+    ),
+    (
+        "Follow-up",
+        (
+            ("↑ ↓ or Enter", "select a field; type to fill it in"),
+            ("Tab", "visit, operation done, decision"),
+            ("F3", "find any other finding by a part of its name"),
+            ("F4", "the next choice of the field"),
+            ("F5", "keep everything entered as one edit; Ctrl+Z takes it back"),
+            ("F6", "clear; Ctrl+Z brings it back"),
+            ("Esc", "leave; what was typed waits here for the child"),
         ),
     ),
     (
@@ -165,6 +199,7 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         (
             ("↑ ↓", "select an input; type to change it"),
             ("Tab", "the next stage that has a worksheet"),
+            ("F4", "the drawing in place of the numbers, where there is one; again: the numbers"),
             ("F6", "all inputs as planned again; Ctrl+Z the last one"),
         ),
     ),

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from pathway.due import Due
 from pathway.plan_model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 from tui.telling import Aids
 
 if TYPE_CHECKING:
+    from pathway.followup import Preview
     from pathway.what_if import Answer, WhatIf
+    from tui.keeping import Keeper
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +28,7 @@ class Made:
     aids: Aids
     goal_mm: tuple[float, float]
     protocol: Protocol
+    due: tuple[Due, ...] = ()
 
 
 def make(name: str, text: str, on: datetime.date, given: Protocol | None = None) -> Made | tuple[str, ...]:
@@ -44,14 +48,27 @@ def make(name: str, text: str, on: datetime.date, given: Protocol | None = None)
 
 def make_from(name: str, record: Record, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
     """Return the plan of a record, or the sentences that say why there is none."""
+    from pathway.due import plan_summary
     from pathway.plan import PlanBreach, make_plan
+    from tui.keeping import needs_of
     from tui.telling import aids
 
     try:
         plan = make_plan(record, protocol, on)
     except PlanBreach as error:
         return (f"{name}: internal error, no plan is shown: the plan made breaks its own rules ({error}).",)
-    return Made(record, plan, aids(protocol), (0.0, protocol.number("goal_band_mm")), protocol)
+    due = needs_of(name, plan_summary(plan, record, protocol), on)
+    return Made(record, plan, aids(protocol), (0.0, protocol.number("goal_band_mm")), protocol, due)
+
+
+def make_kept(name: str, keeper: Keeper, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
+    """Return the plan of a child as it is kept now, or why there is none."""
+    from tui.keeping import NotKept
+
+    try:
+        return make_from(name, keeper.read(name), on, protocol)
+    except NotKept as error:
+        return (f"{error} Then open the child again.",)
 
 
 def ask(record: Record, on: datetime.date, protocol: Protocol, asked: WhatIf) -> Answer | tuple[str, ...]:
@@ -65,6 +82,36 @@ def ask(record: Record, on: datetime.date, protocol: Protocol, asked: WhatIf) ->
         return (f"Internal error: the plan under these wishes breaks its own rules ({error}). Nothing was changed.",)
     except KeyError as error:
         return (f"The protocol has no stage {error}.",)
+
+
+class Left(Exception):
+    """Nobody waits for the answer any more."""
+
+
+def follow_up(
+    record: Record, before: Plan, new: Record, protocol: Protocol, wanted: Callable[[], bool]
+) -> Iterator[Preview | tuple[str, ...]]:
+    """Yield what the new facts change: at once without their causes, then with them; or why there is no plan.
+
+    Ends early where the answer is not `wanted` any more.
+    """
+    from pathway.compare import differences
+    from pathway.followup import Change, Preview, compared
+    from pathway.plan import PlanBreach, make_plan
+
+    def make(one: Record, rules: Protocol, on: datetime.date, **options: Any) -> Plan:
+        if not wanted():
+            raise Left
+        return make_plan(one, rules, on, **options)
+
+    try:
+        after = make(new, protocol, before.on)
+        yield Preview(before, after, (), tuple(Change(found, ()) for found in differences(before, after)))
+        yield compared(record, before, new, after, protocol, make=make)
+    except Left:
+        return
+    except PlanBreach as error:
+        yield (f"Internal error: the plan with this breaks its own rules ({error}). Nothing was changed.",)
 
 
 def names_in(protocol: Protocol) -> Mapping[str, tuple[str, ...]]:

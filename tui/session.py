@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from pathway.days import age_words
+from pathway.due import Due
 from pathway.output.chart import cm
 from pathway.plan_model import Plan, PlanStage
 from pathway.record import Record
@@ -68,7 +69,9 @@ class Entry:
     """A child on the list: its file, and either a session, or sentences that say why there is none yet.
 
     `shown` is the last plan that was made: it stays on the screens until the next one is there. `told` says what
-    the last edit made of the plan.
+    the last edit made of the plan. `kept` is the record as it was read or saved last. `due` is what the child needs
+    next, None where nobody keeps lists. `listed` is the line that is known without planning: such a child is planned
+    when it is `opened`.
     """
 
     name: str
@@ -77,6 +80,10 @@ class Entry:
     problems: tuple[str, ...] = ()
     shown: Plan | None = None
     told: tuple[str, ...] = ()
+    kept: Record | None = None
+    due: tuple[Due, ...] | None = None
+    listed: Row | None = None
+    opened: bool = False
 
     @property
     def plan(self) -> Plan | None:
@@ -86,7 +93,13 @@ class Entry:
     @property
     def waiting(self) -> bool:
         """Return whether a plan is still to come."""
-        return (self.session is None or self.session.plan is None) and not self.problems
+        known = self.session is None and self.listed is not None and not self.opened
+        return (self.session is None or self.session.plan is None) and not self.problems and not known
+
+    @property
+    def unsaved(self) -> bool:
+        """Return whether something was changed since it was read or saved last."""
+        return self.session is not None and self.kept is not None and self.session.record != self.kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +112,7 @@ class Row:
     following: str
     when: str
     difference: str
+    unsaved: bool = False
 
     @property
     def words(self) -> str:
@@ -119,7 +133,9 @@ class Shelf:
                 return entry
         raise KeyError(name)
 
-    def with_plan(self, name: str, record: Record, plan: Plan, told: Iterable[str] = ()) -> Shelf:
+    def with_plan(
+        self, name: str, record: Record, plan: Plan, told: Iterable[str] = (), due: tuple[Due, ...] | None = None
+    ) -> Shelf:
         """Return the shelf with a child's finished plan; edits made before stay, `told` says what became of the last.
 
         A plan of a record that was edited meanwhile is not taken: the child is still to be planned.
@@ -129,7 +145,15 @@ class Shelf:
         if session.record != record:
             return self
         return self._with(
-            replace(entry, session=planned(session, plan), problems=(), shown=plan, told=tuple(told) or entry.told)
+            replace(
+                entry,
+                session=planned(session, plan),
+                problems=(),
+                shown=plan,
+                told=tuple(told) or entry.told,
+                kept=entry.kept or record,
+                due=due,
+            )
         )
 
     def with_problems(self, name: str, problems: Iterable[str]) -> Shelf:
@@ -141,7 +165,7 @@ class Shelf:
         if entry.session is None or not entry.session.done:
             return self._with(replace(entry, session=None, problems=said))
         last = entry.session.done[-1]
-        before = Session(last.before, entry.shown, entry.session.done[:-1])
+        before = Session(last.before, entry.shown, entry.session.done[:-1], (*entry.session.undone, last))
         return self._with(replace(entry, session=before, told=(f"Not done: {last.sentence}.", *said)))
 
     def edited(self, name: str, sentence: str, after: Record) -> Shelf:
@@ -159,6 +183,26 @@ class Shelf:
         session = self._session(name)
         changed = redo(session)
         return self._with_session(name, changed, f"Done again: {changed.done[-1].sentence}.")
+
+    def opening(self, name: str) -> Shelf:
+        """Return the shelf with a child to be planned that was only listed, or could not be read before."""
+        entry = self[name]
+        problems = entry.problems if entry.text else ()
+        return self._with(replace(entry, opened=True, problems=problems))
+
+    def telling(self, name: str, told: Iterable[str]) -> Shelf:
+        """Return the shelf with what is to be said of a child."""
+        return self._with(replace(self[name], told=tuple(told)))
+
+    def saved(self, name: str, record: Record, told: Iterable[str]) -> Shelf:
+        """Return the shelf with a record that is kept now; edits stay and can still be undone."""
+        return self._with(replace(self[name], kept=record, told=tuple(told)))
+
+    def overtaken(self, name: str, theirs: Record, together: Record, told: Iterable[str]) -> Shelf:
+        """Return the shelf with the record of others as the kept one and one's own changes as one edit on top."""
+        mine = Edit("Own changes on top of what others saved", theirs, together)
+        session = Session(together, None, (mine,) if together != theirs else ())
+        return self._with(replace(self[name], session=session, kept=theirs, told=tuple(told)))
 
     def _session(self, name: str) -> Session:
         session = self[name].session
@@ -197,16 +241,30 @@ def next_stage(plan: Plan) -> PlanStage | None:
     return operations[0] if operations else (dated[0] if dated else None)
 
 
+def needed(due: tuple[Due, ...], following: str, when: str) -> tuple[str, str]:
+    """Return what a child needs first and by when; what is next where nothing is due soon."""
+    if not due:
+        return following, when or ""
+    first = due[0]
+    more = f" (+{len(due) - 1} more)" if len(due) > 1 else ""
+    return f"{first.what[0].upper()}{first.what[1:]}{' (overdue)' if first.overdue else ''}{more}", str(first.by)
+
+
 def row(entry: Entry) -> Row:
     """Return a child's line on the list."""
     plan = entry.plan
     if entry.problems:
-        return Row(entry.name, "", "the file cannot be read", entry.problems[0], "", "")
+        what = "the file cannot be read" if entry.text else "cannot be read"
+        return Row(entry.name, "", what, entry.problems[0], "", "")
+    if plan is None and entry.listed is not None:
+        return entry.listed
     if plan is None:
         return Row(entry.name, "", "planning …", "", "", "")
     stage = next_stage(plan)
     at_maturity = plan.growth.at_maturity
     following, when = ("nothing dated", "") if stage is None else (stage.label, str(stage.date))
+    if entry.due is not None:
+        following, when = needed(entry.due, following, when)
     return Row(
         name=entry.name,
         age=age_words(plan.child.age_years),
@@ -214,4 +272,5 @@ def row(entry: Entry) -> Row:
         following="cannot be planned as the rules stand" if plan.conflicts else following,
         when="" if plan.conflicts else when,
         difference="not known" if at_maturity is None else cm(at_maturity.discrepancy_mm.p50),
+        unsaved=entry.unsaved,
     )

@@ -15,11 +15,15 @@ SIDES = ("left", "right", "child")
 SKELETAL_AGE = "skeletal_age_years"
 
 
-def visit_fragment(date: datetime.date, method: str, settings: Sequence[str]) -> str | Fault:
+def visit_fragment(
+    date: datetime.date, method: str, settings: Sequence[str], own_methods: Mapping[str, str] | None = None
+) -> str | Fault:
     """Return a visit as TOML from words such as `left.femur_length_mm=183`, or the fault of a word.
 
-    `child.` stands before findings of the whole child, nothing before the skeletal age.
+    `child.` stands before findings of the whole child, nothing before the skeletal age. `own_methods` names, by
+    `side.finding`, the method of a finding that was not measured by that of the visit.
     """
+    own = own_methods or {}
     lines = ["[[visit]]", f"date = {date.isoformat()}", f'method = "{method}"']
     tables: dict[str, list[str]] = {side: [] for side in SIDES}
     for word in settings:
@@ -28,7 +32,10 @@ def visit_fragment(date: datetime.date, method: str, settings: Sequence[str]) ->
         if not equals or not value or (side not in SIDES and name != SKELETAL_AGE):
             wanted = "side.finding=value, such as left.femur_length_mm=183"
             return Fault("--set", "", None, f'"{word}"', wanted, "write left., right. or child. before the finding")
-        line = f"{finding if dot else name} = {_shown(_typed(value))}"
+        shown = _shown(_typed(value))
+        if name in own and dot:
+            shown = f"{{ value = {shown}, method = {_shown(own[name])} }}"
+        line = f"{finding if dot else name} = {shown}"
         (tables[side] if dot else lines).append(line)
     for side, entries in tables.items():
         if entries:

@@ -73,7 +73,7 @@ def _table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     for course in plan.alternatives:
         for line in _cells(course, room, plain):
             yield _row(line, widths)
-    mark = "first" if plain else "▶"
+    mark = "1" if plain else "▶"
     better = "*: no other course has both less burden and a better chance"
     yield from wrap(f"{mark}: recommended or chosen; {better}; height and maturity in cm, + still short.", width, "  ")
 

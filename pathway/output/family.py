@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from pathway.days import age_words
+from pathway.output.shapes import FamilyPart, FamilyPrinted
 from pathway.output.text import cm_words
 from pathway.plan_model import Course, Plan, PlanStage, Quantiles
 
@@ -46,6 +47,12 @@ def family_text(plan: Plan, width: int = 72) -> str:
         for sentence in part.sentences:
             lines += textwrap.wrap(sentence, width - 2, initial_indent="  ", subsequent_indent="  ")
     return "\n".join(lines) + "\n"
+
+
+def family_data(plan: Plan) -> FamilyPrinted:
+    """Return the same as data for other programs."""
+    parts = tuple(FamilyPart(heading=p.heading, sentences=p.sentences, stage=p.stage) for p in family_parts(plan))
+    return FamilyPrinted(child=plan.child.id, on=plan.on, parts=parts, caution=plan.cautions[0].text)
 
 
 def _parts(plan: Plan) -> Iterator[Part]:

@@ -54,6 +54,9 @@ class StoredPrinted(Frozen):
 
     on: datetime.date
     up_to_date: bool
+    born: datetime.date | None = None
+    diagnosis: str = ""
+    difference_mm: float | None = None
     next: str
     next_on: datetime.date | None
     course: str

@@ -15,7 +15,7 @@ from pathway.plan import make_plan
 from pathway.plan_model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
-from pathway.record import Decision, Record, Visit
+from pathway.record import Decision, Operation, Record, Visit
 from pathway.registry.entry import Entry, Head, NewEntry, Overtaken, Saved, StoredPlan
 from pathway.registry.fold import parts_of
 from pathway.registry.payloads import (
@@ -27,12 +27,14 @@ from pathway.registry.payloads import (
     operation_entry,
     revision_entry,
     visit_entry,
+    withdrawal_entry,
 )
 from pathway.registry.store import Registry
 
+Item = Visit | Operation | Decision
 BATCH = 64
 """How many plans are stored together: what an interrupted run has lost at most."""
-CORRECTED = "completed at a follow-up"
+CORRECTED, TAKEN_BACK = "completed at a follow-up", "taken back by who entered it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +56,15 @@ def to_plan(registry: Registry, protocol: Protocol, on: datetime.date, *, every:
     digest, stored = protocol_digest(protocol), {plan.child: plan for plan in registry.stored_plans()}
     for line in registry.children():
         plan = stored.get(line.child)
-        fresh = plan is not None and plan.head == line.head and plan.protocol_digest == digest
-        if line.erased is None and (every or not fresh or (plan is not None and _month(plan.on) != _month(on))):
+        fresh = plan is not None and still_true(plan, line.head, digest, on)
+        if line.erased is None and (every or not fresh):
             record, head = registry.record_and_head(line.child)
             yield Task(line.child, head, record.model_dump(mode="json"))
+
+
+def still_true(plan: StoredPlan, head: Head, digest: str, on: datetime.date) -> bool:
+    """Return whether a stored plan is of these entries and rules, and of the month."""
+    return plan.head == head and plan.protocol_digest == digest and _month(plan.on) == _month(on)
 
 
 def plan_task(task: Task, on: datetime.date, clinic: Path | None) -> tuple[str, dict[str, Any] | str]:
@@ -113,12 +120,27 @@ def replan(
 
 
 def save_followup(
-    registry: Registry, known: Record, wanted: Record, seen: Head, *, who: str, when: datetime.datetime
+    registry: Registry,
+    known: Record,
+    wanted: Record,
+    seen: Head,
+    *,
+    who: str,
+    when: datetime.datetime,
+    plan: Plan | None = None,
+    reason: str = "",
 ) -> Saved | Overtaken:
-    """Keep what `wanted` has more than `known`, which was read at `seen`; a visit that was added to is corrected."""
-    entries = registry.entries(known.child.id)
-    news = tuple(_news(entries, known, wanted, who))
-    return registry.append(known.child.id, news, seen=seen, when=when)
+    """Keep what `wanted` has otherwise than `known`, which was read at `seen`, all together or not at all.
+
+    What was added to is corrected, what was taken back is withdrawn. `plan`, the plan of `wanted`, is kept after it
+    as a revision with its `reason`.
+    """
+    child = known.child.id
+    news = list(_news(registry.entries(child), known, wanted, who))
+    if plan is not None:
+        chosen = any(one.kind == "choose_course" and one not in known.decisions for one in wanted.decisions)
+        news.append(revision_entry(_revision(plan, recommended=not chosen, reason=reason), who))
+    return registry.append(child, news, seen=seen, when=when)
 
 
 def accept(
@@ -133,43 +155,66 @@ def accept(
     choice: Decision | None = None,
 ) -> Saved | Overtaken:
     """Keep a plan as a revision; with `choice` the decision for another course goes in together with it."""
-    kept = Revision(
-        plan=plan.model_dump(mode="json"),
-        on=plan.on,
-        protocol_version=plan.protocol.version,
-        recommended=choice is None,
-        reason=reason,
-    )
-    news = [revision_entry(kept, who)]
+    news = [revision_entry(_revision(plan, recommended=choice is None, reason=reason), who)]
     if choice is not None:
         news.insert(0, decision_entry(choice, who))
     return registry.append(child, news, seen=seen, when=when)
+
+
+def _revision(plan: Plan, *, recommended: bool, reason: str) -> Revision:
+    return Revision(
+        plan=plan.model_dump(mode="json"),
+        on=plan.on,
+        protocol_version=plan.protocol.version,
+        recommended=recommended,
+        reason=reason,
+    )
 
 
 def _news(entries: Sequence[Entry], known: Record, wanted: Record, who: str) -> Iterator[NewEntry]:
     if known.child != wanted.child:
         yield case_entry(wanted, who)
         return
-    own = {part.content.date: part.sequence for part in parts_of(entries) if isinstance(part.content, Visit)}
-    days = {visit.date: visit for visit in known.visits}
-    changed = [visit for visit in wanted.visits if visit.date in days and visit != days[visit.date]]
-    if any(visit.date not in own for visit in changed):
-        # The visit lies inside a case that was taken in whole: the whole is taken in again, the old one stays readable.
+    before, after = _items(known), _items(wanted)
+    same = {_key(item): item for item in after}
+    # An item that changed stands in place of the one of its own day; one that is not there any more was taken back.
+    changed = [(item, same.get(_key(item))) for item in before if item not in after]
+    parts = [(part.sequence, part.content) for part in parts_of(entries)]
+    kept = {_key(content): at for at, content in parts if isinstance(content, Visit | Operation | Decision)}
+    own = [kept.get(_key(item)) for item, _ in changed]
+    if None in own:
+        # It lies inside a case that was taken in whole: the whole is taken in again, the old one stays readable.
         yield case_entry(wanted, who)
         return
-    for visit in wanted.visits:
-        if visit.date not in days:
-            yield visit_entry(visit, who)
-    for visit in changed:
-        yield correction_entry(own[visit.date], visit, CORRECTED, who)
-    for operation in wanted.operations:
-        if operation not in known.operations:
-            yield operation_entry(operation, who)
-    for decision in wanted.decisions:
-        if decision not in known.decisions:
-            yield decision_entry(decision, who)
+    for sequence, (_, item) in zip(own, changed, strict=True):
+        assert sequence is not None
+        if item is None:
+            yield withdrawal_entry(sequence, TAKEN_BACK, who)
+        else:
+            yield correction_entry(sequence, item, CORRECTED, who)
+    replacing = [item for _, item in changed]
+    for item in after:
+        if item not in before and item not in replacing:
+            yield _added(item, who)
     if known.calendar != wanted.calendar:
         yield calendar_entry(wanted.calendar, who)
+
+
+def _items(record: Record) -> tuple[Item, ...]:
+    return (*record.visits, *record.operations, *record.decisions)
+
+
+def _key(item: Item) -> tuple[object, ...]:
+    """Return what stays when an item is completed; a decision is another one as soon as anything of it changes."""
+    if isinstance(item, Visit):
+        return "visit", item.date
+    return ("operation", item.kind, item.date, item.side) if isinstance(item, Operation) else ("decision", item)
+
+
+def _added(item: Item, who: str) -> NewEntry:
+    if isinstance(item, Visit):
+        return visit_entry(item, who)
+    return operation_entry(item, who) if isinstance(item, Operation) else decision_entry(item, who)
 
 
 def _month(day: datetime.date) -> tuple[int, int]:

@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from pathway.casefile import case_text
 from pathway.cli import main
 from pathway.record import Record
 from pathway.registry.store import open_registry
-from tests.examples import FOLDER, example
+from tests.examples import example
 from tests.exports.test_fhir_read import observation, of
 
 ON = ["--on", "2026-11-25"]
@@ -25,8 +26,6 @@ def run(*arguments: str | Path) -> Result:
 
 @pytest.fixture
 def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    from pathway.casefile import case_text
-
     monkeypatch.setenv("LIMB_PATHWAY_REGISTRY", str(tmp_path / "registry.db"))
     (tmp_path / "bare.toml").write_text(case_text(Record(child=example("rowan-02").child)), encoding="utf-8")
     assert run("registry", "import", tmp_path / "bare.toml", *ON).exit_code == 0
@@ -47,7 +46,9 @@ def kept(place: Path) -> Record:
 def test_case_to_bundle_to_registry(place: Path) -> None:
     pytest.importorskip("fhir.resources", reason="the extra fhir is not installed here")
     bundle = place / "bundle.json"
-    assert run("fhir", FOLDER / "rowan-02.toml", "-o", bundle, *ON).exit_code == 0
+    whole = place / "whole.toml"
+    whole.write_text(case_text(example("rowan-02")), encoding="utf-8")
+    assert run("fhir", whole, "-o", bundle, *ON).exit_code == 0
     result = run("registry", "import", "--fhir", bundle, "--by", "first surgeon", *ON)
     assert result.exit_code == 0, result.stderr
     assert "lengths taken in; entry" in result.stdout

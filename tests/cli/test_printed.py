@@ -28,6 +28,11 @@ VERBS = {
     "why": ["why", "{}", "femoral_lengthening"],
     "alternatives": ["alternatives", "{}"],
     "worksheet": ["worksheet", "lift", "{}"],
+    "children": ["children", "{}"],
+    "road": ["road", "{}"],
+    "before": ["before", "{}"],
+    "family": ["family", "{}"],
+    "behind": ["behind", "{}"],
 }
 
 

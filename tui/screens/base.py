@@ -60,7 +60,7 @@ class OwnScreen(Screen[None]):
 class ChildScreen(OwnScreen):
     """A screen about one child and one selected stage."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [keys.UNDO, keys.REDO]
+    BINDINGS: ClassVar[list[BindingType]] = [keys.UNDO, keys.REDO, keys.SAVE]
 
     def __init__(self, child: str, stage: str | None = None) -> None:
         super().__init__()
@@ -125,6 +125,8 @@ class ChildScreen(OwnScreen):
         if action in ("undo", "redo"):
             session = self.home.shelf[self.child].session
             return session is not None and bool(session.done if action == "undo" else session.undone)
+        if action == "save":
+            return self.home.shelf[self.child].unsaved
         if action == "why":
             return self.plan is not None
         return super().check_action(action, parameters)
@@ -137,6 +139,10 @@ class ChildScreen(OwnScreen):
         """Do the last undone edit again."""
         self.home.redo(self.child)
 
+    def action_save(self) -> None:
+        """Save the edits where the child is kept."""
+        self.home.save(self.child)
+
     def action_courses(self) -> None:
         """Open the courses side by side."""
         self.home.open_courses(self.child, self.stage)
@@ -144,6 +150,10 @@ class ChildScreen(OwnScreen):
     def action_family(self) -> None:
         """Open the plan in plain words."""
         self.home.open_family(self.child, self.stage)
+
+    def action_follow_up(self) -> None:
+        """Open the follow-up."""
+        self.home.open_follow_up(self.child)
 
     def action_worksheet(self) -> None:
         """Open the worksheet of the selected stage."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import ClassVar
 
 from rich.text import Text
@@ -16,7 +17,9 @@ from tui.session import Row, Shelf
 from tui.widgets import frame
 
 HEADS = ("Child", "Age", "Diagnosis", "What is next", "When", "Difference\nat maturity\nuntreated")
+KEPT_HEADS = ("Child", "Age", "Diagnosis", "Needs next", "By", HEADS[-1])
 LEAST = (10, 9, 19, 18, 11, 11)
+LAST = "9999"
 SHARES = (1, 0, 5, 5, 0, 0)
 
 
@@ -25,15 +28,16 @@ class ChildrenScreen(OwnScreen):
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.CHILDREN, keys.HELP, keys.QUIT]
     DEFAULT_CSS = """
-    ChildrenScreen Input { border: none; height: 1; margin: 0 1; padding: 0; background: $panel; }
+    ChildrenScreen Input { border: none; height: 1; margin: 0 0 0 1; padding: 0; background: $panel; }
     ChildrenScreen Input:focus { border: none; }
-    ChildrenScreen DataTable { height: 1fr; margin: 0 0 0 1; background: $background; scrollbar-size: 1 1; }
+    ChildrenScreen DataTable { height: 1fr; width: 1fr; margin: 0 0 0 1; background: $background; scrollbar-size: 1 1; }
     ChildrenScreen .datatable--header { background: $panel; color: $role-accent; text-style: bold; }
     """
 
     def __init__(self) -> None:
         super().__init__()
         self._rows: tuple[Row, ...] = ()
+        self._by_day = False
 
     def compose(self) -> ComposeResult:
         """Lay out title, caution, search, table, notice, keys."""
@@ -67,20 +71,34 @@ class ChildrenScreen(OwnScreen):
         kept = self.chosen
         search = self.query_one(Input).value
         self._rows = self.home.shelf.found(search)
+        if self._by_day:
+            self._rows = tuple(sorted(self._rows, key=lambda row: (row.when or LAST, row.name)))
         table.clear(columns=True)
-        for head, width in zip(HEADS, _widths(self.size.width), strict=True):
+        heads = HEADS if self.home.keeper is None else KEPT_HEADS
+        widths = _widths(self.size.width)
+        for head, width in zip(heads, widths, strict=True):
             table.add_column(head, width=width)
         for row in self._rows:
-            cells = (row.name, row.age, row.diagnosis, row.following, row.when, row.difference)
-            table.add_row(*(Text(cell) for cell in cells), height=None, key=row.name)
+            cells = (
+                f"{row.name} ✎" if row.unsaved else row.name,
+                row.age,
+                row.diagnosis,
+                row.following,
+                row.when,
+                row.difference,
+            )
+            apart = (Text(_wrapped(cell, width)) for cell, width in zip(cells, widths, strict=True))
+            table.add_row(*apart, height=None, key=row.name)
         names = [row.name for row in self._rows]
         if kept in names:
             table.move_cursor(row=names.index(kept))
-        words = "" if names else f"No child matches {search!r}. Escape clears the search."
+        words = "" if names or not search else f"No child matches {search!r}. Escape clears the search."
+        words = self.home.listing or words
         self.query_one(frame.Notice).say(words)
         count = len(self.home.shelf.entries)
         shown = f"{len(names)} of {count}" if len(names) != count else f"{count}"
-        self.query_one(frame.Title).update(f"Children: {shown}, planned as on {self.home.on}")
+        where = f" in {self.home.keeper.place}" if self.home.keeper is not None else ""
+        self.query_one(frame.Title).update(f"Children: {shown}{where}, planned as on {self.home.on}")
 
     @property
     def chosen(self) -> str | None:
@@ -104,6 +122,15 @@ class ChildrenScreen(OwnScreen):
         table = self.query_one(DataTable)
         table.move_cursor(row=max(0, min(len(self._rows) - 1, table.cursor_row + by)))
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now: there are days to sort by where lists are kept."""
+        return self.home.keeper is not None if action == "sort" else super().check_action(action, parameters)
+
+    def action_sort(self) -> None:
+        """Show the children by the day of what they need first, or by name again."""
+        self._by_day = not self._by_day
+        self.fill()
+
     def action_open(self) -> None:
         """Open the child under the cursor."""
         if self.chosen is not None:
@@ -112,6 +139,13 @@ class ChildrenScreen(OwnScreen):
     def action_clear(self) -> None:
         """Clear the search."""
         self.query_one(Input).value = ""
+
+
+def _wrapped(text: str, width: int) -> str:
+    """Return a text in lines that leave a blank before the next column; one that just fits is left as it is."""
+    if len(text) <= width:
+        return text
+    return "\n".join(textwrap.wrap(text, width - 1, break_long_words=False, break_on_hyphens=False))
 
 
 def _widths(total: int) -> tuple[int, ...]:

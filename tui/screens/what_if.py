@@ -10,7 +10,6 @@ from textual import work
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container
-from textual.events import Resize
 from textual.message import Message
 from textual.widgets import Input as TextLine
 
@@ -18,14 +17,13 @@ from pathway.output.course_cards import facts
 from pathway.output.picture import Role
 from pathway.what_if import Answer, WhatIf
 from tui import decisions, keys, planner
-from tui.screens.base import ChildScreen
+from tui.screens.filled import FormScreen
 from tui.screens.reason import ReasonScreen, Who
 from tui.telling import Say
 from tui.widgets import frame
 from tui.widgets.form import Field, Form
 from tui.widgets.prose import Prose
 
-WIDE = 100
 PREFERENCES = {
     "fewest_operations": "Fewest operations matter most",
     "least_device_time": "Least time with a device matters most",
@@ -41,10 +39,11 @@ class Wrong(Exception):
     """What was typed cannot be a wish; the sentence says what is expected."""
 
 
-class WhatIfScreen(ChildScreen):
+class WhatIfScreen(FormScreen):
     """Wishes on one side, the answer on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.WHAT_IF]
+    RESULT = "#answer"
     DEFAULT_CSS = """
     WhatIfScreen #body { layout: vertical; height: 1fr; }
     WhatIfScreen Form { height: 11; width: 100%; }
@@ -64,8 +63,6 @@ class WhatIfScreen(ChildScreen):
 
     def __init__(self, child: str) -> None:
         super().__init__(child)
-        self.typed: dict[str, str] = {}
-        self._before: list[dict[str, str]] = []
         self.asked = WhatIf()
 
     def compose(self) -> ComposeResult:
@@ -82,10 +79,6 @@ class WhatIfScreen(ChildScreen):
         self.query_one(TextLine).focus()
         self.query_one(Form).offer(tuple(self._fields()))
         self._say([Say("Type a wish: the plan under it is worked out beside the plan as it stands."), _NOTHING])
-
-    def on_resize(self, event: Resize) -> None:
-        """Put the wishes beside the answer where there is width for it."""
-        self.set_class(event.size.width >= WIDE, "wide")
 
     def _fields(self) -> Iterator[Field]:
         plan = self.plan
@@ -106,19 +99,10 @@ class WhatIfScreen(ChildScreen):
             name, label, self.typed.get(name, ""), unit, f"{wanted}; empty: no such wish", "", name in self.typed
         )
 
-    def on_form_changed(self, event: Form.Changed) -> None:
-        """Take the wish and ask anew."""
-        self._before.append(dict(self.typed))
-        if event.text.strip():
-            self.typed[event.name] = event.text.strip()
-        else:
-            self.typed.pop(event.name, None)
-        self._ask(typing=True)
-
-    def _ask(self, *, typing: bool = False) -> None:
+    def typed_anew(self, *, typing: bool = False) -> None:
+        """Ask anew under the wishes as they stand."""
         form = self.query_one(Form)
         form.offer(tuple(self._fields()), typing=typing)
-        self.refresh_bindings()
         try:
             self.asked = wishes_of(self.typed)
         except Wrong as error:
@@ -147,36 +131,6 @@ class WhatIfScreen(ChildScreen):
 
     def _say(self, said: list[Say]) -> None:
         self.query_one("#answer", Prose).say(said)
-
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Return whether an action can be done now: wishes are kept and cleared where there are any."""
-        if action in ("keep", "clear"):
-            return bool(self.typed)
-        if action == "undo":
-            return bool(self._before)
-        return False if action == "redo" else super().check_action(action, parameters)
-
-    def action_undo(self) -> None:
-        """Take the last change of a wish back."""
-        if self._before:
-            self.typed = self._before.pop()
-            self._ask()
-
-    def action_clear(self) -> None:
-        """Take all wishes away."""
-        self._before.append(dict(self.typed))
-        self.typed = {}
-        self._ask()
-
-    def action_field(self, by: int) -> None:
-        """Choose the wish before or after."""
-        form = self.query_one(Form)
-        form.choose(form.place + by)
-
-    def action_page(self, by: int) -> None:
-        """Scroll the answer."""
-        prose = self.query_one("#answer", Prose)
-        prose.scroll_relative(y=by * max(1, prose.size.height - 2), animate=False)
 
     def action_keep(self) -> None:
         """Ask for the reason; then the wishes stand in the record and the plan follows them."""

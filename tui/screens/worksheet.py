@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import ClassVar
 
@@ -19,7 +20,7 @@ from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, kind_for
 from pathway.worksheets.sheet import Input, InputProblem, Kind, Sheet
 from tui import keys, statements
-from tui.screens.base import ChildScreen
+from tui.screens.filled import FormScreen
 from tui.session import Shelf
 from tui.statements import Statement
 from tui.telling import Say, in_date_order
@@ -27,15 +28,15 @@ from tui.widgets import frame
 from tui.widgets.form import Field, Form
 from tui.widgets.prose import Prose
 
-WIDE = 100
 LEAST = 40
 LEAST_DRAWN = 24
 
 
-class WorksheetScreen(ChildScreen):
+class WorksheetScreen(FormScreen):
     """Inputs on one side, what follows from them on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.WORKSHEET]
+    RESULT = "#sheet"
     DEFAULT_CSS = """
     WorksheetScreen #body { layout: vertical; height: 1fr; }
     WorksheetScreen #left { height: 9; width: 100%; }
@@ -43,21 +44,17 @@ class WorksheetScreen(ChildScreen):
     WorksheetScreen #sheet { height: 1fr; padding: 0 1; }
     WorksheetScreen #drawing { height: 1fr; padding: 0 1; display: none; }
     WorksheetScreen.drawn #drawing { display: block; }
-    WorksheetScreen.drawn #left { height: 1fr; }
-    WorksheetScreen.drawn Form { height: 7; }
+    WorksheetScreen.drawn #left { height: 7; }
     WorksheetScreen.drawn #sheet { display: none; }
     WorksheetScreen.wide #body { layout: horizontal; }
     WorksheetScreen.wide #left { width: 44; height: 100%; }
     WorksheetScreen.wide Form { height: 1fr; padding: 1 0 0 0; }
-    WorksheetScreen.wide #drawing { height: 18; width: 100%; }
-    WorksheetScreen.wide.pictured #drawing { display: block; }
-    WorksheetScreen.wide #sheet { display: block; height: 100%; width: 1fr; padding: 0 2; }
+    WorksheetScreen.wide #drawing { height: 100%; width: 1fr; padding: 1 2; }
+    WorksheetScreen.wide #sheet { height: 100%; width: 1fr; padding: 0 2; }
     """
 
     def __init__(self, child: str, stage: str | None = None) -> None:
         super().__init__(child, stage)
-        self.settings: dict[str, str] = {}
-        self._before: list[dict[str, str]] = []
         self._case: Case | None = None
         self.sheet: Sheet | None = None
 
@@ -69,7 +66,7 @@ class WorksheetScreen(ChildScreen):
         with Container(id="body"):
             with Vertical(id="left"):
                 yield Form(id="inputs")
-                yield Prose(id="drawing", focus=False)
+            yield Prose(id="drawing", focus=False)
             yield Prose(id="sheet", focus=False)
         yield frame.keys()
 
@@ -80,7 +77,7 @@ class WorksheetScreen(ChildScreen):
 
     def on_resize(self, event: Resize) -> None:
         """Put the inputs beside the sheet where there is width for it."""
-        self.set_class(event.size.width >= WIDE, "wide")
+        super().on_resize(event)
         self.call_after_refresh(self.show_sheet)
         self.refresh_bindings()
 
@@ -107,7 +104,7 @@ class WorksheetScreen(ChildScreen):
 
     def show_stage(self) -> None:
         """Open the worksheet of the selected stage, its inputs as planned."""
-        self.settings, self._before, self.sheet, self._case = {}, [], None, None
+        self.typed, self._before, self.sheet, self._case = {}, [], None, None
         instead = self._instead()
         stage, kind, session = self.selected, self.kind, self.home.shelf[self.child].session
         notice = self.query_one(frame.Notice)
@@ -119,7 +116,7 @@ class WorksheetScreen(ChildScreen):
         notice.say(instead)
         self._case = self._case_of(stage)
         self.query_one(frame.Title).update(f"{self.child}: worksheet, {stage.label}")
-        self.work_out()
+        self.typed_anew()
         self.refresh_bindings()
 
     def _nothing(self, stage: PlanStage | None) -> str:
@@ -149,20 +146,20 @@ class WorksheetScreen(ChildScreen):
         posterior = fit_growth(record.until(on), rules, on, known_steps=steps)
         return case_of(record, rules, on, self.plan, stage, posterior)
 
-    def work_out(self, *, typing: bool = False) -> None:
+    def typed_anew(self, *, typing: bool = False) -> None:
         """Work the sheet out with what was set; what cannot be is said below the line, the last sheet stays."""
         kind, case, form = self.kind, self._case, self.query_one(Form)
         if kind is None or case is None:
             return
         wrong = ""
         try:
-            self.sheet = KINDS[kind].make(case, self.settings)
+            self.sheet = KINDS[kind].make(case, self.typed)
         except InputProblem as error:
-            wrong = "; ".join(f"found {f.found}, expected {f.expected}; {f.do}" for f in error.faults)
+            wrong = "; ".join(f"found {f.found}, expected {f.expected}; {_typed(f.do)}" for f in error.faults)
             if self.sheet is None:
-                self.sheet = _bare(kind, case, self.settings)
+                self.sheet = _bare(kind, case, self.typed)
         if self.sheet is not None:
-            form.offer(tuple(_fields(self.sheet, self.settings)), typing=typing)
+            form.offer(tuple(_fields(self.sheet, self.typed)), typing=typing)
         self.show_sheet(stale=bool(wrong))
         form.complain(wrong)
 
@@ -180,9 +177,9 @@ class WorksheetScreen(ChildScreen):
 
     def _draw(self) -> None:
         """Draw the bone from the geometry of the sheet, where it has one."""
-        assert self.sheet is not None
+        if self.sheet is None:
+            return
         pictures, prose = self.sheet.drawings, self.query_one("#drawing", Prose)
-        self.set_class(bool(pictures), "pictured")
         if not pictures:
             self.set_class(False, "drawn")
             return
@@ -196,44 +193,11 @@ class WorksheetScreen(ChildScreen):
         self.toggle_class("drawn")
         self.call_after_refresh(self.show_sheet)
 
-    def on_form_changed(self, event: Form.Changed) -> None:
-        """Take what was typed and work the sheet out at once; an empty line is as planned."""
-        self._before.append(dict(self.settings))
-        if event.text.strip():
-            self.settings[event.name] = event.text
-        else:
-            self.settings.pop(event.name, None)
-        self.work_out(typing=True)
-        self.refresh_bindings()
-
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Return whether an action can be done now: undo takes back what was typed here."""
-        if action == "undo":
-            return bool(self._before)
-        if action == "clear":
-            return bool(self.settings)
+        """Return whether an action can be done now: the drawing is turned to where it has no place of its own."""
         if action == "draw":
-            return self.sheet is not None and bool(self.sheet.drawings) and not self.has_class("wide")
-        return False if action == "redo" else super().check_action(action, parameters)
-
-    def action_undo(self) -> None:
-        """Take the last change of an input back."""
-        if self._before:
-            self.settings = self._before.pop()
-            self.work_out()
-            self.refresh_bindings()
-
-    def action_clear(self) -> None:
-        """Set all inputs as planned again."""
-        self._before.append(dict(self.settings))
-        self.settings = {}
-        self.work_out()
-        self.refresh_bindings()
-
-    def action_field(self, by: int) -> None:
-        """Choose the input before or after."""
-        form = self.query_one(Form)
-        form.choose(form.place + by)
+            return self.sheet is not None and bool(self.sheet.drawings)
+        return super().check_action(action, parameters)
 
     def action_stage(self, by: int) -> None:
         """Open the worksheet of the stage before or after that has one; after the last comes the first."""
@@ -244,11 +208,6 @@ class WorksheetScreen(ChildScreen):
         place = ids.index(self.selected.id) + by if self.selected and self.selected.id in ids else 0
         self.query_one(Form).place = 0
         self.select(ids[place % len(ids)])
-
-    def action_page(self, by: int) -> None:
-        """Scroll the sheet."""
-        prose = self.query_one("#sheet", Prose)
-        prose.scroll_relative(y=by * max(1, prose.size.height - 2), animate=False)
 
     def statements(self) -> tuple[Statement, ...]:
         """Return the inputs and results of the sheet with what they rest on."""
@@ -297,7 +256,17 @@ def _wanted(item: Input) -> str:
 
 def _said(sheet: Sheet, width: int) -> Iterator[Say]:
     yield Say("Check every number against the radiograph before it is used.", role=Role.LEGEND)
-    for line in result_lines(sheet, width, drawn=False):
+    told = tuple(one.model_copy(update={"text": _typed(one.text)}) for one in sheet.warnings)
+    care = False
+    for line in result_lines(sheet.model_copy(update={"warnings": told}), width, drawn=False):
         mark = line.lstrip()[:1]
-        role = Role.STAGE_BLOCKED if mark == "✕" else Role.STAGE_READY if mark in "!▶" and mark else Role.TEXT
+        # A warning keeps its colour to its end.
+        care = mark in "!✕" if mark in ("!", "✕", "") else care and line.startswith("    ")
+        role = Role.STAGE_BLOCKED if mark == "✕" else Role.STAGE_READY if mark == "▶" or care else Role.TEXT
         yield Say(line, role=role, heading=bool(line) and not line.startswith(" "), fixed=True)
+
+
+def _typed(text: str) -> str:
+    """Return what the command line asks for as the screen asks for it: one types into the line of the input."""
+    text = re.sub(r" \(--set \w+=[^)]*\)", "", text)
+    return re.sub(r"give (?:it with )?--set \w+=\S*", "type it into its line", text)

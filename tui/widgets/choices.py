@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rich.segment import Segment
-from textual.events import Click
-from textual.geometry import Region
+from textual.events import Click, Resize
+from textual.geometry import Region, Size
 from textual.message import Message
 from textual.strip import Strip
 
@@ -37,9 +37,16 @@ class Choices(Prose, inherit_bindings=False):
         super().__init__(id=id, panel=panel, focus=False)
         self.place = 0
 
+    def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
+        """Return the lines that all paragraphs need, for a list that is as high as they are."""
+        return max(1, len(self.lines))
+
     def offer(self, said: Sequence[Say], place: int = 0) -> None:
         """Show paragraphs with one of them chosen."""
+        lines = len(self.lines)
         self.say(said, top=False)
+        if len(self.lines) != lines and self.styles.is_auto_height:
+            self.refresh(layout=True)
         self.choose(place)
 
     def choose(self, place: int) -> None:
@@ -50,6 +57,10 @@ class Choices(Prose, inherit_bindings=False):
             region = Region(0, rows[0], 1, rows[-1] - rows[0] + 1)
             self.scroll_to_region(region, animate=False, force=True, x_axis=False)
         self.refresh()
+
+    def on_resize(self, _event: Resize) -> None:
+        """Keep the chosen paragraph in view in the new place, once it is wrapped for it."""
+        self.call_after_refresh(lambda: self.choose(self.place))
 
     def prefix(self, owner: int, first: bool) -> str:
         """Return what stands before a line: the mark of the chosen paragraph."""

@@ -4,20 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 from textual.app import ComposeResult
+from textual.binding import BindingType
 from textual.containers import Vertical
 from textual.message import Message
 from textual.widgets import Input, Static
 
 from pathway.output.picture import Role
+from tui.options import Option, after
 from tui.telling import Say
 from tui.widgets.choices import Choices
 
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field: its name, its label, its value as typed, what may be typed, where the value comes from."""
+    """One field: its name, its label, its value as typed, what may be typed, where the value comes from.
+
+    `options` are what is chosen from, none where the value is free; `means` is what a part of a choice stands for. A
+    `wrong` one has a sentence that says why.
+    """
 
     name: str
     label: str
@@ -26,6 +33,15 @@ class Field:
     wanted: str = ""
     origin: str = ""
     by_hand: bool = False
+    options: tuple[Option, ...] = ()
+    means: str = ""
+    wrong: str = ""
+
+
+class Line(Input, inherit_bindings=False):
+    """One line to type in; leaves the keys that would scroll it, which it cannot, to the screen and its key line."""
+
+    BINDINGS: ClassVar[list[BindingType]] = list(Input.BINDINGS)
 
 
 class Form(Vertical):
@@ -58,7 +74,7 @@ class Form(Vertical):
         """Lay out the list, the question, the line to type in, the sentence."""
         yield Choices(id="fields", panel=True)
         yield Static("", id="asked", markup=False)
-        yield Input(id="typed", select_on_focus=False)
+        yield Line(id="typed", select_on_focus=False)
         yield Static("", id="said", markup=False)
 
     def on_mount(self) -> None:
@@ -71,18 +87,35 @@ class Form(Vertical):
         return self.fields[self.place] if 0 <= self.place < len(self.fields) else None
 
     def offer(self, fields: Sequence[Field], *, typing: bool = False) -> None:
-        """Show fields; while `typing` what stands in the line is left alone."""
+        """Show fields, the one typed in stays chosen; while `typing` what stands in the line is left alone."""
+        names = [field.name for field in fields]
+        if self.chosen is not None and self.chosen.name in names:
+            self.place = names.index(self.chosen.name)
         self.fields = tuple(fields)
         self.place = max(0, min(self.place, len(self.fields) - 1))
         self.query_one(Choices).offer([_line(field) for field in self.fields], self.place)
         if not typing:
             self._ask()
 
+    def open(self, fields: Sequence[Field], name: str = "") -> None:
+        """Show other fields, with the one of that name chosen, else the first."""
+        names = [field.name for field in fields]
+        self.fields, self.place = (), names.index(name) if name in names else 0
+        self.offer(fields)
+
     def choose(self, place: int) -> None:
         """Choose the field to type in; places beyond the ends are held."""
         self.place = max(0, min(len(self.fields) - 1, place))
         self.query_one(Choices).choose(self.place)
         self._ask()
+
+    def next_option(self) -> None:
+        """Put the next choice of the field into the line, as if it had been typed."""
+        field, typed = self.chosen, self.query_one(Input)
+        option = after(typed.value, field.options) if field else None
+        if option is not None:
+            typed.value = option.words
+            typed.cursor_position = len(typed.value)
 
     def complain(self, sentence: str) -> None:
         """Say what is wrong with what was typed; nothing says what is wanted."""
@@ -99,13 +132,18 @@ class Form(Vertical):
         typed.cursor_position = len(typed.value)
         unit = f" ({field.unit})" if field and field.unit else ""
         self.query_one("#asked", Static).update(f"{field.label}{unit}:" if field else "Nothing to set here")
-        self.complain("")
+        self.complain(field.wrong if field else "")
 
     def on_input_changed(self, event: Input.Changed) -> None:
         """Tell what was typed."""
         event.stop()
         if self.chosen is not None:
             self.post_message(self.Changed(self.chosen.name, event.value))
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Go on to the next field."""
+        event.stop()
+        self.choose(self.place + 1)
 
     def on_choices_picked(self, event: Choices.Picked) -> None:
         """Choose the field that was clicked."""
@@ -115,7 +153,9 @@ class Form(Vertical):
 
 
 def _line(field: Field) -> Say:
-    value = f"{field.value} {field.unit}".strip() if field.value else "not set"
+    value = f"{field.means or field.value} {field.unit}".strip() if field.value else "–" if field.origin else "not set"
     hand = " ✎" if field.by_hand else ""
     origin = f"  [{field.origin}]" if field.origin else ""
+    if field.wrong:
+        return Say(f"{field.label}: {value} ✕", role=Role.STAGE_BLOCKED)
     return Say(f"{field.label}: {value}{hand}{origin}", role=Role.LABEL if field.by_hand else Role.TEXT)

@@ -13,7 +13,7 @@ from textual.widget import Widget
 
 from tui.widgets.paint import paint_of
 
-LAST = ("back", "help", "why", "undo", "quit")
+LAST = ("back", "help", "why", "undo", "save", "quit")
 GAP = 2
 
 

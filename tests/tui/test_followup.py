@@ -1,0 +1,276 @@
+"""The surgeon updates the plan after a visit: types, is told a slip in place, sees what changes, keeps, undoes."""
+
+from __future__ import annotations
+
+import datetime
+
+import pytest
+from textual.pilot import Pilot
+from textual.widgets import Input
+
+from tests.plans import DAY, files, record
+from tests.tui.screens_of import settled, text_of, the_app
+from tui.app import PathwayApp
+from tui.screens.followup import FollowUpScreen
+from tui.screens.road import RoadScreen
+from tui.widgets.form import Form
+from tui.widgets.frame import CAUTION, Notice
+from tui.widgets.parts import Parts
+from tui.widgets.prose import Prose
+
+SIZE = (120, 40)
+ROWAN = {"rowan-02": files()["rowan-02"]}
+SIGNS = {" ": "space", ".": "full_stop", ",": "comma", "-": "minus"}
+
+
+async def typed(pilot: Pilot[None], text: str) -> None:
+    await pilot.press(*(SIGNS.get(sign, sign) for sign in text))
+
+
+async def planned(pilot: Pilot[None]) -> None:
+    """Wait until the plan with what is typed is there, with the cause of each change, or why it is not."""
+    screen = form_of(pilot.app)
+    while screen.entered.record is not None and not (
+        isinstance(screen.seen, tuple) or (screen.seen and screen.seen.entered)
+    ):
+        await pilot.pause()
+        await pilot.app.workers.wait_for_complete()
+    await pilot.pause()
+
+
+def changes(app: object) -> str:
+    """Return what the form says of the plan."""
+    return " ".join(say.text for say in form_of(app).query_one("#changes", Prose).said)
+
+
+def form_of(app: object) -> FollowUpScreen:
+    assert isinstance(app, PathwayApp)
+    assert isinstance(app.screen, FollowUpScreen)
+    return app.screen
+
+
+def lengths(app: PathwayApp) -> list[float]:
+    session = app.shelf["rowan-02"].session
+    assert session is not None
+    last = session.record.visits[-1]
+    return [item.value for item in last.measurements if last.date == DAY]  # type: ignore[misc]
+
+
+async def test_a_slip_is_told_in_place_and_what_is_right_shows_what_it_changes_and_why() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v")
+        assert form_of(app).query_one(Form).chosen.name == "left.femur_length_mm"  # type: ignore[union-attr]
+        await typed(pilot, "12.1")
+        await pilot.pause()
+        text = " ".join(text_of(app).split())
+        assert "found 12.1, expected 35 to 620 mm; did you mean 121: mm, not cm" in text
+        assert "F5 Keep" not in text
+        await pilot.press("f5")
+        assert form_of(app).entered.record is None
+        await pilot.press(*["backspace"] * 2)
+        await typed(pilot, "1")
+        await planned(pilot)
+        text = " ".join(text_of(app).split())
+        assert "did you mean" not in text
+        assert "F5 Keep" in text
+        assert "Because of length of the femur left 121 mm on 2026-11-25:" in changes(app)
+        assert "Femoral lengthening 1 moves from 2030-03-14 to" in changes(app)
+        assert lengths(app) == []
+
+
+async def test_it_is_kept_as_one_edit_undone_and_done_again() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v")
+        await typed(pilot, "121")
+        await pilot.press("down")
+        await typed(pilot, "195")
+        await pilot.press("tab")
+        await typed(pilot, "hip prep")
+        await pilot.press("f5")
+        await settled(pilot)
+        assert isinstance(app.screen, RoadScreen)
+        entry = app.shelf["rowan-02"]
+        assert len(entry.session.done) == 1  # type: ignore[union-attr]
+        assert entry.told[0] == ("Follow-up entered: length of the femur left 121 mm on 2026-11-25, and 2 more.")
+        assert lengths(app) == [121.0, 195.0]
+        assert entry.plan.stage("hip_preparation_1").status in ("done", "under_way")  # type: ignore[union-attr]
+        await pilot.press("ctrl+z")
+        await settled(pilot)
+        assert app.shelf["rowan-02"].session.record == record("rowan-02")  # type: ignore[union-attr]
+        await pilot.press("ctrl+y")
+        await settled(pilot)
+        assert lengths(app) == [121.0, 195.0]
+        assert app.shelf["rowan-02"].told[0].startswith("Done again: Follow-up entered: ")
+
+
+async def test_while_typing_undo_takes_back_what_was_typed_and_clear_all_of_it() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v")
+        await typed(pilot, "12")
+        await pilot.press("ctrl+z")
+        assert app.screen.query_one(Input).value == "1"
+        await pilot.press("f6")
+        assert form_of(app).typed == {}
+        await pilot.press("ctrl+z")
+        assert form_of(app).typed == {"left.femur_length_mm": "1"}
+
+
+async def test_what_was_typed_waits_for_whoever_leaves_without_keeping_it() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v")
+        await typed(pilot, "121")
+        await pilot.press("escape", "b", "escape", "v")
+        assert form_of(app).typed == {"left.femur_length_mm": "121"}
+        assert app.screen.query_one(Input).value == "121"
+        await planned(pilot)
+        await pilot.press("f5")
+        await settled(pilot)
+        await pilot.press("v")
+        assert form_of(app).typed == {}
+
+
+async def test_any_other_finding_is_found_by_typing_a_part_of_its_name() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v", "f3")
+        await typed(pilot, "wrist")
+        assert app.screen.query_one(Form).fields[-1].name == "find"
+        await pilot.press(*["backspace"] * 5)
+        await typed(pilot, "knee fl")
+        await pilot.press("enter")
+        await typed(pilot, "120")
+        await pilot.press("f3", *["backspace"] * 7)
+        shown = [field.name for field in app.screen.query_one(Form).fields if field.by_hand]
+        assert shown == ["left.knee_flexion_deg"]
+        assert form_of(app).entered.facts == ("knee flexion reached left 120 deg on 2026-11-25",)
+
+
+async def test_choices_are_gone_through_by_a_key_and_typed_by_a_part() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v", "tab", "tab")
+        assert "F4 Next choice" in text_of(app)
+        await pilot.press("f4", "down", "f4", "down", "down")
+        await typed(pilot, "no second leg")
+        await planned(pilot)
+        text = " ".join(text_of(app).split())
+        assert "Decision: decline a stage ✎" in text
+        assert "Decided by: family" in text
+        assert "F4" not in text
+        assert "Because of decision of family on 2026-11-25: decline hip_preparation:" in changes(app)
+        assert form_of(app).query_one(Parts).names == ("Visit", "Operation", "Decision (3)")
+
+
+async def test_what_is_unlikely_is_asked_back_once() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v", "down")
+        await typed(pilot, "150")
+        await pilot.press("f5")
+        assert "F5 once more keeps it" in form_of(app).query_one(Notice).words
+        assert lengths(app) == []
+        await pilot.press("f5")
+        await settled(pilot)
+        assert lengths(app) == [150.0]
+
+
+async def test_an_answer_to_what_is_no_longer_typed_is_dropped() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v")
+        screen = form_of(app)
+        await typed(pilot, "121")
+        await planned(pilot)
+        old, seen = screen.entered.record, screen.seen
+        assert old is not None
+        await typed(pilot, "5")
+        assert screen.seen is None
+        screen.post_message(FollowUpScreen.Seen(old, seen))  # type: ignore[arg-type]
+        await pilot.pause()
+        assert screen.seen is None
+
+
+async def test_a_fault_of_the_program_while_planning_is_said_and_nothing_is_lost(monkeypatch) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise RuntimeError("no such thing")
+
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        monkeypatch.setattr("tui.planner.follow_up", broken)
+        await pilot.press("v")
+        await typed(pilot, "121")
+        await planned(pilot)
+        assert "Internal error while planning (RuntimeError: no such thing)" in changes(app)
+        assert form_of(app).typed == {"left.femur_length_mm": "121"}
+
+
+async def test_the_mouse_opens_a_part_and_chooses_a_field() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v")
+        column = text_of(app).split("\n")[2].index("Operation")
+        await pilot.click(Parts, offset=(column, 0))
+        assert form_of(app).part == 1
+        row = next(y for y, line in enumerate(text_of(app).split("\n")) if "Device off" in line)
+        await pilot.click(offset=(6, row))
+        assert form_of(app).query_one(Form).chosen.name == "operation.device_removed"  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("child", files())
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 50)])
+async def test_the_form_of_every_child_has_title_caution_keys_and_room_to_type(child, size) -> None:
+    app = the_app(child, {child: files()[child]})
+    async with app.run_test(size=size) as pilot:
+        await settled(pilot)
+        await pilot.press("v")
+        for _ in range(3):
+            await pilot.pause()
+            text = text_of(app)
+            assert text.startswith(f" {child}: follow-up")
+            assert CAUTION in text
+            for key in ("Tab Part", "↑ ↓ Field", "F3 Find", "Esc Back", "F1 ? Help"):
+                assert key in text
+            assert app.screen.query_one(Input).region.height == 1
+            assert app.screen.query_one("#fields").region.height >= 4
+            assert app.screen.query_one("#changes").region.height >= 4
+            await pilot.press("tab")
+
+
+async def test_the_command_palette_leads_to_the_form() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        commands = {command.title: command.callback for command in app.get_system_commands(app.screen)}
+        commands["Follow-up"]()
+        await pilot.pause()
+        assert form_of(app).child == "rowan-02"
+
+
+async def test_a_visit_of_the_past_is_entered_on_its_day() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v", "up", "up", "backspace", "backspace")
+        await typed(pilot, "20")
+        await pilot.press("down", "down")
+        await typed(pilot, "121")
+        await planned(pilot)
+        assert form_of(app).entered.facts == ("length of the femur left 121 mm on 2026-11-20",)
+        await pilot.press("f5")
+        await settled(pilot)
+        visits = app.shelf["rowan-02"].session.record.visits  # type: ignore[union-attr]
+        assert datetime.date(2026, 11, 20) in [visit.date for visit in visits]

@@ -1,0 +1,383 @@
+"""Children of a registry on the screens: opened, followed up, saved; others save meanwhile; the place cannot be had."""
+
+from __future__ import annotations
+
+import datetime
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from textual.pilot import Pilot
+from textual.widgets import DataTable
+
+from pathway.cli import main
+from pathway.cli_keeper import RegistryKeeper
+from pathway.registry import engine
+from pathway.registry.exchange import import_record
+from pathway.registry.fold import accepted_plans
+from pathway.registry.store import Registry, open_registry
+from tests.plans import DAY, files, record
+from tests.sample import visit
+from tests.tui.screens_of import settled, text_of, the_app
+from tests.tui.test_followup import planned, typed
+from tui.app import PathwayApp
+from tui.screens.children import ChildrenScreen
+from tui.screens.leave import LeaveScreen
+from tui.screens.road import RoadScreen
+from tui.widgets.frame import Notice
+
+SIZE = (120, 40)
+WHEN = datetime.datetime(2026, 11, 25, 9, 30, tzinfo=datetime.UTC)
+CHILDREN = ("oak-12", "rowan-02")
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Path:
+    file = tmp_path / "clinic.db"
+    with open_registry(str(file), create=True) as store:
+        for child in CHILDREN:
+            import_record(store, record(child), who="first surgeon", when=WHEN)
+    return file
+
+
+@contextmanager
+def at(place: Path) -> Iterator[tuple[PathwayApp, Registry]]:
+    with open_registry(str(place)) as store:
+        yield PathwayApp({}, DAY, keeper=RegistryKeeper(store, "ward-3", lambda: WHEN)), store
+
+
+def registry(place: Path, *words: str) -> str:
+    """Run a verb of the registry and return what it printed; fails where it does."""
+    done = CliRunner(env={"LIMB_PATHWAY_REGISTRY": str(place), "LOGNAME": "ward-3"}).invoke(main, ["registry", *words])
+    assert done.exit_code == 0, done.output
+    return done.output
+
+
+async def saved(pilot: Pilot[None]) -> None:
+    await settled(pilot)
+    await settled(pilot)
+
+
+async def open_rowan(pilot: Pilot[None]) -> None:
+    await settled(pilot)
+    await pilot.press(*"rowan", "enter")
+    await settled(pilot)
+
+
+async def enter_length(pilot: Pilot[None], length: str) -> None:
+    await pilot.press("v")
+    await typed(pilot, length)
+    await planned(pilot)
+    await pilot.press("f5")
+    await settled(pilot)
+
+
+def told(app: PathwayApp) -> str:
+    return " ".join(app.shelf["rowan-02"].told)
+
+
+async def test_a_follow_up_is_entered_kept_undone_done_again_and_saved_with_its_plan(place) -> None:
+    with at(place) as (app, store):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await pilot.press("v")
+            await typed(pilot, "12.1")
+            assert "did you mean 121" in " ".join(text_of(app).split())
+            await pilot.press("f6")
+            await pilot.press("escape")
+            await enter_length(pilot, "121")
+            await pilot.press("ctrl+z")
+            await settled(pilot)
+            assert "^s Save" not in text_of(app)
+            await pilot.press("ctrl+y")
+            await settled(pilot)
+            assert "✎ not saved" in text_of(app).split("\n")[0]
+            assert "^s Save" in text_of(app)
+            await pilot.press("ctrl+s")
+            await saved(pilot)
+            assert told(app) == "Saved in clinic.db by ward-3: visit, revision (entries 2 to 3 of rowan-02)."
+            assert told(app) in " ".join(text_of(app).split())
+            assert "not saved" not in text_of(app)
+        entries = store.entries("rowan-02")
+        assert [(one.kind, one.who) for one in entries[1:]] == [("visit", "ward-3"), ("revision", "ward-3")]
+        assert store.record("rowan-02").visits[-1].measurements[0].value == 121.0
+        (revision,) = [one.revision for one in accepted_plans(entries)]
+        assert revision.reason == "Follow-up entered: length of the femur left 121 mm on 2026-11-25"
+        assert revision.plan["on"] == str(DAY)
+        assert revision.recommended
+    assert "rowan-02@1" in registry(place, "revisions", "rowan-02")
+    assert "2 children, 4 entries, every hash holds" in registry(place, "verify")
+
+
+async def test_what_was_saved_and_then_undone_is_withdrawn_and_stays_readable(place) -> None:
+    with at(place) as (app, store):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await enter_length(pilot, "121")
+            await pilot.press("ctrl+s")
+            await saved(pilot)
+            await pilot.press("ctrl+z")
+            await settled(pilot)
+            assert app.shelf["rowan-02"].unsaved
+            await pilot.press("ctrl+s")
+            await saved(pilot)
+            assert not app.shelf["rowan-02"].unsaved
+        assert store.record("rowan-02") == record("rowan-02")
+        assert [one.kind for one in store.entries("rowan-02")] == [
+            "case",
+            "visit",
+            "revision",
+            "correction",
+            "revision",
+        ]
+    assert "every hash holds" in registry(place, "verify")
+
+
+OTHER = """
+import datetime, sys
+from pathway.record import Decision
+from pathway.registry.payloads import decision_entry
+from pathway.registry.store import open_registry
+day = datetime.date(2026, 11, 25)
+wish = Decision(date=day, by="family", kind="decline", reason="no second leg", stage="contralateral_growth_arrest")
+with open_registry(sys.argv[1]) as store:
+    when = datetime.datetime(2026, 11, 25, 10, 0, tzinfo=datetime.UTC)
+    store.append("rowan-02", decision_entry(wish, "night shift"), seen=store.head("rowan-02"), when=when)
+"""
+
+
+async def test_what_another_process_saved_meanwhile_is_taken_in_below_ones_own(place) -> None:
+    with at(place) as (app, store):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await enter_length(pilot, "121")
+            subprocess.run([sys.executable, "-c", OTHER, str(place)], check=True)
+            await pilot.press("ctrl+s")
+            await saved(pilot)
+            assert "Not saved: somebody saved meanwhile in clinic.db" in told(app)
+            assert "decision by night shift on 2026-11-25 10:00" in told(app)
+            session = app.shelf["rowan-02"].session
+            assert session is not None
+            assert [one.stage for one in session.record.decisions] == ["contralateral_growth_arrest"]
+            assert session.record.visits[-1].measurements[0].value == 121.0
+            assert app.shelf["rowan-02"].unsaved
+            plan = app.shelf["rowan-02"].plan
+            assert plan is not None
+            assert plan.stage("contralateral_growth_arrest").status == "optional"
+            assert store.head("rowan-02").count == 2
+            await pilot.press("ctrl+s")
+            await saved(pilot)
+            assert "(entries 3 to 4 of rowan-02)" in told(app)
+            await pilot.press("ctrl+z")
+            await settled(pilot)
+            assert [one.stage for one in app.shelf["rowan-02"].session.record.decisions] == [  # type: ignore[union-attr]
+                "contralateral_growth_arrest"
+            ]
+        assert [one.kind for one in store.entries("rowan-02")] == ["case", "decision", "visit", "revision"]
+    assert "every hash holds" in registry(place, "verify")
+
+
+async def test_a_locked_registry_is_said_and_saving_again_works(place, monkeypatch) -> None:
+    monkeypatch.setattr(engine, "WAIT_SECONDS", 0.1)
+    with at(place) as (app, store):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await enter_length(pilot, "121")
+            holder = sqlite3.connect(place, isolation_level=None)
+            holder.execute("BEGIN IMMEDIATE")
+            await pilot.press("ctrl+s")
+            await saved(pilot)
+            assert "Not saved: " in told(app)
+            assert "found that another program holds the registry" in told(app)
+            assert "Ctrl+S tries again" in " ".join(text_of(app).split())
+            assert app.shelf["rowan-02"].unsaved
+            await pilot.press("b", "escape")
+            assert isinstance(app.screen, RoadScreen)
+            holder.execute("ROLLBACK")
+            holder.close()
+            await pilot.press("ctrl+s")
+            await saved(pilot)
+            assert told(app).startswith("Saved in clinic.db")
+        assert store.head("rowan-02").count == 3
+
+
+def damaged(place: Path) -> None:
+    for end in ("-wal", "-shm"):
+        place.with_name(place.name + end).unlink(missing_ok=True)
+    place.write_bytes(b"nothing that a database would know" * 100)
+
+
+def without_tables(place: Path) -> None:
+    with sqlite3.connect(place) as connection:
+        connection.execute("DROP TABLE entry")
+    connection.close()
+
+
+@pytest.mark.parametrize("spoil", [damaged, without_tables])
+async def test_a_registry_that_cannot_be_read_is_said_in_place(place, spoil: Callable[[Path], None]) -> None:
+    with at(place) as (app, store):
+        store.engine.dispose()
+        spoil(place)
+        async with app.run_test(size=SIZE) as pilot:
+            await settled(pilot)
+            words = app.screen.query_one(Notice).words
+            assert "clinic.db: found" in words
+            assert "expected" in words
+            await pilot.press("enter", *"oak", "f1", "escape")
+            assert isinstance(app.screen, ChildrenScreen)
+
+
+async def test_a_child_that_could_not_be_read_is_read_when_it_is_opened_again(place, monkeypatch) -> None:
+    monkeypatch.setattr(engine, "WAIT_SECONDS", 0.1)
+    with at(place) as (app, store):
+        real = Registry.record_and_head
+        monkeypatch.setattr(Registry, "record_and_head", lambda self, child: real(self, "no-such-child"))
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            assert "found no child" in app.screen.query_one(Notice).words
+            monkeypatch.setattr(Registry, "record_and_head", real)
+            await pilot.press("escape", "enter")
+            await settled(pilot)
+            assert app.shelf["rowan-02"].plan is not None
+            assert app.screen.query_one(Notice).words == ""
+        assert store.head("rowan-02").count == 1
+
+
+async def test_children_with_a_plan_kept_are_listed_at_once_and_planned_when_opened(place) -> None:
+    registry(place, "replan", "--on", str(DAY))
+    with at(place) as (app, _):
+        async with app.run_test(size=SIZE) as pilot:
+            await settled(pilot)
+            assert all(entry.plan is None and not entry.problems for entry in app.shelf.entries)
+            table = app.screen.query_one(DataTable)
+            before = [str(cell) for cell in table.get_row("rowan-02")]
+            assert before[:2] == ["rowan-02", "2 y 8 m"]
+            await open_rowan(pilot)
+            assert app.shelf["rowan-02"].plan is not None
+            assert app.shelf["oak-12"].plan is None
+            await pilot.press("escape")
+            await pilot.pause()
+            assert [str(cell) for cell in app.screen.query_one(DataTable).get_row("rowan-02")] == before
+
+
+async def test_the_list_says_what_each_child_needs_first(place) -> None:
+    due = registry(place, "due", "--on", str(DAY)) if registry(place, "replan", "--on", str(DAY)) else ""
+    with at(place) as (app, _):
+        async with app.run_test(size=SIZE) as pilot:
+            await settled(pilot)
+            assert "Needs next" in text_of(app)
+            for child in CHILDREN:
+                first = next(line for line in due.split("\n") if child in line)
+                by, _, what = first.split("  ")
+                cells = [" ".join(str(cell).split()) for cell in app.screen.query_one(DataTable).get_row(child)]
+                assert cells[4] == by
+                assert cells[3].lower().startswith(what.lower())
+
+
+async def test_the_list_is_sorted_by_what_is_needed_first_and_by_name_again(place) -> None:
+    with open_registry(str(place)) as store:
+        first_seen = record("oak-12").until(datetime.date(2025, 1, 1))
+        child = first_seen.child.model_copy(update={"id": "zelkova-01"})
+        old = visit(datetime.date(2024, 5, 1), {"right.femur_length_mm": 300.0})
+        import_record(store, first_seen.model_copy(update={"child": child, "visits": (old,)}), who="x", when=WHEN)
+    with at(place) as (app, _):
+        async with app.run_test(size=SIZE) as pilot:
+            await settled(pilot)
+            table = app.screen.query_one(DataTable)
+            assert "F4 By day or name" in text_of(app)
+            assert [key.value for key in table.rows] == ["oak-12", "rowan-02", "zelkova-01"]
+            await pilot.press("f4")
+            assert next(key.value for key in table.rows) == "zelkova-01"
+            assert "(overdue)" in text_of(app)
+            await pilot.press("f4")
+            assert [key.value for key in table.rows] == ["oak-12", "rowan-02", "zelkova-01"]
+
+
+async def test_who_saves_is_in_the_list_of_plans_at_once(place) -> None:
+    with at(place) as (app, store):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await enter_length(pilot, "121")
+            await pilot.press("ctrl+s")
+            await saved(pilot)
+        (kept,) = [plan for plan in store.stored_plans() if plan.child == "rowan-02"]
+        assert kept.head == store.head("rowan-02")
+
+
+async def test_leaving_with_something_unsaved_asks_first(place) -> None:
+    with at(place) as (app, store):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await enter_length(pilot, "121")
+            await pilot.press("ctrl+q")
+            assert isinstance(app.screen, LeaveScreen)
+            assert "length of the femur left 121 mm" in text_of(app)
+            await pilot.press("escape")
+            assert isinstance(app.screen, RoadScreen)
+            await pilot.press("ctrl+q", "ctrl+s")
+            await app.workers.wait_for_complete()
+            await pilot.pause()
+            assert app._exit
+        assert store.head("rowan-02").count == 3
+
+
+async def test_leaving_stays_where_saving_fails_and_leaves_without_it_when_asked_again(place, monkeypatch) -> None:
+    monkeypatch.setattr(engine, "WAIT_SECONDS", 0.1)
+    with at(place) as (app, store):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await enter_length(pilot, "121")
+            holder = sqlite3.connect(place, isolation_level=None)
+            holder.execute("BEGIN IMMEDIATE")
+            await pilot.press("ctrl+q", "ctrl+s")
+            await saved(pilot)
+            assert isinstance(app.screen, LeaveScreen)
+            assert "another program holds the registry" in app.screen.query_one(Notice).words
+            assert not app._exit
+            holder.close()
+            await pilot.press("ctrl+q")
+            assert app._exit
+        assert store.head("rowan-02").count == 1
+
+
+async def test_example_children_are_not_kept_and_the_screen_says_how_to_keep_some() -> None:
+    app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await enter_length(pilot, "121")
+        await pilot.press("ctrl+s")
+        await pilot.pause()
+        assert "examples are not kept" in " ".join(text_of(app).split())
+        assert "limb-pathway --registry" in told(app)
+        await pilot.press("ctrl+q")
+        assert app._exit
+
+
+async def test_saving_while_the_plan_is_made_waits_for_it(place) -> None:
+    with at(place) as (app, store):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await pilot.press("v")
+            await typed(pilot, "121")
+            await planned(pilot)
+            await pilot.press("f5")
+            app.save("rowan-02")
+            app.save("rowan-02")
+            await saved(pilot)
+            assert told(app).startswith("Saved in clinic.db")
+        assert store.head("rowan-02").count == 3
+
+
+async def test_an_empty_registry_says_how_children_come_into_it(tmp_path) -> None:
+    file = tmp_path / "empty.db"
+    with open_registry(str(file), create=True):
+        pass
+    with at(file) as (app, _):
+        async with app.run_test(size=SIZE) as pilot:
+            await settled(pilot)
+            assert "limb-pathway registry import" in app.screen.query_one(Notice).words

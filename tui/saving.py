@@ -1,0 +1,170 @@
+"""The part of the app that lists and saves children where they are kept; all of it off the screen's own thread."""
+
+from __future__ import annotations
+
+import datetime
+from typing import ClassVar
+
+from textual import work
+from textual.app import App
+from textual.binding import BindingType
+from textual.message import Message
+
+from pathway.plan_model import Plan
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+from tui import keeping, keys
+from tui.keeping import Keeper, Kept, Listed, Meanwhile, NotKept
+from tui.session import Entry, Shelf
+
+READING = "Reading the children …"
+EMPTY = "No children are kept in {place} yet. Take them in with `limb-pathway registry import FILE`."
+
+
+class SavingApp(App[None]):
+    """An app with a shelf of children and, where there is one, a keeper of them."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [keys.QUIT]
+
+    class Found(Message):
+        """The children of the keeper, or why they cannot be listed."""
+
+        def __init__(self, found: tuple[Listed, ...] | str, rules: Protocol | None = None) -> None:
+            self.found = found
+            self.rules = rules
+            super().__init__()
+
+    class Answered(Message):
+        """What became of saving a child's record."""
+
+        def __init__(self, name: str, record: Record, answer: Kept | Meanwhile | NotKept) -> None:
+            self.name = name
+            self.record = record
+            self.answer = answer
+            super().__init__()
+
+    def __init__(self, shelf: Shelf, on: datetime.date, rules: Protocol | None, keeper: Keeper | None) -> None:
+        super().__init__()
+        self.shelf = shelf
+        self.on = on
+        self.rules = rules
+        self.keeper = keeper
+        self.listing = READING if keeper is not None else ""
+        self.drafts: dict[str, dict[str, str]] = {}
+        self._to_save: set[str] = set()
+        self._in_hand: set[str] = set()
+        self._leaving = False
+
+    def show(self, child: str | None) -> None:
+        """Tell the screens that a child, or the whole list, changed, and plan what is to be planned."""
+        raise NotImplementedError
+
+    @work(thread=True)
+    def find_children(self) -> None:
+        """List the children of the keeper."""
+        from pathway.protocol.load import ProtocolError, load_protocol
+
+        assert self.keeper is not None
+        try:
+            rules = self.rules or load_protocol()
+            self.post_message(self.Found(self.keeper.listed(rules, self.on), rules))
+        except ProtocolError as error:
+            self.post_message(self.Found(f"The rules cannot be used. {error}"))
+        except NotKept as error:
+            self.post_message(self.Found(f"{error} Then open the program again."))
+
+    def on_saving_app_found(self, event: Found) -> None:
+        """Put the children on the shelf; those with a plan that is still true are planned when they are opened."""
+        assert self.keeper is not None
+        if isinstance(event.found, str):
+            self.listing = event.found
+        else:
+            self.rules = event.rules
+            self.listing = "" if event.found else EMPTY.format(place=self.keeper.place)
+            known = {entry.name: entry for entry in self.shelf.entries}
+            for item in event.found:
+                entry = known.get(item.name, Entry(item.name, ""))
+                known[item.name] = Entry(item.name, "", listed=keeping.listed_row(item, self.on), opened=entry.opened)
+            self.shelf = Shelf(tuple(known[name] for name in sorted(known)))
+        self.show(None)
+
+    @property
+    def unsaved(self) -> tuple[Entry, ...]:
+        """Return the children with changes that are not saved, where they could be."""
+        return tuple(entry for entry in self.shelf.entries if entry.unsaved) if self.keeper is not None else ()
+
+    def save(self, child: str) -> None:
+        """Save a child's changes with its plan; where the plan is still being made, as soon as it is there."""
+        entry = self.shelf[child]
+        if self.keeper is None:
+            self._say(child, keeping.NOT_KEPT)
+        elif child in self._in_hand:
+            pass  # once is enough
+        elif not entry.unsaved:
+            self._say(child, keeping.NOTHING_NEW)
+        elif entry.session is not None and self.rules is not None:
+            self._say(child, keeping.SAVING)
+            plan = entry.session.plan
+            if plan is None:
+                self._to_save.add(child)
+                return
+            self._in_hand.add(child)
+            self._save(child, entry.session.record, plan, self.rules, keeping.reason_of(entry))
+
+    def save_waiting(self, child: str) -> None:
+        """Save a child that waited for its plan."""
+        entry = self.shelf[child]
+        if child in self._to_save and entry.session is not None and entry.session.plan is not None:
+            self._to_save.discard(child)
+            if entry.unsaved:
+                self.save(child)
+
+    @work(thread=True)
+    def _save(self, child: str, record: Record, plan: Plan, rules: Protocol, reason: str) -> None:
+        assert self.keeper is not None
+        answer: Kept | Meanwhile | NotKept
+        try:
+            answer = self.keeper.save(child, record, plan, rules, reason)
+        except NotKept as error:
+            answer = error
+        except Exception as error:  # a fault of ours must not end the session: it is said in place
+            answer = NotKept(f"internal error while saving ({type(error).__name__}: {error}); please report it.")
+        self.post_message(self.Answered(child, record, answer))
+
+    def on_saving_app_answered(self, event: Answered) -> None:
+        """Say what became of it; changes made meanwhile stay to be saved."""
+        child, answer, entry = event.name, event.answer, self.shelf[event.name]
+        self._in_hand.discard(child)
+        if isinstance(answer, Kept):
+            self.shelf = self.shelf.saved(child, event.record, (answer.sentence,))
+        elif isinstance(answer, NotKept):
+            self.shelf = self.shelf.telling(child, keeping.refused(answer))
+        else:
+            assert self.keeper is not None
+            assert self.rules is not None
+            together = keeping.joined(entry, answer.theirs, self.rules)
+            told = keeping.overtaken(answer.since, self.keeper.place)
+            self.shelf = self.shelf.overtaken(child, answer.theirs, together, told)
+        self.show(child)
+        if self._leaving and not self._in_hand and not self.unsaved:
+            self.exit()
+        self._leaving = self._leaving and bool(self._in_hand or self._to_save)
+
+    def _say(self, child: str, told: tuple[str, ...]) -> None:
+        self.shelf = self.shelf.telling(child, told)
+        self.show(child)
+
+    async def action_quit(self) -> None:
+        """Leave; where something is not saved, ask first."""
+        from tui.screens.leave import LeaveScreen
+
+        if not self.unsaved or isinstance(self.screen, LeaveScreen):
+            self.exit()
+        else:
+            self.push_screen(LeaveScreen())
+
+    def save_and_leave(self) -> None:
+        """Save every child with changes, then leave; where one cannot be saved, stay and say why."""
+        self._leaving = True
+        for entry in self.unsaved:
+            self.save(entry.name)

@@ -1,0 +1,283 @@
+"""Follow-up: a visit, an operation done or a decision, entered beside what it changes in the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import ClassVar
+
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Container, Vertical
+from textual.message import Message
+from textual.timer import Timer
+from textual.widgets import Input as TextLine
+from textual.worker import get_current_worker
+
+from pathway.followup import Change, Preview
+from pathway.output.picture import Role
+from pathway.plan_model import Plan
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+from tui import entering, followup_fields, keys, planner
+from tui.asking import all_findings, asked_next
+from tui.choosing import choosing
+from tui.entering import Entered
+from tui.followup_fields import FIND, PARTS, Offer, part_of
+from tui.screens.filled import FormScreen
+from tui.session import Shelf
+from tui.telling import Say
+from tui.widgets import frame
+from tui.widgets.form import Form
+from tui.widgets.parts import Parts
+from tui.widgets.prose import Prose
+
+PAUSE_SECONDS = 0.25
+"""How long nobody types before a plan is made: shorter would plan for half-typed numbers."""
+ROLES = {"appeared": Role.STAGE_READY, "dropped": Role.STAGE_BLOCKED, "conflict": Role.STAGE_BLOCKED}
+NOTHING_KEPT = Say("Nothing is kept yet. F5 keeps all of it as one edit.", role=Role.LEGEND)
+EMPTY = (
+    Say("Type what was found, done or decided: what it changes in the plan comes here."),
+    Say("Findings that the next stages wait for come first; F3 finds any other."),
+)
+
+
+class FollowUpScreen(FormScreen):
+    """What is entered on one side, what it changes on the other."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.FOLLOW_UP]
+    RESULT = "#changes"
+    DEFAULT_CSS = """
+    FollowUpScreen #body { layout: vertical; height: 1fr; }
+    FollowUpScreen #left { height: 13; width: 100%; }
+    FollowUpScreen Form { height: 1fr; width: 100%; }
+    FollowUpScreen #changes { height: 1fr; padding: 0 1; }
+    FollowUpScreen.wide #body { layout: horizontal; }
+    FollowUpScreen.wide #left { width: 60; height: 100%; }
+    FollowUpScreen.wide Choices { height: auto; max-height: 70%; }
+    FollowUpScreen.wide #asked { padding: 1 1 0 1; }
+    FollowUpScreen.wide #changes { height: 100%; width: 1fr; padding: 0 2; }
+    """
+
+    class Seen(Message):
+        """What the record with the new facts changes in the plan, or why there is no plan of it."""
+
+        def __init__(self, record: Record, seen: Preview | tuple[str, ...]) -> None:
+            self.record = record
+            self.seen = seen
+            super().__init__()
+
+    def __init__(self, child: str) -> None:
+        super().__init__(child)
+        self.part = 0
+        self.entered = Entered()
+        self.seen: Preview | tuple[str, ...] | None = None
+        self._offer: Offer | None = None
+        self._pause: Timer | None = None
+        self._looked_at: Record | None = None
+
+    def compose(self) -> ComposeResult:
+        """Lay out title, caution, parts, fields, changes, keys."""
+        yield frame.Title(f"{self.child}: follow-up")
+        yield frame.Caution()
+        yield frame.Notice(id="notice")
+        with Container(id="body"):
+            with Vertical(id="left"):
+                yield Parts(id="parts")
+                yield Form(id="fields-entered")
+            yield Prose(id="changes", focus=False)
+        yield frame.keys()
+
+    def on_mount(self) -> None:
+        """Show the fields; what was typed before and not kept stands there again."""
+        self.query_one(TextLine).focus()
+        self.typed = dict(self.home.drafts.get(self.child, {}))
+        self._begin()
+
+    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+        """Work on the record and the plan as they are now."""
+        if name == self.child:
+            self._begin()
+
+    def _begin(self) -> None:
+        ground = self._ground()
+        self._offer = None
+        if ground is None:
+            self.query_one(frame.Notice).say("There is no plan yet; the fields come with it. Escape goes back.")
+            self.query_one(Form).open(())
+            self.query_one(Prose).say(())
+            return
+        record, plan, rules = ground
+        on = self.home.on
+        first = asked_next(record, plan, rules, on)
+        every = {asked.name: asked for asked in all_findings(record, rules, on)}
+        self._offer = Offer(record, rules, on, first, every, choosing(record, plan, rules))
+        self.query_one(frame.Notice).say("")
+        at = first[0].name if first else ""
+        self.query_one(Form).open(followup_fields.fields(self._offer, self.part, self.typed, {}), at)
+        self.typed_anew()
+
+    def _ground(self) -> tuple[Record, Plan, Protocol] | None:
+        session, rules = self.home.shelf[self.child].session, self.home.rules
+        if session is None or session.plan is None or rules is None:
+            return None
+        return session.record, session.plan, rules
+
+    def typed_anew(self, *, typing: bool = False) -> None:
+        """Check what is typed, say what is wrong with it in place, and plan with it after a pause."""
+        offer = self._offer
+        if offer is None:
+            return
+        self.home.drafts[self.child] = dict(self.typed)
+        self.entered = entering.entered(offer.record, self.typed, offer.every, offer.choosing, offer.protocol, offer.on)
+        form = self.query_one(Form)
+        form.offer(followup_fields.fields(offer, self.part, self.typed, self.entered.wrong), typing=typing)
+        form.complain(self.entered.wrong.get(form.chosen.name if form.chosen else "", ""))
+        self._show_parts()
+        self.query_one(frame.Notice).say(self.entered.wrong.get("", ""))
+        if self._pause is not None:
+            self._pause.stop()
+        if self.entered.record is None:
+            self.workers.cancel_node(self)
+            self.seen = None
+        else:
+            self._pause = self.set_timer(PAUSE_SECONDS, self._plan_now)
+        self._show_changes()
+
+    def _show_parts(self) -> None:
+        count = [0] * len(PARTS)
+        for name in entering.open_fields(self.typed):
+            count[part_of(name)] += name != FIND
+        names = [f"{name} ({many})" if many else name for name, many in zip(PARTS, count, strict=True)]
+        self.query_one(Parts).offer(names, self.part)
+
+    def _plan_now(self) -> None:
+        ground, new = self._ground(), self.entered.record
+        if ground is not None and new is not None:
+            self._plan(ground[0], ground[1], new, ground[2])
+
+    @work(thread=True, exclusive=True, exit_on_error=False)
+    def _plan(self, record: Record, before: Plan, new: Record, rules: Protocol) -> None:
+        worker = get_current_worker()
+        try:
+            for seen in planner.follow_up(record, before, new, rules, lambda: not worker.is_cancelled):
+                self.post_message(self.Seen(new, seen))
+        except Exception as error:  # a fault of ours must not end the form: it is said in place
+            self.post_message(self.Seen(new, (f"Internal error while planning ({type(error).__name__}: {error}).",)))
+
+    def on_follow_up_screen_seen(self, event: Seen) -> None:
+        """Show what the facts as they stand change; an older answer is dropped."""
+        if event.record == self.entered.record:
+            self.seen = event.seen
+            self._show_changes()
+
+    def _show_changes(self) -> None:
+        offer = self._offer
+        if offer is not None:
+            labels = followup_fields.labels(offer)
+            self.query_one(Prose).say(_said(self.entered, self.seen, labels), top=self.seen is None)
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now: only what can be planned is kept."""
+        if action == "keep":
+            return self.entered.record is not None
+        if action == "option":
+            chosen = self.query_one(Form).chosen if self.is_mounted else None
+            return chosen is not None and bool(chosen.options)
+        return super().check_action(action, parameters)
+
+    def action_field(self, by: int) -> None:
+        """Choose the field before or after."""
+        super().action_field(by)
+        self.refresh_bindings()
+
+    def on_parts_picked(self, event: Parts.Picked) -> None:
+        """Open the part that was clicked."""
+        self._open_part(event.place)
+
+    def action_part(self, by: int) -> None:
+        """Open the part before or after; after the last comes the first."""
+        self._open_part((self.part + by) % len(PARTS))
+
+    def _open_part(self, part: int, name: str = "") -> None:
+        offer = self._offer
+        if offer is None:
+            return
+        self.part = part
+        shown = followup_fields.fields(offer, part, self.typed, self.entered.wrong)
+        self.query_one(Form).open(shown, name)
+        self.query_one(TextLine).focus()
+        self._show_parts()
+        self.refresh_bindings()
+
+    def action_find(self) -> None:
+        """Go to where any finding is searched by a part of its name."""
+        self._open_part(0, FIND)
+
+    def action_option(self) -> None:
+        """Take the next choice of the field."""
+        self.query_one(Form).next_option()
+
+    def action_clear(self) -> None:
+        """Take everything back that was typed."""
+        super().action_clear()
+        self._open_part(self.part)
+
+    def action_keep(self) -> None:
+        """Make everything entered one edit; what is unlikely is asked back once."""
+        new = self.entered.record
+        if new is None:
+            return
+        if self.entered.look_again and self._looked_at != new:
+            self._looked_at = new
+            asked = "\n".join(self.entered.look_again)
+            self.query_one(frame.Notice).say(f"{asked}\nIf it was measured so, F5 once more keeps it.")
+            return
+        sentence = entering.told(self.entered.facts)
+        self.home.drafts.pop(self.child, None)
+        self._offer = None
+        self.home.go_back()
+        self.home.edit(self.child, sentence, new)
+
+
+def _said(entered: Entered, seen: Preview | tuple[str, ...] | None, labels: Mapping[str, str]) -> Iterator[Say]:
+    if entered.wrong:
+        yield Say("To correct first", role=Role.STAGE_BLOCKED, heading=True)
+        for name, sentence in entered.wrong.items():
+            yield Say(f"{labels.get(name, 'All together')}: {sentence}.", 1, Role.STAGE_BLOCKED)
+        return
+    if entered.record is None:
+        yield from EMPTY
+        return
+    for question in entered.look_again:
+        yield Say(f"Look again: {question}", role=Role.STAGE_READY, heading=True)
+    if seen is None:
+        yield Say("Planning with it …", role=Role.LEGEND)
+    elif isinstance(seen, tuple):
+        yield from (Say(text, role=Role.STAGE_BLOCKED) for text in seen)
+    else:
+        yield from _changes(seen)
+    yield NOTHING_KEPT
+
+
+def _changes(seen: Preview) -> Iterator[Say]:
+    yield Say("What this changes in the plan", heading=True)
+    if not seen.changes:
+        yield Say("Nothing changes in the plan.")
+    causes = dict.fromkeys(change.because for change in seen.changes)
+    for because in causes:
+        words = f"Because of {'; '.join(because)}:" if because else "Looking for the fact behind each change …"
+        yield Say(words, role=Role.LEGEND)
+        yield from (_change(change) for change in seen.changes if change.because == because)
+    known = set(seen.before.notices)
+    yield from (Say(text) for text in seen.after.notices if text not in known)
+    yield Say("")
+
+
+def _change(change: Change) -> Say:
+    found = change.difference
+    role = ROLES.get(found.kind, Role.TEXT)
+    if found.kind == "gate":
+        role = {"holds": Role.STAGE_READY, "fails": Role.STAGE_BLOCKED}.get(found.after, Role.TEXT)
+    return Say(found.sentence, 1, role)

@@ -1,0 +1,57 @@
+"""Leaving with changes that are not saved: what they are, and the choice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+
+from pathway.output.picture import Role
+from tui import keeping, keys
+from tui.screens.base import OwnScreen
+from tui.session import Shelf
+from tui.telling import Say
+from tui.widgets import frame
+from tui.widgets.prose import Prose
+
+
+class LeaveScreen(OwnScreen):
+    """Asks whether to save before leaving."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.LEAVE]
+    DEFAULT_CSS = """
+    LeaveScreen Prose { height: 1fr; padding: 1 2; }
+    """
+
+    def compose(self) -> ComposeResult:
+        """Lay out title, caution, what is not saved, keys."""
+        yield frame.Title("Leave: not everything is saved")
+        yield frame.Caution()
+        yield frame.Notice(id="notice")
+        yield Prose(id="text")
+        yield frame.keys()
+
+    def on_mount(self) -> None:
+        """Say what is not saved."""
+        self.query_one(Prose).focus()
+        self.query_one(Prose).say(self._words())
+
+    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+        """Say why a child could not be saved."""
+        self.query_one(Prose).say(self._words())
+        told = [line for entry in self.home.unsaved for line in entry.told if entry.name == name]
+        self.query_one(frame.Notice).say("\n".join(told))
+
+    def _words(self) -> Iterator[Say]:
+        for entry in self.home.unsaved:
+            yield Say(entry.name, heading=True)
+            for words in keeping.reason_of(entry).split("; "):
+                yield Say(words or "what was saved before was undone", 1)
+        yield Say("")
+        yield Say("Ctrl+S saves all of it and leaves. Ctrl+Q leaves without it. Escape goes back.", role=Role.LEGEND)
+
+    def action_save(self) -> None:
+        """Save everything and leave."""
+        self.home.save_and_leave()
