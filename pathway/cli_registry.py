@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pathway.cli_case import CANNOT_PLAN, on_option, read_case_file, record_of, today
-from pathway.cli_rules import json_option, protocol_of, protocol_option
+from pathway.cli_rules import json_option, protocol_of, protocol_option, width
 from pathway.cli_store import (
     by_option,
     key_of,
@@ -143,6 +143,7 @@ def export(
 def list_(address: str | None, key_file: Path | None, ask_key: bool, as_json: bool) -> None:
     """List the children with their last entry and the next stage of their stored plan."""
     from pathway.output.json import part_json
+    from pathway.output.lines import wrap
 
     with opened(address, key_file, ask_key) as store:
         lines = store.children()
@@ -154,7 +155,8 @@ def list_(address: str | None, key_file: Path | None, ask_key: bool, as_json: bo
     for line in lines:
         count = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
         last = f"last {line.last:%Y-%m-%d} by {line.last_by}"
-        click.echo(f"{line.child:<{wide}}  {count}, {last}; {_plan_words(line, plans.get(line.child))}")
+        text = f"{count}, {last}; {_plan_words(line, plans.get(line.child))}"
+        click.echo("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
     click.echo(f"{len(lines)} children.", err=True)
 
 

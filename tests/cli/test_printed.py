@@ -95,6 +95,27 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     }
 
 
+@pytest.mark.parametrize("width", [60, 80])
+def test_no_line_of_lists_and_changes_is_wider_than_the_terminal(width: int, tmp_path, monkeypatch) -> None:
+    monkeypatch.setenv("COLUMNS", str(width))
+    monkeypatch.setenv("LIMB_PATHWAY_REGISTRY", str(tmp_path / "registry.db"))
+    verbs = (
+        ["registry", "import", "rowan-02", "hazel-08", "--by", "first surgeon of the hill clinic"],
+        ["registry", "replan", *ON],
+        ["accept", "rowan-02", "--by", "first surgeon of the hill clinic", "--reason", "as talked over", *ON],
+        ["registry", "list"],
+        ["registry", "due", "--months", "12", *ON],
+        ["registry", "revisions", "rowan-02"],
+        ["compare", "rowan-02", "rowan-02", "--before", "2026-11-20", *ON],
+        ["rules", "show", "femoral_lengthening"],
+    )
+    for words in verbs:
+        result = CliRunner().invoke(main, words)
+        assert result.exit_code == 0, result.output
+        lines = [line for line in result.stdout.splitlines() if "http" not in line]
+        assert [line for line in lines if len(line) > width] == [], words
+
+
 def test_nothing_is_left_out_of_these_tests(kept: dict[str, str]) -> None:
     assert set(kept) | set(VERBS) == set(SHAPES) | set(SAME)
 

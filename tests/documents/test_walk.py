@@ -191,3 +191,17 @@ def test_every_stage_stands_on_its_day_in_every_output(
     wanted = {(stage["label"], stage["date"]) for stage in made["stages"] if stage["date"] is not None}
     assert wanted <= told(plan(name), tmp_path)
     assert all(datetime.date.fromisoformat(day) for _, day in wanted)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_output_names_more_of_the_child_than_its_pseudonym(name: str, tmp_path: Path) -> None:
+    """The note of this child names a person."""
+    made = plan(name)
+    named = made.model_copy(update={"child": made.child.model_copy(update={"note": "Ask Erika Mustermann, 0555 0100"})})
+    born = made.child.date_of_birth
+    written = (born.isoformat(), f"{born:%Y%m%d}", f"{born.day}.{born.month}.{born.year}", f"{born:%d.%m.%Y}")
+    for output, text in Outputs(named, tmp_path).texts():
+        if output == "plan in the terminal":
+            continue  # the team's own screen: it shows the note, and nothing of it is written for others
+        for telling in ("Mustermann", "0555", *written):
+            assert telling not in text, output
