@@ -95,6 +95,11 @@ class ChildrenScreen(OwnScreen):
     def on_input_changed(self, _event: Input.Changed) -> None:
         """Search as one types."""
         self.fill()
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now: a search is cleared where there is one."""
+        return bool(self.query_one(Input).value) if action == "clear" else super().check_action(action, parameters)
 
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
         """Open the child that was clicked."""

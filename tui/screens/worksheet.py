@@ -193,6 +193,7 @@ class WorksheetScreen(ChildScreen):
     def action_draw(self) -> None:
         """Show the drawing in place of the numbers, or the numbers again."""
         self.toggle_class("drawn")
+        self.refresh_bindings()
         self.call_after_refresh(self.show_sheet)
 
     def on_form_changed(self, event: Form.Changed) -> None:
@@ -211,6 +212,8 @@ class WorksheetScreen(ChildScreen):
             return bool(self._before)
         if action == "clear":
             return bool(self.settings)
+        if action == "page":
+            return not self.has_class("drawn")
         if action == "draw":
             return self.sheet is not None and bool(self.sheet.drawings)
         return False if action == "redo" else super().check_action(action, parameters)
