@@ -32,7 +32,7 @@ from pathway.cli_open import open_files
 from pathway.cli_plans import accept
 from pathway.cli_registry import registry
 from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings, words_only
-from pathway.cli_serve import screens, serve
+from pathway.cli_serve import serve
 from pathway.cli_store import by_option, name_of, now, opened, refuse, registry_options
 from pathway.cli_views import before, behind, children, family, keys, road
 from pathway.cli_worksheet import worksheet
@@ -77,12 +77,11 @@ def main(
         _open_registry(address, key_file, ask_key, by, on, clinic)
 
 
-for view in (screens, serve, children, road, before, family, behind, keys):
+for view in (open_files, serve, children, road, before, family, behind, keys):
     main.add_command(view)
 main.add_command(rules)
 main.add_command(alternatives)
 main.add_command(followup)
-main.add_command(open_files)
 main.add_command(compare)
 main.add_command(worksheet)
 main.add_command(registry)

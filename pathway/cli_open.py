@@ -8,24 +8,39 @@ from pathlib import Path
 
 import click
 
-from pathway.cli_case import BAD_INPUT, on_option, read_case_file, today
+from pathway.cli_case import BAD_INPUT, example, examples, has_example, on_option, read_case_file, today
 from pathway.cli_rules import protocol_of, protocol_option
 
 
 @click.command("open")
-@click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("cases", nargs=-1, type=click.Path(path_type=Path), metavar="[CASE]...")
 @on_option
 @protocol_option
 def open_files(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path | None) -> None:
     """Open case files in the terminal: the road of each child, its courses, worksheets, follow-up.
 
-    CASES are case files, or folders of them. What is entered on the screens is saved to the file of the child.
+    CASE is a case file, a folder of them, or an example child; all examples where none is named. One file opens at
+    the road of its child. What is entered on the screens is saved to the file of the child; examples are not kept.
     """
-    from pathway.cli_files import FileKeeper
     from tui.app import run
 
-    files = named_files(cases)
-    day, protocol = today(on), protocol_of(clinic)
+    day = today(on)
+    named = [case for case in cases if not case.exists() and case.parent == Path() and has_example(case.name)]
+    if not cases or named:
+        if len(named) < len(cases):
+            click.echo(
+                f"open: found {named[0]}, an example child, beside case files, expected the one or the other; "
+                "open them one after the other.",
+                err=True,
+            )
+            sys.exit(BAD_INPUT)
+        names = [case.name.removesuffix(".toml") for case in named] or examples()
+        rules = protocol_of(clinic) if clinic is not None else None
+        run({name: example(name) for name in names}, day, names[0] if len(names) == 1 else None, rules)
+        return
+    from pathway.cli_files import FileKeeper
+
+    files, protocol = named_files(cases), protocol_of(clinic)
     only = next(iter(files)) if len(files) == 1 else None
     run(dict.fromkeys(files, ""), day, only, protocol, FileKeeper(files, protocol, day))
 
@@ -42,13 +57,6 @@ def named_files(cases: tuple[Path, ...]) -> dict[str, Path]:
             found += inside
         else:
             read_case_file(case)
-            if not case.exists():
-                click.echo(
-                    f"{case}: found an example child, expected a file of yours; "
-                    "`limb-pathway` without a verb opens the examples.",
-                    err=True,
-                )
-                sys.exit(BAD_INPUT)
             found.append(case)
     unique = list(dict.fromkeys(found))
     stems = [file.stem for file in unique]

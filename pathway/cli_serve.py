@@ -1,4 +1,4 @@
-"""The verbs that open the screens: in the terminal, and in a browser of the same machine. An edge."""
+"""The verb that shows the screens in a browser of the same machine. An edge."""
 
 from __future__ import annotations
 
@@ -10,26 +10,10 @@ from pathlib import Path
 
 import click
 
-from pathway.cli_case import BAD_INPUT, example, examples, on_option, read_case_file, today
+from pathway.cli_case import BAD_INPUT, on_option, read_case_file
 from pathway.cli_rules import protocol_of, protocol_option
 
 PORT = 8765
-
-
-@click.command()
-@click.argument("cases", nargs=-1, type=click.Path(path_type=Path), metavar="[CASE]...")
-@on_option
-@protocol_option
-def screens(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path | None) -> None:
-    """Open the terminal screens on case files; on the example children where none is named.
-
-    One file opens at the road of its child.
-    """
-    from tui.app import run
-
-    files = {case.stem: read_case_file(case) for case in cases} or {name: example(name) for name in examples()}
-    protocol = protocol_of(clinic) if clinic is not None else None
-    run(files, today(on), next(iter(files)) if len(cases) == 1 else None, protocol)
 
 
 @click.command()
@@ -75,5 +59,5 @@ def _command(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path | N
     """Return the command that is started for each visitor, quoted for the shell of the system."""
     day = ["--on", str(on)] if on is not None else []
     rules = ["--protocol", str(clinic)] if clinic is not None else []
-    words = [sys.executable, "-m", "pathway.cli", "screens", *day, *rules, "--", *(str(case) for case in cases)]
+    words = [sys.executable, "-m", "pathway.cli", "open", *day, *rules, "--", *(str(case) for case in cases)]
     return subprocess.list2cmdline(words) if sys.platform == "win32" else shlex.join(words)

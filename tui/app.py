@@ -294,9 +294,12 @@ class PathwayApp(SavingApp):
             yield SystemCommand("Before this", "What comes before the selected stage", screen.action_before)
             yield SystemCommand("Details", "Why, gates, limits and sources of the stage", screen.action_details)
             yield SystemCommand("Worksheet", "The numbers of the selected operation", screen.action_worksheet)
-            yield SystemCommand("Undo", "Take the last edit back", screen.action_undo)
-            yield SystemCommand("Save", "Save the edits where the child is kept", screen.action_save)
-            yield SystemCommand("Redo", "Do the last undone edit again", screen.action_redo)
+            if screen.check_action("undo", ()):
+                yield SystemCommand("Undo", "Take the last edit back", screen.action_undo)
+            if screen.check_action("redo", ()):
+                yield SystemCommand("Redo", "Do the last undone edit again", screen.action_redo)
+            if screen.check_action("save", ()):
+                yield SystemCommand("Save", "Save the edits where the child is kept", screen.action_save)
         if isinstance(screen, ChildScreen) and screen.plan is not None:
             yield SystemCommand("Courses", "The ways to the goal side by side", screen.action_courses)
             yield SystemCommand("Follow-up", "Enter a visit, an operation, a decision", screen.action_follow_up)

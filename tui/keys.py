@@ -75,7 +75,7 @@ WHAT_IF = (
     Binding("f5", "keep", "Keep as wishes", key_display="F5"),
     Binding("f6", "clear", "Clear", key_display="F6"),
     Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", priority=True),
-    Binding("pagedown", "page(1)", "Page down", show=False),
+    Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 WORKSHEET = (
     Binding("up", "field(-1)", "Input", key_display="↑ ↓", priority=True),
@@ -85,7 +85,7 @@ WORKSHEET = (
     Binding("f4", "draw", "Drawing", key_display="F4"),
     Binding("f6", "clear", "As planned", key_display="F6"),
     Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", priority=True),
-    Binding("pagedown", "page(1)", "Page down", show=False),
+    Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 FOLLOW_UP = (
     Binding("up", "field(-1)", "Field", key_display="↑ ↓"),
@@ -195,6 +195,19 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         ),
     ),
     (
+        "What if",
+        (
+            ("↑ ↓", "choose a wish; type what is wished, or empty the line"),
+            ("F5", "keep the wishes, with a reason: the plan follows them"),
+            ("F6", "take all wishes away; Ctrl+Z the last one"),
+            ("PgUp PgDn", "read the answer"),
+        ),
+    ),
+    (
+        "A decision",
+        (("F3", "who decides: the family or the team"), ("Enter", "save it, once there is a reason")),
+    ),
+    (
         "Worksheet",
         (
             ("↑ ↓", "select an input; type to change it"),
@@ -203,4 +216,6 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("F6", "all inputs as planned again; Ctrl+Z the last one"),
         ),
     ),
+    ("Family view", (("↑ ↓ PgUp PgDn", "read on"), ("c", "the other ways, side by side"))),
+    ("Why and sources", (("↑ ↓", "choose a statement"), ("PgUp PgDn", "read the rule behind it"))),
 )

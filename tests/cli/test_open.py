@@ -155,7 +155,6 @@ def test_a_folder_stands_for_its_case_files(tmp_path: Path) -> None:
     ("argument", "words"),
     [
         ("nowhere.toml", "found no such file, expected a case file"),
-        (NAME, "found an example child, expected a file of yours"),
         (".", "found no .toml file in this folder"),
     ],
 )
@@ -167,6 +166,12 @@ def test_what_cannot_be_opened_is_said(
     assert result.exit_code == 2
     assert words in result.stderr
     assert "Traceback" not in result.stderr
+
+
+def test_examples_are_not_mixed_with_files_that_are_kept(file: Path) -> None:
+    result = CliRunner().invoke(main, ["open", NAME, str(file)])
+    assert result.exit_code == 2
+    assert "an example child, beside case files" in result.stderr
 
 
 def test_a_record_that_a_file_has_is_that_of_the_example(keeper: FileKeeper) -> None:

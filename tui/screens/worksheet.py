@@ -191,10 +191,13 @@ class WorksheetScreen(FormScreen):
     def action_draw(self) -> None:
         """Show the drawing in place of the numbers, or the numbers again."""
         self.toggle_class("drawn")
+        self.refresh_bindings()
         self.call_after_refresh(self.show_sheet)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Return whether an action can be done now: the drawing is turned to where it has no place of its own."""
+        """Return whether an action can be done now."""
+        if action == "page":
+            return not self.has_class("drawn")
         if action == "draw":
             return self.sheet is not None and bool(self.sheet.drawings)
         return super().check_action(action, parameters)
