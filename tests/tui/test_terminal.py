@@ -55,7 +55,7 @@ class Terminal:
 
 @pytest.fixture
 def terminal(request: pytest.FixtureRequest) -> Iterator[Terminal]:
-    started = Terminal(*getattr(request, "param", (100, 30)))
+    started = Terminal(*getattr(request, "param", (120, 40)))
     yield started
     started.tmux("kill-server")
 
@@ -91,7 +91,7 @@ def test_from_the_children_through_road_courses_and_family_and_out_in_the_smalle
     courses = terminal.wait_for("courses side by side", "Two femoral lengthenings, with growth arrest", "i What if")
     assert CAUTION in courses
     terminal.press("Escape")
-    terminal.wait_for("Age, years")
+    terminal.wait_for("Age, years", "with the plan")
     terminal.press("f")
     assert CAUTION in terminal.wait_for("the plan in plain words", "Your child is 2 years and 8 months old.")
     terminal.press("C-q")
