@@ -12,6 +12,8 @@ from pathway.robustness import Robustness
 from pathway.what_if import Answer
 
 WIDE = 100
+LEAST_ROOM = 16
+"""Columns for the name of a course beside its numbers, at least."""
 
 
 def courses_text(answer: Answer, width: int = 80, *, plain: bool = False, firm: Robustness | None = None) -> str:
@@ -62,16 +64,26 @@ def _lines(answer: Answer, width: int, plain: bool) -> Iterator[str]:
 
 
 def _table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
-    """Yield one row a course: operations, months with a device, months over 2.5 cm, what is left, chances."""
+    """Yield one row a course: operations, months with a device, months over 2.5 cm, what is left, chances.
+
+    Where the terminal has no room beside the numbers, the name of a course stands above them.
+    """
     wide = width >= WIDE
     heads = ("", "course", "oper-", "device", "over", "school", "height", "left at", "within", "of 100")
     under = ("", "", "ations", "months", "2.5 cm", "years", "lost", "maturity", "1 cm", "2 cm")
     room = width - (62 if wide else 57) - 3
-    widths = (2, room, 6, 6, 6, 6, 6, 8, 6, 6)
+    above = room < LEAST_ROOM
+    widths = (2, 0 if above else room, 6, 6, 6, 6, 6, 8, 6, 6)
     for row in (heads, under):
-        yield _row(row, widths)
+        yield _row((row[0], "", *row[2:]) if above else row, widths)
     for course in plan.alternatives:
-        for line in _cells(course, room, plain):
+        lines = _cells(course, width - 4 if above else room, plain)
+        if above:
+            first = next(lines)
+            yield from (f"{mark:<2}{name}" for mark, name, *_ in (first, *lines))
+            yield _row(("", "", *first[2:]), widths)
+            continue
+        for line in lines:
             yield _row(line, widths)
     mark = "1" if plain else "▶"
     better = "*: no other course has both less burden and a better chance"

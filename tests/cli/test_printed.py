@@ -44,6 +44,7 @@ def shipped(verb: str) -> dict:
 def printed(verb: str, name: str, *more: str) -> str:
     arguments = [part.format(name) for part in VERBS[verb]]
     result = CliRunner().invoke(main, [*arguments, *ON, *more])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     assert result.exit_code in (0, 1), result.output
     return result.stdout
 
