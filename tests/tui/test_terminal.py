@@ -71,6 +71,8 @@ def test_the_demo_opens_the_road_answers_keys_and_ends(terminal) -> None:
     terminal.press("Enter")
     terminal.wait_for("Why hip preparation")
     terminal.press("Escape")
+    terminal.wait_for("before this, Hip preparation")
+    terminal.press("Escape")
     terminal.wait_for("Age, years")
     terminal.press("Escape")
     terminal.wait_for("What is next", "willow-03")
