@@ -13,6 +13,7 @@ from rich.text import Text
 from textual import work
 from textual.app import SystemCommand
 from textual.message import Message
+from textual.notifications import SeverityLevel
 from textual.screen import Screen
 
 from pathway.protocol.model import Protocol
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from tui.screens.why import WhyScreen
 
 FATAL = "limb-pathway had to end because of an internal error; no file was changed. Please report what you did last"
+SHOWN_SECONDS = 8
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
@@ -171,6 +173,19 @@ class PathwayApp(SavingApp):
         """Tell the screens that a child, or the whole list, changed, and plan what is to be planned."""
         self._tell_screens(child)
         self._plan_next()
+
+    def say(self, child: str) -> None:
+        """Say what became of saving a child also where the screen on top does not show it."""
+        from tui.screens.leave import LeaveScreen
+        from tui.screens.road import RoadScreen
+
+        shown = isinstance(self.screen, LeaveScreen) or (
+            isinstance(self.screen, RoadScreen) and self.screen.child == child
+        )
+        if not shown:
+            told = "\n".join(self.shelf[child].told)
+            loud: SeverityLevel = "warning" if self.shelf[child].unsaved else "information"
+            self.notify(told, title=child, severity=loud, timeout=SHOWN_SECONDS, markup=False)
 
     def open_road(self, child: str) -> None:
         """Open the road of a child; it is planned next where it is not yet."""

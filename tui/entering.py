@@ -20,8 +20,12 @@ from tui.choosing import Choosing
 from tui.options import Option, Unclear, chosen, plain_options, several
 
 DATE, METHOD = "date", "method"
+NOT_OBTAINED = plain_options(("not_measurable", "declined"))
+"""What may be typed in place of any finding: it was asked for and not obtained."""
 YES_NO = (Option("true", "yes"), Option("false", "no"))
 WAIVE = "waive_gate"
+LEAST_OF_A_WORD = 4
+"""So many letters tell `not measurable` and `declined` from a value."""
 ABOUT = {"decline": "stage", "prefer": "prefer", WAIVE: "gate"}
 """The decisions that are made here, and the field of each that says what it is about."""
 _WHERE = {"visit": "", "operation": "operation.", "decision": "decision."}
@@ -65,6 +69,7 @@ def entered(
         wrong[error.name] = str(error)
     settings: list[str] = []
     own: dict[str, str] = {}
+    missing: dict[str, str] = {}
     method = method_of(record, protocol)
     try:
         if METHOD in typed:
@@ -72,15 +77,17 @@ def entered(
     except _Wrong as error:
         wrong[error.name] = str(error)
     for name in typed:
-        if name in findings:
+        if name in findings and (why := not_obtained(typed[name], findings[name])) is not None:
+            missing[name] = why
+        elif name in findings:
             try:
                 settings.append(f"{name}={_value(typed, name, findings[name].rule)}")
             except _Wrong as error:
                 wrong[error.name] = str(error)
             if (again := own_method(findings[name], record)) is not None:
                 own[name] = again
-    if settings:
-        made = visit_fragment(day, method, settings, own)
+    if settings or missing:
+        made = visit_fragment(day, method, settings, own, missing)
         assert isinstance(made, str), made.sentence
         parts.append(made)
     for make in (_operation, _decision):
@@ -125,6 +132,16 @@ def own_method(asked: Asked, record: Record) -> str | None:
         return None
     of_visit = next((visit.method for visit in record.visits if visit.date == asked.last.measured_on), None)
     return asked.last.method if asked.last.method not in (of_visit, "computed") else None
+
+
+def not_obtained(text: str, asked: Asked) -> str | None:
+    """Return why a finding was not obtained where the text says so, else None; the skeletal age has no such words."""
+    if asked.name == SKELETAL_AGE or len(text.strip()) < LEAST_OF_A_WORD:
+        return None
+    try:
+        return chosen(text, NOT_OBTAINED).value
+    except Unclear:
+        return None
 
 
 def sentence(fault: Fault) -> str:

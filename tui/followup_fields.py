@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from pathway.casefile.fragment import SKELETAL_AGE
 from pathway.findings import Known
 from pathway.protocol.model import Protocol
 from pathway.record import Record
@@ -64,7 +65,9 @@ def _visit(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     for name in (*first, *others):
         yield _finding(offer, typed, name)
     words = "a part of its name, such as knee flex; what fits is listed below"
-    yield Field(FIND, "Another finding", typed.get(FIND, ""), "", f"{words}; ↓ goes there", f"{len(offer.every)} known")
+    known = f"{len(offer.every)} known"
+    text = typed.get(FIND, "")
+    yield Field(FIND, "Another finding", text, "", f"{words}; ↓ goes there", known, ahead=len(found))
     for name in found:
         yield _finding(offer, typed, name)
 
@@ -78,22 +81,31 @@ def _found(offer: Offer, text: str) -> Iterator[str]:
 
 def _finding(offer: Offer, typed: Mapping[str, str], name: str) -> Field:
     asked = next((item for item in offer.first if item.name == name), offer.every[name])
-    rule = asked.rule
-    options = entering.finding_options(rule)
-    if options:
-        wanted = f"one of {', '.join(option.words for option in options)}" if len(options) > 2 else ""
-        wanted = wanted or " or ".join(option.words for option in options)
-    else:
-        low, high = rule.plausible or (0.0, 0.0)
-        wanted = f"{low:g} to {high:g} {rule.unit}".rstrip()
+    rule, value = asked.rule, typed.get(name, "")
+    options, gap = entering.finding_options(rule), entering.not_obtained(value, asked)
     own = entering.own_method(asked, offer.record)
     again = f" Measured as last time: {offer.protocol.method(own).label}." if own else ""
     why = f" {asked.why[0].upper()}{asked.why[1:]}." if asked.why else "" if asked.last else " Never measured."
-    value = typed.get(name, "")
-    origin = _last(asked.last, dated=not value)
     return Field(
-        name, asked.label, value, rule.unit, f"{wanted}; {rule.how}.{why}{again}", origin, bool(value), options
+        name,
+        asked.label,
+        value,
+        "" if gap else rule.unit,
+        f"{_range(asked, options)}; {rule.how}.{why}{again}",
+        _last(asked.last, dated=not value),
+        bool(value),
+        options,
+        gap.replace("_", " ") if gap else _words(value, options),
     )
+
+
+def _range(asked: Asked, options: Sequence[Option]) -> str:
+    """Return what may be typed: the choices or the plausible range, or why there is nothing to type."""
+    if options:
+        return f"{', '.join(option.words for option in options)}, declined or not measurable"
+    low, high = asked.rule.plausible or (0.0, 0.0)
+    wanted = f"{low:g} to {high:g} {asked.rule.unit}".rstrip()
+    return wanted if asked.name == SKELETAL_AGE else f"{wanted}, declined or not measurable"
 
 
 def _last(last: Known | None, *, dated: bool) -> str:

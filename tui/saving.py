@@ -59,6 +59,10 @@ class SavingApp(App[None]):
         """Tell the screens that a child, or the whole list, changed, and plan what is to be planned."""
         raise NotImplementedError
 
+    def say(self, child: str) -> None:
+        """Say what became of saving a child also where the screen on top does not show it."""
+        raise NotImplementedError
+
     @work(thread=True)
     def find_children(self) -> None:
         """List the children of the keeper."""
@@ -151,6 +155,7 @@ class SavingApp(App[None]):
             told = keeping.overtaken(answer.since, self.keeper.place)
             self.shelf = self.shelf.overtaken(child, answer.theirs, together, told)
         self.show(child)
+        self.say(child)
         if self._leaving and not self._in_hand and not self.unsaved and not self.unkept:
             self.exit()
         self._leaving = self._leaving and bool(self._in_hand or self._to_save)
@@ -158,6 +163,8 @@ class SavingApp(App[None]):
     def _say(self, child: str, told: tuple[str, ...]) -> None:
         self.shelf = self.shelf.telling(child, told)
         self.show(child)
+        if told is not keeping.SAVING:
+            self.say(child)
 
     async def action_quit(self) -> None:
         """Leave; where something is not saved, ask first."""

@@ -16,12 +16,17 @@ SKELETAL_AGE = "skeletal_age_years"
 
 
 def visit_fragment(
-    date: datetime.date, method: str, settings: Sequence[str], own_methods: Mapping[str, str] | None = None
+    date: datetime.date,
+    method: str,
+    settings: Sequence[str],
+    own_methods: Mapping[str, str] | None = None,
+    missing: Mapping[str, str] | None = None,
 ) -> str | Fault:
     """Return a visit as TOML from words such as `left.femur_length_mm=183`, or the fault of a word.
 
     `child.` stands before findings of the whole child, nothing before the skeletal age. `own_methods` names, by
-    `side.finding`, the method of a finding that was not measured by that of the visit.
+    `side.finding`, the method of a finding that was not measured by that of the visit, `missing` why a finding that
+    was asked for was not obtained.
     """
     own = own_methods or {}
     lines = ["[[visit]]", f"date = {date.isoformat()}", f'method = "{method}"']
@@ -37,6 +42,9 @@ def visit_fragment(
             shown = f"{{ value = {shown}, method = {_shown(own[name])} }}"
         line = f"{finding if dot else name} = {shown}"
         (tables[side] if dot else lines).append(line)
+    for name, why in (missing or {}).items():
+        side, _, finding = name.rpartition(".")
+        tables[side].append(f"{finding} = {{ not_measured = {_shown(why)} }}")
     for side, entries in tables.items():
         if entries:
             lines += [f"  [visit.{side}]", *(f"  {entry}" for entry in entries)]

@@ -98,6 +98,22 @@ def test_a_finding_keeps_its_own_way_of_measuring() -> None:
     assert [item.method for item in of_day.measurements] == ["examination"]
 
 
+@pytest.mark.parametrize(
+    ("name", "typed", "why"),
+    [
+        ("left.femur_length_mm", "declined", "declined"),
+        ("left.hip_joint", "not measurable", "not_measurable"),
+        ("child.active_infection", "decl", "declined"),
+    ],
+)
+def test_a_finding_that_was_asked_for_and_not_obtained_is_kept_with_the_reason(name, typed, why) -> None:
+    found = enter({name: typed}).record
+    assert found is not None
+    of_day = next(visit for visit in found.visits if visit.date == DAY)
+    assert [(gap.finding, gap.why) for gap in of_day.missing] == [(name.partition(".")[2], why)]
+    assert of_day.measurements == ()
+
+
 def test_an_operation_of_the_record_is_completed_not_done_twice() -> None:
     hazel = offer("hazel-08")
     typed = {"operation.kind": "femoral lengthening of", "operation.complications": "pin"}
@@ -161,13 +177,24 @@ def test_any_finding_is_found_by_a_part_of_its_name_and_stays_once_typed() -> No
     assert names.index("left.knee_flexion_deg") < names.index("find")
 
 
+def test_a_part_of_a_choice_is_shown_as_what_it_stands_for() -> None:
+    typed = {"left.hip_joint": "red", "left.femur_length_mm": "decl", "operation.kind": "hip prep"}
+    shown = {f.name: f for part in range(3) for f in fields(ROWAN, part, typed, {})}
+    assert shown["left.femur_length_mm"].means == "declined"
+    assert shown["operation.kind"].means == "Hip preparation"
+    found = {f.name: f for f in fields(ROWAN, 0, {**typed, "find": "hip joint"}, {})}
+    assert found["left.hip_joint"].means == "reduced"
+
+
 NAMES = sorted(labels(ROWAN))
 TEXTS = st.one_of(
     st.text(max_size=12),
     st.floats(allow_nan=True, allow_infinity=True).map(str),
     st.integers(-50, 700).map(str),
     st.dates(datetime.date(2019, 1, 1), datetime.date(2040, 1, 1)).map(str),
-    st.sampled_from(["yes", "no", "normal", "left", "hip prep", "decline", "femoral", "waive a gate", "distal femur"]),
+    st.sampled_from(
+        ["yes", "no", "normal", "left", "hip prep", "decline", "femoral", "declined", "waive a gate", "not measurable"]
+    ),
 )
 
 

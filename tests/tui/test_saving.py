@@ -138,6 +138,54 @@ async def test_what_was_saved_and_then_undone_is_withdrawn_and_stays_readable(pl
     assert "every hash holds" in registry(place, "verify")
 
 
+async def test_a_course_chosen_with_a_reason_is_saved_as_a_decision_and_the_plan_that_follows_it(place) -> None:
+    with at(place) as (app, store):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            before = app.shelf["rowan-02"].plan.recommended  # type: ignore[union-attr]
+            await pilot.press("c", "right", "enter")
+            await typed(pilot, "least time in frames")
+            await pilot.press("enter")
+            await settled(pilot)
+            await pilot.press("ctrl+s")
+            await saved(pilot)
+        assert [one.kind for one in store.entries("rowan-02")] == ["case", "decision", "revision"]
+        (kept,) = [one.revision for one in accepted_plans(store.entries("rowan-02"))]
+        assert "least time in frames" in kept.reason
+        assert not kept.recommended
+        chosen = store.record("rowan-02").decisions[-1].course
+        assert chosen is not None
+        assert before is not None
+        assert chosen != before.id
+        assert [one["id"] for one in kept.plan["alternatives"] if one["recommended"]] == [chosen]
+
+
+async def test_what_became_of_saving_is_said_on_every_screen(place) -> None:
+    with at(place) as (app, _):
+        async with app.run_test(size=SIZE, notifications=True) as pilot:
+            await open_rowan(pilot)
+            await enter_length(pilot, "121")
+            await pilot.press("b", "ctrl+s")
+            await saved(pilot)
+            assert "Saved in clinic.db by ward-3: visit" in " ".join(text_of(app).split())
+
+
+async def test_choosing_again_on_the_same_day_takes_the_first_choice_back(place) -> None:
+    with at(place) as (app, store):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            for _ in range(2):
+                await pilot.press("c", "right", "enter")
+                await typed(pilot, "so")
+                await pilot.press("enter")
+                await settled(pilot)
+                await pilot.press("ctrl+s")
+                await saved(pilot)
+            decisions = app.shelf["rowan-02"].session.record.decisions  # type: ignore[union-attr]
+        assert store.record("rowan-02").decisions == decisions
+        assert len(decisions) == 1
+
+
 OTHER = """
 import datetime, sys
 from pathway.record import Decision

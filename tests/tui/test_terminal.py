@@ -98,3 +98,28 @@ def test_from_the_children_through_road_courses_and_family_and_out_in_the_smalle
     assert CAUTION in terminal.wait_for("the plan in plain words", "Your child is 2 years and 8 months old.")
     terminal.press("C-q")
     assert "Traceback" not in terminal.wait_for("\nended")
+
+
+def test_a_child_of_a_registry_is_followed_up_and_saved_in_a_real_terminal(terminal, tmp_path) -> None:
+    program = f"{sys.executable} -m pathway.cli"
+    place = f"--registry {tmp_path / 'clinic.db'}"
+    terminal.press(f"{program} registry import rowan-02 {place} --on 2026-11-25; echo taken", "Enter")
+    terminal.wait_for("\ntaken")
+    terminal.press(f"clear; {program} {place} --by ward-3 --on 2026-11-25; echo ended", "Enter")
+    terminal.wait_for("Measure: ")
+    terminal.press("Enter")
+    terminal.wait_for("with the plan")
+    terminal.press("v")
+    terminal.wait_for("rowan-02: follow-up")
+    terminal.press("121")
+    terminal.wait_for("Because of length")
+    terminal.press("F5")
+    terminal.wait_for("Follow-up entered: length of the femur left 121 mm")
+    terminal.wait_for("^s Save")
+    terminal.press("C-s")
+    terminal.wait_for("Saved in clinic.db by ward-3: visit, revision (entries 2 to 3 of rowan-02).")
+    terminal.press("C-q")
+    assert "Traceback" not in terminal.wait_for("ended")
+    verify = [*program.split(), "registry", "verify", *place.split()]
+    done = subprocess.run(verify, cwd=ROOT, capture_output=True, text=True, check=True)
+    assert "1 children, 3 entries, every hash holds" in done.stdout

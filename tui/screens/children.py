@@ -38,6 +38,7 @@ class ChildrenScreen(OwnScreen):
         super().__init__()
         self._rows: tuple[Row, ...] = ()
         self._by_day = False
+        self._old = False
 
     def compose(self) -> ComposeResult:
         """Lay out title, caution, search, table, notice, keys."""
@@ -62,11 +63,20 @@ class ChildrenScreen(OwnScreen):
         self.fill()
 
     def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
-        """Show what is known of the children now."""
-        self.fill()
+        """Show what is known of the children now; while another screen lies on top, when it is gone."""
+        if self.is_current:
+            self.fill()
+        else:
+            self._old = True
+
+    def on_screen_resume(self) -> None:
+        """Show what changed while another screen lay on top."""
+        if self._old:
+            self.fill()
 
     def fill(self) -> None:
         """Show the children that the search finds."""
+        self._old = False
         table = self.query_one(DataTable)
         kept = self.chosen
         search = self.query_one(Input).value
@@ -87,8 +97,9 @@ class ChildrenScreen(OwnScreen):
                 row.when,
                 row.difference,
             )
-            apart = (Text(_wrapped(cell, width)) for cell, width in zip(cells, widths, strict=True))
-            table.add_row(*apart, height=None, key=row.name)
+            apart = [_wrapped(cell, width) for cell, width in zip(cells, widths, strict=True)]
+            height = 1 + max(cell.count("\n") for cell in apart)
+            table.add_row(*(Text(cell) for cell in apart), height=height, key=row.name)
         names = [row.name for row in self._rows]
         if kept in names:
             table.move_cursor(row=names.index(kept))

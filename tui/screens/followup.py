@@ -54,7 +54,7 @@ class FollowUpScreen(FormScreen):
     FollowUpScreen Form { height: 1fr; width: 100%; }
     FollowUpScreen #changes { height: 1fr; padding: 0 1; }
     FollowUpScreen.wide #body { layout: horizontal; }
-    FollowUpScreen.wide #left { width: 60; height: 100%; }
+    FollowUpScreen.wide #left { width: 50%; max-width: 60; height: 100%; }
     FollowUpScreen.wide Choices { height: auto; max-height: 70%; }
     FollowUpScreen.wide #asked { padding: 1 1 0 1; }
     FollowUpScreen.wide #changes { height: 100%; width: 1fr; padding: 0 2; }

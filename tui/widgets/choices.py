@@ -36,31 +36,32 @@ class Choices(Prose, inherit_bindings=False):
     def __init__(self, *, id: str | None = None, panel: bool = False) -> None:
         super().__init__(id=id, panel=panel, focus=False)
         self.place = 0
+        self._ahead = 0
 
     def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
         """Return the lines that all paragraphs need, for a list that is as high as they are."""
         return max(1, len(self.lines))
 
-    def offer(self, said: Sequence[Say], place: int = 0) -> None:
-        """Show paragraphs with one of them chosen."""
+    def on_resize(self, _event: Resize) -> None:
+        """Keep the chosen paragraph in view in the new place, once it is wrapped for it."""
+        self.call_after_refresh(lambda: self.choose(self.place, self._ahead))
+
+    def offer(self, said: Sequence[Say], place: int = 0, ahead: int = 0) -> None:
+        """Show paragraphs with one of them chosen; so many after it are brought into view with it."""
         lines = len(self.lines)
         self.say(said, top=False)
         if len(self.lines) != lines and self.styles.is_auto_height:
             self.refresh(layout=True)
-        self.choose(place)
+        self.choose(place, ahead)
 
-    def choose(self, place: int) -> None:
-        """Choose a paragraph and bring it into view; places beyond the ends are held."""
-        self.place = max(0, min(len(self.said) - 1, place))
-        rows = [row for row, (owner, _, _) in enumerate(self.lines) if owner == self.place]
+    def choose(self, place: int, ahead: int = 0) -> None:
+        """Choose a paragraph and bring it into view, with so many after it; places beyond the ends are held."""
+        self.place, self._ahead = max(0, min(len(self.said) - 1, place)), ahead
+        rows = [row for row, (owner, _, _) in enumerate(self.lines) if self.place <= owner <= self.place + ahead]
         if rows:
-            region = Region(0, rows[0], 1, rows[-1] - rows[0] + 1)
+            region = Region(0, rows[0], 1, min(rows[-1] - rows[0] + 1, max(1, self.size.height)))
             self.scroll_to_region(region, animate=False, force=True, x_axis=False)
         self.refresh()
-
-    def on_resize(self, _event: Resize) -> None:
-        """Keep the chosen paragraph in view in the new place, once it is wrapped for it."""
-        self.call_after_refresh(lambda: self.choose(self.place))
 
     def prefix(self, owner: int, first: bool) -> str:
         """Return what stands before a line: the mark of the chosen paragraph."""

@@ -23,7 +23,8 @@ class Field:
     """One field: its name, its label, its value as typed, what may be typed, where the value comes from.
 
     `offered` is the value where none is typed. `options` are what is chosen from, none where the value is free;
-    `means` is what a part of a choice stands for. A `wrong` one has a sentence that says why.
+    `means` is what a part of a choice stands for. A `wrong` one has a sentence that says why. So many fields `ahead`
+    are brought into view with it.
     """
 
     name: str
@@ -37,6 +38,7 @@ class Field:
     means: str = ""
     offered: str = ""
     wrong: str = ""
+    ahead: int = 0
 
 
 class Line(Input, inherit_bindings=False):
@@ -94,7 +96,8 @@ class Form(Vertical):
             self.place = names.index(self.chosen.name)
         self.fields = tuple(fields)
         self.place = max(0, min(self.place, len(self.fields) - 1))
-        self.query_one(Choices).offer([_line(field) for field in self.fields], self.place)
+        ahead = self.chosen.ahead if self.chosen else 0
+        self.query_one(Choices).offer([_line(field) for field in self.fields], self.place, ahead)
         if not typing:
             self._ask()
 
@@ -107,7 +110,7 @@ class Form(Vertical):
     def choose(self, place: int) -> None:
         """Choose the field to type in; places beyond the ends are held."""
         self.place = max(0, min(len(self.fields) - 1, place))
-        self.query_one(Choices).choose(self.place)
+        self.query_one(Choices).choose(self.place, self.chosen.ahead if self.chosen else 0)
         self._ask()
 
     def next_option(self) -> None:
