@@ -29,7 +29,16 @@ from pathway.cli_exports import calendar, fhir
 from pathway.cli_followup import compare, followup
 from pathway.cli_plans import accept
 from pathway.cli_registry import registry
-from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings, words_only
+from pathway.cli_rules import (
+    can_open_screens,
+    json_option,
+    protocol_of,
+    protocol_option,
+    rules,
+    width,
+    with_headings,
+    words_only,
+)
 from pathway.cli_serve import screens, serve
 from pathway.cli_views import before, behind, children, family, keys, road
 from pathway.cli_worksheet import worksheet
@@ -51,10 +60,10 @@ def main(context: click.Context) -> None:
     """Plan the multi-stage treatment of a child's short, deformed limb.
 
     A planning aid for study and discussion, not a medical device: the treating surgeon decides, local
-    protocol comes first. Without a verb the example children open in the terminal.
+    protocol comes first. Without a verb the example children open in the terminal (`screens`).
     """
     if context.invoked_subcommand is None:
-        _open_screen(None, None)
+        context.invoke(screens, cases=(), on=None, clinic=None)
 
 
 for view in (screens, serve, children, road, before, family, behind, keys):
@@ -85,7 +94,7 @@ def demo(on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bo
     example always looks the same.
     """
     day = on or DEMO_DAY
-    if sys.stdout.isatty() and sys.stdin.isatty() and not as_json and not plain:
+    if can_open_screens() and not as_json and not plain:
         _open_screen(DEMO_CHILD, day, clinic)
         return
     click.echo(f"Example child {DEMO_CHILD} (invented), planned as on {day}.", err=True)

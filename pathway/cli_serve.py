@@ -11,7 +11,8 @@ from pathlib import Path
 import click
 
 from pathway.cli_case import BAD_INPUT, example, examples, on_option, read_case_file, today
-from pathway.cli_rules import protocol_of, protocol_option
+from pathway.cli_rules import can_open_screens, protocol_of, protocol_option
+from pathway.cli_views import children
 
 PORT = 8765
 
@@ -23,8 +24,11 @@ PORT = 8765
 def screens(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path | None) -> None:
     """Open the terminal screens on case files; on the example children where none is named.
 
-    One file opens at the road of its child.
+    One file opens at the road of its child. Where there is no terminal (a pipe) the list of children is printed.
     """
+    if not can_open_screens():
+        click.get_current_context().invoke(children, cases=cases, find="", on=on, clinic=clinic, as_json=False)
+        return
     from tui.app import run
 
     files = {case.stem: read_case_file(case) for case in cases} or {name: example(name) for name in examples()}

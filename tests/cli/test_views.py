@@ -102,6 +102,12 @@ class TestWhatIsDrawn:
         assert "Age, years" in run("road", "rowan-02", *ON).stdout
         assert "╭" in run("before", "rowan-02", *ON).stdout
 
+    @pytest.mark.parametrize("width", [60, 80, 120])
+    def test_no_picture_is_wider_than_the_terminal(self, width, monkeypatch) -> None:
+        monkeypatch.setenv("COLUMNS", str(width))
+        for verb in ("road", "before"):
+            assert max(len(line) for line in run(verb, "rowan-02", *ON).stdout.splitlines()) <= width
+
     def test_plain_leaves_them_out(self) -> None:
         for verb in ("road", "before"):
             assert not DRAWN.findall(run(verb, "rowan-02", *ON, "--plain").stdout)
@@ -229,6 +235,13 @@ def test_screens_of_a_file_that_is_not_there_do_not_open() -> None:
     result = run("screens", "nobody.toml")
     assert result.exit_code == 2
     assert "nobody.toml: found no such file" in result.stderr
+
+
+@pytest.mark.parametrize("verb", [[], ["screens"]])
+def test_without_a_terminal_the_list_is_printed_instead_of_the_screens(verb) -> None:
+    result = run(*verb)
+    assert result.exit_code == 0
+    assert "Children: 8, planned as on" in result.stdout
 
 
 async def test_an_answer_to_what_if_says_what_its_screen_says() -> None:
