@@ -31,7 +31,16 @@ from pathway.cli_followup import compare, followup
 from pathway.cli_open import open_files
 from pathway.cli_plans import accept
 from pathway.cli_registry import registry
-from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings, words_only
+from pathway.cli_rules import (
+    can_open_screens,
+    json_option,
+    protocol_of,
+    protocol_option,
+    rules,
+    width,
+    with_headings,
+    words_only,
+)
 from pathway.cli_serve import serve
 from pathway.cli_store import by_option, name_of, now, opened, refuse, registry_options
 from pathway.cli_views import before, behind, children, family, keys, road
@@ -72,7 +81,7 @@ def main(
     if context.invoked_subcommand is not None:
         _refuse_options(context)
     elif address is None and not _registry_there():
-        _open_screen(None, on, clinic)
+        context.invoke(open_files, cases=(), on=on, clinic=clinic)
     else:
         _open_registry(address, key_file, ask_key, by, on, clinic)
 
@@ -105,7 +114,7 @@ def demo(on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bo
     example always looks the same.
     """
     day = on or DEMO_DAY
-    if sys.stdout.isatty() and sys.stdin.isatty() and not as_json and not plain:
+    if can_open_screens() and not as_json and not plain:
         _open_screen(DEMO_CHILD, day, clinic)
         return
     click.echo(f"Example child {DEMO_CHILD} (invented), planned as on {day}.", err=True)

@@ -9,7 +9,8 @@ from pathlib import Path
 import click
 
 from pathway.cli_case import BAD_INPUT, example, examples, has_example, on_option, read_case_file, today
-from pathway.cli_rules import protocol_of, protocol_option
+from pathway.cli_rules import can_open_screens, protocol_of, protocol_option
+from pathway.cli_views import children
 
 
 @click.command("open")
@@ -21,28 +22,35 @@ def open_files(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path |
 
     CASE is a case file, a folder of them, or an example child; all examples where none is named. One file opens at
     the road of its child. What is entered on the screens is saved to the file of the child; examples are not kept.
+    Where there is no terminal (a pipe) the list of children is printed.
     """
-    from tui.app import run
-
     day = today(on)
     named = [case for case in cases if not case.exists() and case.parent == Path() and has_example(case.name)]
-    if not cases or named:
-        if len(named) < len(cases):
-            click.echo(
-                f"open: found {named[0]}, an example child, beside case files, expected the one or the other; "
-                "open them one after the other.",
-                err=True,
-            )
-            sys.exit(BAD_INPUT)
-        names = [case.name.removesuffix(".toml") for case in named] or examples()
-        rules = protocol_of(clinic) if clinic is not None else None
-        run({name: example(name) for name in names}, day, names[0] if len(names) == 1 else None, rules)
+    if named and len(named) < len(cases):
+        click.echo(
+            f"open: found {named[0]}, an example child, beside case files, expected the one or the other; "
+            "open them one after the other.",
+            err=True,
+        )
+        sys.exit(BAD_INPUT)
+    own = bool(cases) and not named
+    files = named_files(cases) if own else {}
+    if not can_open_screens():
+        listed = tuple(files.values()) or cases
+        click.get_current_context().invoke(children, cases=listed, find="", on=on, clinic=clinic, as_json=False)
         return
-    from pathway.cli_files import FileKeeper
+    from tui.app import run
 
-    files, protocol = named_files(cases), protocol_of(clinic)
-    only = next(iter(files)) if len(files) == 1 else None
-    run(dict.fromkeys(files, ""), day, only, protocol, FileKeeper(files, protocol, day))
+    if own:
+        from pathway.cli_files import FileKeeper
+
+        protocol = protocol_of(clinic)
+        only = next(iter(files)) if len(files) == 1 else None
+        run(dict.fromkeys(files, ""), day, only, protocol, FileKeeper(files, protocol, day))
+        return
+    names = [case.name.removesuffix(".toml") for case in named] or examples()
+    rules = protocol_of(clinic) if clinic is not None else None
+    run({name: example(name) for name in names}, day, names[0] if len(names) == 1 else None, rules)
 
 
 def named_files(cases: tuple[Path, ...]) -> dict[str, Path]:

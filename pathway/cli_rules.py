@@ -51,6 +51,11 @@ def words_only(plain: bool) -> bool:
     return plain or not sys.stdout.isatty() or "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
 
 
+def can_open_screens() -> bool:
+    """Return whether there is a terminal, or a browser, to show the screens in."""
+    return "TEXTUAL_DRIVER" in os.environ or (sys.stdin.isatty() and sys.stdout.isatty())
+
+
 def with_headings(text: str) -> str:
     """Return text with its headings strong where a terminal shows it; plain when piped or where that is not wished."""
     if words_only(False):

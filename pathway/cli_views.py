@@ -164,8 +164,8 @@ def before(
         return
     words = words_only(plain)
     _head(made, f"{made.child.id}: before this, {selected.label}")
-    if not words:
-        click.echo(f"\n{layers(made, width()).text}")
+    if not words and (drawn := layers(made, width())).width <= width():
+        click.echo(f"\n{drawn.text}")
     _say(["", *before_words(made, selected, width())])
     said = telling.of_unlock(made, selected, protocol) if unlock else telling.of_gates(selected)
     _say(printed(said, width(), plain=words))

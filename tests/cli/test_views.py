@@ -13,9 +13,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pathway.cli import main
+from pathway.output.course_cards import facts
 from tests.examples import NAMES
 from tests.plans import DAY, files, plan
-from tests.tui.screens_of import plain_surroundings, settled, the_app
+from tests.tui.screens_of import opened, plain_surroundings, settled, the_app
+from tui.screens.why import WhyScreen
 from tui.session import next_stage
 from tui.widgets.frame import CAUTION
 from tui.widgets.prose import Prose
@@ -100,6 +102,12 @@ class TestWhatIsDrawn:
         assert "Age, years" in run("road", "rowan-02", *ON).stdout
         assert "╭" in run("before", "rowan-02", *ON).stdout
 
+    @pytest.mark.parametrize("width", [60, 80, 120])
+    def test_no_picture_is_wider_than_the_terminal(self, width, monkeypatch) -> None:
+        monkeypatch.setenv("COLUMNS", str(width))
+        for verb in ("road", "before"):
+            assert max(len(line) for line in run(verb, "rowan-02", *ON).stdout.splitlines()) <= width
+
     def test_plain_leaves_them_out(self) -> None:
         for verb in ("road", "before"):
             assert not DRAWN.findall(run(verb, "rowan-02", *ON, "--plain").stdout)
@@ -172,17 +180,80 @@ async def test_the_verb_says_what_the_screen_says(screen, child) -> None:
         await pilot.pause()
         said = [say.text for prose in app.screen.query(Prose) for say in prose.said if say.text]
         assert said
-        facts: list[str] = []
+        told: list[str] = []
         for text in said:
             bare = words(re.sub(r"^[●◐▶○✕◇] ", "", text))
             assert bare.replace(" ", "") in printed.replace(" ", "")  # a line may break at a hyphen
-            facts += FACT.findall(bare)
-        assert facts or screen in ("help", "before")
+            told += FACT.findall(bare)
+        assert told or screen in ("help", "before")
         if screen == "road":
             picture = app.screen.query_one(RoadView).picture
             labels = {stage.label for stage in plan(child).stages}
             assert {span.target for span in picture.spans if span.target} <= {s.id for s in plan(child).stages}  # type: ignore[union-attr]
             assert all(label in printed for label in labels)
+
+
+@pytest.mark.parametrize("child", ["rowan-02", "cedar-05", "hazel-08"])
+def test_the_courses_say_what_their_cards_say(child) -> None:
+    said = words(run("alternatives", child, *ON, "--plain").stdout)
+    for course in plan(child).alternatives:
+        for label, fact in facts(plan(child), course):
+            if label.strip() == "90 of 100, cm":
+                assert f"about 90 of 100 between {fact.replace(' to ', ' and ')} cm" in said
+            elif label != "Leg at maturity":
+                assert f"{label[0].lower()}{label[1:]} {fact}" in said
+
+
+async def test_the_worksheet_says_what_its_screen_says() -> None:
+    printed = words(run("worksheet", "lengthening", "rowan-02", *ON, "--plain").stdout)
+    app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
+    async with app.run_test(size=(120, 40)) as pilot:
+        await settled(pilot)
+        await opened(pilot, "worksheet")
+        shown = [say.text.strip(" !▶✕") for say in app.screen.query_one("#sheet", Prose).said]
+        missing = [
+            text for text in shown if FACT.search(text) and not set(FACT.findall(text)) <= set(FACT.findall(printed))
+        ]
+        assert len([text for text in shown if FACT.search(text)]) > 20
+        assert missing == []
+
+
+async def test_the_statements_are_those_of_the_screen() -> None:
+    printed = words(run("behind", "rowan-02", "femoral_lengthening_1", *ON).stdout)
+    app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
+    async with app.run_test(size=(120, 40)) as pilot:
+        await settled(pilot)
+        await opened(pilot, "why")
+        assert isinstance(app.screen, WhyScreen)
+        assert len(app.screen.said) > 15
+        for statement in app.screen.said:
+            assert words(statement.text).replace(" ", "") in printed.replace(" ", "")
+            assert f"rule {statement.rule}" in printed
+
+
+def test_screens_of_a_file_that_is_not_there_do_not_open() -> None:
+    result = run("screens", "nobody.toml")
+    assert result.exit_code == 2
+    assert "nobody.toml: found no such file" in result.stderr
+
+
+@pytest.mark.parametrize("verb", [[], ["screens"]])
+def test_without_a_terminal_the_list_is_printed_instead_of_the_screens(verb) -> None:
+    result = run(*verb)
+    assert result.exit_code == 0
+    assert "Children: 8, planned as on" in result.stdout
+
+
+async def test_an_answer_to_what_if_says_what_its_screen_says() -> None:
+    printed = words(run("alternatives", "rowan-02", *ON, "--at-most-lengthenings", "2", "--plain").stdout)
+    app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
+    async with app.run_test(size=(120, 40)) as pilot:
+        await settled(pilot)
+        await opened(pilot, "what_if")
+        shown = [say.text for say in app.screen.query_one("#answer", Prose).said]
+        assert shown[0].startswith("What if: at most 2 further lengthenings")
+        for text in shown[:2]:
+            assert words(text) in printed
 
 
 async def test_the_list_says_what_its_screen_says() -> None:

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from pathway.output.family import MONTHS, family_text
+from pathway.output.family import MONTHS, family_parts, family_text
 from pathway.output.family_words import SchoolYears
 from pathway.output.handout import handout
 from pathway.wording import wording
@@ -48,3 +48,9 @@ class TestTheFamilyReadsTheSame:
                 words = stage.family_words.rstrip(".")[1:]
                 assert words in seen
                 assert words in document
+
+
+@pytest.mark.parametrize("child", files())
+def test_no_two_parts_have_the_same_heading(child) -> None:
+    headings = [part.heading for part in family_parts(plan(child))]
+    assert len(set(headings)) == len(headings)

@@ -67,7 +67,7 @@ def test_the_demo_opens_the_road_answers_keys_and_ends(terminal) -> None:
     assert CAUTION in screen
     assert "rowan-02: girl, 2 y 8 m" in screen
     terminal.press("b")
-    terminal.wait_for("before this, Hip preparation", "Not tied to other stages")
+    terminal.wait_for("before this, Hip preparation", "What must hold before hip preparation")
     terminal.press("Enter")
     terminal.wait_for("Why hip preparation")
     terminal.press("Escape")
@@ -93,7 +93,7 @@ def test_from_the_children_through_road_courses_and_family_and_out_in_the_smalle
     courses = terminal.wait_for("courses side by side", "Two femoral lengthenings, with growth arrest", "i What if")
     assert CAUTION in courses
     terminal.press("Escape")
-    terminal.wait_for("Age, years", "with the plan")
+    terminal.wait_for("Age, years", "f Family")
     terminal.press("f")
     assert CAUTION in terminal.wait_for("the plan in plain words", "Your child is 2 years and 8 months old.")
     terminal.press("C-q")

@@ -7,6 +7,7 @@ another origin makes in the same browser.
 
 from __future__ import annotations
 
+import asyncio
 import ipaddress
 import secrets
 import socket
@@ -55,6 +56,7 @@ class OwnServer(Server):
         shown = f"[{host}]" if ":" in host else host
         self.origin = f"http://{shown}:{port}"
         self.key = key or secrets.token_urlsafe(24)
+        self._visits: set[asyncio.Task[object]] = set()
         super().__init__(
             command,
             host=host,
@@ -74,6 +76,21 @@ class OwnServer(Server):
 
     async def on_startup(self, app: web.Application) -> None:
         """Say nothing: the verb has said where the page is."""
+
+    async def handle_websocket(self, request: web.Request) -> web.WebSocketResponse:
+        """Show the screens to one visitor."""
+        task = asyncio.current_task()
+        assert task is not None
+        self._visits.add(task)
+        try:
+            return await super().handle_websocket(request)
+        finally:
+            self._visits.discard(task)
+
+    async def on_shutdown(self, app: web.Application) -> None:
+        """End the visits: the server would wait a minute for them."""
+        for task in self._visits:
+            task.cancel()
 
     async def _make_app(self) -> web.Application:
         app = await super()._make_app()
