@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,8 @@ Floats = npt.NDArray[np.floating[Any]]
 Ints = npt.NDArray[np.int64]
 
 _CELLS_A_STEP = 2
+# The middle half of a normal distribution, in standard deviations.
+_MIDDLE_HALF_SDS = 2 * NormalDist().inv_cdf(0.75)
 # Goal, then operations, then nearness, then points: each weight lies above all that the next can add up to.
 _GOAL, _OPERATION, _NEARNESS, _MOST_POINTS = 1e8, 1e6, 1e3, 9e2
 # Among equals the plan stands.
@@ -144,6 +147,33 @@ def chance(slots: Sequence[Slot], task: Task) -> Chance:
     lengthen = np.array([slot.lengthens for slot in slots], dtype=bool)
     number = np.count_nonzero(amounts[:, lengthen], axis=1) + task.fixed_lengthenings
     return Chance(residual, amounts * step, number.astype(np.int64), operations, np.asarray(lost), limited)
+
+
+@dataclass(frozen=True, slots=True)
+class Narrowing:
+    """What planning again leaves of remaining differences, beyond deciding the amounts again.
+
+    `share` of each is left, less where their spread (one SD, from the middle half) exceeds `most_sd_mm`; of what then
+    lies beyond `beyond_mm` of equal legs `tail_share` is left.
+    """
+
+    share: float
+    most_sd_mm: float
+    beyond_mm: float
+    tail_share: float
+
+    def of(self, residual_mm: Floats) -> Floats:
+        """Return the remaining differences (m,) of a course that is meant to end near equal legs, narrowed."""
+        low, high = np.quantile(residual_mm, [0.25, 0.75])
+        spread = max(float(high - low) / _MIDDLE_HALF_SDS, self.most_sd_mm)
+        nearer = self.share * self.most_sd_mm / spread * residual_mm
+        over = np.maximum(np.abs(nearer) - self.beyond_mm, 0.0)
+        return np.asarray(nearer - np.sign(nearer) * (1 - self.tail_share) * over)
+
+    def about_median(self, residual_mm: Floats) -> Floats:
+        """Return the remaining differences (m,) of a course that is not meant to: only nearer to their median."""
+        middle = float(np.median(residual_mm))
+        return np.asarray(middle + self.share * (residual_mm - middle))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

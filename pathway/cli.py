@@ -28,10 +28,22 @@ from pathway.cli_courses import alternatives
 from pathway.cli_documents import handout, picture, summary
 from pathway.cli_exports import calendar, fhir
 from pathway.cli_followup import compare, followup
+from pathway.cli_open import open_files
 from pathway.cli_plans import accept
 from pathway.cli_registry import registry
-from pathway.cli_rules import json_option, protocol_of, protocol_option, rules, width, with_headings
+from pathway.cli_rules import (
+    can_open_screens,
+    json_option,
+    protocol_of,
+    protocol_option,
+    rules,
+    width,
+    with_headings,
+    words_only,
+)
+from pathway.cli_serve import serve
 from pathway.cli_store import by_option, name_of, now, opened, refuse, registry_options
+from pathway.cli_views import before, behind, children, family, keys, road
 from pathway.cli_worksheet import worksheet
 
 if TYPE_CHECKING:
@@ -68,15 +80,14 @@ def main(
     """
     if context.invoked_subcommand is not None:
         _refuse_options(context)
-        return
-    from pathway.registry.default import default_file
-
-    if address is None and not default_file().exists():
-        _open_screen(None, on, clinic)
+    elif address is None and not _registry_there():
+        context.invoke(open_files, cases=(), on=on, clinic=clinic)
     else:
         _open_registry(address, key_file, ask_key, by, on, clinic)
 
 
+for view in (open_files, serve, children, road, before, family, behind, keys):
+    main.add_command(view)
 main.add_command(rules)
 main.add_command(alternatives)
 main.add_command(followup)
@@ -103,7 +114,7 @@ def demo(on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bo
     example always looks the same.
     """
     day = on or DEMO_DAY
-    if sys.stdout.isatty() and sys.stdin.isatty() and not as_json and not plain:
+    if can_open_screens() and not as_json and not plain:
         _open_screen(DEMO_CHILD, day, clinic)
         return
     click.echo(f"Example child {DEMO_CHILD} (invented), planned as on {day}.", err=True)
@@ -167,8 +178,12 @@ def why(case: Path, stage: str, on: datetime.date | None, clinic: Path | None, a
         data = {"stage": found.model_dump(mode="json"), "sources": cited, "caution": _caution(made)}
         click.echo(part_json({**data, **explain_changes.changes_data(made, found.kind, protocol, found)}))
         return
+    from tui import telling
+    from tui.spoken import printed
+
+    facts = printed(telling.facts(made, found), width(), plain=True)
     lines = (*explain.why(made, found), *explain_changes.changes(made, found, protocol))
-    click.echo(with_headings(why_text(made, found, lines, width())), nl=False)
+    click.echo(with_headings(why_text(made, found, lines, width(), facts)), nl=False)
 
 
 @main.command()
@@ -188,7 +203,7 @@ def growth(case: Path, on: datetime.date | None, clinic: Path | None, as_json: b
     if as_json:
         click.echo(part_json({"growth": made.growth.model_dump(mode="json"), "caution": _caution(made)}))
         return
-    drawn = None if plain else growth_chart(made, width(), CHART_ROWS)
+    drawn = None if words_only(plain) else growth_chart(made, width(), CHART_ROWS)
     if drawn is not None:
         click.echo("\n".join((drawn.text, *wrap(CHART_KEY, width()), "")))
     click.echo(with_headings(growth_text(made, width())), nl=False)
@@ -202,13 +217,13 @@ def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...
         worked = [sheet.model_dump(mode="json") for sheet in sheets]
         click.echo(part_json({**made.model_dump(mode="json"), "worksheets": worked}))
     else:
-        text = plan_json(made) if as_json else with_headings(plan_text(made, width(), plain=plain))
+        text = plan_json(made) if as_json else with_headings(plan_text(made, width(), plain=words_only(plain)))
         click.echo(text, nl=as_json)
     if sheets and not as_json:
         from pathway.output.worksheet_text import worksheet_text
 
         for sheet in sheets:
-            printed = worksheet_text(sheet, width(), plain=plain or not sys.stdout.isatty())
+            printed = worksheet_text(sheet, width(), plain=words_only(plain))
             click.echo("\n" + with_headings(printed), nl=False)
     if made.conflicts:
         for item in made.conflicts:
@@ -218,6 +233,12 @@ def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...
 
 def _caution(made: Plan) -> str:
     return made.cautions[0].text
+
+
+def _registry_there() -> bool:
+    from pathway.registry.default import default_file
+
+    return default_file().exists()
 
 
 def _refuse_options(context: click.Context) -> None:

@@ -21,7 +21,7 @@ from pathway.cli_case import (
     taken_in,
     today,
 )
-from pathway.cli_rules import json_option, protocol_option, width, with_headings
+from pathway.cli_rules import json_option, protocol_option, width, with_headings, words_only
 from pathway.wishes import PREFERENCES
 
 
@@ -111,7 +111,7 @@ def alternatives(
             data["stands"], data["turns"] = firm.stands, [asdict(turn) for turn in firm.turns]
         click.echo(part_json({**data, **compared, "caution": answer.wished.cautions[0].text}))
     else:
-        click.echo(with_headings(courses_text(answer, width(), plain=plain, firm=firm)), nl=False)
+        click.echo(with_headings(courses_text(answer, width(), plain=words_only(plain), firm=firm)), nl=False)
     if answer.wished.conflicts:
         for item in answer.wished.conflicts:
             click.echo(item.explanation, err=True)

@@ -9,15 +9,18 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pathway.cli_case import BAD_INPUT, CANNOT_PLAN, breaches_told, case_argument, on_option, read_case_file, taken_in
+from pathway.cli_case import BAD_INPUT, CANNOT_PLAN, breaches_told, case_argument, on_option
 from pathway.cli_case import today as day_of
-from pathway.cli_rules import protocol_option
+from pathway.cli_child import KnownChild, known_child
+from pathway.cli_rules import protocol_of, protocol_option
+from pathway.cli_store import key_of, problems_told, registry_options
 
 if TYPE_CHECKING:
     from pathway.output.document import Document
     from pathway.output.document_files import Paper
     from pathway.output.drawing import Drawing
     from pathway.output.family_words import SchoolYears
+    from pathway.output.summary import AcceptedPlan
     from pathway.plan_model import Plan
     from pathway.protocol.model import Protocol
     from pathway.wording import Wording
@@ -52,15 +55,28 @@ wording_option = click.option(
 @wording_option
 @on_option
 @protocol_option
+@registry_options
 def handout(
-    case: Path, out: Path, paper: Paper, language: str, own: Path | None, on: datetime.date | None, clinic: Path | None
+    case: Path,
+    out: Path,
+    paper: Paper,
+    language: str,
+    own: Path | None,
+    on: datetime.date | None,
+    clinic: Path | None,
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
 ) -> None:
-    """Write the family's document: the years ahead in plain words (.pdf or .html)."""
+    """Write the family's document: the years ahead in plain words (.pdf or .html).
+
+    CASE is a case file, or the id of a child in the registry.
+    """
     from pathway.output.handout import handout as made_for_family
 
     _ending(out, ("pdf", "html"))
     words = _words(language, own)
-    made, protocol = _planned(case, on, clinic)
+    made, protocol, _ = _planned(case, on, clinic, address, key_of(key_file, ask_key))
     if words.notice:
         click.echo(words.notice, err=True)
     _write(made_for_family(made, words, _school(protocol)), out, paper)
@@ -73,13 +89,28 @@ def handout(
 @paper_option
 @on_option
 @protocol_option
-def summary(case: Path, out: Path, paper: Paper, on: datetime.date | None, clinic: Path | None) -> None:
-    """Write the team's document: the plan on one page for the file (.pdf, .html or .md)."""
+@registry_options
+def summary(
+    case: Path,
+    out: Path,
+    paper: Paper,
+    on: datetime.date | None,
+    clinic: Path | None,
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
+) -> None:
+    """Write the team's document: the plan on one page for the file (.pdf, .html or .md).
+
+    CASE is a case file, or the id of a child in the registry: then the page says which revision was accepted.
+    """
     from pathway.output.summary import summary as made_for_team
 
     _ending(out, ("pdf", "html", "md"))
-    made, _ = _planned(case, on, clinic)
-    _write(made_for_team(made), out, paper)
+    made, protocol, known = _planned(case, on, clinic, address, key_of(key_file, ask_key))
+    names = {rule.id: rule.label for rule in protocol.findings}
+    accepted = None if known.entries is None else _accepted(known)
+    _write(made_for_team(made, names, accepted, kept=known.entries is not None), out, paper)
     _conflicts(made)
 
 
@@ -91,15 +122,25 @@ def summary(case: Path, out: Path, paper: Paper, on: datetime.date | None, clini
 @wording_option
 @on_option
 @protocol_option
+@registry_options
 def picture(
-    which: str, case: Path, out: Path, language: str, own: Path | None, on: datetime.date | None, clinic: Path | None
+    which: str,
+    case: Path,
+    out: Path,
+    language: str,
+    own: Path | None,
+    on: datetime.date | None,
+    clinic: Path | None,
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
 ) -> None:
     """Write one picture of the plan: the road, the growth or the graph of what comes before what (.svg or .png)."""
     from pathway.output.document_files import png
 
     ending = _ending(out, ("svg", "png"))
     words = _words(language, own)
-    made, protocol = _planned(case, on, clinic)
+    made, protocol, _ = _planned(case, on, clinic, address, key_of(key_file, ask_key))
     drawing = _drawing(which, made, words, protocol)
     if drawing is None:
         click.echo(f"{case}: found no leg length, expected one visit with both legs measured; nothing drawn.", err=True)
@@ -122,13 +163,39 @@ def _drawing(which: str, made: Plan, words: Wording, protocol: Protocol) -> Draw
     return road_drawing(made, words, _school(protocol), windows=True)
 
 
-def _planned(case: Path, on: datetime.date | None, clinic: Path | None) -> tuple[Plan, Protocol]:
+def _planned(
+    case: Path, on: datetime.date | None, clinic: Path | None, address: str | None, key: str | None
+) -> tuple[Plan, Protocol, KnownChild]:
     from pathway.plan import make_plan
 
-    day = day_of(on)
-    record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
+    day, protocol = day_of(on), protocol_of(clinic)
+    known = known_child(case, protocol, day, address, key)
     with breaches_told(str(case)):
-        return make_plan(record, protocol, day), protocol
+        return make_plan(known.record, protocol, day), protocol, known
+
+
+def _accepted(known: KnownChild) -> AcceptedPlan | None:
+    """Return the last plan that was accepted for the child."""
+    from pathway.output.summary import AcceptedPlan
+    from pathway.registry.fold import accepted_plans
+    from pathway.registry.payloads import UnreadablePayload
+    from pathway.registry.problem import problem
+
+    with problems_told():
+        try:
+            found = accepted_plans(known.entries or ())
+            if not found:
+                return None
+            last = found[-1]
+            stages = tuple(
+                (str(one["id"]), one["date"] and datetime.date.fromisoformat(one["date"]), one["amount_mm"])
+                for one in last.revision.plan["stages"]
+            )
+        except (UnreadablePayload, KeyError, TypeError, ValueError) as error:
+            seen, do = f"an accepted plan that cannot be read ({error})", "use the program that wrote it"
+            raise problem("the registry", seen, "a plan", do, key=known.record.child.id) from error
+    version = last.revision.protocol_version
+    return AcceptedPlan(last.number, last.entry.who, last.entry.when, last.revision.on, version, stages)
 
 
 def _school(protocol: Protocol) -> SchoolYears:

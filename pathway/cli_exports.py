@@ -20,12 +20,11 @@ from pathway.cli_case import (
     breaches_told,
     case_argument,
     on_option,
-    read_case_file,
-    record_of,
-    taken_in,
     today,
 )
+from pathway.cli_child import known_child
 from pathway.cli_rules import protocol_of, protocol_option, rules
+from pathway.cli_store import key_of, registry_options
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -58,6 +57,7 @@ stamp_option = click.option(
 @stamp_option
 @on_option
 @protocol_option
+@registry_options
 def calendar(
     case: Path,
     out: Path | None,
@@ -66,6 +66,9 @@ def calendar(
     stamp: datetime.datetime | None,
     on: datetime.date | None,
     clinic: Path | None,
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
 ) -> None:
     """Write the plan as a calendar (ICS): stages, examinations before them, follow-ups. All days may still move.
 
@@ -77,8 +80,8 @@ def calendar(
     from pathway.exports.turning import part_of
     from pathway.facts import facts_on
 
-    day = today(on)
-    record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
+    day, protocol = today(on), protocol_of(clinic)
+    record = known_child(case, protocol, day, address, key_of(key_file, ask_key)).record
     before = None if previous is None else _previous(previous)
     made = _plan(record, protocol, day, str(case))
     entries = list(agenda(made, protocol, facts_on(record.until(day), protocol, day, None)))
@@ -103,6 +106,7 @@ def calendar(
 @stamp_option
 @on_option
 @protocol_option
+@registry_options
 def fhir(
     cases: tuple[Path, ...],
     out: Path | None,
@@ -110,6 +114,9 @@ def fhir(
     stamp: datetime.datetime | None,
     on: datetime.date | None,
     clinic: Path | None,
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
 ) -> None:
     """Write the plan as a document for a record system (FHIR R4, JSON); needs the extra `fhir`.
 
@@ -119,15 +126,15 @@ def fhir(
     if len(cases) > 1 and not ndjson:
         click.echo(f"found {len(cases)} case files, expected one; add --ndjson for one document a line.", err=True)
         sys.exit(BAD_INPUT)
-    day, moment = today(on), _moment(stamp)
+    day, moment, protocol, key = today(on), _moment(stamp), protocol_of(clinic), key_of(key_file, ask_key)
     if not ndjson:
-        record, protocol = taken_in(read_case_file(cases[0]), str(cases[0]), day, clinic)
+        record = known_child(cases[0], protocol, day, address, key).record
         made = _plan(record, protocol, day, str(cases[0]))
         _write((_document(made, record, protocol, moment) + "\n").encode(), out)
         _told(made)
         return
     failed: list[int] = []
-    _write(_lines(cases, protocol_of(clinic), day, moment, failed), out)
+    _write(_lines(cases, protocol, day, moment, failed, address, key), out)
     if failed:
         click.echo(f"{len(failed)} of {len(cases)} case files gave no document; they are named above.", err=True)
         sys.exit(max(failed))
@@ -146,13 +153,19 @@ def export(out: Path | None, clinic: Path | None) -> None:
 
 
 def _lines(
-    cases: tuple[Path, ...], protocol: Protocol, day: datetime.date, moment: datetime.datetime, failed: list[int]
+    cases: tuple[Path, ...],
+    protocol: Protocol,
+    day: datetime.date,
+    moment: datetime.datetime,
+    failed: list[int],
+    address: str | None = None,
+    key: str | None = None,
 ) -> Iterator[bytes]:
     """Yield one document after the other, never two at once in memory; a case that fails is told and passed over."""
     with click.progressbar(cases, label="Planning", file=sys.stderr, hidden=not sys.stderr.isatty()) as shown:
         for case in shown:
             try:
-                record = record_of(read_case_file(case), str(case), protocol, day)
+                record = known_child(case, protocol, day, address, key).record
                 text = _document(_plan(record, protocol, day, str(case)), record, protocol, moment)
             except SystemExit as left:
                 failed.append(left.code if isinstance(left.code, int) else CANNOT_PLAN)

@@ -20,6 +20,7 @@ from pathway.cli_case import (
     taken_in,
     today,
 )
+from pathway.cli_child import kept_entries
 from pathway.cli_rules import json_option, protocol_of, protocol_option, width
 from pathway.cli_store import by_option, key_of, name_of, now, opened, refuse, registry_options
 
@@ -86,7 +87,7 @@ def followup(
     from pathway.casefile import table_fragment
 
     day = today(on)
-    in_registry = not case.exists() and case.parent == Path() and _kept(case.name, address, key_file, ask_key)
+    in_registry = not case.exists() and case.parent == Path() and _in_registry(case.name, address, key_file, ask_key)
     if in_registry:
         with opened(address, key_file, ask_key) as store:
             (record, head), protocol = store.record_and_head(case.name), protocol_of(clinic)
@@ -138,18 +139,9 @@ def followup(
                 return
 
 
-def _kept(child: str, address: str | None, key_file: Path | None, ask_key: bool) -> bool:
+def _in_registry(child: str, address: str | None, key_file: Path | None, ask_key: bool) -> bool:
     """Return whether a bare name is a child of the registry: an example child only where none of that id is kept."""
-    from pathway.registry.problem import RegistryProblem
-    from pathway.registry.store import open_registry
-
-    if not has_example(child):
-        return True
-    try:
-        with open_registry(address, key_of(key_file, ask_key)) as store:
-            return bool(store.entries(child))
-    except RegistryProblem:
-        return False
+    return not has_example(child) or bool(kept_entries(child, address, key_of(key_file, ask_key)))
 
 
 def _previewed(

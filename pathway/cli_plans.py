@@ -14,7 +14,7 @@ import click
 
 from pathway.cli_case import breaches_told, on_option, today
 from pathway.cli_registry import registry
-from pathway.cli_rules import json_option, protocol_of, protocol_option
+from pathway.cli_rules import json_option, protocol_of, protocol_option, width
 from pathway.cli_store import by_option, name_of, now, opened, refuse, registry_options
 
 OVERTAKEN = 1
@@ -31,6 +31,7 @@ def due_(
     """List who needs what by when: overdue first. Reads stored plans; `registry replan` brings them up to date."""
     from pathway.due import due
     from pathway.output.json import part_json
+    from pathway.output.lines import wrap
 
     day = today(on)
     with opened(address, key_file, ask_key) as store:
@@ -46,7 +47,8 @@ def due_(
         click.echo(part_json({"on": str(day), "due": items, "to_plan_again": stale}))
         return
     for item in found:
-        click.echo(f"{item.by}  {item.child}  {item.what}{' (overdue)' if item.overdue else ''}")
+        text = f"{item.child}  {item.what}{' (overdue)' if item.overdue else ''}"
+        click.echo("\n".join(wrap(text, width(), f"{item.by}  ", " " * 12)))
     click.echo("Planning aid: the treating surgeon decides; follow local protocol.", err=True)
     if stale:
         click.echo(f"{len(stale)} children have no plan in step with their entries: run `registry replan`.", err=True)
@@ -175,6 +177,7 @@ def accept(
 def revisions(child: str, address: str | None, key_file: Path | None, ask_key: bool, as_json: bool) -> None:
     """List the accepted plans of a child. `compare CHILD@1 CHILD@2` tells what changed between two."""
     from pathway.output.json import part_json
+    from pathway.output.lines import wrap
     from pathway.registry.fold import accepted_plans
 
     with opened(address, key_file, ask_key) as store:
@@ -197,8 +200,10 @@ def revisions(child: str, address: str | None, key_file: Path | None, ask_key: b
         return
     for one in found:
         why = f"; {one.revision.reason}" if one.revision.reason else ""
-        click.echo(
-            f"{child}@{one.number}  on {one.revision.on}, rules {one.revision.protocol_version}, "
+        name = f"{child}@{one.number}  "
+        text = (
+            f"on {one.revision.on}, rules {one.revision.protocol_version}, "
             f"kept {one.entry.when:%Y-%m-%d} by {one.entry.who}{why}"
         )
+        click.echo("\n".join(wrap(text, width(), name, " " * len(name))))
     click.echo(f"{len(found)} revisions.", err=True)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pathway.cli_case import CANNOT_PLAN, on_option, read_case_file, record_of, today
-from pathway.cli_rules import json_option, protocol_of, protocol_option
+from pathway.cli_rules import json_option, protocol_of, protocol_option, width
 from pathway.cli_store import (
     by_option,
     key_of,
@@ -37,8 +37,14 @@ def registry() -> None:
 
 
 @registry.command("import")
-@click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("cases", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--replace", is_flag=True, help="Let a case stand in place of what is known; the old one stays readable.")
+@click.option(
+    "--fhir", "bundle", type=click.Path(path_type=Path), help="Take in the leg lengths of a FHIR R4 bundle (JSON)."
+)
+@click.option("--child", help="Of whom the bundle is, where it does not name a pseudonym of ours.")
+@click.option("--method", default="", help="How lengths of the bundle were measured that do not say so.")
+@click.option("--rest", is_flag=True, help="Take in the other lengths of the bundle where some cannot be used.")
 @by_option
 @on_option
 @protocol_option
@@ -46,6 +52,10 @@ def registry() -> None:
 def import_(
     cases: tuple[Path, ...],
     replace: bool,
+    bundle: Path | None,
+    child: str | None,
+    method: str,
+    rest: bool,
     by: str | None,
     on: datetime.date | None,
     clinic: Path | None,
@@ -53,12 +63,25 @@ def import_(
     key_file: Path | None,
     ask_key: bool,
 ) -> None:
-    """Take in case files, or histories (.json): a second time adds nothing.
+    """Take in case files, histories (.json), or with --fhir leg lengths: a second time adds nothing.
 
-    All files are read before anything is saved; a fault in one leaves the registry as it was.
+    All files are read before anything is saved; a fault in one leaves the registry as it was. Lengths of a bundle
+    become visits of a child that the registry knows.
     """
     from pathway.registry.exchange import import_history, import_record
 
+    if bundle is not None:
+        from pathway.cli_lengths import take_in_lengths
+
+        if cases:
+            refuse("import: found case files and --fhir, expected one of them; take in the case files first.")
+        with opened(address, key_file, ask_key) as store:
+            take_in_lengths(store, bundle, child, method, rest, name_of(by), today(on), protocol_of(clinic))
+        return
+    if not cases:
+        refuse("import: found no file, expected case files, histories or --fhir FILE; name one.")
+    if child is not None or method or rest:
+        refuse("import: found --child, --method or --rest without a bundle, expected --fhir FILE; name it.")
     records: list[Record] = []
     histories: list[tuple[Entry, ...]] = []
     protocol = protocol_of(clinic)
@@ -108,8 +131,9 @@ def export(
         assert output is not None
         _folder(output)
         lines = [line for line in store.children() if history or line.erased is None]
-        for line in lines:
-            write_new(output / f"{line.child}{end}", give(store, line.child))
+        with click.progressbar(lines, label="Writing", file=sys.stderr, hidden=not sys.stderr.isatty()) as shown:
+            for line in shown:
+                write_new(output / f"{line.child}{end}", give(store, line.child))
     click.echo(f"{len(lines)} children written to {output}.", err=True)
 
 
@@ -119,6 +143,7 @@ def export(
 def list_(address: str | None, key_file: Path | None, ask_key: bool, as_json: bool) -> None:
     """List the children with their last entry and the next stage of their stored plan."""
     from pathway.output.json import part_json
+    from pathway.output.lines import wrap
 
     with opened(address, key_file, ask_key) as store:
         lines = store.children()
@@ -130,7 +155,8 @@ def list_(address: str | None, key_file: Path | None, ask_key: bool, as_json: bo
     for line in lines:
         count = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
         last = f"last {line.last:%Y-%m-%d} by {line.last_by}"
-        click.echo(f"{line.child:<{wide}}  {count}, {last}; {_plan_words(line, plans.get(line.child))}")
+        text = f"{count}, {last}; {_plan_words(line, plans.get(line.child))}"
+        click.echo("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
     click.echo(f"{len(lines)} children.", err=True)
 
 

@@ -46,9 +46,19 @@ def width() -> int:
     return max(60, min(shutil.get_terminal_size((100, 24)).columns, 120))
 
 
+def words_only(plain: bool) -> bool:
+    """Return whether to print words alone: asked for, or nobody looks at pictures (piped, NO_COLOR, dumb terminal)."""
+    return plain or not sys.stdout.isatty() or "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
+
+
+def can_open_screens() -> bool:
+    """Return whether there is a terminal, or a browser, to show the screens in."""
+    return "TEXTUAL_DRIVER" in os.environ or (sys.stdin.isatty() and sys.stdout.isatty())
+
+
 def with_headings(text: str) -> str:
     """Return text with its headings strong where a terminal shows it; plain when piped or where that is not wished."""
-    if not sys.stdout.isatty() or "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb":
+    if words_only(False):
         return text
     lines = text.split("\n")
     heads = {0} | {n for n in range(1, len(lines) - 1) if lines[n - 1] == "" and lines[n + 1].startswith("  ")}

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pathway.cli_case import BAD_INPUT, case_argument, on_option, plain_option, read_case_file, taken_in, today
-from pathway.cli_rules import json_option, protocol_option, width, with_headings
+from pathway.cli_rules import json_option, protocol_option, width, with_headings, words_only
 
 if TYPE_CHECKING:
     from pathway.plan_model import Plan
@@ -63,7 +63,7 @@ def worksheet(
     if as_json:
         click.echo(sheet.model_dump_json(indent=2))
         return
-    click.echo(with_headings(worksheet_text(sheet, width(), plain=plain or not sys.stdout.isatty())), nl=False)
+    click.echo(with_headings(worksheet_text(sheet, width(), plain=words_only(plain))), nl=False)
 
 
 def _sheet(

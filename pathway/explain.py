@@ -124,7 +124,8 @@ def _gate(gate: GateState, citations: dict[str, str]) -> Iterator[Line]:
     yield from _sources(2, gate.sources, citations)
 
 
-def _after(plan: Plan, edge: After, citations: dict[str, str]) -> Iterator[Line]:
+def after_words(plan: Plan, edge: After) -> str:
+    """Return a tie to an earlier stage in words: how long after what, and why."""
     label = next((stage.label for stage in plan.stages if stage.id == edge.stage), edge.stage)
     point = "the start" if edge.from_point == "start" else "the end"
     if edge.at_most_months == 0:
@@ -134,7 +135,11 @@ def _after(plan: Plan, edge: After, citations: dict[str, str]) -> Iterator[Line]
     else:
         text = f"at least {edge.at_least_months} months after {point} of {label.lower()}"
     local = " [local]" if is_local(plan, edge.rule) else ""
-    yield Line(1, "", f"{text}: {edge.because}{local}")
+    return f"{text}: {edge.because}{local}"
+
+
+def _after(plan: Plan, edge: After, citations: dict[str, str]) -> Iterator[Line]:
+    yield Line(1, "", after_words(plan, edge))
     yield from _sources(2, edge.sources, citations)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from pathway.amounts import AmountSearch
 from pathway.arrest import arrest_from_years
 from pathway.chains import POINT
-from pathway.chance import Chance, Slot, Task, chance
+from pathway.chance import Chance, Narrowing, Slot, Task, chance
 from pathway.course import ARREST, LENGTHENING, PLATES, Arrest, Course, limits_at
 from pathway.growth import Posterior, What, outlook
 from pathway.growth.curves import Floats
@@ -34,8 +34,8 @@ def chance_of(course: Course, search: AmountSearch, *, seed: int = 0, spare: boo
     and all ages but that of the growth arrest. `spare` allows for one more lengthening than planned, and for a growth
     arrest at the end where none is planned (None: where the course as planned reaches the accepted band, or is
     recommended though it does not). What planning again does beyond that (other ages, the second bone, another
-    course) narrows the spread by a share that the rules hold, measured in lives lived through. Raises ValueError for
-    a prosthetic road, which has no amounts.
+    course) narrows what is left as the rules say, measured in lives lived through. Raises ValueError for a prosthetic
+    road, which has no amounts.
     """
     if course.prosthetic:
         raise ValueError("a prosthetic road has no amounts to decide")
@@ -67,9 +67,21 @@ def chance_of(course: Course, search: AmountSearch, *, seed: int = 0, spare: boo
         fixed_operations=course.operations - sum(item.slot.operations for item in dated if item.slot.planned),
     )
     found = chance([item.slot for item in dated], task)
-    middle = float(np.median(found.residual_mm))
-    share = search.number("chance_spread_share")
-    return replace(found, residual_mm=middle + share * (found.residual_mm - middle))
+    middle = abs(float(np.median(found.residual_mm)))
+    narrowing = _narrowing(course, search)
+    reaches = middle <= search.number("goal_accepted_mm")
+    return replace(found, residual_mm=(narrowing.of if reaches else narrowing.about_median)(found.residual_mm))
+
+
+def _narrowing(course: Course, search: AmountSearch) -> Narrowing:
+    number = search.number
+    further = max(len(course.lengthenings) + (course.arrest is not None) - 1, 0)
+    return Narrowing(
+        share=number("chance_spread_share") ** further,
+        most_sd_mm=number("chance_most_sd_mm"),
+        beyond_mm=number("goal_band_mm"),
+        tail_share=number("chance_tail_share"),
+    )
 
 
 def slots_of(course: Course, search: AmountSearch, *, spare: bool) -> tuple[DatedSlot, ...]:

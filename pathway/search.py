@@ -56,6 +56,10 @@ class Chain:
         """Return the number of possible total gains, 0 among them."""
         return int(self.limit.shape[1])
 
+    def most_gained(self, number: int) -> int:
+        """Return the most units that the first so many lengthenings can gain together."""
+        return min(int(self.most[:number].max(axis=1, initial=0).sum()), self.gains - 1)
+
 
 NO_CHAIN_GAINS = 1
 
@@ -161,7 +165,8 @@ class Solution:
                 if numbers == (0, 0):
                     self._ready[numbers, at] = start
                 elif (numbers, at) in self._ready:
-                    np.minimum.accumulate(self._ready[numbers, at], axis=0, out=self._ready[numbers, at])
+                    reached = self._ready[numbers, at][:, *self._gained(numbers)]
+                    np.minimum.accumulate(reached, axis=0, out=reached)
             for at, chain in enumerate(self.problem.chains):
                 may = self.problem.may_follow(numbers, at)
                 if may and numbers[at] < chain.numbers and (numbers, at) in self._ready:
@@ -175,32 +180,43 @@ class Solution:
             return
         span = slice(int(rows[0]), int(rows[-1]) + 1)
         most = chain.most[numbers[at], span][:, None]
-        before = self._ready[numbers, at][span] + self._over[:-1][span]
+        gained = self._gained(numbers)
+        before = self._ready[numbers, at][span, *gained] + self._over[:-1][span, *gained]
         before += chain.age_points[numbers[at], span].astype(np.int32)[:, None, None]
-        allowed = np.minimum(most, chain.limit[span])
-        largest = min(int(allowed.max()), chain.gains - 1)
-        ends = self._best.setdefault(after, np.full(self._shape[1:], NEVER, np.int32))
-        for units in range(chain.least, largest + 1):
-            points = chain.warn_points[span, :, units] + chain.amount_points[units]
-            own = np.where(allowed >= units, points, NEVER).astype(np.int32)
-            # Fewer units than so many lengthenings take at least cannot have been gained.
-            least_gained = [number * one.least for number, one in zip(numbers, self.problem.chains, strict=True)]
-            kept = chain.gains - units
-            if least_gained[at] >= kept:
+        allowed = np.minimum(most, chain.limit[span, gained[at]])
+        warn = chain.warn_points[span, gained[at]]
+        if after not in self._best:
+            self._best[after] = np.full(self._shape[1:], NEVER, np.int32)
+        ends = self._best[after]
+        low, high = gained[at].start, gained[at].stop
+        for units in range(chain.least, min(int(allowed.max(initial=0)), chain.gains - 1) + 1):
+            kept = min(chain.gains - units, high) - low
+            if kept <= 0:
                 break
-            low, high = _slices(at, kept, units, least_gained)
-            value = before[low] + _along(own[:, least_gained[at] : kept], at)
-            value -= self._over[:-1][span][high]
-            np.minimum(ends[high[1:]], value.min(axis=0), out=ends[high[1:]])
+            own = np.where(allowed[:, :kept] >= units, warn[:, :kept, units] + chain.amount_points[units], NEVER)
+            into = _at(gained, at, slice(low + units, low + units + kept))
+            value = before[:, *_at((slice(None), slice(None)), at, slice(kept))] + _along(own.astype(np.int32), at)
+            value -= self._over[:-1][span, *into]
+            np.minimum(ends[into], value.min(axis=0), out=ends[into])
             for to, wait in ((at, chain.wait[units]), (1 - at, chain.wait_other[units])):
                 if after[to] < self.problem.chains[to].numbers:
-                    self._push(after, to, span.start + int(wait), high[1:], value)
+                    self._push(after, to, span.start + int(wait), into, value)
 
-    def _push(self, numbers: Numbers, at: int, column: int, gains: tuple[slice, ...], value: Ints) -> None:
-        ready = self._ready.setdefault((numbers, at), np.full(self._shape, NEVER, np.int32))
+    def _gained(self, numbers: Numbers) -> tuple[slice, slice]:
+        """Return the gains of both chains that so many lengthenings can come to: each at least, each at most."""
+        first, second = (
+            slice(min(number * chain.least, chain.gains), chain.most_gained(number) + 1)
+            for number, chain in zip(numbers, self.problem.chains, strict=True)
+        )
+        return first, second
+
+    def _push(self, numbers: Numbers, at: int, column: int, gains: tuple[slice, slice], value: Ints) -> None:
+        if (numbers, at) not in self._ready:
+            self._ready[numbers, at] = np.full(self._shape, NEVER, np.int32)
+        ready = self._ready[numbers, at]
         rows = min(len(value), len(ready) - column)
         if rows > 0:
-            into = ready[column : column + rows][(slice(None), *gains)]
+            into = ready[column : column + rows, *gains]
             np.minimum(into, value[:rows], out=into)
 
     def _last_step(self, numbers: Numbers, gains: Numbers, value: int, later: Step | None) -> tuple[Step, int]:
@@ -346,13 +362,8 @@ def _less(pair: Numbers, at: int, by: int = 1) -> Numbers:
     return (pair[0] - by, pair[1]) if at == 0 else (pair[0], pair[1] - by)
 
 
-def _slices(at: int, kept: int, units: int, least: list[int]) -> tuple[tuple[slice, ...], tuple[slice, ...]]:
-    """Return the cells from which and into which a gain of some units moves, from the least gained on."""
-    low, high, other = slice(least[at], kept), slice(least[at] + units, None), slice(least[1 - at], None)
-    everything = slice(None)
-    if at == 0:
-        return (everything, low, other), (everything, high, other)
-    return (everything, other, low), (everything, other, high)
+def _at(pair: tuple[slice, slice], at: int, new: slice) -> tuple[slice, slice]:
+    return (new, pair[1]) if at == 0 else (pair[0], new)
 
 
 def _along(own: Ints, at: int) -> Ints:

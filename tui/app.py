@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from tui.screens.why import WhyScreen
 
 FATAL = "limb-pathway had to end because of an internal error; no file was changed. Please report what you did last"
-OVER_ROAD = 3
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
@@ -215,12 +214,11 @@ class PathwayApp(SavingApp):
         """Open the form for a visit, an operation done or a decision."""
         from tui.screens.followup import FollowUpScreen
 
-        if isinstance(self.screen, FollowUpScreen):
+        if any(isinstance(screen, FollowUpScreen) for screen in self.screen_stack):
+            while not isinstance(self.screen, FollowUpScreen):
+                self.pop_screen()
             return
-        if isinstance(self.screen, ChildScreen) and len(self.screen_stack) > OVER_ROAD:
-            self.switch_screen(FollowUpScreen(child))
-        else:
-            self.push_screen(FollowUpScreen(child))
+        self.push_screen(FollowUpScreen(child))
 
     def open_why(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
         """Open the statements of a screen with the rule behind each; at `rule` where one is named."""
@@ -236,7 +234,7 @@ class PathwayApp(SavingApp):
         self.push_screen(self._why)
 
     def _open_beside(self, kind: type[ChildScreen], child: str, stage: str | None) -> None:
-        """Open a screen on top of the road, in place of another one that lies there.
+        """Open a screen on top; where one of its kind lies below already, return to that.
 
         One screen of each kind is kept and shown again: making it anew takes most of the time of a key.
         """
@@ -251,10 +249,7 @@ class PathwayApp(SavingApp):
             return
         else:
             screen.aim(child, stage)
-        if isinstance(self.screen, ChildScreen) and len(self.screen_stack) > OVER_ROAD:
-            self.switch_screen(screen)
-        else:
-            self.push_screen(screen)
+        self.push_screen(screen)
 
     def show_help(self) -> None:
         """Open the help."""
@@ -288,9 +283,12 @@ class PathwayApp(SavingApp):
             yield SystemCommand("Before this", "What comes before the selected stage", screen.action_before)
             yield SystemCommand("Details", "Why, gates, limits and sources of the stage", screen.action_details)
             yield SystemCommand("Worksheet", "The numbers of the selected operation", screen.action_worksheet)
-            yield SystemCommand("Undo", "Take the last edit back", screen.action_undo)
-            yield SystemCommand("Save", "Save the edits where the child is kept", screen.action_save)
-            yield SystemCommand("Redo", "Do the last undone edit again", screen.action_redo)
+            if screen.check_action("undo", ()):
+                yield SystemCommand("Undo", "Take the last edit back", screen.action_undo)
+            if screen.check_action("redo", ()):
+                yield SystemCommand("Redo", "Do the last undone edit again", screen.action_redo)
+            if screen.check_action("save", ()):
+                yield SystemCommand("Save", "Save the edits where the child is kept", screen.action_save)
         if isinstance(screen, ChildScreen) and screen.plan is not None:
             yield SystemCommand("Courses", "The ways to the goal side by side", screen.action_courses)
             yield SystemCommand("Follow-up", "Enter a visit, an operation, a decision", screen.action_follow_up)

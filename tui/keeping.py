@@ -20,8 +20,8 @@ MONTHS_AHEAD = 12
 """How far the list of children looks ahead for what each needs."""
 NOT_KEPT = (
     "Not saved: these are example children, and examples are not kept.",
-    "To keep children, take them in with `limb-pathway registry import FILE` and open them with "
-    "`limb-pathway --registry ADDRESS`.",
+    "To keep what you enter, open a case file of yours with `limb-pathway open FILE`, or take it into a registry with "
+    "`limb-pathway registry import FILE` and open that with `limb-pathway --registry ADDRESS`.",
 )
 NOTHING_NEW = ("Everything is saved.",)
 SAVING = ("Saving …",)

@@ -70,22 +70,22 @@ COURSES = (
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
 WHAT_IF = (
-    Binding("up", "field(-1)", "Wish", key_display="↑ ↓"),
-    Binding("down", "field(1)", "Next wish", show=False),
+    Binding("up", "field(-1)", "Wish", key_display="↑ ↓", priority=True),
+    Binding("down", "field(1)", "Next wish", show=False, priority=True),
     Binding("f5", "keep", "Keep as wishes", key_display="F5"),
     Binding("f6", "clear", "Clear", key_display="F6"),
-    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
-    Binding("pagedown", "page(1)", "Page down", show=False),
+    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", priority=True),
+    Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 WORKSHEET = (
-    Binding("up", "field(-1)", "Input", key_display="↑ ↓"),
-    Binding("down", "field(1)", "Next input", show=False),
+    Binding("up", "field(-1)", "Input", key_display="↑ ↓", priority=True),
+    Binding("down", "field(1)", "Next input", show=False, priority=True),
     Binding("shift+tab", "stage(-1)", "Stage", key_display="Tab", show=False),
     Binding("tab", "stage(1)", "Stage", key_display="Tab", priority=True),
     Binding("f4", "draw", "Drawing", key_display="F4"),
     Binding("f6", "clear", "As planned", key_display="F6"),
-    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
-    Binding("pagedown", "page(1)", "Page down", show=False),
+    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", priority=True),
+    Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 FOLLOW_UP = (
     Binding("up", "field(-1)", "Field", key_display="↑ ↓"),
@@ -195,11 +195,27 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         ),
     ),
     (
+        "What if",
+        (
+            ("↑ ↓", "choose a wish; type what is wished, or empty the line"),
+            ("F5", "keep the wishes, with a reason: the plan follows them"),
+            ("F6", "take all wishes away; Ctrl+Z the last one"),
+            ("PgUp PgDn", "read the answer"),
+        ),
+    ),
+    (
+        "A decision",
+        (("F3", "who decides: the family or the team"), ("Enter", "save it, once there is a reason")),
+    ),
+    (
         "Worksheet",
         (
             ("↑ ↓", "select an input; type to change it"),
             ("Tab", "the next stage that has a worksheet"),
+            ("F4", "the drawing in place of the numbers, where there is one; again: the numbers"),
             ("F6", "all inputs as planned again; Ctrl+Z the last one"),
         ),
     ),
+    ("Family view", (("↑ ↓ PgUp PgDn", "read on"), ("c", "the other ways, side by side"))),
+    ("Why and sources", (("↑ ↓", "choose a statement"), ("PgUp PgDn", "read the rule behind it"))),
 )

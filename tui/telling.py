@@ -119,6 +119,12 @@ def at_age(plan: Plan, age: float, rules: Aids | None) -> Iterator[Say]:
         yield Say(f"Aid: {rules.words(with_plan.p50)}")
 
 
+def brackets(plan: Plan) -> Iterator[Say]:
+    """Yield what the numbers in brackets of `at_age` mean, where there are any."""
+    if curve(plan) is not None:
+        yield Say("In brackets: 90 of 100 children like this one", role=Role.LEGEND)
+
+
 def _spread(spread: Quantiles) -> str:
     return f"{cm(spread.p50)} ({spread.p05 / 10 + 0.0:.1f} to {spread.p95 / 10 + 0.0:.1f})"
 
@@ -250,13 +256,18 @@ def _gate_words(gate: GateState) -> str:
     return f"{gate.sentence}.{again}{local}{origin}"
 
 
-def details(plan: Plan, stage: PlanStage) -> Iterator[Say]:
-    """Yield all that the plan says of a stage: what, when, why, gates, limits, stop rules, sources."""
+def facts(plan: Plan, stage: PlanStage) -> Iterator[Say]:
+    """Yield what a stage is and when it comes: the head of its details."""
     yield from of_stage(plan, stage)
     yield Say("")
     yield Say(stage.what)
     if stage.preferred:
         yield Say(f"Preferred: {stage.preferred}")
+
+
+def details(plan: Plan, stage: PlanStage) -> Iterator[Say]:
+    """Yield all that the plan says of a stage: what, when, why, gates, limits, stop rules, sources."""
+    yield from facts(plan, stage)
     for line in explain.why(plan, stage):
         if line.depth == 0:
             yield Say("")

@@ -37,6 +37,9 @@ WALK = (
     ("road", ("down", "down", "down", "down", *["shift+right"] * 4)),
     ("before", ("b",)),
     ("details", ("enter",)),
+    ("courses", ("escape", "c")),
+    ("worksheet", ("escape", "s")),
+    ("family", ("escape", "f")),
     ("children", ("escape", "escape")),
 )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -45,43 +46,86 @@ class _Read:
     item: Measurement | Missing
 
 
-def read_observations(
-    bundle: object, name: str = "bundle", methods: Collection[str] = (), unsaid_method: str = ""
-) -> tuple[Visit, ...] | tuple[Fault, ...]:
-    """Return the leg lengths of a bundle as visits in date order (mm); or every fault, where there is one.
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What a bundle says of the lengths of one child: visits in date order (mm), every fault, and what was left out.
+
+    `left_out` says in words what was passed over because it is no length, or was withdrawn.
+    """
+
+    visits: tuple[Visit, ...]
+    faults: tuple[Fault, ...]
+    left_out: tuple[str, ...]
+
+
+def read_lengths(
+    bundle: object,
+    name: str = "bundle",
+    methods: Collection[str] = (),
+    unsaid_method: str = "",
+    child: str | None = None,
+) -> Reading:
+    """Return the leg lengths of a bundle; those that cannot be used are faults, and the others are visits.
 
     Taken are Observations of the length of femur or tibia and of the difference in leg length that are final (or
     corrected): by our own finding id, or where the code's text is the finding's name; the side is that of bodySite,
     as our id, SNOMED CT or text. The value is a quantity in mm, cm or m (UCUM), or absent with a reason. All else
     is passed over. `name` is what the faults call the bundle; `methods` are the ways of measuring that are known,
-    any where empty; `unsaid_method` is taken for a length that names none of ours. A bundle about more than one
-    child is a fault, so is one without any length.
+    any where empty; `unsaid_method` is taken for a length that names none of ours. `child` is the pseudonym of the
+    child whose lengths are wanted: those of another child are faults. Without it a bundle about more than one child
+    is a fault. So is a bundle without any length.
     """
     if not isinstance(bundle, Mapping) or bundle.get("resourceType") != "Bundle":
-        return (Fault(name, "resourceType", None, _kind(bundle), "a Bundle of FHIR R4", "export a bundle"),)
-    found: list[_Read] = []
+        wrong = Fault(name, "resourceType", None, _kind(bundle), "a Bundle of FHIR R4", "export a bundle")
+        return Reading((), (wrong,), ())
+    found: list[tuple[str, _Read]] = []
     faults: list[Fault] = []
-    children: set[str] = set()
+    subjects: dict[str, None] = {}
+    patients = _patients(bundle)
+    other = withdrawn = asked = 0
     for place, resource in _observations(bundle):
-        try:
-            finding = _finding(resource)
-            if finding is None or resource.get("status") in LEFT_OUT:
-                continue
-            if resource.get("status") == "registered" and "dataAbsentReason" in resource:
-                continue
-            children.add(str(_at(resource, "subject", "reference")))
-            found.append(_read(resource, finding, methods, unsaid_method))
-        except _Bad as error:
-            key, seen, expected, do = error.args
-            faults.append(Fault(name, f"{place}.{key}", None, seen, expected, do))
-    if len(children) > 1:
-        seen = f"lengths of {len(children)} children"
+        finding = _finding(resource)
+        if finding is None:
+            other += 1
+        elif resource.get("status") in LEFT_OUT:
+            withdrawn += 1
+        elif resource.get("status") == "registered" and "dataAbsentReason" in resource:
+            asked += 1
+        else:
+            reference = str(_at(resource, "subject", "reference"))
+            subject = patients.get(reference, reference)
+            subjects[subject] = None
+            try:
+                found.append((subject, _read(resource, finding, methods, unsaid_method)))
+            except _Bad as error:
+                key, seen, expected, do = error.args
+                faults.append(Fault(name, f"{place}.{key}", None, seen, expected, do))
+    strangers = _strangers(subjects, set(patients.values()), child)
+    if len(subjects) > 1 and (child is None or len(strangers) == len(subjects)):
+        seen = f"lengths of {len(subjects)} children"
         faults.append(Fault(name, "subject", None, seen, "those of one child", "export one child at a time"))
-    faults += _twice(found, name)
-    if not found and not faults:
+    elif strangers:
+        seen, do = (
+            f"lengths of another child ({', '.join(map(repr, strangers))})",
+            "take them in with a bundle of that child",
+        )
+        faults.append(Fault(name, "subject", None, seen, f"those of {child}", do))
+    own = [read for subject, read in found if subject not in strangers]
+    twice = {key for key, count in Counter(_key(read) for read in own).items() if count > 1}
+    faults += _twice(twice, name)
+    own = [read for read in own if _key(read) not in twice]
+    if not subjects:
         expected = "Observations of femur or tibia length, or of the difference in leg length"
         faults.append(Fault(name, "entry", None, "no leg length", expected, "see README for the codes that are read"))
-    return tuple(faults) if faults else _visits(found)
+    return Reading(_visits(own), tuple(faults), tuple(_left_out(bundle, other, withdrawn, asked)))
+
+
+def read_observations(
+    bundle: object, name: str = "bundle", methods: Collection[str] = (), unsaid_method: str = ""
+) -> tuple[Visit, ...] | tuple[Fault, ...]:
+    """Return the leg lengths of a bundle as visits in date order (mm); or every fault, where there is one."""
+    reading = read_lengths(bundle, name, methods, unsaid_method)
+    return reading.faults or reading.visits
 
 
 def pseudonym_of(bundle: object) -> str | None:
@@ -94,6 +138,49 @@ def pseudonym_of(bundle: object) -> str | None:
         if mark.get("system") == PSEUDONYMS
     }
     return names.pop() if len(names) == 1 else None
+
+
+def _patients(bundle: Mapping[str, Any]) -> dict[str, str]:
+    """Return for each way to refer to a patient of the bundle its pseudonym, else one way to refer to it."""
+    found = {}
+    for entry in _list(bundle.get("entry")):
+        patient = entry.get("resource")
+        if not isinstance(patient, Mapping) or patient.get("resourceType") != "Patient":
+            continue
+        address, own = entry.get("fullUrl"), patient.get("id")
+        ways = [str(address)] if address else []
+        ways += [f"Patient/{own}"] if own else []
+        marks = [str(m.get("value")) for m in _list(patient.get("identifier")) if m.get("system") == PSEUDONYMS]
+        for way in ways:
+            found[way] = marks[0] if marks else ways[0]
+    return found
+
+
+def _strangers(subjects: Collection[str], patients: Collection[str], child: str | None) -> tuple[str, ...]:
+    """Return the subjects that are not the wanted child; one whose pseudonym is not told may be it, being alone."""
+    if child is None or child in subjects:
+        return tuple(one for one in subjects if child is not None and one != child)
+    alone = len(subjects) == 1 and not any(one in subjects and not _is_address(one) for one in patients)
+    return () if alone else tuple(subjects)
+
+
+def _is_address(subject: str) -> bool:
+    return "/" in subject or ":" in subject
+
+
+def _left_out(bundle: Mapping[str, Any], other: int, withdrawn: int, asked: int) -> Iterator[str]:
+    entries = bundle.get("entry")
+    named = sum("resourceType" in resource for resource in _resources(bundle))
+    empty = len(entries) - named if isinstance(entries, list) else 0
+    for count, what in (
+        (other, "of other findings than leg lengths"),
+        (withdrawn, "withdrawn where they were made"),
+        (asked, "asked for and not made yet"),
+    ):
+        if count:
+            yield f"{count} {'Observation' if count == 1 else 'Observations'} passed over: {what}"
+    if empty:
+        yield f"{empty} {'entry' if empty == 1 else 'entries'} passed over: no resource in them"
 
 
 def _resources(bundle: object) -> Iterator[Mapping[str, Any]]:
@@ -208,14 +295,14 @@ def _method(resource: Mapping[str, Any], methods: Collection[str], unsaid: str) 
     return codes[0]
 
 
-def _twice(found: list[_Read], name: str) -> Iterator[Fault]:
-    seen = set()
-    for read in found:
-        key = (read.day, read.item.finding, read.item.side)
-        if key in seen:
-            told = f"a second {LENGTHS[read.item.finding]}, {read.item.side}, on {read.day}"
-            yield Fault(name, "entry", None, told, "one value a day", "leave one of them out")
-        seen.add(key)
+def _key(read: _Read) -> tuple[datetime.date, str, str]:
+    return read.day, read.item.finding, read.item.side or ""
+
+
+def _twice(keys: Collection[tuple[datetime.date, str, str]], name: str) -> Iterator[Fault]:
+    for day, finding, side in sorted(keys):
+        told = f"a second {LENGTHS[finding]}, {side}, on {day}"
+        yield Fault(name, "entry", None, told, "one value a day", "leave one of them out")
 
 
 def _visits(found: list[_Read]) -> tuple[Visit, ...]:

@@ -17,7 +17,7 @@ def changes_text(preview: Preview, width: int = 80) -> str:
 def _lines(preview: Preview, width: int) -> Iterator[str]:
     before, after = preview.before, preview.after
     days = f"on {after.on}" if before.on == after.on else f"from {before.on} to {after.on}"
-    yield f"What changes in the plan of {after.child.id} {days}"
+    yield from textwrap.wrap(f"What changes in the plan of {after.child.id} {days}", width)
     yield from textwrap.wrap(caution(after), width)
     yield from local_lines(after, width)
     if before.protocol.version != after.protocol.version:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from pathway.days import age_words
+from pathway.output.course_cards import facts
 from pathway.output.lines import wrap
 from pathway.output.text import caution, cm_words, local_lines, residual_words
 from pathway.plan_model import Course, CourseStage, Plan
@@ -12,6 +13,10 @@ from pathway.robustness import Robustness
 from pathway.what_if import Answer
 
 WIDE = 100
+LEAST_ROOM = 16
+"""Columns for the name of a course beside its numbers, at least."""
+RANGE = "In brackets below: from amounts kept as planned today to amounts decided again at every step."
+SAID_ABOVE = ("Leg at maturity", "90 of 100, cm")
 
 
 def courses_text(answer: Answer, width: int = 80, *, plain: bool = False, firm: Robustness | None = None) -> str:
@@ -58,24 +63,35 @@ def _lines(answer: Answer, width: int, plain: bool) -> Iterator[str]:
     yield ""
     labels = {stage.kind: stage.label.rstrip("0123456789 ") for stage in plan.stages}
     for course in plan.alternatives:
-        yield from _course(course, labels, width, plain)
+        yield from _course(plan, course, labels, width, plain)
 
 
 def _table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
-    """Yield one row a course: operations, months with a device, months over 2.5 cm, what is left, chances."""
+    """Yield one row a course: operations, months with a device, months over 2.5 cm, what is left, chances.
+
+    Where the terminal has no room beside the numbers, the name of a course stands above them.
+    """
     wide = width >= WIDE
     heads = ("", "course", "oper-", "device", "over", "school", "height", "left at", "within", "of 100")
     under = ("", "", "ations", "months", "2.5 cm", "years", "lost", "maturity", "1 cm", "2 cm")
     room = width - (62 if wide else 57) - 3
-    widths = (2, room, 6, 6, 6, 6, 6, 8, 6, 6)
+    above = room < LEAST_ROOM
+    widths = (2, 0 if above else room, 6, 6, 6, 6, 6, 8, 6, 6)
     for row in (heads, under):
-        yield _row(row, widths)
+        yield _row((row[0], "", *row[2:]) if above else row, widths)
     for course in plan.alternatives:
-        for line in _cells(course, room, plain):
+        lines = _cells(course, width - 4 if above else room, plain)
+        if above:
+            first = next(lines)
+            yield from (f"{mark:<2}{name}" for mark, name, *_ in (first, *lines))
+            yield _row(("", "", *first[2:]), widths)
+            continue
+        for line in lines:
             yield _row(line, widths)
-    mark = "first" if plain else "▶"
+    mark = "1" if plain else "▶"
     better = "*: no other course has both less burden and a better chance"
     yield from wrap(f"{mark}: recommended or chosen; {better}; height and maturity in cm, + still short.", width, "  ")
+    yield from wrap(RANGE, width, "  ")
 
 
 def _row(cells: tuple[str, ...], widths: tuple[int, ...]) -> str:
@@ -110,7 +126,7 @@ def _chance(chance: float | None) -> str:
     return "" if chance is None else f"{100 * chance:.0f}"
 
 
-def _course(course: Course, labels: Mapping[str, str], width: int, plain: bool) -> Iterator[str]:
+def _course(plan: Plan, course: Course, labels: Mapping[str, str], width: int, plain: bool) -> Iterator[str]:
     mark = ("first: " if plain else "▶ ") if course.recommended else ""
     yield from wrap(f"{mark}{course.summary}", width, "", "  ")
     for stage in course.stages:
@@ -124,6 +140,9 @@ def _course(course: Course, labels: Mapping[str, str], width: int, plain: bool) 
             "    ",
             "      ",
         )
+    told = [(label.strip(), words) for label, words in facts(plan, course) if label.strip() not in SAID_ABOVE]
+    counted = "; ".join(f"{label[0].lower()}{label[1:]} {words}" for label, words in told)
+    yield from wrap(counted, width, "    ", "      ")
     if len(course.lengthenings_needed) > 1:
         yield from wrap(_needed(course), width, "    ", "      ")
     if course.lost_because:

@@ -12,10 +12,14 @@ Tone = Literal["plain", "lead", "small"]
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A heading of level 2 or 3; the title of the document is level 1."""
+    """A heading of level 2 or 3; the title of the document is level 1.
+
+    `whole`: what follows, up to the next heading of this level or above, stays on one page of paper.
+    """
 
     text: str
     level: Literal[2, 3] = 2
+    whole: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,12 +32,22 @@ class Paragraph:
 
 @dataclass(frozen=True, slots=True)
 class Bullets:
-    """Short sentences in no order, or numbered by what they are cited as. `columns` is how many may stand abreast."""
+    """Short sentences in no order, or numbered by what they are cited as. `columns` is how many may stand abreast.
+
+    `feet` are small words behind each sentence, such as where it comes from; () for none.
+    """
 
     items: tuple[str, ...]
     numbers: tuple[int, ...] = ()
     small: bool = False
     columns: int = 1
+    feet: tuple[str, ...] = ()
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """Return each sentence with its foot, as one text."""
+        feet = self.feet or ("",) * len(self.items)
+        return tuple(f"{item} {foot}".rstrip() for item, foot in zip(self.items, feet, strict=True))
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,7 +64,7 @@ def markdown(document: Document) -> str:
                 lines += [_md(text), ""] if text else []
             case Bullets(items, numbers):
                 marks = [f"{n}." for n in numbers] or ["-"] * len(items)
-                lines += [*(f"{mark} {_md(item)}" for mark, item in zip(marks, items, strict=True)), ""]
+                lines += [*(f"{mark} {_md(item)}" for mark, item in zip(marks, block.lines, strict=True)), ""]
             case Callout(title, texts):
                 lines += [*(f"> {_md(text)}" for text in (title, *texts) if text), ""]
             case Figure(wide):

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from pathway.days import age_words
+from pathway.output.shapes import FamilyPart, FamilyPrinted
 from pathway.output.text import cm_words
 from pathway.plan_model import Course, Plan, PlanStage, Quantiles
 
@@ -48,6 +49,12 @@ def family_text(plan: Plan, width: int = 72) -> str:
     return "\n".join(lines) + "\n"
 
 
+def family_data(plan: Plan) -> FamilyPrinted:
+    """Return the same as data for other programs."""
+    parts = tuple(FamilyPart(heading=p.heading, sentences=p.sentences, stage=p.stage) for p in family_parts(plan))
+    return FamilyPrinted(child=plan.child.id, on=plan.on, parts=parts, caution=plan.cautions[0].text)
+
+
 def _parts(plan: Plan) -> Iterator[Part]:
     yield Part("Where we are today", tuple(_today(plan)))
     if plan.conflicts:
@@ -60,9 +67,12 @@ def _parts(plan: Plan) -> Iterator[Part]:
     to_come = [s for s in plan.stages if s.date is not None and s.status not in ("done", "optional")]
     to_come = [stage for stage in to_come if not _helps_now(plan, stage)]
     to_come.sort(key=lambda stage: (stage.date or plan.on, not stage.operation))
+    last = ""
     for day, group in groupby(to_come, key=lambda stage: stage.date or plan.on):
         stages = tuple(group)
-        yield Part(_heading(plan, day, stages[0]), tuple(_step(stages)), stages[0].id)
+        heading = _heading(plan, day, stages[0])
+        yield Part(f"Later in {_month(day)}" if heading == last else heading, tuple(_step(stages)), stages[0].id)
+        last = heading
     if plan.open_questions:
         yield Part("What we still need to know", tuple(_questions(plan)))
     yield Part("How sure are we?", tuple(_sure(plan)))

@@ -6,17 +6,19 @@ import math
 from collections.abc import Callable, Iterator
 
 from pathway.output.chart import Curve, curve
-from pathway.output.drawing import DEEP, FAINT, INK, RULE, SOFT, Drawing, Sheet
+from pathway.output.drawing import DEEP, FAINT, INK, RULE, SOFT, Drawing, Sheet, text_width_mm
 from pathway.output.family_words import cm, month_of, signed
 from pathway.plan_model import Plan
 from pathway.wording import Wording
 
 WIDE_MM, NARROW_MM = 174.0, 92.0
-HEIGHT_MM, NARROW_HEIGHT_MM = 58.0, 72.0
+HEIGHT_MM, NARROW_HEIGHT_MM = 51.0, 72.0
 LIGHT, DARK = "#e6e2da", "#cbc3b5"
 STEPS_CM = (1, 2, 5, 10, 20, 50)
 PER_YEAR = 24
 LABEL_MM = 9.0
+BELOW_MM = 5.0
+"""What a label under a curve needs before it touches the axis."""
 Point = tuple[float, float]
 
 
@@ -140,7 +142,9 @@ def _labels(sheet: Sheet, plan: Plan, words: Wording, frame: _Frame, known: Curv
     places = [frame.y(natural.p95 if narrow else natural.p50)]
     if changes_length(plan):
         ends.append((left_mm, words.say("growth.with_plan"), DEEP))
-        places.append(frame.y(last.with_plan_mm.p95 if narrow else left_mm))
+        below = frame.y(last.with_plan_mm.p05) + BELOW_MM
+        over = frame.y(last.with_plan_mm.p95)
+        places.append((below if below < frame.foot else over) if narrow else frame.y(left_mm))
         if abs(places[0] - places[1]) < LABEL_MM:
             places[1] = places[0] + LABEL_MM
     for (value, name, tone), y in zip(ends, places, strict=True):
@@ -152,17 +156,9 @@ def _labels(sheet: Sheet, plan: Plan, words: Wording, frame: _Frame, known: Curv
             sheet.words(frame.right + 2, y - 0.4, name, 9, tone=tone, strong=True)
             sheet.words(frame.right + 2, y + 3.4, signed(value, words), 8.5, tone=tone)
     if plan.growth.measured:
-        point = plan.growth.measured[-1]
-        right = frame.x(point.age_years) < (frame.left + frame.right) / 2
-        x = frame.x(point.age_years) + (2 if right else -2)
-        sheet.words(
-            x,
-            frame.y(point.discrepancy_mm) + 4.2,
-            words.say("growth.measured"),
-            8,
-            "start" if right else "end",
-            halo=True,
-        )
+        point, name = plan.growth.measured[-1], words.say("growth.measured")
+        left = max(frame.left + 1, frame.x(point.age_years) - text_width_mm(name, 8) - 0.5)
+        sheet.words(left, frame.y(point.discrepancy_mm) - 2.2, name, 8, halo=True)
 
 
 def _key(sheet: Sheet, words: Wording, frame: _Frame, height: float, narrow: bool) -> None:

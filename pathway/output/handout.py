@@ -16,6 +16,8 @@ from pathway.wording import Wording
 ARREST = "contralateral_growth_arrest"
 OPEN_GATES = ("fails", "unknown")
 MOST_LATE, MOST_QUESTIONS = 3, 4
+FEW = 4
+"""Up to so many steps without a date stay together on one page."""
 
 
 def handout(plan: Plan, words: Wording, school: SchoolYears) -> Document:
@@ -31,7 +33,7 @@ def handout(plan: Plan, words: Wording, school: SchoolYears) -> Document:
         *_steps(plan, words),
         *_change(plan, words),
         *choices(plan, words),
-        Heading(words.say("questions.title")),
+        Heading(words.say("questions.title"), whole=True),
         Bullets(words.items("questions.items"), columns=2),
         Lines(words.say("questions.room"), 5),
         *_facts(plan, words),
@@ -96,10 +98,12 @@ def _growth(plan: Plan, words: Wording) -> Iterator[Block]:
         return
     lines = []
     if measured:
-        now = say.signed(measured[-1].discrepancy_mm, words)
+        now = _gap_now(measured[-1].discrepancy_mm, words.say(plan.child.affected_side), words)
         lines.append(words.say("growth.now", when=say.month_of(measured[-1].date, words), now=now))
     spread = at.discrepancy_mm
     lines.append(words.say("growth.range", low=say.cm(spread.p05), high=say.cm(spread.p95)))
+    if ranges := tuple(_ranges(plan, words)):
+        lines.append(words.say("growth.ages", ranges=say.joined(ranges, words)))
     yield Paragraph(" ".join(lines))
     course = plan.recommended
     if course is not None and course.residual_mm is not None and course.chance_within_20_mm is not None:
@@ -107,6 +111,22 @@ def _growth(plan: Plan, words: Wording) -> Iterator[Block]:
         chance = f"{100 * course.chance_within_20_mm:.0f}"
         yield Paragraph(words.say("growth.plan_range", low=low, high=high, chance=chance))
     yield Figure(wide, narrow, words.say("growth.caption" if changes_length(plan) else "growth.caption_natural"))
+
+
+def _gap_now(gap_mm: float, side: str, words: Wording) -> str:
+    if round(gap_mm / 10, 1) == 0:
+        return words.say("growth.now_equal")
+    return words.say("growth.now_gap", side=side, gap=say.signed(gap_mm, words))
+
+
+def _ranges(plan: Plan, words: Wording) -> Iterator[str]:
+    """Yield the range without operation at one and at two thirds of the way, in whole years of age."""
+    now, end = plan.child.age_years, plan.growth.mature_age_years
+    ages = {round(now + (end - now) * third / 3) for third in (1, 2)}
+    for age in sorted(age for age in ages if now + 0.5 < age < end - 0.5):
+        point = min(plan.growth.by_age, key=lambda known: abs(known.age_years - age))
+        low, high = say.cm(point.discrepancy_mm.p05), say.cm(point.discrepancy_mm.p95)
+        yield words.say("growth.at_age", low=low, high=high, age=say.age_of(age, words))
 
 
 def _name(stage: PlanStage, words: Wording) -> str:
@@ -122,14 +142,15 @@ def _steps(plan: Plan, words: Wording) -> Iterator[Block]:
     for status, name in (("optional", "maybe"), ("blocked", "blocked")):
         loose = [stage for stage in plan.stages if stage.date is None and stage.status == status]
         if loose:
-            yield Heading(words.say(f"steps.{name}_title"), 3)
+            yield Heading(words.say(f"steps.{name}_title"), 3, whole=len(loose) <= FEW)
             yield Paragraph(words.say(f"steps.{name}"))
-            yield Bullets(tuple(_loose(stage, words, numbers) for stage in loose))
+            feet = tuple(_cited((stage,), words, numbers) for stage in loose)
+            yield Bullets(tuple(_loose(stage, words) for stage in loose), feet=feet)
 
 
-def _loose(stage: PlanStage, words: Wording, numbers: dict[str, int]) -> str:
+def _loose(stage: PlanStage, words: Wording) -> str:
     what = _what(stage, words)
-    return f"{_name(stage, words)}: {what[:1].lower()}{what[1:]} {_cited((stage,), words, numbers)}".rstrip()
+    return f"{_name(stage, words)}: {what[:1].lower()}{what[1:]}"
 
 
 def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int]) -> str:
@@ -238,7 +259,7 @@ def source_numbers(plan: Plan) -> dict[str, int]:
 
 
 def _facts(plan: Plan, words: Wording) -> Iterator[Block]:
-    yield Heading(words.say("facts.title"))
+    yield Heading(words.say("facts.title"), whole=True)
     measured, growth = plan.growth.measured, plan.growth
     lines = []
     if measured:

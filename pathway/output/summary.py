@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import datetime
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 from pathway.days import age_words
 from pathway.output.document import Block, Bullets, Callout, Document, Heading, Paragraph, Table
@@ -15,31 +17,80 @@ SHOWN_COURSES = 4
 YES_NO: dict[object, str] = {True: "yes", False: "no"}
 
 
-def summary(plan: Plan) -> Document:
-    """Return the team's document of a plan, in English: for the file, not for the family."""
+AcceptedStage = tuple[str, datetime.date | None, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class AcceptedPlan:
+    """The plan that was accepted last: its number, by whom and when, its day and rules, and its stages.
+
+    `stages` are the id, day and amount (mm) of each, as they were accepted.
+    """
+
+    number: int
+    by: str
+    at: datetime.datetime
+    on: datetime.date
+    protocol_version: str
+    stages: tuple[AcceptedStage, ...]
+
+
+def summary(
+    plan: Plan, names: Mapping[str, str] | None = None, accepted: AcceptedPlan | None = None, *, kept: bool = False
+) -> Document:
+    """Return the team's document of a plan, in English: for the file, not for the family.
+
+    `names` are the labels of the findings. `kept`: the child comes from the registry, so that the page says which
+    plan was `accepted`, or that none was.
+    """
     child = plan.child
     subtitle = f"{child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
-    blocks = tuple(_blocks(plan))
+    blocks = tuple(_blocks(plan, names or {}, _revision(plan, accepted) if kept else ""))
     footer = f"{child.id} · {plan.on} · {plan.protocol.name} {plan.protocol.version}"
     return Document(f"Plan of {child.id} on {plan.on}", subtitle, "en", footer, blocks, dense=True)
 
 
-def _blocks(plan: Plan) -> Iterator[Block]:
+def _revision(plan: Plan, accepted: AcceptedPlan | None) -> str:
+    if accepted is None:
+        return "No plan of this child was accepted yet."
+    return (
+        f"Accepted: revision {accepted.number}, by {accepted.by} on {accepted.at:%Y-%m-%d %H:%M} UTC, "
+        f"planned as on {accepted.on} with version {accepted.protocol_version}. {_since(plan, accepted)}"
+    )
+
+
+def _since(plan: Plan, accepted: AcceptedPlan) -> str:
+    """Return what became of the accepted plan: days of what is ready move on by themselves, stages do not."""
+    if [(id, amount) for id, _, amount in accepted.stages] != [(one.id, one.amount_mm) for one in plan.stages]:
+        return "The plan below has other stages or amounts, which nobody has accepted yet."
+    days = [(then, now.date) for (_, then, _), now in zip(accepted.stages, plan.stages, strict=True)]
+    moved = [abs((now - then).days) for then, now in days if then is not None and now is not None and now != then]
+    if any((then is None) != (now is None) for then, now in days):
+        return "The plan below has the same stages and amounts, and dates for others of them."
+    if not moved:
+        return "The plan below is the same."
+    count = "one date" if len(moved) == 1 else f"{len(moved)} dates"
+    return f"The plan below has the same stages and amounts; {count} moved, by {max(moved)} days at most."
+
+
+def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Block]:
     protocol = plan.protocol
     own = f"; local rules: {', '.join(protocol.local_rules)}" if protocol.local_rules else ""
     off = f"; switched off: {', '.join(item.id for item in protocol.switched_off)}" if protocol.switched_off else ""
     yield Paragraph(f"{protocol.name}, version {protocol.version}{own}{off}.", "small")
+    if revision:
+        yield Paragraph(revision)
     invented = ("This child is invented: an example, no real patient.",) if is_invented(plan) else ()
     yield Callout("", (" ".join((plan.cautions[0].text, *invented)),))
     if plan.notices:
         yield Bullets(tuple(f"Notice: {text}" for text in plan.notices), small=True)
     yield Heading("Findings and classification")
-    yield Bullets(tuple(_findings(plan)), small=True)
+    yield Bullets(tuple(_findings(plan, names)), small=True)
     yield Heading("Plan")
     loose = [stage.label for stage in plan.stages if stage.status == "optional"]
     rows = tuple(_row(plan, stage) for stage in plan.stages if stage.status != "optional")
     head = ("stage", "state", "date", "age", "amount", "allowed")
-    yield Table("Stages of the plan", head, rows, (34, 9, 12, 9, 17, 25))
+    yield Table("Stages of the plan", head, rows, (33, 9, 11, 9, 23, 24))
     if loose:
         yield Paragraph(f"Optional, without a date: {'; '.join(loose)}.")
     gates = tuple(_gates(plan))
@@ -67,7 +118,7 @@ def _short(citation: str) -> str:
     return citation.rstrip(".")
 
 
-def _findings(plan: Plan) -> Iterator[str]:
+def _findings(plan: Plan, names: Mapping[str, str]) -> Iterator[str]:
     growth = plan.growth
     measured = [f"{cm_words(p.discrepancy_mm)} on {p.date}" for p in growth.measured[-3:]]
     if measured:
@@ -77,10 +128,10 @@ def _findings(plan: Plan) -> Iterator[str]:
         yield text + range_words(growth.at_maturity.discrepancy_mm)
     for item in plan.classification:
         yield f"{item.label}: {item.type} ({item.type_label})"
-    yield from _judged(plan)
+    yield from _judged(plan, names)
 
 
-def _judged(plan: Plan) -> tuple[str, ...]:
+def _judged(plan: Plan, names: Mapping[str, str]) -> tuple[str, ...]:
     """Return the measured findings that gates and reasons were judged by, each once, by day."""
     trees = [gate.verdict for stage in plan.stages for gate in stage.gates]
     trees += [r.verdict for stage in plan.stages for r in stage.because if r.verdict is not None]
@@ -89,6 +140,7 @@ def _judged(plan: Plan) -> tuple[str, ...]:
         if leaf.finding is not None and leaf.measured_on is not None and leaf.subject is None:
             value = f"{leaf.value:g}" if isinstance(leaf.value, float) else YES_NO.get(leaf.value, str(leaf.value))
             name, unit = _named(leaf.finding)
+            name = names.get(leaf.finding, name).split(",")[0]
             seen.setdefault(leaf.finding, (str(leaf.measured_on), f"{name} {value.replace('_', ' ')}{unit}"))
     days = sorted({day for day, _ in seen.values()}, reverse=True)
     return tuple(f"Judged on {day}: {', '.join(text for on, text in seen.values() if on == day)}" for day in days)

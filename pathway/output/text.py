@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from pathway.days import age_words
 from pathway.explain import Line
+from pathway.output.curve_table import curve_table
 from pathway.output.lines import wrap
 from pathway.plan_model import Course, Plan, PlanStage, Quantiles
 
@@ -19,7 +20,6 @@ STATUS_WORDS = {
 }
 STATUS_MARKS = {"done": "●", "under_way": "◐", "ready": "▶", "later": "○", "blocked": "✕", "optional": "◇"}
 SHOWN_COURSES = 6
-BAND_HEAD = "5 of 100 half 95 of 100"
 STATE_MARKS = {"holds": "+", "fails": "-", "unknown": "?", "waived": "~", "later": ">", "": " "}
 
 
@@ -33,14 +33,16 @@ def growth_text(plan: Plan, width: int = 80) -> str:
     return "\n".join(_growth_lines(plan, width)) + "\n"
 
 
-def why_text(plan: Plan, stage: PlanStage | str, lines: Iterable[Line], width: int = 80) -> str:
-    """Return an explanation as indented text with a mark for each state.
+def why_text(
+    plan: Plan, stage: PlanStage | str, lines: Iterable[Line], width: int = 80, facts: Iterable[str] = ()
+) -> str:
+    """Return an explanation as indented text with a mark for each state, the addresses of its sources last.
 
-    `stage` is the label of the kind where the plan has no such stage.
+    `stage` is the label of the kind where the plan has no such stage; `facts` are lines that come first.
     """
     name = stage if isinstance(stage, str) else f"{stage.label} ({_status(stage)})"
     head = wrap(f"{name} for {plan.child.id} on {plan.on}", width, "", "  ")
-    body = [*head, *wrap(caution(plan), width), *local_lines(plan, width), ""]
+    body = [*head, *wrap(caution(plan), width), *local_lines(plan, width), *facts, ""]
     for line in lines:
         if line.depth == 0:
             body += ["", *wrap(line.text, width)]
@@ -48,12 +50,24 @@ def why_text(plan: Plan, stage: PlanStage | str, lines: Iterable[Line], width: i
         mark = STATE_MARKS[line.state]
         body += wrap(line.text, width, first="  " * line.depth + f"{mark} ", rest="  " * line.depth + "  ")
     marks = "Marks: + holds, - fails, ? not known, ~ waived, > judged later."
-    return "\n".join([*body, "", *wrap(marks, width)]) + "\n"
+    body += ["", *wrap(marks, width)]
+    cited = [] if isinstance(stage, str) else [source for source in plan.sources if source.id in stage.sources]
+    if cited:
+        body += ["", "Sources of this stage"]
+    for source in cited:
+        body += wrap(f"{source.citation} {source.address}".rstrip(), width, "  ", "    ")
+    return "\n".join(body) + "\n"
 
 
 def caution(plan: Plan) -> str:
     """Return the first caution of the plan: what it is and who decides."""
     return plan.cautions[0].text
+
+
+def child_words(plan: Plan) -> str:
+    """Return who the plan is for: pseudonym, sex, age, diagnosis, side."""
+    child = plan.child
+    return f"{child.id}: {child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
 
 
 def local_lines(plan: Plan, width: int) -> Iterator[str]:
@@ -100,9 +114,7 @@ def _status(stage: PlanStage) -> str:
 
 def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     child = plan.child
-    age = age_words(child.age_years)
-    head = f"Plan for {child.id}: {child.sex}, {age}, {child.diagnosis_label}, {child.affected_side}"
-    yield from wrap(head, width, "", "  ")
+    yield from wrap(f"Plan for {child_words(plan)}", width, "", "  ")
     yield from wrap(f"on {plan.on}; {plan.protocol.name} {plan.protocol.version}", width, "", "  ")
     if child.note:
         yield from wrap(child.note, width)
@@ -291,9 +303,7 @@ def _growth_lines(plan: Plan, width: int) -> Iterator[str]:
         yield from wrap(growth.next_visit, width, "  ", "    ")
     if growth.at_maturity is not None:
         yield ""
-        yield from wrap("Leg difference by age in cm, without operation | with the recommended course", width)
-        yield f"  {'age':<9}{BAND_HEAD} |{BAND_HEAD}"
-        yield from _growth_rows(plan)
+        yield from curve_table(plan, width)
     yield ""
     yield from wrap("Classical methods, for a second opinion (difference at maturity)", width)
     for method in growth.methods:
@@ -302,17 +312,6 @@ def _growth_lines(plan: Plan, width: int) -> Iterator[str]:
         )
         yield from wrap(f"{method.name}: {value}. {method.note} Source: {method.source}", width, "  ", "    ")
     yield from _disagreement(plan, width)
-
-
-def _growth_rows(plan: Plan) -> Iterator[str]:
-    points = plan.growth.by_age
-    shown = [point for k, point in enumerate(points) if k % 4 == 0 or k == len(points) - 1]
-    for point in shown:
-        yield f"  {age_words(point.age_years):<9}{_band(point.discrepancy_mm)} |{_band(point.with_plan_mm)}"
-
-
-def _band(spread: Quantiles) -> str:
-    return f"{spread.p05 / 10:>8.1f} {spread.p50 / 10:>4.1f} {spread.p95 / 10:>9.1f}"
 
 
 def _disagreement(plan: Plan, width: int) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""Where the registry is when nobody says: by itself, so that asking whether it is there loads no database."""
+"""Where the registry is when nobody says where: apart from the database, so that asking costs nothing. An edge."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from pathlib import Path
 
 from platformdirs import user_data_path
 
+VARIABLE = "LIMB_PATHWAY_REGISTRY"
 FILE_NAME = "registry.db"
 
 

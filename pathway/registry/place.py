@@ -11,10 +11,9 @@ from pathlib import Path
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
-from pathway.registry.default import default_file
+from pathway.registry.default import VARIABLE, default_file
 from pathway.registry.problem import RegistryProblem, problem
 
-VARIABLE = "LIMB_PATHWAY_REGISTRY"
 PLAIN_HEADER = b"SQLite format 3\x00"
 
 

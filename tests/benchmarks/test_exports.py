@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from itertools import count
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from pathway import cli_exports
+from pathway.cli import main
 from pathway.exports.fhir_bundle import document
 from pathway.exports.fhir_checked import checked
 from pathway.exports.fhir_read import read_observations
 from pathway.exports.fhir_rules import rules_bundle
-from tests.examples import FILES, ON, example, example_plan
+from pathway.registry.exchange import import_record
+from pathway.registry.store import open_registry
+from tests.examples import FILES, NAMES, ON, example, example_plan
 from tests.exports.made import STAMP, bundle, entries_of, file_of, rules, turning
 
 
@@ -36,3 +44,23 @@ def test_lengths_read_back(benchmark: BenchmarkFixture) -> None:
 def test_eight_children_planned_and_streamed(benchmark: BenchmarkFixture) -> None:
     lines = benchmark.pedantic(lambda: list(cli_exports._lines(FILES, rules(), ON, STAMP, [])), rounds=2)
     assert len(lines) == len(FILES)
+
+
+@pytest.mark.parametrize("form", [(), ("--history",)])
+def test_a_hundred_children_written_from_the_registry(
+    form: tuple[str, ...], tmp_path: Path, benchmark: BenchmarkFixture
+) -> None:
+    place, number = str(tmp_path / "registry.db"), count()
+    with open_registry(place, create=True) as store:
+        for n in range(100):
+            record = example(NAMES[n % len(NAMES)])
+            child = record.child.model_copy(update={"id": f"tree-{n:03d}"})
+            import_record(store, record.model_copy(update={"child": child}), who="a nurse", when=STAMP)
+
+    def written() -> Path:
+        folder = tmp_path / f"out-{next(number)}"
+        arguments = ["registry", "export", "--all", "-o", str(folder), "--registry", place, *form]
+        assert CliRunner().invoke(main, arguments).exit_code == 0
+        return folder
+
+    assert len(list(benchmark.pedantic(written, rounds=2).iterdir())) == 100

@@ -7,11 +7,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from hypothesis.extra import numpy as npst
 
-from pathway.chance import Chance, Slot, Task, chance
+from pathway.chance import Chance, Narrowing, Slot, Task, chance
 
 STEP = 5.0
 
@@ -155,3 +157,37 @@ def test_the_choice_is_the_best_of_all_choices(case: tuple[list[Slot], float]) -
     best = min(value for units in ways if (value := worth(units)) is not None)
     chosen = (decided(slots, [net]).amounts_mm[0] / STEP).astype(int)
     assert worth(chosen.tolist()) == best
+
+
+def test_planning_again_leaves_a_share_and_draws_the_tails_in_further() -> None:
+    residual = np.array([-40.0, -8.0, 4.0, 12.0, 60.0])
+    # Half of each: -20, -4, 2, 6, 30; of what lies beyond 10 a quarter. The middle half spans 20 mm, 14.8 mm of SD.
+    wide = Narrowing(share=0.5, most_sd_mm=15.0, beyond_mm=10.0, tail_share=0.25)
+    assert wide.of(residual).tolist() == pytest.approx([-12.5, -4.0, 2.0, 6.0, 15.0])
+
+
+def test_a_spread_wider_than_the_widest_becomes_the_widest() -> None:
+    rng = np.random.default_rng(3)
+    found = Narrowing(share=1.0, most_sd_mm=11.0, beyond_mm=1e3, tail_share=1.0).of(rng.normal(0, 22, 20_000))
+    assert float(found.std()) == pytest.approx(11.0, rel=0.02)
+
+
+def test_a_course_that_stays_short_of_equal_legs_keeps_its_median() -> None:
+    found = Narrowing(share=0.5, most_sd_mm=11.0, beyond_mm=10.0, tail_share=0.25).about_median(
+        np.array([40.0, 60.0, 70.0])
+    )
+    assert found.tolist() == [50.0, 60.0, 65.0]
+
+
+@given(
+    npst.arrays(float, st.integers(1, 40), elements=st.floats(-200, 200)),
+    st.floats(0.1, 1),
+    st.floats(1, 50),
+    st.floats(0.1, 1),
+)
+def test_narrowing_never_turns_the_order_nor_widens(
+    residual: npt.NDArray[np.float64], share: float, most: float, tail: float
+) -> None:
+    found = Narrowing(share, most, 10.0, tail).of(residual)
+    assert (np.diff(found[np.argsort(residual, kind="stable")]) >= -1e-9).all()
+    assert (np.abs(found) <= np.abs(residual) + 1e-9).all()

@@ -12,6 +12,11 @@ from pathway.cli import main
 ON = ("--on", "2026-11-25")
 
 
+@pytest.fixture(autouse=True)
+def hundred_columns(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "100")
+
+
 def run(*words: str) -> Result:
     return CliRunner().invoke(main, ["alternatives", *words, *ON])
 
@@ -20,7 +25,8 @@ def test_it_compares_the_courses_and_says_who_decides() -> None:
     result = run("rowan-02")
     assert result.exit_code == 0
     assert "the treating surgeon decides" in result.stdout
-    assert "▶ two femoral lengthenings, with" in result.stdout
+    assert "\n1 two femoral lengthenings, with" in result.stdout
+    assert "\nfirst: two femoral lengthenings, with growth arrest" in result.stdout
     assert "What if" not in result.stdout
 
 

@@ -96,12 +96,12 @@ def test_growth_shows_the_classical_methods_side_by_side() -> None:
         assert method in result.stdout
 
 
-def test_growth_draws_the_curve_and_plain_gives_only_the_table() -> None:
-    drawn, plain = run("growth", "rowan-02", *ON), run("growth", "rowan-02", *ON, "--plain")
-    assert set("░▒") & set(drawn.stdout)
-    assert "A film in 6 months would narrow" in drawn.stdout
-    assert not {char for char in plain.stdout if ord(char) > 0x24FF}
-    assert "without operation | with the recommended course" in plain.stdout
+@pytest.mark.parametrize("more", [(), ("--plain",)])
+def test_growth_in_a_pipe_and_with_plain_gives_only_the_table(more: tuple[str, ...]) -> None:
+    said = run("growth", "rowan-02", *ON, *more).stdout
+    assert "A film in 6 months would narrow" in said
+    assert not {char for char in said if ord(char) > 0x24FF}
+    assert "age        day         median     50 of 100     90 of 100" in said
 
 
 def test_growth_without_any_length_says_so() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -10,6 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pathway.cli import main
+from tests.examples import example
 
 ON = ["--on", "2026-11-25"]
 STARTS = {"pdf": b"%PDF-", "html": b"<!DOCTYPE html>", "md": b"# Plan of", "svg": b"<svg ", "png": b"\x89PNG"}
@@ -81,3 +83,78 @@ def test_other_verbs_do_not_load_the_layout(arguments: list[str]) -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stderr.strip().splitlines()[-1] == "[]"
+
+
+@pytest.fixture
+def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A registry with rowan-02 under a name that no file and no example has."""
+    from pathway.casefile import case_text
+
+    child = example("rowan-02").child.model_copy(update={"id": "aspen-77"})
+    text = case_text(example("rowan-02").model_copy(update={"child": child}))
+    (tmp_path / "aspen.toml").write_text(text, encoding="utf-8")
+    monkeypatch.setenv("LIMB_PATHWAY_REGISTRY", str(tmp_path / "registry.db"))
+    assert run("registry", "import", tmp_path / "aspen.toml", *ON).exit_code == 0
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    "verb",
+    [
+        ["handout", "aspen-77", "-o", "made.html"],
+        ["picture", "road", "aspen-77", "-o", "made.svg"],
+        ["calendar", "aspen-77", "-o", "made.ics"],
+        ["fhir", "aspen-77", "-o", "made.json"],
+    ],
+)
+def test_a_child_of_the_registry_is_taken_by_its_id(verb: list[str], kept: Path, monkeypatch) -> None:
+    monkeypatch.chdir(kept)
+    result = run(*verb, *ON)
+    assert result.exit_code == 0, result.stderr
+    assert "aspen-77" in Path(verb[-1]).read_text(encoding="utf-8") or verb[0] == "picture"
+
+
+def summary_of(kept: Path, *on: str) -> str:
+    assert run("summary", "aspen-77", "-o", kept / "made.md", *(on or ON)).exit_code == 0
+    return (kept / "made.md").read_text(encoding="utf-8")
+
+
+def test_the_summary_tells_the_accepted_revision_and_whether_it_still_holds(kept: Path) -> None:
+    assert "No plan of this child was accepted yet." in summary_of(kept)
+    assert run("accept", "aspen-77", "--by", "first surgeon", *ON).exit_code == 0
+    told = summary_of(kept)
+    assert "Accepted: revision 1, by first surgeon on 20" in told
+    assert "planned as on 2026-11-25 with version " in told
+    assert "The plan below is the same." in told
+    later = summary_of(kept, "--on", "2026-12-02")
+    assert "The plan below has the same stages and amounts; " in later
+    assert "dates moved, by " in later
+    wish = ["--prefer", "fewest_operations", "--reason", "wish of the family"]
+    assert run("followup", "aspen-77", *wish, "--decline", "femoral_lengthening", "--save", *ON).exit_code == 0
+    assert "The plan below has other stages or amounts, which nobody has accepted yet." in summary_of(kept)
+    assert run("accept", "aspen-77", "--by", "second surgeon", *ON).exit_code == 0
+    assert "Accepted: revision 2, by second surgeon on 20" in summary_of(kept)
+
+
+def test_a_file_says_nothing_of_revisions(tmp_path: Path) -> None:
+    run("summary", "rowan-02", "-o", tmp_path / "made.md", *ON)
+    assert "ccepted" not in (tmp_path / "made.md").read_text(encoding="utf-8")
+
+
+def test_what_is_wrong_with_the_registry_is_told_with_the_name_that_is_not_found(tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setenv("LIMB_PATHWAY_REGISTRY", str(tmp_path / "none.db"))
+    result = run("summary", "aspen-77", "-o", tmp_path / "made.md", *ON)
+    assert result.exit_code == 2
+    assert "found no registry there" in result.stderr
+    assert "found no such file" in result.stderr
+
+
+def test_an_example_needs_no_database(tmp_path: Path) -> None:
+    code = (
+        "import sys\nfrom pathway.cli import main\n"
+        f"try: main(['summary', 'oak-12', '-o', {str(tmp_path / 'made.md')!r}, '--on', '2026-11-25'])\n"
+        "except SystemExit: pass\nprint('sqlalchemy' in sys.modules)"
+    )
+    none = {**os.environ, "LIMB_PATHWAY_REGISTRY": str(tmp_path / "none.db")}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=none)
+    assert done.stdout.strip() == "False"

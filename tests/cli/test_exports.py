@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway import cli_exports
+from pathway import cli_child, cli_exports
 from pathway.cli import main
 from pathway.protocol.load import load_protocol
 from tests.examples import FILES, NAMES, ON
@@ -100,7 +100,7 @@ def test_children_stream_one_is_out_before_the_next_is_read(monkeypatch: pytest.
         read.append(path.stem)
         return path.read_text(encoding="utf-8")
 
-    monkeypatch.setattr(cli_exports, "read_case_file", reading)
+    monkeypatch.setattr(cli_child, "read_case_file", reading)
     lines: Iterator[bytes] = cli_exports._lines(FILES[:3], load_protocol(), ON, STAMP, [])
     next(lines)
     assert read == [FILES[0].stem]

@@ -7,15 +7,18 @@ import os
 import pty
 import subprocess
 import sys
+from collections.abc import Iterator
 from importlib import resources
 
+import click
 import jsonschema
 import pytest
 from click.testing import CliRunner
 
 from pathway.cli import main
 from pathway.output.lines import wrap
-from pathway.output.shapes import SHAPES, schema_text
+from pathway.output.shapes import SAME, SHAPES, schema_text
+from tests.cli.test_rules import CLINIC
 from tests.examples import NAMES
 
 ON = ["--on", "2026-11-25"]
@@ -25,6 +28,11 @@ VERBS = {
     "why": ["why", "{}", "femoral_lengthening"],
     "alternatives": ["alternatives", "{}"],
     "worksheet": ["worksheet", "lift", "{}"],
+    "children": ["children", "{}"],
+    "road": ["road", "{}"],
+    "before": ["before", "{}"],
+    "family": ["family", "{}"],
+    "behind": ["behind", "{}"],
 }
 
 
@@ -36,8 +44,94 @@ def shipped(verb: str) -> dict:
 def printed(verb: str, name: str, *more: str) -> str:
     arguments = [part.format(name) for part in VERBS[verb]]
     result = CliRunner().invoke(main, [*arguments, *ON, *more])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     assert result.exit_code in (0, 1), result.output
     return result.stdout
+
+
+def verbs_with_json(group: click.Group = main, path: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    for name, command in group.commands.items():
+        if isinstance(command, click.Group):
+            yield from verbs_with_json(command, (*path, name))
+        elif any("--json" in parameter.opts for parameter in command.params):
+            yield (*path, name)
+
+
+def test_every_verb_that_prints_json_has_a_schema() -> None:
+    names = {"-".join(path) for path in verbs_with_json()}
+    assert {"registry-list", "rules-show"} < names
+    assert {SAME.get(name, name) for name in names} == set(SHAPES)
+    assert {name for name in SAME if name in names} == set(SAME)
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """What the verbs on changes, on the registry and on the rules print, by verb."""
+    folder = tmp_path_factory.mktemp("kept")
+    (folder / "hill").mkdir()
+    (folder / "hill" / "gates.toml").write_text(CLINIC, encoding="utf-8")
+    runner = CliRunner(env={"LIMB_PATHWAY_REGISTRY": str(folder / "registry.db")})
+
+    def told(*words: str) -> str:
+        result = runner.invoke(main, list(words))
+        assert result.exit_code == 0, result.output
+        return result.stdout
+
+    told("registry", "import", "rowan-02", "hazel-08", "elm-01", "oak-12", *ON)
+    told("registry", "replan", *ON)
+    told("accept", "rowan-02", *ON)
+    told("registry", "erase", "oak-12", "--reason", "test", "--yes")
+    entered = ["--set", "left.femur_length_mm=120"]
+    return {
+        "demo": told("demo", "--json", *ON),
+        "followup": told("followup", "rowan-02", *entered, "--discard", "--json", *ON),
+        "compare": told("compare", "rowan-02", "rowan-02", "--before", "2026-11-20", "--json", *ON),
+        "registry-list": told("registry", "list", "--json"),
+        "registry-due": told("registry", "due", "--json", *ON),
+        "registry-revisions": told("registry", "revisions", "rowan-02", "--json"),
+        "registry-heads": told("registry", "heads", "--json"),
+        "rules-list": told("rules", "list", "--json"),
+        "rules-show": told("rules", "show", "femoral_lengthening", "--json"),
+        "rules-overlay": told("rules", "overlay", str(folder / "hill"), "--json"),
+    }
+
+
+@pytest.mark.parametrize("width", [60, 80])
+def test_no_line_of_lists_and_changes_is_wider_than_the_terminal(width: int, tmp_path, monkeypatch) -> None:
+    monkeypatch.setenv("COLUMNS", str(width))
+    monkeypatch.setenv("LIMB_PATHWAY_REGISTRY", str(tmp_path / "registry.db"))
+    verbs = (
+        ["registry", "import", "rowan-02", "hazel-08", "--by", "first surgeon of the hill clinic"],
+        ["registry", "replan", *ON],
+        ["accept", "rowan-02", "--by", "first surgeon of the hill clinic", "--reason", "as talked over", *ON],
+        ["registry", "list"],
+        ["registry", "due", "--months", "12", *ON],
+        ["registry", "revisions", "rowan-02"],
+        ["compare", "rowan-02", "rowan-02", "--before", "2026-11-20", *ON],
+        ["rules", "show", "femoral_lengthening"],
+    )
+    for words in verbs:
+        result = CliRunner().invoke(main, words)
+        assert result.exit_code == 0, result.output
+        lines = [line for line in result.stdout.splitlines() if "http" not in line]
+        assert [line for line in lines if len(line) > width] == [], words
+
+
+def test_nothing_is_left_out_of_these_tests(kept: dict[str, str]) -> None:
+    assert set(kept) | set(VERBS) == set(SHAPES) | set(SAME)
+
+
+def test_what_other_verbs_print_is_what_the_schema_says(kept: dict[str, str]) -> None:
+    for verb, text in kept.items():
+        validator = jsonschema.Draft202012Validator(
+            shipped(SAME.get(verb, verb)), format_checker=jsonschema.Draft202012Validator.FORMAT_CHECKER
+        )
+        made = json.loads(text)
+        validator.validate(made)
+        assert made
+        one = made[0] if isinstance(made, list) else made
+        wrong = {**one, "surprise": 1}
+        assert not validator.is_valid([wrong] if isinstance(made, list) else wrong), verb
 
 
 @pytest.mark.parametrize("verb", SHAPES)

@@ -173,3 +173,21 @@ def test_only_the_registry_loads_a_database(arguments) -> None:
     done = subprocess.run([sys.executable, "-c", ask, *arguments], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout.splitlines()[-1] == "loaded False"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no pseudo-terminal on Windows")
+def test_a_long_export_shows_how_far_it_is_in_a_terminal_only(two, tmp_path) -> None:
+    import os
+    import pty
+
+    command = [sys.executable, "-m", "pathway.cli", "registry", "export", "--all", "--registry", two, "-o"]
+    master, slave = pty.openpty()
+    done = subprocess.run([*command, str(tmp_path / "shown")], stdout=subprocess.PIPE, stderr=slave, check=True)
+    os.close(slave)
+    shown = os.read(master, 65536).decode()
+    os.close(master)
+    assert done.stdout == b""
+    assert "Writing" in shown
+    assert "2 children written" in shown
+    quiet = subprocess.run([*command, str(tmp_path / "quiet")], capture_output=True, check=True, text=True)
+    assert "Writing" not in quiet.stderr

@@ -16,7 +16,7 @@ from pathway.output.family_words import SchoolYears
 from pathway.output.handout import handout
 from pathway.output.summary import summary
 from pathway.wording import wording
-from tests.plans import plan
+from tests.plans import plan, rules
 
 SCHOOL = SchoolYears(6, 9)
 
@@ -28,7 +28,7 @@ def family(name: str) -> Document:
 
 @cache
 def team(name: str) -> Document:
-    return summary(plan(name))
+    return summary(plan(name), {rule.id: rule.label for rule in rules().findings})
 
 
 @cache
@@ -61,8 +61,8 @@ def texts(block: Block) -> tuple[str, ...]:
     match block:
         case Heading(text) | Paragraph(text):
             return (text,)
-        case Bullets(items):
-            return items
+        case Bullets(items, feet=feet):
+            return (*items, *feet)
         case Callout(title, lines):
             return (title, *lines)
         case Table(head=head, rows=rows):

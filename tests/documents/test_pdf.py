@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 
 import pytest
 
 from pathway.output.document_files import pdf
+from pathway.output.summary import AcceptedPlan, summary
 from tests.documents.made import family, family_pdf, need, run, squeezed, team, team_pdf, texts, words_of
 from tests.examples import NAMES
+from tests.plans import plan
 
 PAPERS = {"a4": "595.276 x 841.89", "letter": "612 x 792"}
 
@@ -45,6 +48,17 @@ def test_the_teams_document_is_one_tagged_page(name: str, paper: str, saved) -> 
     found = info(saved(team_pdf(name, paper)))
     assert (found["Tagged"], found["Pages"]) == ("yes", "1")
     assert name in found["Title"]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("name", NAMES)
+def test_the_accepted_revision_has_room_on_that_page(name: str, paper: str, saved) -> None:
+    at = datetime.datetime(2026, 11, 20, 12, tzinfo=datetime.UTC)
+    stages = tuple((stage.id, None, stage.amount_mm) for stage in plan(name).stages)
+    accepted = AcceptedPlan(12, "x" * 80, at, at.date(), "0.3.0", stages)
+    made = saved(pdf(summary(plan(name), {}, accepted, kept=True), paper))
+    assert info(made)["Pages"] == "1"
+    assert "Accepted: revision 12" in run("pdftotext", "-raw", made, "-")
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -15,7 +15,7 @@ from pathway.casefile import case_text, read_case
 from pathway.exports.fhir_bundle import document
 from pathway.exports.fhir_checked import checked
 from pathway.exports.fhir_codes import LENGTHS
-from pathway.exports.fhir_read import pseudonym_of, read_observations
+from pathway.exports.fhir_read import pseudonym_of, read_lengths, read_observations
 from pathway.faults import Fault
 from pathway.record import Measurement, Missing, Record, Visit
 from tests.examples import NAMES, ON, example, example_plan
@@ -178,6 +178,67 @@ def test_lengths_of_two_children_are_not_mixed() -> None:
     assert "found lengths of 2 children, expected those of one child" in told(
         read_observations(of(observation(), other))
     )
+
+
+def with_patients(*made: dict[str, Any], **names: str) -> dict[str, Any]:
+    """A bundle whose patients have the given pseudonyms: `one="rowan-02"` is Patient/one."""
+    entries = [
+        {
+            "fullUrl": f"urn:uuid:{own}",
+            "resource": {
+                "resourceType": "Patient",
+                "id": own,
+                "identifier": [{"system": "https://limb-pathway.invalid/pseudonym", "value": pseudonym}],
+            },
+        }
+        for own, pseudonym in names.items()
+    ]
+    return {"resourceType": "Bundle", "type": "collection", "entry": [*entries, *of(*made)["entry"]]}
+
+
+def test_the_wanted_child_is_told_from_another_one_of_the_bundle() -> None:
+    mine, theirs = ({"reference": f"Patient/{own}"} for own in ("one", "two"))
+    made = with_patients(
+        observation(subject=mine), observation(subject=theirs, bodySite=None), one="rowan-02", two="oak-12"
+    )
+    reading = read_lengths(made, "b.json", child="rowan-02")
+    assert len(reading.visits) == 1
+    assert "found lengths of another child ('oak-12'), expected those of rowan-02" in reading.faults[-1].sentence
+
+
+def test_a_child_may_be_referred_to_in_two_ways() -> None:
+    subjects = ({"reference": "Patient/one"}, {"reference": "urn:uuid:one"})
+    made = (observation(subject=s, effectiveDateTime=f"2026-11-1{n}") for n, s in enumerate(subjects))
+    assert len(visits(read_observations(with_patients(*made, one="rowan-02")))) == 2
+
+
+def test_the_only_child_of_a_bundle_is_taken_for_the_wanted_one_unless_it_is_named_otherwise() -> None:
+    assert read_lengths(of(observation()), child="rowan-02").faults == ()
+    named = with_patients(observation(subject={"reference": "Patient/one"}), one="oak-12")
+    assert "'oak-12'" in read_lengths(named, child="rowan-02").faults[0].sentence
+    assert read_lengths(named, child="rowan-02").visits == ()
+
+
+def test_what_is_passed_over_is_counted_in_words() -> None:
+    made = of(
+        observation(),
+        observation(code={"text": "Body weight"}),
+        observation(status="entered-in-error"),
+        observation(status="registered", valueQuantity=None, dataAbsentReason={"text": "asked for"}),
+    )
+    made["entry"] += [1, {}, {"resource": "x"}]
+    assert read_lengths(made).left_out == (
+        "1 Observation passed over: of other findings than leg lengths",
+        "1 Observation passed over: withdrawn where they were made",
+        "1 Observation passed over: asked for and not made yet",
+        "3 entries passed over: no resource in them",
+    )
+
+
+def test_of_two_values_of_one_day_neither_is_among_the_visits() -> None:
+    other = observation(effectiveDateTime="2026-11-19")
+    reading = read_lengths(of(observation(), observation(), other))
+    assert [visit.date.isoformat() for visit in reading.visits] == ["2026-11-19"]
 
 
 def test_two_values_of_one_day_are_not_chosen_between() -> None:

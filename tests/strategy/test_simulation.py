@@ -33,19 +33,15 @@ def outside(goal: str) -> list[float]:
     return [row["tenth"] for row in far]
 
 
-def test_the_stated_chance_of_ending_within_one_centimetre_came_true_in_every_tenth() -> None:
-    assert tenths("within_10_mm")
-    assert outside("within_10_mm") == []
+def test_enough_children_were_lived_through() -> None:
+    assert FIGURES["children"] >= 2000
+    assert sum(len(tenths(goal)) for goal in GOALS) >= 4
 
 
-def test_the_stated_chance_of_ending_within_two_centimetres_is_nowhere_too_high() -> None:
-    """One tenth of it is too low (87 stated, 98 of 100 observed): planning again cuts the tails more than is counted.
-
-    When the model learns that, this list becomes empty and the test is to say so.
-    """
-    assert outside("within_20_mm") == [8]
-    for row in tenths("within_20_mm"):
-        assert row["observed"] >= row["stated"] - STANDARD_ERRORS * row["standard_error"]
+@pytest.mark.parametrize("goal", GOALS)
+def test_the_stated_chance_came_true_in_every_tenth(goal: str) -> None:
+    assert tenths(goal)
+    assert outside(goal) == []
 
 
 @pytest.mark.parametrize("goal", GOALS)

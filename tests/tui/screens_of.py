@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import pytest
 from textual.app import App
@@ -55,3 +56,55 @@ def text_of(app: App[None]) -> str:
     """Return the screen as text, row by row."""
     rows = app.screen._compositor.render_strips()
     return "\n".join("".join(segment.text for segment in row).rstrip() for row in rows) + "\n"
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A screen in one state: the keys that open it from the road of the child, with a stage selected."""
+
+    kind: str
+    keys: tuple[str, ...]
+    stage: str = "femoral_lengthening_1"
+
+
+OPENED = {
+    "children": Opened("ChildrenScreen", ("escape",)),
+    "road": Opened("RoadScreen", ("shift+right",) * 4),
+    "before": Opened("BeforeScreen", ("b",)),
+    "unlock": Opened("BeforeScreen", ("b", "u")),
+    "details": Opened("DetailsScreen", ("enter",)),
+    "courses": Opened("CoursesScreen", ("c",)),
+    "reason": Opened("ReasonScreen", ("c", "right", "enter")),
+    "what_if": Opened("WhatIfScreen", ("c", "i", "2")),
+    "worksheet": Opened("WorksheetScreen", ("s",)),
+    "drawing": Opened(
+        "WorksheetScreen", ("s", *["down"] * 12, "4", "0", "down", "1", "6", "f4"), "proximal_femoral_osteotomy_1"
+    ),
+    "family": Opened("FamilyScreen", ("f",)),
+    "why": Opened("WhyScreen", ("f2",)),
+    "help": Opened("HelpScreen", ("f1",)),
+    # A new screen joins here: every test of pictures, keys, themes and ways back then opens it too.
+}
+
+
+async def opened(pilot: Pilot[None], name: str) -> None:
+    """Open a screen from wherever one is: back to the road, the stage selected, the keys pressed, answers awaited."""
+    from tui.screens.road import RoadScreen
+
+    app = pilot.app
+    assert isinstance(app, PathwayApp)
+    wanted = OPENED[name]
+    while not isinstance(app.screen, RoadScreen):
+        if len(app.screen_stack) > 2:
+            await pilot.press("escape")
+        else:
+            app.open_road("rowan-02")
+        await pilot.pause()
+    app.screen.select(wanted.stage)
+    assert app.screen.plan is not None
+    app.screen.move_to(app.screen.plan.child.age_years)
+    await pilot.press(*wanted.keys)
+    await app.workers.wait_for_complete()
+    await pilot.pause()
+    await pilot.pause()
+    assert type(app.screen).__name__ == wanted.kind

@@ -43,38 +43,59 @@ class Terminal:
     def screen(self) -> str:
         return self.tmux("capture-pane", "-p", "-t", "main")
 
-    def wait_for(self, text: str) -> str:
-        """Return the screen once it holds the text."""
-        for _ in range(300):
+    def wait_for(self, *texts: str) -> str:
+        """Return the screen once it holds all of the texts."""
+        for _ in range(600):
             screen = self.screen()
-            if text in screen:
+            if all(text in screen for text in texts):
                 return screen
             time.sleep(0.1)
-        pytest.fail(f"{text!r} did not appear; the screen was:\n{self.screen()}")
+        pytest.fail(f"{texts} did not appear; the screen was:\n{self.screen()}")
 
 
 @pytest.fixture
-def terminal() -> Iterator[Terminal]:
-    started = Terminal(100, 30)
+def terminal(request: pytest.FixtureRequest) -> Iterator[Terminal]:
+    started = Terminal(*getattr(request, "param", (120, 40)))
     yield started
     started.tmux("kill-server")
 
 
 def test_the_demo_opens_the_road_answers_keys_and_ends(terminal) -> None:
     terminal.press(f"{sys.executable} -m pathway.cli demo; echo ended", "Enter")
-    screen = terminal.wait_for("with the plan")
+    words = ("Hip", "Length", "Age, years", "today", "goal", "without operations to come", "(today)")
+    screen = terminal.wait_for("with the plan", "^q Quit", *words)
     assert CAUTION in screen
     assert "rowan-02: girl, 2 y 8 m" in screen
-    for words in ("Hip", "Length", "Age, years", "today", "goal", "without operations to come", "(today)"):
-        assert words in screen
     terminal.press("b")
-    assert "Not tied to other stages" in terminal.wait_for("before this, Hip preparation")
+    terminal.wait_for("before this, Hip preparation", "What must hold before hip preparation")
     terminal.press("Enter")
     terminal.wait_for("Why hip preparation")
     terminal.press("Escape")
+    terminal.wait_for("before this, Hip preparation")
+    terminal.press("Escape")
     terminal.wait_for("Age, years")
     terminal.press("Escape")
-    assert "willow-03" in terminal.wait_for("What is next")
+    terminal.wait_for("What is next", "willow-03")
+    terminal.press("C-q")
+    assert "Traceback" not in terminal.wait_for("\nended")
+
+
+@pytest.mark.parametrize("terminal", [(80, 24)], indirect=True)
+def test_from_the_children_through_road_courses_and_family_and_out_in_the_smallest_terminal(terminal) -> None:
+    terminal.press(f"{sys.executable} -m pathway.cli open --on 2026-11-25; echo ended", "Enter")
+    terminal.wait_for("Children: 8, planned as on 2026-11-25", CAUTION, "willow-03")
+    terminal.press("r", "o", "w", "a", "n")
+    terminal.wait_for("Children: 1 of 8", "Hip preparation")
+    terminal.press("Enter")
+    road = terminal.wait_for("rowan-02: girl, 2 y 8 m", "Age, years", "with the plan")
+    assert CAUTION in road
+    terminal.press("c")
+    courses = terminal.wait_for("courses side by side", "Two femoral lengthenings, with growth arrest", "i What if")
+    assert CAUTION in courses
+    terminal.press("Escape")
+    terminal.wait_for("Age, years", "f Family")
+    terminal.press("f")
+    assert CAUTION in terminal.wait_for("the plan in plain words", "Your child is 2 years and 8 months old.")
     terminal.press("C-q")
     assert "Traceback" not in terminal.wait_for("\nended")
 

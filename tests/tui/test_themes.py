@@ -9,10 +9,12 @@ from pathlib import Path
 import pytest
 from textual.app import App
 from textual.color import Color
+from textual.command import CommandList
+from textual.geometry import Region
 
 from pathway.output.picture import Role
 from tests.plans import files
-from tests.tui.screens_of import settled, text_of, the_app
+from tests.tui.screens_of import OPENED, opened, settled, text_of, the_app
 from tui.themes import FIRST, PALETTES
 
 ROOT = Path(__file__).parents[2]
@@ -62,13 +64,11 @@ async def test_every_word_on_every_screen_is_legible(theme) -> None:
     async with app.run_test(size=(120, 40)) as pilot:
         await settled(pilot)
         app.theme = theme
-        for keys in ((), ("b",), ("enter",), ("f1",), ("escape", "escape", "escape"), ("x",), ("escape", "a", "enter")):
-            await pilot.press(*keys)
-            await pilot.pause()
-            await pilot.pause()
+        for name in OPENED:
+            await opened(pilot, name)
             words = list(_words(app))
             assert len(words) > 10
-            assert not {(word, round(ratio, 2)) for word, ratio in words if ratio < TEXT}
+            assert not {(name, word, round(ratio, 2)) for word, ratio in words if ratio < TEXT}
 
 
 @pytest.mark.parametrize("theme", PALETTES)
@@ -86,8 +86,31 @@ async def test_every_word_of_the_follow_up_is_legible_also_what_is_wrong(theme) 
             assert not {(word, round(ratio, 2)) for word, ratio in words if ratio < TEXT}
 
 
-def _words(app: App[None]) -> Iterator[tuple[str, float]]:
-    for row in app.screen._compositor.render_strips():
+async def test_a_faulty_file_a_search_and_the_commands_are_legible(theme) -> None:
+    app = the_app("rowan-02", {"rowan-02": files()["rowan-02"], "ash-01": "nonsense"})
+    async with app.run_test(size=(120, 40)) as pilot:
+        await settled(pilot)
+        app.theme = theme
+        for keys in (("escape",), ("x",), ("escape", "a", "enter")):
+            await pilot.press(*keys)
+            await pilot.pause(0.1)
+            assert not {(keys, word, round(ratio, 2)) for word, ratio in _words(app) if ratio < TEXT}
+        await pilot.press("ctrl+p")
+        for _ in range(100):
+            await pilot.pause(0.02)
+            found = app.screen.query_one(CommandList)
+            if found.option_count > 3:
+                break
+        words = list(_words(app, found.region))  # the screen behind is dimmed on purpose
+        assert len(words) > 3
+        assert not {(word, round(ratio, 2)) for word, ratio in words if ratio < TEXT}
+
+
+def _words(app: App[None], within: Region | None = None) -> Iterator[tuple[str, float]]:
+    rows = app.screen._compositor.render_strips()
+    if within is not None:
+        rows = [row.crop(within.x, within.right) for row in rows[within.y : within.bottom]]
+    for row in rows:
         for text, style, _ in row:
             if re.search(r"\w", text) and style and style.color and style.bgcolor:
                 yield text, contrast(style.color.get_truecolor().hex, style.bgcolor.get_truecolor().hex)

@@ -122,6 +122,13 @@ class ChildrenScreen(OwnScreen):
     def on_input_changed(self, _event: Input.Changed) -> None:
         """Search as one types."""
         self.fill()
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now: a search cleared, a list sorted by days where one is kept."""
+        if action == "clear":
+            return bool(self.query_one(Input).value)
+        return self.home.keeper is not None if action == "sort" else super().check_action(action, parameters)
 
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
         """Open the child that was clicked."""
@@ -132,10 +139,6 @@ class ChildrenScreen(OwnScreen):
         """Move the cursor of the table."""
         table = self.query_one(DataTable)
         table.move_cursor(row=max(0, min(len(self._rows) - 1, table.cursor_row + by)))
-
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Return whether an action can be done now: there are days to sort by where lists are kept."""
-        return self.home.keeper is not None if action == "sort" else super().check_action(action, parameters)
 
     def action_sort(self) -> None:
         """Show the children by the day of what they need first, or by name again."""

@@ -34,14 +34,15 @@ class HelpScreen(OwnScreen):
         """Show the words."""
         prose = self.query_one(Prose)
         prose.focus()
-        prose.say(_words())
+        prose.say(words())
 
     def action_help(self) -> None:
         """Close the help again."""
         self.action_back()
 
 
-def _words() -> Iterator[Say]:
+def words() -> Iterator[Say]:
+    """Yield the keys and the marks."""
     for screen, lines in keys.HELP_WORDS:
         yield Say(screen, heading=True)
         for key, words in lines:

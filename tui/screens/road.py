@@ -10,7 +10,6 @@ from textual.containers import Container
 from textual.events import Resize
 
 from pathway.days import age_words
-from pathway.output.picture import Role
 from pathway.output.road import road_ages
 from tui import keys, telling
 from tui.screens.base import ChildScreen
@@ -23,7 +22,6 @@ from tui.widgets.road_view import RoadView
 
 WIDE = 110
 GAP = Say("")
-NOTE = Say("In brackets: 90 of 100 children like this one", role=Role.LEGEND)
 
 
 class RoadScreen(ChildScreen):
@@ -115,7 +113,7 @@ class RoadScreen(ChildScreen):
         age = telling.at_age(plan, self.query_one(RoadView).age, self.home.aids)
         said = telling.of_stage(plan, stage) if stage else (Say("The plan has no stages."),)
         if self.has_class("wide"):
-            self.query_one("#age", Prose).say((*age, NOTE, GAP, *said, GAP, *telling.of_child(plan)))
+            self.query_one("#age", Prose).say((*age, *telling.brackets(plan), GAP, *said, GAP, *telling.of_child(plan)))
         else:
             self.query_one("#age", Prose).say(age)
             self.query_one("#stage", Prose).say(said)

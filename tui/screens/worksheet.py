@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import ClassVar
 
@@ -43,15 +44,13 @@ class WorksheetScreen(FormScreen):
     WorksheetScreen #sheet { height: 1fr; padding: 0 1; }
     WorksheetScreen #drawing { height: 1fr; padding: 0 1; display: none; }
     WorksheetScreen.drawn #drawing { display: block; }
-    WorksheetScreen.drawn #left { height: 1fr; }
-    WorksheetScreen.drawn Form { height: 7; }
+    WorksheetScreen.drawn #left { height: 7; }
     WorksheetScreen.drawn #sheet { display: none; }
     WorksheetScreen.wide #body { layout: horizontal; }
     WorksheetScreen.wide #left { width: 44; height: 100%; }
     WorksheetScreen.wide Form { height: 1fr; padding: 1 0 0 0; }
-    WorksheetScreen.wide #drawing { height: 18; width: 100%; }
-    WorksheetScreen.wide.pictured #drawing { display: block; }
-    WorksheetScreen.wide #sheet { display: block; height: 100%; width: 1fr; padding: 0 2; }
+    WorksheetScreen.wide #drawing { height: 100%; width: 1fr; padding: 1 2; }
+    WorksheetScreen.wide #sheet { height: 100%; width: 1fr; padding: 0 2; }
     """
 
     def __init__(self, child: str, stage: str | None = None) -> None:
@@ -67,7 +66,7 @@ class WorksheetScreen(FormScreen):
         with Container(id="body"):
             with Vertical(id="left"):
                 yield Form(id="inputs")
-                yield Prose(id="drawing", focus=False)
+            yield Prose(id="drawing", focus=False)
             yield Prose(id="sheet", focus=False)
         yield frame.keys()
 
@@ -156,7 +155,7 @@ class WorksheetScreen(FormScreen):
         try:
             self.sheet = KINDS[kind].make(case, self.typed)
         except InputProblem as error:
-            wrong = "; ".join(f"found {f.found}, expected {f.expected}; {f.do}" for f in error.faults)
+            wrong = "; ".join(f"found {f.found}, expected {f.expected}; {_typed(f.do)}" for f in error.faults)
             if self.sheet is None:
                 self.sheet = _bare(kind, case, self.typed)
         if self.sheet is not None:
@@ -178,9 +177,9 @@ class WorksheetScreen(FormScreen):
 
     def _draw(self) -> None:
         """Draw the bone from the geometry of the sheet, where it has one."""
-        assert self.sheet is not None
+        if self.sheet is None:
+            return
         pictures, prose = self.sheet.drawings, self.query_one("#drawing", Prose)
-        self.set_class(bool(pictures), "pictured")
         if not pictures:
             self.set_class(False, "drawn")
             return
@@ -192,12 +191,15 @@ class WorksheetScreen(FormScreen):
     def action_draw(self) -> None:
         """Show the drawing in place of the numbers, or the numbers again."""
         self.toggle_class("drawn")
+        self.refresh_bindings()
         self.call_after_refresh(self.show_sheet)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Return whether an action can be done now: the drawing is turned to where it has no place of its own."""
+        """Return whether an action can be done now."""
+        if action == "page":
+            return not self.has_class("drawn")
         if action == "draw":
-            return self.sheet is not None and bool(self.sheet.drawings) and not self.has_class("wide")
+            return self.sheet is not None and bool(self.sheet.drawings)
         return super().check_action(action, parameters)
 
     def action_stage(self, by: int) -> None:
@@ -257,7 +259,17 @@ def _wanted(item: Input) -> str:
 
 def _said(sheet: Sheet, width: int) -> Iterator[Say]:
     yield Say("Check every number against the radiograph before it is used.", role=Role.LEGEND)
-    for line in result_lines(sheet, width, drawn=False):
+    told = tuple(one.model_copy(update={"text": _typed(one.text)}) for one in sheet.warnings)
+    care = False
+    for line in result_lines(sheet.model_copy(update={"warnings": told}), width, drawn=False):
         mark = line.lstrip()[:1]
-        role = Role.STAGE_BLOCKED if mark == "✕" else Role.STAGE_READY if mark in "!▶" and mark else Role.TEXT
+        # A warning keeps its colour to its end.
+        care = mark in "!✕" if mark in ("!", "✕", "") else care and line.startswith("    ")
+        role = Role.STAGE_BLOCKED if mark == "✕" else Role.STAGE_READY if mark == "▶" or care else Role.TEXT
         yield Say(line, role=role, heading=bool(line) and not line.startswith(" "), fixed=True)
+
+
+def _typed(text: str) -> str:
+    """Return what the command line asks for as the screen asks for it: one types into the line of the input."""
+    text = re.sub(r" \(--set \w+=[^)]*\)", "", text)
+    return re.sub(r"give (?:it with )?--set \w+=\S*", "type it into its line", text)

@@ -43,8 +43,8 @@ class Choices(Prose, inherit_bindings=False):
         return max(1, len(self.lines))
 
     def on_resize(self, _event: Resize) -> None:
-        """Keep the chosen paragraph in view."""
-        self.call_after_refresh(self.choose, self.place, self._ahead)
+        """Keep the chosen paragraph in view in the new place, once it is wrapped for it."""
+        self.call_after_refresh(lambda: self.choose(self.place, self._ahead))
 
     def offer(self, said: Sequence[Say], place: int = 0, ahead: int = 0) -> None:
         """Show paragraphs with one of them chosen; so many after it are brought into view with it."""

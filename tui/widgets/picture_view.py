@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from textual.events import Click
-from textual.geometry import Region, Size
+from textual.geometry import Size
 from textual.message import Message
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
@@ -51,14 +51,15 @@ class PictureView(ScrollView, inherit_bindings=False):
         self.refresh()
 
     def bring_into_view(self, stage: str) -> None:
-        """Scroll so that a stage can be seen."""
+        """Scroll so that a stage can be seen, and no further than that needs from the upper left corner."""
         if self.picture is None:
             return
         spans = [span for span in self.picture.spans if span.target == stage]
         if spans:
-            top, left = min(s.row for s in spans), min(s.column for s in spans)
-            bottom, right = max(s.row for s in spans), max(s.column + len(s.text) for s in spans)
-            self.scroll_to_region(Region(left, top, right - left, bottom - top + 1), animate=False, force=True)
+            region = self.scrollable_content_region
+            bottom, right = max(s.row for s in spans) + 1, max(s.column + len(s.text) for s in spans)
+            across, down = max(0, right - region.width), max(0, bottom - region.height)
+            self.scroll_to(across, down, animate=False, force=True)
 
     def render_line(self, y: int) -> Strip:
         """Return one row of the picture as it lies under the window."""

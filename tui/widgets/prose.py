@@ -52,12 +52,20 @@ class Prose(ScrollView, inherit_bindings=False):
         self._wrap()
 
     def _wrap(self) -> None:
-        width = max(16, self.scrollable_content_region.width)
-        inner = width - len(self.prefix(-1, False))
-        self.lines = [(place, say, line) for place, say in enumerate(self._said) for line in _wrapped(say, inner)]
+        region = self.scrollable_content_region
+        # The bar at the side comes and goes with the text itself: wrap as if it were not there, then again beside it.
+        width = max(16, region.width + (self.scrollbar_size_vertical if self.show_vertical_scrollbar else 0))
+        self.lines = self._lines(width)
+        if region.height and len(self.lines) > region.height:
+            width = max(16, width - self.styles.scrollbar_size_vertical)
+            self.lines = self._lines(width)
         # A size that stays the same while all fits: a change would lay the whole screen out again.
         self.virtual_size = Size(width, max(len(self.lines), self.size.height))
         self.refresh()
+
+    def _lines(self, width: int) -> list[tuple[int, Say, str]]:
+        inner = width - len(self.prefix(-1, False))
+        return [(place, say, line) for place, say in enumerate(self._said) for line in _wrapped(say, inner)]
 
     def prefix(self, owner: int, first: bool) -> str:
         """Return what stands before each line of a paragraph; nothing here."""

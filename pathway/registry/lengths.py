@@ -1,0 +1,146 @@
+"""Leg lengths of another program taken into the registry as visits: nothing doubled, nothing overwritten. An edge."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from pathway.casefile import case_text, read_case
+from pathway.faults import Fault
+from pathway.growth import growth_faults
+from pathway.protocol.model import Protocol
+from pathway.record import Measurement, Missing, Record, Visit
+from pathway.registry.entry import Head, Overtaken
+from pathway.registry.planning import save_followup
+from pathway.registry.store import Registry
+
+Item = Measurement | Missing
+
+
+@dataclass(frozen=True, slots=True)
+class Merged:
+    """A record with the lengths it did not know yet, how many those are, and how many it knew already."""
+
+    record: Record
+    new: int
+    known: int
+
+
+@dataclass(frozen=True, slots=True)
+class LengthsTaken:
+    """What became of the lengths: those taken in, those known before, and where the chain of the child ends now."""
+
+    child: str
+    new: int
+    known: int
+    head: Head
+    before: Record
+    after: Record
+
+
+def merged(
+    record: Record, visits: Sequence[Visit], name: str, protocol: Protocol, on: datetime.date
+) -> Merged | tuple[Fault, ...]:
+    """Return the record with the lengths of `visits` beside what it holds, or every fault; `name` opens each.
+
+    A length that is known with the same value and method is not doubled; one that is known otherwise is a fault,
+    for one of the two is wrong and no program can say which. A value takes the place of "not measured" on its day,
+    never the other way round.
+    """
+    faults: list[Fault] = []
+    days = {visit.date: visit for visit in record.visits}
+    new = known = 0
+    for visit in visits:
+        there = days.get(visit.date)
+        held = {} if there is None else _held(there)
+        fresh: list[Item] = []
+        for item in _items(visit):
+            kept = held.get((item.finding, item.side))
+            if kept is None or (isinstance(kept, Missing) and isinstance(item, Measurement)):
+                fresh.append(item)
+            elif isinstance(item, Missing) or _same(kept, item):
+                known += 1
+            else:
+                faults.append(_other(kept, item, name, visit.date))
+        if fresh:
+            added = _of(visit, fresh)
+            faults += _odd(record, added, name, protocol, on)
+            days[visit.date] = added if there is None else _joined(there, added)
+            new += len(fresh)
+    if faults:
+        return tuple(faults)
+    wanted = record.model_copy(update={"visits": tuple(days[day] for day in sorted(days))})
+    before = growth_faults(record, protocol)
+    found = tuple(fault for fault in growth_faults(wanted, protocol) if fault not in before)
+    return tuple(replace(fault, where=f"{name}, {fault.where}") for fault in found) or Merged(wanted, new, known)
+
+
+def import_lengths(
+    registry: Registry,
+    child: str,
+    visits: Sequence[Visit],
+    name: str,
+    protocol: Protocol,
+    on: datetime.date,
+    *,
+    who: str,
+    when: datetime.datetime,
+) -> LengthsTaken | tuple[Fault, ...]:
+    """Keep the lengths that a child of the registry does not have yet, all together; or return every fault.
+
+    Raises `RegistryProblem` for a child that is not there or was erased.
+    """
+    while True:
+        record, head = registry.record_and_head(child)
+        made = merged(record, visits, name, protocol, on)
+        if isinstance(made, tuple):
+            return made
+        if not made.new:
+            return LengthsTaken(child, 0, made.known, head, record, record)
+        saved = save_followup(registry, record, made.record, head, who=who, when=when)
+        if not isinstance(saved, Overtaken):
+            return LengthsTaken(child, made.new, made.known, saved.head, record, made.record)
+
+
+def _items(visit: Visit) -> list[Item]:
+    return [*visit.missing, *visit.measurements]
+
+
+def _held(visit: Visit) -> dict[tuple[str, str | None], Item]:
+    return {(item.finding, item.side): item for item in _items(visit)}
+
+
+def _same(kept: Item, item: Measurement) -> bool:
+    return isinstance(kept, Measurement) and (kept.value, kept.method) == (item.value, item.method)
+
+
+def _other(kept: Item, item: Item, name: str, day: datetime.date) -> Fault:
+    key = f"{item.finding} {item.side or ''} on {day}".replace("  ", " ")
+    found, expected = (
+        f"{one.value:g} mm ({one.method.replace('_', ' ')})" if isinstance(one, Measurement) else "no value"
+        for one in (item, kept)
+    )
+    do = "find out which is right, and correct it there or by `limb-pathway followup`; nothing was taken in"
+    return Fault(name, key, None, found, f"{expected}, which is known", do)
+
+
+def _of(visit: Visit, items: Sequence[Item]) -> Visit:
+    measured = tuple(item for item in items if isinstance(item, Measurement))
+    missing = tuple(item for item in items if isinstance(item, Missing))
+    return visit.model_copy(update={"measurements": measured, "missing": missing})
+
+
+def _joined(there: Visit, added: Visit) -> Visit:
+    said = {(item.finding, item.side) for item in added.measurements}
+    gaps = tuple(item for item in there.missing if (item.finding, item.side) not in said)
+    both = (*there.measurements, *added.measurements)
+    return there.model_copy(update={"measurements": both, "missing": (*gaps, *added.missing)})
+
+
+def _odd(record: Record, visit: Visit, name: str, protocol: Protocol, on: datetime.date) -> Iterator[Fault]:
+    """Yield what a case file with this visit would be refused for: an implausible value, a day before birth."""
+    read = read_case(case_text(Record(child=record.child, visits=(visit,))), name, protocol, on)
+    if not isinstance(read, Record):
+        for fault in read:
+            yield replace(fault, where=f"{name}, visit of {visit.date}", line=None, key=fault.key.rpartition("].")[2])

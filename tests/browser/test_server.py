@@ -1,0 +1,99 @@
+"""What the server lets in, and what its page asks for."""
+
+from __future__ import annotations
+
+import http.client
+import re
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from click.testing import CliRunner
+
+from pathway.cli import main
+from tui.widgets.frame import CAUTION
+
+PAGE = Path(__file__).parents[2] / "tui" / "web" / "app_index.html"
+
+
+def ask(address: str, path: str, **headers: str) -> tuple[int, dict[str, str], str]:
+    """Ask once, a little later again while the server is starting."""
+    place = urlsplit(address)
+    for attempt in range(200):
+        asked = http.client.HTTPConnection(place.hostname or "", place.port, timeout=20)
+        try:
+            asked.request("GET", path, headers=headers)
+            answer = asked.getresponse()
+            return answer.status, dict(answer.getheaders()), answer.read().decode()
+        except ConnectionRefusedError:
+            if attempt == 199:
+                raise
+            __import__("time").sleep(0.05)
+        finally:
+            asked.close()
+    raise AssertionError("never answered")
+
+
+@pytest.fixture
+def key(address: str) -> str:
+    return f"/?{urlsplit(address).query}"
+
+
+@pytest.fixture
+def cookie(address: str, key: str) -> str:
+    status, headers, _ = ask(address, key)
+    assert (status, headers["Location"]) == (302, "/")
+    assert {"HttpOnly", "SameSite=Strict"} <= set(re.split("; *", headers["Set-Cookie"]))
+    return headers["Set-Cookie"].split(";")[0]
+
+
+@pytest.mark.parametrize("path", ["/", "/?key=guessed", "/ws", "/static/js/textual.js"])
+def test_without_the_key_nothing_is_answered(address, path) -> None:
+    status, _, said = ask(address, path)
+    assert (status, "with its key" in said) == (403, True)
+
+
+def test_a_page_of_another_origin_is_refused(address, cookie) -> None:
+    for path in ("/", "/ws"):
+        assert ask(address, path, Cookie=cookie, Origin="http://elsewhere.example")[0] == 403
+
+
+def test_another_name_for_this_machine_is_refused(address, cookie) -> None:
+    """A name that somebody else points at 127.0.0.1 (rebinding) is not ours."""
+    assert ask(address, "/", Cookie=cookie, Host="elsewhere.example")[0] == 403
+
+
+def test_the_page_has_title_caution_and_no_other_host(address, cookie) -> None:
+    status, headers, page = ask(address, "/", Cookie=cookie)
+    assert status == 200
+    assert "<title>limb-pathway</title>" in page
+    for clause in CAUTION.split("; ")[1:]:
+        assert clause in page
+    own = f"//{urlsplit(address).netloc}"
+    assert set(re.findall(r"//[\w.:-]+", page)) == {own}
+    assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]
+
+
+def test_the_template_names_no_host() -> None:
+    assert "//" not in PAGE.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.5", "::", "clinic.example"])
+def test_other_hosts_than_this_machine_are_refused_in_a_sentence(host) -> None:
+    pytest.importorskip("textual_serve")
+    result = CliRunner().invoke(main, ["serve", "--host", host])
+    assert result.exit_code == 2
+    assert f"--host: found '{host}', expected this machine" in result.stderr
+
+
+def test_a_port_in_use_is_said(address) -> None:
+    result = CliRunner().invoke(main, ["serve", "--port", str(urlsplit(address).port)])
+    assert result.exit_code == 2
+    assert "in use" in result.stderr
+
+
+def test_without_the_extra_it_says_what_to_install(monkeypatch) -> None:
+    monkeypatch.setitem(__import__("sys").modules, "tui.web.server", None)
+    result = CliRunner().invoke(main, ["serve"])
+    assert result.exit_code == 2
+    assert "limb-pathway[web]" in result.stderr

@@ -1,0 +1,107 @@
+"""The program in a browser: opened as a user opens it, clicked through, read off the frames of the websocket.
+
+The page is a canvas without text, so what the server sends is fed into a terminal emulator that is not ours (pyte).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from urllib.parse import urlsplit
+
+import pyte
+import pytest
+from playwright.sync_api import Page, WebSocket, sync_playwright
+
+from tui.widgets.frame import CAUTION
+
+SIZE = {"width": 1120, "height": 780}
+
+
+class Window:
+    """A page with its terminal: what was asked for, what the screen says, where to click."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.asked: list[str] = []
+        self.screen: pyte.Screen | None = None
+        page.on("request", lambda request: self.asked.append(request.url))
+        page.on("websocket", self._listen)
+
+    def _listen(self, socket: WebSocket) -> None:
+        self.asked.append(socket.url)
+        size = re.search(r"width=(\d+)&height=(\d+)", socket.url)
+        assert size
+        self.screen = pyte.Screen(int(size[1]), int(size[2]))
+        stream = pyte.ByteStream(self.screen)
+        socket.on("framereceived", lambda frame: stream.feed(frame) if isinstance(frame, bytes) else None)
+
+    @property
+    def rows(self) -> list[str]:
+        return list(self.screen.display) if self.screen else []
+
+    def wait_for(self, *texts: str) -> str:
+        """Return the screen once it holds all of the texts."""
+        for _ in range(600):
+            shown = "\n".join(self.rows)
+            if all(text in shown for text in texts):
+                return shown
+            self.page.wait_for_timeout(100)
+        pytest.fail(f"{texts} did not appear; the screen was:\n{shown}")
+
+    def click(self, text: str) -> None:
+        """Click in the middle of a text on the screen."""
+        self.wait_for(text)
+        assert self.screen
+        row = next(number for number, line in enumerate(self.rows) if text in line)
+        column = self.rows[row].index(text) + len(text) / 2
+        box = self.page.locator("#terminal .xterm-screen").bounding_box()
+        assert box
+        x = box["x"] + box["width"] * column / self.screen.columns
+        self.page.mouse.click(x, box["y"] + box["height"] * (row + 0.5) / self.screen.lines)
+
+
+@pytest.fixture
+def window(address: str, chromium: str) -> Iterator[Window]:
+    with sync_playwright() as player:
+        browser = player.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        made = Window(browser.new_page(viewport=SIZE))
+        made.page.goto(address)
+        yield made
+        browser.close()
+
+
+def test_a_child_is_opened_by_mouse_and_keys_and_no_other_host_is_asked(window, address) -> None:
+    window.wait_for("Children: 8, planned as on 2026-11-25", CAUTION, "Femoral lengthening 1")
+    window.page.keyboard.type("rowan")
+    window.wait_for("Children: 1 of 8")
+    window.page.keyboard.press("Enter")
+    window.wait_for("rowan-02: girl, 2 y 8 m", "with the plan")
+    window.click("Growth arrest")
+    window.wait_for("○ Growth arrest of the other leg")
+    window.click("c Courses")
+    window.wait_for("courses side by side", "Sorted: ", "Two femoral")
+    window.click("Esc Back")
+    window.wait_for("Age, years")
+    window.click("f Family")
+    window.wait_for("Your child is 2 years and 8 months old.")
+    window.page.keyboard.press("Control+q")
+    window.page.get_by_text("The session has ended.").wait_for()
+    assert window.page.title() == "limb-pathway"
+    assert window.page.get_by_text("the treating surgeon decides").is_visible()
+    assert {urlsplit(url).netloc for url in window.asked if not url.startswith("data:")} == {urlsplit(address).netloc}
+
+
+def test_the_screen_fills_the_window_and_follows_its_size(window) -> None:
+    window.wait_for("Femoral lengthening 1")
+    box = window.page.locator("#terminal .xterm-screen").bounding_box()
+    assert box["y"] + box["height"] <= SIZE["height"]
+    assert "Quit" in "\n".join(window.rows)
+    window.page.set_viewport_size({"width": 900, "height": 600})
+    smaller = window.page.locator("#terminal .xterm-screen")
+    for _ in range(100):
+        box = smaller.bounding_box()
+        if box["y"] + box["height"] <= 600:
+            break
+        window.page.wait_for_timeout(50)
+    assert box["y"] + box["height"] <= 600

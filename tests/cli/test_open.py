@@ -1,0 +1,179 @@
+"""One's own case files on the screens: what is entered is saved to the file, and nothing that stood there is lost."""
+
+from __future__ import annotations
+
+import datetime
+import os
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from pathway.casefile import read_case
+from pathway.cli import main
+from pathway.cli_files import CHANGED, FileKeeper
+from pathway.cli_open import named_files
+from pathway.record import Record
+from tests.examples import example, example_plan
+from tests.plans import DAY, files, rules
+from tests.sample import decision, visit
+from tests.tui.screens_of import settled
+from tui.app import PathwayApp
+from tui.keeping import Kept, Meanwhile, NotKept
+
+NAME = "rowan-02"
+VISIT = visit(DAY - datetime.timedelta(days=1), {"affected.femur_length_mm": 125, "other.femur_length_mm": 196})
+COMMENT = "# a note of the clinic\n"
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    made = tmp_path / f"{NAME}.toml"
+    made.write_text(files()[NAME] + COMMENT, encoding="utf-8")
+    return made
+
+
+@pytest.fixture
+def keeper(file: Path) -> FileKeeper:
+    made = FileKeeper({NAME: file}, rules(), DAY)
+    made.read(NAME)
+    return made
+
+
+def with_visit(record: Record) -> Record:
+    return record.model_copy(update={"visits": (*record.visits, VISIT)})
+
+
+def save(keeper: FileKeeper, wanted: Record) -> Kept | Meanwhile:
+    return keeper.save(NAME, wanted, example_plan(NAME), rules(), "")
+
+
+def read(file: Path) -> Record:
+    found = read_case(file.read_text(encoding="utf-8"), file.name, rules())
+    assert isinstance(found, Record), found
+    return found
+
+
+def test_what_is_new_is_added_and_the_rest_stays_as_written(keeper: FileKeeper, file: Path) -> None:
+    before, record = file.read_text(encoding="utf-8"), read(file)
+    wanted = with_visit(record).model_copy(
+        update={"decisions": (*record.decisions, decision("prefer", date=DAY, prefer="fewest_operations"))}
+    )
+    kept = save(keeper, wanted)
+    assert isinstance(kept, Kept)
+    assert kept.sentence == f"Saved in {NAME}.toml."
+    after = file.read_text(encoding="utf-8")
+    assert after.startswith(before.rstrip())
+    assert read(file) == wanted
+    assert [item.name for item in file.parent.iterdir()] == [file.name]
+    # The next saving is held against what was saved now.
+    assert isinstance(save(keeper, with_visit(record)), Kept)
+
+
+def test_what_was_taken_away_is_written_anew_with_the_old_file_beside(keeper: FileKeeper, file: Path) -> None:
+    before, record = file.read_text(encoding="utf-8"), read(file)
+    wanted = record.model_copy(update={"visits": record.visits[:-1]})
+    kept = save(keeper, wanted)
+    assert isinstance(kept, Kept)
+    beside = file.with_name(f"{NAME}.before-1.txt")
+    assert beside.name in kept.sentence
+    assert beside.read_text(encoding="utf-8") == before
+    assert read(file) == wanted
+    save(keeper, record)
+    assert beside.read_text(encoding="utf-8") == before
+
+
+def test_a_change_by_another_program_is_not_overwritten(keeper: FileKeeper, file: Path) -> None:
+    record = read(file)
+    theirs = file.read_text(encoding="utf-8").replace(COMMENT, "# of somebody else\n")
+    file.write_text(theirs, encoding="utf-8")
+    found = save(keeper, with_visit(record))
+    assert isinstance(found, Meanwhile)
+    assert found.since == (CHANGED,)
+    assert file.read_text(encoding="utf-8") == theirs
+    assert isinstance(save(keeper, with_visit(found.theirs)), Kept)
+    assert "# of somebody else" in file.read_text(encoding="utf-8")
+
+
+def test_a_file_that_went_away_is_said_in_a_sentence(keeper: FileKeeper, file: Path) -> None:
+    record = read(file)
+    file.unlink()
+    with pytest.raises(NotKept, match=r"cannot be read .*Check the file"):
+        save(keeper, with_visit(record))
+
+
+def test_a_disk_that_refuses_leaves_the_file_as_it_was(
+    keeper: FileKeeper, file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before, record = file.read_text(encoding="utf-8"), read(file)
+
+    def full(_handle: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(NotKept, match=r"cannot be written \(No space left on device\); the file is as it was"):
+        save(keeper, with_visit(record))
+    assert file.read_text(encoding="utf-8") == before
+    assert [item.name for item in file.parent.iterdir()] == [file.name]
+
+
+def test_the_surgeon_enters_a_visit_and_the_file_has_it(file: Path) -> None:
+    import asyncio
+
+    async def walk() -> tuple[str, ...]:
+        keeper = FileKeeper({NAME: file}, rules(), DAY)
+        app = PathwayApp({NAME: ""}, DAY, NAME, rules(), keeper)
+        async with app.run_test(size=(120, 40)) as pilot:
+            await settled(pilot)
+            await pilot.press("v", *"131")
+            await settled(pilot)
+            await pilot.press("f5")
+            await settled(pilot)
+            await pilot.press("ctrl+s")
+            await settled(pilot)
+            return app.shelf[NAME].told
+
+    told = asyncio.run(walk())
+    assert told == (f"Saved in {NAME}.toml.",)
+    values = {(item.finding, item.side): item.value for item in read(file).visits[-1].measurements}
+    assert values == {("femur_length_mm", "left"): 131.0}
+    assert COMMENT in file.read_text(encoding="utf-8")
+
+
+def test_a_folder_stands_for_its_case_files(tmp_path: Path) -> None:
+    for name in ("b.toml", "a.toml", "_orders.toml", "notes.txt"):
+        (tmp_path / name).write_text("", encoding="utf-8")
+    other = tmp_path / "more"
+    other.mkdir()
+    (other / "a.toml").write_text("", encoding="utf-8")
+    assert list(named_files((tmp_path,))) == ["a", "b"]
+    twice = named_files((tmp_path, other, tmp_path / "a.toml"))
+    assert sorted(twice) == sorted([str(tmp_path / "a"), str(other / "a"), "b"])
+
+
+@pytest.mark.parametrize(
+    ("argument", "words"),
+    [
+        ("nowhere.toml", "found no such file, expected a case file"),
+        (".", "found no .toml file in this folder"),
+    ],
+)
+def test_what_cannot_be_opened_is_said(
+    argument: str, words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = CliRunner().invoke(main, ["open", argument])
+    assert result.exit_code == 2
+    assert words in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_examples_are_not_mixed_with_files_that_are_kept(file: Path) -> None:
+    result = CliRunner().invoke(main, ["open", NAME, str(file)])
+    assert result.exit_code == 2
+    assert "an example child, beside case files" in result.stderr
+
+
+def test_a_record_that_a_file_has_is_that_of_the_example(keeper: FileKeeper) -> None:
+    assert keeper.read(NAME) == example(NAME)
+    assert keeper.place
