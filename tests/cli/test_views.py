@@ -232,12 +232,12 @@ async def test_the_statements_are_those_of_the_screen() -> None:
 
 
 def test_screens_of_a_file_that_is_not_there_do_not_open() -> None:
-    result = run("screens", "nobody.toml")
+    result = run("open", "nobody.toml")
     assert result.exit_code == 2
     assert "nobody.toml: found no such file" in result.stderr
 
 
-@pytest.mark.parametrize("verb", [[], ["screens"]])
+@pytest.mark.parametrize("verb", [[], ["open"]])
 def test_without_a_terminal_the_list_is_printed_instead_of_the_screens(verb) -> None:
     result = run(*verb)
     assert result.exit_code == 0

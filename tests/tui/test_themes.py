@@ -86,6 +86,7 @@ async def test_every_word_of_the_follow_up_is_legible_also_what_is_wrong(theme) 
             assert not {(word, round(ratio, 2)) for word, ratio in words if ratio < TEXT}
 
 
+@pytest.mark.parametrize("theme", PALETTES)
 async def test_a_faulty_file_a_search_and_the_commands_are_legible(theme) -> None:
     app = the_app("rowan-02", {"rowan-02": files()["rowan-02"], "ash-01": "nonsense"})
     async with app.run_test(size=(120, 40)) as pilot:
