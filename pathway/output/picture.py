@@ -170,6 +170,6 @@ class Canvas:
                 continue
             first = cells[start]
             text = "".join(cell.glyph for cell in cells[start:column])
-            if text.strip() or first.ground is not None:
+            if text.strip() or first.ground is not None or first.target is not None:
                 yield Span(row, start, text, first.role, first.target, first.ground, first.links)
             start = column

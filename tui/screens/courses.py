@@ -175,4 +175,5 @@ def _words(course: Course) -> Iterator[Say]:
     if len(course.lengthenings_needed) > 1:
         parts = [f"{item.lengthenings} in about {100 * item.share:.0f}" for item in course.lengthenings_needed]
         yield Say(f"Further lengthenings finally needed, of 100 children: {', '.join(parts)}.")
-    yield Say(f"{RANGE} {MARKS}", role=Role.LEGEND)
+    yield Say(RANGE, role=Role.LEGEND)
+    yield Say(MARKS, role=Role.LEGEND)
