@@ -265,6 +265,9 @@ def _open_registry(
     from pathway.cli_keeper import RegistryKeeper
     from tui.app import run
 
+    if not can_open_screens():
+        verbs = "`limb-pathway registry list` and `limb-pathway registry due` print the children"
+        refuse(f"limb-pathway: found no terminal, expected one for the screens; {verbs}.")
     protocol = protocol_of(clinic) if clinic is not None else None
     with opened(address, key_file, ask_key) as store:
         run({}, today(on), None, protocol, RegistryKeeper(store, name_of(by), now))

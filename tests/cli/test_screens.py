@@ -40,6 +40,7 @@ def opened(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Opened:
     monkeypatch.setattr("tui.app.run", made.run)
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     monkeypatch.delenv("LIMB_PATHWAY_REGISTRY", raising=False)
+    monkeypatch.setenv("TEXTUAL_DRIVER", "a terminal")
     return made
 
 
@@ -92,3 +93,13 @@ def test_an_option_before_a_verb_is_not_silently_lost(opened, option) -> None:
 def test_a_verb_is_not_disturbed_by_the_variable_of_the_registry(opened, tmp_path) -> None:
     result = run("plan", "oak-12", "--on", str(DAY), LIMB_PATHWAY_REGISTRY=str(tmp_path / "none.db"))
     assert result.exit_code == 0, result.output
+
+
+def test_a_registry_without_a_terminal_is_told_where_its_children_are_printed(opened, tmp_path, monkeypatch) -> None:
+    place = with_oak(tmp_path / "clinic.db")
+    monkeypatch.delenv("TEXTUAL_DRIVER")
+    result = run("--registry", place)
+    assert result.exit_code == 2
+    assert "found no terminal, expected one" in result.stderr
+    assert "registry due" in result.stderr
+    assert opened.keeper is None
