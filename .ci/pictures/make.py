@@ -32,13 +32,15 @@ from tui.app import PathwayApp  # noqa: E402
 FOLDER = Path(__file__).parent
 SIZE = (120, 40)
 CHILD = "rowan-02"
+SETTLES_SECONDS = 0.4
 DAY = datetime.date(2026, 11, 25)
 WALK = (
     ("road", ("down", "down", "down", "down", *["shift+right"] * 4)),
     ("before", ("b",)),
     ("details", ("enter",)),
-    ("courses", ("escape", "c")),
+    ("courses", ("escape", "escape", "c")),
     ("worksheet", ("escape", "s")),
+    ("follow_up", ("escape", "v", "1", "2", "6")),
     ("family", ("escape", "f")),
     ("children", ("escape", "escape")),
 )
@@ -58,7 +60,9 @@ async def pictures() -> dict[str, str]:
             await pilot.pause(0.05)
         for name, keys in WALK:
             await pilot.press(*keys)
-            await pilot.pause(0.2)
+            await pilot.pause(SETTLES_SECONDS)
+            await app.workers.wait_for_complete()
+            await pilot.pause(SETTLES_SECONDS)
             drawn[name] = re.sub(r"terminal-\d+", "terminal-0", app.export_screenshot(title="limb-pathway"))
     return drawn
 
