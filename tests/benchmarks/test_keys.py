@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +26,7 @@ SIZES = {"80x24": (80, 24), "120x40": (120, 40), "200x50": (200, 50)}
 ROUNDS = 24
 OPENERS = {"before": "b", "details": "enter", "courses": "c", "family": "f", "worksheet": "s", "why": "w"}
 MOVES = {"age": ("right", "left"), "stage": ("down", "up"), "zoom": ("plus", "minus")}
+FORMS = {"worksheet": ("down", "s"), "follow_up": ("v",), "what_if": ("c", "i"), "search": ()}
 GLYPHS = {"plus": "+", "minus": "-"}
 
 
@@ -80,6 +81,23 @@ async def opened(pilot: Pilot[None], key: str) -> list[Taken]:
     return taken
 
 
+async def typed(pilot: Pilot[None], openers: tuple[str, ...]) -> list[Taken]:
+    """Type a digit and take it away again, where a form is open; what it shows must change with each key."""
+    app, taken = pilot.app, []
+    assert isinstance(app, PathwayApp)
+    for key in openers:
+        await pilot.press(key)
+        await pilot.pause(0.05)
+    await settled(pilot)
+    for turn in range(ROUNDS):
+        before = text_of(app)
+        key = "backspace" if turn % 2 else "1"
+        taken.append(await until_shown(app, key, lambda before=before: text_of(app) != before))
+        await settled(pilot)
+        await pilot.pause(0.02)
+    return taken
+
+
 def figures(benchmark: BenchmarkFixture, taken: list[Taken]) -> None:
     for what in ("wall_ms", "cpu_ms"):
         values = [getattr(item, what) for item in taken]
@@ -97,6 +115,22 @@ def test_a_key_shows_its_effect(what: str, size: str, benchmark: BenchmarkFixtur
             await settled(pilot)
             return await (moved(pilot, MOVES[what]) if what in MOVES else opened(pilot, OPENERS[what]))
 
+    measure(walk, benchmark)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("what", FORMS)
+def test_a_key_typed_shows_its_effect(what: str, size: str, benchmark: BenchmarkFixture) -> None:
+    async def walk() -> list[Taken]:
+        app = the_app(None if what == "search" else "rowan-02", {"rowan-02": files()["rowan-02"]})
+        async with app.run_test(size=SIZES[size]) as pilot:
+            await settled(pilot)
+            return await typed(pilot, FORMS[what])
+
+    measure(walk, benchmark)
+
+
+def measure(walk: Callable[[], Coroutine[None, None, list[Taken]]], benchmark: BenchmarkFixture) -> None:
     taken = asyncio.run(walk()) if benchmark.enabled else [Taken(0.0, 0.0)]
     benchmark.pedantic(lambda: None, rounds=1)
     figures(benchmark, taken)
