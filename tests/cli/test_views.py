@@ -31,6 +31,12 @@ DRAWN = re.compile("[\u2190-\u21ff\u2500-\u28ff]")
 FACT = re.compile(r"\d{4}-\d{2}-\d{2}|-?\d+(?:\.\d+)? ?(?:cm|mm|deg|%|months?|y\b|m\b|of 100)")
 
 
+@pytest.fixture(autouse=True)
+def _a_wide_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where nothing else is said: a runner of tests in parallel says 80."""
+    monkeypatch.setenv("COLUMNS", "100")
+
+
 def run(*arguments: str) -> Result:
     return CliRunner().invoke(main, list(arguments))
 

@@ -81,6 +81,7 @@ OPENED = {
         "WorksheetScreen", ("s", *["down"] * 12, "4", "0", "down", "1", "6", "f4"), "proximal_femoral_osteotomy_1"
     ),
     "family": Opened("FamilyScreen", ("f",)),
+    "follow_up": Opened("FollowUpScreen", ("v", *"183")),
     "why": Opened("WhyScreen", ("f2",)),
     "help": Opened("HelpScreen", ("f1",)),
     # A new screen joins here: every test of pictures, keys, themes and ways back then opens it too.
@@ -89,6 +90,7 @@ OPENED = {
 
 async def opened(pilot: Pilot[None], name: str) -> None:
     """Open a screen from wherever one is: back to the road, the stage selected, the keys pressed, answers awaited."""
+    from tui.screens.followup import FollowUpScreen
     from tui.screens.road import RoadScreen
 
     app = pilot.app
@@ -100,10 +102,16 @@ async def opened(pilot: Pilot[None], name: str) -> None:
         else:
             app.open_road("rowan-02")
         await pilot.pause()
+    app.drafts.clear()  # what was typed in a follow-up before would stand there again
+    while (session := app.shelf[app.screen.child].session) is not None and session.done:
+        app.undo(app.screen.child)
+        await settled(pilot)
     app.screen.select(wanted.stage)
     assert app.screen.plan is not None
     app.screen.move_to(app.screen.plan.child.age_years)
     await pilot.press(*wanted.keys)
+    while isinstance(app.screen, FollowUpScreen) and app.screen.entered.record and app.screen.seen is None:
+        await pilot.pause(0.05)  # it waits for who types before it plans
     await app.workers.wait_for_complete()
     await pilot.pause()
     await pilot.pause()
