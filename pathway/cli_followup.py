@@ -275,15 +275,16 @@ def _questions(old: Record, new: Record, protocol: Protocol) -> None:
 
 
 def _show(seen: Preview, as_json: bool) -> None:
-    from pathway.output.changes_text import changes_text
+    from pathway.output.changes_text import changes_text, new_notices
     from pathway.output.json import part_json
 
     if not as_json:
         click.echo(changes_text(seen, width()), nl=False)
         return
     changes = [{**asdict(change.difference), "because": change.because} for change in seen.changes]
-    data = {"child": seen.after.child.id, "before": str(seen.before.on), "on": str(seen.after.on)}
-    click.echo(part_json({**data, "entered": seen.entered, "changes": changes, "caution": seen.after.cautions[0].text}))
+    data: dict[str, object] = {"child": seen.after.child.id, "before": str(seen.before.on), "on": str(seen.after.on)}
+    data |= {"entered": seen.entered, "changes": changes, "notices": new_notices(seen)}
+    click.echo(part_json({**data, "caution": seen.after.cautions[0].text}))
 
 
 def _wanted(save: bool | None, as_json: bool) -> bool:

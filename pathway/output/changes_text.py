@@ -14,6 +14,11 @@ def changes_text(preview: Preview, width: int = 80) -> str:
     return "\n".join(_lines(preview, width)) + "\n"
 
 
+def new_notices(preview: Preview) -> tuple[str, ...]:
+    """Return the notices of the plan after, which the plan before did not have."""
+    return tuple(text for text in preview.after.notices if text not in set(preview.before.notices))
+
+
 def _lines(preview: Preview, width: int) -> Iterator[str]:
     before, after = preview.before, preview.after
     days = f"on {after.on}" if before.on == after.on else f"from {before.on} to {after.on}"
@@ -26,6 +31,9 @@ def _lines(preview: Preview, width: int) -> Iterator[str]:
     yield f"Entered: {len(preview.entered)} {'fact' if len(preview.entered) == 1 else 'facts'}"
     for words in preview.entered:
         yield from _wrap(words, width, "  ")
+    for words in new_notices(preview):
+        yield ""
+        yield from _wrap(f"Notice: {words}", width, "")
     yield ""
     if not preview.changes:
         yield "Nothing changes in the plan."

@@ -262,6 +262,18 @@ async def test_an_answer_to_what_if_says_what_its_screen_says() -> None:
             assert words(text) in printed
 
 
+async def test_a_follow_up_says_what_its_screen_says() -> None:
+    printed = run("followup", "rowan-02", *ON, "--set", "left.femur_length_mm=183").stdout
+    app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
+    async with app.run_test(size=(120, 40)) as pilot:
+        await settled(pilot)
+        await opened(pilot, "follow_up")
+        shown = [say.text for say in app.screen.query_one("#changes", Prose).said if FACT.search(say.text)]
+        assert len(shown) > 8
+        for text in shown:
+            assert text.replace(" ", "") in words(printed).replace(" ", "")
+
+
 async def test_the_list_says_what_its_screen_says() -> None:
     app = the_app()
     async with app.run_test(size=(120, 40)) as pilot:

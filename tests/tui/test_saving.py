@@ -29,7 +29,7 @@ from tui.app import PathwayApp
 from tui.screens.children import ChildrenScreen
 from tui.screens.leave import LeaveScreen
 from tui.screens.road import RoadScreen
-from tui.widgets.frame import Notice
+from tui.widgets.frame import CAUTION, Notice
 
 SIZE = (120, 40)
 WHEN = datetime.datetime(2026, 11, 25, 9, 30, tzinfo=datetime.UTC)
@@ -367,6 +367,9 @@ async def test_leaving_with_something_unsaved_asks_first(place) -> None:
             await pilot.press("ctrl+q")
             assert isinstance(app.screen, LeaveScreen)
             assert "length of the femur left 121 mm" in text_of(app)
+            title, caution = text_of(app).split("\n")[:2]
+            assert "not everything is saved" in title
+            assert caution.strip() == CAUTION
             await pilot.press("escape")
             assert isinstance(app.screen, RoadScreen)
             await pilot.press("ctrl+q", "ctrl+s")
