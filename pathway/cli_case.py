@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import gc
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
@@ -85,7 +85,7 @@ def record_of(text: str, name: str, protocol: Protocol, on: datetime.date) -> Re
 
 def read_case_file(path: Path) -> str:
     """Return the text of a case file; a bare name of an example child is taken from the examples."""
-    if not path.exists() and path.parent == Path() and has_example(path.name):
+    if is_example(path):
         return example(path.name)
     try:
         if path.is_file() and path.stat().st_size > MOST_BYTES:
@@ -105,6 +105,24 @@ def read_case_file(path: Path) -> str:
     sys.exit(BAD_INPUT)
 
 
+def named_files(cases: Iterable[Path]) -> dict[str, Path]:
+    """Return the case files by the names they are shown under; leaves with a sentence where one cannot be used."""
+    found: list[Path] = []
+    for case in cases:
+        if case.is_dir():
+            inside = sorted(file for file in case.glob("*.toml") if file.name[0] not in "_.")
+            if not inside:
+                click.echo(f"{case}: found no .toml file in this folder, expected case files; name another.", err=True)
+                sys.exit(BAD_INPUT)
+            found += inside
+        else:
+            read_case_file(case)
+            found.append(case)
+    unique = list(dict.fromkeys(found))
+    stems = [file.stem for file in unique]
+    return {file.stem if stems.count(file.stem) == 1 else str(file.with_suffix("")): file for file in unique}
+
+
 def examples() -> list[str]:
     """Return the names of the example children."""
     names = (entry.name for entry in resources.files("example_patients").iterdir())
@@ -114,6 +132,11 @@ def examples() -> list[str]:
 def has_example(name: str) -> bool:
     """Return whether there is an example child of that name, with or without `.toml`."""
     return name.removesuffix(".toml") in examples()
+
+
+def is_example(case: Path) -> bool:
+    """Return whether a path names an example child and no file."""
+    return not case.exists() and case.parent == Path() and has_example(case.name)
 
 
 def example(name: str) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from pathway.cli_case import BAD_INPUT, example, examples, has_example, on_option, read_case_file, today
+from pathway.cli_case import BAD_INPUT, example, examples, is_example, named_files, on_option, today
 from pathway.cli_rules import can_open_screens, protocol_of, protocol_option
 from pathway.cli_views import children
 
@@ -25,7 +25,7 @@ def open_files(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path |
     Where there is no terminal (a pipe) the list of children is printed.
     """
     day = today(on)
-    named = [case for case in cases if not case.exists() and case.parent == Path() and has_example(case.name)]
+    named = [case for case in cases if is_example(case)]
     if named and len(named) < len(cases):
         click.echo(
             f"open: found {named[0]}, an example child, beside case files, expected the one or the other; "
@@ -51,21 +51,3 @@ def open_files(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path |
     names = [case.name.removesuffix(".toml") for case in named] or examples()
     rules = protocol_of(clinic) if clinic is not None else None
     run({name: example(name) for name in names}, day, names[0] if len(names) == 1 else None, rules)
-
-
-def named_files(cases: tuple[Path, ...]) -> dict[str, Path]:
-    """Return the case files by the names they are shown under; leaves with a sentence where one cannot be used."""
-    found: list[Path] = []
-    for case in cases:
-        if case.is_dir():
-            inside = sorted(file for file in case.glob("*.toml") if file.name[0] not in "_.")
-            if not inside:
-                click.echo(f"{case}: found no .toml file in this folder, expected case files; name another.", err=True)
-                sys.exit(BAD_INPUT)
-            found += inside
-        else:
-            read_case_file(case)
-            found.append(case)
-    unique = list(dict.fromkeys(found))
-    stems = [file.stem for file in unique]
-    return {file.stem if stems.count(file.stem) == 1 else str(file.with_suffix("")): file for file in unique}

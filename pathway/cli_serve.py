@@ -10,8 +10,9 @@ from pathlib import Path
 
 import click
 
-from pathway.cli_case import BAD_INPUT, on_option, read_case_file
+from pathway.cli_case import BAD_INPUT, is_example, named_files, on_option
 from pathway.cli_rules import protocol_of, protocol_option
+from pathway.cli_store import by_option, opened, refuse, registry_options
 
 PORT = 8765
 
@@ -22,8 +23,23 @@ PORT = 8765
 @click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0 takes a free one.")
 @on_option
 @protocol_option
-def serve(cases: tuple[Path, ...], host: str, port: int, on: datetime.date | None, clinic: Path | None) -> None:
+@by_option
+@registry_options
+def serve(
+    cases: tuple[Path, ...],
+    host: str,
+    port: int,
+    on: datetime.date | None,
+    clinic: Path | None,
+    by: str | None,
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
+) -> None:
     """Show the screens in a browser of this machine; prints the address to open. Ctrl+C ends it.
+
+    CASE is a case file or a folder of them; where none is named the children of the registry open, the example
+    children where there is no registry.
 
     Needs `pip install 'limb-pathway[web]'`. The address holds a key: who has it works with your rights.
     """
@@ -38,12 +54,17 @@ def serve(cases: tuple[Path, ...], host: str, port: int, on: datetime.date | Non
     except NotLoopback as error:
         click.echo(f"{error}.", err=True)
         sys.exit(BAD_INPUT)
-    for case in cases:
-        read_case_file(case)
+    if cases:
+        named_files([case for case in cases if not is_example(case)])
+    elif address is not None:
+        if ask_key:
+            refuse("serve: --ask-key cannot be asked in a browser, expected --key-file; write the key into a file.")
+        with opened(address, key_file, ask_key=False):
+            pass  # what is wrong with it is said here, not in the browser
     if clinic is not None:
         protocol_of(clinic)
     try:
-        server = OwnServer(_command(cases, on, clinic), host, port or free_port(host))
+        server = OwnServer(_command(cases, on, clinic, by, address, key_file), host, port or free_port(host))
         click.echo(f"Open {server.address}", err=True)
         click.echo(
             "Planning aid: the treating surgeon decides; follow local protocol. Ctrl+C ends the server.", err=True
@@ -55,9 +76,19 @@ def serve(cases: tuple[Path, ...], host: str, port: int, on: datetime.date | Non
         sys.exit(BAD_INPUT)
 
 
-def _command(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path | None) -> str:
+def _command(
+    cases: tuple[Path, ...],
+    on: datetime.date | None,
+    clinic: Path | None,
+    by: str | None,
+    address: str | None,
+    key_file: Path | None,
+) -> str:
     """Return the command that is started for each visitor, quoted for the shell of the system."""
-    day = ["--on", str(on)] if on is not None else []
-    rules = ["--protocol", str(clinic)] if clinic is not None else []
-    words = [sys.executable, "-m", "pathway.cli", "open", *day, *rules, "--", *(str(case) for case in cases)]
+    options: dict[str, object] = {"--on": on, "--protocol": clinic}
+    if not cases:
+        options |= {"--by": by, "--registry": address, "--key-file": key_file}
+    given = [word for name, value in options.items() if value is not None for word in (name, str(value))]
+    what = ["open", *given, "--", *(str(case) for case in cases)] if cases else given
+    words = [sys.executable, "-m", "pathway.cli", *what]
     return subprocess.list2cmdline(words) if sys.platform == "win32" else shlex.join(words)

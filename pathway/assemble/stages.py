@@ -70,7 +70,11 @@ def _stage(
     end = times.end.get(need.id) if times else need.ended_on
     window = times.window.get(need.id) if times else None
     status = _status(need, date, graph, times, on)
-    gates = tuple(gate_state(gate, date, status) for gate in need.gates)
+
+    def label(id: str) -> str:
+        return stage_words(id, protocol)
+
+    gates = tuple(gate_state(gate, date, status, _mender(gate, graph)) for gate in need.gates)
     is_arrest = arrest is not None and need.id == arrest.stage and date is not None
     side = record.other_side if stage.lane == "other_leg" else record.affected_side
     amount = lengthening.amount_mm if lengthening else None
@@ -84,10 +88,6 @@ def _stage(
     delay = None
     if date and times and times.schedule and window and need.done_on is None:
         delay = delay_of(need.id, times.schedule)
-
-    def label(id: str) -> str:
-        return stage_words(id, protocol)
-
     used = {source for item in because for source in item.sources} | set(stage.sources)
     used |= {source for gate in gates for source in gate.sources}
     return pm.PlanStage(
@@ -173,8 +173,13 @@ def _status(
     return "ready" if settled else "blocked"
 
 
-def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStatus) -> pm.GateState:
-    """Return a judged gate as plan data, with the day from which it is looked at again."""
+def _mender(gate: GateState, graph: StageGraph) -> str:
+    """Return the name of the stage that mends a gate, as the plan has it in small letters; "" where none does."""
+    return _label(graph.need(gate.mended_by), graph).lower() if gate.mended_by else ""
+
+
+def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStatus, mender: str = "") -> pm.GateState:
+    """Return a judged gate as plan data, with the day from which it is looked at again; `mender` mends it."""
     verdict, rule = gate.verdict, gate.gate
     later = date is not None and "later" in (status, gate.state)
     return pm.GateState(
@@ -189,7 +194,7 @@ def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStat
         measured_on=verdict.measured_on,
         requires=verdict.test,
         because=rule.because,
-        sentence=_gate_sentence(gate),
+        sentence=_gate_sentence(gate, mender),
         sources=rule.sources,
         provenance=rule.provenance,
         strength=rule.strength,
@@ -198,14 +203,14 @@ def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStat
     )
 
 
-def _gate_sentence(gate: GateState) -> str:
+def _gate_sentence(gate: GateState, mender: str) -> str:
     text = f"{gate.verdict.sentence}; must hold: {gate.verdict.test}"
     if gate.state == "waived":
         return f"waived ({gate.waived_because}): {text}"
     if gate.state == "later":
         return f"to be measured again before this stage; must hold: {gate.verdict.test}"
     if gate.mended_by:
-        return f"fails today, to be mended by {gate.mended_by.replace('_', ' ')}: {text}"
+        return f"fails today, to be mended by {mender}: {text}"
     return f"{gate.state}: {text}"
 
 

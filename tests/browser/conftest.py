@@ -18,12 +18,13 @@ CHROMIUM = next((found for name in ("chromium", "chromium-browser") if (found :=
 
 
 @pytest.fixture(scope="session")
-def address() -> Iterator[str]:
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Return the address that the verb prints; the server ends with the session."""
     if importlib.util.find_spec("textual_serve") is None:
         pytest.skip("textual-serve is not installed: there is nothing to serve with")
-    away = ("NO_COLOR", "TEXTUAL_THEME", "TEXTUAL_ANIMATIONS")
+    away = ("NO_COLOR", "TEXTUAL_THEME", "TEXTUAL_ANIMATIONS", "LIMB_PATHWAY_REGISTRY")
     around = {name: value for name, value in os.environ.items() if name not in away}
+    around["XDG_DATA_HOME"] = str(tmp_path_factory.mktemp("data"))
     around["PYTHONPATH"] = os.pathsep.join(part for part in (str(ROOT), around.get("PYTHONPATH", "")) if part)
     command = [sys.executable, "-m", "pathway.cli", "serve", "--port", "0", "--on", "2026-11-25"]
     with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=around, cwd=ROOT) as running:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import http.client
 import re
+import shlex
+import sys
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -97,3 +99,28 @@ def test_without_the_extra_it_says_what_to_install(monkeypatch) -> None:
     result = CliRunner().invoke(main, ["serve"])
     assert result.exit_code == 2
     assert "limb-pathway[web]" in result.stderr
+
+
+def test_what_is_served_is_a_registry_case_files_or_the_examples(tmp_path, monkeypatch) -> None:
+    served = pytest.importorskip("tui.web.server", reason="textual-serve is not installed")
+    commands: list[str] = []
+    monkeypatch.delenv("LIMB_PATHWAY_REGISTRY", raising=False)
+    monkeypatch.setattr(served.OwnServer, "serve", lambda server: commands.append(server.command))
+    place, file = tmp_path / "clinic one.db", tmp_path / "a child.toml"
+    assert CliRunner().invoke(main, ["registry", "import", "oak-12", "--registry", str(place)]).exit_code == 0
+    file.write_text("", encoding="utf-8")
+    for words in ([], ["--registry", str(place), "--by", "ward 3"], [str(file)]):
+        assert CliRunner().invoke(main, ["serve", "--port", "0", *words]).exit_code == 0
+    program = f"{shlex.quote(sys.executable)} -m pathway.cli"
+    assert commands[0] == program
+    assert commands[1] == f"{program} --by 'ward 3' --registry '{place}'"
+    assert commands[2] == f"{program} open -- '{file}'"
+
+
+def test_a_registry_that_is_not_there_or_asks_for_its_key_is_not_served(tmp_path) -> None:
+    pytest.importorskip("textual_serve")
+    missing = CliRunner().invoke(main, ["serve", "--registry", str(tmp_path / "none.db")])
+    asks = CliRunner().invoke(main, ["serve", "--registry", str(tmp_path / "none.db"), "--ask-key"])
+    assert (missing.exit_code, asks.exit_code) == (2, 2)
+    assert "none.db" in missing.stderr
+    assert "--key-file" in asks.stderr

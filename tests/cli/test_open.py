@@ -11,8 +11,8 @@ from click.testing import CliRunner
 
 from pathway.casefile import read_case
 from pathway.cli import main
+from pathway.cli_case import named_files
 from pathway.cli_files import CHANGED, FileKeeper
-from pathway.cli_open import named_files
 from pathway.record import Record
 from tests.examples import example, example_plan
 from tests.plans import DAY, files, rules
