@@ -18,6 +18,7 @@ from tui.screens.road import RoadScreen
 from tui.telling import in_date_order
 from tui.widgets.frame import CAUTION, Notice
 from tui.widgets.picture_view import PictureView
+from tui.widgets.prose import Prose
 from tui.widgets.road_view import RoadView
 
 SIZE = (120, 40)
@@ -72,6 +73,23 @@ async def test_the_age_moves_by_steps_by_years_and_not_off_the_road() -> None:
         low = view.age
         await pilot.press("left")
         assert view.age == low
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_what_is_said_of_a_stage_is_read_to_its_end(size) -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=size) as pilot:
+        await settled(pilot)
+        await pilot.press("down", "down", "down")
+        before = text_of(app)
+        pane = app.screen.query_one("#stage" if size[0] < 100 else "#age", Prose)
+        last = pane.lines[-1][2].strip()
+        for _ in range(12):
+            await pilot.press("pagedown")
+        assert last in text_of(app)
+        for _ in range(12):
+            await pilot.press("pageup")
+        assert text_of(app) == before
 
 
 async def test_the_cursor_stands_on_today_at_first_and_finds_it_again() -> None:

@@ -131,6 +131,11 @@ class RoadScreen(ChildScreen):
         view.follow(view.age)
         self.show_age()
 
+    def action_page(self, by: int) -> None:
+        """Scroll what is said of the stage, or of age and stage where both stand in one pane."""
+        pane = self.query_one("#age" if self.has_class("wide") else "#stage", Prose)
+        pane.scroll_relative(y=by * max(1, pane.size.height - 1), animate=False)
+
     def action_zoom(self, by: int) -> None:
         """Show fewer or more years around the cursor."""
         self.query_one(RoadView).zoom(by)
