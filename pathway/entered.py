@@ -35,6 +35,39 @@ def with_facts(record: Record, facts: Iterable[Fact]) -> Record:
     return record
 
 
+def on_top_of(theirs: Record, known: Record, own: Record, protocol: Protocol) -> Record:
+    """Return `theirs` with every fact by which `own` differs from `known`, from which both began.
+
+    An operation that both changed or entered stays one: it takes the fields that `own` changed, and the growth plates
+    and complications of both.
+    """
+    both = with_facts(theirs, facts_between(known, own, protocol))
+    operations = list(both.operations)
+    for mine in (one for one in own.operations if one not in known.operations):
+        was = next((one for one in known.operations if one not in own.operations and _same_event(one, mine)), None)
+        if was in theirs.operations or mine in theirs.operations:
+            continue
+        side = mine.side if was is None else was.side
+        for other in (one for one in operations if one in theirs.operations and one not in known.operations):
+            if _same_event(other, mine) and other.side == side:
+                operations.remove(other)
+                operations[operations.index(mine)] = _over(other, mine, was)
+                break
+    return both.model_copy(update={"operations": tuple(operations)})
+
+
+def _over(theirs: Operation, mine: Operation, was: Operation | None) -> Operation:
+    before = was or Operation(kind=mine.kind, date=mine.date, side=mine.side)
+    fields = {
+        name: getattr(mine, name) for name in Operation.model_fields if getattr(mine, name) != getattr(before, name)
+    }
+    for name in fields.keys() & {"physes", "complications"}:
+        gone = set(getattr(before, name)) - set(fields[name])
+        left = (value for value in getattr(theirs, name) if value not in gone)
+        fields[name] = tuple(dict.fromkeys((*left, *fields[name])))
+    return theirs.model_copy(update=fields)
+
+
 def _facts(old: Record, new: Record, protocol: Protocol) -> Iterator[Fact]:
     if old.child != new.child:
         yield Fact(f"the child's card ({', '.join(_changed(old.child, new.child))})", _card(new.child))
@@ -171,7 +204,7 @@ def _with_listed(
 ) -> Callable[[Record], Record]:
     def put(record: Record) -> Record:
         kept = [item for item in getattr(record, field) if item != replaced]
-        more = [] if one is None else [one]
+        more = [] if one is None or one in kept else [one]
         return record.model_copy(update={field: tuple(sorted((*kept, *more), key=lambda item: item.date))})
 
     return put

@@ -9,7 +9,7 @@ from typing import Any, Protocol
 
 from pathway.days import age_words, age_years
 from pathway.due import Due, due
-from pathway.entered import facts_between, with_facts
+from pathway.entered import on_top_of
 from pathway.output.chart import cm
 from pathway.plan_model import Plan
 from pathway.protocol import model
@@ -97,7 +97,7 @@ def joined(entry: Entry, theirs: Record, protocol: model.Protocol) -> Record:
     """Return the record of others with one's own changes since the last saving on top of it."""
     assert entry.session is not None
     assert entry.kept is not None
-    return with_facts(theirs, facts_between(entry.kept, entry.session.record, protocol))
+    return on_top_of(theirs, entry.kept, entry.session.record, protocol)
 
 
 def overtaken(since: Iterable[str], place: str) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ import datetime
 import pytest
 
 from pathway.compare import differences
-from pathway.entered import facts_between, with_facts
+from pathway.entered import facts_between, on_top_of, with_facts
 from pathway.followup import TIME, preview
 from pathway.plan import make_plan
 from pathway.protocol.load import load_protocol
@@ -59,6 +59,49 @@ class TestWhatWasEntered:
         assert words[0].startswith("femoral lengthening on ")
         assert words[0].endswith(", 48 mm")
         assert "decline contralateral_growth_arrest" in words[1]
+
+
+class TestTwoWhoEnterAtATime:
+    KNOWN = five_year_old().model_copy(
+        update={
+            "operations": (
+                operation("femoral_lengthening", at_age(4), achieved_mm=48, complications=["deep_infection"]),
+            )
+        }
+    )
+
+    def done(self, **fields: object) -> Record:
+        (before,) = self.KNOWN.operations
+        return self.KNOWN.model_copy(update={"operations": (before.model_copy(update=fields),)})
+
+    def test_an_operation_that_both_complete_is_one_with_what_both_entered(self) -> None:
+        theirs = self.done(device_removed=at_age(4.6), complications=("deep_infection", "pin_site_infection"))
+        own = self.done(achieved_mm=45.0, complications=("deep_infection", "hip_subluxation"))
+        both = on_top_of(theirs, self.KNOWN, own, PROTOCOL)
+        said = ("deep_infection", "pin_site_infection", "hip_subluxation")
+        assert both == self.done(achieved_mm=45.0, device_removed=at_age(4.6), complications=said)
+
+    def test_what_one_took_away_is_not_brought_back_by_the_other(self) -> None:
+        theirs = self.done(device_removed=at_age(4.6))
+        both = on_top_of(theirs, self.KNOWN, self.done(complications=()), PROTOCOL)
+        assert both == self.done(device_removed=at_age(4.6), complications=())
+
+    def test_an_operation_that_both_enter_is_one(self) -> None:
+        known = five_year_old()
+        theirs = self.done(complications=("pin_site_infection",))
+        both = on_top_of(theirs, known, self.done(achieved_mm=50.0, complications=()), PROTOCOL)
+        assert both == self.done(achieved_mm=50.0, complications=("pin_site_infection",))
+        assert on_top_of(theirs, known, theirs, PROTOCOL) == theirs
+
+    def test_operations_of_the_two_sides_stay_two(self) -> None:
+        known = five_year_old()
+        sides = [operation("guided_growth", at_age(4), side=side) for side in ("left", "right")]
+        theirs, own = (known.model_copy(update={"operations": (one,)}) for one in sides)
+        assert on_top_of(theirs, known, own, PROTOCOL).operations == tuple(sides)
+
+    def test_where_nobody_else_changed_anything_ones_own_record_stands(self) -> None:
+        own = self.done(achieved_mm=45.0)
+        assert on_top_of(self.KNOWN, self.KNOWN, own, PROTOCOL) == own
 
 
 class TestCauses:
