@@ -241,6 +241,8 @@ def _operation(
         "device_removed": _day(typed, "operation.device_removed"),
         "complications": _several(typed, "operation.complications", choosing.complications) or None,
     }
+    if before is not None and isinstance(more := changes["complications"], tuple):
+        changes["complications"] = tuple(dict.fromkeys((*before.complications, *more)))
     fields = {"kind": kind, **fields, **{key: value for key, value in changes.items() if value is not None}}
     note = {"note": before.note} if before is not None and before.note else {}
     return table_fragment("operation", {**fields, **note}), before

@@ -140,8 +140,11 @@ def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     words = "the day the device or cast came off, such as 2031-09-01; empty: it is still on"
     yield _field(typed, "operation.device_removed", "Device off", off, words)
     several = "one or more, with commas between them; a part of a name will do"
-    yield _chosen(typed, "operation.physes", "Growth plates closed", choosing.physes, several)
-    yield _chosen(typed, "operation.complications", "Complications", choosing.complications, several)
+    closed = ", ".join(_worded(before.physes, choosing.physes)) if before else ""
+    yield _chosen(typed, "operation.physes", "Growth plates closed", choosing.physes, several, closed)
+    known = ", ".join(_worded(before.complications, choosing.complications)) if before else ""
+    more = f"{several}; known ones stay" if known else several
+    yield _chosen(typed, "operation.complications", "Complications", choosing.complications, more, known)
 
 
 def _decision(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
@@ -183,6 +186,10 @@ def _words(text: str, options: Sequence[Option]) -> str:
     """Return what a text stands for where it is a choice, or choices with commas between them."""
     meant = [_meant(part, options) for part in text.split(",")]
     return ", ".join(option.words for option in meant if option) if options and all(meant) else ""
+
+
+def _worded(values: Sequence[str], options: Sequence[Option]) -> Iterator[str]:
+    yield from (option.words for option in options if option.value in values)
 
 
 def _meant(text: str, options: Sequence[Option]) -> Option | None:

@@ -116,13 +116,22 @@ def test_a_finding_that_was_asked_for_and_not_obtained_is_kept_with_the_reason(n
 
 def test_an_operation_of_the_record_is_completed_not_done_twice() -> None:
     hazel = offer("hazel-08")
-    typed = {"operation.kind": "femoral lengthening of", "operation.complications": "pin"}
+    typed = {"operation.kind": "femoral lengthening of", "operation.complications": "deep"}
     found = enter(typed, hazel).record
     assert found is not None
     assert len(found.operations) == len(hazel.record.operations)
     (changed,) = set(found.operations) - set(hazel.record.operations)
     (before,) = set(hazel.record.operations) - set(found.operations)
-    assert changed == before.model_copy(update={"complications": ("pin_site_infection",)})
+    assert before.complications == ("hip_subluxation", "pin_site_infection")
+    assert changed == before.model_copy(update={"complications": (*before.complications, "deep_infection")})
+
+
+def test_what_an_operation_of_the_record_has_is_offered_in_its_fields() -> None:
+    shown = {
+        field.name: field for field in fields(offer("hazel-08"), 1, {"operation.kind": "femoral lengthening of"}, {})
+    }
+    assert shown["operation.achieved_mm"].offered == "52"
+    assert set(shown["operation.complications"].offered.split(", ")) == {"hip subluxation", "pin site infection"}
 
 
 def test_a_decision_is_made_by_whom_it_is_made_by_unless_said() -> None:
