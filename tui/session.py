@@ -68,10 +68,10 @@ def planned(session: Session, plan: Plan) -> Session:
 class Entry:
     """A child on the list: its file, and either a session, or sentences that say why there is none yet.
 
-    `shown` is the last plan that was made: it stays on the screens until the next one is there. `told` says what
-    the last edit made of the plan. `kept` is the record as it was read or saved last. `due` is what the child needs
-    next, None where nobody keeps lists. `listed` is the line that is known without planning: such a child is planned
-    when it is `opened`.
+    `shown` is the last plan that was made, `shown_of` its record: it stays on the screens until the next one is
+    there. `told` says what the last edit made of the plan. `kept` is the record as it was read or saved last. `due`
+    is what the child needs next, None where nobody keeps lists. `listed` is the line that is known without planning:
+    such a child is planned when it is `opened`.
     """
 
     name: str
@@ -79,6 +79,7 @@ class Entry:
     session: Session | None = None
     problems: tuple[str, ...] = ()
     shown: Plan | None = None
+    shown_of: Record | None = None
     told: tuple[str, ...] = ()
     kept: Record | None = None
     due: tuple[Due, ...] | None = None
@@ -150,6 +151,7 @@ class Shelf:
                 session=planned(session, plan),
                 problems=(),
                 shown=plan,
+                shown_of=record,
                 told=tuple(told) or entry.told,
                 kept=entry.kept or record,
                 due=due,
@@ -159,14 +161,18 @@ class Shelf:
     def with_problems(self, name: str, problems: Iterable[str]) -> Shelf:
         """Return the shelf with the sentences that say why a child has no plan.
 
-        Where an edit led there, it is taken back: the plan before it stands again, and the sentences say so.
+        Where an edit led there, it is taken back, and the sentences say so: the plan before it stands again, where one
+        was made of that record, else it is made.
         """
         entry, said = self[name], tuple(problems)
         if entry.session is None or not entry.session.done:
             return self._with(replace(entry, session=None, problems=said))
         last = entry.session.done[-1]
-        before = Session(last.before, entry.shown, entry.session.done[:-1], (*entry.session.undone, last))
-        return self._with(replace(entry, session=before, told=(f"Not done: {last.sentence}.", *said)))
+        plan = entry.shown if entry.shown_of == last.before else None
+        before = Session(last.before, plan, entry.session.done[:-1], (*entry.session.undone, last))
+        told = (f"Not done: {last.sentence}.", *said)
+        # The next plan is told under the first sentence alone.
+        return self._with(replace(entry, session=before, told=told if plan is not None else (" ".join(told),)))
 
     def edited(self, name: str, sentence: str, after: Record) -> Shelf:
         """Return the shelf with a child's record edited; raises KeyError for a child without a session."""

@@ -61,6 +61,29 @@ def test_children_are_planned_the_wanted_one_first() -> None:
     assert done.with_problems("c", ["no"]).next_to_plan(None) is None
 
 
+def test_an_edit_that_cannot_be_planned_is_taken_back_to_the_plan_before_it() -> None:
+    books = shelf({"rowan-02": ""}).with_plan("rowan-02", record("rowan-02"), plan("rowan-02"))
+    after = record("rowan-02").model_copy(update={"visits": record("rowan-02").visits[:-1]})
+    entry = books.edited("rowan-02", "one", after).with_problems("rowan-02", ["no plan"])["rowan-02"]
+    assert entry.session is not None
+    assert (entry.session.record, entry.session.plan) == (record("rowan-02"), plan("rowan-02"))
+    assert entry.told == ("Not done: one.", "no plan")
+
+
+def test_an_edit_taken_back_to_one_that_was_never_planned_is_planned_anew() -> None:
+    books = shelf({"rowan-02": ""}).with_plan("rowan-02", record("rowan-02"), plan("rowan-02"))
+    first = record("rowan-02").model_copy(update={"visits": record("rowan-02").visits[:-1]})
+    both = first.model_copy(update={"visits": first.visits[:-1]})
+    books = books.edited("rowan-02", "one", first).edited("rowan-02", "two", both)
+    entry = books.with_problems("rowan-02", ["no plan"])["rowan-02"]
+    assert entry.session is not None
+    assert entry.session.record == first
+    # The plan that stands on the screens is of the record before both: it is not that of the first edit.
+    assert entry.session.plan is None
+    assert entry.waiting
+    assert entry.told == ("Not done: two. no plan",)
+
+
 def test_a_row_says_age_diagnosis_next_step_and_difference() -> None:
     of = plan("rowan-02")
     entry = shelf(files()).with_plan("rowan-02", record("rowan-02"), of)["rowan-02"]
