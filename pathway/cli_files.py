@@ -8,7 +8,7 @@ import tempfile
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 from tui.keeping import Kept, Listed, Meanwhile, NotKept
 
@@ -60,7 +60,7 @@ class FileKeeper:
             return Meanwhile((CHANGED,), self.read(child))
         try:
             new, stands = amended(text, wanted, file.name, protocol)
-            beside = "" if stands else f"; the file as it was is {_kept_beside(file, text).name}"
+            beside = "" if stands else f"; the file as it was is {_kept_beside(file).name}"
             _write(file, new)
         except (OSError, ValueError) as error:
             words = error.strerror if isinstance(error, OSError) else error
@@ -79,27 +79,42 @@ class FileKeeper:
             raise NotKept(f"{file}: cannot be read ({words}). Check the file and its permissions.") from error
 
 
-def _kept_beside(file: Path, text: str) -> Path:
-    """Write the text to a new file beside, under the first name that is free, and return it."""
+def _kept_beside(file: Path) -> Path:
+    """Copy the file, byte by byte and as private as it is, under the first name beside it that is free; return that."""
+    before, mode = file.read_bytes(), file.stat().st_mode & 0o777
     number = 1
     while True:
         beside = file.with_name(f"{file.stem}.before-{number}.txt")
-        with suppress(FileExistsError), beside.open("x", encoding="utf-8") as opened:
-            opened.write(text)
+        with suppress(FileExistsError):
+            handle = os.open(beside, os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0), mode)
+            try:
+                with os.fdopen(handle, "wb") as opened:
+                    _through(opened, before)
+            except BaseException:
+                beside.unlink(missing_ok=True)
+                raise
             return beside
         number += 1
 
 
 def _write(file: Path, text: str) -> None:
-    """Replace a file in one step: whoever reads it sees the old text or the new one, never a part."""
+    """Replace a file in one step: whoever reads it sees the old text or the new one, never a part.
+
+    Lines end as they did in the file.
+    """
+    ends = "\r\n" if b"\r\n" in file.read_bytes() else "\n"
     handle, name = tempfile.mkstemp(dir=file.resolve().parent, prefix=f".{file.name}.")
     try:
-        with os.fdopen(handle, "w", encoding="utf-8") as opened:
-            opened.write(text)
-            opened.flush()
-            os.fsync(opened.fileno())
+        with os.fdopen(handle, "wb") as opened:
+            _through(opened, text.replace("\n", ends).encode())
         Path(name).chmod(file.stat().st_mode & 0o777)
         Path(name).replace(file.resolve())
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
+
+
+def _through(opened: BinaryIO, data: bytes) -> None:
+    opened.write(data)
+    opened.flush()
+    os.fsync(opened.fileno())

@@ -83,6 +83,23 @@ def test_what_was_taken_away_is_written_anew_with_the_old_file_beside(keeper: Fi
     assert beside.read_text(encoding="utf-8") == before
 
 
+def test_a_private_file_stays_private_also_as_it_was_and_lines_end_as_they_did(file: Path) -> None:
+    before = file.read_text(encoding="utf-8").replace("\n", "\r\n").encode()
+    file.write_bytes(before)
+    file.chmod(0o600)
+    keeper = FileKeeper({NAME: file}, rules(), DAY)
+    record = keeper.read(NAME)
+    save(keeper, with_visit(record))
+    added = file.read_bytes()
+    assert added.startswith(before.rstrip())
+    assert added.count(b"\n") == added.count(b"\r\n")
+    save(keeper, record.model_copy(update={"visits": record.visits[:-1]}))
+    beside = file.with_name(f"{NAME}.before-1.txt")
+    assert beside.read_bytes() == added
+    if os.name == "posix":
+        assert {one.stat().st_mode & 0o777 for one in (file, beside)} == {0o600}
+
+
 def test_a_change_by_another_program_is_not_overwritten(keeper: FileKeeper, file: Path) -> None:
     record = read(file)
     theirs = file.read_text(encoding="utf-8").replace(COMMENT, "# of somebody else\n")
