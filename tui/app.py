@@ -31,7 +31,7 @@ from tui.themes import FIRST, PALETTES, THEMES, variable
 if TYPE_CHECKING:
     from tui.screens.why import WhyScreen
 
-FATAL = "limb-pathway had to end because of an internal error; no file was changed. Please report what you did last"
+FATAL = "limb-pathway had to end because of an internal error; what was saved is kept. Please report what you did last"
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
@@ -298,7 +298,7 @@ class PathwayApp(SavingApp):
         for name in PALETTES:
             words = name.removeprefix("pathway-").replace("-", " ")
             yield SystemCommand(f"Colours: {words}", "Change the colours", partial(setattr, self, "theme", name))
-        yield SystemCommand("Quit", "Leave the program", self.exit)
+        yield SystemCommand("Quit", "Leave the program; asks first where something is not saved", self.action_quit)
 
     def _road(self, name: str) -> None:
         self.go_to_children()

@@ -136,10 +136,11 @@ class SavingApp(App[None]):
     def save_waiting(self, child: str) -> None:
         """Save a child that waited for its plan."""
         entry = self.shelf[child]
-        if child in self._to_save and entry.session is not None and entry.session.plan is not None:
+        if child in self._to_save and (entry.session is None or entry.session.plan is not None):
             self._to_save.discard(child)
             if entry.unsaved:
                 self.save(child)
+            self._leave_later()
 
     @work(thread=True)
     def _save(self, child: str, record: Record, plan: Plan, rules: Protocol, reason: str) -> None:
@@ -171,6 +172,10 @@ class SavingApp(App[None]):
         self.say(child)
         if self._leaving and not self._in_hand and not self.unsaved and not self.unkept:
             self.exit()
+        self._leave_later()
+
+    def _leave_later(self) -> None:
+        """Go on wishing to leave only while something is being saved: a later saving must not end the session."""
         self._leaving = self._leaving and bool(self._in_hand or self._to_save)
 
     def _say(self, child: str, told: tuple[str, ...]) -> None:
@@ -193,3 +198,7 @@ class SavingApp(App[None]):
         self._leaving = True
         for entry in self.unsaved:
             self.save(entry.name)
+
+    def stay(self) -> None:
+        """Stay when saving is done: who asked to leave went back."""
+        self._leaving = False

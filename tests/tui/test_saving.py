@@ -6,79 +6,24 @@ import datetime
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
-from textual.pilot import Pilot
 from textual.widgets import DataTable
 
-from pathway.cli import main
-from pathway.cli_keeper import RegistryKeeper
 from pathway.registry import engine
 from pathway.registry.exchange import import_record
 from pathway.registry.fold import accepted_plans
 from pathway.registry.store import Registry, open_registry
 from tests.plans import DAY, files, record
 from tests.sample import visit
+from tests.tui.registry_of import CHILDREN, SIZE, WHEN, at, enter_length, open_rowan, registry, saved, told
 from tests.tui.screens_of import settled, text_of, the_app
 from tests.tui.test_followup import form_of, planned, typed
-from tui.app import PathwayApp
 from tui.screens.children import ChildrenScreen
-from tui.screens.leave import LeaveScreen
 from tui.screens.road import RoadScreen
-from tui.widgets.frame import CAUTION, Notice
-
-SIZE = (120, 40)
-WHEN = datetime.datetime(2026, 11, 25, 9, 30, tzinfo=datetime.UTC)
-CHILDREN = ("oak-12", "rowan-02")
-
-
-@pytest.fixture
-def place(tmp_path: Path) -> Path:
-    file = tmp_path / "clinic.db"
-    with open_registry(str(file), create=True) as store:
-        for child in CHILDREN:
-            import_record(store, record(child), who="first surgeon", when=WHEN)
-    return file
-
-
-@contextmanager
-def at(place: Path) -> Iterator[tuple[PathwayApp, Registry]]:
-    with open_registry(str(place)) as store:
-        yield PathwayApp({}, DAY, keeper=RegistryKeeper(store, "ward-3", lambda: WHEN)), store
-
-
-def registry(place: Path, *words: str) -> str:
-    """Run a verb of the registry and return what it printed; fails where it does."""
-    done = CliRunner(env={"LIMB_PATHWAY_REGISTRY": str(place), "LOGNAME": "ward-3"}).invoke(main, ["registry", *words])
-    assert done.exit_code == 0, done.output
-    return done.output
-
-
-async def saved(pilot: Pilot[None]) -> None:
-    await settled(pilot)
-    await settled(pilot)
-
-
-async def open_rowan(pilot: Pilot[None]) -> None:
-    await settled(pilot)
-    await pilot.press(*"rowan", "enter")
-    await settled(pilot)
-
-
-async def enter_length(pilot: Pilot[None], length: str) -> None:
-    await pilot.press("v")
-    await typed(pilot, length)
-    await planned(pilot)
-    await pilot.press("f5")
-    await settled(pilot)
-
-
-def told(app: PathwayApp) -> str:
-    return " ".join(app.shelf["rowan-02"].told)
+from tui.widgets.frame import Notice
 
 
 async def test_a_follow_up_is_entered_kept_undone_done_again_and_saved_with_its_plan(place) -> None:
@@ -359,42 +304,6 @@ async def test_who_saves_is_in_the_list_of_plans_at_once(place) -> None:
         assert kept.head == store.head("rowan-02")
 
 
-async def test_leaving_with_something_unsaved_asks_first(place) -> None:
-    with at(place) as (app, store):
-        async with app.run_test(size=SIZE) as pilot:
-            await open_rowan(pilot)
-            await enter_length(pilot, "121")
-            await pilot.press("ctrl+q")
-            assert isinstance(app.screen, LeaveScreen)
-            assert "length of the femur left 121 mm" in text_of(app)
-            title, caution = text_of(app).split("\n")[:2]
-            assert "not everything is saved" in title
-            assert caution.strip() == CAUTION
-            await pilot.press("escape")
-            assert isinstance(app.screen, RoadScreen)
-            await pilot.press("ctrl+q", "ctrl+s")
-            await app.workers.wait_for_complete()
-            await pilot.pause()
-            assert app._exit
-        assert store.head("rowan-02").count == 3
-
-
-async def test_leaving_with_something_typed_and_not_kept_asks_first(place) -> None:
-    with at(place) as (app, _):
-        async with app.run_test(size=SIZE) as pilot:
-            await open_rowan(pilot)
-            await pilot.press("v")
-            await typed(pilot, "121")
-            await pilot.press("ctrl+q")
-            assert isinstance(app.screen, LeaveScreen)
-            assert "typed in the follow-up and not kept" in text_of(app)
-            assert "Save and leave" not in text_of(app)
-            await pilot.press("escape")
-            assert form_of(app).typed == {"left.femur_length_mm": "121"}
-            await pilot.press("ctrl+q", "ctrl+q")
-            assert app._exit
-
-
 async def test_what_is_being_typed_stays_where_it_is_when_saving_ends(place) -> None:
     with at(place) as (app, _):
         async with app.run_test(size=SIZE) as pilot:
@@ -407,25 +316,6 @@ async def test_what_is_being_typed_stays_where_it_is_when_saving_ends(place) -> 
             assert told(app).startswith("Saved in clinic.db")
             await typed(pilot, "5")
             assert form_of(app).typed == {"left.tibia_length_mm": "155"}
-
-
-async def test_leaving_stays_where_saving_fails_and_leaves_without_it_when_asked_again(place, monkeypatch) -> None:
-    monkeypatch.setattr(engine, "WAIT_SECONDS", 0.1)
-    with at(place) as (app, store):
-        async with app.run_test(size=SIZE) as pilot:
-            await open_rowan(pilot)
-            await enter_length(pilot, "121")
-            holder = sqlite3.connect(place, isolation_level=None)
-            holder.execute("BEGIN IMMEDIATE")
-            await pilot.press("ctrl+q", "ctrl+s")
-            await saved(pilot)
-            assert isinstance(app.screen, LeaveScreen)
-            assert "another program holds the registry" in app.screen.query_one(Notice).words
-            assert not app._exit
-            holder.close()
-            await pilot.press("ctrl+q")
-            assert app._exit
-        assert store.head("rowan-02").count == 1
 
 
 async def test_example_children_are_not_kept_and_the_screen_says_how_to_keep_some() -> None:

@@ -133,7 +133,8 @@ class FollowUpScreen(FormScreen):
         offer = self._offer
         if offer is None:
             return
-        self.home.drafts[self.child] = dict(self.typed)
+        # What is only searched for is nothing to keep.
+        self.home.drafts[self.child] = {name: text for name, text in self.typed.items() if name != FIND}
         self.entered = entering.entered(offer.record, self.typed, offer.every, offer.choosing, offer.protocol, offer.on)
         form = self.query_one(Form)
         form.offer(followup_fields.fields(offer, self.part, self.typed, self.entered.wrong), typing=typing)

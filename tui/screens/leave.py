@@ -41,8 +41,9 @@ class LeaveScreen(OwnScreen):
     def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
         """Say why a child could not be saved."""
         self.query_one(Prose).say(self._words())
-        told = [line for entry in self.home.unsaved for line in entry.told if entry.name == name]
-        self.query_one(frame.Notice).say("\n".join(told))
+        told = shelf[name].told if name is not None else ()
+        if told:
+            self.query_one(frame.Notice).say("\n".join(told))
 
     def _words(self) -> Iterator[Say]:
         for entry in self.home.unsaved:
@@ -59,6 +60,11 @@ class LeaveScreen(OwnScreen):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now."""
         return bool(self.home.unsaved) if action == "save" else super().check_action(action, parameters)
+
+    def action_back(self) -> None:
+        """Return to the screen before, and stay there when saving is done."""
+        self.home.stay()
+        super().action_back()
 
     def action_save(self) -> None:
         """Save everything and leave."""
