@@ -55,6 +55,11 @@ def test_without_the_key_nothing_is_answered(address, path) -> None:
     assert (status, "with its key" in said) == (403, True)
 
 
+def test_a_key_that_is_no_text_is_refused_like_any_other(address) -> None:
+    # The server's fixture fails where a traceback was printed.
+    assert ask(address, "/", Cookie=f"limb_pathway_{urlsplit(address).port}=\xff\xfe")[0] == 403
+
+
 def test_a_page_of_another_origin_is_refused(address, cookie) -> None:
     for path in ("/", "/ws"):
         assert ask(address, path, Cookie=cookie, Origin="http://elsewhere.example")[0] == 403

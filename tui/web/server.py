@@ -108,7 +108,7 @@ class OwnServer(Server):
         if request.host != own or request.headers.get("Origin", self.origin) != self.origin:
             return web.Response(status=403, text=NOT_OURS)
         given = request.query.get("key") or request.cookies.get(self._cookie, "")
-        if not secrets.compare_digest(given.encode(), self.key.encode()):
+        if not secrets.compare_digest(given.encode(errors="replace"), self.key.encode()):
             return web.Response(status=403, text=NO_KEY)
         if "key" in request.query:
             # The key leaves the address at once: it would stay in the history and on a projected screen.
