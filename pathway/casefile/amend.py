@@ -12,7 +12,8 @@ def amended(text: str, wanted: Record, name: str, protocol: Protocol) -> tuple[s
     """Return a case file that reads to `wanted`, and whether all of `text` still stands in it, comments too.
 
     New visits, operations and decisions are added at the end; where something known was changed or taken away the
-    file is written anew. Raises ValueError where `wanted` cannot be written (see `case_text`).
+    file is written anew. Raises ValueError where `wanted` cannot be written (see `case_text`) or the file with it would
+    be refused.
     """
     old = read_case(text, name, protocol)
     if isinstance(old, Record):
@@ -21,7 +22,11 @@ def amended(text: str, wanted: Record, name: str, protocol: Protocol) -> tuple[s
         again = read_case(longer, name, protocol)
         if isinstance(again, Record) and in_order(again) == in_order(wanted):
             return longer, True
-    return case_text(wanted), False
+    anew = case_text(wanted)
+    found = read_case(anew, name, protocol)
+    if not isinstance(found, Record):
+        raise ValueError(" ".join(fault.sentence for fault in found))
+    return anew, False
 
 
 def _added(old: Record, wanted: Record) -> str:
