@@ -121,7 +121,7 @@ class SavingApp(App[None]):
         if self.keeper is None:
             self._say(child, keeping.NOT_KEPT)
         elif child in self._in_hand:
-            pass  # once is enough
+            self._to_save.add(child)  # what was changed since
         elif not entry.unsaved:
             self._say(child, keeping.NOTHING_NEW)
         elif entry.session is not None and self.rules is not None:
@@ -134,7 +134,7 @@ class SavingApp(App[None]):
             self._save(child, entry.session.record, plan, self.rules, keeping.reason_of(entry))
 
     def save_waiting(self, child: str) -> None:
-        """Save a child that waited for its plan."""
+        """Save a child that waited for its plan, or for an earlier saving."""
         entry = self.shelf[child]
         if child in self._to_save and (entry.session is None or entry.session.plan is not None):
             self._to_save.discard(child)
@@ -170,6 +170,10 @@ class SavingApp(App[None]):
             self.shelf = self.shelf.overtaken(child, answer.theirs, together, told)
         self.show(child)
         self.say(child)
+        if isinstance(answer, Kept):
+            self.save_waiting(child)
+        else:
+            self._to_save.discard(child)
         if self._leaving and not self._in_hand and not self.unsaved and not self.unkept:
             self.exit()
         self._leave_later()

@@ -346,6 +346,24 @@ async def test_saving_while_the_plan_is_made_waits_for_it(place) -> None:
         assert store.head("rowan-02").count == 3
 
 
+async def test_what_is_changed_while_saving_is_saved_after_it_when_asked(place) -> None:
+    with at(place) as (app, store):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await enter_length(pilot, "121")
+            app.save("rowan-02")
+            session = app.shelf["rowan-02"].session
+            assert session is not None
+            wanted = session.record.model_copy(update={"visits": session.record.visits[:-1]})
+            app.edit("rowan-02", "The visit taken back", wanted)
+            app.save("rowan-02")
+            await saved(pilot)
+            await saved(pilot)
+            assert not app.shelf["rowan-02"].unsaved
+        assert [one.kind for one in store.entries("rowan-02")][1:] == ["visit", "revision", "correction", "revision"]
+        assert store.record("rowan-02") == wanted
+
+
 async def test_an_empty_registry_says_how_children_come_into_it(tmp_path) -> None:
     file = tmp_path / "empty.db"
     with open_registry(str(file), create=True):
