@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pathway.days import age_words
+from pathway.output.lines import wrap
 from pathway.plan_growth import AgePoint
 from pathway.plan_model import Plan, Quantiles
 
@@ -29,7 +30,7 @@ def curve_table(plan: Plan, width: int) -> Iterator[str]:
     rows = curve_rows(plan)
     if not rows:
         return
-    yield "Leg difference by age in cm, with the ranges of 50 and 90 of 100 children like this one"[:width]
+    yield from wrap("Leg difference by age in cm, with the ranges of 50 and 90 of 100 children like this one", width)
     if width >= FOR_BOTH:
         yield f"  {'':21}  {WITHOUT:<34}  {WITH_PLAN}"
         yield f"  {'age':<9}  {'day':<10}  {_HEAD}  {_HEAD}"

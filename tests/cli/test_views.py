@@ -92,6 +92,7 @@ class TestTheCurveAsATable:
         monkeypatch.setenv("COLUMNS", "70")
         said = run("road", "rowan-02", *ON).stdout
         assert said.count("age        day") == 2
+        assert "with the ranges of 50 and 90 of 100 children like this one" in words(said)
 
     def test_says_so_where_nothing_was_measured(self) -> None:
         assert "no leg length was measured" in run("road", "elm-01", *ON).stdout
