@@ -6,9 +6,9 @@ The third, the surgeon updates the plan, is in `test_saving.py`.
 from __future__ import annotations
 
 from pathway.registry.fold import accepted_plans
+from tests.tui.registry_of import SIZE, at, open_rowan, registry, saved, told
 from tests.tui.screens_of import settled, text_of
 from tests.tui.test_followup import typed
-from tests.tui.test_saving import SIZE, at, open_rowan, place, registry, saved, told
 from tui.screens.before import BeforeScreen
 from tui.screens.courses import CoursesScreen
 from tui.screens.details import DetailsScreen
@@ -20,7 +20,6 @@ from tui.screens.why import WhyScreen
 from tui.screens.worksheet import WorksheetScreen
 from tui.widgets.frame import CAUTION
 
-__all__ = ["place"]
 NO_ARREST = "three femoral lengthenings, no growth arrest"
 
 
