@@ -45,7 +45,7 @@ def known_child(case: Path, protocol: Protocol, on: datetime.date, address: str 
 def kept_entries(child: str, address: str | None, key: str | None) -> tuple[Entry, ...]:
     """Return the entries that the registry keeps of a child, () where it keeps none.
 
-    Where the name is no example either, what is wrong with the registry is told: it may be why nothing is found.
+    What is wrong with the registry is told: it may be why nothing is found, or an example in place of a child.
     """
     from pathway.registry.default import default_file
 
@@ -61,6 +61,5 @@ def kept_entries(child: str, address: str | None, key: str | None) -> tuple[Entr
         with open_registry(address, key) as store:
             return store.entries(child)
     except RegistryProblem as problem:
-        if not has_example(child):
-            click.echo(str(problem), err=True)
+        click.echo(str(problem), err=True)
         return ()

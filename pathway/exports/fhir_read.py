@@ -120,14 +120,6 @@ def read_lengths(
     return Reading(_visits(own), tuple(faults), tuple(_left_out(bundle, other, withdrawn, asked)))
 
 
-def read_observations(
-    bundle: object, name: str = "bundle", methods: Collection[str] = (), unsaid_method: str = ""
-) -> tuple[Visit, ...] | tuple[Fault, ...]:
-    """Return the leg lengths of a bundle as visits in date order (mm); or every fault, where there is one."""
-    reading = read_lengths(bundle, name, methods, unsaid_method)
-    return reading.faults or reading.visits
-
-
 def pseudonym_of(bundle: object) -> str | None:
     """Return the pseudonym of the only child of a bundle of ours; None where there is none or more than one."""
     names = {

@@ -25,13 +25,15 @@ class ChangePrinted(Frozen):
 
 
 class ChangesPrinted(Frozen):
-    """What `followup --json` and `compare --json` print: the days of both plans, what was entered, what changed."""
+    """What `followup --json` and `compare --json` print: the days of both plans, what was entered, what changed,
+    and the notices that only the plan after has."""
 
     child: str
     before: datetime.date
     on: datetime.date
     entered: tuple[str, ...]
     changes: tuple[ChangePrinted, ...]
+    notices: tuple[str, ...]
     caution: str
 
 
