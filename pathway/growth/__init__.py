@@ -1,5 +1,6 @@
 """Growth of both legs: reference curves, classical methods, one child's posterior and the years to come."""
 
+from pathway.growth.child import UNEXPECTED
 from pathway.growth.checks import growth_faults, growth_questions
 from pathway.growth.curves import GrowthCurve, growth_curve, pchip, stature_curve
 from pathway.growth.opinions import Opinion, opinions
@@ -12,6 +13,7 @@ from pathway.growth.waiting import Narrowing, narrowing
 __all__ = [
     "BONES",
     "PHYSES",
+    "UNEXPECTED",
     "Adult",
     "GrowthCurve",
     "Leg",
