@@ -187,9 +187,7 @@ def test_the_height_that_growth_arrest_costs_is_the_same_on_paper_and_in_the_mee
 
 def test_one_visit_is_told_as_one() -> None:
     growth = plan("rowan-02").growth
-    once = plan("rowan-02").model_copy(
-        update={"growth": growth.model_copy(update={"measured": growth.measured[-1:]})}
-    )
+    once = plan("rowan-02").model_copy(update={"growth": growth.model_copy(update={"measured": growth.measured[-1:]})})
     told = words_of(handout(once, wording(), SCHOOL))
     assert "come from one visit where both legs were measured, in November 2026" in told
     assert "one visits" not in told

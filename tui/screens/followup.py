@@ -284,7 +284,9 @@ def _changes(seen: Preview) -> Iterator[Say]:
 
 def _unexpected(seen: Preview | tuple[str, ...] | None) -> tuple[str, ...]:
     """Return what the visits before did not lead to expect: a slip of the pen as often as not, so it stands first."""
-    return tuple(text for text in _new_notices(seen) if text.startswith(UNEXPECTED)) if isinstance(seen, Preview) else ()
+    return (
+        tuple(text for text in _new_notices(seen) if text.startswith(UNEXPECTED)) if isinstance(seen, Preview) else ()
+    )
 
 
 def _new_notices(seen: Preview) -> tuple[str, ...]:
