@@ -162,7 +162,7 @@ def _previewed(
 
 @click.command()
 @click.argument("one", type=click.Path(path_type=Path))
-@click.argument("other", type=click.Path(path_type=Path))
+@click.argument("other", type=click.Path(path_type=Path), required=False)
 @registry_options
 @on_option
 @click.option("--before", type=day_type, callback=as_day, help="The day of the first plan, where it is another one.")
@@ -170,7 +170,7 @@ def _previewed(
 @json_option
 def compare(
     one: Path,
-    other: Path,
+    other: Path | None,
     address: str | None,
     key_file: Path | None,
     ask_key: bool,
@@ -181,16 +181,19 @@ def compare(
 ) -> None:
     """Compare two plans of a child, with the fact that caused each change.
 
-    Two case files; one file on two days (--before); or two accepted plans of the registry: rowan-02@1 rowan-02@2.
+    Two case files; one file alone on two days (--before); or two accepted plans of the registry: rowan-02@1 rowan-02@2.
     """
     from pathway.followup import preview
 
     day = today(on)
+    if other is None and before is None:
+        refuse("compare: found one plan, expected two, or one case file with the day of its first plan (--before).")
+    other = other or one
     if "@" in one.name and "@" in other.name and not one.exists():
         with opened(address, key_file, ask_key) as store:
             _show(_revisions(store, one.name, other.name, protocol_of(clinic)), as_json)
         return
-    old, protocol = taken_in(read_case_file(one), str(one), before or day, clinic)
+    old, protocol = taken_in(read_case_file(one), str(one), max(before or day, day), clinic)
     new, _ = taken_in(read_case_file(other), str(other), day, clinic)
     if old.child.id != new.child.id:
         refuse(

@@ -51,7 +51,8 @@ def due_(
         click.echo("\n".join(wrap(text, width(), f"{item.by}  ", " " * 12)))
     click.echo("Planning aid: the treating surgeon decides; follow local protocol.", err=True)
     if stale:
-        click.echo(f"{len(stale)} children have no plan in step with their entries: run `registry replan`.", err=True)
+        words = "1 child has" if len(stale) == 1 else f"{len(stale)} children have"
+        click.echo(f"{words} no plan in step with the entries: run `registry replan`.", err=True)
 
 
 @registry.command("replan")
@@ -92,7 +93,7 @@ def replan_(
             sys.exit(OVERTAKEN)
     for child, wrong in failed:
         click.echo(f"{child}: could not be planned ({wrong}); please report it.", err=True)
-    click.echo(f"{len(tasks) - len(failed)} children planned.", err=True)
+    click.echo(f"Children planned: {len(tasks) - len(failed)}", err=True)
     if failed:
         sys.exit(OVERTAKEN)
 

@@ -157,7 +157,7 @@ def list_(address: str | None, key_file: Path | None, ask_key: bool, as_json: bo
         last = f"last {line.last:%Y-%m-%d} by {line.last_by}"
         text = f"{count}, {last}; {_plan_words(line, plans.get(line.child))}"
         click.echo("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
-    click.echo(f"{len(lines)} children.", err=True)
+    click.echo(f"Children: {len(lines)}", err=True)
 
 
 @registry.command()

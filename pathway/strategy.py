@@ -196,7 +196,8 @@ class _Strategist:
         heavier = self._burden(course) - self._burden(best)
         if course.operations < best.operations and heavier > 0:
             reasons.append(f"fewer operations, but {self._why_heavier(course, best)}")
-        return "; ".join(reasons) or f"equal in goal, {heavier:.0f} more points of burden"
+        points = f"{abs(heavier):.0f} {'more' if heavier >= 0 else 'fewer'} points of burden"
+        return "; ".join(reasons) or f"equal in goal, {points}"
 
 
 def _not_beaten(found: list[Course], accepted_mm: float) -> list[Course]:

@@ -102,8 +102,9 @@ def joined(entry: Entry, theirs: Record, protocol: model.Protocol) -> Record:
 
 def overtaken(since: Iterable[str], place: str) -> tuple[str, ...]:
     """Return what to say where others saved meanwhile."""
+    # One paragraph: of what was told, the plan made next keeps the first.
     return (
-        f"Not saved: somebody saved meanwhile in {place} ({'; '.join(since)}).",
+        f"Not saved: somebody saved meanwhile in {place} ({'; '.join(since)}). "
         "Theirs is taken in, yours stands on top of it. Look at the plan, then save again with Ctrl+S.",
     )
 

@@ -80,6 +80,7 @@ def _rounded(mm: float | None) -> float | None:
 
 def _by_age(born: datetime.date, natural: Outlook, with_plan: Outlook, central: Outlook) -> tuple[pm.AgePoint, ...]:
     without, planned = natural.bands(LEVELS), with_plan.bands(LEVELS)
+    grown, last = quantiles(natural.at_maturity("discrepancy")), len(natural.age_years) - 1
     names: tuple[What, ...] = ("long_leg", "short_leg", "short_femur", "short_tibia")
     lengths = {name: central.lengths(name)[0] for name in names}
 
@@ -91,7 +92,8 @@ def _by_age(born: datetime.date, natural: Outlook, with_plan: Outlook, central: 
         pm.AgePoint(
             age_years=round(float(age), 3),
             date=day_at_age(born, float(age)),
-            discrepancy_mm=spread(without, k),
+            # The curve ends where growth has ended in every draw, as the plan says it of maturity.
+            discrepancy_mm=grown if k == last else spread(without, k),
             with_plan_mm=spread(planned, k),
             long_leg_mm=round(float(lengths["long_leg"][k]), 1),
             short_leg_mm=round(float(lengths["short_leg"][k]), 1),

@@ -1,6 +1,7 @@
 """Growth of both legs: reference curves, classical methods, one child's posterior and the years to come."""
 
 from pathway.growth.checks import growth_faults, growth_questions
+from pathway.growth.child import UNEXPECTED
 from pathway.growth.curves import GrowthCurve, growth_curve, pchip, stature_curve
 from pathway.growth.opinions import Opinion, opinions
 from pathway.growth.outlook import Outlook, What, outlook
@@ -12,6 +13,7 @@ from pathway.growth.waiting import Narrowing, narrowing
 __all__ = [
     "BONES",
     "PHYSES",
+    "UNEXPECTED",
     "Adult",
     "GrowthCurve",
     "Leg",

@@ -78,7 +78,7 @@ def growth_questions(record: Record, protocol: Protocol) -> tuple[str, ...]:
                 )
         else:
             asked += _short_question(visit, bone, value, record, protocol, curve, age)
-    return (*asked, *_shrunk(record, protocol), *_swapped(record, protocol))
+    return (*asked, *_shrunk(record, protocol), *_swapped(record, protocol), *_gained(record, protocol))
 
 
 def _shrunk(record: Record, protocol: Protocol) -> list[str]:
@@ -115,6 +115,28 @@ def _swapped(record: Record, protocol: Protocol) -> list[str]:
                     f"there ({short:g} and {long:g} mm), before it was the shorter one."
                 )
             before[bone] = long - short
+    return asked
+
+
+def _gained(record: Record, protocol: Protocol) -> list[str]:
+    """Ask for each lengthening that gained more than the rules ever plan at that age: a digit too many, perhaps."""
+    asked = []
+    for operation in record.operations:
+        age = age_years(record.child.date_of_birth, operation.date)
+        most = min(
+            (
+                rule.most_mm
+                for rule in protocol.amount_limits
+                if rule.stage == operation.kind and rule.from_age_years <= age < rule.to_age_years
+                if rule.most_mm is not None and not rule.warns
+            ),
+            default=None,
+        )
+        if most is not None and (operation.achieved_mm or 0.0) > most:
+            asked.append(
+                f"Did the {protocol.stage(operation.kind).label.lower()} of {operation.date} really gain "
+                f"{operation.achieved_mm:g} mm? At {age:.1f} years the rules plan at most {most:g} mm."
+            )
     return asked
 
 

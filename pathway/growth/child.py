@@ -40,6 +40,8 @@ _NUMBERS = (
     "overgrowth_early_years",
     "overgrowth_end_years",
 )
+UNEXPECTED = "Please check"
+"""How the sentence on a value begins that the visits before did not lead to expect."""
 _TIED_SD = 1e-6
 _LEAST_GROWTH = 0.005
 _LEAST_ERROR_MM = 0.1
@@ -245,7 +247,7 @@ def known(basis: Basis) -> tuple[Knowledge, tuple[str, ...]]:
         if abs(knowledge.unexpected[k]) > most:
             expected, half = mm - knowledge.unexpected[k] * knowledge.band_mm[k], most * knowledge.band_mm[k]
             said.append(
-                f"Please check {label}: {mm:.0f} mm, where the visits before led to expect "
+                f"{UNEXPECTED} {label}: {mm:.0f} mm, where the visits before led to expect "
                 f"{expected - half:.0f} to {expected + half:.0f} mm."
             )
     return knowledge, tuple(said)

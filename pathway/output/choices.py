@@ -10,6 +10,8 @@ from pathway.plan_model import Course, Plan
 from pathway.wording import Wording
 
 MOST_ROWS = 4
+LEAST_HEIGHT_MM = 1
+"""Less adult height lost than this is not told."""
 ARREST = "contralateral_growth_arrest"
 PROSTHETIC = "prosthetic_road"
 NO_SURGERY = "no_length_surgery"
@@ -26,9 +28,9 @@ def choices(plan: Plan, words: Wording) -> Iterator[Block]:
     head = tuple(words.say(f"choices.{name}") for name in ("choice", "operations", "frame", "left", "chance"))
     yield Table(words.say("choices.title"), head, (*rows, *_untreated(plan, words)), (46, 14, 12, 16, 12), 1, 0)
     yield Paragraph(words.say("choices.note"), "small")
-    lost = plan.recommended.height_lost_mm if plan.recommended else None
-    if lost is not None:
-        yield Paragraph(words.say("choices.height", amount=say.cm(lost.p50)))
+    lost = plan.recommended.burden.adult_height_lost_mm if plan.recommended else 0.0
+    if lost >= LEAST_HEIGHT_MM:
+        yield Paragraph(words.say("choices.height", amount=say.cm(lost)))
     if not any(course.id == PROSTHETIC for course in chosen(plan)):
         yield Paragraph(words.say("choices.prosthetic_note"))
 

@@ -93,7 +93,7 @@ def _height(plan: Plan, course: Course) -> str:
         return f"{(adult.p50 - lost) / 10:.0f} cm ({low:.0f} to {high:.0f})"
     spread = course.height_lost_mm
     if spread is not None:
-        return f"-{lost / 10:.1f} cm (-{spread.p05 / 10:.1f} to -{spread.p95 / 10:.1f})"
+        return f"-{lost / 10:.1f} cm ({-spread.p05 / 10:z.1f} to {-spread.p95 / 10:z.1f})"
     return f"-{lost / 10:.1f} cm" if lost else "nothing lost"
 
 

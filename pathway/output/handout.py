@@ -264,7 +264,10 @@ def _facts(plan: Plan, words: Wording) -> Iterator[Block]:
     lines = []
     if measured:
         when = say.month_of(measured[-1].date, words)
-        lines.append(words.say("facts.child", count=say.many(len(measured), words), when=when))
+        if len(measured) == 1:
+            lines.append(words.say("facts.child_one", when=when))
+        else:
+            lines.append(words.say("facts.child", count=say.many(len(measured), words), when=when))
     else:
         lines.append(words.say("facts.child_none"))
     if growth.at_maturity is not None:

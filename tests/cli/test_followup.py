@@ -100,3 +100,14 @@ def test_two_children_are_not_compared(case: Path) -> None:
     result = run("compare", str(case), "hazel-08", *ON)
     assert result.exit_code == 2
     assert "expected one child" in result.stderr
+
+
+def test_one_case_file_alone_is_compared_with_itself_on_an_earlier_day() -> None:
+    alone = run("compare", "rowan-02", "--before", "2026-01-10", "--on", "2026-11-25")
+    twice = run("compare", "rowan-02", "rowan-02", "--before", "2026-01-10", "--on", "2026-11-25")
+    assert alone.exit_code == 0
+    assert alone.stdout == twice.stdout
+    assert "from 2026-01-10 to 2026-11-25" in alone.stdout
+    neither = run("compare", "rowan-02")
+    assert neither.exit_code == 2
+    assert "found one plan, expected two" in neither.stderr

@@ -31,10 +31,10 @@ def run(*words: str) -> Result:
 
 class TestReplan:
     def test_only_what_is_out_of_step_is_planned(self, clinic: Path) -> None:
-        assert "3 children planned" in run("registry", "replan", *ON).stderr
-        assert "0 children planned" in run("registry", "replan", *ON).stderr
+        assert "Children planned: 3" in run("registry", "replan", *ON).stderr
+        assert "Children planned: 0" in run("registry", "replan", *ON).stderr
         run("followup", "rowan-02", *LATER, "--set", "left.center_edge_angle_deg=26", "--save")
-        assert "1 children planned" in run("registry", "replan", *ON).stderr
+        assert "Children planned: 1" in run("registry", "replan", *ON).stderr
 
     def test_lists_answer_from_stored_plans(self, clinic: Path) -> None:
         assert "3 children have no plan in step" in run("registry", "due", *ON).stderr

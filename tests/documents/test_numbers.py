@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from pathway.output.document import Card, Table
+from pathway.output.family import family_parts
 from pathway.output.family_words import cm, signed
 from pathway.output.growth_drawing import growth_drawing
 from pathway.output.handout import handout
@@ -168,6 +169,28 @@ def test_the_end_of_the_growth_picture_is_the_projection_at_maturity() -> None:
     assert drawn is not None
     assert at is not None
     assert signed(at.discrepancy_mm.p50, wording()) in drawn.texts
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_curve_ends_at_what_the_plan_says_of_maturity(name: str) -> None:
+    growth = plan(name).growth
+    if growth.at_maturity is not None:
+        assert growth.by_age[-1].discrepancy_mm == growth.at_maturity.discrepancy_mm
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_height_that_growth_arrest_costs_is_the_same_on_paper_and_in_the_meeting(name: str) -> None:
+    less = re.compile(r"(\d+\.\d cm) less tall")
+    spoken = " ".join(line for part in family_parts(plan(name)) for line in part.sentences)
+    assert less.findall(words_of(family(name))) == less.findall(spoken)
+
+
+def test_one_visit_is_told_as_one() -> None:
+    growth = plan("rowan-02").growth
+    once = plan("rowan-02").model_copy(update={"growth": growth.model_copy(update={"measured": growth.measured[-1:]})})
+    told = words_of(handout(once, wording(), SCHOOL))
+    assert "come from one visit where both legs were measured, in November 2026" in told
+    assert "one visits" not in told
 
 
 def test_another_amount_gives_another_document() -> None:

@@ -6,6 +6,7 @@ import pytest
 
 from pathway.growth import growth_faults, growth_questions
 from pathway.protocol.model import Protocol
+from pathway.record import Operation
 from tests.growth.children import bones, child
 
 
@@ -42,3 +43,17 @@ def test_a_sound_bone_far_from_the_mean_of_its_age_is_asked_back(protocol: Proto
 def test_an_ordinary_child_is_asked_nothing(protocol: Protocol) -> None:
     record = child(bones(10, (300, 360, 270, 285)))
     assert growth_faults(record, protocol) == growth_questions(record, protocol) == ()
+
+
+@pytest.mark.parametrize(("gained", "asked"), [(48.0, False), (60.0, False), (84.0, True), (480.0, True)])
+def test_a_lengthening_that_gained_more_than_the_rules_ever_plan_is_asked_back(
+    protocol: Protocol, gained: float, asked: bool
+) -> None:
+    # The rules plan at most 60 mm for the femur before 8 years.
+    assert {rule.most_mm for rule in protocol.amount_limits if rule.id == "femoral_lengthening.young_60mm"} == {60}
+    once = child(bones(6, (230, 280, 210, 225)))
+    day = once.visits[0].date
+    done = Operation(kind="femoral_lengthening", date=day, side=once.affected_side, achieved_mm=gained)
+    questions = growth_questions(once.model_copy(update={"operations": (done,)}), protocol)
+    assert any(f"really gain {gained:g} mm? At 6.0 years the rules plan at most 60 mm" in q for q in questions) == asked
+    assert growth_questions(once, protocol) == ()

@@ -185,6 +185,33 @@ async def test_what_is_unlikely_is_asked_back_once() -> None:
         assert lengths(app) == [150.0]
 
 
+async def test_a_length_that_the_visits_before_did_not_lead_to_expect_stands_first_and_is_asked_back_once() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v")
+        await typed(pilot, "219")  # 119 mm a week before
+        await planned(pilot)
+        assert changes(app).startswith("Please check the femur of the shorter leg on 2026-11-25: 219 mm")
+        assert changes(app).count("Please check") == 1
+        await pilot.press("f5")
+        assert "F5 once more keeps it" in form_of(app).query_one(Notice).words
+        assert lengths(app) == []
+        await pilot.press("f5")
+        await settled(pilot)
+        assert lengths(app) == [219.0]
+
+
+async def test_the_words_on_a_field_are_whole_where_there_is_room() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=(100, 30)) as pilot:
+        await settled(pilot)
+        await pilot.press("v", "tab")
+        await pilot.pause()
+        assert "Femoral lengthening and" in " ".join(text_of(app).split())
+        assert " more " in " ".join(text_of(app).split()).split("Femoral lengthening and")[1][:30]
+
+
 async def test_an_answer_to_what_is_no_longer_typed_is_dropped() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:

@@ -156,6 +156,7 @@ async def test_what_another_process_saved_meanwhile_is_taken_in_below_ones_own(p
             await saved(pilot)
             assert "Not saved: somebody saved meanwhile in clinic.db" in told(app)
             assert "decision by night shift on 2026-11-25 10:00" in told(app)
+            assert "save again with Ctrl+S" in told(app)
             session = app.shelf["rowan-02"].session
             assert session is not None
             assert [one.stage for one in session.record.decisions] == ["contralateral_growth_arrest"]

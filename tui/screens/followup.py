@@ -15,6 +15,7 @@ from textual.widgets import Input as TextLine
 from textual.worker import get_current_worker
 
 from pathway.followup import Change, Preview
+from pathway.growth import UNEXPECTED
 from pathway.output.picture import Role
 from pathway.plan_model import Plan
 from pathway.protocol.model import Protocol
@@ -38,7 +39,7 @@ ROLES = {"appeared": Role.STAGE_READY, "dropped": Role.STAGE_BLOCKED, "conflict"
 NOTHING_KEPT = Say("Nothing is kept yet. F5 keeps all of it as one edit.", role=Role.LEGEND)
 NOT_YET = "There is no plan yet; the fields come with it. Escape goes back."
 NO_PLAN = "There is no plan of this child, so there is nothing to follow up; its road says why. Escape goes back."
-LOOK_AGAIN = "Look again at what is asked under the plan's changes. If it was measured so, F5 once more keeps it."
+LOOK_AGAIN = "Look again at what is asked above the plan's changes. If it was measured so, F5 once more keeps it."
 EMPTY = (
     Say("Type what was found, done or decided: what it changes in the plan comes here."),
     Say("Findings that the next stages wait for come first; F3 finds any other."),
@@ -58,6 +59,7 @@ class FollowUpScreen(FormScreen):
     FollowUpScreen.wide #body { layout: horizontal; }
     FollowUpScreen.wide #left { width: 50%; max-width: 60; height: 100%; }
     FollowUpScreen.wide Choices { height: auto; max-height: 70%; }
+    FollowUpScreen.wide #said { max-height: 8; }
     FollowUpScreen.wide #asked { padding: 1 1 0 1; }
     FollowUpScreen.wide #changes { height: 100%; width: 1fr; padding: 0 2; }
     """
@@ -235,7 +237,7 @@ class FollowUpScreen(FormScreen):
         new = self.entered.record
         if new is None:
             return
-        if self.entered.look_again and self._looked_at != new:
+        if (self.entered.look_again or _unexpected(self.seen)) and self._looked_at != new:
             self._looked_at = new
             self.query_one(frame.Notice).say(LOOK_AGAIN)
             return
@@ -257,6 +259,8 @@ def _said(entered: Entered, seen: Preview | tuple[str, ...] | None, labels: Mapp
         return
     for question in entered.look_again:
         yield Say(f"Look again: {question}", role=Role.STAGE_READY, heading=True)
+    for notice in _unexpected(seen):
+        yield Say(notice, role=Role.STAGE_READY, heading=True)
     if seen is None:
         yield Say("Planning with it …", role=Role.LEGEND)
     elif isinstance(seen, tuple):
@@ -275,9 +279,20 @@ def _changes(seen: Preview) -> Iterator[Say]:
         words = f"Because of {'; '.join(because)}:" if because else "Looking for the fact behind each change …"
         yield Say(words, role=Role.LEGEND)
         yield from (_change(change) for change in seen.changes if change.because == because)
-    known = set(seen.before.notices)
-    yield from (Say(text) for text in seen.after.notices if text not in known)
+    yield from (Say(text) for text in _new_notices(seen) if not text.startswith(UNEXPECTED))
     yield Say("")
+
+
+def _unexpected(seen: Preview | tuple[str, ...] | None) -> tuple[str, ...]:
+    """Return what the visits before did not lead to expect: a slip of the pen as often as not, so it stands first."""
+    return (
+        tuple(text for text in _new_notices(seen) if text.startswith(UNEXPECTED)) if isinstance(seen, Preview) else ()
+    )
+
+
+def _new_notices(seen: Preview) -> tuple[str, ...]:
+    known = set(seen.before.notices)
+    return tuple(text for text in seen.after.notices if text not in known)
 
 
 def _change(change: Change) -> Say:
