@@ -55,12 +55,14 @@ class FileKeeper:
         """Write what changed to the file; where it has to be written anew, the file before stays beside it."""
         from pathway.casefile import amended
 
-        file, text = self._files[child], self._text(child)
+        file = self._files[child]
+        gone = not file.exists() and file.parent.is_dir()
+        text = self._known[child] if gone else self._text(child)
         if text != self._known[child]:
             return Meanwhile((CHANGED,), self.read(child))
         try:
             new, stands = amended(text, wanted, file.name, protocol)
-            beside = "" if stands else f"; the file as it was is {_kept_beside(file).name}"
+            beside = "" if stands or gone else f"; the file as it was is {_kept_beside(file).name}"
             _write(file, new)
         except (OSError, ValueError) as error:
             words = error.strerror if isinstance(error, OSError) else error
@@ -68,7 +70,7 @@ class FileKeeper:
                 f"{file}: cannot be written ({words}); the file is as it was. Check it and its folder."
             ) from error
         self._known[child] = new
-        return Kept(f"Saved in {file.name}{beside}.")
+        return Kept(f"Saved in {file.name}{', which had gone and was written again' if gone else beside}.")
 
     def _text(self, child: str) -> str:
         file = self._files[child]
@@ -102,12 +104,14 @@ def _write(file: Path, text: str) -> None:
 
     Lines end as they did in the file.
     """
-    ends = "\r\n" if b"\r\n" in file.read_bytes() else "\n"
+    there = file.exists()
+    ends = "\r\n" if there and b"\r\n" in file.read_bytes() else "\n"
     handle, name = tempfile.mkstemp(dir=file.resolve().parent, prefix=f".{file.name}.")
     try:
         with os.fdopen(handle, "wb") as opened:
             _through(opened, text.replace("\n", ends).encode())
-        Path(name).chmod(file.stat().st_mode & 0o777)
+        if there:
+            Path(name).chmod(file.stat().st_mode & 0o777)
         Path(name).replace(file.resolve())
     except BaseException:
         Path(name).unlink(missing_ok=True)

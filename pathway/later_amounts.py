@@ -31,11 +31,11 @@ def chance_of(course: Course, search: AmountSearch, *, seed: int = 0, spare: boo
     """Return how a course ends in every draw when its amounts are decided again from later visits.
 
     The first bone's lengthenings and the growth arrest are decided again, those of the second bone kept as planned,
-    and all ages but that of the growth arrest. `spare` allows for one more lengthening than planned, and for a growth
-    arrest at the end where none is planned (None: where the course as planned reaches the accepted band, or is
-    recommended though it does not). What planning again does beyond that (other ages, the second bone, another
-    course) narrows what is left as the rules say, measured in lives lived through. Raises ValueError for a prosthetic
-    road, which has no amounts.
+    and all ages but that of the growth arrest. `spare` allows for one more lengthening than planned (None: where the
+    course as planned reaches the accepted band, or is recommended though it does not); in a course that the plan puts
+    first, and nobody chose, also for a growth arrest at the end where none is planned. What planning again does
+    beyond that (other ages, the second bone, another course) narrows what is left as the rules say, measured in lives
+    lived through. Raises ValueError for a prosthetic road, which has no amounts.
     """
     if course.prosthetic:
         raise ValueError("a prosthetic road has no amounts to decide")
@@ -107,7 +107,7 @@ def slots_of(course: Course, search: AmountSearch, *, spare: bool) -> tuple[Date
         found += _at_maturity(search, over)
     if course.arrest is not None:
         found.append(_arrest(search, course.arrest))
-    elif spare:
+    elif spare and course.recommended and search.wishes.course is None:
         found += _spare_arrest(search, max((item.age_years for item in course.lengthenings), default=0.0))
     return tuple(sorted(found, key=lambda item: item.decided_age_years))
 

@@ -17,6 +17,7 @@ from pathway.output.shapes import FamilyPart, FamilyPrinted
 from pathway.output.text import cm_words
 from pathway.plan_model import Course, Plan, PlanStage, Quantiles
 
+MOST_QUESTIONS = 4
 MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
@@ -158,9 +159,12 @@ def _lengthening(stage: PlanStage) -> Iterator[str]:
 
 def _questions(plan: Plan) -> Iterator[str]:
     yield "Some things were not measured yet, or too long ago:"
-    for question in plan.open_questions:
+    for question in plan.open_questions[:MOST_QUESTIONS]:
         by = f", needed by {_day(question.by)}" if question.by and question.by > plan.on else ""
         yield f"{question.label}{by}."
+    more = len(plan.open_questions) - MOST_QUESTIONS
+    if more > 0:
+        yield f"And {more} more. Your team knows which tests come next."
 
 
 def _sure(plan: Plan) -> Iterator[str]:

@@ -222,6 +222,9 @@ def _change(plan: Plan, words: Wording) -> Iterator[Block]:
         finding = f"{question.label} ({question.how.split(';')[0]})"
         by = {} if question.by is None else {"when": say.month_of(question.by, words)}
         lines.append(words.say(f"change.{name}", finding=finding, **by))
+    more = len(plan.open_questions) - MOST_QUESTIONS
+    if more > 0:
+        lines.append(words.say("change.measure_more", count=more))
     lines += _delays(plan, words)
     course = plan.recommended
     if course is not None and len(course.lengthenings_needed) > 1:

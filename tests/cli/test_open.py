@@ -18,6 +18,7 @@ from tests.examples import example, example_plan
 from tests.plans import DAY, files, rules
 from tests.sample import decision, visit
 from tests.tui.screens_of import settled
+from tests.tui.test_followup import planned
 from tui.app import PathwayApp
 from tui.keeping import Kept, Meanwhile, NotKept
 
@@ -112,9 +113,20 @@ def test_a_change_by_another_program_is_not_overwritten(keeper: FileKeeper, file
     assert "# of somebody else" in file.read_text(encoding="utf-8")
 
 
-def test_a_file_that_went_away_is_said_in_a_sentence(keeper: FileKeeper, file: Path) -> None:
+def test_a_file_that_went_away_is_written_again_with_all_that_it_held(keeper: FileKeeper, file: Path) -> None:
     record = read(file)
     file.unlink()
+    kept = save(keeper, with_visit(record))
+    assert isinstance(kept, Kept)
+    assert "had gone and was written again" in kept.sentence
+    assert read(file) == with_visit(record)
+    assert COMMENT in file.read_text(encoding="utf-8")
+
+
+def test_a_folder_that_went_away_is_said_in_a_sentence(keeper: FileKeeper, file: Path) -> None:
+    record = read(file)
+    file.unlink()
+    file.parent.rmdir()
     with pytest.raises(NotKept, match=r"cannot be read .*Check the file"):
         save(keeper, with_visit(record))
 
@@ -142,8 +154,8 @@ def test_the_surgeon_enters_a_visit_and_the_file_has_it(file: Path) -> None:
         app = PathwayApp({NAME: ""}, DAY, NAME, rules(), keeper)
         async with app.run_test(size=(120, 40)) as pilot:
             await settled(pilot)
-            await pilot.press("v", *"131")
-            await settled(pilot)
+            await pilot.press("v", *"124")
+            await planned(pilot)
             await pilot.press("f5")
             await settled(pilot)
             await pilot.press("ctrl+s")
@@ -153,7 +165,7 @@ def test_the_surgeon_enters_a_visit_and_the_file_has_it(file: Path) -> None:
     told = asyncio.run(walk())
     assert told == (f"Saved in {NAME}.toml.",)
     values = {(item.finding, item.side): item.value for item in read(file).visits[-1].measurements}
-    assert values == {("femur_length_mm", "left"): 131.0}
+    assert values == {("femur_length_mm", "left"): 124.0}
     assert COMMENT in file.read_text(encoding="utf-8")
 
 

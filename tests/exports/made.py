@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -15,14 +15,16 @@ import vobject
 from pathway.exports.agenda import Entry, agenda
 from pathway.exports.fhir_bundle import document
 from pathway.exports.fhir_checked import checked
+from pathway.exports.fhir_read import read_lengths
 from pathway.exports.ics import Earlier, calendar_bytes
 from pathway.exports.names import lasting_id
 from pathway.exports.turning import turning_agenda
 from pathway.facts import facts_on
+from pathway.faults import Fault
 from pathway.plan_model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
-from pathway.record import Record
+from pathway.record import Record, Visit
 from pathway.worksheets.lengthening import worked
 from tests.examples import ON, example, example_plan
 from tests.worksheets.cases import case
@@ -81,3 +83,11 @@ def bundle(name: str) -> dict[str, Any]:
 
 def resources(found: Mapping[str, Any], kind: str) -> list[dict[str, Any]]:
     return [e["resource"] for e in found["entry"] if e["resource"]["resourceType"] == kind]
+
+
+def read_observations(
+    made: object, name: str = "bundle", methods: Collection[str] = (), unsaid_method: str = ""
+) -> tuple[Visit, ...] | tuple[Fault, ...]:
+    """Return the visits of a bundle, or every fault where there is one."""
+    reading = read_lengths(made, name, methods, unsaid_method)
+    return reading.faults or reading.visits

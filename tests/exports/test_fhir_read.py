@@ -5,7 +5,6 @@ from __future__ import annotations
 import copy
 import datetime
 import json
-from collections.abc import Collection
 from typing import Any
 
 import pytest
@@ -20,7 +19,7 @@ from pathway.exports.fhir_read import pseudonym_of, read_lengths
 from pathway.faults import Fault
 from pathway.record import Measurement, Missing, Record, Visit
 from tests.examples import NAMES, ON, example, example_plan
-from tests.exports.made import STAMP, bundle, rules
+from tests.exports.made import STAMP, bundle, read_observations, rules
 
 METHODS = frozenset(method.id for method in rules().methods)
 WITH_LENGTHS = tuple(
@@ -28,14 +27,6 @@ WITH_LENGTHS = tuple(
     for name in NAMES
     if any(item.finding in LENGTHS for visit in example(name).visits for item in visit.measurements)
 )
-
-
-def read_observations(
-    made: object, name: str = "bundle", methods: Collection[str] = (), unsaid_method: str = ""
-) -> tuple[Visit, ...] | tuple[Fault, ...]:
-    """Return the visits of a bundle, or every fault where there is one."""
-    reading = read_lengths(made, name, methods, unsaid_method)
-    return reading.faults or reading.visits
 
 
 def visits(found: tuple[Visit, ...] | tuple[Fault, ...]) -> tuple[Visit, ...]:

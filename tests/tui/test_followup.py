@@ -11,7 +11,7 @@ from textual.widgets import Input
 from tests.plans import DAY, files, record
 from tests.tui.screens_of import settled, text_of, the_app
 from tui.app import PathwayApp
-from tui.screens.followup import FollowUpScreen
+from tui.screens.followup import KEPT_WHEN_SEEN, FollowUpScreen
 from tui.screens.road import RoadScreen
 from tui.widgets.form import Form
 from tui.widgets.frame import CAUTION, Notice
@@ -90,6 +90,7 @@ async def test_it_is_kept_as_one_edit_undone_and_done_again() -> None:
         await typed(pilot, "195")
         await pilot.press("tab")
         await typed(pilot, "hip prep")
+        await planned(pilot)
         await pilot.press("f5")
         await settled(pilot)
         assert isinstance(app.screen, RoadScreen)
@@ -105,6 +106,31 @@ async def test_it_is_kept_as_one_edit_undone_and_done_again() -> None:
         await settled(pilot)
         assert lengths(app) == [121.0, 195.0]
         assert app.shelf["rowan-02"].told[0].startswith("Done again: Follow-up entered: ")
+
+
+async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_question() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v")
+        await typed(pilot, "121")
+        await pilot.press("f5")
+        assert form_of(app).query_one(Notice).words == KEPT_WHEN_SEEN
+        while isinstance(app.screen, FollowUpScreen):
+            await pilot.pause()
+        await settled(pilot)
+        assert lengths(app) == [121.0]
+        await pilot.press("ctrl+z")
+        await settled(pilot)
+        await pilot.press("v")
+        await typed(pilot, "219")
+        await pilot.press("f5")
+        await planned(pilot)
+        assert "F5 once more keeps it" in form_of(app).query_one(Notice).words
+        assert lengths(app) != [219.0]
+        await pilot.press("f5")
+        await settled(pilot)
+        assert lengths(app) == [219.0]
 
 
 async def test_while_typing_undo_takes_back_what_was_typed_and_clear_all_of_it() -> None:

@@ -39,6 +39,7 @@ ROLES = {"appeared": Role.STAGE_READY, "dropped": Role.STAGE_BLOCKED, "conflict"
 NOTHING_KEPT = Say("Nothing is kept yet. F5 keeps all of it as one edit.", role=Role.LEGEND)
 NOT_YET = "There is no plan yet; the fields come with it. Escape goes back."
 NO_PLAN = "There is no plan of this child, so there is nothing to follow up; its road says why. Escape goes back."
+KEPT_WHEN_SEEN = "It is kept as soon as the plan with it is there."
 LOOK_AGAIN = "Look again at what is asked above the plan's changes. If it was measured so, F5 once more keeps it."
 EMPTY = (
     Say("Type what was found, done or decided: what it changes in the plan comes here."),
@@ -79,7 +80,9 @@ class FollowUpScreen(FormScreen):
         self.seen: Preview | tuple[str, ...] | None = None
         self._offer: Offer | None = None
         self._pause: Timer | None = None
+        self._seen_of: Record | None = None
         self._looked_at: Record | None = None
+        self._keep_when_seen: Record | None = None
 
     def compose(self) -> ComposeResult:
         """Lay out title, caution, parts, fields, changes, keys."""
@@ -176,8 +179,11 @@ class FollowUpScreen(FormScreen):
     def on_follow_up_screen_seen(self, event: Seen) -> None:
         """Show what the facts as they stand change; an older answer is dropped."""
         if event.record == self.entered.record:
-            self.seen = event.seen
+            self.seen, self._seen_of = event.seen, event.record
             self._show_changes()
+            if self._keep_when_seen == event.record:
+                self._keep_when_seen = None
+                self.action_keep()
 
     def _show_changes(self) -> None:
         offer = self._offer
@@ -237,9 +243,16 @@ class FollowUpScreen(FormScreen):
         new = self.entered.record
         if new is None:
             return
-        if (self.entered.look_again or _unexpected(self.seen)) and self._looked_at != new:
+        fresh = self._seen_of == new
+        unlikely = self.entered.look_again or (fresh and _unexpected(self.seen))
+        if unlikely and self._looked_at != new:
             self._looked_at = new
             self.query_one(frame.Notice).say(LOOK_AGAIN)
+            return
+        if not fresh and self._looked_at != new:
+            # What the visits before did not lead to expect is told by the plan: it is asked back before it is kept.
+            self._keep_when_seen = new
+            self.query_one(frame.Notice).say(KEPT_WHEN_SEEN)
             return
         sentence = entering.told(self.entered.facts)
         self.home.drafts.pop(self.child, None)
