@@ -176,7 +176,8 @@ def _operation(one: Operation, protocol: Protocol) -> str:
     label = protocol.stage(one.kind).label
     gain = f", {one.achieved_mm:g} mm" if one.achieved_mm is not None else ""
     removed = f", device off on {one.device_removed}" if one.device_removed else ""
-    return f"{label[0].lower()}{label[1:]} on {one.date}{gain}{removed}"
+    told = f", with {', '.join(one.complications).replace('_', ' ')}" if one.complications else ""
+    return f"{label[0].lower()}{label[1:]} on {one.date}{gain}{removed}{told}"
 
 
 def _decision(one: Decision) -> str:

@@ -66,7 +66,7 @@ class _Strategist:
                 course if course.prosthetic else replace(course, chance=chance_of(course, self.search))
                 for course in told
             ]
-        return tuple(_not_beaten(told, self.protocol.number("goal_accepted_mm")))
+        return tuple(_not_beaten(told, self.protocol.number("goal_accepted_mm"), self.protocol.number("chance_surest")))
 
     def _all(self) -> Iterator[Course]:
         most = self.search.wishes.at_most_lengthenings
@@ -200,16 +200,16 @@ class _Strategist:
         return "; ".join(reasons) or f"equal in goal, {points}"
 
 
-def _not_beaten(found: list[Course], accepted_mm: float) -> list[Course]:
+def _not_beaten(found: list[Course], accepted_mm: float, surest: float) -> list[Course]:
     """Return the courses with those marked that none within the protocol beats: less burden and a better chance.
 
     Burden is counted in operations, device months and adult height lost; chance is that of ending within the
-    accepted difference, in whole parts of 100 so that noise of the draws decides nothing.
+    accepted difference, as it is stated: in whole parts of 100, so that noise of the draws decides nothing.
     """
 
     def weighed(course: Course) -> tuple[float, float, float, float]:
         ends = course.draws_mm if course.chance is None else course.chance.residual_mm
-        chance = round(100 * float(np.mean(np.abs(ends) <= accepted_mm)))
+        chance = round(100 * min(float(np.mean(np.abs(ends) <= accepted_mm)), surest))
         return course.operations, round(course.device_months, 1), course.height_lost_mm, -chance
 
     own = [weighed(course) for course in found]

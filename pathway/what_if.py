@@ -91,7 +91,7 @@ def differences(plan: Plan, wished: Plan) -> Iterator[str]:
         yield "Without these wishes no course can be planned."
         return
     if one == other or (one.id, one.stages) == (other.id, other.stages):
-        yield f"Nothing changes: {one.summary} stays first."
+        yield f"The same course stays first: {one.summary}."
         return
     if one.id != other.id:
         yield f"First is then: {other.summary} (instead of: {one.summary})."

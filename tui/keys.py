@@ -119,7 +119,7 @@ LEAVE = (
     Binding("ctrl+q", "app.quit", "Leave without saving", key_display="^q", priority=True),
 )
 REASON = (
-    Binding("enter", "save", "Save", key_display="Enter", priority=True),
+    Binding("enter", "save", "Keep", key_display="Enter", priority=True),
     Binding("f3", "who", "Family or team", key_display="F3"),
 )
 

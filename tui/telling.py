@@ -122,7 +122,7 @@ def at_age(plan: Plan, age: float, rules: Aids | None) -> Iterator[Say]:
 def brackets(plan: Plan) -> Iterator[Say]:
     """Yield what the numbers in brackets of `at_age` mean, where there are any."""
     if curve(plan) is not None:
-        yield Say("In brackets: 90 of 100 children like this one", role=Role.LEGEND)
+        yield Say("In brackets: 90 of 100 children like this one, amounts kept as planned", role=Role.LEGEND)
 
 
 def _spread(spread: Quantiles) -> str:

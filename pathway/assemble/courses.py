@@ -38,6 +38,11 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
                 physes=course.arrest.physes,
             )
         )
+    surest = protocol.number("chance_surest")
+
+    def stated(share: float) -> float:
+        return round(min(share, surest), 3)
+
     return pm.Course(
         id=course.id,
         summary=course.summary,
@@ -55,10 +60,10 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
         corrections_mm=round(course.corrections_mm, 1),
         median_residual_mm=round(course.residual_mm, 1),
         residual_mm=None if course.prosthetic else residual,
-        chance_within_10_mm=None if course.prosthetic else round(chance[10], 3),
-        chance_within_20_mm=None if course.prosthetic else round(chance[20], 3),
-        kept_within_10_mm=None if course.prosthetic else round(kept[10], 3),
-        kept_within_20_mm=None if course.prosthetic else round(kept[20], 3),
+        chance_within_10_mm=None if course.prosthetic else stated(chance[10]),
+        chance_within_20_mm=None if course.prosthetic else stated(chance[20]),
+        kept_within_10_mm=None if course.prosthetic else stated(kept[10]),
+        kept_within_20_mm=None if course.prosthetic else stated(kept[20]),
         lengthenings_needed=_needed(course),
         height_lost_mm=quantiles(course.chance.height_lost_mm) if course.chance and course.arrest else None,
         points=round(course.points, 2),

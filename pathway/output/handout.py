@@ -240,9 +240,12 @@ def _delays(plan: Plan, words: Wording) -> Iterator[str]:
     for stage in plan.stages:
         if stage.operation and stage.date and stage.status != "done" and stage.free_slack_days is not None:
             latest = stage.date.fromordinal(stage.date.toordinal() + stage.free_slack_days)
-            bound.append(
-                (stage.date, words.say("change.late", step=_name(stage, words), when=say.month_of(latest, words)))
-            )
+            told = {"step": _name(stage, words), "when": say.month_of(latest, words)}
+            if sum(other.kind == stage.kind for other in plan.stages) > 1:
+                text = words.say("change.late_again", planned=say.month_of(stage.date, words), **told)
+            else:
+                text = words.say("change.late", **told)
+            bound.append((stage.date, text))
     if bound:
         said = tuple(text for _, text in sorted(bound)[:MOST_LATE])
         yield words.say("change.delay", steps=say.joined(said, words, words.say("or_joint")))

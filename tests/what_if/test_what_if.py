@@ -89,7 +89,7 @@ class TestTheComparison:
 
     def test_a_wish_that_is_met_already_changes_nothing(self) -> None:
         answer = what_if(example("alder-06"), PROTOCOL, ON, WhatIf(without=("contralateral_growth_arrest",)))
-        assert answer.differences == ("Nothing changes: one femoral lengthening, no growth arrest stays first.",)
+        assert answer.differences == ("The same course stays first: one femoral lengthening, no growth arrest.",)
 
     def test_a_course_chosen_before_no_longer_counts(self) -> None:
         record = example("hazel-08")
