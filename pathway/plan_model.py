@@ -291,6 +291,7 @@ class OpenQuestion(Frozen):
 
     finding: str
     label: str
+    family_words: str
     how: str
     why_unknown: WhyUnknown
     needed_for: tuple[str, ...]

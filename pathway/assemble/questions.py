@@ -78,6 +78,7 @@ def open_questions(
             pm.OpenQuestion(
                 finding=finding,
                 label=rule.label,
+                family_words=rule.family_words or rule.label,
                 how=rule.how,
                 why_unknown=fact.why if isinstance(fact, Unknown) else "never_measured",
                 needed_for=tuple(sorted(uses.needed)),

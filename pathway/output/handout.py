@@ -219,7 +219,7 @@ def _change(plan: Plan, words: Wording) -> Iterator[Block]:
             lines.append(words.say(f"change.{name}", step=_name(stage, words), count=len(open_gates), **when))
     for question in plan.open_questions[:MOST_QUESTIONS]:
         name = "measure_open" if question.by is None else "measure"
-        finding = f"{question.label} ({question.how.split(';')[0]})"
+        finding = question.family_words
         by = {} if question.by is None else {"when": say.month_of(question.by, words)}
         lines.append(words.say(f"change.{name}", finding=finding, **by))
     more = len(plan.open_questions) - MOST_QUESTIONS

@@ -34,10 +34,12 @@ class FindingRule(Sourced):
 
     `of` says whether it belongs to a limb or to the whole child. `derived` findings are worked out from
     others (`derived_from`) and cannot be entered. `sd` is the measurement error (one standard deviation) in the unit.
+    `family_words` say in plain words what it tells, from "how" or "whether" on.
     """
 
     id: str
     label: str
+    family_words: str | None = None
     unit: Literal["mm", "deg", "years", "percent", "ratio", "count", ""]
     kind: Literal["number", "choice", "flag"]
     of: Literal["limb", "child"] = "limb"

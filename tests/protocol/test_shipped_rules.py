@@ -109,3 +109,13 @@ def test_an_unknown_id_is_a_key_error() -> None:
     for look_up in (PROTOCOL.finding, PROTOCOL.stage, PROTOCOL.method, PROTOCOL.diagnosis, PROTOCOL.source):
         with pytest.raises(KeyError):
             look_up("nobody")
+
+
+@pytest.mark.parametrize("rule", PROTOCOL.findings, ids=lambda rule: rule.id)
+def test_every_finding_is_told_in_plain_words(rule) -> None:
+    """A sentence that goes on after "we do not know yet", without the words of the trade."""
+    said = rule.family_words
+    assert said is not None
+    assert said.split()[0] in ("how", "whether", "where", "which")
+    trade = ("femur", "tibia", "fibula", "patella", "acetab", "epiphys", "physis", "ossif", "contracture", "mechanical")
+    assert not [word for word in trade if word in said]
