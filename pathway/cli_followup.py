@@ -15,6 +15,7 @@ from pathway.cli_case import (
     breaches_told,
     case_argument,
     has_example,
+    is_example,
     on_option,
     read_case_file,
     taken_in,
@@ -298,7 +299,7 @@ def _wanted(save: bool | None, as_json: bool) -> bool:
 
 def _append(case: Path, entered: str) -> None:
     """Add what was entered at the end of the case file, or say why it cannot be."""
-    if not case.exists() and has_example(case.name):
+    if is_example(case):
         refuse(f"{case}: found an example child, expected a file of yours; copy it before you save to it.")
     try:
         with case.open("a", encoding="utf-8") as file:

@@ -13,11 +13,13 @@ from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 import click
 
+from pathway.registry.default import VARIABLE
+
 if TYPE_CHECKING:
     from pathway.registry.store import Registry
 
 BAD_INPUT = 2
-VARIABLE, KEY_VARIABLE = "LIMB_PATHWAY_REGISTRY", "LIMB_PATHWAY_KEY_FILE"
+KEY_VARIABLE = "LIMB_PATHWAY_KEY_FILE"
 LONGEST_KEY = 1000
 Verb = TypeVar("Verb", bound=Callable[..., Any])
 

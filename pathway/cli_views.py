@@ -20,6 +20,7 @@ from pathway.cli_case import (
     case_argument,
     example,
     examples,
+    named_files,
     on_option,
     plain_option,
     plan_of,
@@ -51,8 +52,7 @@ def children(cases: tuple[Path, ...], find: str, on: datetime.date | None, clini
     from tui.spoken import child_data, children_printed
 
     day, protocol = today(on), protocol_of(clinic)
-    stems = [case.stem for case in cases]
-    named = {case.stem if stems.count(case.stem) == 1 else str(case): read_case_file(case) for case in cases}
+    named = {name: read_case_file(file) for name, file in named_files(cases).items()}
     files = named or {name: example(name) for name in examples()}
     books = shelf(files)
     for entry in books.entries:

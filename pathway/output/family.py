@@ -13,11 +13,11 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from pathway.days import age_words
+from pathway.output.family_words import MOST_QUESTIONS
 from pathway.output.shapes import FamilyPart, FamilyPrinted
 from pathway.output.text import cm_words
 from pathway.plan_model import Course, Plan, PlanStage, Quantiles
 
-MOST_QUESTIONS = 4
 MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",

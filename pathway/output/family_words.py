@@ -10,6 +10,8 @@ from pathway.plan_model import Plan, PlanStage
 from pathway.wording import Wording
 
 CHECKS = "checks"
+MOST_QUESTIONS = 4
+"""So many things still to measure are named to a family; the others are counted."""
 
 
 @dataclass(frozen=True, slots=True)

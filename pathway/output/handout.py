@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathway.output import family_words as say
 from pathway.output.choices import choices
 from pathway.output.document import Block, Bullets, Callout, Card, Document, Figure, Heading, Lines, Paragraph
-from pathway.output.family_words import SchoolYears, Step
+from pathway.output.family_words import MOST_QUESTIONS, SchoolYears, Step
 from pathway.output.growth_drawing import NARROW_MM, changes_length, growth_drawing
 from pathway.output.road_drawing import FRAMES, road_drawing
 from pathway.plan_model import Plan, PlanStage
@@ -15,7 +15,7 @@ from pathway.wording import Wording
 
 ARREST = "contralateral_growth_arrest"
 OPEN_GATES = ("fails", "unknown")
-MOST_LATE, MOST_QUESTIONS = 3, 4
+MOST_LATE = 3
 FEW = 4
 """Up to so many steps without a date stay together on one page."""
 
