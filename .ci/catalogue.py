@@ -8,8 +8,8 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 
-from pathway.output.catalogue import catalogue  # noqa: E402
 from pathway.protocol.load import load_protocol  # noqa: E402
+from pathway.views.rules.catalogue import catalogue  # noqa: E402
 
 FILE = ROOT / "rules" / "CATALOGUE.md"
 

@@ -25,7 +25,7 @@ WRITTEN = (
     "PlanDefinition",
     "ServiceRequest",
 )
-OUT = Path(__file__).parents[1] / "tests" / "exports" / "fhir_r4_schema.json"
+OUT = Path(__file__).parents[1] / "tests" / "exports" / "fhir" / "r4_schema.json"
 
 
 def main(path: str) -> None:

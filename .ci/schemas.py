@@ -8,9 +8,9 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 
-from pathway.output.shapes import SHAPES, schema_text  # noqa: E402
+from pathway.views.data.shapes import SHAPES, schema_text  # noqa: E402
 
-FOLDER = ROOT / "pathway" / "output" / "schema"
+FOLDER = ROOT / "pathway" / "views" / "data" / "schema"
 
 
 def main() -> None:

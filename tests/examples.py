@@ -7,8 +7,8 @@ from functools import cache
 from pathlib import Path
 
 from pathway.casefile import read_case
-from pathway.plan import make_plan
-from pathway.plan_model import Plan
+from pathway.plan.make import make_plan
+from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.record import Record
 

@@ -1,1 +1,1 @@
-"""Terminal screens over the frozen values of `tui.session`."""
+"""Terminal screens over the frozen values of `tui.opened`."""

@@ -17,19 +17,20 @@ from textual.screen import Screen
 
 from pathway.protocol.model import Protocol
 from pathway.record import Record
-from tui import planner, telling
-from tui.keeping import Keeper
+from pathway.views.words import paragraphs
+from pathway.views.words.paragraphs import Aids
+from pathway.views.words.statements import Statement
+from tui import planner
+from tui.opened import NothingToDo, Shelf, shelf
 from tui.pictures import Pictures
 from tui.saving import SavingApp
 from tui.screens.base import ChildScreen
 from tui.screens.children import ChildrenScreen
-from tui.session import NothingToDo, Shelf, shelf
-from tui.statements import Statement
-from tui.telling import Aids
+from tui.storage import Keeper
 from tui.themes import FIRST, PALETTES, THEMES, variable
 
 if TYPE_CHECKING:
-    from tui.screens.why import WhyScreen
+    from tui.screens.sources import WhyScreen
 
 FATAL = "limb-pathway had to end because of an internal error; what was saved is kept. Please report what you did last"
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
@@ -131,7 +132,7 @@ class PathwayApp(SavingApp):
             pass  # edited again meanwhile: this plan is of yesterday, the next one is on its way
         elif isinstance(outcome, planner.Made):
             self.aids, self.goal_mm, self.rules = outcome.aids, outcome.goal_mm, outcome.protocol
-            told = telling.of_edit(entry, outcome.plan)
+            told = paragraphs.of_edit(entry, outcome.plan)
             due = None if self.keeper is None else outcome.due
             self.shelf = self.shelf.with_plan(event.name, outcome.record, outcome.plan, told, due)
         else:
@@ -168,7 +169,7 @@ class PathwayApp(SavingApp):
 
     def open_road(self, child: str) -> None:
         """Open the road of a child; it is planned next where it is not yet."""
-        from tui.screens.road import RoadScreen
+        from tui.screens.timeline import RoadScreen
 
         self._wanted, self.shelf = child, self.shelf.opening(child)
         self.push_screen(RoadScreen(child))
@@ -176,7 +177,7 @@ class PathwayApp(SavingApp):
 
     def open_before(self, child: str, stage: str) -> None:
         """Open what comes before a stage."""
-        from tui.screens.before import BeforeScreen
+        from tui.screens.prerequisites import BeforeScreen
 
         self._open_beside(BeforeScreen, child, stage)
 
@@ -222,7 +223,7 @@ class PathwayApp(SavingApp):
 
     def open_why(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
         """Open the statements of a screen with the rule behind each; at `rule` where one is named."""
-        from tui.screens.why import WhyScreen
+        from tui.screens.sources import WhyScreen
 
         if self._why is None:
             self._why = WhyScreen(head, statements, rule)

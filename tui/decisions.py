@@ -6,9 +6,9 @@ import datetime
 from collections.abc import Iterator
 from typing import Literal
 
-from pathway.plan_model import Course, Plan
+from pathway.plan.model import Course, Plan
+from pathway.questions.what_if import WhatIf, differences, with_wishes
 from pathway.record import Decision, Record
-from pathway.what_if import WhatIf, differences, with_wishes
 
 Who = Literal["family", "team"]
 

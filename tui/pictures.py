@@ -5,10 +5,10 @@ from __future__ import annotations
 from threading import Lock
 from typing import TYPE_CHECKING
 
-from pathway.plan_model import Plan
+from pathway.plan.model import Plan
 
 if TYPE_CHECKING:
-    from pathway.output.picture import Picture
+    from pathway.views.pictures.picture import Picture
 
 KEPT = 64
 SIDES = 3
@@ -23,7 +23,7 @@ class Pictures:
 
     def before(self, plan: Plan, screen_width: int) -> Picture:
         """Return the graph of a plan for a screen of so many columns."""
-        from pathway.output.layers import layers
+        from pathway.views.pictures.prerequisites import layers
 
         key = (id(plan), screen_width)
         with self._lock:

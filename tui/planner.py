@@ -7,16 +7,16 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pathway.due import Due
-from pathway.plan_model import Plan
+from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
+from pathway.questions.due import Due
 from pathway.record import Record
-from tui.telling import Aids
+from pathway.views.words.paragraphs import Aids
 
 if TYPE_CHECKING:
-    from pathway.followup import Preview
-    from pathway.what_if import Answer, WhatIf
-    from tui.keeping import Keeper
+    from pathway.questions.followup import Preview
+    from pathway.questions.what_if import Answer, WhatIf
+    from tui.storage import Keeper
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class Made:
 
 def make(name: str, text: str, on: datetime.date, given: Protocol | None = None) -> Made | tuple[str, ...]:
     """Return the plan of a case file by the protocol given (ours where none is), or why there is none."""
-    from pathway.intake import take_in
+    from pathway.casefile.read_and_check import take_in
     from pathway.protocol.load import ProtocolError, load_protocol
 
     try:
@@ -48,10 +48,10 @@ def make(name: str, text: str, on: datetime.date, given: Protocol | None = None)
 
 def make_from(name: str, record: Record, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
     """Return the plan of a record, or the sentences that say why there is none."""
-    from pathway.due import plan_summary
-    from pathway.plan import PlanBreach, make_plan
-    from tui.keeping import needs_of
-    from tui.telling import aids
+    from pathway.plan.make import PlanBreach, make_plan
+    from pathway.questions.due import plan_summary
+    from pathway.views.words.paragraphs import aids
+    from tui.storage import needs_of
 
     try:
         plan = make_plan(record, protocol, on)
@@ -63,7 +63,7 @@ def make_from(name: str, record: Record, on: datetime.date, protocol: Protocol) 
 
 def make_kept(name: str, keeper: Keeper, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
     """Return the plan of a child as it is kept now, or why there is none."""
-    from tui.keeping import NotKept
+    from tui.storage import NotKept
 
     try:
         return make_from(name, keeper.read(name), on, protocol)
@@ -73,8 +73,8 @@ def make_kept(name: str, keeper: Keeper, on: datetime.date, protocol: Protocol) 
 
 def ask(record: Record, on: datetime.date, protocol: Protocol, asked: WhatIf) -> Answer | tuple[str, ...]:
     """Return the answer to a what-if question, or the sentences that say why there is none."""
-    from pathway.plan import PlanBreach
-    from pathway.what_if import what_if
+    from pathway.plan.make import PlanBreach
+    from pathway.questions.what_if import what_if
 
     try:
         return what_if(record, protocol, on, asked)
@@ -95,9 +95,9 @@ def follow_up(
 
     Ends early where the answer is not `wanted` any more.
     """
-    from pathway.compare import differences
-    from pathway.followup import Change, Preview, compared
-    from pathway.plan import PlanBreach, make_plan
+    from pathway.plan.make import PlanBreach, make_plan
+    from pathway.questions.compare import differences
+    from pathway.questions.followup import Change, Preview, compared
 
     def make(one: Record, rules: Protocol, on: datetime.date, **options: Any) -> Plan:
         if not wanted():

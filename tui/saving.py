@@ -11,13 +11,14 @@ from textual.binding import BindingType
 from textual.message import Message
 from textual.notifications import SeverityLevel
 
-from pathway.plan_model import Plan
+from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
-from tui import keeping, keys
-from tui.keeping import Keeper, Kept, Listed, Meanwhile, NotKept
+from tui import keys
+from tui import storage as keeping
+from tui.opened import Entry, Shelf
 from tui.screens.base import OwnScreen
-from tui.session import Entry, Shelf
+from tui.storage import Keeper, Kept, Listed, Meanwhile, NotKept
 
 SHOWN_SECONDS = 8
 READING = "Reading the children …"
@@ -68,7 +69,7 @@ class SavingApp(App[None]):
     def say(self, child: str) -> None:
         """Say what became of saving a child also where the screen on top does not show it."""
         from tui.screens.leave import LeaveScreen
-        from tui.screens.road import RoadScreen
+        from tui.screens.timeline import RoadScreen
 
         top = self.screen
         if not isinstance(top, LeaveScreen) and not (isinstance(top, RoadScreen) and top.child == child):

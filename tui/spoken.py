@@ -6,12 +6,12 @@ import datetime
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import zip_longest
 
-from pathway.output.lines import wrap
-from pathway.output.shapes import ChildPrinted
-from pathway.output.text import STATUS_MARKS
-from tui.session import Entry, Row, next_stage
-from tui.statements import Statement
-from tui.telling import Say
+from pathway.views.data.shapes import ChildPrinted
+from pathway.views.words.paragraphs import Say
+from pathway.views.words.plan import STATUS_MARKS
+from pathway.views.words.statements import Statement
+from pathway.views.words.wrapping import wrap
+from tui.opened import Entry, Row, next_stage
 
 WIDTH_OF_TABLE = 90
 NARROW = (10, 9, 10, 11)

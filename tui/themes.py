@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from textual.theme import Theme
 
-from pathway.output.picture import Role
+from pathway.views.pictures.picture import Role
 
 _DARK = {
     "ground": "#11161d",

@@ -23,7 +23,7 @@ import numpy as np
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
-from pathway.growth.curves import growth_curve, pchip  # noqa: E402
+from pathway.growth.reference_curves import growth_curve, pchip  # noqa: E402
 from pathway.protocol.load import load_protocol  # noqa: E402
 
 RULES = ROOT / "rules" / "growth"

@@ -20,13 +20,13 @@ for surrounding in ("NO_COLOR", "TEXTUAL_THEME"):
     os.environ.pop(surrounding, None)
 
 from pathway.casefile import read_case  # noqa: E402
-from pathway.output.document_files import page_svg  # noqa: E402
-from pathway.output.family_words import SchoolYears  # noqa: E402
-from pathway.output.handout import handout  # noqa: E402
-from pathway.plan import make_plan  # noqa: E402
+from pathway.plan.make import make_plan  # noqa: E402
 from pathway.protocol.load import load_protocol  # noqa: E402
 from pathway.record import Record  # noqa: E402
-from pathway.wording import wording  # noqa: E402
+from pathway.views.documents.files import page_svg  # noqa: E402
+from pathway.views.documents.handout import handout  # noqa: E402
+from pathway.views.words.family_terms import SchoolYears  # noqa: E402
+from pathway.views.words.wording import wording  # noqa: E402
 from tui.app import PathwayApp  # noqa: E402
 
 FOLDER = Path(__file__).parent

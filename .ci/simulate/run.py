@@ -23,7 +23,7 @@ import numpy as np  # noqa: E402
 import tomlkit  # noqa: E402
 
 from pathway.protocol.load import load_protocol  # noqa: E402
-from tests.strategy.childhood import Lived, live  # noqa: E402
+from tests.courses.childhood import Lived, live  # noqa: E402
 
 PROTOCOL = load_protocol()
 TENTHS = 10

@@ -9,7 +9,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from pathway.casefile.lines import Path, dotted, field_lines, line_of
-from pathway.faults import Fault
+from pathway.problems import Fault
 from pathway.record import LAST_YEAR
 
 Table = Mapping[str, object]

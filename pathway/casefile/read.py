@@ -13,11 +13,11 @@ from pathway.casefile.calendar import read_calendar
 from pathway.casefile.fields import Complaints, Fields
 from pathway.casefile.syntax import parse
 from pathway.casefile.visits import Known, day_in_life, read_visits
-from pathway.faults import Fault
-from pathway.protocol.followers import follows
+from pathway.preferences import PREFERENCES
+from pathway.problems import Fault
 from pathway.protocol.model import Protocol
+from pathway.protocol.roles import follows
 from pathway.record import Child, Decision, Operation, Record, Sex
-from pathway.wishes import PREFERENCES
 
 SCHEMA_VERSION = 1
 PHYSES = ("distal_femur", "proximal_tibia", "distal_tibia", "proximal_femur")

@@ -6,7 +6,7 @@ import re
 import tomllib
 
 from pathway.casefile.fields import Table
-from pathway.faults import Fault
+from pathway.problems import Fault
 
 LONGEST_TEXT = 300_000
 LONGEST_LINE = 10_000

@@ -1,14 +1,14 @@
 """Growth of both legs: reference curves, classical methods, one child's posterior and the years to come."""
 
-from pathway.growth.checks import growth_faults, growth_questions
-from pathway.growth.child import UNEXPECTED
-from pathway.growth.curves import GrowthCurve, growth_curve, pchip, stature_curve
-from pathway.growth.opinions import Opinion, opinions
-from pathway.growth.outlook import Outlook, What, outlook
+from pathway.growth.bones.evidence import UNEXPECTED
+from pathway.growth.method_opinions import Opinion, opinions
+from pathway.growth.plausibility import growth_faults, growth_questions
 from pathway.growth.population import Adult, Population, Visits, adult_size, population
 from pathway.growth.posterior import Posterior, fit_growth
-from pathway.growth.steps import BONES, PHYSES, Leg, Step
-from pathway.growth.waiting import Narrowing, narrowing
+from pathway.growth.projection import Outlook, What, outlook
+from pathway.growth.reference_curves import GrowthCurve, growth_curve, pchip, stature_curve
+from pathway.growth.surgery import BONES, PHYSES, Leg, Step
+from pathway.growth.value_of_next_visit import Narrowing, narrowing
 
 __all__ = [
     "BONES",

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from pathway.growth.curves import Floats, GrowthCurve, plural
+from pathway.growth.reference_curves import Floats, GrowthCurve, plural
 from pathway.protocol.model import Protocol, Table
 from pathway.record import Sex
 

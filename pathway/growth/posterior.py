@@ -14,14 +14,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pathway.days import age_years
-from pathway.growth.child import Basis, basis_of, known
-from pathway.growth.curves import Floats, GrowthCurve
-from pathway.growth.futures import Futures
-from pathway.growth.legs import Knowledge
-from pathway.growth.paths import BoneDraws
-from pathway.growth.readings import readings
-from pathway.growth.stature import adult_height
-from pathway.growth.steps import Step
+from pathway.growth.adult_height import adult_height
+from pathway.growth.bones.draws import Futures
+from pathway.growth.bones.evidence import Basis, basis_of, known
+from pathway.growth.bones.lengths import BoneDraws
+from pathway.growth.bones.measured import readings
+from pathway.growth.bones.unknowns import Knowledge
+from pathway.growth.reference_curves import Floats, GrowthCurve
+from pathway.growth.surgery import Step
 from pathway.protocol.model import Bone, Protocol
 from pathway.record import Record
 

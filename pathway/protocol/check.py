@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from pathway.faults import Fault
+from pathway.problems import Fault
 from pathway.protocol.model import Condition, Protocol, Sourced
 
 QUANTITIES = frozenset(

@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from pathway.faults import Fault, sentences
+from pathway.problems import Fault, sentences
 from pathway.protocol import model
 from pathway.protocol.check import faults_of
 from pathway.protocol.overlay import Entry, Overlay, laid_over
@@ -41,6 +41,8 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
 }
 CARD = ("name", "version", "changed", "growth_curve", "complications")
 OVERLAY_CARD = ("name", "version")
+WORDING = "wording"
+"""The folder with the words of the documents: no rules."""
 
 
 class ProtocolError(Exception):
@@ -68,7 +70,7 @@ def with_overlay(protocol: model.Protocol, overlay: Overlay) -> model.Protocol:
 
 
 def read_overlay(folder: Traversable) -> Overlay:
-    """Return a clinic's folder of `*.toml` as entries; `name` and `version` of its own may stand in any file.
+    """Return a clinic's folder of `*.toml`, also in folders, as entries; its name and version in any file.
 
     Raises ProtocolError for no such folder, no rule in it, unreadable TOML, unknown kinds, entries without id
     and ids given twice.
@@ -116,7 +118,7 @@ def _shipped() -> model.Protocol:
 
 
 def read_protocol(folder: Traversable) -> model.Protocol:
-    """Return the protocol kept in `folder` (`*.toml`, growth tables in `growth/`).
+    """Return the protocol kept in `folder` and the folders in it (`*.toml`).
 
     Raises ProtocolError with every fault of every file: unreadable TOML, unknown kinds or fields, wrong
     types, and what `check.faults_of` finds across files.
@@ -138,13 +140,19 @@ def read_protocol(folder: Traversable) -> model.Protocol:
     return protocol
 
 
-def _toml_files(folder: Traversable) -> list[tuple[str, Traversable]]:
-    """Return the rule files with the names that faults are told by, in an order that never changes."""
-    files = [(entry.name, entry) for entry in folder.iterdir() if entry.name.endswith(".toml")]
-    growth = folder.joinpath("growth")
-    if growth.is_dir():
-        files += [(f"growth/{entry.name}", entry) for entry in growth.iterdir() if entry.name.endswith(".toml")]
-    return sorted(files, key=lambda item: item[0])
+def _toml_files(folder: Traversable, path: str = "") -> list[tuple[str, Traversable]]:
+    """Return the rule files of a folder and of those in it, with the names that faults are told by.
+
+    In the order of the files' own names, whatever folder they lie in: sorting rules into folders changes no plan.
+    """
+    files: list[tuple[str, Traversable]] = []
+    for entry in folder.iterdir():
+        if entry.is_dir():
+            if not entry.name.startswith((".", "__")) and entry.name != WORDING:
+                files += _toml_files(entry, f"{path}{entry.name}/")
+        elif entry.name.endswith(".toml"):
+            files.append((f"{path}{entry.name}", entry))
+    return sorted(files, key=lambda item: (item[1].name, item[0]))
 
 
 def _read_file(name: str, file: Traversable, parts: dict[str, Any], faults: list[Fault], files: dict[str, str]) -> None:

@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ValidationError
 
-from pathway.faults import Fault
+from pathway.problems import Fault
 from pathway.protocol.check import faults_of
 from pathway.protocol.model import Protocol, Sourced, SwitchedOff, Type
 from pathway.protocol.references import entries, kinds, users

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import ValidationError
 
-from pathway.faults import Fault
+from pathway.problems import Fault
 
 
 def faults_of_validation(error: ValidationError, file: str, rule: str) -> list[Fault]:

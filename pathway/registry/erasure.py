@@ -7,11 +7,11 @@ import secrets
 
 from sqlalchemy import delete, text
 
-from pathway.registry import rows, tables
-from pathway.registry.chain import head_of, linked
-from pathway.registry.entry import Entry
-from pathway.registry.failures import told
-from pathway.registry.payloads import PAYLOAD_VERSION, UnreadablePayload, check_new, erasure_entry
+from pathway.registry.db import rows, tables
+from pathway.registry.db.failures import told
+from pathway.registry.journal.chain import head_of, linked
+from pathway.registry.journal.entry import Entry
+from pathway.registry.journal.payloads import PAYLOAD_VERSION, UnreadablePayload, check_new, erasure_entry
 from pathway.registry.problem import problem
 from pathway.registry.store import Registry
 

@@ -10,12 +10,12 @@ from typing import Any, Literal, TypeVar
 
 from pathway.casefile import case_text, in_order
 from pathway.record import Decision, Operation, Record, Visit
-from pathway.registry import rows
-from pathway.registry.audit import Kept, audit, entry_of
-from pathway.registry.chain import head_of, payload_text, when_text
-from pathway.registry.entry import Entry, Head, NewEntry, Overtaken
-from pathway.registry.fold import record_of
-from pathway.registry.payloads import (
+from pathway.registry.db import rows
+from pathway.registry.journal.audit import Kept, audit, entry_of
+from pathway.registry.journal.chain import head_of, payload_text, when_text
+from pathway.registry.journal.entry import Entry, Head, NewEntry, Overtaken
+from pathway.registry.journal.fold import record_of
+from pathway.registry.journal.payloads import (
     calendar_entry,
     case_entry,
     decision_entry,

@@ -7,11 +7,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pathway.casefile import case_text, read_case
-from pathway.faults import Fault
 from pathway.growth import growth_faults
+from pathway.problems import Fault
 from pathway.protocol.model import Protocol
 from pathway.record import Measurement, Missing, Record, Visit
-from pathway.registry.entry import Head, Overtaken
+from pathway.registry.journal.entry import Head, Overtaken
 from pathway.registry.planning import save_followup
 from pathway.registry.store import Registry
 

@@ -10,15 +10,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pathway.due import plan_summary
-from pathway.plan import make_plan
-from pathway.plan_model import Plan
+from pathway.plan.make import make_plan
+from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.questions.due import plan_summary
 from pathway.record import Decision, Operation, Record, Visit
-from pathway.registry.entry import Entry, Head, NewEntry, Overtaken, Saved, StoredPlan
-from pathway.registry.fold import parts_of
-from pathway.registry.payloads import (
+from pathway.registry.journal.entry import Entry, Head, NewEntry, Overtaken, Saved, StoredPlan
+from pathway.registry.journal.fold import parts_of
+from pathway.registry.journal.payloads import (
     Revision,
     calendar_entry,
     case_entry,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathway.faults import Fault
+from pathway.problems import Fault
 
 
 class RegistryProblem(Exception):

@@ -11,7 +11,7 @@ import numpy as np
 
 from pathway.days import age_words, age_years, day_at_age
 from pathway.growth import PHYSES, Posterior, outlook
-from pathway.growth.curves import Floats
+from pathway.growth.reference_curves import Floats
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule, made, set_by_hand
 from pathway.worksheets.sheet import Column, Input, Kind, Line, Section, Sheet, Table, Warning, problem
 

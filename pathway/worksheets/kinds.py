@@ -6,9 +6,12 @@ import difflib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from pathway.plan_model import Plan, PlanStage
-from pathway.worksheets import growth_arrest, guided_growth, lengthening, lift, osteotomy
+from pathway.plan.model import Plan, PlanStage
+from pathway.worksheets import guided_growth, osteotomy
 from pathway.worksheets.case import Case
+from pathway.worksheets.growth_arrest import worksheet as growth_arrest
+from pathway.worksheets.lengthening import worksheet as lengthening
+from pathway.worksheets.lift import worksheet as lift
 from pathway.worksheets.sheet import Kind, Sheet, problem
 
 

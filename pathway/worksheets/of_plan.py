@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime
 
-from pathway.facts import known_steps
 from pathway.growth import fit_growth
-from pathway.plan_model import Plan
+from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
+from pathway.rule_engine.facts import known_steps
 from pathway.worksheets.case import case_of
 from pathway.worksheets.kinds import KINDS, kind_for
 from pathway.worksheets.sheet import Sheet

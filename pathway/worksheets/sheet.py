@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from pathway.faults import Fault, sentences
+from pathway.problems import Fault, sentences
 from pathway.record import Frozen
 
 Kind = Literal["osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift"]

@@ -11,7 +11,7 @@ import pytest
 from pathway.casefile import read_case
 from pathway.record import Record
 
-BROKEN = Path(__file__).parent.parent / "broken"
+BROKEN = Path(__file__).parents[1] / "data" / "broken"
 EXPECTED = tomllib.loads((BROKEN / "expected.toml").read_text(encoding="utf-8"))
 READ_ON = datetime.date(2027, 10, 1)
 

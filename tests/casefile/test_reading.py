@@ -9,7 +9,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from pathway.casefile import PREFERENCES, read_case
-from pathway.faults import Fault
+from pathway.problems import Fault
 from pathway.record import Measurement, Missing, Record
 
 CHILD = """\

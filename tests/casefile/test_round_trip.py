@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pathway.casefile import PREFERENCES, case_text, in_order, read_case
-from pathway.protocol.followers import follows
 from pathway.protocol.load import load_protocol
+from pathway.protocol.roles import follows
 from pathway.record import (
     BlockedWeeks,
     CaseCalendar,

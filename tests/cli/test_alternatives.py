@@ -7,7 +7,7 @@ import json
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway.cli import main
+from pathway.cli.main import main
 
 ON = ("--on", "2026-11-25")
 

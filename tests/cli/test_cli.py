@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway.cli import main
+from pathway.cli.main import main
 from pathway.protocol.model import Protocol
 
 ON = ["--on", "2026-11-25"]
@@ -187,7 +187,7 @@ def test_blocked_years_are_planned_around(tmp_path: Path) -> None:
 
 def test_help_imports_no_heavy_library() -> None:
     code = (
-        "import sys; from click.testing import CliRunner; from pathway.cli import main; "
+        "import sys; from click.testing import CliRunner; from pathway.cli.main import main; "
         "assert CliRunner().invoke(main, ['--help']).exit_code == 0; "
         "never = ('numpy', 'networkx', 'textual', 'pydantic', 'pendulum', 'icalendar', 'fhir'); "
         "print([m for m in never if m in sys.modules])"

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway.cli import main
+from pathway.cli.main import main
 from tests.examples import example
 
 ON = ["--on", "2026-11-25"]
@@ -77,9 +77,9 @@ def test_a_clinics_words_are_used(tmp_path: Path) -> None:
 @pytest.mark.parametrize("arguments", [["--help"], ["handout", "--help"], ["plan", "oak-12", *ON]])
 def test_other_verbs_do_not_load_the_layout(arguments: list[str]) -> None:
     code = (
-        "import sys\nfrom pathway.cli import main\n"
+        "import sys\nfrom pathway.cli.main import main\n"
         f"try: main({arguments!r})\nexcept SystemExit: pass\n"
-        "print(sorted({'typst', 'jinja2', 'pathway.wording'} & set(sys.modules)), file=sys.stderr)"
+        "print(sorted({'typst', 'jinja2', 'pathway.views.words.wording'} & set(sys.modules)), file=sys.stderr)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stderr.strip().splitlines()[-1] == "[]"
@@ -151,7 +151,7 @@ def test_what_is_wrong_with_the_registry_is_told_with_the_name_that_is_not_found
 
 def test_an_example_needs_no_database(tmp_path: Path) -> None:
     code = (
-        "import sys\nfrom pathway.cli import main\n"
+        "import sys\nfrom pathway.cli.main import main\n"
         f"try: main(['summary', 'oak-12', '-o', {str(tmp_path / 'made.md')!r}, '--on', '2026-11-25'])\n"
         "except SystemExit: pass\nprint('sqlalchemy' in sys.modules)"
     )

@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway import cli_child, cli_exports
-from pathway.cli import main
+from pathway.cli import child as cli_child
+from pathway.cli import exports as cli_exports
+from pathway.cli.main import main
 from pathway.protocol.load import load_protocol
 from tests.examples import FILES, NAMES, ON
 from tests.exports.made import R4, STAMP, events, uid

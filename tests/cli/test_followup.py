@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway.cli import main
+from pathway.cli.main import main
 
 ON = ("--on", "2027-05-20")
 EXAMPLES = Path(__file__).parents[2] / "example_patients"

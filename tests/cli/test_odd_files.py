@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway.cli import main
+from pathway.cli.main import main
 
 EXAMPLE = Path(__file__).parents[2] / "example_patients" / "rowan-02.toml"
 TEXT = EXAMPLE.read_text(encoding="utf-8")

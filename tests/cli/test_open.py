@@ -10,9 +10,9 @@ import pytest
 from click.testing import CliRunner
 
 from pathway.casefile import read_case
-from pathway.cli import main
-from pathway.cli_case import named_files
-from pathway.cli_files import CHANGED, FileKeeper
+from pathway.cli.case import named_files
+from pathway.cli.main import main
+from pathway.cli.stored_files import CHANGED, FileKeeper
 from pathway.record import Record
 from tests.examples import example, example_plan
 from tests.plans import DAY, files, rules
@@ -20,7 +20,7 @@ from tests.sample import decision, visit
 from tests.tui.screens_of import settled
 from tests.tui.test_followup import planned
 from tui.app import PathwayApp
-from tui.keeping import Kept, Meanwhile, NotKept
+from tui.storage import Kept, Meanwhile, NotKept
 
 NAME = "rowan-02"
 VISIT = visit(DAY - datetime.timedelta(days=1), {"affected.femur_length_mm": 125, "other.femur_length_mm": 196})

@@ -15,9 +15,9 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 
-from pathway.cli import main
-from pathway.output.lines import wrap
-from pathway.output.shapes import SAME, SHAPES, schema_text
+from pathway.cli.main import main
+from pathway.views.data.shapes import SAME, SHAPES, schema_text
+from pathway.views.words.wrapping import wrap
 from tests.cli.test_rules import CLINIC
 from tests.examples import NAMES
 
@@ -37,7 +37,7 @@ VERBS = {
 
 
 def shipped(verb: str) -> dict:
-    file = resources.files("pathway.output").joinpath("schema", f"{verb}.json")
+    file = resources.files("pathway.views.data").joinpath("schema", f"{verb}.json")
     return json.loads(file.read_text(encoding="utf-8"))
 
 

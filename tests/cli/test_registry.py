@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway.cli import main
+from pathway.cli.main import main
 from pathway.registry.store import open_registry
 from tests.examples import example
 
@@ -168,7 +168,7 @@ def test_bad_input_is_told_in_a_sentence_with_exit_2(place, name) -> None:
 
 @pytest.mark.parametrize("arguments", [["--help"], ["registry", "--help"], ["plan", "rowan-02", "--on", "2026-11-25"]])
 def test_only_the_registry_loads_a_database(arguments) -> None:
-    ask = "import sys\nfrom pathway.cli import main\ntry:\n    main(sys.argv[1:])\nfinally:\n"
+    ask = "import sys\nfrom pathway.cli.main import main\ntry:\n    main(sys.argv[1:])\nfinally:\n"
     ask += "    print('loaded', 'sqlalchemy' in sys.modules or 'platformdirs' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", ask, *arguments], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway.cli import main
-from pathway.cli_keeper import RegistryKeeper
+from pathway.cli.main import main
+from pathway.cli.stored_registry import RegistryKeeper
 from tests.plans import DAY, files
-from tui.keeping import Keeper
+from tui.storage import Keeper
 
 
 class Opened:

@@ -12,16 +12,16 @@ import re
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway.cli import main
-from pathway.output.course_cards import facts
+from pathway.cli.main import main
+from pathway.views.pictures.course_cards import facts
 from tests.examples import NAMES
 from tests.plans import DAY, files, plan
 from tests.tui.screens_of import opened, plain_surroundings, settled, the_app
-from tui.screens.why import WhyScreen
-from tui.session import next_stage
+from tui.opened import next_stage
+from tui.screens.sources import WhyScreen
 from tui.widgets.frame import CAUTION
 from tui.widgets.prose import Prose
-from tui.widgets.road_view import RoadView
+from tui.widgets.timeline_view import RoadView
 
 __all__ = ["plain_surroundings"]
 
@@ -103,7 +103,7 @@ class TestWhatIsDrawn:
 
     @pytest.fixture(autouse=True)
     def _terminal(self, monkeypatch) -> None:
-        monkeypatch.setattr("pathway.cli_views.words_only", lambda plain: plain)
+        monkeypatch.setattr("pathway.cli.views.words_only", lambda plain: plain)
 
     def test_the_road_and_the_graph(self) -> None:
         assert "Age, years" in run("road", "rowan-02", *ON).stdout

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway.cli import main
+from pathway.cli.main import main
 from tests.examples import FOLDER
 
 ON = ("--on", "2026-11-25")

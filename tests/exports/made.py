@@ -12,20 +12,20 @@ from typing import Any
 import jsonschema
 import vobject
 
-from pathway.exports.agenda import Entry, agenda
-from pathway.exports.fhir_bundle import document
-from pathway.exports.fhir_checked import checked
-from pathway.exports.fhir_read import read_lengths
-from pathway.exports.ics import Earlier, calendar_bytes
+from pathway.exports.calendar.agenda import Entry, agenda
+from pathway.exports.calendar.ics import Earlier, calendar_bytes
+from pathway.exports.calendar.turning import turning_agenda
+from pathway.exports.fhir.bundle import document
+from pathway.exports.fhir.checked import checked
+from pathway.exports.fhir.read import read_lengths
 from pathway.exports.names import lasting_id
-from pathway.exports.turning import turning_agenda
-from pathway.facts import facts_on
-from pathway.faults import Fault
-from pathway.plan_model import Plan
+from pathway.plan.model import Plan
+from pathway.problems import Fault
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.record import Record, Visit
-from pathway.worksheets.lengthening import worked
+from pathway.rule_engine.facts import facts_on
+from pathway.worksheets.lengthening.worksheet import worked
 from tests.examples import ON, example, example_plan
 from tests.worksheets.cases import case
 

@@ -6,14 +6,14 @@ import json
 
 from hypothesis import HealthCheck, given, settings
 
-from pathway.exports.fhir_bundle import document
-from pathway.exports.fhir_checked import checked
-from pathway.exports.fhir_codes import LENGTHS
-from pathway.plan import make_plan
+from pathway.exports.fhir.bundle import document
+from pathway.exports.fhir.checked import checked
+from pathway.exports.fhir.codes import LENGTHS
+from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
 from pathway.record import Visit
 from tests.exports.made import R4, STAMP, entries_of, events, file_of, read_observations, rules
-from tests.properties.records import records
+from tests.outside.properties.records import records
 
 
 @settings(

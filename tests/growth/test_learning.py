@@ -10,7 +10,7 @@ import pytest
 
 from pathway.days import age_years
 from pathway.growth import Posterior, Step, fit_growth, narrowing, outlook
-from pathway.growth.learning import estimates, learning
+from pathway.growth.future_visits import estimates, learning
 from pathway.protocol.load import load_protocol
 from tests.growth.children import at, bones, child
 from tests.growth.futures import day, film, future

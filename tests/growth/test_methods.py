@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from pathway.growth import growth_curve, methods
+from pathway.growth import classical_methods, growth_curve
 from pathway.protocol.model import Protocol
 
 mm = st.floats(200, 900)
@@ -18,13 +18,15 @@ def test_straight_line_and_multiplier_agree_to_rounding(
 ) -> None:
     # Abdi 2023, Arch Bone Jt Surg 11:765-769: the two methods are one.
     long_now, short_now = long + grown, short + short_grown
-    inhibited = methods.inhibition(short, short_now, long, long_now)
-    by_multiplier = methods.developmental_by_multiplier(long_now - short_now, inhibited, long_now, multiplier)
+    inhibited = classical_methods.inhibition(short, short_now, long, long_now)
+    by_multiplier = classical_methods.developmental_by_multiplier(long_now - short_now, inhibited, long_now, multiplier)
     mature = long_now * multiplier
-    by_line = mature - methods.short_leg_by_straight_line([long, long_now], [short, short_now], mature)
+    by_line = mature - classical_methods.short_leg_by_straight_line([long, long_now], [short, short_now], mature)
     remaining = mature - long_now
     assert by_line == pytest.approx(by_multiplier, abs=1e-6)
-    assert methods.by_growth_remaining(long_now - short_now, inhibited, remaining) == pytest.approx(by_multiplier)
+    assert classical_methods.by_growth_remaining(long_now - short_now, inhibited, remaining) == pytest.approx(
+        by_multiplier
+    )
 
 
 @given(mm, st.floats(0.3, 1), st.floats(1, 2.5))
@@ -32,23 +34,23 @@ def test_a_constant_proportion_is_the_developmental_case_with_that_inhibition(
     long: float, ratio: float, multiplier: float
 ) -> None:
     difference = long * (1 - ratio)
-    developmental = methods.developmental_by_multiplier(difference, 1 - ratio, long, multiplier)
-    assert methods.congenital_by_multiplier(difference, multiplier) == pytest.approx(developmental)
+    developmental = classical_methods.developmental_by_multiplier(difference, 1 - ratio, long, multiplier)
+    assert classical_methods.congenital_by_multiplier(difference, multiplier) == pytest.approx(developmental)
 
 
 def test_a_line_through_many_visits_is_the_least_squares_one() -> None:
     # Worked by hand: x = 0, 1, 2; y = 0, 2, 1: mean y 1, slope 0.5.
-    assert methods.short_leg_by_straight_line([0, 1, 2], [0, 2, 1], 5) == pytest.approx(1 + 0.5 * 4)
+    assert classical_methods.short_leg_by_straight_line([0, 1, 2], [0, 2, 1], 5) == pytest.approx(1 + 0.5 * 4)
 
 
 def test_inhibition_needs_growth_of_the_long_leg() -> None:
     with pytest.raises(ValueError, match="must have grown"):
-        methods.inhibition(500, 510, 600, 600)
+        classical_methods.inhibition(500, 510, 600, 600)
 
 
 def test_a_line_needs_two_different_visits() -> None:
     with pytest.raises(ValueError, match="two visits"):
-        methods.short_leg_by_straight_line([600], [550], 800)
+        classical_methods.short_leg_by_straight_line([600], [550], 800)
 
 
 @given(st.floats(5, 60), st.floats(380, 520))
@@ -57,7 +59,7 @@ def test_closing_at_the_timed_age_gives_the_wanted_correction(correction: float,
     from pathway.protocol.load import load_protocol
 
     curve = growth_curve(load_protocol(), "boy")
-    timing = methods.arrest_by_multiplier(correction, mature, 0.71, curve)
+    timing = classical_methods.arrest_by_multiplier(correction, mature, 0.71, curve)
     assume(timing.age_years is not None)
     assert timing.age_years is not None
     lost = 0.71 * mature * (1 - float(curve.fraction(timing.age_years)))
@@ -66,10 +68,10 @@ def test_closing_at_the_timed_age_gives_the_wanted_correction(correction: float,
 
 def test_more_correction_than_growth_has_no_age(protocol: Protocol) -> None:
     curve = growth_curve(protocol, "boy")
-    assert methods.arrest_by_multiplier(400, 472.3, 0.71, curve).age_years is None
-    assert methods.arrest_by_multiplier(300, 472.3, 0.71, curve).age_years is None
-    assert methods.arrest_by_growth_remaining(400, (1, 10, 18), (230, 70, 0)).age_years is None
-    assert methods.arrest_by_annual_rule(200, 9, 16).age_years is None
+    assert classical_methods.arrest_by_multiplier(400, 472.3, 0.71, curve).age_years is None
+    assert classical_methods.arrest_by_multiplier(300, 472.3, 0.71, curve).age_years is None
+    assert classical_methods.arrest_by_growth_remaining(400, (1, 10, 18), (230, 70, 0)).age_years is None
+    assert classical_methods.arrest_by_annual_rule(200, 9, 16).age_years is None
 
 
 @pytest.mark.parametrize(
@@ -98,13 +100,15 @@ def test_the_methods_disagree_on_when_to_operate(
     left_mm = [10 * cm for cm in table.column(plates)]
     yearly = protocol.number("annual_rule_distal_femur_mm")
     if plates == "both":
-        timing = methods.arrest_both_by_multiplier(correction, femur, tibia, (0.71, 0.57), curve)
+        timing = classical_methods.arrest_both_by_multiplier(correction, femur, tibia, (0.71, 0.57), curve)
         yearly += protocol.number("annual_rule_proximal_tibia_mm")
     else:
-        timing = methods.arrest_by_multiplier(correction, femur, 0.71, curve)
+        timing = classical_methods.arrest_by_multiplier(correction, femur, 0.71, curve)
     ages = (
         timing.age_years,
-        methods.arrest_by_growth_remaining(correction, table.column("age_years"), left_mm).age_years,
-        methods.arrest_by_annual_rule(correction, yearly, protocol.number(f"annual_rule_end_{sex}s_years")).age_years,
+        classical_methods.arrest_by_growth_remaining(correction, table.column("age_years"), left_mm).age_years,
+        classical_methods.arrest_by_annual_rule(
+            correction, yearly, protocol.number(f"annual_rule_end_{sex}s_years")
+        ).age_years,
     )
     assert ages == pytest.approx((multiplier, remaining, rule), abs=0.051)

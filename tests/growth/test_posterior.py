@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pathway.growth import Outlook, Posterior, Step, fit_growth, growth_curve, methods, outlook
-from pathway.growth.outlook import What
+from pathway.growth import Outlook, Posterior, Step, classical_methods, fit_growth, growth_curve, outlook
 from pathway.growth.population import population
+from pathway.growth.projection import What
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.record import Record, Sex, Side
@@ -56,8 +56,8 @@ def test_two_visits_of_an_acquired_discrepancy_give_the_developmental_multiplier
     grown = multiplier("boy", 8) / multiplier("boy", 10)
     long, tibia = 320 * grown, 250 * grown
     before, after = bones(8, (305, 320, 250, 250)), bones(10, (long - 21, long, tibia, tibia))
-    inhibited = methods.inhibition(305, long - 21, 320, long)
-    expected = methods.developmental_by_multiplier(21, inhibited, long, multiplier("boy", 10))
+    inhibited = classical_methods.inhibition(305, long - 21, 320, long)
+    expected = classical_methods.developmental_by_multiplier(21, inhibited, long, multiplier("boy", 10))
     record = child(before, after, diagnosis="acquired_physis_damage")
     assert centre(record, 10).at_maturity()[0] == pytest.approx(expected, abs=0.5)
 

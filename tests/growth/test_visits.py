@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pathway.growth import Outlook, Posterior, Step, fit_growth, growth_curve, methods, outlook, stature_curve
+from pathway.growth import Outlook, Posterior, Step, classical_methods, fit_growth, growth_curve, outlook, stature_curve
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.record import Record, Sex, Side, Visit
@@ -51,7 +51,7 @@ def test_many_proportional_visits_come_to_the_straight_line(femur: float, tibia:
     found = outlook(fit(child(*visits, sex=sex, pattern=pattern), 9).central())
     parts = growth_curve(load_protocol(), sex).fraction(ages)
     mm = found.at_maturity("long_leg")[0]
-    line = methods.short_leg_by_straight_line(list(840 * parts), list((mature[0] + mature[2]) * parts), mm)
+    line = classical_methods.short_leg_by_straight_line(list(840 * parts), list((mature[0] + mature[2]) * parts), mm)
     assert found.at_maturity("short_leg")[0] == pytest.approx(line, abs=1.0)
 
 
@@ -62,7 +62,7 @@ def test_inhibition_seen_in_many_visits_comes_to_their_straight_line() -> None:
     short = [260 + 0.6 * (mm - long[0]) for mm in long]
     visits = [bones(age, (s, mm, 0.787 * mm, 0.787 * mm)) for age, s, mm in zip(ages, short, long, strict=True)]
     found = outlook(fit(child(*visits, diagnosis="acquired_physis_damage"), 10).central())
-    line = methods.short_leg_by_straight_line(long, short, found.at_maturity("long_femur")[0])
+    line = classical_methods.short_leg_by_straight_line(long, short, found.at_maturity("long_femur")[0])
     assert found.at_maturity("short_femur")[0] == pytest.approx(line, abs=1.0)
 
 

@@ -10,11 +10,11 @@ from typing import Any
 import pytest
 
 from pathway.casefile import read_case
-from pathway.plan import make_plan
-from pathway.plan_model import Plan
+from pathway.plan.make import make_plan
+from pathway.plan.model import Plan
+from pathway.plan.verify import check_plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
-from pathway.verify import check_plan
 
 FOLDER = resources.files("example_patients")
 ORDERS: dict[str, Any] = tomllib.loads(FOLDER.joinpath("_stage_orders.toml").read_text(encoding="utf-8"))

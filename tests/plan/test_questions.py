@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pathway.output.text import plan_text
-from pathway.plan import make_plan
+from pathway.plan.make import make_plan
+from pathway.views.words.plan import plan_text
 from tests.sample import HEALTHY, LEGS, ON, SHALLOW_AND_BENT, five_year_old
 
 

@@ -7,18 +7,18 @@ from functools import cache
 
 import pytest
 
-from pathway.assemble import conflict
 from pathway.days import add_months, span_words, whole_months
-from pathway.explain import why
 from pathway.network import Conflict, Link, windows
-from pathway.output.text import plan_text
-from pathway.plan import make_plan
+from pathway.plan.assemble import conflict
+from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
+from pathway.questions.why import why
 from pathway.record import CaseCalendar, SchoolHoliday
+from pathway.views.words.plan import plan_text
 from tests.examples import NAMES, example_plan
+from tests.plan.verify.wrong_plans import working
 from tests.sample import BORN, ON, SHALLOW_AND_BENT, at_age, decision, five_year_old
 from tests.timing.schedules import lengthening, schedule
-from tests.verify.wrong_plans import working
 
 FIRST, HIP = "femoral_lengthening_1", "hip_preparation_1"
 Day = datetime.date
@@ -76,8 +76,8 @@ class TestRemedies:
         assert all(remedy.split()[0] in text for remedy in _too_late().remedies)
 
     def test_giving_way_by_so_much_makes_a_plan_and_a_day_less_does_not(self) -> None:
-        from pathway.timing import stage_windows
-        from tests.staging.graphs import graph_of
+        from pathway.timing.schedule import stage_windows
+        from tests.rule_engine.graphs import graph_of
 
         record = five_year_old(SHALLOW_AND_BENT)
         protocol = _hurried()

@@ -33,7 +33,7 @@ def copy_of_rules(folder: Path) -> Path:
 
 def plant(folder: Path, fault: Planted) -> Path:
     rules = copy_of_rules(folder)
-    path = rules / fault.file
+    path = next(rules.rglob(fault.file))
     text = path.read_text(encoding="utf-8")
     at = text.index(fault.after)
     assert fault.old in text[at:], f"{fault.file} no longer says {fault.old!r} after {fault.after!r}"

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from pathway.calendar import calendar_of
-from pathway.output.rule_words import statement
-from pathway.plan import make_plan
+from pathway.plan.make import make_plan
 from pathway.protocol.load import ProtocolError, load_protocol
+from pathway.timing.calendar import calendar_of
+from pathway.views.rules.words import statement
 from tests.sample import ON, SHALLOW_AND_BENT, five_year_old
 
 OURS = """

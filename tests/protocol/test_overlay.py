@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pathway.plan import make_plan
+from pathway.plan.make import make_plan
 from pathway.protocol.load import ProtocolError, load_protocol, read_overlay, with_overlay
 from pathway.protocol.model import Protocol
 from pathway.protocol.overlay import ASKED_BY_PROGRAM, SWITCHABLE, Entry, Overlay, differences, laid_over

@@ -15,8 +15,8 @@ from pathlib import Path
 import numpy
 
 from pathway.registry.copies import verify
-from pathway.registry.entry import Saved
-from pathway.registry.payloads import decision_entry, visit_entry
+from pathway.registry.journal.entry import Saved
+from pathway.registry.journal.payloads import decision_entry, visit_entry
 from pathway.registry.store import open_registry
 from tests.registry.keeping import LATER_VISIT, WHEN, keep, wish
 

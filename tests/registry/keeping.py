@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime
 
 from pathway.record import Decision, Record
-from pathway.registry.entry import NO_ENTRIES, Head, NewEntry, Saved
-from pathway.registry.payloads import case_entry, decision_entry, visit_entry
+from pathway.registry.journal.entry import NO_ENTRIES, Head, NewEntry, Saved
+from pathway.registry.journal.payloads import case_entry, decision_entry, visit_entry
 from pathway.registry.store import Registry
 from tests.sample import ON, at_age, child, decision, visit
 

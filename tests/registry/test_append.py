@@ -9,10 +9,10 @@ from sqlalchemy import text
 
 from pathway.record import CaseCalendar
 from pathway.registry.copies import verify
-from pathway.registry.entry import NO_ENTRIES, Head, Overtaken, Saved
-from pathway.registry.failures import told
-from pathway.registry.fold import parts_of
-from pathway.registry.payloads import (
+from pathway.registry.db.failures import told
+from pathway.registry.journal.entry import NO_ENTRIES, Head, Overtaken, Saved
+from pathway.registry.journal.fold import parts_of
+from pathway.registry.journal.payloads import (
     Revision,
     calendar_entry,
     case_entry,

@@ -7,7 +7,7 @@ import stat
 import pytest
 
 from pathway.registry.copies import back_up, heads, kept_heads, restore
-from pathway.registry.payloads import decision_entry
+from pathway.registry.journal.payloads import decision_entry
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import open_registry
 from tests.registry.conftest import KEY

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pathway.registry.payloads import PAYLOAD_VERSION, UPGRADES, UnreadablePayload, upgraded
+from pathway.registry.journal.payloads import PAYLOAD_VERSION, UPGRADES, UnreadablePayload, upgraded
 
 
 def test_every_version_before_this_one_has_its_step() -> None:

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from pathway.exports.fhir_read import read_lengths
-from pathway.faults import Fault, sentences
+from pathway.exports.fhir.read import read_lengths
+from pathway.problems import Fault, sentences
 from pathway.record import Measurement, Missing, Record, Visit
 from pathway.registry.exchange import import_record
 from pathway.registry.lengths import LengthsTaken, import_lengths, merged

@@ -16,8 +16,8 @@ import pytest
 
 from pathway.registry import place
 from pathway.registry.copies import back_up, verify
-from pathway.registry.entry import Saved
-from pathway.registry.payloads import decision_entry
+from pathway.registry.journal.entry import Saved
+from pathway.registry.journal.payloads import decision_entry
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry, open_registry
 from tests.registry.conftest import KEY

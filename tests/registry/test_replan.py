@@ -8,8 +8,8 @@ from pathlib import Path
 
 from pathway.protocol.load import load_protocol
 from pathway.record import Measurement, Record, Visit
-from pathway.registry.entry import NO_ENTRIES
-from pathway.registry.payloads import case_entry
+from pathway.registry.journal.entry import NO_ENTRIES
+from pathway.registry.journal.payloads import case_entry
 from pathway.registry.planning import plan_task, replan, to_plan
 from pathway.registry.store import Registry, open_registry
 from tests.examples import ON, example

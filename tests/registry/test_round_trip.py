@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pathway.casefile import in_order, read_case
-from pathway.plan import make_plan
+from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
 from pathway.record import Record
 from pathway.registry.copies import verify
@@ -20,11 +20,11 @@ from pathway.registry.exchange import (
     import_record,
     read_history,
 )
-from pathway.registry.payloads import decision_entry, visit_entry
+from pathway.registry.journal.payloads import decision_entry, visit_entry
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import open_registry
 from tests.casefile.test_round_trip import records
-from tests.properties.records import records as children
+from tests.outside.properties.records import records as children
 from tests.registry.keeping import LATER_VISIT, VISIT, WHEN, keep, named, wish
 from tests.sample import child
 

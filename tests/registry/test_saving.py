@@ -11,11 +11,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pathway.casefile import in_order
-from pathway.plan import make_plan
+from pathway.plan.make import make_plan
 from pathway.record import Decision, Operation, Record, Visit
 from pathway.registry.copies import verify
-from pathway.registry.entry import Overtaken, Saved
-from pathway.registry.fold import accepted_plans
+from pathway.registry.journal.entry import Overtaken, Saved
+from pathway.registry.journal.fold import accepted_plans
 from pathway.registry.planning import save_followup
 from pathway.registry.store import Registry, open_registry
 from tests.plans import rules

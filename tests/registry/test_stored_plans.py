@@ -6,8 +6,8 @@ import dataclasses
 import datetime
 
 from pathway.registry.copies import verify
-from pathway.registry.entry import StoredPlan
-from pathway.registry.payloads import decision_entry
+from pathway.registry.journal.entry import StoredPlan
+from pathway.registry.journal.payloads import decision_entry
 from tests.registry.keeping import keep, wish
 
 ON = datetime.date(2026, 11, 25)

@@ -11,8 +11,8 @@ import sys
 
 import numpy
 
-from pathway.registry.entry import Saved
-from pathway.registry.payloads import decision_entry
+from pathway.registry.journal.entry import Saved
+from pathway.registry.journal.payloads import decision_entry
 from pathway.registry.store import open_registry
 from tests.registry.keeping import WHEN, keep, wish
 

@@ -7,10 +7,10 @@ import datetime
 from pathway.network import Conflict
 from pathway.protocol.model import Protocol
 from pathway.record import Record
-from pathway.staging import StageGraph
-from pathway.timing import Placed, Timetable, timetable
+from pathway.rule_engine.staging import StageGraph
+from pathway.timing.schedule import Placed, Timetable, timetable
+from tests.rule_engine.graphs import graph_of
 from tests.sample import ON
-from tests.staging.graphs import graph_of
 
 Course = dict[str, Placed]
 

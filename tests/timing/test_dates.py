@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pathway.calendar import calendar_of, free_day
 from pathway.days import add_months, as_day, whole_months
 from pathway.network import Conflict
-from pathway.timing import Placed, Timetable, device_days
+from pathway.timing.calendar import calendar_of, free_day
+from pathway.timing.schedule import Placed, Timetable, device_days
+from tests.rule_engine.graphs import BOTH
 from tests.sample import (
     BORN,
     HEALTHY,
@@ -25,7 +26,6 @@ from tests.sample import (
     operation,
     visit,
 )
-from tests.staging.graphs import BOTH
 from tests.timing.schedules import dates, lengthening, schedule
 
 Day = datetime.date

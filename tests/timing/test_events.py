@@ -8,9 +8,9 @@ import pytest
 
 from pathway.days import add_months, day_at_age, days_between, fewest_days, most_days
 from pathway.network import Conflict
-from pathway.timing import stage_windows
+from pathway.timing.schedule import stage_windows
+from tests.rule_engine.graphs import graph_of
 from tests.sample import BORN, ON, SHALLOW_AND_BENT, five_year_old, operation
-from tests.staging.graphs import graph_of
 from tests.timing.schedules import dates, lengthening
 
 FIRST = "femoral_lengthening_1"

@@ -7,7 +7,7 @@ import datetime
 from pathway.days import add_months
 from pathway.network import Conflict
 from pathway.record import BlockedWeeks, CaseCalendar, SchoolHoliday
-from pathway.timing import Timetable
+from pathway.timing.schedule import Timetable
 from tests.sample import ON, SHALLOW_AND_BENT, at_age, decision, five_year_old
 from tests.timing.schedules import dates, lengthening, schedule
 

@@ -91,7 +91,7 @@ OPENED = {
 async def opened(pilot: Pilot[None], name: str) -> None:
     """Open a screen from wherever one is: back to the road, the stage selected, the keys pressed, answers awaited."""
     from tui.screens.followup import FollowUpScreen
-    from tui.screens.road import RoadScreen
+    from tui.screens.timeline import RoadScreen
 
     app = pilot.app
     assert isinstance(app, PathwayApp)

@@ -11,10 +11,10 @@ import numpy.typing as npt
 import pytest
 from textual.color import Color
 
-from pathway.output.picture import Role, stage_role
-from pathway.output.text import STATUS_MARKS
+from pathway.views.pictures.picture import Role, stage_role
+from pathway.views.words.paragraphs import MARK_ROLES
+from pathway.views.words.plan import STATUS_MARKS
 from tests.tui.test_themes import DRAWN, GROUNDS, TEXT, contrast
-from tui.telling import MARK_ROLES
 from tui.themes import PALETTES
 
 Linear = npt.NDArray[np.float64]

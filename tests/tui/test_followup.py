@@ -12,7 +12,7 @@ from tests.plans import DAY, files, record
 from tests.tui.screens_of import settled, text_of, the_app
 from tui.app import PathwayApp
 from tui.screens.followup import KEPT_WHEN_SEEN, FollowUpScreen
-from tui.screens.road import RoadScreen
+from tui.screens.timeline import RoadScreen
 from tui.widgets.form import Form
 from tui.widgets.frame import CAUTION, Notice
 from tui.widgets.parts import Parts

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from textual.pilot import Pilot
 
-from pathway.output.lines import wrap
+from pathway.views.words.wrapping import wrap
 from tests.plans import files
-from tests.screens.kept import painted
+from tests.tui.screens.kept import painted
 from tests.tui.screens_of import OPENED, opened, settled, text_of, the_app
 from tui import keys
 from tui.app import PathwayApp

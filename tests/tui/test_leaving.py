@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import sqlite3
 
-from pathway.registry import engine
+from pathway.registry.db import engine
 from tests.tui.registry_of import SIZE, at, enter_length, open_rowan, saved
 from tests.tui.screens_of import settled, text_of
 from tests.tui.test_followup import form_of, typed
 from tui import planner
 from tui.screens.leave import LeaveScreen
-from tui.screens.road import RoadScreen
+from tui.screens.timeline import RoadScreen
 from tui.widgets.frame import CAUTION, Notice
 
 

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 from textual.widgets import DataTable
 
-from pathway.registry import engine
+from pathway.registry.db import engine
 from pathway.registry.exchange import import_record
-from pathway.registry.fold import accepted_plans
+from pathway.registry.journal.fold import accepted_plans
 from pathway.registry.store import Registry, open_registry
 from tests.plans import DAY, files, record
 from tests.sample import visit
@@ -22,7 +22,7 @@ from tests.tui.registry_of import CHILDREN, SIZE, WHEN, at, enter_length, open_r
 from tests.tui.screens_of import settled, text_of, the_app
 from tests.tui.test_followup import form_of, planned, typed
 from tui.screens.children import ChildrenScreen
-from tui.screens.road import RoadScreen
+from tui.screens.timeline import RoadScreen
 from tui.widgets.frame import Notice
 
 
@@ -136,7 +136,7 @@ async def test_choosing_again_on_the_same_day_takes_the_first_choice_back(place)
 OTHER = """
 import datetime, sys
 from pathway.record import Decision
-from pathway.registry.payloads import decision_entry
+from pathway.registry.journal.payloads import decision_entry
 from pathway.registry.store import open_registry
 day = datetime.date(2026, 11, 25)
 wish = Decision(date=day, by="family", kind="decline", reason="no second leg", stage="contralateral_growth_arrest")

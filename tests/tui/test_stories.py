@@ -5,18 +5,18 @@ The third, the surgeon updates the plan, is in `test_saving.py`.
 
 from __future__ import annotations
 
-from pathway.registry.fold import accepted_plans
+from pathway.registry.journal.fold import accepted_plans
 from tests.tui.registry_of import SIZE, at, open_rowan, registry, saved, told
 from tests.tui.screens_of import settled, text_of
 from tests.tui.test_followup import typed
-from tui.screens.before import BeforeScreen
 from tui.screens.courses import CoursesScreen
 from tui.screens.details import DetailsScreen
 from tui.screens.family import FamilyScreen
+from tui.screens.prerequisites import BeforeScreen
 from tui.screens.reason import ReasonScreen
-from tui.screens.road import RoadScreen
+from tui.screens.sources import WhyScreen
+from tui.screens.timeline import RoadScreen
 from tui.screens.what_if import WhatIfScreen
-from tui.screens.why import WhyScreen
 from tui.screens.worksheet import WorksheetScreen
 from tui.widgets.frame import CAUTION
 

@@ -61,7 +61,7 @@ def terminal(request: pytest.FixtureRequest) -> Iterator[Terminal]:
 
 
 def test_the_demo_opens_the_road_answers_keys_and_ends(terminal) -> None:
-    terminal.press(f"{sys.executable} -m pathway.cli demo; echo ended", "Enter")
+    terminal.press(f"{sys.executable} -m pathway.cli.main demo; echo ended", "Enter")
     words = ("Hip", "Length", "Age, years", "today", "goal", "without operations to come", "(today)")
     screen = terminal.wait_for("with the plan", "^q Quit", *words)
     assert CAUTION in screen
@@ -82,7 +82,7 @@ def test_the_demo_opens_the_road_answers_keys_and_ends(terminal) -> None:
 
 @pytest.mark.parametrize("terminal", [(80, 24)], indirect=True)
 def test_from_the_children_through_road_courses_and_family_and_out_in_the_smallest_terminal(terminal) -> None:
-    terminal.press(f"{sys.executable} -m pathway.cli open --on 2026-11-25; echo ended", "Enter")
+    terminal.press(f"{sys.executable} -m pathway.cli.main open --on 2026-11-25; echo ended", "Enter")
     terminal.wait_for("Children: 8, planned as on 2026-11-25", CAUTION, "willow-03")
     terminal.press("r", "o", "w", "a", "n")
     terminal.wait_for("Children: 1 of 8", "Hip preparation")
@@ -101,7 +101,7 @@ def test_from_the_children_through_road_courses_and_family_and_out_in_the_smalle
 
 
 def test_a_child_of_a_registry_is_followed_up_and_saved_in_a_real_terminal(terminal, tmp_path) -> None:
-    program = f"{sys.executable} -m pathway.cli"
+    program = f"{sys.executable} -m pathway.cli.main"
     place = f"--registry {tmp_path / 'clinic.db'}"
     terminal.press(f"{program} registry import rowan-02 {place} --on 2026-11-25; echo taken", "Enter")
     terminal.wait_for("\ntaken")

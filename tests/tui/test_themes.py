@@ -12,7 +12,7 @@ from textual.color import Color
 from textual.command import CommandList
 from textual.geometry import Region
 
-from pathway.output.picture import Role
+from pathway.views.pictures.picture import Role
 from tests.plans import files
 from tests.tui.screens_of import OPENED, opened, settled, text_of, the_app
 from tui.themes import FIRST, PALETTES
@@ -122,7 +122,7 @@ PAPER = ("drawing.py", "growth_drawing.py", "schematic.py")
 
 
 def test_no_colour_is_named_outside_the_themes() -> None:
-    places = [*(ROOT / "tui").rglob("*.py"), *(ROOT / "tui").rglob("*.tcss"), *(ROOT / "pathway/output").glob("*.py")]
+    places = [*(ROOT / "tui").rglob("*.py"), *(ROOT / "tui").rglob("*.tcss"), *(ROOT / "pathway/views").rglob("*.py")]
     named = [
         f"{path.name}: {match.group()}"
         for path in places

@@ -7,19 +7,19 @@ from textual.geometry import Offset
 from textual.widgets import DataTable, Input
 
 from pathway.days import age_words
+from pathway.views.words.paragraphs import in_date_order
 from tests.plans import files
 from tests.tui.screens_of import settled, text_of, the_app
 from tui.screens.base import ChildScreen
-from tui.screens.before import BeforeScreen
 from tui.screens.children import ChildrenScreen
 from tui.screens.details import DetailsScreen
 from tui.screens.help import HelpScreen
-from tui.screens.road import RoadScreen
-from tui.telling import in_date_order
+from tui.screens.prerequisites import BeforeScreen
+from tui.screens.timeline import RoadScreen
 from tui.widgets.frame import CAUTION, Notice
 from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
-from tui.widgets.road_view import RoadView
+from tui.widgets.timeline_view import RoadView
 
 SIZE = (120, 40)
 ROWAN = {"rowan-02": files()["rowan-02"]}

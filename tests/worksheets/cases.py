@@ -6,13 +6,13 @@ import datetime
 from collections.abc import Mapping
 from functools import cache
 
-from pathway.facts import known_steps
 from pathway.growth import Posterior, fit_growth
-from pathway.plan import make_plan
-from pathway.plan_model import Plan
+from pathway.plan.make import make_plan
+from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.record import Record
+from pathway.rule_engine.facts import known_steps
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, stage_of
 from pathway.worksheets.sheet import Kind, Sheet

@@ -8,9 +8,11 @@ from itertools import pairwise
 import pytest
 
 from pathway.days import age_years
-from pathway.worksheets import growth_arrest, guided_growth, lift
+from pathway.worksheets import guided_growth
 from pathway.worksheets.case import case_of
+from pathway.worksheets.growth_arrest import worksheet as growth_arrest
 from pathway.worksheets.kinds import KINDS
+from pathway.worksheets.lift import worksheet as lift
 from pathway.worksheets.sheet import InputProblem, Sheet
 from tests.examples import ON, example
 from tests.sample import HEALTHY, LEGS, at_age, child, visit

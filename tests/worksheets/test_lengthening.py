@@ -6,11 +6,11 @@ import datetime
 
 import pytest
 
-from pathway.plan import make_plan
+from pathway.plan.make import make_plan
 from pathway.record import Value
-from pathway.worksheets import lengthening
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import stage_of
+from pathway.worksheets.lengthening import worksheet as lengthening
 from pathway.worksheets.sheet import InputProblem, Sheet
 from tests.examples import example
 from tests.sample import HEALTHY, LEGS, at_age, child, operation, visit

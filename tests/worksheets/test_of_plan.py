@@ -7,7 +7,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from pathway.cli import main
+from pathway.cli.main import main
 from pathway.protocol.load import load_protocol
 from pathway.worksheets.kinds import kind_for
 from pathway.worksheets.of_plan import sheets_of

@@ -11,15 +11,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pathway.plan import make_plan
-from pathway.worksheets.axis_shift import axis_shift
+from pathway.plan.make import make_plan
 from pathway.worksheets.case import Case, case_of
-from pathway.worksheets.distraction import exact, rate_below, turnings
-from pathway.worksheets.growth_arrest import CHOICES, growth_left
+from pathway.worksheets.growth_arrest.worksheet import CHOICES, growth_left
 from pathway.worksheets.guided_growth import growing, growth_for
 from pathway.worksheets.kinds import KINDS, stage_of
-from pathway.worksheets.lengthening import worked
-from pathway.worksheets.lifts import lift_for, lift_limits
+from pathway.worksheets.lengthening.axis_shift import axis_shift
+from pathway.worksheets.lengthening.distraction import exact, rate_below, turnings
+from pathway.worksheets.lengthening.worksheet import worked
+from pathway.worksheets.lift.heights import lift_for, lift_limits
 from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH, Input, InputProblem, Kind, Sheet
 from tests.examples import ON, example
 from tests.worksheets.cases import KNOWN_WIDTH, by_hand, case, growth_of, mirrored, planned, protocol, sheet

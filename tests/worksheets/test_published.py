@@ -8,20 +8,20 @@ from fractions import Fraction
 import pytest
 
 from pathway.growth import growth_curve
-from pathway.growth.methods import arrest_by_annual_rule
+from pathway.growth.classical_methods import arrest_by_annual_rule
 from pathway.protocol.model import Bone
 from pathway.record import Sex
-from pathway.worksheets.arrest_methods import (
+from pathway.worksheets.growth_arrest.methods import (
     MatureLegs,
     by_annual_rule,
     by_growth_remaining,
     by_multiplier,
     by_straight_line,
 )
-from pathway.worksheets.axis_shift import axis_shift
-from pathway.worksheets.distraction import exact, turnings
 from pathway.worksheets.guided_growth import rate_deg_per_month
-from pathway.worksheets.lengthening_course import Given, Span, index_span, phases
+from pathway.worksheets.lengthening.axis_shift import axis_shift
+from pathway.worksheets.lengthening.distraction import exact, turnings
+from pathway.worksheets.lengthening.phases import Given, Span, index_span, phases
 from tests.worksheets.cases import protocol, sheet
 
 DAY = datetime.date(2030, 3, 14)

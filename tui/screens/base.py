@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, ClassVar, cast
 from textual.binding import BindingType
 from textual.screen import Screen
 
-from pathway.plan_model import Plan, PlanStage
-from tui import keys, statements
-from tui.session import Shelf
-from tui.statements import Statement
-from tui.telling import in_date_order
+from pathway.plan.model import Plan, PlanStage
+from pathway.views.words import statements
+from pathway.views.words.paragraphs import in_date_order
+from pathway.views.words.statements import Statement
+from tui import keys
+from tui.opened import Shelf
 
 if TYPE_CHECKING:
     from tui.app import PathwayApp

@@ -12,8 +12,8 @@ from textual.events import Resize
 from textual.widgets import DataTable, Input
 
 from tui import keys
+from tui.opened import Row, Shelf
 from tui.screens.base import OwnScreen
-from tui.session import Row, Shelf
 from tui.widgets import frame
 
 HEADS = ("Child", "Age", "Diagnosis", "What is next", "When", "Difference\nat maturity\nuntreated")

@@ -9,15 +9,16 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.events import Resize
 
-from pathway.output.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order
-from pathway.output.picture import Role
-from pathway.plan_model import Course
-from tui import decisions, keys, statements, telling
+from pathway.plan.model import Course
+from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order
+from pathway.views.pictures.picture import Role
+from pathway.views.words import paragraphs, statements
+from pathway.views.words.paragraphs import Say
+from pathway.views.words.statements import Statement
+from tui import decisions, keys
+from tui.opened import Shelf
 from tui.screens.base import ChildScreen
 from tui.screens.reason import ReasonScreen, Who
-from tui.session import Shelf
-from tui.statements import Statement
-from tui.telling import Say
 from tui.widgets import frame
 from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
@@ -95,7 +96,7 @@ class CoursesScreen(ChildScreen):
         self.query_one("#told", frame.Notice).say("\n".join(self.home.shelf[self.child].told))
         if plan is None or chosen is None:
             words = "No course can be planned yet: no leg length was measured, or the rules contradict each other."
-            conflicts = telling.conflicts(plan) if plan is not None else ()
+            conflicts = paragraphs.conflicts(plan) if plan is not None else ()
             self.query_one("#course", Prose).say([Say(words), *(Say(text) for text in conflicts)])
             return
         courses, width = self.shown, self.app.size.width - 2

@@ -7,7 +7,8 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import BindingType
 
-from tui import keys, telling
+from pathway.views.words import paragraphs
+from tui import keys
 from tui.screens.base import ChildScreen
 from tui.widgets import frame
 from tui.widgets.prose import Prose
@@ -37,7 +38,7 @@ class DetailsScreen(ChildScreen):
         """Tell the selected stage from the top."""
         plan, stage = self.plan, self.selected
         if plan is not None and stage is not None:
-            self.query_one(Prose).say(telling.details(plan, stage))
+            self.query_one(Prose).say(paragraphs.details(plan, stage))
             self.query_one(frame.Title).update(f"{self.child}: details, {stage.label}")
 
     def action_scroll(self, by: int) -> None:

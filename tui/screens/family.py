@@ -8,12 +8,12 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import BindingType
 
-from pathway.output.family import family_parts
-from pathway.plan_model import Plan
+from pathway.plan.model import Plan
+from pathway.views.words.family import family_parts
+from pathway.views.words.paragraphs import Say
 from tui import keys
+from tui.opened import Shelf
 from tui.screens.base import ChildScreen
-from tui.session import Shelf
-from tui.telling import Say
 from tui.widgets import frame
 from tui.widgets.prose import Prose
 

@@ -14,20 +14,22 @@ from textual.timer import Timer
 from textual.widgets import Input as TextLine
 from textual.worker import get_current_worker
 
-from pathway.followup import Change, Preview
 from pathway.growth import UNEXPECTED
-from pathway.output.picture import Role
-from pathway.plan_model import Plan
+from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
+from pathway.questions.followup import Change, Preview
 from pathway.record import Record
-from tui import entering, followup_fields, keys, planner
-from tui.asking import all_findings, asked_next
-from tui.choosing import choosing
-from tui.entering import Entered
-from tui.followup_fields import FIND, PARTS, Offer, part_of
+from pathway.views.pictures.picture import Role
+from pathway.views.words.paragraphs import Say
+from tui import keys, planner
+from tui.followup import entered as entering
+from tui.followup import fields as followup_fields
+from tui.followup.asked import all_findings, asked_next
+from tui.followup.choices import choosing
+from tui.followup.entered import Entered
+from tui.followup.fields import FIND, PARTS, Offer, part_of
+from tui.opened import Shelf
 from tui.screens.filled import FormScreen
-from tui.session import Shelf
-from tui.telling import Say
 from tui.widgets import frame
 from tui.widgets.form import Form
 from tui.widgets.parts import Parts

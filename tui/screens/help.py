@@ -6,12 +6,12 @@ from collections.abc import Iterator
 
 from textual.app import ComposeResult
 
-from pathway.output.chart import MEASURED
-from pathway.output.picture import Role, stage_role
-from pathway.output.text import STATUS_MARKS, STATUS_WORDS
+from pathway.views.pictures.curve import MEASURED
+from pathway.views.pictures.picture import Role, stage_role
+from pathway.views.words.paragraphs import Say
+from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS
 from tui import keys
 from tui.screens.base import OwnScreen
-from tui.telling import Say
 from tui.widgets import frame
 from tui.widgets.prose import Prose
 

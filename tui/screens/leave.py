@@ -8,11 +8,12 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import BindingType
 
-from pathway.output.picture import Role
-from tui import keeping, keys
+from pathway.views.pictures.picture import Role
+from pathway.views.words.paragraphs import Say
+from tui import keys
+from tui import storage as keeping
+from tui.opened import Shelf
 from tui.screens.base import OwnScreen
-from tui.session import Shelf
-from tui.telling import Say
 from tui.widgets import frame
 from tui.widgets.prose import Prose
 

@@ -9,9 +9,9 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.widgets import Input, Static
 
+from pathway.views.words.paragraphs import Say
 from tui import keys
 from tui.screens.base import OwnScreen
-from tui.telling import Say
 from tui.widgets import frame
 from tui.widgets.prose import Prose
 

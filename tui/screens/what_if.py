@@ -13,13 +13,13 @@ from textual.containers import Container
 from textual.message import Message
 from textual.widgets import Input as TextLine
 
-from pathway.output.course_cards import facts
-from pathway.output.picture import Role
-from pathway.what_if import Answer, WhatIf
+from pathway.questions.what_if import Answer, WhatIf
+from pathway.views.pictures.course_cards import facts
+from pathway.views.pictures.picture import Role
+from pathway.views.words.paragraphs import Say
 from tui import decisions, keys, planner
 from tui.screens.filled import FormScreen
 from tui.screens.reason import ReasonScreen, Who
-from tui.telling import Say
 from tui.widgets import frame
 from tui.widgets.form import Field, Form
 from tui.widgets.prose import Prose

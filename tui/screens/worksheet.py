@@ -12,18 +12,19 @@ from textual.containers import Container, Vertical
 from textual.events import Resize
 from textual.widgets import Input as TextLine
 
-from pathway.output.picture import Role
-from pathway.output.schematic import characters
-from pathway.output.worksheet_text import origin_words, result_lines
-from pathway.plan_model import PlanStage
+from pathway.plan.model import PlanStage
+from pathway.views.drawings.schematic import characters
+from pathway.views.pictures.picture import Role
+from pathway.views.words import statements
+from pathway.views.words.paragraphs import Say, in_date_order
+from pathway.views.words.statements import Statement
+from pathway.views.words.worksheet import origin_words, result_lines
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, kind_for
 from pathway.worksheets.sheet import Input, InputProblem, Kind, Sheet
-from tui import keys, statements
+from tui import keys
+from tui.opened import Shelf
 from tui.screens.filled import FormScreen
-from tui.session import Shelf
-from tui.statements import Statement
-from tui.telling import Say, in_date_order
 from tui.widgets import frame
 from tui.widgets.form import Field, Form
 from tui.widgets.prose import Prose
@@ -135,8 +136,8 @@ class WorksheetScreen(FormScreen):
         return f"{stage.label} has no worksheet; this is the one of {self.selected.label if self.selected else ''}."
 
     def _case_of(self, stage: PlanStage) -> Case:
-        from pathway.facts import known_steps
         from pathway.growth import fit_growth
+        from pathway.rule_engine.facts import known_steps
 
         session, rules, on = self.home.shelf[self.child].session, self.home.rules, self.home.on
         assert session is not None

@@ -10,7 +10,7 @@ from textual.geometry import Region, Size
 from textual.message import Message
 from textual.strip import Strip
 
-from tui.telling import Say
+from pathway.views.words.paragraphs import Say
 from tui.widgets.paint import apart, paint_of
 from tui.widgets.prose import Prose
 

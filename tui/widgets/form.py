@@ -12,9 +12,9 @@ from textual.containers import Vertical
 from textual.message import Message
 from textual.widgets import Input, Static
 
-from pathway.output.picture import Role
-from tui.options import Option, after
-from tui.telling import Say
+from pathway.views.pictures.picture import Role
+from pathway.views.words.paragraphs import Say
+from tui.followup.options import Option, after
 from tui.widgets.choices import Choices
 
 

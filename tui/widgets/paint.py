@@ -11,7 +11,7 @@ from textual.app import App
 from textual.color import Color
 from textual.strip import Strip
 
-from pathway.output.picture import Picture, Role, Span
+from pathway.views.pictures.picture import Picture, Role, Span
 from tui.themes import variable
 
 Lit = Callable[[Span], bool]

@@ -8,7 +8,7 @@ from textual.message import Message
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
-from pathway.output.picture import Picture, Role
+from pathway.views.pictures.picture import Picture, Role
 from tui.widgets.paint import Lit, paint_of
 
 

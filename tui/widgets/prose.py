@@ -11,13 +11,13 @@ from textual.geometry import Size
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
-from pathway.output.picture import Role
-from tui.telling import MARK_ROLES, Say
+from pathway.views.pictures.picture import Role
+from pathway.views.words.paragraphs import MARK_ROLES, Say
 from tui.widgets.paint import apart, paint_of
 
 
 class Prose(ScrollView, inherit_bindings=False):
-    """Text that was said by `tui.telling`."""
+    """Text that was said by `pathway.views.words.paragraphs`."""
 
     DEFAULT_CSS = """
     Prose { background: $background; overflow-x: hidden; overflow-y: auto; padding: 0 1; scrollbar-size-vertical: 1; }

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from pathway.worksheets.osteotomy import angles, correction
 from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG
-from pathway.worksheets.osteotomy.given import LIMITS, Given
-from pathway.worksheets.osteotomy.parts_bone import missing, neck_base
+from pathway.worksheets.osteotomy.inputs import LIMITS, Given
+from pathway.worksheets.osteotomy.sections_implant import missing, neck_base
 from pathway.worksheets.sheet import Warning
 
 ORDER_SHOWN_DEG = 0.5

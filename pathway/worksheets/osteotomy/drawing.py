@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable, Iterator
 
 from pathway.worksheets.osteotomy import outline, shift
-from pathway.worksheets.osteotomy.given import Given
+from pathway.worksheets.osteotomy.inputs import Given
 from pathway.worksheets.osteotomy.outline import Point
 from pathway.worksheets.sheet import Drawing, Mark, Shape
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pathway.worksheets.case import Case, Inputs, made, set_by_hand
-from pathway.worksheets.osteotomy import parts_angles, parts_bone
+from pathway.worksheets.osteotomy import sections_angles as parts_angles
+from pathway.worksheets.osteotomy import sections_implant as parts_bone
 from pathway.worksheets.osteotomy.cautions import warnings
 from pathway.worksheets.osteotomy.drawing import drawings
-from pathway.worksheets.osteotomy.given import KIND, given_of, inputs_of
+from pathway.worksheets.osteotomy.inputs import KIND, given_of, inputs_of
 from pathway.worksheets.sheet import Sheet
 
 STAGES = ("proximal_femoral_osteotomy",)

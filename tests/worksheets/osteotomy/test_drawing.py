@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from pathway.output.schematic import characters, svg
+from pathway.views.drawings.schematic import characters, svg
 from tests.worksheets.osteotomy.sheets import sheet
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from click.testing import CliRunner
 
-from pathway.cli import main
-from pathway.output.worksheet_text import worksheet_text
+from pathway.cli.main import main
+from pathway.views.words.worksheet import worksheet_text
 from tests.worksheets.osteotomy.sheets import sheet
 
 SIZES = ["--set", "neck_wire_length_mm=36", "--set", "femoral_shaft_width_mm=16"]

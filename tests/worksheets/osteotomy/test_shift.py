@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pathway.hip_gain import length_gained_mm
+from pathway.courses.hip_gain import length_gained_mm
 from pathway.worksheets.osteotomy import correction, shift
 from pathway.worksheets.osteotomy.correction import Steps
 from pathway.worksheets.osteotomy.frames import NeckAngles

@@ -1,0 +1,1 @@
+"""The command line: parse, read, call one function, print."""

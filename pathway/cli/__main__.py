@@ -1,0 +1,5 @@
+"""`python -m pathway.cli` runs the command."""
+
+from pathway.cli.main import main
+
+main()

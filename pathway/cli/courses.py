@@ -1,0 +1,126 @@
+"""The verb `alternatives`: the courses compared, and what-if questions."""
+
+from __future__ import annotations
+
+import datetime
+import sys
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from pathway.cli.case import (
+    BAD_INPUT,
+    CANNOT_PLAN,
+    as_day,
+    breaches_told,
+    case_argument,
+    on_option,
+    plain_option,
+    read_case_file,
+    taken_in,
+    today,
+)
+from pathway.cli.rules import json_option, protocol_option, width, with_headings, words_only
+from pathway.preferences import PREFERENCES
+
+
+class Span(click.ParamType[tuple[datetime.date, datetime.date]]):
+    """FROM..TO, two days of the calendar."""
+
+    name = "FROM..TO"
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[datetime.date, datetime.date]:
+        """Return the two days; fails with a sentence for anything else."""
+        if isinstance(value, tuple):
+            return value
+        parts = str(value).split("..")
+        try:
+            start, end = (datetime.date.fromisoformat(part) for part in parts)
+        except ValueError:
+            self.fail(f"found {value!r}, expected two days such as 2031-09-01..2032-06-30", param, ctx)
+        if end < start:
+            self.fail(f"found {value!r}, expected the later day last", param, ctx)
+        return start, end
+
+
+@click.command()
+@case_argument
+@click.option("--without", multiple=True, metavar="STAGE", help="Leave this stage out; may be given again.")
+@click.option("--at-most-lengthenings", type=click.IntRange(0, 9), metavar="N", help="How many may still come.")
+@click.option("--not-in", type=Span(), multiple=True, help="No device on the bone in these days; may be given again.")
+@click.option(
+    "--finish-before", type=click.DateTime(["%Y-%m-%d"]), callback=as_day, help="All devices off before this day."
+)
+@click.option("--lift-at-most", type=click.FloatRange(0, 30), metavar="CM", help="The highest lift wished for, cm.")
+@click.option("--prefer", type=click.Choice(PREFERENCES), multiple=True, help="What counts most among good courses.")
+@click.option("--how-firm", is_flag=True, help="Say which single change would bring another course (takes seconds).")
+@on_option
+@protocol_option
+@json_option
+@plain_option
+def alternatives(
+    case: Path,
+    without: tuple[str, ...],
+    at_most_lengthenings: int | None,
+    not_in: tuple[tuple[datetime.date, datetime.date], ...],
+    finish_before: datetime.date | None,
+    lift_at_most: float | None,
+    prefer: tuple[str, ...],
+    how_firm: bool,
+    on: datetime.date | None,
+    clinic: Path | None,
+    as_json: bool,
+    plain: bool,
+) -> None:
+    """Compare the courses: how many lengthenings, when, how much, with or without growth arrest.
+
+    The options ask what if; the answer is compared with the recommended course. Nothing is saved.
+    """
+    from pathway.questions.sensitivity import robustness
+    from pathway.questions.what_if import WhatIf, what_if, with_wishes
+    from pathway.views.data.plan_json import part_json
+    from pathway.views.words.courses import courses_text
+
+    asked = WhatIf(
+        without=without,
+        at_most_lengthenings=at_most_lengthenings,
+        not_in=not_in,
+        finish_before=finish_before,
+        lift_at_most_mm=None if lift_at_most is None else 10 * lift_at_most,
+        prefer=prefer,
+    )
+    day = today(on)
+    record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
+    stages = [known.id for known in protocol.stages]
+    for stage in without:
+        if stage not in stages:
+            click.echo(_unknown(stage, stages), err=True)
+            sys.exit(BAD_INPUT)
+    with breaches_told(str(case)):
+        answer = what_if(record, protocol, day, asked)
+        firm = robustness(with_wishes(record, asked, day), protocol, day, answer.wished) if how_firm else None
+    if as_json:
+        courses = [course.model_dump(mode="json") for course in answer.wished.alternatives]
+        data: dict[str, object] = {"child": answer.wished.child.id, "on": str(day), "asked": answer.asked}
+        first = answer.as_it_stands.recommended
+        compared = {"recommended": first.id if first else None, "differences": answer.differences, "courses": courses}
+        if firm is not None:
+            data["stands"], data["turns"] = firm.stands, [asdict(turn) for turn in firm.turns]
+        click.echo(part_json({**data, **compared, "caution": answer.wished.cautions[0].text}))
+    else:
+        click.echo(with_headings(courses_text(answer, width(), plain=words_only(plain), firm=firm)), nl=False)
+    if answer.wished.conflicts:
+        for item in answer.wished.conflicts:
+            click.echo(item.explanation, err=True)
+        sys.exit(CANNOT_PLAN)
+
+
+def _unknown(stage: str, known: list[str]) -> str:
+    import difflib
+
+    near = difflib.get_close_matches(stage, known, 1)
+    remedy = f"did you mean {near[0]}" if near else "`rules list --kind stages` names them"
+    return f"--without: found {stage!r}, expected a stage of the protocol; {remedy}."

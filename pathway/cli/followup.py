@@ -1,0 +1,311 @@
+"""The verbs `followup` and `compare` on case files: what new facts change, before anything is saved. An edge."""
+
+from __future__ import annotations
+
+import datetime
+import sys
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from pathway.cli.case import (
+    as_day,
+    breaches_told,
+    case_argument,
+    has_example,
+    is_example,
+    on_option,
+    read_case_file,
+    taken_in,
+    today,
+)
+from pathway.cli.child import kept_entries
+from pathway.cli.registry_options import by_option, key_of, name_of, now, opened, refuse, registry_options
+from pathway.cli.rules import json_option, protocol_of, protocol_option, width
+
+if TYPE_CHECKING:
+    from pathway.protocol.model import Protocol
+    from pathway.questions.followup import Preview
+    from pathway.record import Record
+    from pathway.registry.store import Registry
+
+OVERTAKEN = 1
+FILM = "standing_full_length_film"
+ASKED = ("femur_length_mm", "tibia_length_mm")
+day_type = click.DateTime(["%Y-%m-%d"])
+
+
+@click.command()
+@case_argument
+@click.option("--set", "settings", multiple=True, metavar="SIDE.FINDING=VALUE", help="A finding of this visit.")
+@click.option("--method", default=FILM, metavar="METHOD", help=f"How it was measured; {FILM} where not given.")
+@click.option("--from", "fragment", type=click.Path(path_type=Path), help="A TOML file with [[visit]], [[operation]] …")
+@click.option("--done", metavar="STAGE", help="An operation that was done on the day.")
+@click.option("--gained-mm", type=float, help="The length that the operation really gained.")
+@click.option("--physis", multiple=True, metavar="PLATE", help="A growth plate that was closed; may be given again.")
+@click.option("--device-off", type=day_type, callback=as_day, help="The day the device came off.")
+@click.option("--complication", multiple=True, help="A complication, from the list of the protocol.")
+@click.option("--waive", metavar="GATE", help="Waive a gate; give --reason.")
+@click.option("--decline", metavar="STAGE", help="The family declines a stage; give --reason.")
+@click.option("--prefer", metavar="WHAT", help="What the family prefers; give --reason.")
+@click.option("--reason", help="The reason of a decision, in words.")
+@click.option("--save/--discard", "save", default=None, help="Save or discard without being asked.")
+@by_option
+@on_option
+@protocol_option
+@registry_options
+@json_option
+def followup(
+    case: Path,
+    settings: tuple[str, ...],
+    method: str,
+    fragment: Path | None,
+    done: str | None,
+    gained_mm: float | None,
+    physis: tuple[str, ...],
+    device_off: datetime.date | None,
+    complication: tuple[str, ...],
+    waive: str | None,
+    decline: str | None,
+    prefer: str | None,
+    reason: str | None,
+    save: bool | None,
+    by: str | None,
+    on: datetime.date | None,
+    clinic: Path | None,
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
+    as_json: bool,
+) -> None:
+    """Enter a visit, an operation done or a decision, and see what it changes in the plan before it is saved.
+
+    CASE is a case file, or the id of a child in the registry. Without options the lengths are asked for one by
+    one. Saving adds to the file or to the child's entries; nothing that stands there is altered.
+    """
+    from pathway.casefile import table_fragment
+
+    day = today(on)
+    in_registry = not case.exists() and case.parent == Path() and _in_registry(case.name, address, key_file, ask_key)
+    if in_registry:
+        with opened(address, key_file, ask_key) as store:
+            (record, head), protocol = store.record_and_head(case.name), protocol_of(clinic)
+    else:
+        record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
+    parts: list[str] = []
+    decided = {"waive_gate": ("gate", waive), "decline": ("stage", decline), "prefer": ("prefer", prefer)}
+    if fragment is not None:
+        parts.append(read_case_file(fragment))
+    if not (settings or done or fragment or waive or decline or prefer):
+        settings = _asked(record)
+    if settings:
+        parts.append(_visit(day, method, settings))
+    if done is not None:
+        side = record.other_side if _lane(protocol, done) == "other_leg" else record.affected_side
+        fields = {"kind": done, "date": day, "side": side, "achieved_mm": gained_mm, "physes": physis}
+        parts.append(
+            table_fragment("operation", {**fields, "device_removed": device_off, "complications": complication})
+        )
+    for kind, (field, value) in decided.items():
+        if value is not None:
+            party = "team" if kind == "waive_gate" else "family"
+            given = {"date": day, "by": party, "kind": kind, field: value, "reason": reason or ""}
+            parts.append(table_fragment("decision", given))
+    entered = "\n".join(parts)
+    new = _previewed(record, entered, protocol, day, str(case), as_json)
+    if not _wanted(save, as_json):
+        return
+    if not in_registry:
+        _append(case, entered)
+        return
+    from pathway.registry.journal.entry import Overtaken
+    from pathway.registry.planning import save_followup
+
+    with opened(address, key_file, ask_key) as store:
+        while True:
+            kept = save_followup(store, record, new, head, who=name_of(by), when=now())
+            if not isinstance(kept, Overtaken):
+                click.echo(f"Saved as entry {kept.head.count} of {case.name}.", err=True)
+                return
+            since = "; ".join(f"{entry.kind} by {entry.who} on {entry.when:%Y-%m-%d %H:%M}" for entry in kept.since)
+            click.echo(f"{case.name}: somebody saved since ({since}). Both together would change:", err=True)
+            record, head = store.record_and_head(case.name)
+            new = _previewed(record, entered, protocol, day, case.name, as_json)
+            if not sys.stdin.isatty():
+                click.echo("Nothing was saved; enter it again to save both together.", err=True)
+                sys.exit(OVERTAKEN)
+            if not click.confirm("Save?", default=False, err=True):
+                return
+
+
+def _in_registry(child: str, address: str | None, key_file: Path | None, ask_key: bool) -> bool:
+    """Return whether a bare name is a child of the registry: an example child only where none of that id is kept."""
+    return not has_example(child) or bool(kept_entries(child, address, key_of(key_file, ask_key)))
+
+
+def _previewed(
+    record: Record, entered: str, protocol: Protocol, day: datetime.date, name: str, as_json: bool
+) -> Record:
+    """Print what the entered tables change, and return the record with them; leaves with the faults in words."""
+    from pathway.casefile import with_fragment
+    from pathway.questions.followup import preview
+
+    new = with_fragment(record, entered, "what was entered", protocol, day)
+    if isinstance(new, tuple):
+        refuse("\n".join(fault.sentence for fault in new))
+    _questions(record, new, protocol)
+    with breaches_told(name):
+        _show(preview(record, new, protocol, day), as_json)
+    return new
+
+
+@click.command()
+@click.argument("one", type=click.Path(path_type=Path))
+@click.argument("other", type=click.Path(path_type=Path), required=False)
+@registry_options
+@on_option
+@click.option("--before", type=day_type, callback=as_day, help="The day of the first plan, where it is another one.")
+@protocol_option
+@json_option
+def compare(
+    one: Path,
+    other: Path | None,
+    address: str | None,
+    key_file: Path | None,
+    ask_key: bool,
+    on: datetime.date | None,
+    before: datetime.date | None,
+    clinic: Path | None,
+    as_json: bool,
+) -> None:
+    """Compare two plans of a child, with the fact that caused each change.
+
+    Two case files; one file alone on two days (--before); or two accepted plans of the registry: rowan-02@1 rowan-02@2.
+    """
+    from pathway.questions.followup import preview
+
+    day = today(on)
+    if other is None and before is None:
+        refuse("compare: found one plan, expected two, or one case file with the day of its first plan (--before).")
+    other = other or one
+    if "@" in one.name and "@" in other.name and not one.exists():
+        with opened(address, key_file, ask_key) as store:
+            _show(_revisions(store, one.name, other.name, protocol_of(clinic)), as_json)
+        return
+    old, protocol = taken_in(read_case_file(one), str(one), max(before or day, day), clinic)
+    new, _ = taken_in(read_case_file(other), str(other), day, clinic)
+    if old.child.id != new.child.id:
+        refuse(
+            f"compare: found {old.child.id} in {one} and {new.child.id} in {other}, expected one child; "
+            "give two files of the same child."
+        )
+    with breaches_told(str(other)):
+        _show(preview(old.until(before or day), new, protocol, day, since=before), as_json)
+
+
+def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Preview:
+    """Return what changed between two accepted plans of a child, named `id@number`."""
+    from pathway.plan.model import Plan
+    from pathway.questions.followup import compared
+    from pathway.registry.journal.fold import accepted_plans, record_of
+
+    found = []
+    for name in (one, other):
+        child, _, number = name.rpartition("@")
+        entries = store.entries(child)
+        accepted = {str(item.number): item for item in accepted_plans(entries)}
+        if number not in accepted:
+            names = ", ".join(f"{child}@{known}" for known in accepted) or "none"
+            do = f"`registry revisions {child}` lists them"
+            refuse(f"compare: found no revision {name}, expected one of {names}; {do}.")
+        item = accepted[number]
+        known = record_of([entry for entry in entries if entry.sequence <= item.entry.sequence])
+        found.append((known, Plan.model_validate(item.revision.plan)))
+    (old, before), (new, after) = found
+    if old.child.id != new.child.id:
+        refuse(f"compare: found {one} and {other}, expected one child; give two revisions of the same child.")
+    with breaches_told(new.child.id):
+        return compared(old, before, new, after, protocol)
+
+
+def _lane(protocol: Protocol, stage: str) -> str:
+    """Return the lane of a stage, "" where the protocol has none of that name (its reader will say so)."""
+    return next((known.lane for known in protocol.stages if known.id == stage), "")
+
+
+def _asked(record: Record) -> tuple[str, ...]:
+    """Ask for the lengths of both legs, one by one; an empty answer leaves one out."""
+    if not sys.stdin.isatty():
+        refuse(
+            "followup: found nothing to enter, expected --set, --from, --done or a decision; "
+            "write for example --set left.femur_length_mm=183."
+        )
+    given = []
+    for side in (record.affected_side, record.other_side):
+        for finding in ASKED:
+            value = click.prompt(
+                f"{side} {finding.replace('_', ' ')} (empty: not measured)", default="", show_default=False
+            )
+            if value.strip():
+                given.append(f"{side}.{finding}={value.strip()}")
+    return tuple(given)
+
+
+def _visit(day: datetime.date, method: str, settings: tuple[str, ...]) -> str:
+    from pathway.casefile import visit_fragment
+
+    made = visit_fragment(day, method, settings)
+    if not isinstance(made, str):
+        refuse(made.sentence)
+    return made
+
+
+def _questions(old: Record, new: Record, protocol: Protocol) -> None:
+    """Ask back what is possible but unlikely; refuse what cannot be."""
+    from pathway.growth import growth_faults, growth_questions
+
+    faults = growth_faults(new, protocol)
+    if faults:
+        refuse("\n".join(fault.sentence for fault in faults))
+    asked_before = growth_questions(old, protocol)
+    for question in growth_questions(new, protocol):
+        if question in asked_before:
+            continue
+        click.echo(question, err=True)
+        if sys.stdin.isatty() and not click.confirm("Keep it?", err=True):
+            refuse("Nothing was saved.")
+
+
+def _show(seen: Preview, as_json: bool) -> None:
+    from pathway.views.data.plan_json import part_json
+    from pathway.views.words.changes import changes_text, new_notices
+
+    if not as_json:
+        click.echo(changes_text(seen, width()), nl=False)
+        return
+    changes = [{**asdict(change.difference), "because": change.because} for change in seen.changes]
+    data: dict[str, object] = {"child": seen.after.child.id, "before": str(seen.before.on), "on": str(seen.after.on)}
+    data |= {"entered": seen.entered, "changes": changes, "notices": new_notices(seen)}
+    click.echo(part_json({**data, "caution": seen.after.cautions[0].text}))
+
+
+def _wanted(save: bool | None, as_json: bool) -> bool:
+    if save is not None:
+        return save
+    return not as_json and sys.stdin.isatty() and click.confirm("Save?", default=False, err=True)
+
+
+def _append(case: Path, entered: str) -> None:
+    """Add what was entered at the end of the case file, or say why it cannot be."""
+    if is_example(case):
+        refuse(f"{case}: found an example child, expected a file of yours; copy it before you save to it.")
+    try:
+        with case.open("a", encoding="utf-8") as file:
+            file.write(f"\n{entered}")
+    except OSError as error:
+        refuse(
+            f"{case}: cannot be written ({error.strerror}); nothing was saved. Check the folder and its permissions."
+        )
+    click.echo(f"Saved in {case}.", err=True)

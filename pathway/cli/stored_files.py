@@ -1,0 +1,124 @@
+"""Case files as the screens see them: a keeper that reads each and saves what was entered to it. An edge."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import tempfile
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO
+
+from tui.storage import Kept, Listed, Meanwhile, NotKept
+
+if TYPE_CHECKING:
+    from pathway.plan.model import Plan
+    from pathway.protocol.model import Protocol
+    from pathway.record import Record
+
+CHANGED = "the file was changed by another program"
+
+
+class FileKeeper:
+    """Children in case files; what stood in each file when it was read or saved last is what saving is held against."""
+
+    def __init__(self, files: Mapping[str, Path], protocol: Protocol, on: datetime.date) -> None:
+        self._files = files
+        self._protocol = protocol
+        self._on = on
+        self._known: dict[str, str] = {}
+
+    @property
+    def place(self) -> str:
+        """Return the folder of the files, "case files" where they lie in several."""
+        folders = {file.resolve().parent.name for file in self._files.values()}
+        return folders.pop() if len(folders) == 1 else "case files"
+
+    def listed(self, protocol: Protocol, on: datetime.date) -> tuple[Listed, ...]:
+        """Return the children by the names of their files; no plan of theirs is kept."""
+        return tuple(Listed(name, None) for name in sorted(self._files))
+
+    def read(self, child: str) -> Record:
+        """Return what the file of a child says now; raises NotKept with every fault of it in words."""
+        from pathway.casefile.read_and_check import take_in
+        from pathway.problems import sentences
+
+        text = self._text(child)
+        record = take_in(text, self._files[child].name, self._protocol, self._on)
+        if isinstance(record, tuple):
+            raise NotKept(sentences(record))
+        self._known[child] = text
+        return record
+
+    def save(self, child: str, wanted: Record, plan: Plan, protocol: Protocol, reason: str) -> Kept | Meanwhile:
+        """Write what changed to the file; where it has to be written anew, the file before stays beside it."""
+        from pathway.casefile import amended
+
+        file = self._files[child]
+        gone = not file.exists() and file.parent.is_dir()
+        text = self._known[child] if gone else self._text(child)
+        if text != self._known[child]:
+            return Meanwhile((CHANGED,), self.read(child))
+        try:
+            new, stands = amended(text, wanted, file.name, protocol)
+            beside = "" if stands or gone else f"; the file as it was is {_kept_beside(file).name}"
+            _write(file, new)
+        except (OSError, ValueError) as error:
+            words = error.strerror if isinstance(error, OSError) else error
+            raise NotKept(
+                f"{file}: cannot be written ({words}); the file is as it was. Check it and its folder."
+            ) from error
+        self._known[child] = new
+        return Kept(f"Saved in {file.name}{', which had gone and was written again' if gone else beside}.")
+
+    def _text(self, child: str) -> str:
+        file = self._files[child]
+        try:
+            return file.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            words = error.strerror if isinstance(error, OSError) else "not UTF-8"
+            raise NotKept(f"{file}: cannot be read ({words}). Check the file and its permissions.") from error
+
+
+def _kept_beside(file: Path) -> Path:
+    """Copy the file, byte by byte and as private as it is, under the first name beside it that is free; return that."""
+    before, mode = file.read_bytes(), file.stat().st_mode & 0o777
+    number = 1
+    while True:
+        beside = file.with_name(f"{file.stem}.before-{number}.txt")
+        with suppress(FileExistsError):
+            handle = os.open(beside, os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0), mode)
+            try:
+                with os.fdopen(handle, "wb") as opened:
+                    _through(opened, before)
+            except BaseException:
+                beside.unlink(missing_ok=True)
+                raise
+            return beside
+        number += 1
+
+
+def _write(file: Path, text: str) -> None:
+    """Replace a file in one step: whoever reads it sees the old text or the new one, never a part.
+
+    Lines end as they did in the file.
+    """
+    there = file.exists()
+    ends = "\r\n" if there and b"\r\n" in file.read_bytes() else "\n"
+    handle, name = tempfile.mkstemp(dir=file.resolve().parent, prefix=f".{file.name}.")
+    try:
+        with os.fdopen(handle, "wb") as opened:
+            _through(opened, text.replace("\n", ends).encode())
+        if there:
+            Path(name).chmod(file.stat().st_mode & 0o777)
+        Path(name).replace(file.resolve())
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def _through(opened: BinaryIO, data: bytes) -> None:
+    opened.write(data)
+    opened.flush()
+    os.fsync(opened.fileno())

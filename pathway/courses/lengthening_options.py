@@ -1,0 +1,193 @@
+"""The rules of one bone's lengthenings as a chain of the search: windows, limits, waiting times, points."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from pathway.courses.course import LENGTHENING
+from pathway.courses.grid_search import Chain, Ints
+from pathway.days import age_years, day_at_age, days_between, in_months, most_days
+from pathway.growth.reference_curves import Floats
+from pathway.preferences import Wishes
+from pathway.protocol.model import AmountLimit, Bone, Protocol
+from pathway.record import Record
+from pathway.rule_engine.staging import StageGraph, StageNeed
+from pathway.timing.calendar import calendar_of, free_day
+from pathway.timing.schedule import SLIP_DAYS, Timeline, age_windows, device_days
+
+POINT = 100
+"""Costs are counted in hundredths of a point, so that they are whole numbers."""
+_MONTH_AND_A_HALF = 1 / 24
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grid:
+    """The ages that are searched, `months` apart, with the first day from each that is free for an operation."""
+
+    age_years: Floats
+    months: int
+    free_days: tuple[int, ...]
+    step_mm: float
+
+    def columns(self, months: float) -> int:
+        """Return how many steps of the grid cover so many months."""
+        return math.ceil(months / self.months - 1e-9)
+
+
+def grid_of(record: Record, protocol: Protocol, on: datetime.date) -> Grid:
+    """Return the grid from the first possible day to the end of the plan."""
+    born, months = record.child.date_of_birth, int(protocol.number("age_grid_months"))
+    now = age_years(born, on) + protocol.number("planning_lead_days") / 365.25
+    first = math.ceil(now * 12 / months - 1e-9) * months
+    last = max(first, round(12 * protocol.number("plan_ends_at_years")))
+    ages = np.arange(first, last + 1, months) / 12
+    calendar = calendar_of(record, protocol)
+    free = tuple(days_between(born, free_day(day_at_age(born, float(age)), calendar)) for age in ages)
+    return Grid(ages, months, free, protocol.number("amount_step_mm"))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ChainRules:
+    """What the rules say of the lengthenings of one bone of one child, for any length that may be gained."""
+
+    bone: Bone
+    needs: tuple[StageNeed, ...]
+    bone_mm: Floats
+    grid: Grid
+    graph: StageGraph
+    timeline: Timeline
+    record: Record
+    protocol: Protocol
+    wishes: Wishes
+    mature_age_years: float
+    on: datetime.date
+
+    def chain(self, most_mm: float) -> Chain:
+        """Return the chain for total gains up to `most_mm`."""
+        units = max(math.ceil(most_mm / self.grid.step_mm), 0)
+        largest = self._largest(units)
+        amounts = self.grid.step_mm * np.arange(largest + 1)
+        device = np.array([device_days(self.protocol, self.bone, float(mm)) for mm in amounts])
+        gained = self.bone_mm[:, None] + self.grid.step_mm * np.arange(units + 1)[None, :]
+        number = self.protocol.number
+        warn = np.minimum(*self._lowest(gained, warns=True))
+        over_warning = np.maximum(0.0, amounts[None, None, :] - warn[:, :, None])
+        points = number("weight_device_month") * np.array([in_months(int(days)) for days in device])
+        shape = (len(self.needs), len(self.grid.age_years))
+        return Chain(
+            most=np.array([self._most(need, device) for need in self.needs], np.int64).reshape(shape),
+            limit=self._units(np.minimum(*self._lowest(gained, warns=False))),
+            age_points=np.array([self._age_points(need) for need in self.needs], np.int64).reshape(shape),
+            amount_points=_points(points),
+            warn_points=_points(number("weight_mm_over_warning") * over_warning),
+            wait=np.array([self._wait(int(days)) for days in device], np.int64),
+            wait_other=np.array([self._wait_other(int(days)) for days in device], np.int64),
+            least=math.ceil(number("least_lengthening_mm") / self.grid.step_mm),
+        )
+
+    def _limits(self, warns: bool) -> list[AmountLimit]:
+        kind = LENGTHENING[self.bone]
+        return [rule for rule in self.protocol.amount_limits if rule.stage == kind and rule.warns == warns]
+
+    def _lowest(self, gained: Floats, *, warns: bool) -> tuple[Floats, Floats]:
+        """Return the lowest flat limit (J, 1) and the lowest share of the bone (J, G), mm."""
+        ages = self.grid.age_years
+        flat, share = np.full(len(ages), np.inf), np.full(len(ages), np.inf)
+        for rule in self._limits(warns):
+            inside = (ages >= rule.from_age_years) & (ages < rule.to_age_years)
+            if rule.most_mm is not None:
+                flat = np.where(inside, np.minimum(flat, rule.most_mm), flat)
+            if rule.most_percent is not None:
+                share = np.where(inside, np.minimum(share, rule.most_percent / 100), share)
+        return flat[:, None], share[:, None] * gained
+
+    def _units(self, mm: Floats) -> Ints:
+        counted = np.floor(np.where(np.isfinite(mm), mm, 1e6) / self.grid.step_mm + 1e-9)
+        return counted.astype(np.int64)
+
+    def _largest(self, units: int) -> int:
+        """Return the largest amount in units that any limit leaves."""
+        flat = [rule.most_mm for rule in self._limits(False) if rule.most_mm is not None]
+        return min(units, math.floor(max(flat, default=math.inf) / self.grid.step_mm)) if flat else units
+
+    def _most(self, need: StageNeed, device: Ints) -> list[int]:
+        """Return the largest amount in units at each age that windows, other devices and wishes leave."""
+        window, largest = self.timeline.start(need.id), len(device) - 1
+        if window is None:
+            return [0] * len(self.grid.age_years)
+        low = window.earliest_day / 365.25 - _MONTH_AND_A_HALF
+        # Half a month is left before the last day, because weekends and rounded months move dates on.
+        high = math.inf if window.latest_day is None else window.latest_day / 365.25 - _MONTH_AND_A_HALF
+        if all(rule.at_maturity for rule, _ in need.indicated):
+            low = max(low, self.mature_age_years)
+        low = max(low, self._other_device_off())
+        fits = self._fits(device)
+        return [
+            fits(free, largest)
+            if low <= age <= high and (window.latest_day is None or free <= window.latest_day)
+            else 0
+            for age, free in zip(map(float, self.grid.age_years), self.grid.free_days, strict=True)
+        ]
+
+    def _fits(self, device: Ints) -> Callable[[int, int], int]:
+        """Return the largest amount, at most so much, whose device is off in time when put on at a day of life."""
+        born = self.record.child.date_of_birth
+        if not self.wishes.device_free and self.wishes.finish_before is None:
+            return lambda _day, most: most
+
+        def fits(day: int, most: int) -> int:
+            start = born + datetime.timedelta(days=day)
+            for units in range(most, 0, -1):
+                end = start + datetime.timedelta(days=int(device[units]) + SLIP_DAYS)
+                if self.wishes.device_ends_in_time(start, end):
+                    return units
+            return 0
+
+        return fits
+
+    def _other_device_off(self) -> float:
+        """Return the age from which lengthenings of the other bone, done or under way, leave room (years)."""
+        ages, born = [0.0], self.record.child.date_of_birth
+        for need in self.graph.needs:
+            if need.stage.bone not in (None, self.bone) and need.done_on is not None:
+                end = age_years(born, need.ended_on or self.on)
+                ages.append(end + self._apart_months() / 12 + _MONTH_AND_A_HALF)
+        return max(ages)
+
+    def _apart_months(self) -> int:
+        kinds = set(LENGTHENING.values())
+        rules = [r for r in self.protocol.intervals if r.either_order and {r.earlier_stage, r.later_stage} == kinds]
+        return max((rule.at_least_months or 0 for rule in rules), default=0)
+
+    def _wait(self, device: int) -> int:
+        """Return the columns from a lengthening to the next one of this bone."""
+        kind, months = LENGTHENING[self.bone], [in_months(device)]
+        for rule in self.protocol.intervals:
+            if rule.next and rule.earlier_stage == kind:
+                least = rule.at_least_months or 0
+                from_end = rule.earlier.endswith(".end")
+                months.append(in_months(device + most_days(least)) if from_end else float(least))
+        return self.grid.columns(max(months))
+
+    def _wait_other(self, device: int) -> int:
+        """Return the columns from a lengthening to the next one of the other bone."""
+        apart = self._apart_months()
+        return self.grid.columns(in_months(device + most_days(apart))) if apart else 0
+
+    def _age_points(self, need: StageNeed) -> list[int]:
+        rules = list(age_windows(need, self.record.child.sex, self.protocol, hard=False))
+        lows = [r.at_least_months for r in rules if r.at_least_months is not None]
+        highs = [r.at_most_months for r in rules if r.at_most_months is not None]
+        low, high = max(lows, default=0), min(highs, default=math.inf)
+        weight = self.protocol.number("weight_month_outside_preferred_age")
+        months = 12 * self.grid.age_years
+        return [int(p) for p in _points(weight * np.maximum(0.0, np.maximum(low - months, months - high)))]
+
+
+def _points(values: Floats) -> Ints:
+    return np.round(POINT * values).astype(np.int64)

@@ -1,0 +1,1 @@
+"""The plan as entries of a calendar (RFC 5545)."""

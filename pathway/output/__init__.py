@@ -1,1 +1,0 @@
-"""Views of a plan: text, JSON, pictures. A plan in, characters or bytes out."""

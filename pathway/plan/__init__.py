@@ -1,0 +1,1 @@
+"""The plan: its model, how it is made from the other rooms, and the independent check of it."""

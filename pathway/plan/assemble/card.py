@@ -1,0 +1,81 @@
+"""What frames a plan: the child, the cautions, the sources cited, and notices on decisions."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+
+from pathway.courses.course import Course
+from pathway.courses.hip_gain import gain_words
+from pathway.days import age_years
+from pathway.growth import Posterior, Step, growth_questions
+from pathway.plan import model as pm
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+
+
+def child_card(record: Record, protocol: Protocol, on: datetime.date) -> pm.PlanChild:
+    """Return the child as the views show it."""
+    child = record.child
+    return pm.PlanChild(
+        id=child.id,
+        sex=child.sex,
+        date_of_birth=child.date_of_birth,
+        affected_side=child.affected_side,
+        diagnosis=child.diagnosis,
+        diagnosis_label=protocol.diagnosis(child.diagnosis).label,
+        age_years=round(age_years(child.date_of_birth, on), 3),
+        note=child.note,
+    )
+
+
+def cautions(protocol: Protocol, stages: Sequence[pm.PlanStage], *, both: bool) -> tuple[pm.Caution, ...]:
+    """Return the sentences that this plan must show, the standing one first."""
+    kinds = {stage.kind for stage in stages}
+    return tuple(
+        pm.Caution(text=rule.text, sources=rule.sources, provenance=rule.provenance, local=rule.local)
+        for rule in sorted(protocol.cautions, key=lambda rule: not rule.head)
+        if (rule.bilateral and both) or (not rule.bilateral and (not rule.stages or kinds & set(rule.stages)))
+    )
+
+
+def cited_sources(plan: pm.Plan, protocol: Protocol) -> tuple[pm.SourceLine, ...]:
+    """Return every source that the plan cites, in the order of the protocol."""
+    used = {source for stage in plan.stages for source in stage.sources}
+    used |= {source for item in plan.classification for source in item.sources}
+    used |= {source for item in plan.cautions for source in item.sources}
+    used |= {source for stage in plan.stages for item in stage.after for source in item.sources}
+    used |= {source for stage in plan.stages for item in stage.amount_limits for source in item.sources}
+    return tuple(
+        pm.SourceLine(id=item.id, citation=item.citation, address=item.address, seen=item.seen)
+        for item in protocol.sources
+        if item.id in used
+    )
+
+
+def notices(
+    record: Record,
+    found: Sequence[Course],
+    stages: Sequence[pm.PlanStage],
+    posterior: Posterior | None,
+    protocol: Protocol,
+    counted: Step | None = None,
+) -> tuple[str, ...]:
+    """Return values to be checked, the gain at the hip that is counted, and decisions that could not be followed."""
+    said = [*growth_questions(record, protocol), *(posterior.surprises if posterior else ())]
+    if counted is not None:
+        said.append(gain_words(counted))
+    chosen = [decision for decision in record.decisions if decision.kind == "choose_course"]
+    if chosen and chosen[-1].course not in {course.id for course in found}:
+        known = ", ".join(course.id for course in found) or "none"
+        said.append(
+            f"The course {chosen[-1].course!r} chosen on {chosen[-1].date} is not among those possible now "
+            f"({known}); the recommended one is shown."
+        )
+    waived = {gate.id for stage in stages for gate in stage.gates if gate.state == "waived"}
+    asked = {gate.id: gate.state for stage in stages for gate in stage.gates}
+    for decision in record.decisions:
+        if decision.kind == "waive_gate" and decision.gate in asked and decision.gate not in waived:
+            state = asked[decision.gate]
+            said.append(f"The gate {decision.gate} waived on {decision.date} reads {state}: nothing to waive today.")
+    return tuple(said)

@@ -1,0 +1,98 @@
+"""A course with its burden and chances as plan data."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pathway.courses.course import Course
+from pathway.days import add_months, day_at_age
+from pathway.plan import model as pm
+from pathway.plan.assemble.growth import quantiles
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+from pathway.timing.schedule import device_days
+
+
+def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course:
+    """Return a course as plan data, ages as chosen on the planning grid."""
+    ends = course.draws_mm if course.chance is None else course.chance.residual_mm
+    residual = quantiles(ends)
+    chance = {mm: float(np.mean(np.abs(ends) <= mm)) for mm in (10, 20)}
+    kept = {mm: float(np.mean(np.abs(course.draws_mm) <= mm)) for mm in (10, 20)}
+    chosen = [
+        pm.CourseStage(
+            id=item.stage,
+            kind=item.stage.rpartition("_")[0],
+            age_years=round(item.age_years, 3),
+            amount_mm=item.amount_mm,
+        )
+        for item in course.lengthenings
+    ]
+    if course.arrest is not None:
+        chosen.append(
+            pm.CourseStage(
+                id=course.arrest.stage,
+                kind=course.arrest.stage,
+                amount_mm=course.arrest.effect_mm,
+                age_years=round(course.arrest.age_years, 3),
+                physes=course.arrest.physes,
+            )
+        )
+    surest = protocol.number("chance_surest")
+
+    def stated(share: float) -> float:
+        return round(min(share, surest), 3)
+
+    return pm.Course(
+        id=course.id,
+        summary=course.summary,
+        recommended=course.recommended,
+        within_protocol=course.within_protocol,
+        stages=tuple(sorted(chosen, key=lambda item: item.age_years)),
+        burden=pm.Burden(
+            operations=course.operations,
+            device_months=course.device_months,
+            months_over_25_mm=course.months_over,
+            school_years_touched=_school_years(course, record, protocol),
+            adult_height_lost_mm=round(course.height_lost_mm, 1),
+        ),
+        predicted_mm=round(course.predicted_mm, 1),
+        corrections_mm=round(course.corrections_mm, 1),
+        median_residual_mm=round(course.residual_mm, 1),
+        residual_mm=None if course.prosthetic else residual,
+        chance_within_10_mm=None if course.prosthetic else stated(chance[10]),
+        chance_within_20_mm=None if course.prosthetic else stated(chance[20]),
+        kept_within_10_mm=None if course.prosthetic else stated(kept[10]),
+        kept_within_20_mm=None if course.prosthetic else stated(kept[20]),
+        lengthenings_needed=_needed(course),
+        height_lost_mm=quantiles(course.chance.height_lost_mm) if course.chance and course.arrest else None,
+        points=round(course.points, 2),
+        not_beaten=course.not_beaten,
+        lost_because=course.lost_because,
+    )
+
+
+def _school_years(course: Course, record: Record, protocol: Protocol) -> int:
+    born = record.child.date_of_birth
+    school_starts = add_months(born, round(12 * protocol.number("school_from_years")))
+    first_month = int(protocol.number("school_year_start_month"))
+    touched: set[int] = set()
+    for item in course.lengthenings:
+        start = day_at_age(born, item.age_years)
+        end = start.add(days=device_days(protocol, item.bone, item.amount_mm))
+        if end >= school_starts:
+            start = max(start, school_starts)
+            years = (day.year if day.month >= first_month else day.year - 1 for day in (start, end))
+            touched.update(range(next(years), next(years) + 1))
+    return len(touched)
+
+
+def _needed(course: Course) -> tuple[pm.Needed, ...]:
+    """Return how often each number of further lengthenings will be needed, the rare ones (under 1 of 100) left out."""
+    if course.chance is None:
+        return ()
+    return tuple(
+        pm.Needed(lengthenings=number, share=round(share, 3))
+        for number, share in sorted(course.chance.numbers.items())
+        if share >= 0.01
+    )

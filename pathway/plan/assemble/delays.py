@@ -1,0 +1,113 @@
+"""What a later date of a stage does, and what became of a wish about its date, in short sentences."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Iterator
+from itertools import groupby
+
+from pathway.days import add_months, days_between, span_words
+from pathway.protocol.model import Protocol
+from pathway.protocol.roles import follows
+from pathway.record import Record
+from pathway.rule_engine.staging import StageNeed, numbered
+from pathway.timing.delay import Delay, stage_of
+from pathway.timing.rule_links import LAST_USEFUL, ORIGIN
+from pathway.timing.schedule import HolidayWish, age_windows
+
+TOGETHER_DAYS = 31
+"""Stages that begin to move within so many days of each other are named together."""
+Label = Callable[[str], str]
+
+
+def delay_sentences(
+    delay: Delay, need: StageNeed, date: datetime.date, label: Label, record: Record, protocol: Protocol
+) -> tuple[str, ...]:
+    """Return first how late changes nothing else, then what moves, then what is lost; `label` names a stage."""
+    leader = follows(need.stage, protocol)
+    if leader is not None:
+        return (f"A later date makes {label(numbered(leader.id, need.number, leader.most))} last longer.",)
+    return (
+        *_moving(delay, need, date, label),
+        *_past_usual_age(delay, need, date, record, protocol),
+        *_lost(delay, need, date, label, protocol),
+    )
+
+
+def wish_words(wish: HolidayWish | None, label: Label) -> str:
+    """Return what became of the family's wish for a school holiday, "" where there is none."""
+    if wish is None:
+        return ""
+    if wish.met is not None:
+        return f"in a school holiday ({wish.met}), as the family wishes"
+    if wish.tried is None:
+        return "the family wishes for a school holiday; none with a day for operations is known after this date"
+    tried = f"the next one ({wish.tried}, {wish.tried_from})"
+    if wish.would_move:
+        return f"the family wishes for a school holiday; {tried} would also move {_named(wish.would_move, label)}"
+    return f"the family wishes for a school holiday; {tried} leaves no day that rules and other wishes allow"
+
+
+def _moving(delay: Delay, need: StageNeed, date: datetime.date, label: Label) -> Iterator[str]:
+    free = delay.free_days
+    if free is None:
+        yield "Nothing else moves when it comes later."
+        return
+    if free > 0:
+        amount = "; the amount is planned for this age" if need.stage.bone is not None else ""
+        yield f"Up to {span_words(free)} later, to {_day(date, free)}, moves no other date{amount}."
+    elif not delay.moves:
+        yield "There is no later day."
+    first = True
+    for days, group in _groups(delay.moves):
+        names = _named(group, label)
+        verb = "moves" if len(group) == 1 else "move"
+        when = f"From {_day(date, days + 1)} on" if not first else "After that" if free else "On any later day"
+        yield f"{when} {names} {verb} too."
+        first = False
+
+
+def _groups(moves: tuple[tuple[str, int], ...]) -> Iterator[tuple[int, tuple[str, ...]]]:
+    start = moves[0][1] if moves else 0
+    for _, items in groupby(moves, key=lambda item: (item[1] - start) // TOGETHER_DAYS):
+        group = list(items)
+        yield group[0][1], tuple(name for name, _ in group)
+
+
+def _past_usual_age(
+    delay: Delay, need: StageNeed, date: datetime.date, record: Record, protocol: Protocol
+) -> Iterator[str]:
+    born = record.child.date_of_birth
+    for rule in age_windows(need, record.child.sex, protocol, hard=False):
+        last = None if rule.at_most_months is None else add_months(born, rule.at_most_months)
+        within = last is not None and (delay.last_days is None or days_between(date, last) < delay.last_days)
+        if last is not None and within and date <= last:
+            yield f"After {last} its usual age has passed."
+
+
+def _lost(delay: Delay, need: StageNeed, date: datetime.date, label: Label, protocol: Protocol) -> Iterator[str]:
+    if delay.last_days is None:
+        return
+    last = _day(date, delay.last_days)
+    words = {rule.id: rule.because for rule in protocol.rules()}
+    bounds = [bound for item in delay.lost.relaxations for bound in item.bounds] if delay.lost else []
+    closing = next((bound for bound in bounds if bound.earlier == ORIGIN and bound.at_most_days is not None), None)
+    if closing is None:
+        yield f"After {last} no day is left for it."
+        return
+    late = stage_of(closing.later)
+    if closing.rule.startswith(LAST_USEFUL):
+        why = f"the last day on which {label(late)} still does what is planned has passed."
+    else:
+        why = words.get(closing.rule, closing.rule)
+        why = why if late == need.id else f"{label(late)} would come too late. {why}"
+    yield f"After {last} it is too late: {why}"
+
+
+def _named(stages: tuple[str, ...], label: Label) -> str:
+    names = [label(stage) for stage in stages]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _day(date: datetime.date, days: int) -> datetime.date:
+    return date + datetime.timedelta(days=days)

@@ -1,0 +1,163 @@
+"""Making a plan: the only place that joins the rooms. It ends with the independent check."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+
+from pathway.courses.course import Course
+from pathway.courses.hip_gain import expected_gain
+from pathway.courses.problem import AmountSearch
+from pathway.courses.ranking import courses
+from pathway.growth import Outlook, Posterior, Step, fit_growth, growth_curve, opinions, outlook
+from pathway.network import Conflict
+from pathway.plan import assemble
+from pathway.plan import model as pm
+from pathway.plan.verify import check_plan
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+from pathway.rule_engine.classify import classify, with_classes
+from pathway.rule_engine.conditions import Facts
+from pathway.rule_engine.facts import facts_on, known_steps
+from pathway.rule_engine.staging import StageGraph, stage
+from pathway.timing.schedule import Placed, Timetable, stage_windows, timetable
+
+
+class PlanBreach(Exception):
+    """The finished plan breaks a rule: a fault of the program, named by rule, never shown as a plan."""
+
+
+def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: int = 0, chances: bool = True) -> pm.Plan:
+    """Return the plan of one child on one day. The same input gives the same plan.
+
+    Without `chances` the spread of each course is that of amounts kept as planned, which is quicker. A child who
+    cannot be planned still gets a plan, with the rules in conflict named. Raises PlanBreach when the independent
+    check finds the plan to break a rule.
+    """
+    record = record.until(on)
+    done_steps = known_steps(record, protocol, on)
+    posterior = fit_growth(record, protocol, on, seed=seed, known_steps=done_steps)
+    natural = outlook(posterior) if posterior else None
+    facts = facts_on(record, protocol, on, natural)
+    classified = classify(facts, protocol)
+    graph = stage(with_classes(facts, classified), record, protocol, on)
+    found, times, conflicts, counted = _course_and_dates(graph, facts, posterior, record, protocol, on, chances)
+    chosen = _recommended(found)
+    stages = assemble.plan_stages(graph, chosen, times, record, protocol, on)
+    mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
+    going_on = _going_on(posterior, counted) if posterior else None
+    with_plan = _with_plan(going_on, chosen, natural)
+    central = _with_plan(going_on.central() if going_on else None, chosen, natural)
+    parts = {
+        "classification": assemble.classification(classified),
+        "growth": assemble.growth_part(
+            record,
+            protocol,
+            posterior,
+            natural,
+            with_plan,
+            central,
+            opinions(record, protocol, on, known_steps=done_steps),
+            mature,
+        ),
+        "stages": stages,
+        "alternatives": tuple(assemble.plan_course(course, record, protocol) for course in found),
+        "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
+        "conflicts": tuple(conflicts),
+        "considered": assemble.considered(graph, classified),
+        "notices": assemble.notices(record, found, stages, posterior, protocol, counted),
+    }
+    plan = pm.Plan(
+        child=assemble.child_card(record, protocol, on),
+        on=on,
+        protocol=assemble.local_part(protocol),
+        cautions=assemble.cautions(protocol, stages, both=record.child.affected_side == "both"),
+        sources=(),
+        **parts,
+    )
+    plan = plan.model_copy(update={"sources": assemble.cited_sources(plan, protocol)})
+    breaches = check_plan(plan, record, protocol)
+    if breaches:
+        raise PlanBreach("; ".join(breach.sentence for breach in breaches))
+    return plan
+
+
+def first_course(
+    record: Record, protocol: Protocol, on: datetime.date, posterior: Posterior
+) -> Course | Conflict | None:
+    """Return the course that would be recommended if growth were as a posterior says; no dates, no check.
+
+    None where no course is within the protocol; the conflict where the rules contradict each other.
+    """
+    record = record.until(on)
+    facts = facts_on(record, protocol, on, outlook(posterior))
+    graph = stage(with_classes(facts, classify(facts, protocol)), record, protocol, on)
+    timeline = stage_windows(graph, record, protocol, on, mature_age_years=posterior.mature_age_years)
+    if isinstance(timeline, Conflict):
+        return timeline
+    counted = expected_gain(graph, timeline, facts.findings, protocol)
+    search = AmountSearch(graph, timeline, _going_on(posterior, counted), record, protocol, on)
+    return _recommended(courses(search, chances=False))
+
+
+def _course_and_dates(
+    graph: StageGraph,
+    facts: Facts,
+    posterior: Posterior | None,
+    record: Record,
+    protocol: Protocol,
+    on: datetime.date,
+    chances: bool,
+) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict], Step | None]:
+    """Return the courses, the dates of the first, conflicts, and the length that the hip's correction will gain."""
+    if record.child.affected_side == "both":
+        return (), None, [assemble.not_planned(protocol)], None
+    born, mature = record.child.date_of_birth, posterior.mature_age_years if posterior else None
+    timeline = stage_windows(graph, record, protocol, on, mature_age_years=mature)
+    if isinstance(timeline, Conflict):
+        return (), None, [assemble.conflict(timeline, protocol, born)], None
+    counted = expected_gain(graph, timeline, facts.findings, protocol) if posterior else None
+    found: Sequence[Course] = ()
+    if posterior:
+        search = AmountSearch(graph, timeline, _going_on(posterior, counted), record, protocol, on)
+        found = courses(search, chances=chances)
+    times = timetable(graph, _placed(graph, _recommended(found)), record, protocol, on)
+    if isinstance(times, Conflict):
+        return found, None, [assemble.conflict(times, protocol, born)], counted
+    return found, times, [], counted
+
+
+def _going_on(posterior: Posterior, counted: Step | None) -> Posterior:
+    """Return the growth that a course starts from: with the gain at the hip, where one is counted."""
+    return posterior.expecting(counted) if counted else posterior
+
+
+def _recommended(found: Sequence[Course]) -> Course | None:
+    return next((course for course in found if course.recommended), None)
+
+
+def _placed(graph: StageGraph, course: Course | None) -> Mapping[str, Placed]:
+    """Return the stages that get a date: those planned, and those that the course uses."""
+    if course is not None and course.prosthetic:
+        # Preparations belong to the lengthening road; a program does not date an amputation. A device that is
+        # on the bone today comes off all the same.
+        ends = [edge for edge in graph.edges if edge.earlier_point == "end" and edge.rule.at_most_months == 0]
+        begun = {edge.later for edge in ends if graph.need(edge.earlier).need == "under_way"}
+        planned = [need for need in graph.needs if need.need == "planned"]
+        return {need.id: Placed() for need in planned if not need.stage.operation or need.id in begun}
+    placed = {need.id: Placed() for need in graph.needs if need.need == "planned" and need.within_protocol}
+    for item in course.lengthenings if course else ():
+        placed[item.stage] = Placed(item.age_years, item.amount_mm)
+        for edge in graph.edges:
+            if edge.earlier == item.stage and edge.earlier_point == "end" and edge.rule.at_most_months == 0:
+                placed[edge.later] = Placed()
+    if course and course.arrest:
+        arrest = course.arrest
+        placed[arrest.stage] = Placed(arrest.age_years, latest_age_years=arrest.last_useful_age_years)
+    return placed
+
+
+def _with_plan(posterior: Posterior | None, course: Course | None, natural: Outlook | None) -> Outlook | None:
+    if posterior is None or natural is None:
+        return None
+    return outlook(posterior, course.steps if course else (), natural.age_years)

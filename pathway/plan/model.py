@@ -1,0 +1,364 @@
+"""The plan: the stable contract that every view and export reads. Nothing but data.
+
+Lengths in mm, angles in degrees, ages in decimal years, durations in months, dates ISO. `chance_…` is 0 to 1.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pathway.days import Day
+from pathway.plan.growth import AgePoint as AgePoint
+from pathway.plan.growth import GrowthPart as GrowthPart
+from pathway.plan.growth import Maturity as Maturity
+from pathway.plan.growth import MeasuredPoint as MeasuredPoint
+from pathway.plan.growth import MethodOpinion as MethodOpinion
+from pathway.plan.growth import Quantiles as Quantiles
+from pathway.record import Frozen, Sex
+
+SCHEMA_VERSION = 1
+
+GateStatus = Literal["holds", "fails", "unknown", "waived", "later"]
+StageStatus = Literal["done", "under_way", "ready", "later", "blocked", "optional"]
+Form = Literal["all", "any", "not", "finding", "quantity", "classification", "diagnosis", "stage"]
+Comparison = Literal["at_least", "above", "at_most", "below", "equals", "one_of", "known"]
+WhyUnknown = Literal["never_measured", "out_of_date", "not_measurable", "declined"]
+
+
+class PlanChild(Frozen):
+    """The child as the views show it."""
+
+    id: str
+    sex: Sex
+    date_of_birth: Day
+    affected_side: str
+    diagnosis: str
+    diagnosis_label: str
+    age_years: float
+    note: str = ""
+
+
+class SwitchedOff(Frozen):
+    """A rule that the clinic switched off, with the clinic's reason."""
+
+    id: str
+    because: str
+
+
+class PlanProtocol(Frozen):
+    """Which protocol the plan was made with, and which of its rules the clinic changed, added or switched off."""
+
+    name: str
+    version: str
+    local_rules: tuple[str, ...] = ()
+    switched_off: tuple[SwitchedOff, ...] = ()
+
+
+class VerdictRecord(Frozen):
+    """A judged condition: the tree of what was tested, with value, threshold, margin and sentence.
+
+    `form` is the form of the condition; a leaf has its `comparison` with the `threshold` that was compared, a
+    combination the threshold of the part that it speaks of. `subject` names the quantity, scheme or stage of
+    the test, `leg` the leg of the finding, `chance` (0 to 1) what was asked of a predicted quantity.
+    `margin` is how far the value is on the holding side (negative: failing side), in the finding's unit.
+    """
+
+    state: Literal["holds", "fails", "unknown"]
+    sentence: str
+    test: str
+    form: Form
+    finding: str | None = None
+    value: float | str | bool | None = None
+    sd: float | None = None
+    measured_on: Day | None = None
+    method: str | None = None
+    margin: float | None = None
+    comparison: Comparison | None = None
+    threshold: float | str | bool | tuple[str, ...] | None = None
+    subject: str | None = None
+    leg: Literal["affected", "other"] | None = None
+    chance: float | None = None
+    why_unknown: WhyUnknown | None = None
+    asks: tuple[str, ...] = ()
+    parts: tuple[VerdictRecord, ...] = ()
+
+
+class Reason(Frozen):
+    """Why something stands in the plan: the rule, its words, its sources and the judged condition.
+
+    `against`: the rule speaks against the stage (a contraindication).
+    """
+
+    rule: str
+    text: str
+    sources: tuple[str, ...]
+    provenance: str
+    strength: str
+    local: bool = False
+    against: bool = False
+    verdict: VerdictRecord | None = None
+
+
+class Considered(Frozen):
+    """A rule judged on the day of the plan, whether or not its stage is in the plan.
+
+    `about` is the kind of stage, of a `type` the scheme, whose type then stands in `type`. What is `waived` does
+    not count: a contraindication by decision, an indication of a stage declined or done as often as it may be.
+    """
+
+    kind: Literal["indication", "contraindication", "type"]
+    about: str
+    type: str = ""
+    optional: bool = False
+    waived: bool = False
+    reason: Reason
+
+
+class ClassificationResult(Frozen):
+    """A published scheme applied: the type, or `undetermined` with the findings that would settle it."""
+
+    system: str
+    label: str
+    type: str
+    type_label: str
+    because: tuple[Reason, ...] = ()
+    asks: tuple[str, ...] = ()
+    sources: tuple[str, ...]
+
+
+class GateState(Frozen):
+    """A gate on the day of the plan.
+
+    `later` means that today's findings do not judge it: it is examined again before the stage, from
+    `look_again_on`. `mended_by` names the earlier planned stage that is meant to mend a failing gate.
+    """
+
+    id: str
+    state: GateStatus
+    why_unknown: WhyUnknown | None = None
+    waived_because: str | None = None
+    mended_by: str | None = None
+    look_again_on: Day | None = None
+    finding: str | None = None
+    value: float | str | bool | None = None
+    measured_on: Day | None = None
+    requires: str
+    because: str
+    sentence: str
+    sources: tuple[str, ...]
+    provenance: str
+    strength: str
+    local: bool = False
+    verdict: VerdictRecord
+
+
+class DateWindow(Frozen):
+    """Earliest and latest day that the rules allow; None where nothing bounds it."""
+
+    earliest: Day
+    latest: Day | None = None
+
+
+class After(Frozen):
+    """An edge of the graph: this stage comes so many months after (or together with) another."""
+
+    stage: str
+    at_least_months: int | None = None
+    at_most_months: int | None = None
+    from_point: Literal["start", "end"] = "end"
+    because: str
+    rule: str
+    sources: tuple[str, ...] = ()
+
+
+class AmountNote(Frozen):
+    """A limit on the amount, and whether it is the one that binds."""
+
+    rule: str
+    limit_mm: float
+    words: str
+    binds: bool
+    warns: bool
+    sources: tuple[str, ...]
+
+
+class PlanStage(Frozen):
+    """One stage of the plan. `id` carries the number where a kind repeats (`femoral_lengthening_2`).
+
+    `slack_days` is how much later the rules allow it, `free_slack_days` how much later it may come before another
+    stage moves (None: nothing bounds it); `delay` says in sentences what a later date does, `preferred` what
+    became of a wish about the date.
+    """
+
+    id: str
+    kind: str
+    number: int
+    label: str
+    lane: str
+    what: str
+    family_words: str
+    operation: bool
+    status: StageStatus
+    side: str
+    because: tuple[Reason, ...]
+    amount_mm: float | None = None
+    amount_deg: float | None = None
+    amount_percent: float | None = None
+    amount_limits: tuple[AmountNote, ...] = ()
+    physes: tuple[str, ...] = ()
+    window: DateWindow | None = None
+    date: Day | None = None
+    end_date: Day | None = None
+    age_years: float | None = None
+    duration_months: float | None = None
+    duration_range_months: tuple[float, float] | None = None
+    slack_days: int | None = None
+    free_slack_days: int | None = None
+    delay: tuple[str, ...] = ()
+    preferred: str = ""
+    gates: tuple[GateState, ...] = ()
+    after: tuple[After, ...] = ()
+    stop_rules: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+
+
+class Burden(Frozen):
+    """What a course costs the child."""
+
+    operations: int
+    device_months: float
+    months_over_25_mm: float
+    school_years_touched: int
+    adult_height_lost_mm: float = 0.0
+
+
+class CourseStage(Frozen):
+    """A stage of a course with its chosen age and amount."""
+
+    id: str
+    kind: str
+    age_years: float
+    amount_mm: float | None = None
+    physes: tuple[str, ...] = ()
+
+
+class Needed(Frozen):
+    """How often (`share`, 0 to 1) a course comes to so many further lengthenings when amounts are decided again."""
+
+    lengthenings: int
+    share: float
+
+
+class Course(Frozen):
+    """One whole way to the goal, comparable with the others; `lost_because` is empty for the recommended.
+
+    `predicted_mm` is the projected difference at maturity without operations to come, `corrections_mm` what
+    the course takes off it, `median_residual_mm` the projection with the course; `residual_mm` its spread and
+    `chance_within_…` what is left when later amounts are decided again from what visits will show;
+    `kept_within_…` are the same chances if every amount stays as planned today (the two are the range that is shown);
+    `lengthenings_needed` how many that comes to, `height_lost_mm` the adult height that growth arrest costs.
+    `points` is its burden by the weights of the rules; `not_beaten` that no other course has both less burden
+    and a better chance.
+    """
+
+    id: str
+    summary: str
+    recommended: bool
+    within_protocol: bool
+    stages: tuple[CourseStage, ...]
+    burden: Burden
+    predicted_mm: float
+    corrections_mm: float
+    median_residual_mm: float
+    residual_mm: Quantiles | None
+    chance_within_10_mm: float | None
+    chance_within_20_mm: float | None
+    kept_within_10_mm: float | None = None
+    kept_within_20_mm: float | None = None
+    lengthenings_needed: tuple[Needed, ...] = ()
+    height_lost_mm: Quantiles | None = None
+    points: float = 0.0
+    not_beaten: bool = False
+    lost_because: str = ""
+
+
+class OpenQuestion(Frozen):
+    """A finding that is missing: what it decides and by when it is needed.
+
+    `decides` counts the judgements (types, indications, contraindications, gates) that wait for it, `blocks`
+    names the stages that could start next and cannot without it.
+    """
+
+    finding: str
+    label: str
+    family_words: str
+    how: str
+    why_unknown: WhyUnknown
+    needed_for: tuple[str, ...]
+    by: Day | None = None
+    decides: int = 0
+    blocks: tuple[str, ...] = ()
+
+
+class PlanConflict(Frozen):
+    """Rules that contradict each other for this child, in words.
+
+    Each of `remedies` alone would resolve it: by how much one of the rules would have to give way.
+    """
+
+    rules: tuple[str, ...]
+    explanation: str
+    remedies: tuple[str, ...] = ()
+
+
+class Caution(Frozen):
+    """A sentence that must stand on every view of the plan, with its sources."""
+
+    text: str
+    sources: tuple[str, ...]
+    provenance: str
+    local: bool = False
+
+
+class SourceLine(Frozen):
+    """A source that the plan cites."""
+
+    id: str
+    citation: str
+    address: str = ""
+    seen: str = ""
+
+
+class Plan(Frozen):
+    """The whole plan on one day. What `plan --json` prints.
+
+    `notices` say what became of decisions that could not be followed, `considered` every rule for and against
+    a stage and every type as judged on the day.
+    """
+
+    schema_version: int = SCHEMA_VERSION
+    child: PlanChild
+    on: Day
+    protocol: PlanProtocol
+    classification: tuple[ClassificationResult, ...]
+    growth: GrowthPart
+    stages: tuple[PlanStage, ...]
+    alternatives: tuple[Course, ...]
+    open_questions: tuple[OpenQuestion, ...]
+    conflicts: tuple[PlanConflict, ...]
+    notices: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...]
+    sources: tuple[SourceLine, ...]
+    considered: tuple[Considered, ...] = ()
+
+    def stage(self, id: str) -> PlanStage:
+        """Return a stage by its id; raises KeyError when the plan has none of that name."""
+        for stage in self.stages:
+            if stage.id == id:
+                return stage
+        raise KeyError(id)
+
+    @property
+    def recommended(self) -> Course | None:
+        """Return the recommended course, or None where none could be planned."""
+        return next((course for course in self.alternatives if course.recommended), None)

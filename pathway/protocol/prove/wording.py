@@ -1,0 +1,37 @@
+"""Every rule says in words what it is and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pathway.protocol.model import Protocol
+from pathway.protocol.prove.complaint import Complaint
+from pathway.record import Frozen
+
+SAID = ("because", "label", "what", "family_words", "text", "target", "how", "topic", "look_for", "citation")
+
+
+def wording_faults(protocol: Protocol) -> Iterator[Complaint]:
+    """Yield rules with an empty text, and statements without any source."""
+    for item in _all(protocol):
+        name = str(getattr(item, "id", ""))
+        for field in SAID:
+            text = getattr(item, field, None)
+            if isinstance(text, str) and not text.strip():
+                yield Complaint(name, f"no words in `{field}`", "a sentence a person can read", "write it")
+        if getattr(item, "sources", None) == ():
+            yield Complaint(name, "no source", "at least one id of sources.toml", "name where it comes from")
+
+
+def _all(protocol: Protocol) -> Iterator[Frozen]:
+    yield from protocol.rules()
+    for group in (
+        protocol.sources,
+        protocol.findings,
+        protocol.methods,
+        protocol.diagnoses,
+        protocol.classifications,
+        protocol.stages,
+        protocol.disagreements,
+    ):
+        yield from group

@@ -1,0 +1,150 @@
+"""What if: the plan again under wishes, compared with the recommended course as it stands.
+
+A wish is a decision like any other, dated on the day of the plan; nothing is saved.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pathway.plan.make import make_plan
+from pathway.plan.model import Course, Plan
+from pathway.protocol.model import Protocol
+from pathway.record import Decision, DecisionKind, Record
+
+REASON = "asked: what if"
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """What is asked.
+
+    `without` are stages left out, `at_most_lengthenings` how many may still come, `not_in` spans of days without
+    a device on the bone, `finish_before` the day by which treatment is to end, `lift_at_most_mm` the highest lift
+    wished for, `prefer` names of preferences.
+    """
+
+    without: tuple[str, ...] = ()
+    at_most_lengthenings: int | None = None
+    not_in: tuple[tuple[datetime.date, datetime.date], ...] = ()
+    finish_before: datetime.date | None = None
+    lift_at_most_mm: float | None = None
+    prefer: tuple[str, ...] = ()
+
+    def __bool__(self) -> bool:
+        return self != WhatIf()
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The plan as it stands, the plan under the wishes, and the differences of their first courses in words."""
+
+    asked: tuple[str, ...]
+    as_it_stands: Plan
+    wished: Plan
+    differences: tuple[str, ...]
+
+
+def what_if(record: Record, protocol: Protocol, on: datetime.date, asked: WhatIf, *, seed: int = 0) -> Answer:
+    """Return the answer to a what-if question on a day.
+
+    Raises KeyError for a stage that the protocol does not have, and PlanBreach as `make_plan` does.
+    """
+    for stage in asked.without:
+        protocol.stage(stage)
+    plan = make_plan(record, protocol, on, seed=seed)
+    if not asked:
+        return Answer((), plan, plan, ())
+    wished = make_plan(with_wishes(record, asked, on), protocol, on, seed=seed)
+    return Answer(tuple(_words(asked, protocol)), plan, wished, tuple(differences(plan, wished)))
+
+
+def with_wishes(record: Record, asked: WhatIf, on: datetime.date) -> Record:
+    """Return the record with the wishes as decisions of that day; a course chosen before no longer counts."""
+
+    def wish(kind: DecisionKind, **fields: object) -> Decision:
+        return Decision.model_validate({"date": on, "by": "family", "kind": kind, "reason": REASON, **fields})
+
+    wishes = [wish("decline", stage=stage) for stage in asked.without]
+    wishes += [wish("no_device", from_date=start, to_date=end) for start, end in asked.not_in]
+    wishes += [wish("prefer", prefer=name) for name in asked.prefer]
+    if asked.at_most_lengthenings is not None:
+        wishes.append(wish("at_most_lengthenings", number=asked.at_most_lengthenings))
+    if asked.finish_before is not None:
+        wishes.append(wish("finish_before", before=asked.finish_before))
+    if asked.lift_at_most_mm is not None:
+        wishes.append(wish("lift_at_most", mm=asked.lift_at_most_mm))
+    kept = [decision for decision in record.decisions if decision.kind != "choose_course"]
+    ordered = sorted((*kept, *wishes), key=lambda decision: decision.date)
+    return record.model_copy(update={"decisions": tuple(ordered)})
+
+
+def differences(plan: Plan, wished: Plan) -> Iterator[str]:
+    """Yield how the first course of one plan differs from that of another, one sentence each."""
+    one, other = plan.recommended, wished.recommended
+    if other is None:
+        yield "Under these wishes no course can be planned."
+        return
+    if one is None:
+        yield "Without these wishes no course can be planned."
+        return
+    if one == other or (one.id, one.stages) == (other.id, other.stages):
+        yield f"The same course stays first: {one.summary}."
+        return
+    if one.id != other.id:
+        yield f"First is then: {other.summary} (instead of: {one.summary})."
+    else:
+        yield f"First is still: {other.summary}, with other ages or amounts."
+    yield from _burden(one, other)
+    yield from _result(one, other)
+
+
+def _burden(one: Course, other: Course) -> Iterator[str]:
+    a, b = one.burden, other.burden
+    for then, now, unit, digits in (
+        (b.operations, a.operations, "operations", 0),
+        (b.device_months, a.device_months, "months with a device", 0),
+        (b.months_over_25_mm, a.months_over_25_mm, "months with more than 2.5 cm difference", 0),
+        (b.school_years_touched, a.school_years_touched, "school years touched", 0),
+        (b.adult_height_lost_mm / 10, a.adult_height_lost_mm / 10, "cm of adult height lost", 1),
+    ):
+        if round(then, digits) != round(now, digits):
+            yield f"{then:.{digits}f} {unit} instead of {now:.{digits}f}."
+
+
+def _result(one: Course, other: Course) -> Iterator[str]:
+    if one.residual_mm is None or other.residual_mm is None:
+        yield "One of the two is a prosthetic road, which is not measured by length."
+        return
+    then, now = other.median_residual_mm / 10, one.median_residual_mm / 10
+    if round(then, 1) != round(now, 1):
+        yield f"At maturity the treated leg is then {_side(then)} instead of {_side(now)}."
+    for mm, mine, its in (
+        (10, one.chance_within_10_mm, other.chance_within_10_mm),
+        (20, one.chance_within_20_mm, other.chance_within_20_mm),
+    ):
+        if mine is not None and its is not None and round(100 * mine) != round(100 * its):
+            yield f"Within {mm // 10} cm: about {100 * its:.0f} of 100 instead of {100 * mine:.0f}."
+
+
+def _side(cm: float) -> str:
+    if round(cm, 1) == 0:
+        return "as long as the other"
+    return f"{abs(cm):.1f} cm {'shorter' if cm > 0 else 'longer'}"
+
+
+def _words(asked: WhatIf, protocol: Protocol) -> Iterator[str]:
+    for stage in asked.without:
+        yield f"without {protocol.stage(stage).label[0].lower()}{protocol.stage(stage).label[1:]}"
+    if asked.at_most_lengthenings is not None:
+        yield f"at most {asked.at_most_lengthenings} further lengthenings"
+    for start, end in asked.not_in:
+        yield f"no device on the bone from {start} to {end}"
+    if asked.finish_before is not None:
+        yield f"finished before {asked.finish_before}"
+    if asked.lift_at_most_mm is not None:
+        yield f"a lift of at most {asked.lift_at_most_mm / 10:g} cm where it can be"
+    for name in asked.prefer:
+        yield f"preferring {name.replace('_', ' ')}"

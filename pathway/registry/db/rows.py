@@ -1,0 +1,85 @@
+"""Between rows of the tables and entries of the journal."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from sqlalchemy import Connection, Row, Select, insert, select
+
+from pathway.registry.db.tables import entry as entries
+from pathway.registry.db.tables import payload as payloads
+from pathway.registry.journal.chain import moment, payload_text, when_text
+from pathway.registry.journal.entry import NO_ENTRIES, Entry, Head
+
+BATCH = 500
+_ON = (entries.c.child == payloads.c.child) & (entries.c.sequence == payloads.c.sequence)
+
+
+def with_payloads(*, plans: bool = True) -> Select[Any]:
+    """Return the query for all entries with their payloads (null where erased), by child and sequence.
+
+    Without `plans`, the payloads of accepted plans, which are large, are null too.
+    """
+    joined = entries.outerjoin(payloads, _ON if plans else _ON & (entries.c.kind != "revision"))
+    query = select(entries, payloads.c.salt, payloads.c.body).select_from(joined)
+    return query.order_by(entries.c.child, entries.c.sequence)
+
+
+def entry_of(row: Row[Any]) -> Entry:
+    """Return the entry of a row of `with_payloads`. Raises ValueError for a payload or moment that cannot be read."""
+    return Entry(
+        child=row.child,
+        sequence=row.sequence,
+        who=row.who,
+        when=moment(row.at),
+        kind=row.kind,
+        schema_version=row.schema_version,
+        supersedes=row.supersedes,
+        payload_sha256=row.payload_sha256,
+        previous_sha256=row.previous_sha256,
+        sha256=row.sha256,
+        payload=None if row.body is None else json.loads(row.body),
+        salt=row.salt,
+    )
+
+
+def entries_of(connection: Connection, child: str, *, plans: bool = True) -> tuple[Entry, ...]:
+    """Return the entries of a child in order; without `plans`, those of accepted plans come without payload."""
+    query = with_payloads(plans=plans).where(entries.c.child == child)
+    return tuple(entry_of(row) for row in connection.execute(query))
+
+
+def head_in(connection: Connection, child: str) -> Head:
+    """Return where the chain of a child ends."""
+    query = select(entries.c.sequence, entries.c.sha256).where(entries.c.child == child)
+    row = connection.execute(query.order_by(entries.c.sequence.desc()).limit(1)).first()
+    return NO_ENTRIES if row is None else Head(row.sequence, row.sha256)
+
+
+def add(connection: Connection, made: Iterable[Entry]) -> None:
+    """Add entries with their payloads; the database refuses one whose child and sequence are there already."""
+    links, bodies = [], []
+    for one in made:
+        row = {column.name: getattr(one, column.name) for column in entries.c if column.name != "at"}
+        links.append({**row, "at": when_text(one.when)})
+        if one.payload is not None:
+            body = payload_text(one.payload)
+            bodies.append({"child": one.child, "sequence": one.sequence, "salt": one.salt, "body": body})
+    if links:
+        connection.execute(insert(entries), links)
+    if bodies:
+        connection.execute(insert(payloads), bodies)
+
+
+def heads_in(connection: Connection) -> Iterator[tuple[str, Head]]:
+    """Yield every child with the head of its chain, by name of the child."""
+    child, last = "", NO_ENTRIES
+    query = select(entries.c.child, entries.c.sequence, entries.c.sha256)
+    for row in connection.execute(query.order_by(entries.c.child, entries.c.sequence)):
+        if row.child != child and child:
+            yield child, last
+        child, last = row.child, Head(row.sequence, row.sha256)
+    if child:
+        yield child, last

@@ -1,0 +1,1 @@
+"""From findings to stages: judged conditions, published schemes, and what this child needs with which gates."""

@@ -1,0 +1,54 @@
+"""All that conditions may look at on a day, gathered from findings, the natural course and operations done."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+
+import numpy as np
+
+from pathway.days import age_years
+from pathway.growth import PHYSES, Outlook, Step
+from pathway.protocol.model import Protocol
+from pathway.protocol.roles import ARREST
+from pathway.record import Record
+from pathway.rule_engine.conditions import Facts
+from pathway.rule_engine.findings import findings_on
+
+
+def known_steps(record: Record, protocol: Protocol, on: datetime.date) -> tuple[Step, ...]:
+    """Return the operations already done, as growth sees them."""
+    steps: list[Step] = []
+    for operation in record.operations:
+        if operation.date > on:
+            continue
+        age = age_years(record.child.date_of_birth, operation.date)
+        done = protocol.stage(operation.kind)
+        bone = done.bone or done.gains_in
+        if bone is not None and operation.achieved_mm:
+            by_distraction = done.bone is not None
+            steps.append(Step("short", bone, age, adds_mm=operation.achieved_mm, by_distraction=by_distraction))
+        if operation.kind == ARREST:
+            steps += [Step("long", PHYSES[plate], age, stops=(plate,)) for plate in operation.physes]
+    return tuple(steps)
+
+
+def facts_on(record: Record, protocol: Protocol, on: datetime.date, natural: Outlook | None) -> Facts:
+    """Return all that conditions may look at on a day; predicted quantities from the natural course."""
+    predicted: Mapping[str, np.ndarray] = {}
+    if natural is not None:
+        predicted = {
+            "predicted_discrepancy_at_maturity_mm": natural.at_maturity("discrepancy"),
+            "predicted_femur_discrepancy_at_maturity_mm": natural.at_maturity("long_femur")
+            - natural.at_maturity("short_femur"),
+            "predicted_tibia_discrepancy_at_maturity_mm": natural.at_maturity("long_tibia")
+            - natural.at_maturity("short_tibia"),
+        }
+    return Facts(
+        age_years=age_years(record.child.date_of_birth, on),
+        sex=record.child.sex,
+        diagnosis=record.child.diagnosis,
+        findings=findings_on(record, protocol, on),
+        predicted=predicted,
+        done={operation.kind: operation.date for operation in record.operations if operation.date <= on},
+    )

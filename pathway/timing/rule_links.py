@@ -1,0 +1,208 @@
+"""What the rules say of one child's stages as links of the temporal network: months become days here.
+
+*At least n months* becomes the most days that n calendar months can last and *at most n months* the fewest,
+so that rounding never shortens a safety interval; where the anchor date is known (birth, an operation done)
+the calendar itself is used.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from pathway.days import add_months, age_years, day_at_age, days_between, fewest_days, most_days
+from pathway.network import Link
+from pathway.protocol.model import AgeWindow, Protocol
+from pathway.record import Record
+from pathway.rule_engine.staging import StageGraph, StageNeed
+
+ORIGIN = "birth"
+TODAY = "today"
+MATURITY = "skeletal maturity"
+LEAD = "planning_lead_days"
+LAST_USEFUL = "last useful day"
+DURATION = "duration of"
+SLIP_DAYS = 14
+"""How far a date may slip past the age chosen for it, off weekends and rounded months, before it counts as late."""
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """What a course fixes about a stage: the age it aims at, the last useful one, the amount of a lengthening."""
+
+    age_years: float | None = None
+    amount_mm: float | None = None
+    latest_age_years: float | None = None
+
+
+def birthday(months: int) -> str:
+    """Return the name of the event at which the child is so many months old."""
+    return f"{months} months old"
+
+
+def examination(stage: str) -> str:
+    """Return the id of the examination before a stage."""
+    return f"examination_before_{stage}"
+
+
+def device_days(protocol: Protocol, bone: str, amount_mm: float) -> int:
+    """Return the expected days from operation to removal of the device for an amount (published index)."""
+    return round(protocol.number(f"{bone}_days_per_cm") * amount_mm / 10)
+
+
+class RuleLinks:
+    """Builds the links that the rules make between the events of a set of placed stages."""
+
+    def __init__(self, graph: StageGraph, record: Record, protocol: Protocol, on: datetime.date) -> None:
+        self.graph, self.record, self.protocol, self.on = graph, record, protocol, on
+        self.born = record.child.date_of_birth
+        self.today = (on - self.born).days
+
+    def all(self, placed: Mapping[str, StageNeed], amounts: Mapping[str, float]) -> list[Link]:
+        """Return the links of today, of each stage and its examination, of ages and of intervals."""
+        links = [Link(ORIGIN, TODAY, self.today, self.today, "the day of the plan")]
+        for need in placed.values():
+            links.extend(self._own(need, amounts))
+            links.extend(self._ages(need))
+            links.extend(self._examination(need))
+        links.extend(self._intervals(placed))
+        return links
+
+    def known_days(self, placed: Iterable[StageNeed], mature_age_years: float) -> Iterator[Link]:
+        """Return the events that only the calendar fixes: birthdays that age rules name, and the end of growth."""
+        mature = days_between(self.born, day_at_age(self.born, mature_age_years))
+        yield Link(ORIGIN, MATURITY, mature, mature, "the end of growth")
+        months = {
+            bound
+            for need in placed
+            for hard in (True, False)
+            for rule in self.age_windows(need, hard=hard)
+            for bound in (rule.at_least_months, rule.at_most_months)
+            if bound is not None
+        }
+        for count in sorted(months):
+            day = days_between(self.born, add_months(self.born, count))
+            yield Link(ORIGIN, birthday(count), day, day, f"{count} months old")
+
+    def _examination(self, need: StageNeed) -> Iterator[Link]:
+        """Return the links of the day on which the gates of a stage still to come are looked at again."""
+        if need.done_on is None and need.gates:
+            seen, start = f"{examination(need.id)}.start", f"{need.id}.start"
+            first = max((gate.gate for gate in need.gates), key=lambda gate: gate.look_again_months)
+            yield Link(TODAY, seen, 0, None, "the day of the plan")
+            yield Link(seen, start, 0, fewest_days(first.look_again_months), first.id)
+
+    def _own(self, need: StageNeed, amounts: Mapping[str, float]) -> Iterator[Link]:
+        start, end = f"{need.id}.start", f"{need.id}.end"
+        if need.done_on is not None:
+            day = (need.done_on - self.born).days
+            yield Link(ORIGIN, start, day, day, f"{need.id} was done on {need.done_on}")
+        else:
+            lead = int(self.protocol.number(LEAD)) if need.stage.operation else 0
+            yield Link(TODAY, start, lead, None, LEAD)
+        if need.done_on is not None and need.ended_on is not None:
+            days = (need.ended_on - need.done_on).days
+            yield Link(start, end, days, days, f"{need.id} ended on {need.ended_on}")
+            return
+        yield Link(start, end, self._duration(need, amounts), None, f"{DURATION} {need.id}")
+        if need.done_on is not None:
+            yield Link(TODAY, end, 0, None, f"{need.id} is still under way")
+
+    def _duration(self, need: StageNeed, amounts: Mapping[str, float]) -> int:
+        bone = need.stage.bone
+        if bone is None:
+            return most_days(need.stage.duration_months or 0)
+        amount = amounts.get(need.id)
+        if amount is None and need.operation is not None:
+            amount = need.operation.achieved_mm
+        return device_days(self.protocol, bone, amount or self.protocol.number("least_lengthening_mm"))
+
+    def _ages(self, need: StageNeed) -> Iterator[Link]:
+        if need.done_on is None:
+            for rule in self.age_windows(need, hard=True):
+                yield self._from_birth(need, rule.at_least_months, rule.at_most_months, rule.id)
+
+    def age_windows(self, need: StageNeed, *, hard: bool) -> Iterator[AgeWindow]:
+        """Return the age rules of a stage for this child."""
+        return age_windows(need, self.record.child.sex, self.protocol, hard=hard)
+
+    def _from_birth(self, need: StageNeed, least: int | None, most: int | None, rule: str) -> Link:
+        low = None if least is None else days_between(self.born, add_months(self.born, least))
+        high = None if most is None else days_between(self.born, add_months(self.born, most))
+        return Link(ORIGIN, f"{need.id}.start", low, high, rule)
+
+    def preferred_from(self, need: StageNeed, chosen: bool) -> Iterator[Link]:
+        """Return the wish to wait for the preferred age, for stages whose age the course leaves open."""
+        if not chosen and need.done_on is None:
+            for rule in self.age_windows(need, hard=False):
+                if rule.at_least_months is not None:
+                    yield self._from_birth(need, rule.at_least_months, None, rule.id)
+
+    def _intervals(self, placed: Mapping[str, StageNeed]) -> Iterator[Link]:
+        for edge in self.graph.edges:
+            if edge.rule.either_order or edge.earlier not in placed or edge.later not in placed:
+                continue
+            yield self._interval(
+                placed[edge.earlier],
+                edge.earlier_point,
+                placed[edge.later],
+                edge.later_point,
+                edge.rule.id,
+                edge.rule.at_least_months,
+                edge.rule.at_most_months,
+            )
+
+    def _interval(
+        self,
+        earlier: StageNeed,
+        point: str,
+        later: StageNeed,
+        later_point: str,
+        rule: str,
+        least: int | None,
+        most: int | None,
+    ) -> Link:
+        anchor = earlier.done_on if point == "start" else earlier.ended_on
+        if anchor is not None:
+            low = None if least is None else days_between(anchor, add_months(anchor, least))
+            high = None if most is None else days_between(anchor, add_months(anchor, most))
+        else:
+            low = None if least is None else most_days(least)
+            high = None if most is None else fewest_days(most)
+        return Link(f"{earlier.id}.{point}", f"{later.id}.{later_point}", low, high, rule)
+
+    def in_order(self, placed: Mapping[str, StageNeed], course: Mapping[str, Placed]) -> Iterator[Link]:
+        """Return the links of either-order rules, in the order of the ages that the course chose."""
+        for edge in self.graph.edges:
+            if not edge.rule.either_order or edge.earlier not in placed or edge.later not in placed:
+                continue
+            one, two = placed[edge.earlier], placed[edge.later]
+            if self._age(two, course) < self._age(one, course):
+                one, two = two, one
+            yield self._interval(one, "end", two, "start", edge.rule.id, edge.rule.at_least_months, None)
+
+    def last_useful(self, course: Mapping[str, Placed]) -> Iterator[Link]:
+        """Return the links that keep a stage from coming when it is of no more use."""
+        for stage, item in course.items():
+            if item.latest_age_years is not None:
+                day = days_between(self.born, day_at_age(self.born, item.latest_age_years))
+                yield Link(ORIGIN, f"{stage}.start", None, day + SLIP_DAYS, f"{LAST_USEFUL} of {stage}")
+
+    def _age(self, need: StageNeed, course: Mapping[str, Placed]) -> float:
+        if need.done_on is not None:
+            return age_years(self.born, need.done_on)
+        age = course[need.id].age_years
+        return float("inf") if age is None else age
+
+
+def age_windows(need: StageNeed, sex: str, protocol: Protocol, *, hard: bool) -> Iterator[AgeWindow]:
+    """Return the age rules, hard or preferred, that apply to one numbered stage of a child."""
+    for rule in protocol.age_windows:
+        if (
+            rule.stage == need.stage.id
+            and rule.hard == hard
+            and rule.number in (None, need.number)
+            and rule.sex in (None, sex)
+        ):
+            yield rule

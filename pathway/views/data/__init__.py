@@ -1,0 +1,1 @@
+"""What `--json` prints: the plan as JSON, and the shape of everything printed."""

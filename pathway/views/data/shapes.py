@@ -1,0 +1,224 @@
+"""What each verb prints with `--json`, as shapes: the JSON Schemas in `schema/` are made from them."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from pathway.days import Day
+from pathway.plan.growth import AgePoint, MeasuredPoint
+from pathway.plan.model import Considered, Course, DateWindow, GateState, GrowthPart, Plan, PlanStage, SourceLine
+from pathway.questions.sensitivity import Turn
+from pathway.questions.smallest_change import Deciding, Near, WhatIf
+from pathway.record import Frozen
+from pathway.views.data.shapes_of_registry import (
+    ChangesPrinted,
+    DuePrinted,
+    HeadsPrinted,
+    LinePrinted,
+    OverlayPrinted,
+    PagePrinted,
+    RevisionPrinted,
+    RulesPrinted,
+)
+from pathway.worksheets.sheet import Sheet
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+class PlanWithSheets(Plan):
+    """What `plan --worksheets --json` prints."""
+
+    worksheets: tuple[Sheet, ...]
+
+
+class GrowthPrinted(Frozen):
+    """What `growth --json` prints."""
+
+    growth: GrowthPart
+    caution: str
+
+
+class WhyPrinted(Frozen):
+    """What `why --json` prints of a stage of the plan."""
+
+    stage: PlanStage
+    sources: tuple[SourceLine, ...]
+    caution: str
+    what_would_change: tuple[WhatIf, ...]
+    near_thresholds: tuple[Near, ...]
+    decides_most: tuple[Deciding, ...]
+
+
+class WhyNotPrinted(Frozen):
+    """What `why --json` prints of a kind of stage that the plan does not have."""
+
+    stage: None
+    kind: str
+    what_would_change: tuple[WhatIf, ...]
+    near_thresholds: tuple[Near, ...]
+    decides_most: tuple[Deciding, ...]
+    considered: tuple[Considered, ...]
+    caution: str
+
+
+class CoursesPrinted(Frozen):
+    """What `alternatives --json` prints; `stands` and `turns` only with `--how-firm`."""
+
+    child: str
+    on: datetime.date
+    asked: tuple[str, ...]
+    stands: float | None = None
+    turns: tuple[Turn, ...] | None = None
+    recommended: str | None
+    differences: tuple[str, ...]
+    courses: tuple[Course, ...]
+    caution: str
+
+
+class ChildPrinted(Frozen):
+    """One child of `children --json`; `problems` says why a file could not be read, `conflicts` why not planned."""
+
+    name: str
+    age_years: float | None = None
+    diagnosis: str = ""
+    next_stage: str | None = None
+    next_label: str = ""
+    when: Day | None = None
+    discrepancy_at_maturity_mm: float | None = None
+    problems: tuple[str, ...] = ()
+    conflicts: tuple[str, ...] = ()
+
+
+class ChildrenPrinted(Frozen):
+    """What `children --json` prints."""
+
+    on: datetime.date
+    children: tuple[ChildPrinted, ...]
+    caution: str
+
+
+class StageOnRoad(Frozen):
+    """A stage as the road shows it; the verb `why` says the rest."""
+
+    id: str
+    kind: str
+    label: str
+    lane: str
+    status: str
+    date: Day | None
+    end_date: Day | None
+    age_years: float | None
+    window: DateWindow | None
+    amount_mm: float | None
+
+
+class RoadPrinted(Frozen):
+    """What `road --json` prints: the lanes, the difference as measured and by age, what is said at one age."""
+
+    child: str
+    on: datetime.date
+    stages: tuple[StageOnRoad, ...]
+    measured: tuple[MeasuredPoint, ...]
+    by_age: tuple[AgePoint, ...]
+    at_age: tuple[str, ...]
+    notices: tuple[str, ...]
+    conflicts: tuple[str, ...]
+    caution: str
+
+
+class BeforeStage(Frozen):
+    """A stage that comes before another, with the stages that it comes after itself."""
+
+    id: str
+    label: str
+    status: str
+    date: Day | None
+    after: tuple[str, ...]
+
+
+class BeforePrinted(Frozen):
+    """What `before --json` prints: the chain of a stage in order of date, its gates, and what would unlock it."""
+
+    child: str
+    on: datetime.date
+    stage: str
+    chain: tuple[BeforeStage, ...]
+    gates: tuple[GateState, ...]
+    unlock: tuple[str, ...]
+    caution: str
+
+
+class FamilyPart(Frozen):
+    """A heading of the plan in plain words with its sentences; `stage` where it speaks of one."""
+
+    heading: str
+    sentences: tuple[str, ...]
+    stage: str | None
+
+
+class FamilyPrinted(Frozen):
+    """What `family --json` prints."""
+
+    child: str
+    on: datetime.date
+    parts: tuple[FamilyPart, ...]
+    caution: str
+
+
+class SaidWithRule(Frozen):
+    """A statement with the id of the rule or source behind it, its mark, and how well it is known."""
+
+    text: str
+    rule: str
+    mark: str
+    local: bool
+    known: str
+
+
+class BehindPrinted(Frozen):
+    """What `behind --json` prints: each statement on a stage and the child, with the rule behind it."""
+
+    child: str
+    on: datetime.date
+    stage: str | None
+    statements: tuple[SaidWithRule, ...]
+    caution: str
+
+
+SHAPES: dict[str, Any] = {
+    "plan": Plan | PlanWithSheets,
+    "growth": GrowthPrinted,
+    "why": WhyPrinted | WhyNotPrinted,
+    "alternatives": CoursesPrinted,
+    "worksheet": Sheet,
+    "followup": ChangesPrinted,
+    "compare": ChangesPrinted,
+    "registry-list": tuple[LinePrinted, ...],
+    "registry-due": DuePrinted,
+    "registry-revisions": tuple[RevisionPrinted, ...],
+    "registry-heads": HeadsPrinted,
+    "rules-list": RulesPrinted,
+    "rules-show": PagePrinted,
+    "rules-overlay": OverlayPrinted,
+    "children": ChildrenPrinted,
+    "road": RoadPrinted,
+    "before": BeforePrinted,
+    "family": FamilyPrinted,
+    "behind": BehindPrinted,
+}
+"""By verb; a hyphen stands between the group and its verb."""
+
+SAME: dict[str, str] = {"demo": "plan"}
+"""Verbs that print what another one prints."""
+
+
+def schema_text(verb: str) -> str:
+    """Return the JSON Schema of what a verb prints; raises KeyError for a verb without one."""
+    made = TypeAdapter(SHAPES[verb]).json_schema(mode="serialization")
+    made.pop("title", None)
+    head = {"$schema": DIALECT, "title": f"limb-pathway {verb.replace('-', ' ')} --json"}
+    return json.dumps({**head, **made}, indent=2, ensure_ascii=False) + "\n"

@@ -1,0 +1,100 @@
+"""The choices side by side, in the family's words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pathway.plan.model import Course, Plan
+from pathway.views.documents.document import Block, Heading, Paragraph, Table
+from pathway.views.words import family_terms as say
+from pathway.views.words.wording import Wording
+
+MOST_ROWS = 4
+LEAST_HEIGHT_MM = 1
+"""Less adult height lost than this is not told."""
+ARREST = "contralateral_growth_arrest"
+PROSTHETIC = "prosthetic_road"
+NO_SURGERY = "no_length_surgery"
+LENGTHENINGS = {"femoral_lengthening": "choices.lengthen_femur", "tibial_lengthening": "choices.lengthen_tibia"}
+
+
+def choices(plan: Plan, words: Wording) -> Iterator[Block]:
+    """Yield the comparison of the courses; nothing where none could be planned."""
+    if not plan.alternatives:
+        return
+    yield Heading(words.say("choices.title"))
+    yield Paragraph(words.say("choices.intro"))
+    rows = tuple(row_of(course, words) for course in chosen(plan))
+    head = tuple(words.say(f"choices.{name}") for name in ("choice", "operations", "frame", "left", "chance"))
+    yield Table(words.say("choices.title"), head, (*rows, *_untreated(plan, words)), (46, 14, 12, 16, 12), 1, 0)
+    yield Paragraph(words.say("choices.note"), "small")
+    lost = plan.recommended.burden.adult_height_lost_mm if plan.recommended else 0.0
+    if lost >= LEAST_HEIGHT_MM:
+        yield Paragraph(words.say("choices.height", amount=say.cm(lost)))
+    if not any(course.id == PROSTHETIC for course in chosen(plan)):
+        yield Paragraph(words.say("choices.prosthetic_note"))
+
+
+def chosen(plan: Plan) -> tuple[Course, ...]:
+    """Return the courses that the family sees: the plan, an artificial leg, then the best, within the rules first."""
+    others = [course for course in plan.alternatives if not course.recommended and course.id != NO_SURGERY]
+    order = sorted(others, key=lambda c: (c.id != PROSTHETIC, not c.within_protocol, not c.not_beaten))
+    first = [course for course in plan.alternatives if course.recommended]
+    return (*first, *order)[:MOST_ROWS]
+
+
+def row_of(course: Course, words: Wording) -> tuple[str, ...]:
+    """Return one course as a row of the table."""
+    name = course_name(course, words)
+    if course.recommended:
+        name = words.say("choices.this_plan", choice=name[:1].lower() + name[1:])
+        name = name[:1].upper() + name[1:]
+    elif not course.within_protocol:
+        name = words.say("choices.outside", choice=name)
+    if course.residual_mm is None:
+        return name, str(course.burden.operations), *(words.say("choices.no_number") for _ in range(3))
+    chance = course.chance_within_20_mm
+    return (
+        name,
+        str(course.burden.operations),
+        f"{course.burden.device_months:.0f}",
+        say.signed(course.median_residual_mm, words),
+        words.say("choices.no_number") if chance is None else f"{100 * chance:.0f}",
+    )
+
+
+def course_name(course: Course, words: Wording) -> str:
+    """Return what a course does, in the family's words."""
+    if course.id == PROSTHETIC:
+        return words.say("choices.prosthetic")
+    parts = []
+    for kind, count in say.runs(tuple(stage.kind for stage in course.stages)):
+        if kind == ARREST:
+            parts.append(words.say("choices.arrest"))
+        elif kind in LENGTHENINGS:
+            parts.append(words.say(LENGTHENINGS[kind], count=_times(count, words)))
+    if not parts:
+        return words.say("choices.none")
+    if len(course.stages) == 1 and course.stages[0].kind == ARREST:
+        return words.say("choices.arrest_only")
+    text = say.joined(tuple(parts), words)
+    return text[:1].upper() + text[1:]
+
+
+def _times(count: int, words: Wording) -> str:
+    if count <= 2:
+        return words.say("choices.once" if count == 1 else "choices.twice")
+    return words.say("choices.times", count=say.many(count, words))
+
+
+def _untreated(plan: Plan, words: Wording) -> Iterator[tuple[str, ...]]:
+    """Yield what happens without an operation for length."""
+    at = plan.growth.at_maturity
+    none = next((course for course in plan.alternatives if course.id == NO_SURGERY), None)
+    if none is not None and none.recommended:
+        return
+    if none is not None and none.residual_mm is not None:
+        yield row_of(none, words)
+    elif at is not None:
+        gap, nothing = say.signed(at.discrepancy_mm.p50, words), words.say("choices.no_number")
+        yield words.say("choices.none"), nothing, "0", gap, nothing

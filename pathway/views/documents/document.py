@@ -1,0 +1,113 @@
+"""A document as data: what stands in it and in which order. HTML, PDF and Markdown are made from it alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from pathway.views.drawings.drawing import Drawing
+
+Tone = Literal["plain", "lead", "small"]
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A heading of level 2 or 3; the title of the document is level 1.
+
+    `whole`: what follows, up to the next heading of this level or above, stays on one page of paper.
+    """
+
+    text: str
+    level: Literal[2, 3] = 2
+    whole: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """Running text."""
+
+    text: str
+    tone: Tone = "plain"
+
+
+@dataclass(frozen=True, slots=True)
+class Bullets:
+    """Short sentences in no order, or numbered by what they are cited as. `columns` is how many may stand abreast.
+
+    `feet` are small words behind each sentence, such as where it comes from; () for none.
+    """
+
+    items: tuple[str, ...]
+    numbers: tuple[int, ...] = ()
+    small: bool = False
+    columns: int = 1
+    feet: tuple[str, ...] = ()
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """Return each sentence with its foot, as one text."""
+        feet = self.feet or ("",) * len(self.items)
+        return tuple(f"{item} {foot}".rstrip() for item, foot in zip(self.items, feet, strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Callout:
+    """What must not be overlooked: the caution, or that the child is invented."""
+
+    title: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A drawing at page width and the same for a phone; the drawing carries its own words for who cannot see it."""
+
+    wide: Drawing
+    narrow: Drawing
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table whose first column names the row. `shares` are the widths of the columns in relation."""
+
+    name: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    shares: tuple[int, ...]
+    numbers_from: int = 99
+    strong_row: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One step: its number, its name, when it comes, and facts as pairs of label and text."""
+
+    number: str
+    title: str
+    when: str
+    facts: tuple[tuple[str, str], ...]
+    foot: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Empty lines to write on, on paper."""
+
+    label: str
+    count: int
+
+
+Block = Heading | Paragraph | Bullets | Callout | Figure | Table | Card | Lines
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A whole document. `dense` is the one-page form of the team; `footer` stands under every page."""
+
+    title: str
+    subtitle: str
+    language: str
+    footer: str
+    blocks: tuple[Block, ...]
+    dense: bool = False

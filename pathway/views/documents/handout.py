@@ -1,0 +1,295 @@
+"""The family's document: the plan in plain words, in the order in which a family asks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pathway.plan.model import Plan, PlanStage
+from pathway.views.documents.choices import choices
+from pathway.views.documents.document import Block, Bullets, Callout, Card, Document, Figure, Heading, Lines, Paragraph
+from pathway.views.drawings.growth import NARROW_MM, changes_length, growth_drawing
+from pathway.views.drawings.timeline import FRAMES, road_drawing
+from pathway.views.words import family_terms as say
+from pathway.views.words.family_terms import MOST_QUESTIONS, SchoolYears, Step
+from pathway.views.words.wording import Wording
+
+ARREST = "contralateral_growth_arrest"
+OPEN_GATES = ("fails", "unknown")
+MOST_LATE = 3
+FEW = 4
+"""Up to so many steps without a date stay together on one page."""
+
+
+def handout(plan: Plan, words: Wording, school: SchoolYears) -> Document:
+    """Return the family's document of a plan."""
+    child = plan.child
+    age, side = say.age_of(child.age_years, words), words.say(child.affected_side)
+    day = str(plan.on)
+    blocks = (
+        *_head(plan, words),
+        *_short(plan, words),
+        *_road(plan, words, school),
+        *_growth(plan, words),
+        *_steps(plan, words),
+        *_change(plan, words),
+        *choices(plan, words),
+        Heading(words.say("questions.title"), whole=True),
+        Bullets(words.items("questions.items"), columns=2),
+        Lines(words.say("questions.room"), 5),
+        *_facts(plan, words),
+    )
+    return Document(
+        words.say("handout.title"),
+        words.say("handout.subtitle", child=child.id, age=age, side=side),
+        words.language,
+        words.say("handout.footer", child=child.id, day=day),
+        blocks,
+    )
+
+
+def _head(plan: Plan, words: Wording) -> Iterator[Block]:
+    yield Paragraph(words.say("handout.made", day=plan.on), "small")
+    lines = (plan.cautions[0].text, *((words.say("invented"),) if say.is_invented(plan) else ()))
+    yield Callout(words.say("handout.caution_title"), (*lines, *((words.notice,) if words.notice else ())))
+
+
+def _short(plan: Plan, words: Wording) -> Iterator[Block]:
+    yield Heading(words.say("handout.short_title"))
+    lines: list[str] = []
+    side, measured = words.say(plan.child.affected_side), plan.growth.measured
+    if measured:
+        now = measured[-1].discrepancy_mm
+        name = "short_even" if round(now / 10, 1) == 0 else "short_now" if now > 0 else "short_longer"
+        lines.append(words.say(f"handout.{name}", side=side, now=say.cm(abs(now))))
+    if plan.growth.at_maturity is None:
+        lines.append(words.say("handout.short_unknown"))
+    else:
+        middle = say.cm(plan.growth.at_maturity.discrepancy_mm.p50)
+        lines.append(words.say("handout.short_grows", middle=middle))
+    ahead = [s for s in plan.stages if s.operation and s.date is not None and s.status not in ("done", "under_way")]
+    if ahead:
+        first = min(ahead, key=lambda stage: (str(stage.date), plan.stages.index(stage)))
+        values = {"next": _name(first, words), "when": say.month_of(first.date or plan.on, words)}
+        name = "short_plan_one" if len(ahead) == 1 else "short_plan"
+        lines.append(words.say(f"handout.{name}", operations=say.many(len(ahead), words), **values))
+    elif plan.recommended is not None and plan.recommended.id == "prosthetic_road":
+        lines.append(words.say("handout.short_prosthesis"))
+    else:
+        lines.append(words.say("handout.short_plan_none"))
+    lines.append(words.say("handout.short_team"))
+    yield Paragraph(" ".join(lines), "lead")
+
+
+def _road(plan: Plan, words: Wording, school: SchoolYears) -> Iterator[Block]:
+    yield Heading(words.say("road.title"))
+    if not say.steps(plan) and not say.finished(plan):
+        yield Paragraph(words.say("road.empty"))
+        return
+    wide, narrow = road_drawing(plan, words, school), road_drawing(plan, words, school, NARROW_MM)
+    yield Figure(wide, narrow, words.say("road.caption"))
+
+
+def _growth(plan: Plan, words: Wording) -> Iterator[Block]:
+    yield Heading(words.say("growth.title"))
+    at, measured = plan.growth.at_maturity, plan.growth.measured
+    wide, narrow = growth_drawing(plan, words), growth_drawing(plan, words, NARROW_MM)
+    if at is None or wide is None or narrow is None:
+        yield Paragraph(words.say("growth.no_curve"))
+        return
+    lines = []
+    if measured:
+        now = _gap_now(measured[-1].discrepancy_mm, words.say(plan.child.affected_side), words)
+        lines.append(words.say("growth.now", when=say.month_of(measured[-1].date, words), now=now))
+    spread = at.discrepancy_mm
+    lines.append(words.say("growth.range", low=say.cm(spread.p05), high=say.cm(spread.p95)))
+    if ranges := tuple(_ranges(plan, words)):
+        lines.append(words.say("growth.ages", ranges=say.joined(ranges, words)))
+    yield Paragraph(" ".join(lines))
+    course = plan.recommended
+    if course is not None and course.residual_mm is not None and course.chance_within_20_mm is not None:
+        low, high = say.signed(course.residual_mm.p05, words), say.signed(course.residual_mm.p95, words)
+        chance = f"{100 * course.chance_within_20_mm:.0f}"
+        yield Paragraph(words.say("growth.plan_range", low=low, high=high, chance=chance))
+    yield Figure(wide, narrow, words.say("growth.caption" if changes_length(plan) else "growth.caption_natural"))
+
+
+def _gap_now(gap_mm: float, side: str, words: Wording) -> str:
+    if round(gap_mm / 10, 1) == 0:
+        return words.say("growth.now_equal")
+    return words.say("growth.now_gap", side=side, gap=say.signed(gap_mm, words))
+
+
+def _ranges(plan: Plan, words: Wording) -> Iterator[str]:
+    """Yield the range without operation at one and at two thirds of the way, in whole years of age."""
+    now, end = plan.child.age_years, plan.growth.mature_age_years
+    ages = {round(now + (end - now) * third / 3) for third in (1, 2)}
+    for age in sorted(age for age in ages if now + 0.5 < age < end - 0.5):
+        point = min(plan.growth.by_age, key=lambda known: abs(known.age_years - age))
+        low, high = say.cm(point.discrepancy_mm.p05), say.cm(point.discrepancy_mm.p95)
+        yield words.say("growth.at_age", low=low, high=high, age=say.age_of(age, words))
+
+
+def _name(stage: PlanStage, words: Wording) -> str:
+    return say.name_of(stage.kind, words, stage.label)
+
+
+def _steps(plan: Plan, words: Wording) -> Iterator[Block]:
+    yield Heading(words.say("steps.title"))
+    yield Paragraph(words.say("steps.intro"))
+    numbers = source_numbers(plan)
+    for step in say.steps(plan):
+        yield _card(plan, step, words, numbers)
+    for status, name in (("optional", "maybe"), ("blocked", "blocked")):
+        loose = [stage for stage in plan.stages if stage.date is None and stage.status == status]
+        if loose:
+            yield Heading(words.say(f"steps.{name}_title"), 3, whole=len(loose) <= FEW)
+            yield Paragraph(words.say(f"steps.{name}"))
+            feet = tuple(_cited((stage,), words, numbers) for stage in loose)
+            yield Bullets(tuple(_loose(stage, words) for stage in loose), feet=feet)
+
+
+def _loose(stage: PlanStage, words: Wording) -> str:
+    what = _what(stage, words)
+    return f"{_name(stage, words)}: {what[:1].lower()}{what[1:]}"
+
+
+def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int]) -> str:
+    cited = sorted({numbers[id] for stage in stages for id in sources_of(stage) if id in numbers})
+    return words.say("steps.sources", numbers=", ".join(str(n) for n in cited)) if cited else ""
+
+
+def _card(plan: Plan, step: Step, words: Wording, numbers: dict[str, int]) -> Card:
+    first = step.stages[0]
+    facts = [(words.say("steps.what"), _what(first, words))]
+    if long := _long(first, words):
+        facts.append((words.say("steps.long"), long))
+    amounts = [stage.amount_mm for stage in step.stages if stage.amount_mm is not None]
+    if amounts:
+        kind = "steps.grow_less" if step.kind == ARREST else "steps.amount"
+        amount = say.joined(tuple(say.cm(mm) for mm in amounts), words)
+        facts.append((words.say("steps.much"), words.say(kind, amount=amount)))
+    care = f"stages.{step.kind}.care"
+    if words.has(care):
+        for place in ("home", "school"):
+            facts.append((words.say(f"steps.{place}"), words.say(f"care.{words.say(care)}.{place}")))
+    foot = _cited(step.stages, words, numbers)
+    return Card(str(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot)
+
+
+def _what(stage: PlanStage, words: Wording) -> str:
+    key = f"stages.{stage.kind}.what"
+    return words.say(key) if words.has(key) else stage.family_words
+
+
+def _when(plan: Plan, step: Step, words: Wording) -> str:
+    whens = []
+    for stage in step.stages:
+        if stage.status == "ready" and stage.date == plan.on:
+            whens.append(words.say("steps.ready"))
+        elif stage.date is not None:
+            when, age = say.month_of(stage.date, words), say.age_of(stage.age_years or 0, words)
+            whens.append(words.say("steps.each", when=when, age=age))
+    return say.joined(tuple(dict.fromkeys(whens)), words)
+
+
+def _long(stage: PlanStage, words: Wording) -> str:
+    if stage.kind in FRAMES and stage.duration_months and stage.duration_range_months:
+        low, high = (f"{months:.0f}" for months in stage.duration_range_months)
+        return words.say("steps.frame_months", months=f"{stage.duration_months:.0f}", low=low, high=high)
+    if not stage.duration_months:
+        return ""
+    if stage.lane == say.CHECKS:
+        return words.say("steps.followed", months=f"{stage.duration_months:.0f}")
+    if round(stage.duration_months) == 1:
+        return words.say("steps.month")
+    return words.say("steps.months", months=f"{stage.duration_months:.0f}")
+
+
+def _change(plan: Plan, words: Wording) -> Iterator[Block]:
+    yield Heading(words.say("change.title"))
+    lines = [words.say("change.growth")]
+    if plan.growth.next_visit:
+        lines[0] += " " + words.say("change.next_visit")
+    for stage in plan.stages:
+        open_gates = [gate for gate in stage.gates if gate.state in OPEN_GATES]
+        if open_gates and stage.status not in ("done", "optional", "blocked"):
+            again = [gate.look_again_on for gate in open_gates if gate.look_again_on is not None]
+            name = "gates" if again else "gates_now"
+            when = {"when": say.month_of(min(again), words)} if again else {}
+            lines.append(words.say(f"change.{name}", step=_name(stage, words), count=len(open_gates), **when))
+    for question in plan.open_questions[:MOST_QUESTIONS]:
+        name = "measure_open" if question.by is None else "measure"
+        finding = question.family_words
+        by = {} if question.by is None else {"when": say.month_of(question.by, words)}
+        lines.append(words.say(f"change.{name}", finding=finding, **by))
+    more = len(plan.open_questions) - MOST_QUESTIONS
+    if more > 0:
+        lines.append(words.say("change.measure_more", count=more))
+    lines += _delays(plan, words)
+    course = plan.recommended
+    if course is not None and len(course.lengthenings_needed) > 1:
+        planned = sum(item.kind in FRAMES for item in course.stages)
+        other = sum(item.share for item in course.lengthenings_needed if item.lengthenings != planned)
+        lines.append(words.say("change.more", share=f"{100 * other:.0f}"))
+    yield Bullets((*dict.fromkeys(lines), words.say("change.wishes")))
+
+
+def _delays(plan: Plan, words: Wording) -> Iterator[str]:
+    """Yield which of the next operations move other dates when they come later, in one sentence."""
+    bound = []
+    for stage in plan.stages:
+        if stage.operation and stage.date and stage.status != "done" and stage.free_slack_days is not None:
+            latest = stage.date.fromordinal(stage.date.toordinal() + stage.free_slack_days)
+            told = {"step": _name(stage, words), "when": say.month_of(latest, words)}
+            if sum(other.kind == stage.kind for other in plan.stages) > 1:
+                text = words.say("change.late_again", planned=say.month_of(stage.date, words), **told)
+            else:
+                text = words.say("change.late", **told)
+            bound.append((stage.date, text))
+    if bound:
+        said = tuple(text for _, text in sorted(bound)[:MOST_LATE])
+        yield words.say("change.delay", steps=say.joined(said, words, words.say("or_joint")))
+
+
+def sources_of(stage: PlanStage) -> tuple[str, ...]:
+    """Return the ids of the sources behind a stage and the reasons for it, each once."""
+    return tuple(dict.fromkeys([*stage.sources, *(id for reason in stage.because for id in reason.sources)]))
+
+
+def source_numbers(plan: Plan) -> dict[str, int]:
+    """Return the number of each source that the document cites, in the order of the plan."""
+    shown = [stage for step in say.steps(plan) for stage in step.stages]
+    shown += [stage for stage in plan.stages if stage.date is None]
+    cited = {id for stage in shown for id in sources_of(stage)}
+    return {line.id: n for n, line in enumerate((line for line in plan.sources if line.id in cited), start=1)}
+
+
+def _facts(plan: Plan, words: Wording) -> Iterator[Block]:
+    yield Heading(words.say("facts.title"), whole=True)
+    measured, growth = plan.growth.measured, plan.growth
+    lines = []
+    if measured:
+        when = say.month_of(measured[-1].date, words)
+        if len(measured) == 1:
+            lines.append(words.say("facts.child_one", when=when))
+        else:
+            lines.append(words.say("facts.child", count=say.many(len(measured), words), when=when))
+    else:
+        lines.append(words.say("facts.child_none"))
+    if growth.at_maturity is not None:
+        lines.append(words.say("facts.growth", curve=growth.curve))
+    lines.append(words.say("facts.rules", name=plan.protocol.name, version=plan.protocol.version))
+    lines.append(words.say("facts.practice"))
+    known = [reason.provenance for stage in plan.stages for reason in stage.because]
+    known += [gate.provenance for stage in plan.stages for gate in stage.gates]
+    if "memory" in known:
+        lines.append(words.say("facts.memory"))
+    yield Bullets(tuple(lines))
+    numbers = source_numbers(plan)
+    if numbers:
+        cited = [line for line in plan.sources if line.id in numbers]
+        yield Heading(words.say("facts.list"), 3)
+        yield Bullets(
+            tuple(line.citation for line in cited), tuple(numbers[line.id] for line in cited), small=True, columns=2
+        )
+    yield Callout(words.say("handout.caution_title"), (plan.cautions[0].text,))

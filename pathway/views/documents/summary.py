@@ -1,0 +1,193 @@
+"""The team's document: the plan on one page for the file."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from pathway.days import age_words
+from pathway.plan.model import Plan, PlanStage
+from pathway.questions.smallest_change import leaves
+from pathway.views.documents.document import Block, Bullets, Callout, Document, Heading, Paragraph, Table
+from pathway.views.words.family_terms import is_invented
+from pathway.views.words.plan import STATUS_WORDS, amount_words, cm_words, range_words, residual_words
+
+SHOWN_COURSES = 4
+YES_NO: dict[object, str] = {True: "yes", False: "no"}
+
+
+AcceptedStage = tuple[str, datetime.date | None, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class AcceptedPlan:
+    """The plan that was accepted last: its number, by whom and when, its day and rules, and its stages.
+
+    `stages` are the id, day and amount (mm) of each, as they were accepted.
+    """
+
+    number: int
+    by: str
+    at: datetime.datetime
+    on: datetime.date
+    protocol_version: str
+    stages: tuple[AcceptedStage, ...]
+
+
+def summary(
+    plan: Plan, names: Mapping[str, str] | None = None, accepted: AcceptedPlan | None = None, *, kept: bool = False
+) -> Document:
+    """Return the team's document of a plan, in English: for the file, not for the family.
+
+    `names` are the labels of the findings. `kept`: the child comes from the registry, so that the page says which
+    plan was `accepted`, or that none was.
+    """
+    child = plan.child
+    subtitle = f"{child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
+    blocks = tuple(_blocks(plan, names or {}, _revision(plan, accepted) if kept else ""))
+    footer = f"{child.id} · {plan.on} · {plan.protocol.name} {plan.protocol.version}"
+    return Document(f"Plan of {child.id} on {plan.on}", subtitle, "en", footer, blocks, dense=True)
+
+
+def _revision(plan: Plan, accepted: AcceptedPlan | None) -> str:
+    if accepted is None:
+        return "No plan of this child was accepted yet."
+    return (
+        f"Accepted: revision {accepted.number}, by {accepted.by} on {accepted.at:%Y-%m-%d %H:%M} UTC, "
+        f"planned as on {accepted.on} with version {accepted.protocol_version}. {_since(plan, accepted)}"
+    )
+
+
+def _since(plan: Plan, accepted: AcceptedPlan) -> str:
+    """Return what became of the accepted plan: days of what is ready move on by themselves, stages do not."""
+    if [(id, amount) for id, _, amount in accepted.stages] != [(one.id, one.amount_mm) for one in plan.stages]:
+        return "The plan below has other stages or amounts, which nobody has accepted yet."
+    days = [(then, now.date) for (_, then, _), now in zip(accepted.stages, plan.stages, strict=True)]
+    moved = [abs((now - then).days) for then, now in days if then is not None and now is not None and now != then]
+    if any((then is None) != (now is None) for then, now in days):
+        return "The plan below has the same stages and amounts, and dates for others of them."
+    if not moved:
+        return "The plan below is the same."
+    count = "one date" if len(moved) == 1 else f"{len(moved)} dates"
+    return f"The plan below has the same stages and amounts; {count} moved, by {max(moved)} days at most."
+
+
+def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Block]:
+    protocol = plan.protocol
+    own = f"; local rules: {', '.join(protocol.local_rules)}" if protocol.local_rules else ""
+    off = f"; switched off: {', '.join(item.id for item in protocol.switched_off)}" if protocol.switched_off else ""
+    yield Paragraph(f"{protocol.name}, version {protocol.version}{own}{off}.", "small")
+    if revision:
+        yield Paragraph(revision)
+    invented = ("This child is invented: an example, no real patient.",) if is_invented(plan) else ()
+    yield Callout("", (" ".join((plan.cautions[0].text, *invented)),))
+    if plan.notices:
+        yield Bullets(tuple(f"Notice: {text}" for text in plan.notices), small=True)
+    yield Heading("Findings and classification")
+    yield Bullets(tuple(_findings(plan, names)), small=True)
+    yield Heading("Plan")
+    loose = [stage.label for stage in plan.stages if stage.status == "optional"]
+    rows = tuple(_row(plan, stage) for stage in plan.stages if stage.status != "optional")
+    head = ("stage", "state", "date", "age", "amount", "allowed")
+    yield Table("Stages of the plan", head, rows, (33, 9, 11, 9, 23, 24))
+    if loose:
+        yield Paragraph(f"Optional, without a date: {'; '.join(loose)}.")
+    gates = tuple(_gates(plan))
+    if gates:
+        yield Heading("Gates open")
+        yield Bullets(gates, small=True)
+    if plan.conflicts:
+        yield Heading("Rules in conflict")
+        yield Bullets(tuple(item.explanation for item in plan.conflicts), small=True)
+    if plan.open_questions:
+        yield Heading("Measure first")
+        yield Bullets(tuple(_question(plan)), small=True)
+    if plan.alternatives:
+        yield Heading("Alternatives considered")
+        yield Bullets(tuple(_courses(plan)), small=True)
+    yield Heading("Sources")
+    planned = [stage for stage in plan.stages if stage.status != "optional"]
+    cited = {id for stage in planned for id in stage.sources}
+    cited |= {id for stage in planned for reason in stage.because for id in reason.sources}
+    cited |= {id for stage in planned for gate in stage.gates if gate.state != "holds" for id in gate.sources}
+    yield Paragraph("; ".join(_short(line.citation) for line in plan.sources if line.id in cited) + ".", "small")
+
+
+def _short(citation: str) -> str:
+    return citation.rstrip(".")
+
+
+def _findings(plan: Plan, names: Mapping[str, str]) -> Iterator[str]:
+    growth = plan.growth
+    measured = [f"{cm_words(p.discrepancy_mm)} on {p.date}" for p in growth.measured[-3:]]
+    if measured:
+        yield f"Leg difference: {', '.join(measured)}"
+    if growth.at_maturity is not None:
+        text = f"At maturity ({age_words(growth.mature_age_years)}) without operation: "
+        yield text + range_words(growth.at_maturity.discrepancy_mm)
+    for item in plan.classification:
+        yield f"{item.label}: {item.type} ({item.type_label})"
+    yield from _judged(plan, names)
+
+
+def _judged(plan: Plan, names: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the measured findings that gates and reasons were judged by, each once, by day."""
+    trees = [gate.verdict for stage in plan.stages for gate in stage.gates]
+    trees += [r.verdict for stage in plan.stages for r in stage.because if r.verdict is not None]
+    seen: dict[str, tuple[str, str]] = {}
+    for leaf in (leaf for tree in trees for leaf in leaves(tree)):
+        if leaf.finding is not None and leaf.measured_on is not None and leaf.subject is None:
+            value = f"{leaf.value:g}" if isinstance(leaf.value, float) else YES_NO.get(leaf.value, str(leaf.value))
+            name, unit = _named(leaf.finding)
+            name = names.get(leaf.finding, name).split(",")[0]
+            seen.setdefault(leaf.finding, (str(leaf.measured_on), f"{name} {value.replace('_', ' ')}{unit}"))
+    days = sorted({day for day, _ in seen.values()}, reverse=True)
+    return tuple(f"Judged on {day}: {', '.join(text for on, text in seen.values() if on == day)}" for day in days)
+
+
+def _named(finding: str) -> tuple[str, str]:
+    for ending, unit in (("_mm", " mm"), ("_deg", " deg"), ("_years", " years"), ("_percent", " %")):
+        if finding.endswith(ending):
+            return finding.removesuffix(ending).replace("_", " "), unit
+    return finding.replace("_", " "), ""
+
+
+def _row(plan: Plan, stage: PlanStage) -> tuple[str, ...]:
+    local = " (local)" if stage.kind in plan.protocol.local_rules else ""
+    allowed = ""
+    if stage.window is not None and stage.operation and stage.status != "done":
+        latest = f"to {stage.window.latest}" if stage.window.latest else "on"
+        allowed = f"{stage.window.earliest} {latest}"
+    age = "" if stage.date is None or stage.age_years is None else age_words(stage.age_years)
+    date = "" if stage.date is None else str(stage.date)
+    return stage.label + local, STATUS_WORDS[stage.status], date, age, amount_words(stage), allowed
+
+
+def _gates(plan: Plan) -> Iterator[str]:
+    for stage in plan.stages:
+        for gate in stage.gates if stage.status != "optional" else ():
+            if gate.state in ("fails", "unknown", "waived"):
+                reason = f" ({gate.waived_because})" if gate.waived_because else ""
+                yield f"{stage.label}: {gate.sentence}{reason}"
+
+
+def _question(plan: Plan) -> Iterator[str]:
+    for question in plan.open_questions:
+        by = "" if question.by is None else f", by {question.by}"
+        yield f"{question.label} ({question.how}); needed for {', '.join(question.needed_for)}{by}"
+
+
+def _courses(plan: Plan) -> Iterator[str]:
+    for course in plan.alternatives[:SHOWN_COURSES]:
+        burden = course.burden
+        text = f"{course.summary}: {burden.operations} operations"
+        if course.residual_mm is not None:
+            text += f", {burden.device_months:.0f} months with a device, {residual_words(course.median_residual_mm)}"
+        if course.chance_within_20_mm is not None:
+            text += f", within 2 cm about {100 * course.chance_within_20_mm:.0f} of 100"
+        if course.lost_because:
+            text += f"; not first: {course.lost_because}"
+        yield f"{text}; recommended" if course.recommended else text
+    if len(plan.alternatives) > SHOWN_COURSES:
+        yield f"and {len(plan.alternatives) - SHOWN_COURSES} more"

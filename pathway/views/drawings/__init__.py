@@ -1,0 +1,1 @@
+"""Drawings of a plan in mm as data, and their SVG."""

@@ -1,0 +1,203 @@
+"""The road: stages in their lanes above one age axis, the leg difference by age below it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from pathway.days import age_words
+from pathway.plan.model import Plan, PlanStage, Quantiles
+from pathway.views.pictures import curve as chart
+from pathway.views.pictures import lanes
+from pathway.views.pictures.curve import cm
+from pathway.views.pictures.picture import Axis, Canvas, Picture, Role, stage_role
+from pathway.views.pictures.short_names import LANES
+from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS, amount_words
+
+GUTTER = 12
+LEAST_CHART_ROWS = 7
+ROWS_FOR_LEGEND = 22
+NO_CURVE = "No growth projection: no leg length was measured."
+
+
+def road_ages(plan: Plan) -> tuple[float, float]:
+    """Return the ages in years that the whole road needs: first event shown to maturity or the last stage."""
+    dated = [lanes.ages(plan, stage) for stage in plan.stages if stage.date is not None]
+    first = [plan.child.age_years, *(start for start, _ in dated), *(p.age_years for p in plan.growth.measured)]
+    last = [plan.growth.mature_age_years, plan.child.age_years + 1, *(end for _, end in dated)]
+    return math.floor(4 * min(first)) / 4, math.ceil(4 * max(last) + 0.5) / 4
+
+
+def road_axis(width: int, from_age: float, to_age: float) -> Axis:
+    """Return the age axis of a road of that width; raises ValueError where the ages do not ascend."""
+    if not from_age < to_age:
+        raise ValueError(f"ages must ascend: {from_age} to {to_age}")
+    return Axis(from_age, to_age, GUTTER, max(GUTTER + 1, width - 1))
+
+
+def road(
+    plan: Plan,
+    width: int,
+    height: int,
+    from_age: float,
+    to_age: float,
+    *,
+    goal_mm: tuple[float, float] | None = None,
+    selected: str | None = None,
+    shaded: bool = False,
+) -> Picture:
+    """Return the road between two ages in years, in `width` by `height` cells.
+
+    `goal_mm` is the goal band of the protocol; the window of the stage `selected` is drawn before all others;
+    `shaded` draws the bands as ░▒ for screens without colour. Raises ValueError where the ages do not ascend.
+    """
+    axis = road_axis(width, from_age, to_age)
+    canvas = Canvas(width, height)
+    loose = _undated_rows(plan, width)
+    legend = 1 if height >= ROWS_FOR_LEGEND else 0
+    fixed = 2 + len(loose) + legend
+    has_chart = chart.curve(plan) is not None or bool(plan.growth.measured)
+    wanted = max(LEAST_CHART_ROWS, (height - fixed) // 2) if has_chart else 2
+    laid = lanes.lay_out(plan, axis, height - fixed - wanted)
+    row = lanes.draw(canvas, laid, 0, axis, plan, selected)
+    if loose:
+        canvas.put(row, 0, "No date yet", Role.LANE_LABEL)
+    for line in loose:
+        _draw_loose(canvas, row, line)
+        row += 1
+    _draw_axis(canvas, row, axis, plan)
+    rows = height - row - 2 - legend
+    if has_chart and rows >= 2:
+        chart.draw(canvas, plan, axis, row + 2, rows, goal_mm, shaded)
+    if chart.curve(plan) is None and rows >= 1:
+        _draw_instead(canvas, row + 2, rows, axis, plan)
+    _draw_today(canvas, 0, row + 2 + rows, row, axis, plan)
+    if legend:
+        _draw_legend(canvas, height - 1, plan)
+    return canvas.picture(" ".join(_alt(plan)))
+
+
+def growth_chart(plan: Plan, width: int, height: int) -> Picture | None:
+    """Return the curve of the road alone, for printing: bands as ░▒, ages beneath; None without a projection."""
+    if chart.curve(plan) is None:
+        return None
+    axis = road_axis(width, *road_ages(plan))
+    canvas = Canvas(width, height)
+    chart.draw(canvas, plan, axis, 0, height - 2, None, shaded=True)
+    _draw_axis(canvas, height - 2, axis, plan)
+    _draw_today(canvas, 0, height - 2, height - 2, axis, plan)
+    return canvas.picture(" ".join(_alt(plan)))
+
+
+def _draw_instead(canvas: Canvas, top: int, rows: int, axis: Axis, plan: Plan) -> None:
+    """Say that there is no curve, and which findings would bring one or settle what is open."""
+    canvas.put(top, axis.left, NO_CURVE, Role.TEXT)
+    for offset, question in enumerate(plan.open_questions[: max(0, rows - 2)]):
+        canvas.put(top + 1 + offset, axis.left, f"Measure first: {question.label}", Role.LEGEND)
+
+
+def _undated_rows(plan: Plan, width: int) -> list[list[PlanStage]]:
+    rows: list[list[PlanStage]] = []
+    used = width
+    for stage in lanes.undated(plan):
+        need = 2 + len(stage.label)
+        if used + 3 + need > width:
+            rows.append([])
+            used = GUTTER - 3
+        rows[-1].append(stage)
+        used += 3 + need
+    return rows
+
+
+def _draw_loose(canvas: Canvas, row: int, line: list[PlanStage]) -> None:
+    column = GUTTER
+    for stage in line:
+        canvas.put(row, column, STATUS_MARKS[stage.status], stage_role(stage.status), stage.id)
+        canvas.put(row, column + 1, f" {stage.label}", Role.LABEL, stage.id)
+        column += 2 + len(stage.label) + 3
+
+
+def _draw_axis(canvas: Canvas, row: int, axis: Axis, plan: Plan) -> None:
+    canvas.put(row, 0, "Age, years", Role.AXIS)
+    canvas.put(row + 1, 0, "Calendar", Role.AXIS)
+    for column in range(axis.left, axis.right):
+        canvas.put(row, column, "─", Role.AXIS)
+    cells = (axis.right - axis.left) / (axis.to_age - axis.from_age)
+    every = max(1, math.ceil(4 / cells))
+    for age in range(math.ceil(axis.from_age), math.floor(axis.to_age) + 1):
+        if age % every == 0:
+            _centred(canvas, row, axis.column(age), f"{age}", axis)
+    born = plan.child.date_of_birth
+    every = max(1, math.ceil(6 / cells))
+    today = max(axis.left + 2, axis.column(plan.child.age_years))
+    for year in range(born.year + 1, born.year + math.ceil(axis.to_age) + 2):
+        at = lanes.age_on(born, born.replace(year=year, month=1, day=1))
+        if axis.from_age <= at <= axis.to_age and year % every == 0 and abs(axis.column(at) - today) > 5:
+            _centred(canvas, row + 1, axis.column(at), str(year), axis)
+
+
+def _centred(canvas: Canvas, row: int, column: int, text: str, axis: Axis) -> None:
+    start = column - (len(text) - 1) // 2
+    if axis.left <= start and start + len(text) <= axis.right + 1:
+        canvas.put(row, start, text, Role.AXIS)
+
+
+def _draw_today(canvas: Canvas, top: int, bottom: int, axis_row: int, axis: Axis, plan: Plan) -> None:
+    age = plan.child.age_years
+    if not axis.from_age <= age <= axis.to_age:
+        return
+    column = axis.column(age)
+    for row in range(top, bottom):
+        if row not in (axis_row, axis_row + 1):
+            canvas.put_if_blank(row, column, "┊", Role.TODAY)
+    canvas.put(axis_row + 1, max(axis.left, min(axis.right - 5, column - 2)), "today", Role.TODAY)
+
+
+def _draw_legend(canvas: Canvas, row: int, plan: Plan) -> None:
+    column = 0
+    seen = {stage.status for stage in plan.stages}
+    for status, mark in STATUS_MARKS.items():
+        if status in seen:
+            canvas.put(row, column, mark, stage_role(status))
+            canvas.put(row, column + 1, f" {STATUS_WORDS[status]}", Role.LEGEND)
+            column += len(STATUS_WORDS[status]) + 4
+    if plan.growth.measured:
+        canvas.put(row, column, chart.MEASURED, Role.MEASURED)
+        canvas.put(row, column + 1, " measured", Role.LEGEND)
+        column += 12
+    if chart.curve(plan) is not None:
+        text = "bands: 50 and 90 of 100 children like this one"
+        if column + len(text) <= canvas.width:
+            canvas.put(row, column, text, Role.LEGEND)
+
+
+def _alt(plan: Plan) -> Iterator[str]:
+    child, growth = plan.child, plan.growth
+    yield f"The road of {child.id} on {plan.on}, {age_words(child.age_years)} old."
+    for lane, label in LANES.items():
+        for stage in plan.stages:
+            if stage.lane == lane:
+                yield _stage_sentence(label, stage)
+    for point in growth.measured:
+        yield f"Measured on {point.date}: leg difference {cm(point.discrepancy_mm)}."
+    if growth.at_maturity is None or not growth.by_age:
+        yield NO_CURVE
+        return
+    last = growth.by_age[-1]
+    yield f"At maturity, at {age_words(last.age_years)}, without operations to come: {_spread(last.discrepancy_mm)}."
+    yield f"With the plan: {_spread(last.with_plan_mm)}."
+
+
+def _stage_sentence(lane: str, stage: PlanStage) -> str:
+    words = f"{lane}: {stage.label}, {STATUS_WORDS[stage.status]}"
+    if stage.date is not None:
+        age = f" at {age_words(stage.age_years)}" if stage.age_years is not None else ""
+        words += f", {stage.date}{age}"
+    else:
+        words += ", no date"
+    amount = amount_words(stage)
+    return f"{words}, {amount}." if amount else f"{words}."
+
+
+def _spread(spread: Quantiles) -> str:
+    return f"{cm(spread.p50)}, about 90 of 100 between {spread.p05 / 10:.1f} and {spread.p95 / 10:.1f} cm"

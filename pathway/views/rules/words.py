@@ -1,0 +1,291 @@
+"""What each rule says, in one or two sentences made from its data."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from pydantic import BaseModel
+
+from pathway.days import age_words
+from pathway.protocol import model
+from pathway.protocol.model import Protocol
+from pathway.protocol.references import scheme_of
+from pathway.protocol.words import WITHOUT_UNIT, condition_words, plain_words
+from pathway.record import BlockedWeeks, SchoolHoliday
+
+KIND_WORDS = {
+    "sources": "source",
+    "findings": "finding",
+    "methods": "way of measuring",
+    "diagnoses": "diagnosis",
+    "classifications": "classification",
+    "types": "type of a classification",
+    "stages": "stage",
+    "indications": "indication",
+    "gates": "gate",
+    "contraindications": "contraindication",
+    "intervals": "interval",
+    "age_windows": "age window",
+    "amount_limits": "limit of an amount",
+    "values": "value",
+    "cautions": "caution",
+    "stop_rules": "stop rule",
+    "goals": "goal",
+    "follow_ups": "follow-up",
+    "companions": "companion condition",
+    "implants": "implant at hand",
+    "calendars": "calendar",
+    "disagreements": "disagreement of sources",
+    "tables": "growth table",
+}
+ORIGIN_OF_EVERY_RULE = frozenset({"id", "because", "sources", "provenance", "strength", "local", "note"})
+PROVENANCE_WORDS = {
+    "read": "read in the source",
+    "memory": "FROM MEMORY, to be checked before use",
+    "practice": "common practice, no publication",
+    "computed": "computed",
+    "judgement": "our own judgement",
+}
+
+
+def kind_words(kind: str) -> str:
+    """Return the name of a kind in the singular: `gate`, `age window`."""
+    return KIND_WORDS.get(kind, plain_words(kind))
+
+
+def statement(entry: BaseModel, protocol: Protocol) -> str:
+    """Return what an entry of the protocol says, in words; fields by name for a kind without words of its own."""
+    say = _STATEMENTS.get(type(entry))
+    return say(entry, protocol) if say is not None else _fields(entry)
+
+
+def origin_words(entry: Any) -> str:
+    """Return how well a rule is known: `read in the source; series`, with `local` where it is the clinic's."""
+    if not hasattr(entry, "provenance"):
+        return ""
+    words = PROVENANCE_WORDS.get(entry.provenance, entry.provenance)
+    strength = f"; {plain_words(entry.strength)}" if hasattr(entry, "strength") else ""
+    return f"{'local; ' if getattr(entry, 'local', False) else ''}{words}{strength}"
+
+
+def value_of_field(value: Any, protocol: Protocol) -> str:
+    """Return the value of a field as it is read: conditions in words, lists with commas."""
+    if isinstance(value, model.Condition):
+        return condition_words(value, protocol)
+    if isinstance(value, BaseModel):
+        return statement(value, protocol)
+    if isinstance(value, bool):
+        return plain_words(value)
+    if isinstance(value, tuple):
+        return ", ".join(value_of_field(item, protocol) for item in value) or "none"
+    return "nothing" if value is None or value == "" else f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _fields(entry: BaseModel) -> str:
+    given = sorted(entry.model_fields_set - ORIGIN_OF_EVERY_RULE)
+    return "; ".join(f"{plain_words(name)} {getattr(entry, name)}" for name in given) + "."
+
+
+def _indication(rule: model.Indication, protocol: Protocol) -> str:
+    verb = "may be done" if rule.optional else "is needed"
+    when = " once growth has ended" if rule.at_maturity else ""
+    return f"{protocol.stage(rule.stage).label} {verb}{when} when {condition_words(rule.when, protocol)}."
+
+
+def _gate(rule: model.Gate, protocol: Protocol) -> str:
+    text = f"Before {protocol.stage(rule.guards).label.lower()}: {condition_words(rule.requires, protocol)}."
+    if rule.otherwise is not None:
+        text += f" What fails is mended by {protocol.stage(rule.otherwise).label.lower()}."
+    text += f" Looked at again {_months(rule.look_again_months)} before."
+    return text if rule.waivable else f"{text} Never waived."
+
+
+def _contraindication(rule: model.Contraindication, protocol: Protocol) -> str:
+    label = protocol.stage(rule.stage).label
+    text = f"{label} is outside the protocol when {condition_words(rule.when, protocol)}."
+    return f"{text} Instead: {protocol.stage(rule.instead).label.lower()}." if rule.instead else text
+
+
+def _interval(rule: model.Interval, protocol: Protocol) -> str:
+    earlier, later = protocol.stage(rule.earlier_stage).label, protocol.stage(rule.later_stage).label
+    if rule.at_least_months == 0 and rule.at_most_months == 0:
+        span = "on the day of"
+    else:
+        bounds = [("at least", rule.at_least_months), ("at most", rule.at_most_months)]
+        span = " and ".join(f"{word} {_months(months)}" for word, months in bounds if months is not None) + " after"
+    point, verb = rule.earlier.rpartition(".")[2], {"start": "starts", "end": "ends"}[rule.later.rpartition(".")[2]]
+    if rule.next:
+        return f"The next {later.lower()} {verb} {span} the {point} of the one before."
+    text = f"{later} {verb} {span} the {point} of {earlier.lower()}"
+    text += ", in whichever order they come" if rule.either_order else ""
+    return text + (", while neither is done." if rule.together else ".")
+
+
+def _age_window(rule: model.AgeWindow, protocol: Protocol) -> str:
+    number = f" {rule.number}" if rule.number is not None else ""
+    of = f" of a {rule.sex}" if rule.sex else ""
+    bounds = [("from", rule.at_least_months), ("to", rule.at_most_months)]
+    ages = " ".join(f"{word} {age_words(months / 12)}" for word, months in bounds if months is not None)
+    force = "this binds" if rule.hard else "this guides"
+    return f"{protocol.stage(rule.stage).label}{number}{of} starts {ages}; {force}."
+
+
+def _amount_limit(rule: model.AmountLimit, protocol: Protocol) -> str:
+    most = f"{rule.most_mm:g} mm" if rule.most_mm is not None else f"{rule.most_percent or 0:g} % of the bone"
+    ages = f" from {rule.from_age_years:g} years" if rule.from_age_years > 0 else ""
+    ages += f" before {rule.to_age_years:g} years" if "to_age_years" in rule.model_fields_set else ""
+    force = " Shown as a warning, not enforced." if rule.warns else ""
+    return f"{protocol.stage(rule.stage).label}: at most {most} at once{ages}.{force}"
+
+
+def _value(rule: model.Value, _protocol: Protocol) -> str:
+    span = f" (from {rule.low:g} to {rule.high:g})" if rule.low is not None and rule.high is not None else ""
+    return f"{plain_words(rule.id)}: {rule.value:g} {rule.unit}{span}."
+
+
+def _caution(rule: model.Caution, protocol: Protocol) -> str:
+    labels = ", ".join(protocol.stage(stage).label.lower() for stage in rule.stages)
+    shown = "for a child affected on both sides" if rule.bilateral else f"with {labels}" if labels else "on every plan"
+    return f"Shown {shown}: {rule.text}"
+
+
+def _stop_rule(rule: model.StopRule, protocol: Protocol) -> str:
+    return f"During {protocol.stage(rule.stage).label.lower()}: {rule.text}"
+
+
+def _type(rule: model.Type, protocol: Protocol) -> str:
+    scheme = plain_words(scheme_of(protocol, rule))
+    return f"Type {rule.type} of {scheme} ({rule.label}): {condition_words(rule.when, protocol)}."
+
+
+def _classification(rule: model.Classification, protocol: Protocol) -> str:
+    children = ", ".join(protocol.diagnosis(name).label for name in rule.applies_to)
+    text = f"{rule.label}, for {children}: types {', '.join(kind.type for kind in rule.types)}."
+    return f"{text} {rule.gap}" if rule.gap else text
+
+
+def _stage(rule: model.Stage, protocol: Protocol) -> str:
+    text = f"{rule.label}: {rule.what}"
+    if rule.duration_months:
+        text += f" Takes {_months(rule.duration_months)}."
+    if rule.most > 1:
+        text += f" At most {rule.most} times."
+    for verb, names in (("Meant to mend", rule.mends), ("Measured anew afterwards", rule.alters)):
+        if names:
+            text += f" {verb}: {', '.join(protocol.finding(name).label for name in names)}."
+    return text
+
+
+def _finding(rule: model.FindingRule, _protocol: Protocol) -> str:
+    unit = f" {rule.unit}" if rule.unit not in WITHOUT_UNIT and rule.unit else ""
+    text = f"{rule.label}: "
+    if rule.kind == "number" and rule.plausible is not None:
+        text += f"from {rule.plausible[0]:g} to {rule.plausible[1]:g}{unit}, error ±{rule.sd:g}{unit}"
+    else:
+        text += "yes or no" if rule.kind == "flag" else ", ".join(plain_words(choice) for choice in rule.choices)
+    text += f"; counts for {_months(rule.valid_months)}" if rule.valid_months else "; does not go out of date"
+    text += f"; worked out from {', '.join(rule.derived_from)}" if rule.derived_from else ""
+    return f"{text}. Measured by: {rule.how}."
+
+
+def _method(rule: model.Method, _protocol: Protocol) -> str:
+    error = "" if rule.length_sd_mm is None else f": error of a length ±{rule.length_sd_mm:g} mm"
+    return f"{rule.label}{error}."
+
+
+def _diagnosis(rule: model.Diagnosis, _protocol: Protocol) -> str:
+    return (
+        f"{rule.label}: the difference grows in the {rule.growth_pattern} way; lengthened are {', '.join(rule.bones)}."
+    )
+
+
+def _source(rule: model.Source, _protocol: Protocol) -> str:
+    parts = [rule.citation, rule.address, f"Seen: {rule.seen}" if rule.seen else ""]
+    return ". ".join(part.rstrip(".") for part in parts if part) + "."
+
+
+def _table(rule: model.Table, _protocol: Protocol) -> str:
+    return f"{rule.name}: {len(rule.rows)} rows of {', '.join(rule.columns)}."
+
+
+def _goal(rule: model.Goal, protocol: Protocol) -> str:
+    about = protocol.stage(rule.stage).label if rule.stage else "The whole treatment"
+    text = f"{about}, {rule.when}: {rule.target}".rstrip(".") + "."
+    return text if rule.requires is None else f"{text} Tested: {condition_words(rule.requires, protocol)}."
+
+
+def _follow_up(rule: model.FollowUp, protocol: Protocol) -> str:
+    until = f" until {_months(rule.until_months)} after its end" if rule.until_months is not None else ""
+    only = f" where {condition_words(rule.when, protocol)}" if rule.when is not None else ""
+    every = f"{protocol.stage(rule.stage).label}: every {_months(rule.every_months)}{until}{only}"
+    return f"{every}: {rule.text}".rstrip(".") + "."
+
+
+def _companion(rule: model.Companion, protocol: Protocol) -> str:
+    children = ", ".join(protocol.diagnosis(name).label for name in rule.diagnoses)
+    shares = [f"{share:g}" for share in (rule.share_low_percent, rule.share_high_percent) if share is not None]
+    often = f" in {' to '.join(dict.fromkeys(shares))} of 100" if shares else ""
+    return f"{rule.label}, with {children}{often}. Look for: {rule.look_for}".rstrip(".") + "."
+
+
+def _implant(rule: model.Implant, _protocol: Protocol) -> str:
+    lengths = ", ".join(f"{length:g}" for length in rule.lengths_mm)
+    part = "blade" if rule.design == "blade_plate" else "screw"
+    return f"{rule.label}: {rule.angle_deg:g} deg between {part} and shaft, {part} of {lengths} mm."
+
+
+def _disagreement(rule: model.Disagreement, _protocol: Protocol) -> str:
+    sides = "; ".join(
+        f"{side.value} ({', '.join(side.sources)}; {PROVENANCE_WORDS.get(side.provenance, side.provenance)})"
+        for side in rule.sides
+    )
+    return f"{rule.topic.rstrip('.')}: {sides}. Followed: {rule.followed}."
+
+
+def _months(months: int) -> str:
+    return "1 month" if months == 1 else f"{months} months"
+
+
+def _calendar(rule: model.ClinicCalendar, protocol: Protocol) -> str:
+    days = ", ".join(day.capitalize() for day in rule.operating_weekdays)
+    closed = "; ".join(_blocked(item, protocol) for item in rule.blocked) or "no weeks closed"
+    holidays = "; ".join(_holiday(item, protocol) for item in rule.school_holidays) or "none given"
+    return f"Operations on {days}; {closed}; school holidays: {holidays}."
+
+
+def _holiday(item: SchoolHoliday, _: Protocol) -> str:
+    return f"{item.name} {item.from_date} to {item.to_date}"
+
+
+def _blocked(item: BlockedWeeks, _: Protocol) -> str:
+    return f"closed {item.from_date} to {item.to_date} ({item.reason})"
+
+
+_STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
+    model.Indication: _indication,
+    model.Gate: _gate,
+    model.Contraindication: _contraindication,
+    model.Interval: _interval,
+    model.AgeWindow: _age_window,
+    model.AmountLimit: _amount_limit,
+    model.Value: _value,
+    model.Caution: _caution,
+    model.StopRule: _stop_rule,
+    model.Type: _type,
+    model.Classification: _classification,
+    model.Stage: _stage,
+    model.FindingRule: _finding,
+    model.Method: _method,
+    model.Diagnosis: _diagnosis,
+    model.Source: _source,
+    model.Table: _table,
+    model.Goal: _goal,
+    model.FollowUp: _follow_up,
+    model.Companion: _companion,
+    model.Implant: _implant,
+    model.Disagreement: _disagreement,
+    model.ClinicCalendar: _calendar,
+    SchoolHoliday: _holiday,
+    BlockedWeeks: _blocked,
+}

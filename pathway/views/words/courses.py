@@ -1,0 +1,166 @@
+"""The courses compared, and the answer to a what-if question, as printed text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from pathway.days import age_words
+from pathway.plan.model import Course, CourseStage, Plan
+from pathway.questions.sensitivity import Robustness
+from pathway.questions.what_if import Answer
+from pathway.views.pictures.course_cards import facts
+from pathway.views.words.plan import caution, cm_words, local_lines, residual_words
+from pathway.views.words.wrapping import wrap
+
+WIDE = 100
+LEAST_ROOM = 16
+"""Columns for the name of a course beside its numbers, at least."""
+RANGE = "In brackets below: from amounts kept as planned today to amounts decided again at every step."
+SAID_ABOVE = ("Leg at maturity", "90 of 100, cm")
+
+
+def courses_text(answer: Answer, width: int = 80, *, plain: bool = False, firm: Robustness | None = None) -> str:
+    """Return the comparison as text of at most `width` columns; `plain` uses no symbols beyond letters.
+
+    With `firm` it ends with what would bring another recommendation.
+    """
+    return "\n".join((*_lines(answer, width, plain), *_firm_lines(firm, width))) + "\n"
+
+
+def _firm_lines(firm: Robustness | None, width: int) -> Iterator[str]:
+    if firm is None:
+        return
+    yield ""
+    yield "How firm this is: single changes that would bring another plan, the likeliest first"
+    if firm.stands is not None:
+        yield from wrap(
+            f"The same course stays first in about {100 * firm.stands:.0f} of 100 ways in which this child may grow.",
+            width,
+            "  ",
+        )
+    for turn in firm.turns:
+        yield from wrap(turn.sentence, width, "  ", "    ")
+    if not firm.turns:
+        yield "  No single change found that is likelier than 1 of 100."
+
+
+def _lines(answer: Answer, width: int, plain: bool) -> Iterator[str]:
+    plan = answer.wished
+    yield f"Courses for {plan.child.id} on {plan.on}"
+    yield from wrap(caution(plan), width)
+    yield from local_lines(plan, width)
+    if answer.asked:
+        yield ""
+        yield from wrap(f"What if: {'; '.join(answer.asked)}.", width, "", "  ")
+        for sentence in answer.differences:
+            yield from wrap(sentence, width, "  ", "    ")
+    if not plan.alternatives:
+        yield ""
+        yield "No course can be planned."
+        return
+    yield ""
+    yield from _table(plan, width, plain)
+    yield ""
+    labels = {stage.kind: stage.label.rstrip("0123456789 ") for stage in plan.stages}
+    for course in plan.alternatives:
+        yield from _course(plan, course, labels, width, plain)
+
+
+def _table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
+    """Yield one row a course: operations, months with a device, months over 2.5 cm, what is left, chances.
+
+    Where the terminal has no room beside the numbers, the name of a course stands above them.
+    """
+    wide = width >= WIDE
+    heads = ("", "course", "oper-", "device", "over", "school", "height", "left at", "within", "of 100")
+    under = ("", "", "ations", "months", "2.5 cm", "years", "lost", "maturity", "1 cm", "2 cm")
+    room = width - (62 if wide else 57) - 3
+    above = room < LEAST_ROOM
+    widths = (2, 0 if above else room, 6, 6, 6, 6, 6, 8, 6, 6)
+    for row in (heads, under):
+        yield _row((row[0], "", *row[2:]) if above else row, widths)
+    for course in plan.alternatives:
+        lines = _cells(course, width - 4 if above else room, plain)
+        if above:
+            first = next(lines)
+            yield from (f"{mark:<2}{name}" for mark, name, *_ in (first, *lines))
+            yield _row(("", "", *first[2:]), widths)
+            continue
+        for line in lines:
+            yield _row(line, widths)
+    mark = "1" if plain else "▶"
+    better = "*: no other course has both less burden and a better chance"
+    yield from wrap(f"{mark}: recommended or chosen; {better}; height and maturity in cm, + still short.", width, "  ")
+    yield from wrap(RANGE, width, "  ")
+
+
+def _row(cells: tuple[str, ...], widths: tuple[int, ...]) -> str:
+    left = f"{cells[0]:<{widths[0]}}{cells[1]:<{widths[1]}}"
+    return (left + "".join(f"{cell:>{size + 1}}" for cell, size in zip(cells[2:], widths[2:], strict=True))).rstrip()
+
+
+def _cells(course: Course, room: int, plain: bool) -> Iterator[tuple[str, ...]]:
+    names = wrap(course.summary, room - 1)
+    mark = ("1" if plain else "▶") if course.recommended else "*" if course.not_beaten else ""
+    burden = course.burden
+    numbers: tuple[str, ...]
+    if course.residual_mm is None:
+        numbers = (str(burden.operations), "", "", "", "", "", "", "")
+    else:
+        numbers = (
+            str(burden.operations),
+            f"{burden.device_months:.0f}",
+            f"{burden.months_over_25_mm:.0f}",
+            str(burden.school_years_touched),
+            f"{burden.adult_height_lost_mm / 10:.1f}",
+            f"{course.median_residual_mm / 10 + 0.0:+.1f}",
+            _chance(course.chance_within_10_mm),
+            _chance(course.chance_within_20_mm),
+        )
+    yield (mark, names[0], *numbers)
+    for name in names[1:]:
+        yield ("", f"  {name}", *("" for _ in numbers))
+
+
+def _chance(chance: float | None) -> str:
+    return "" if chance is None else f"{100 * chance:.0f}"
+
+
+def _course(plan: Plan, course: Course, labels: Mapping[str, str], width: int, plain: bool) -> Iterator[str]:
+    mark = ("first: " if plain else "▶ ") if course.recommended else ""
+    yield from wrap(f"{mark}{course.summary}", width, "", "  ")
+    for stage in course.stages:
+        yield from wrap(_stage(stage, labels), width, "    ", "      ")
+    if course.residual_mm is not None:
+        spread = course.residual_mm
+        yield from wrap(
+            f"{residual_words(course.median_residual_mm)}; about 90 of 100 between {_signed(spread.p05)} and "
+            f"{_signed(spread.p95)} cm (+ still short)",
+            width,
+            "    ",
+            "      ",
+        )
+    told = [(label.strip(), words) for label, words in facts(plan, course) if label.strip() not in SAID_ABOVE]
+    counted = "; ".join(f"{label[0].lower()}{label[1:]} {words}" for label, words in told)
+    yield from wrap(counted, width, "    ", "      ")
+    if len(course.lengthenings_needed) > 1:
+        yield from wrap(_needed(course), width, "    ", "      ")
+    if course.lost_because:
+        yield from wrap(f"Not first: {course.lost_because}", width, "    ", "      ")
+
+
+def _needed(course: Course) -> str:
+    words = (f"{item.lengthenings} in about {100 * item.share:.0f}" for item in course.lengthenings_needed)
+    return f"further lengthenings finally needed, of 100: {', '.join(words)}"
+
+
+def _stage(stage: CourseStage, labels: Mapping[str, str]) -> str:
+    what = labels.get(stage.kind, stage.kind.replace("_", " "))
+    what = what[0].lower() + what[1:]
+    plates = f" by {' and '.join(p.replace('_', ' ') for p in stage.physes)}" if stage.physes else ""
+    amount = f" {cm_words(stage.amount_mm)}" if stage.amount_mm is not None else ""
+    return f"at {age_words(stage.age_years)}: {what}{amount}{plates}"
+
+
+def _signed(mm: float) -> str:
+    return f"{mm / 10 + 0.0:+.1f}"

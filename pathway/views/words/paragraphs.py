@@ -1,0 +1,291 @@
+"""What the panes say, as plain lines: at an age, of a stage, of the child. No screen in here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pathway.days import age_words, day_at_age
+from pathway.plan.model import GateState, Plan, PlanStage, Quantiles
+from pathway.questions import why as explain
+from pathway.views.pictures.curve import cm, curve
+from pathway.views.pictures.picture import Role, stage_role
+from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS, amount_words
+
+if TYPE_CHECKING:
+    from pathway.protocol.model import Condition, Protocol
+    from tui.opened import Entry
+
+MARK_ROLES = {
+    "+": Role.STAGE_DONE,
+    "-": Role.STAGE_BLOCKED,
+    "?": Role.STAGE_READY,
+    "~": Role.STAGE_OPTIONAL,
+    ">": Role.STAGE_LATER,
+}
+COUNT_WORDS = {"holds": "hold", "fails": "fail", "unknown": "not known", "waived": "waived", "later": "judged later"}
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """One paragraph: its text, how deep it hangs, what it means, whether it is a heading, its mark.
+
+    A `fixed` one is not wrapped; `widest` is the longest line wished for (0: the width there is).
+    """
+
+    text: str
+    depth: int = 0
+    role: Role = Role.TEXT
+    heading: bool = False
+    mark: str = ""
+    fixed: bool = False
+    widest: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Aid:
+    """A walking aid and the differences in mm for which the protocol wants it (from, below)."""
+
+    label: str
+    from_mm: float
+    below_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Aids:
+    """The protocol's rules on walking aids: a lift is `less_mm` below the difference, from `lift_from_mm` on."""
+
+    kinds: tuple[Aid, ...]
+    lift_from_mm: float
+    less_mm: float
+    lift: str
+
+    def words(self, difference_mm: float) -> str:
+        """Return what a difference in mm asks for."""
+        if difference_mm < self.lift_from_mm:
+            return f"no lift (from {cm(self.lift_from_mm)} on)"
+        for aid in self.kinds:
+            if aid.from_mm <= difference_mm < aid.below_mm:
+                if aid.label == self.lift:
+                    return f"{aid.label.lower()} of about {cm(difference_mm - self.less_mm)}"
+                return aid.label.lower()
+        return "no rule for this difference"
+
+
+def aids(protocol: Protocol) -> Aids:
+    """Return the protocol's rules on walking aids; raises KeyError where a value is missing."""
+    kinds = []
+    for rule in protocol.indications:
+        bounds = _bounds(rule.when)
+        if bounds is not None:
+            kinds.append(Aid(protocol.stage(rule.stage).label, *bounds))
+    return Aids(
+        tuple(sorted(kinds, key=lambda aid: aid.from_mm)),
+        protocol.number("lift_from_mm"),
+        protocol.number("lift_less_than_difference_mm"),
+        protocol.stage("shoe_lift").label,
+    )
+
+
+def _bounds(when: Condition) -> tuple[float, float] | None:
+    parts = when.all or (when,)
+    if any(part.finding != "current_discrepancy_mm" for part in parts):
+        return None
+    low = max((part.at_least for part in parts if part.at_least is not None), default=0.0)
+    return low, min((part.below for part in parts if part.below is not None), default=float("inf"))
+
+
+def at_age(plan: Plan, age: float, rules: Aids | None) -> Iterator[Say]:
+    """Yield what is known and expected at an age in years."""
+    day = day_at_age(plan.child.date_of_birth, age)
+    today = " (today)" if abs(age - plan.child.age_years) < 0.5 / 12 else ""
+    yield Say(f"At {age_words(age)}, {day}{today}", heading=True)
+    line = curve(plan)
+    before = [point for point in plan.growth.measured if point.age_years <= age + 0.01]
+    if line is None or age < line.points[0].age_years - 0.5 / 12:
+        if before:
+            yield Say(f"Last measured {cm(before[-1].discrepancy_mm)} on {before[-1].date}")
+        elif line is None:
+            yield Say("Difference not known: no leg length was measured")
+        else:
+            yield Say("Nothing measured up to this age")
+        return
+    last = line.points[-1].age_years
+    natural, with_plan = line.natural(min(age, last)), line.with_plan(min(age, last))
+    yield Say(f"With the plan {_spread(with_plan)}", role=Role.MEDIAN)
+    yield Say(f"No operations {_spread(natural)}", role=Role.MEDIAN_NATURAL)
+    if rules is not None:
+        yield Say(f"Aid: {rules.words(with_plan.p50)}")
+
+
+def brackets(plan: Plan) -> Iterator[Say]:
+    """Yield what the numbers in brackets of `at_age` mean, where there are any."""
+    if curve(plan) is not None:
+        yield Say("In brackets: 90 of 100 children like this one, amounts kept as planned", role=Role.LEGEND)
+
+
+def _spread(spread: Quantiles) -> str:
+    return f"{cm(spread.p50)} ({spread.p05 / 10 + 0.0:.1f} to {spread.p95 / 10 + 0.0:.1f})"
+
+
+def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Say]:
+    """Yield the selected stage in a few lines: status, date, window, amount, open gates."""
+    mark = STATUS_MARKS[stage.status]
+    yield Say(f"{mark} {stage.label}", role=stage_role(stage.status), heading=True)
+    yield Say(f"{STATUS_WORDS[stage.status]}, {_when(stage)}")
+    if stage.window is not None and stage.status not in ("done", "under_way"):
+        latest = f"to {stage.window.latest}" if stage.window.latest else "on, no latest day"
+        yield Say(f"Allowed from {stage.window.earliest} {latest}")
+    amount = amount_words(stage)
+    if amount:
+        yield Say(f"Amount {amount}")
+    if stage.gates:
+        yield gate_count(stage)
+    yield from _marks(stage)
+    for sentence in stage.delay:
+        yield Say(sentence, role=Role.LEGEND)
+
+
+def _marks(stage: PlanStage) -> Iterator[Say]:
+    """Say when a stage rests on a clinic's own rules or on rules recalled from memory."""
+    rules = [(item.local, item.provenance) for item in stage.because]
+    rules += [(gate.local, gate.provenance) for gate in stage.gates]
+    if any(local for local, _ in rules):
+        yield Say("Rests on rules of this clinic (local)")
+    if any(provenance == "memory" for _, provenance in rules):
+        yield Say("Rests on rules from memory: check before use")
+
+
+def _when(stage: PlanStage) -> str:
+    if stage.date is None:
+        return "no date yet"
+    age = f", at {age_words(stage.age_years)}" if stage.age_years is not None else ""
+    months = stage.duration_months
+    lasts = f", {months:.0f} {'month' if round(months) == 1 else 'months'}" if months else ""
+    return f"{stage.date}{age}{lasts}"
+
+
+def gate_count(stage: PlanStage) -> Say:
+    """Return how many of a stage's gates hold, and what the others do, in one line."""
+    states = [gate.state for gate in stage.gates]
+    counts = [_counted(sum(found == state for found in states), state) for state in COUNT_WORDS if state in states]
+    return Say(f"{len(states)} {'gate' if len(states) == 1 else 'gates'}: {', '.join(counts)}")
+
+
+def _counted(number: int, state: str) -> str:
+    verb = {"holds": "holds", "fails": "fails"}.get(state) if number == 1 else None
+    return f"{number} {verb or COUNT_WORDS[state]}"
+
+
+def of_child(plan: Plan) -> Iterator[Say]:
+    """Yield what the wide pane adds: classification, the course, what to measure first."""
+    for item in plan.classification:
+        yield Say(f"{item.label}: {item.type} ({item.type_label})")
+    course = plan.recommended
+    if course is not None:
+        yield Say("Course", heading=True)
+        yield Say(course.summary)
+        burden = course.burden
+        count = "1 operation" if burden.operations == 1 else f"{burden.operations} operations"
+        yield Say(f"{count}, {burden.device_months:.0f} months with a device")
+        if course.chance_within_20_mm is not None:
+            yield Say(f"Ends within 2 cm in about {100 * course.chance_within_20_mm:.0f} of 100")
+    if plan.open_questions:
+        yield Say("Measure first", heading=True)
+    for question in plan.open_questions:
+        by = f", by {question.by}" if question.by else ""
+        yield Say(f"{question.label}{by}")
+
+
+def conflicts(plan: Plan) -> tuple[str, ...]:
+    """Return the sentences that say which rules contradict each other for this child."""
+    return tuple(f"Cannot be planned as the rules stand: {item.explanation}" for item in plan.conflicts)
+
+
+def of_edit(entry: Entry, plan: Plan) -> tuple[str, ...]:
+    """Return what the last edit made of the plan, its sentence first; nothing where nothing was edited."""
+    before = entry.shown
+    if before is None or not entry.told:
+        return ()
+    from pathway.questions.what_if import differences
+
+    head = entry.told[0].removesuffix(" …").rstrip(".")
+    told = [f"{head}."]
+    if (before.recommended, before.alternatives) != (plan.recommended, plan.alternatives):
+        told += differences(before, plan)
+    old, new = {s.id: s.label for s in before.stages}, {s.id: s.label for s in plan.stages}
+    for words, some in (
+        ("Gained", [new[k] for k in new if k not in old]),
+        ("Lost", [old[k] for k in old if k not in new]),
+    ):
+        if some:
+            told.append(f"{words}: {', '.join(some)}.")
+    return (*told, *plan.notices)
+
+
+def of_gates(stage: PlanStage) -> Iterator[Say]:
+    """Yield the gates of a stage, those that do not hold first."""
+    order = ("fails", "unknown", "waived", "later", "holds")
+    yield Say(f"What must hold before {stage.label[0].lower()}{stage.label[1:]}", heading=True)
+    if not stage.gates:
+        yield Say("The protocol names no gate for this stage.")
+    for gate in sorted(stage.gates, key=lambda gate: order.index(gate.state)):
+        yield Say(_gate_words(gate), mark=explain.MARKS[gate.state])
+
+
+def of_unlock(plan: Plan, stage: PlanStage, rules: Protocol) -> Iterator[Say]:
+    """Yield what would unlock a stage, or change it: the smallest changes, and what to measure first."""
+    from pathway.questions.why_changes import changes
+
+    yield Say(f"What would unlock {stage.label[0].lower()}{stage.label[1:]}", heading=True)
+    held = [gate for gate in stage.gates if gate.state in ("fails", "unknown")]
+    for gate in held:
+        mended = f" Meant to be mended by {gate.mended_by.replace('_', ' ')}." if gate.mended_by else ""
+        yield Say(f"{gate.requires}.{mended}", mark=explain.MARKS[gate.state])
+    if not held:
+        yield Say("Nothing that is known holds it up.")
+    for line in changes(plan, stage, rules):
+        yield Say(line.text, max(0, line.depth - 1), heading=line.depth == 0, mark=explain.MARKS.get(line.state, ""))
+
+
+def _gate_words(gate: GateState) -> str:
+    again = f" Measured again from {gate.look_again_on}." if gate.look_again_on is not None else ""
+    local = " [local]" if gate.local else ""
+    origin = f" [{explain.PROVENANCE_WORDS[gate.provenance]}]" if gate.provenance == "memory" else ""
+    return f"{gate.sentence}.{again}{local}{origin}"
+
+
+def facts(plan: Plan, stage: PlanStage) -> Iterator[Say]:
+    """Yield what a stage is and when it comes: the head of its details."""
+    yield from of_stage(plan, stage)
+    yield Say("")
+    yield Say(stage.what)
+    if stage.preferred:
+        yield Say(f"Preferred: {stage.preferred}")
+
+
+def details(plan: Plan, stage: PlanStage) -> Iterator[Say]:
+    """Yield all that the plan says of a stage: what, when, why, gates, limits, stop rules, sources."""
+    yield from facts(plan, stage)
+    for line in explain.why(plan, stage):
+        if line.depth == 0:
+            yield Say("")
+            yield Say(line.text, heading=True)
+        else:
+            role = Role.LEGEND if line.text.startswith("source: ") else Role.TEXT
+            yield Say(line.text, depth=line.depth - 1, role=role, mark=explain.MARKS.get(line.state, ""))
+    yield Say("")
+    yield Say("Marks: + holds, - fails, ? not known, ~ waived, > judged later.", role=Role.LEGEND)
+    cited = [source for source in plan.sources if source.id in stage.sources]
+    if cited:
+        yield Say("")
+        yield Say("Sources of this stage", heading=True)
+    for source in cited:
+        yield Say(f"{source.citation} {source.address}".rstrip(), role=Role.LEGEND)
+
+
+def in_date_order(plan: Plan) -> tuple[PlanStage, ...]:
+    """Return the stages by date; those without one come last, in the order of the plan."""
+    dated = sorted((s for s in plan.stages if s.date is not None), key=lambda stage: stage.date or plan.on)
+    return (*dated, *(stage for stage in plan.stages if stage.date is None))

@@ -1,0 +1,329 @@
+"""The plan, the growth projection and the reasons as printed text: headings in words, no boxes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from pathway.days import age_words
+from pathway.plan.model import Course, Plan, PlanStage, Quantiles
+from pathway.questions.why import Line
+from pathway.views.words.curve_table import curve_table
+from pathway.views.words.wrapping import wrap
+
+STATUS_WORDS = {
+    "done": "done",
+    "under_way": "under way",
+    "ready": "ready",
+    "later": "later",
+    "blocked": "blocked",
+    "optional": "optional",
+}
+STATUS_MARKS = {"done": "●", "under_way": "◐", "ready": "▶", "later": "○", "blocked": "✕", "optional": "◇"}
+SHOWN_COURSES = 6
+STATE_MARKS = {"holds": "+", "fails": "-", "unknown": "?", "waived": "~", "later": ">", "": " "}
+
+
+def plan_text(plan: Plan, width: int = 80, *, plain: bool = False) -> str:
+    """Return the whole plan as text of at most `width` columns; `plain` uses no symbols beyond letters."""
+    return "\n".join(_plan_lines(plan, width, plain)) + "\n"
+
+
+def growth_text(plan: Plan, width: int = 80) -> str:
+    """Return the growth projection: bands by age as a table, and the classical methods beside it."""
+    return "\n".join(_growth_lines(plan, width)) + "\n"
+
+
+def why_text(
+    plan: Plan, stage: PlanStage | str, lines: Iterable[Line], width: int = 80, facts: Iterable[str] = ()
+) -> str:
+    """Return an explanation as indented text with a mark for each state, the addresses of its sources last.
+
+    `stage` is the label of the kind where the plan has no such stage; `facts` are lines that come first.
+    """
+    name = stage if isinstance(stage, str) else f"{stage.label} ({_status(stage)})"
+    head = wrap(f"{name} for {plan.child.id} on {plan.on}", width, "", "  ")
+    body = [*head, *wrap(caution(plan), width), *local_lines(plan, width), *facts, ""]
+    for line in lines:
+        if line.depth == 0:
+            body += ["", *wrap(line.text, width)]
+            continue
+        mark = STATE_MARKS[line.state]
+        body += wrap(line.text, width, first="  " * line.depth + f"{mark} ", rest="  " * line.depth + "  ")
+    marks = "Marks: + holds, - fails, ? not known, ~ waived, > judged later."
+    body += ["", *wrap(marks, width)]
+    cited = [] if isinstance(stage, str) else [source for source in plan.sources if source.id in stage.sources]
+    if cited:
+        body += ["", "Sources of this stage"]
+    for source in cited:
+        body += wrap(f"{source.citation} {source.address}".rstrip(), width, "  ", "    ")
+    return "\n".join(body) + "\n"
+
+
+def caution(plan: Plan) -> str:
+    """Return the first caution of the plan: what it is and who decides."""
+    return plan.cautions[0].text
+
+
+def child_words(plan: Plan) -> str:
+    """Return who the plan is for: pseudonym, sex, age, diagnosis, side."""
+    child = plan.child
+    return f"{child.id}: {child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
+
+
+def local_lines(plan: Plan, width: int) -> Iterator[str]:
+    """Yield which rules the clinic changed, added or switched off; nothing where it has none of its own."""
+    protocol = plan.protocol
+    if protocol.local_rules:
+        yield from wrap(f"Local rules: {', '.join(protocol.local_rules)}", width, "", "  ")
+    for item in protocol.switched_off:
+        yield from wrap(f"Switched off locally: {item.id} ({item.because})", width, "", "  ")
+
+
+def cm_words(mm: float) -> str:
+    """Return a length as the clinic says it: `17.4 cm`."""
+    return f"{round(mm / 10, 1) + 0.0:.1f} cm"
+
+
+def residual_words(mm: float) -> str:
+    """Return what a course leaves, in words: `leaves the treated leg 0.4 cm shorter`."""
+    if round(mm / 10, 1) == 0:
+        return "leaves the legs equal"
+    return f"leaves the treated leg {cm_words(abs(mm))} {'shorter' if mm > 0 else 'longer'}"
+
+
+def range_words(spread: Quantiles) -> str:
+    """Return median and 90 % band in words, in cm."""
+    return (
+        f"about {cm_words(spread.p50)}; about 90 of 100 children like this one between "
+        f"{spread.p05 / 10:.1f} and {spread.p95 / 10:.1f} cm"
+    )
+
+
+def amount_words(stage: PlanStage) -> str:
+    """Return a stage's amount in words, or ""."""
+    if stage.amount_mm is None:
+        return ""
+    share = f" ({stage.amount_percent:.0f} % of the bone)" if stage.amount_percent is not None else ""
+    plates = f" by {' and '.join(p.replace('_', ' ') for p in stage.physes)}" if stage.physes else ""
+    return f"{cm_words(stage.amount_mm)}{share}{plates}"
+
+
+def _status(stage: PlanStage) -> str:
+    return STATUS_WORDS[stage.status]
+
+
+def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
+    child = plan.child
+    yield from wrap(f"Plan for {child_words(plan)}", width, "", "  ")
+    yield from wrap(f"on {plan.on}; {plan.protocol.name} {plan.protocol.version}", width, "", "  ")
+    if child.note:
+        yield from wrap(child.note, width)
+    yield from wrap(caution(plan), width)
+    yield from local_lines(plan, width)
+    for text in plan.notices:
+        yield ""
+        yield from wrap(f"Notice: {text}", width)
+    yield from _classification(plan, width)
+    yield from _difference(plan, width)
+    yield from _stage_table(plan, width, plain)
+    yield from _delay_lines(plan, width)
+    yield from _gate_lines(plan, width)
+    yield from _course_lines(plan, width, plain)
+    yield from _question_lines(plan, width)
+    for item in plan.conflicts:
+        yield ""
+        yield "Cannot be planned as the rules stand"
+        yield from wrap(item.explanation, width, "  ")
+        if item.remedies:
+            yield "  Any one of these alone would make it possible:"
+        for remedy in item.remedies:
+            yield from wrap(remedy, width, "  - ", "    ")
+    yield from _caution_lines(plan, width)
+
+
+def _classification(plan: Plan, width: int) -> Iterator[str]:
+    if plan.classification:
+        yield ""
+        yield "Classification"
+    for item in plan.classification:
+        local = " (local)" if item.system in plan.protocol.local_rules else ""
+        yield from wrap(f"{item.label}{local}: {item.type} ({item.type_label})", width, "  ", "    ")
+        if item.asks:
+            yield from wrap("would be settled by: " + ", ".join(_words(asked) for asked in item.asks), width, "    ")
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _difference(plan: Plan, width: int) -> Iterator[str]:
+    growth = plan.growth
+    yield ""
+    yield "Leg difference"
+    if growth.measured:
+        last = growth.measured[-1]
+        yield f"  measured {cm_words(last.discrepancy_mm)} on {last.date}"
+    if growth.at_maturity is None:
+        yield "  at maturity: cannot be told, no leg length was measured"
+        return
+    text = f"at maturity ({age_words(growth.mature_age_years)}) without operation: "
+    yield from wrap(text + range_words(growth.at_maturity.discrepancy_mm), width, "  ", "    ")
+    if growth.adult_height_mm is not None:
+        height = growth.adult_height_mm
+        text = f"adult height about {height.p50 / 10:.0f} cm (about 90 of 100 between {height.p05 / 10:.0f} and "
+        yield from wrap(f"{text}{height.p95 / 10:.0f})", width, "  ", "    ")
+    yield from wrap(growth.next_visit, width, "  ", "    ")
+
+
+def _stage_table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
+    yield ""
+    yield "Stages"
+    for stage in plan.stages:
+        mark = "" if plain else f"{STATUS_MARKS[stage.status]} "
+        when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{'':10}  {'':9}"
+        head = f"  {when}  {mark}{_status(stage):<9}  "
+        yield from wrap(f"{stage.label}{_local(plan, stage)}{_tail(stage)}", width, head, " " * len(head))
+        for item in stage.because:
+            if item.against:
+                yield from wrap(item.text, width, " " * len(head))
+
+
+def _local(plan: Plan, stage: PlanStage) -> str:
+    """Say `local` where the stage or a reason for it comes from the clinic's own rules."""
+    own = stage.kind in plan.protocol.local_rules or any(item.local for item in stage.because)
+    return " (local)" if own else ""
+
+
+def _tail(stage: PlanStage) -> str:
+    parts = [amount_words(stage)]
+    if stage.window is not None and stage.operation and stage.status != "done":
+        latest = f"to {stage.window.latest}" if stage.window.latest else "on"
+        parts.append(f"allowed from {stage.window.earliest} {latest}")
+    if stage.duration_range_months:
+        low, high = stage.duration_range_months
+        parts.append(f"device for {low:.0f} to {high:.0f} months")
+    shown = [part for part in parts if part]
+    return ": " + "; ".join(shown) if shown else ""
+
+
+def _delay_lines(plan: Plan, width: int) -> Iterator[str]:
+    """Say what a later date of each operation does, and what became of wishes about dates."""
+    bound = [stage for stage in plan.stages if stage.delay and stage.free_slack_days is not None]
+    planned = [stage for stage in plan.stages if stage.operation and (stage in bound or stage.preferred)]
+    if not planned:
+        return
+    yield ""
+    yield "If an operation comes later"
+    for stage in planned:
+        wish = [f"{stage.preferred[0].upper()}{stage.preferred[1:]}."] if stage.preferred else []
+        yield from wrap(f"{stage.label}: {' '.join([*stage.delay, *wish])}", width, "  ", "    ")
+
+
+def _gate_lines(plan: Plan, width: int) -> Iterator[str]:
+    open_gates = [
+        (stage, gate) for stage in plan.stages for gate in stage.gates if gate.state in ("fails", "unknown", "waived")
+    ]
+    if not open_gates:
+        return
+    yield ""
+    yield "What does not hold yet"
+    for stage, gate in open_gates:
+        local = " (local)" if gate.local else ""
+        yield from wrap(f"{stage.label}{local}: {gate.sentence}. {gate.because}", width, "  ", "    ")
+
+
+def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
+    if not plan.alternatives:
+        return
+    yield ""
+    yield from wrap("Courses compared (chances: of 100, later amounts decided again on the way)", width)
+    for course in plan.alternatives[:SHOWN_COURSES]:
+        yield from _course(course, width, plain)
+    more = len(plan.alternatives) - SHOWN_COURSES
+    if more > 0:
+        yield f"    and {more} more, less good: all of them with --json"
+
+
+def _course(course: Course, width: int, plain: bool) -> Iterator[str]:
+    mark = ("chosen" if plain else "▶") if course.recommended else ("" if plain else " ")
+    burden = course.burden
+    yield from wrap(f"{mark} {course.summary}".strip(), width, "  " if mark.strip() else "    ", "      ")
+    if course.residual_mm is None:
+        yield from wrap(course.lost_because or "to be discussed: not measured by length", width, "      ")
+        return
+    text = f"{residual_words(course.median_residual_mm)}; {burden.operations} operations"
+    text += f", {burden.device_months:.0f} months with a device"
+    if course.chance_within_20_mm is not None:
+        text += f"; within 2 cm: about {100 * course.chance_within_20_mm:.0f} of 100"
+    if course.lost_because:
+        text += f". Not first: {course.lost_because}"
+    yield from wrap(text, width, "      ")
+
+
+def _question_lines(plan: Plan, width: int) -> Iterator[str]:
+    if not plan.open_questions:
+        return
+    yield ""
+    yield "Measure first"
+    for question in plan.open_questions:
+        needed = ", ".join(question.needed_for)
+        text = f"{question.label} ({_words(question.why_unknown)}): {question.how}; needed for {needed}"
+        if question.by is not None:
+            text += f", by {question.by}"
+        if question.decides > 1:
+            text += f"; {question.decides} judgements wait for it"
+        if question.blocks:
+            text += f"; holds up {', '.join(question.blocks)}"
+        yield from wrap(text, width, "  ", "    ")
+
+
+def _caution_lines(plan: Plan, width: int) -> Iterator[str]:
+    yield ""
+    yield "Cautions"
+    for item in plan.cautions:
+        yield from wrap(f"{item.text} (local)" if item.local else item.text, width, "  ", "    ")
+    uncertain = sorted(
+        {reason.rule for stage in plan.stages for reason in stage.because if reason.provenance == "memory"}
+    )
+    uncertain += sorted({gate.id for stage in plan.stages for gate in stage.gates if gate.provenance == "memory"})
+    if uncertain:
+        text = "Rules recalled from memory, to be checked before use: " + ", ".join(dict.fromkeys(uncertain))
+        yield from wrap(text, width, "  ", "    ")
+
+
+def _growth_lines(plan: Plan, width: int) -> Iterator[str]:
+    growth = plan.growth
+    yield f"Growth of {plan.child.id} on {plan.on}"
+    yield from wrap(caution(plan), width)
+    yield from local_lines(plan, width)
+    yield ""
+    for note in growth.notes or (growth.basis,):
+        yield from wrap(note, width, "  ", "    ")
+    if growth.next_visit:
+        yield from wrap(growth.next_visit, width, "  ", "    ")
+    if growth.at_maturity is not None:
+        yield ""
+        yield from curve_table(plan, width)
+    yield ""
+    yield from wrap("Classical methods, for a second opinion (difference at maturity)", width)
+    for method in growth.methods:
+        value = (
+            "no answer" if method.discrepancy_at_maturity_mm is None else cm_words(method.discrepancy_at_maturity_mm)
+        )
+        yield from wrap(f"{method.name}: {value}. {method.note} Source: {method.source}", width, "  ", "    ")
+    yield from _disagreement(plan, width)
+
+
+def _disagreement(plan: Plan, width: int) -> Iterator[str]:
+    at = plan.growth.at_maturity
+    if at is None:
+        return
+    outside: Sequence[str] = [
+        method.name
+        for method in plan.growth.methods
+        if method.discrepancy_at_maturity_mm is not None
+        and not at.discrepancy_mm.p05 <= method.discrepancy_at_maturity_mm <= at.discrepancy_mm.p95
+    ]
+    if outside:
+        text = "Outside the band of the projection: " + ", ".join(outside) + ". The team should ask why."
+        yield from wrap(text, width, "  ", "    ")

@@ -1,0 +1,70 @@
+"""The road in words: what stands in each lane, the difference as measured, and the curve as a table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pathway.days import age_words
+from pathway.plan.model import Plan, PlanStage
+from pathway.views.data.shapes import RoadPrinted, StageOnRoad
+from pathway.views.pictures.short_names import LANES
+from pathway.views.pictures.timeline import NO_CURVE
+from pathway.views.words.curve_table import curve_table
+from pathway.views.words.plan import STATUS_WORDS, amount_words, cm_words
+from pathway.views.words.wrapping import wrap
+
+_NOT_YET = "no date yet"
+
+
+def road_words(plan: Plan, width: int) -> Iterator[str]:
+    """Yield the road of a plan lane by lane, each stage with its days; then what was measured, and the curve."""
+    for lane, label in LANES.items():
+        stages = sorted((s for s in plan.stages if s.lane == lane), key=lambda s: (s.date is None, s.date or plan.on))
+        if stages:
+            yield ""
+            yield label
+        for stage in stages:
+            yield from _stage(stage, width)
+    yield ""
+    yield "Leg difference"
+    for point in plan.growth.measured:
+        yield f"  measured {cm_words(point.discrepancy_mm)} on {point.date}, at {age_words(point.age_years)}"
+    if not plan.growth.by_age:
+        yield from wrap(NO_CURVE, width, "  ", "    ")
+        yield from (f"  Measure first: {question.label}" for question in plan.open_questions)
+        return
+    yield ""
+    yield from curve_table(plan, width)
+
+
+def _stage(stage: PlanStage, width: int) -> Iterator[str]:
+    when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{_NOT_YET:<21}"
+    head = f"  {when}  {STATUS_WORDS[stage.status]:<9}  "
+    yield from wrap(f"{stage.label}{_tail(stage)}", width, head, " " * len(head))
+
+
+def _tail(stage: PlanStage) -> str:
+    parts = [amount_words(stage)]
+    if stage.end_date is not None and stage.date is not None and stage.end_date > stage.date:
+        parts.append(f"until {stage.end_date}")
+    if stage.window is not None and stage.status not in ("done", "under_way"):
+        latest = f"to {stage.window.latest}" if stage.window.latest else "on"
+        parts.append(f"allowed from {stage.window.earliest} {latest}")
+    shown = [part for part in parts if part]
+    return ": " + "; ".join(shown) if shown else ""
+
+
+def road_data(plan: Plan, at_age: tuple[str, ...], conflicts: tuple[str, ...]) -> RoadPrinted:
+    """Return the road as data for other programs; `at_age` are the sentences on the age asked for."""
+    fields = StageOnRoad.model_fields
+    return RoadPrinted(
+        child=plan.child.id,
+        on=plan.on,
+        stages=tuple(StageOnRoad(**{name: getattr(stage, name) for name in fields}) for stage in plan.stages),
+        measured=plan.growth.measured,
+        by_age=plan.growth.by_age,
+        at_age=at_age,
+        notices=plan.notices,
+        conflicts=conflicts,
+        caution=plan.cautions[0].text,
+    )

@@ -1,0 +1,91 @@
+"""When each classical method would close growth plates for a wanted correction, side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pathway.courses.course import PLATES
+from pathway.growth import classical_methods, growth_curve
+from pathway.growth.reference_curves import GrowthCurve, plural
+from pathway.protocol.model import Protocol
+from pathway.worksheets.case import Case
+
+BOTH = "both"
+
+
+@dataclass(frozen=True, slots=True)
+class TimingOpinion:
+    """One method's age at operation (years) for the distal femur, the proximal tibia and both; None: it has none."""
+
+    name: str
+    ages: tuple[float | None, float | None, float | None]
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MatureLegs:
+    """Femur and tibia of the long leg at maturity, mm."""
+
+    femur_mm: float
+    tibia_mm: float
+
+
+def opinions_on_timing(case: Case, correction_mm: float) -> tuple[TimingOpinion, ...]:
+    """Return each method's ages for a correction. The methods use the calendar age, each as published.
+
+    Mature lengths are the middle of the child's projection; the case needs a posterior.
+    """
+    if case.posterior is None:
+        return ()
+    curve = growth_curve(case.protocol, case.record.child.sex)
+    middle = case.posterior.central()
+    legs = MatureLegs(*(float(middle.bones[bone].mature_mm[0]) for bone in PLATES))
+    return (
+        by_multiplier(case.protocol, curve, legs, correction_mm),
+        by_straight_line(case.protocol, curve, legs, correction_mm),
+        by_growth_remaining(case.protocol, curve, correction_mm),
+        by_annual_rule(case.protocol, curve, correction_mm),
+    )
+
+
+def by_multiplier(protocol: Protocol, curve: GrowthCurve, legs: MatureLegs, mm: float) -> TimingOpinion:
+    """Return the multiplier method's ages: one plate by its share of the bone, both on one day."""
+    femur, tibia = (protocol.number(f"{plate}_share") for plate in PLATES.values())
+    ages = (
+        classical_methods.arrest_by_multiplier(mm, legs.femur_mm, femur, curve).age_years,
+        classical_methods.arrest_by_multiplier(mm, legs.tibia_mm, tibia, curve).age_years,
+        classical_methods.arrest_both_by_multiplier(mm, legs.femur_mm, legs.tibia_mm, (femur, tibia), curve).age_years,
+    )
+    return TimingOpinion("multiplier method", ages, ("paley_2000_multiplier",))
+
+
+def by_straight_line(protocol: Protocol, curve: GrowthCurve, legs: MatureLegs, mm: float) -> TimingOpinion:
+    """Return the straight-line method's ages: the leg at operation lacks correction / (1 - slope) of the mature one."""
+    table, whole = protocol.table("straight_line_slopes"), legs.femur_mm + legs.tibia_mm
+    slopes = dict(zip((row[0] for row in table.rows), table.column("slope_left"), strict=True))
+    ages = []
+    for plates in (*PLATES.values(), BOTH):
+        at_operation = whole - mm / (1 - slopes[plates])
+        fraction = at_operation / whole
+        possible = fraction >= float(curve.fraction(0.0))
+        ages.append(float(curve.age_at_fraction(fraction)) if possible else None)
+    return TimingOpinion("straight-line method", (ages[0], ages[1], ages[2]), ("moseley_1977_straight_line",))
+
+
+def by_growth_remaining(protocol: Protocol, curve: GrowthCurve, mm: float) -> TimingOpinion:
+    """Return the ages of the growth-remaining method for the mean child, from the 1964 lengths."""
+    table = protocol.table(f"growth_remaining_derived_{plural(curve.sex)}")
+    years = table.column("age_years")
+    columns = ([10 * cm for cm in table.column(plates)] for plates in (*PLATES.values(), BOTH))
+    ages = [classical_methods.arrest_by_growth_remaining(mm, years, column).age_years for column in columns]
+    return TimingOpinion("growth-remaining method, mean child", (ages[0], ages[1], ages[2]), ("anderson_1964_lengths",))
+
+
+def by_annual_rule(protocol: Protocol, curve: GrowthCurve, mm: float) -> TimingOpinion:
+    """Return the ages of the annual-growth rule."""
+    end = protocol.number(f"annual_rule_end_{plural(curve.sex)}_years")
+    femur, tibia = (protocol.number(f"annual_rule_{plate}_mm") for plate in PLATES.values())
+    ages = [
+        classical_methods.arrest_by_annual_rule(mm, yearly, end).age_years for yearly in (femur, tibia, femur + tibia)
+    ]
+    return TimingOpinion("annual-growth rule", (ages[0], ages[1], ages[2]), ("menelaus_1966_annual_rule",))

@@ -1,0 +1,110 @@
+"""The calendar of one lengthening: every day of turning, and the visits from the first turn to removal."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+
+from pathway.worksheets.case import Case, Inputs
+from pathway.worksheets.lengthening.phases import Given, Phases
+from pathway.worksheets.sheet import Column, Section, Table
+
+SATURDAY = 5
+
+
+def weekday(day: datetime.date) -> datetime.date:
+    """Return the day, or the Monday after it where it falls on a weekend."""
+    return day + datetime.timedelta(days=(7 - day.weekday()) if day.weekday() >= SATURDAY else 0)
+
+
+def calendar(case: Case, inputs: Inputs, given: Given, course: Phases) -> Section:
+    """Return every day still to be turned: turns, mm, gain by the evening, visit, therapy."""
+    number = case.protocol.number
+    sessions = int(number("therapy_distraction_per_week"))
+    seen_on = {date for date, _ in clinic_days(case, inputs, given, course)}
+    rows = []
+    for day in course.days:
+        what = ["clinic, film"] if day.date in seen_on else []
+        if day.date.weekday() < sessions:
+            what.append("therapy")
+        if day is course.days[-1]:
+            what.append("last")
+        number_of_day = (day.date - given.operation).days
+        cells = (number_of_day, day.date, day.turns, float(day.mm), float(day.reached_mm), ", ".join(what))
+        rows.append(cells)
+    columns = (
+        Column(title="day"),
+        Column(title="date"),
+        Column(title="turns"),
+        Column(title="mm", places=2),
+        Column(title="reached", unit="mm", places=2),
+        Column(title=""),
+    )
+    used = ("therapy_distraction_per_week", "therapy_home_per_day", "lengthening_clinic_days", "lengthening_turn_mm")
+    home = number("therapy_home_per_day")
+    note = f"Exercises at home {home:g} times every day, also on days without a session. Day 0 is the operation."
+    table = Table(
+        title="Day by day",
+        columns=columns,
+        rows=tuple(rows),
+        note=note,
+        sources=tuple(dict.fromkeys(id for used_id in used for id in case.protocol.value(used_id).sources)),
+        marked=tuple(k for k, row in enumerate(rows) if "clinic" in str(row[-1])),
+    )
+    words = () if rows else ("No turn is left: distraction has ended.",)
+    return Section(title="Calendar of turns", words=words, tables=(table,) if rows else ())
+
+
+def visits(case: Case, inputs: Inputs, given: Given, course: Phases) -> Section:
+    """Return the visits until removal, with the gain that each should see."""
+    reached = {day.date: float(day.reached_mm) for day in course.days}
+    rows: list[tuple[int, datetime.date, float, str]] = []
+    gain = float(given.seen.reached_mm) if given.seen else 0.0
+    gains = sorted(reached.items())
+    for date, what in clinic_days(case, inputs, given, course):
+        so_far = [mm for day, mm in gains if day <= date]
+        rows.append(((date - given.operation).days, date, so_far[-1] if so_far else gain, what))
+    columns = (
+        Column(title="day"),
+        Column(title="date"),
+        Column(title="gap expected", unit="mm", places=2),
+        Column(title="what"),
+    )
+    sessions = case.protocol.value("therapy_consolidation_per_week")
+    off = [given.operation + datetime.timedelta(days=round(d)) for d in (course.removal.low, course.removal.high)]
+    note = (
+        f"The device comes off between {off[0]} and {off[1]} once bone is seen on 3 of 4 sides: visits after the "
+        f"middle of that band are added as needed. Therapy while the bone hardens: {sessions.low:g} to "
+        f"{sessions.high:g} sessions a week."
+    )
+    used = ("lengthening_first_film_days", "lengthening_clinic_days", "consolidation_clinic_days", sessions.id)
+    sources = tuple(dict.fromkeys(id for used_id in used for id in case.protocol.value(used_id).sources))
+    table = Table(title="Visits", columns=columns, rows=tuple(rows), note=note, sources=sources)
+    return Section(title="Visits", tables=(table,))
+
+
+def clinic_days(case: Case, inputs: Inputs, given: Given, course: Phases) -> tuple[tuple[datetime.date, str], ...]:
+    """Return the visits in order, on weekdays, each with what it is for; those before the last one seen left out."""
+    found = dict(_planned(case, inputs, given, course))
+    after = given.seen.on if given.seen is not None else given.operation
+    return tuple(sorted((day, what) for day, what in found.items() if day > after))
+
+
+def _planned(case: Case, inputs: Inputs, given: Given, course: Phases) -> Iterator[tuple[datetime.date, str]]:
+    every, later = int(inputs.number("clinic_days")), int(inputs.number("later_clinic_days"))
+    off = given.operation + datetime.timedelta(days=round(course.removal.mid))
+    step = datetime.timedelta(days=later)
+    day = course.end + step
+    while day < off:
+        yield weekday(day), "film: new bone, axis"
+        day += step
+    yield weekday(course.end), "end of distraction: film"
+    start = given.seen.on if given.seen is not None else course.first_turn
+    if given.seen is None:
+        first = int(case.protocol.number("lengthening_first_film_days"))
+        yield weekday(start + datetime.timedelta(days=first)), "first film: does the gap open?"
+    day = start + datetime.timedelta(days=every)
+    while day < course.end:
+        yield weekday(day), "clinic and film"
+        day += datetime.timedelta(days=every)
+    yield weekday(off), "device off, if the bone is solid"

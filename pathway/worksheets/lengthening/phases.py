@@ -1,0 +1,121 @@
+"""The phases of one lengthening: rest, drawing apart, hardening, protection, free walking. Days, no words."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from fractions import Fraction
+
+from pathway.protocol.model import Bone, Protocol, Table
+from pathway.worksheets.lengthening.distraction import Turning, exact, turnings
+
+RATE = {"femur": "distraction_mm_per_day", "tibia": "tibia_distraction_mm_per_day"}
+"""The rule with the usual rate of each bone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Low, middle and high of something uncertain, in the unit of its name."""
+
+    low: float
+    mid: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What a visit on `on` found: the gain reached, the rate from then on (None: stop) and days of pause."""
+
+    on: datetime.date
+    reached_mm: Fraction
+    rate_mm_per_day: Fraction | None
+    pause_days: int
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What the course is worked out from: lengths in mm, days, days for each cm, weeks."""
+
+    bone: Bone
+    amount_mm: Fraction
+    operation: datetime.date
+    latency_days: int
+    rate_mm_per_day: Fraction
+    turn_mm: Fraction
+    index: Span
+    protected_weeks: Span
+    weight_weeks: Span
+    seen: Seen | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Phases:
+    """The dated course: `days` still to be turned, `gain_mm` at their end, and the bands of what follows.
+
+    `removal` and `walking` are days after the operation.
+    """
+
+    first_turn: datetime.date
+    days: tuple[Turning, ...]
+    end: datetime.date
+    gain_mm: Fraction
+    consolidation: Span
+    removal: Span
+    walking: Span
+
+
+def phases(given: Given, protocol: Protocol) -> Phases:
+    """Return the course. At the protocol's rest and rate the device is on for the index times the gain.
+
+    Another rate moves the end of distraction and leaves the days of hardening as they are: an index is rest and
+    distraction for each cm, and maturation. So a slower rate can only make the device stay longer.
+    """
+    first = given.operation + datetime.timedelta(days=given.latency_days + 1)
+    days = _days(given, first)
+    gain = days[-1].reached_mm if days else given.seen.reached_mm if given.seen else Fraction(0)
+    last = days[-1].date if days else given.seen.on if given.seen else first
+    usual = protocol.number("lengthening_latency_days") + float(gain) / protocol.number(RATE[given.bone])
+    hardening = Span(*(max(index * float(gain) / 10 - usual, 0.0) for index in _ordered(given.index)))
+    until_end = (last - given.operation).days
+    removal = Span(*(until_end + days for days in (hardening.low, hardening.mid, hardening.high)))
+    after = [7 * (a + b) for a, b in zip(_ordered(given.protected_weeks), _ordered(given.weight_weeks), strict=True)]
+    walking = Span(removal.low + after[0], removal.mid + after[1], removal.high + after[2])
+    return Phases(first, days, last, gain, hardening, removal, walking)
+
+
+def _ordered(span: Span) -> tuple[float, float, float]:
+    return (span.low, span.mid, span.high)
+
+
+def _days(given: Given, first: datetime.date) -> tuple[Turning, ...]:
+    seen = given.seen
+    if seen is None:
+        return turnings(given.amount_mm, given.rate_mm_per_day, given.turn_mm, first)
+    if seen.rate_mm_per_day is None:
+        return ()
+    again = max(seen.on + datetime.timedelta(days=seen.pause_days + 1), first)
+    return turnings(given.amount_mm, seen.rate_mm_per_day, given.turn_mm, again, seen.reached_mm)
+
+
+def published_index(table: Table, bone: str) -> tuple[tuple[str | float, ...], ...]:
+    """Return the rows of the index table for a bone."""
+    return tuple(row for row in table.rows if row[table.columns.index("bone")] == bone)
+
+
+def index_span(protocol: Protocol, bone: str, mid: float) -> Span:
+    """Return the healing index of a bone: `mid`, and the lowest and highest published mean of children, days/cm."""
+    table = protocol.table("healing_index")
+    at, counts = table.columns.index("days_per_cm"), table.columns.index("counts")
+    means = [float(row[at]) for row in published_index(table, bone) if row[counts] == "yes"]
+    return Span(min(*means, mid), mid, max(*means, mid))
+
+
+def callus_index(protocol: Protocol, callus: str) -> float | None:
+    """Return the published fixator index (days/cm) of a femur with that callus; None for one without a figure."""
+    rows = {str(row[0]): float(row[1]) for row in protocol.table("healing_by_callus").rows}
+    return rows.get(callus)
+
+
+def slow_steps(protocol: Protocol) -> tuple[Fraction, ...]:
+    """Return the rates to slow down to, mm a day, in the order of the protocol's stop rules."""
+    return tuple(exact(protocol.number(f"distraction_slow_{k}_mm_per_day")) for k in (1, 2, 3))

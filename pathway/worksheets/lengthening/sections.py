@@ -1,0 +1,339 @@
+"""The parts of the lengthening worksheet: sections and warnings made from the worked-out course."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pathway.courses.course import LENGTHENING, limits_at
+from pathway.days import age_years, in_months
+from pathway.protocol.model import Value
+from pathway.worksheets.case import Case, Inputs
+from pathway.worksheets.lengthening.axis_shift import axis_shift
+from pathway.worksheets.lengthening.calendar import calendar, visits
+from pathway.worksheets.lengthening.phases import Given, Phases, Span, published_index
+from pathway.worksheets.lift.heights import CARRIER_KEY, SHORT_WORDS, lift_for, lift_limits
+from pathway.worksheets.sheet import Column, Line, Section, Table, Warning
+
+WEEK = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A lengthening worked out: the case, its inputs, what was given to the course, and the course."""
+
+    case: Case
+    inputs: Inputs
+    given: Given
+    course: Phases
+
+    @property
+    def bone_mm(self) -> float:
+        """Return the length of the bone before the operation, mm."""
+        return self.inputs.number(f"{self.given.bone}_mm")
+
+    @property
+    def kind(self) -> str:
+        """Return the kind of stage: `femoral_lengthening`."""
+        return LENGTHENING[self.given.bone]
+
+    def value(self, id: str) -> Value:
+        """Return a number of the protocol with its sources."""
+        return self.case.protocol.value(id)
+
+    def day(self, after: float) -> datetime.date:
+        """Return the day so many days after the operation."""
+        return self.given.operation + datetime.timedelta(days=round(after))
+
+
+def sections(of: Made) -> Iterator[Section]:
+    """Yield the sections of the sheet, what is looked for first at the top."""
+    yield _in_short(of)
+    yield _healing(of)
+    yield _stop_rules(of)
+    yield visits(of.case, of.inputs, of.given, of.course)
+    yield _after_removal(of)
+    if of.given.bone == "femur":
+        yield from _axis(of)
+    yield from _lift(of)
+    yield calendar(of.case, of.inputs, of.given, of.course)
+
+
+def warnings(of: Made) -> Iterator[Warning]:
+    """Yield what must not be overlooked: limits passed, a rate too fast, turns that do not fit, what was found."""
+    amount, age = of.inputs.number("amount_mm"), age_years(of.case.record.child.date_of_birth, of.given.operation)
+    for limit in limits_at(of.case.protocol, of.kind, age, of.bone_mm):
+        if amount > limit.limit_mm + 1e-9:
+            how = "warns above" if limit.rule.warns else "at most"
+            text = f"{amount:g} mm: {how} {limit.limit_mm:.0f} mm here. {limit.rule.because}"
+            yield Warning(text=text, rule=limit.rule.id, sources=limit.rule.sources, stop=not limit.rule.warns)
+    fast = of.value("distraction_fast_mm_per_day")
+    rates = (of.inputs.number("rate_mm_per_day"), of.inputs.maybe("rate_from_then_mm_per_day") or 0.0)
+    if max(rates) > fast.value:
+        yield Warning(text=f"{max(rates):g} mm a day: {fast.because}", rule=fast.id, sources=fast.sources)
+    if of.given.amount_mm % of.given.turn_mm:
+        rest = float(of.given.amount_mm % of.given.turn_mm)
+        yield Warning(text=f"The amount is no whole number of turns: the last turn is {rest:g} mm only.")
+    if of.given.rate_mm_per_day % of.given.turn_mm:
+        yield Warning(
+            text="The rate is no whole number of turns a day: days with more and fewer turns follow each other."
+        )
+    recorded = of.inputs.item("at_visit")
+    if recorded.note:
+        yield Warning(text=recorded.note[0].upper() + recorded.note[1:] + ".")
+    yield from _found(of)
+
+
+def _found(of: Made) -> Iterator[Warning]:
+    seen, wrong = of.given.seen, of.inputs.text("at_visit")
+    if seen is None or wrong == "nothing":
+        return
+    words = {
+        "slow_regenerate": "weak_bone",
+        "nerve_signs": "nerve_signs",
+        "joint_contracture": "knee_flexion_40",
+        "subluxation": "subluxation",
+    }
+    rule = next((r for r in of.case.protocol.stop_rules if r.id == f"{of.kind}.{words[wrong]}"), None)
+    said = rule.text if rule is not None else ""
+    if seen.rate_mm_per_day is None:
+        text = (
+            f"Found on {seen.on}: {wrong.replace('_', ' ')}. Distraction ends at {float(seen.reached_mm):g} mm. {said}"
+        )
+    elif seen.pause_days:
+        text = f"Found on {seen.on}: {wrong.replace('_', ' ')}. No turn until the next visit, then judge again. {said}"
+    else:
+        rate = f"{float(seen.rate_mm_per_day):g} mm a day"
+        text = f"Found on {seen.on}: {wrong.replace('_', ' ')}. The calendar goes on with {rate}. {said}"
+    ends = seen.rate_mm_per_day is None
+    yield Warning(text=text.strip(), rule=rule.id if rule else "", sources=rule.sources if rule else (), stop=ends)
+
+
+def _in_short(of: Made) -> Section:
+    course, amount = of.course, of.inputs.number("amount_mm")
+    gain = float(course.gain_mm)
+    lost = of.value("length_lost_after_removal_mm")
+    low, high = lost.low or 0.0, lost.high or 0.0
+    lines = [
+        Line(label="Share of the bone", value=100 * gain / of.bone_mm, unit="%", places=1, strong=True),
+        Line(
+            label="Age at the operation",
+            value=age_years(of.case.record.child.date_of_birth, of.given.operation),
+            unit="years",
+            places=1,
+        ),
+        Line(label="Operation", value=of.given.operation, note=f"then {of.given.latency_days} days of rest"),
+        Line(label="First turn", value=course.first_turn),
+        Line(label="End of distraction", value=course.end, strong=True, note=_days_note(of, course.end)),
+        Line(
+            label="Days of hardening", value=course.consolidation.mid, unit="days", spread=_spread(course.consolidation)
+        ),
+        Line(
+            label="Device comes off",
+            value=of.day(course.removal.mid),
+            spread=(of.day(course.removal.low), of.day(course.removal.high)),
+            note=f"{course.removal.low:.0f} to {course.removal.high:.0f} days in all, across published means",
+            strong=True,
+        ),
+        Line(
+            label="Operation to free walking",
+            value=in_months(course.walking.mid),
+            spread=(in_months(course.walking.low), in_months(course.walking.high)),
+            unit="months",
+            places=1,
+            strong=True,
+            sources=of.value("protected_after_removal_weeks").sources,
+        ),
+        Line(
+            label="Length kept, for planning",
+            value=None,
+            spread=(max(gain - high, 0.0), gain - min(low, gain)),
+            unit="mm",
+            note=lost.because,
+            sources=lost.sources,
+            strong=True,
+        ),
+    ]
+    if gain < amount:
+        lines.insert(1, Line(label="Reached", value=gain, unit="mm", places=2, note=f"of {amount:g} mm planned"))
+    return Section(title="In short", lines=tuple(lines))
+
+
+def _days_note(of: Made, day: datetime.date) -> str:
+    return f"day {(day - of.given.operation).days} after the operation"
+
+
+def _spread(span: Span) -> tuple[float, float]:
+    return span.low, span.high
+
+
+def _healing(of: Made) -> Section:
+    table = of.case.protocol.table("healing_index")
+    cm = float(of.course.gain_mm) / 10
+    rows = []
+    for row in published_index(table, of.given.bone):
+        _, group, mean, low, high, spread, counts, source = row
+        year = of.case.protocol.source(str(source)).year
+        cells = (float(low) * cm, float(mean) * cm, float(high) * cm)
+        shown = "mean only" if spread == "mean" else "one SD" if spread == "sd" else str(spread)
+        beside = "" if counts == "yes" else ", beside"
+        rows.append((f"{group} ({year or 'no year'})", float(mean), *(round(cell) for cell in cells), shown + beside))
+    columns = (
+        Column(title="published group"),
+        Column(title="days/cm", places=1),
+        Column(title="low"),
+        Column(title="mean"),
+        Column(title="high"),
+        Column(title="spread"),
+    )
+    cited = tuple(dict.fromkeys(str(row[-1]) for row in published_index(table, of.given.bone)))
+    words = (
+        "Time in the device is an interval, never one number: days for this gain at each published index, from the "
+        "operation, at the usual rest and rate. A slower rate adds its days to them.",
+    )
+    lines = []
+    if of.given.bone == "femur" and of.case.record.child.diagnosis == "congenital_femoral_deficiency":
+        frame = of.value("frame_congenital_femur_days")
+        lines.append(_published("Days in the frame, congenital femora", frame, "days"))
+    title = f"Days from operation to removal for {10 * cm:g} mm, {of.given.bone}"
+    shown_table = Table(
+        title=title, columns=columns, rows=tuple(rows), sources=cited, note="beside: outside the interval"
+    )
+    return Section(title="How long the device stays", words=words, lines=tuple(lines), tables=(shown_table,))
+
+
+def _published(label: str, value: Value, unit: str, places: int = 0) -> Line:
+    spread = None if value.low is None or value.high is None else (value.low, value.high)
+    return Line(
+        label=label,
+        value=value.value,
+        unit=unit,
+        spread=spread,
+        note=value.because,
+        sources=value.sources,
+        places=places,
+    )
+
+
+def _stop_rules(of: Made) -> Section:
+    rules = [rule for rule in of.case.protocol.stop_rules if rule.stage == of.kind]
+    words = ("Gap length, new bone, alignment, hip and knee in joint, range of motion, nerve, pins: at every visit.",)
+    return Section(title="When to slow or stop", words=(*words, *(rule.text for rule in rules)))
+
+
+def _after_removal(of: Made) -> Section:
+    congenital = of.given.bone == "femur" and of.case.record.child.diagnosis == "congenital_femoral_deficiency"
+    lines = []
+    if congenital:
+        rod = bool(of.inputs.value("rod"))
+        ids = ("fracture_congenital_femur_no_rod_percent", "fracture_congenital_femur_rod_percent")
+        for id, label, chosen in zip(ids, ("without a rod", "with a rod"), (not rod, rod), strict=True):
+            line = _published(f"Break after removal, {label}", of.value(id), "of 100")
+            lines.append(line.model_copy(update={"strong": chosen}))
+    else:
+        lines.append(_published("Break after removal", of.value(f"fracture_{of.given.bone}_percent"), "of 100"))
+    if of.given.bone == "tibia":
+        lines.append(_published("Length lost after removal", of.value("tibial_subsidence_most_mm"), "mm"))
+        lines.append(_published("Lost more than 1 cm", of.value("tibial_subsidence_over_1_cm_percent"), "of 100"))
+    off, weeks, weight = of.course.removal, of.given.protected_weeks, of.given.weight_weeks
+    until = Line(
+        label="Protected until",
+        value=of.day(off.mid + WEEK * weeks.mid),
+        spread=(of.day(off.low + WEEK * weeks.low), of.day(off.high + WEEK * weeks.high)),
+        sources=of.value("protected_after_removal_weeks").sources,
+    )
+    steps = Line(
+        label="Weight in steps over",
+        value=weight.mid,
+        spread=_spread(weight),
+        unit="weeks",
+        sources=of.value("weight_in_steps_weeks").sources,
+    )
+    whole = _published("Whole treatment in a frame, published", of.value("whole_treatment_most_months"), "months")
+    lines += [until, steps, whole.model_copy(update={"value": None})]
+    if of.given.bone == "femur":
+        lines.append(
+            _published("To full weight in a frame, published", of.value("full_weight_frame_months"), "months", 1)
+        )
+    kept, amount = of.inputs.maybe("kept_mm"), of.inputs.number("amount_mm")
+    if kept is not None:
+        note = "less than planned: goes back into the plan as difference" if kept < amount else "as planned or more"
+        lines.insert(
+            0, Line(label="Kept against planned", value=kept - amount, unit="mm", places=1, note=note, strong=True)
+        )
+    return Section(title="After removal", lines=tuple(lines))
+
+
+def _axis(of: Made) -> Iterator[Section]:
+    tibia, angle, gain = of.inputs.maybe("tibia_mm"), of.inputs.number("axes_angle_deg"), float(of.course.gain_mm)
+    if tibia is None:
+        return
+    shift = axis_shift(of.bone_mm, tibia, angle, gain)
+    measured = of.value("axis_shift_measured_mm_per_cm")
+    low, high = (measured.low or 0.0) * gain / 10, (measured.high or 0.0) * gain / 10
+    lines = (
+        Line(label="By geometry, angle of shaft and axis after", value=shift.axes_angle_deg, unit="deg", places=2),
+        Line(label="By geometry, valgus made", value=shift.valgus_deg, unit="deg", places=2, strong=True),
+        Line(label="By geometry, knee moves inward", value=shift.knee_inward_mm, unit="mm", places=1),
+        Line(
+            label="By geometry, axis passes further outward",
+            value=shift.axis_outward_mm,
+            unit="mm",
+            places=1,
+            strong=True,
+        ),
+        Line(
+            label="As measured in adults, axis passes further outward",
+            value=measured.value * gain / 10,
+            spread=(low, high),
+            unit="mm",
+            places=1,
+            note=measured.because,
+            sources=measured.sources,
+            strong=True,
+        ),
+    )
+    words = (
+        "Lengthening along the shaft of a leg that was straight. Pure geometry and the mean measured in adults are "
+        "different numbers: the first is the least to expect, why the second is about twice as large is not known. "
+        "Valgus that is there already comes on top.",
+    )
+    yield Section(title="Axis of the leg", words=words, lines=lines)
+
+
+def _lift(of: Made) -> Iterator[Section]:
+    before = of.inputs.maybe("difference_mm")
+    if before is None or not of.course.days:
+        return
+    rows = []
+    reached = {day.date: float(day.reached_mm) for day in of.course.days}
+    start = float(of.given.seen.reached_mm) if of.given.seen else 0.0
+    gained, first = start, of.course.days[0].date
+    for k in range((of.course.end - first).days + 1):
+        day = first + datetime.timedelta(days=k)
+        if k % WEEK == 0:
+            rows.append(_lift_row(of, day, gained, before))
+        gained = reached.get(day, gained)
+    rows.append(_lift_row(of, of.course.end + datetime.timedelta(days=1), gained, before))
+    less = of.value("lift_less_than_difference_mm")
+    columns = (
+        Column(title="from"),
+        Column(title="gained", unit="mm", places=1),
+        Column(title="difference", unit="mm", places=0),
+        Column(title="lift", unit="mm"),
+        Column(title="worn as"),
+    )
+    sources = (*less.sources, *of.value("lift_shoe_most_mm").sources)
+    note = f"{less.because} Growth during the lengthening is not counted. {CARRIER_KEY}"
+    table = Table(title="Lift week by week", columns=columns, rows=tuple(rows), note=note, sources=sources)
+    yield Section(title="Lift", tables=(table,))
+
+
+def _lift_row(
+    of: Made, day: datetime.date, gained: float, before: float
+) -> tuple[datetime.date, float, float, float, str]:
+    left = before - gained
+    lift = lift_for(max(left, 0.0), lift_limits(of.case.protocol))
+    words = SHORT_WORDS[lift.carrier] if left >= 0 else "nothing: now the longer leg"
+    return day, gained, left, lift.height_mm, words

@@ -1,0 +1,1 @@
+"""The worksheet of lifts and prostheses between the stages."""

@@ -1,0 +1,226 @@
+"""The parts of the sheet that speak of angles: the neck now, how much, the correction, what the film will show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pathway.worksheets.osteotomy import angles, correction
+from pathway.worksheets.osteotomy.frames import axis_and_angle, between_deg, medial
+from pathway.worksheets.osteotomy.inputs import LIMITS, Given
+from pathway.worksheets.sheet import Column, Line, Section, Table
+
+STEP_WORDS = {"valgus": "valgus", "extension": "extension", "rotation": "rotation"}
+
+
+def sections(of: Given) -> Iterator[Section]:
+    """Yield the sections in reading order."""
+    yield _now(of)
+    yield _how_much(of)
+    yield _correction(of)
+    yield _film(of)
+
+
+def direction(degrees: float, forward: str, backward: str, neither: str = "none") -> str:
+    """Return which of two opposite words a signed angle or length stands for; a third for 0."""
+    if abs(degrees) < 0.05:
+        return neither
+    return forward if degrees > 0 else backward
+
+
+def _band(of: Given, value: float) -> tuple[float, float]:
+    error = of.case.protocol.number("neck_shaft_observers_deg")
+    return value - error, value + error
+
+
+def _now(of: Given) -> Section:
+    film = angles.apparent_deg(of.before, side=of.side)
+    how = "worked out from the film's angle and the position of the leg" if of.worked_out else "as entered"
+    sources = of.case.protocol.value("neck_shaft_observers_deg").sources
+    now = of.before.neck_shaft_deg
+    lines = [
+        Line(label="true neck-shaft angle", value=now, unit="deg", spread=_band(of, now), note=how, sources=sources),
+        Line(label="version", value=of.before.version_deg, unit="deg", note="anteversion positive"),
+        Line(
+            label="neck out of the frontal plane",
+            value=angles.inclination_deg(of.before),
+            unit="deg",
+            note="to the front positive; it is not the version",
+        ),
+        Line(label="a front film shows", value=film, unit="deg", note="kneecap to the front, thigh in the plane"),
+    ]
+    contracture = of.inputs.maybe("hip_flexion_contracture_deg")
+    if contracture:
+        seen = angles.apparent_deg(of.before, 0.0, contracture, of.side)
+        note = f"hip flexed by its contracture of {contracture:g} deg"
+        lines.append(Line(label="a front film of the flexed hip shows", value=seen, unit="deg", note=note))
+    return Section(title="The neck now", lines=tuple(lines))
+
+
+def _how_much(of: Given) -> Section:
+    slope, adduction = of.inputs.maybe("hilgenreiner_epiphyseal_angle_deg"), of.adduction_deg
+    wishes = [(wish.reason, wish.valgus_deg) for wish in of.wishes]
+    if adduction is not None and adduction > 0:
+        wishes.append((f"adduction of {adduction:g}", adduction))
+    rows = []
+    for reason, valgus in wishes:
+        fits = "not known" if adduction is None else "yes" if valgus <= adduction else "no"
+        after = None if slope is None else slope - valgus
+        rows.append((reason, valgus, of.before.neck_shaft_deg + valgus, after, fits))
+    taken = of.taken
+    marked = tuple(k for k, (reason, _) in enumerate(wishes) if taken.reason.startswith(reason))
+    by = sorted({id for wish in of.wishes for id in wish.sources})
+    table = Table(
+        title="What each target asks for",
+        columns=(
+            Column(title="target"),
+            Column(title="valgus", unit="deg"),
+            Column(title="neck-shaft after", unit="deg"),
+            Column(title="epiphyseal after", unit="deg"),
+            Column(title="adduction allows"),
+        ),
+        rows=tuple(rows),
+        marked=marked,
+        note="Valgus of n deg turns n deg of adduction into abduction. Varus is negative.",
+        sources=tuple(by),
+    )
+    lines = [
+        Line(label="correction taken", value=taken.valgus_deg, unit="deg", note=taken.reason, strong=True),
+        Line(
+            label="neck-shaft angle after",
+            value=of.after.neck_shaft_deg,
+            unit="deg",
+            spread=_band(of, of.after.neck_shaft_deg),
+            note="as another observer may read it",
+            sources=of.case.protocol.value("neck_shaft_observers_deg").sources,
+            strong=True,
+        ),
+    ]
+    if slope is not None:
+        lines += list(_limits(of, slope))
+    lines += list(_range_after(of))
+    return Section(title="How much", lines=tuple(lines), tables=(table,))
+
+
+def _limits(of: Given, slope: float) -> Iterator[Line]:
+    after = slope - of.change_deg
+    yield Line(label="epiphyseal angle after", value=after, unit="deg", note=f"now {slope:g}", strong=True)
+    for id in LIMITS:
+        rule = of.case.protocol.value(id)
+        held = "reached" if after <= rule.value else f"{after - rule.value:.0f} deg short of it"
+        label = f"published limit {rule.value:g} deg"
+        yield Line(label=label, value=held, note=rule.because, sources=rule.sources)
+
+
+def _range_after(of: Given) -> Iterator[Line]:
+    """Adduction and abduction after the correction: what one loses the other gains."""
+    if of.adduction_deg is not None:
+        left = of.adduction_deg - of.change_deg
+        yield Line(label="adduction left", value=left, unit="deg", note=f"now {of.adduction_deg:g}")
+    abduction = of.inputs.maybe("hip_abduction_deg")
+    if abduction is not None:
+        yield Line(label="abduction then", value=abduction + of.change_deg, unit="deg", note=f"now {abduction:g}")
+
+
+def _correction(of: Given) -> Section:
+    steps, side = of.found.steps, of.side
+    whole = axis_and_angle(of.turn)
+    x, y, z = whole.axis
+    axis = f"{medial(side) * x:+.2f} inward, {y:+.2f} forward, {z:+.2f} up"
+    orders = correction.other_orders(of.before, steps, side)
+    front = correction.turn_of(correction.Steps(steps.valgus_deg, steps.extension_deg, steps.rotation_deg, 0.0), side)
+    lines = [
+        _step(1, steps.valgus_deg, "valgus", "varus", "leg turned until the neck lies in the picture"),
+        _step(2, steps.extension_deg, "extension", "flexion", "of the shaft against the upper piece"),
+        _step(3, steps.rotation_deg, "shaft inward", "shaft outward", "about the shaft; inward raises the version"),
+        Line(label="all in one turn", value=whole.angle_deg, unit="deg", places=1, note=f"about {axis}"),
+        Line(label="version after", value=of.after.version_deg, unit="deg"),
+        Line(
+            label="order matters by up to",
+            value=orders[0].off_deg if orders else 0.0,
+            unit="deg",
+            places=1,
+            note="same steps, another order: the upper piece then stands that far from the plan",
+            strong=True,
+        ),
+    ]
+    rows: list[tuple[str | float, ...]] = [
+        (_words(correction.ORDER), of.after.neck_shaft_deg, of.after.version_deg, 0.0),
+        *((_words(o.order), o.after.neck_shaft_deg, o.after.version_deg, o.off_deg) for o in orders),
+    ]
+    seen = correction.turned(of.before, front, side)
+    off = between_deg(of.turn, front)
+    rows.append(("valgus with the kneecap to the front", seen.neck_shaft_deg, seen.version_deg, off))
+    table = Table(
+        title="The same steps in another order",
+        columns=(
+            Column(title="order"),
+            Column(title="neck-shaft", unit="deg", places=1),
+            Column(title="version", unit="deg", places=1),
+            Column(title="off the plan", unit="deg", places=1),
+        ),
+        rows=tuple(rows),
+        marked=(0,),
+    )
+    lines += list(_planes(of))
+    words = (
+        "Steps in this order, each about an axis that stays with the shaft. Seen from the shaft: valgus turns the head"
+        " up and outward, extension carries it backward.",
+    )
+    return Section(title="The correction", words=words, lines=tuple(lines), tables=(table,))
+
+
+def _step(number: int, degrees: float, forward: str, backward: str, note: str) -> Line:
+    word = direction(degrees, forward, backward)
+    return Line(label=f"step {number}: {word}", value=abs(degrees), unit="deg", places=1, note=note, strong=True)
+
+
+def _words(order: tuple[correction.Step, ...]) -> str:
+    return " → ".join(STEP_WORDS[step] for step in order)
+
+
+def _planes(of: Given) -> Iterator[Line]:
+    steps = of.found.steps
+    try:
+        plane = correction.one_plane(steps.valgus_deg, steps.extension_deg)
+    except ValueError:
+        note = "valgus or extension of 90 deg or more has no oblique plane"
+        yield Line(label="deformity in its own plane", value="none", note=note)
+    else:
+        note = f"plane {plane.plane_deg:.0f} deg from the plane of valgus; graphical method {plane.graphical_deg:.1f}"
+        yield Line(label="deformity in its own plane", value=plane.exact_deg, unit="deg", places=1, note=note)
+    if not of.inputs.item("single_cut").value:
+        return
+    cut = correction.one_cut(of.turn, of.side)
+    if cut is None:
+        yield Line(label="one cut for everything", value="nothing to turn")
+        return
+    note = (
+        f"rises {cut.rises_deg:.0f} deg from medial towards the front; pieces turn {cut.turn_deg:.1f} deg in its plane"
+    )
+    yield Line(label="one cut for everything, tilt", value=cut.tilt_deg, unit="deg", places=1, note=note, strong=True)
+
+
+def _film(of: Given) -> Section:
+    shown = angles.apparent_deg(of.after, side=of.side)
+    lines = [
+        Line(
+            label="front film, kneecap to the front",
+            value=shown,
+            unit="deg",
+            spread=_band(of, shown),
+            note="observers differ by this much",
+            sources=of.case.protocol.value("neck_shaft_observers_deg").sources,
+            strong=True,
+        )
+    ]
+    turned, flexed = of.inputs.maybe("film_leg_rotation_deg"), of.inputs.maybe("film_hip_flexion_deg")
+    if turned or flexed:
+        seen = angles.apparent_deg(of.after, turned or 0.0, flexed or 0.0, of.side)
+        note = f"turned outward {turned or 0:g} deg, hip flexed {flexed or 0:g} deg, as before"
+        lines.append(Line(label="in the position of the old film", value=seen, unit="deg", note=note))
+    contracture = of.inputs.maybe("hip_flexion_contracture_deg")
+    if contracture:
+        seen = angles.apparent_deg(of.after, 0.0, contracture, of.side)
+        note = f"where a contracture of {contracture:g} deg is left"
+        lines.append(Line(label="with the hip flexed", value=seen, unit="deg", note=note))
+    return Section(title="What the film will show afterwards", lines=tuple(lines))

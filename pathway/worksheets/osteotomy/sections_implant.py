@@ -1,0 +1,304 @@
+"""The parts of the sheet that speak of implant and bone: wire and blade, cut, shift of the shaft, length gained."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pathway.courses.hip_gain import length_gained_mm
+from pathway.protocol.model import Implant
+from pathway.worksheets.osteotomy import correction, implant, shift
+from pathway.worksheets.osteotomy.inputs import Given
+from pathway.worksheets.osteotomy.sections_angles import direction
+from pathway.worksheets.sheet import Cell, Column, Line, Section, Table
+
+FIRST = 5
+WHAT_IS_MISSING = {
+    "femur_length_mm": "the length of the femur",
+    "femoral_neck_length_mm": "the neck from shaft axis to the head's centre (or its length on the wire)",
+    "femoral_shaft_width_mm": "the width of the femur at the cut",
+}
+
+
+def sections(of: Given) -> Iterator[Section]:
+    """Yield the sections in reading order."""
+    yield _implant(of)
+    yield _blade(of)
+    yield _shift(of)
+    yield _cut(of)
+    yield _length(of)
+
+
+def missing(of: Given) -> tuple[str, ...]:
+    """Return the words that say which sizes of the bone are still to be measured."""
+    return tuple(
+        f"{words} (--set {name}=…)" for name, words in WHAT_IS_MISSING.items() if of.inputs.maybe(name) is None
+    )
+
+
+def neck_base(of: Given) -> shift.Placed | None:
+    """Return the shaft with the neck's base back on its axis, None where a size of the bone is missing."""
+    return None if of.femur is None else shift.neck_base_on_axis(of.before, of.turn, of.femur, of.side)
+
+
+def _implant(of: Given) -> Section:
+    wire = of.inputs.maybe("neck_wire_length_mm")
+    first = [
+        (
+            choice.implant.label,
+            choice.offset_deg,
+            choice.neck_shaft_deg,
+            _length_word(choice.length_mm, wire),
+            implant.wire_to_shaft_deg(choice.implant.angle_deg, of.change_deg),
+        )
+        for choice in of.choices[:FIRST]
+    ]
+    best = Table(
+        title="Best choices first",
+        columns=(
+            Column(title="implant"),
+            Column(title="wire off the neck", unit="deg"),
+            Column(title="neck-shaft after", unit="deg"),
+            Column(title="blade", unit="mm"),
+            Column(title="wire to shaft now", unit="deg"),
+        ),
+        rows=tuple(first),
+        marked=(0,) if first else (),
+        note="Off the neck: + where the wire lies under the neck. Wire to shaft: medial side, the same from the shaft.",
+    )
+    slot = implant.slot_of(of.before, of.turn, of.side)
+    off_side = of.inputs.number("wire_step_deg")
+    lost = [
+        f"{angle:g} deg: {implant.neck_shaft_after(angle, 0.0, off_side) - angle:+.1f}"
+        for angle in of.inputs.numbers("implants_deg")
+    ]
+    lines = (
+        Line(
+            label="slot of the blade",
+            value=abs(slot.out_of_plane_deg),
+            unit="deg",
+            note=f"plate {direction(slot.out_of_plane_deg, 'behind', 'before', 'in')} the plane of neck and shaft:"
+            " n deg set give n deg of extension where the neck lies in the front plane",
+            strong=True,
+        ),
+        Line(
+            label="turned about the blade itself",
+            value=slot.about_blade_deg,
+            unit="deg",
+            note="the same setting on the chisel; + plate backward",
+        ),
+        Line(label="wire off in the side view", value=", ".join(lost), note=f"change of the angle by {off_side:g} deg"),
+        *_changed_at_the_table(of),
+    )
+    words = ("With the wire along the neck in both planes the implant's angle becomes the neck-shaft angle.",)
+    return Section(title="Implant and wire", words=words, lines=lines, tables=(best, _every_wire(of)))
+
+
+def _changed_at_the_table(of: Given) -> Iterator[Line]:
+    """What the next lower implant at hand takes away with the same wire."""
+    if not of.choices:
+        return
+    chosen = of.choices[0].implant.angle_deg
+    lower = [angle for angle in of.inputs.numbers("implants_deg") if angle < chosen]
+    if lower:
+        less = implant.neck_shaft_after(max(lower)) - implant.neck_shaft_after(chosen)
+        note = f"of valgus, {max(lower):g} instead of {chosen:g} deg along the same wire"
+        yield Line(label="next lower implant at the table", value=less, unit="deg", note=note)
+
+
+def _length_word(length_mm: float | None, wire_mm: float | None) -> Cell:
+    if wire_mm is None:
+        return "measure the neck"
+    return "too long" if length_mm is None else length_mm
+
+
+def _every_wire(of: Given) -> Table:
+    offsets = sorted({choice.offset_deg for choice in of.choices})
+    implants: dict[str, Implant] = {}
+    for choice in of.choices:
+        implants.setdefault(choice.implant.id, choice.implant)
+    cells = {(choice.implant.id, choice.offset_deg): choice.neck_shaft_deg for choice in of.choices}
+    rows = tuple((item.label, *(cells.get((id, offset)) for offset in offsets)) for id, item in implants.items())
+    return Table(
+        title="Neck-shaft angle by implant and wire",
+        columns=(Column(title="implant"), *(Column(title=f"{offset:+g}" if offset else "0") for offset in offsets)),
+        rows=rows,
+        marked=(0,) if rows else (),
+        note="Columns: degrees by which the neck stands steeper than the wire.",
+    )
+
+
+def _blade(of: Given) -> Section:
+    wire, margin = of.inputs.maybe("neck_wire_length_mm"), of.inputs.number("blade_margin_mm")
+    proud = of.inputs.item("blade_proud_mm")
+    below = of.case.protocol.value("osteotomy_cut_below_implant_mm")
+    lines = []
+    if wire is None:
+        lines.append(Line(label="longest blade", value="not known: measure the neck on the wire"))
+    else:
+        note = f"neck {wire:g} mm less {margin:g} mm to the growth plate; a longer one is refused"
+        room = wire - margin
+        value: Cell = room if room > 0 else "none: the neck is no longer than the margin"
+        unit = "mm" if room > 0 else ""
+        sources = of.inputs.item("blade_margin_mm").sources
+        lines.append(Line(label="longest blade", value=value, unit=unit, note=note, sources=sources, strong=True))
+        lines += list(_lengths(of, wire, margin))
+    lines += [
+        Line(
+            label="left proud for impaction", value=of.inputs.number("blade_proud_mm"), unit="mm", sources=proud.sources
+        ),
+        Line(
+            label="transverse cut below the implant's corner",
+            value=of.inputs.number("cut_below_implant_mm"),
+            unit="mm",
+            spread=None if below.low is None or below.high is None else (below.low, below.high),
+            sources=below.sources,
+            strong=True,
+        ),
+    ]
+    if of.femur is not None:
+        by_hand = of.inputs.item("cut_below_crossing_mm").value is not None
+        note = "set by hand" if by_hand else "from the blade's entry along the neck"
+        lines.append(
+            Line(label="cut below the crossing of the axes", value=of.femur.cut_mm, unit="mm", places=1, note=note)
+        )
+    return Section(title="Blade and level of the cut", lines=tuple(lines))
+
+
+def _lengths(of: Given, wire_mm: float, margin_mm: float) -> Iterator[Line]:
+    """One line for each length at hand: whether it keeps the margin."""
+    if not of.choices:
+        return
+    for length in sorted(set(of.choices[0].implant.lengths_mm)):
+        left = wire_mm - length
+        word = "fits" if implant.fitting_length_mm((length,), wire_mm, margin_mm) else "refused"
+        yield Line(label=f"blade of {length:g} mm", value=word, note=f"{left:g} mm to the growth plate")
+
+
+def _shift(of: Given) -> Section:
+    title = "Shift of the shaft"
+    bone = of.femur
+    if bone is None:
+        return Section(title=title, words=(f"Not worked out: measure {'; '.join(missing(of))}.",))
+    aim = of.inputs.number("axes_angle_deg")
+    goals = (
+        ("not moved", shift.unmoved(of.before, of.turn, bone, of.side)),
+        ("neck's base on the shaft's axis", shift.neck_base_on_axis(of.before, of.turn, bone, of.side)),
+        (f"axes {aim:g} deg apart", shift.with_axis_angle(of.before, of.turn, bone, of.side, aim)),
+    )
+    table = Table(
+        title="Goals side by side",
+        columns=(
+            Column(title="goal"),
+            Column(title="lateral", unit="mm", places=1),
+            Column(title="forward", unit="mm", places=1),
+            Column(title="bone width", unit="mm"),
+            Column(title="contact left", unit="%"),
+            Column(title="axes then", unit="deg", places=1),
+            Column(title="length", unit="mm", places=1),
+        ),
+        rows=tuple(
+            (name, p.lateral_mm, p.anterior_mm, bone.width_mm, 100 * p.contact, p.axis_deg, p.gain_mm)
+            for name, p in goals
+        ),
+        marked=(1,),
+        note="Lateral goes with valgus, medial (negative) with varus. Length: head to knee, gained.",
+    )
+    base = goals[1][1]
+    sideways = direction(base.lateral_mm, "lateral", "medial")
+    before = shift.axis_before_deg(of.before, bone, of.side)
+    lines = [
+        Line(
+            label="shift to bring the neck's base back",
+            value=base.size_mm,
+            unit="mm",
+            places=1,
+            note=f"{sideways}; the bone is {bone.width_mm:g} mm wide",
+            strong=True,
+        ),
+        Line(
+            label="contact left",
+            value=100 * base.contact,
+            unit="%",
+            note="of the width at a transverse cut",
+            strong=True,
+        ),
+        Line(label="angle of the axes now", value=before, unit="deg", places=1),
+        *_ways_out(of, bone),
+    ]
+    return Section(title=title, lines=tuple(lines), tables=(table,))
+
+
+def _ways_out(of: Given, bone: shift.Femur) -> Iterator[Line]:
+    ways = shift.ways_out(bone, correction.angulation_deg(of.turn), of.inputs.number("contact_least"))
+    if ways.highest_cut_mm is None or ways.most_correction_deg is None:
+        return
+    share = 100 * of.inputs.number("contact_least")
+    yield Line(
+        label="way out: a higher cut",
+        value=ways.highest_cut_mm,
+        unit="mm",
+        places=1,
+        note=f"below the crossing at most, keeps {share:.0f} % of the width",
+    )
+    note = f"in the plane of the bend, at this level, keeps {share:.0f} %"
+    yield Line(label="way out: less correction", value=ways.most_correction_deg, unit="deg", places=1, note=note)
+    yield Line(label="way out: in steps", value=ways.steps, note="operations, each within that shift")
+
+
+def _cut(of: Given) -> Section:
+    bend = correction.angulation_deg(of.turn)
+    lines = [Line(label="angle between the faces of the cut", value=bend, unit="deg", places=1)]
+    width = of.inputs.maybe("femoral_shaft_width_mm")
+    if width is None:
+        return Section(title="Wedge or none", words=("Wedges: measure the width of the femur.",), lines=tuple(lines))
+    if bend >= 90 - 1e-6:
+        words = ("A bend of 90 deg or more cannot be filled by one wedge at a transverse cut.",)
+        return Section(title="Wedge or none", words=words, lines=tuple(lines))
+    base, even = shift.wedge_base_mm(width, bend), shift.symmetrical_wedge_mm(width, bend)
+    edge = shift.hinge_rise_mm(width, bend)
+    placed = neck_base(of)
+    left = None if placed is None else 100 * placed.contact
+    table = Table(
+        title="Wedge or none",
+        columns=(
+            Column(title="way"),
+            Column(title="base", unit="mm", places=1),
+            Column(title="length", unit="mm", places=1),
+            Column(title="contact after the cut", unit="%"),
+        ),
+        rows=(
+            ("no wedge, hinge at the edge: gap at the other edge", shift.chord_mm(width, bend), edge, 0.0),
+            ("wedge taken out (closing)", base, -base / 2, left),
+            ("half of it taken out, laid into the other half", base / 2, 0.0, left),
+            ("symmetrical wedge taken out", even, -even / 2, left),
+        ),
+        note="Length: of the bone's axis at the cut, on top of what the angle gains. Contact: after the shift.",
+    )
+    return Section(title="Wedge or none", lines=tuple(lines), tables=(table,))
+
+
+def _length(of: Given) -> Section:
+    neck = of.inputs.maybe("femoral_neck_length_mm")
+    if neck is None:
+        return Section(title="Length", words=(f"Not worked out: measure {WHAT_IS_MISSING['femoral_neck_length_mm']}.",))
+    pure = length_gained_mm(of.before.neck_shaft_deg, of.after.neck_shaft_deg, neck)
+    lines = [Line(label="gained by the change of angle", value=pure, unit="mm", places=1, strong=True)]
+    placed = neck_base(of)
+    gain = pure
+    if placed is not None:
+        gain = placed.gain_mm
+        note = "with the neck's base on the shaft's axis; a closing wedge takes half its base off again"
+        lines.append(Line(label="gained from head to knee", value=gain, unit="mm", places=1, note=note, strong=True))
+    difference = of.inputs.maybe("current_discrepancy_mm")
+    if difference is not None:
+        lines += [
+            Line(label="difference of the legs now", value=difference, unit="mm"),
+            Line(
+                label="difference after",
+                value=difference - gain,
+                unit="mm",
+                note="what the plan counts on",
+                strong=True,
+            ),
+        ]
+    return Section(title="Length", lines=tuple(lines))

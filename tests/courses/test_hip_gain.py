@@ -1,0 +1,57 @@
+"""The length that straightening the upper femur gains: counted in the plan where neck and angle are measured."""
+
+from __future__ import annotations
+
+import pytest
+
+from pathway.courses.hip_gain import length_gained_mm
+from pathway.growth import Step, fit_growth, outlook
+from pathway.plan.make import make_plan
+from pathway.protocol.load import load_protocol
+from pathway.rule_engine.facts import known_steps
+from tests.sample import ON, SHALLOW_AND_BENT, at_age, child, five_year_old, operation, visit
+
+PROTOCOL = load_protocol()
+NECK = {**SHALLOW_AND_BENT, "femoral_neck_length_mm": 30.0}
+
+
+def test_it_is_the_rise_of_the_head_above_the_foot_of_the_neck() -> None:
+    """A neck that stood level (90 deg) and comes to stand at 135 deg lifts the head by its length over root two."""
+    assert length_gained_mm(90, 135, 40) == pytest.approx(40 / 2**0.5)
+    assert length_gained_mm(120, 120, 40) == 0
+    assert length_gained_mm(130, 100, 40) == pytest.approx(-length_gained_mm(100, 130, 40))
+
+
+def test_the_plan_counts_it_where_neck_and_angle_are_measured() -> None:
+    plan, without = (
+        make_plan(five_year_old(NECK), PROTOCOL, ON),
+        make_plan(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON),
+    )
+    assert plan.recommended is not None
+    assert without.recommended is not None
+    gain = length_gained_mm(78, PROTOCOL.number("osteotomy_neck_shaft_target_deg"), 30)
+    assert gain > 15
+    less = without.recommended.predicted_mm - plan.recommended.predicted_mm
+    assert less == pytest.approx(gain, abs=0.2)
+    assert any("is counted with 23 mm of length" in notice for notice in plan.notices)
+    assert not any("is counted" in notice for notice in without.notices)
+    # What is shown as the natural course stays that of the bone as it is.
+    assert plan.growth.at_maturity == without.growth.at_maturity
+
+
+def test_length_that_comes_of_an_angle_costs_no_growth() -> None:
+    record = five_year_old()
+    posterior = fit_growth(record, PROTOCOL, ON)
+    assert posterior is not None
+    at = outlook(posterior, (Step("short", "femur", 6.0, adds_mm=20, by_distraction=False),)).at_maturity()
+    assert at == pytest.approx(outlook(posterior).at_maturity() - 20, abs=0.01)
+    pulled = outlook(posterior, (Step("short", "femur", 6.0, adds_mm=20),)).at_maturity()
+    assert pulled.mean() > at.mean()
+
+
+def test_a_gain_recorded_with_the_osteotomy_is_not_taken_for_growth() -> None:
+    done = operation("proximal_femoral_osteotomy", at_age(5.1), achieved_mm=20)
+    record = child(visit(at_age(5), SHALLOW_AND_BENT), operations=(done,))
+    steps = known_steps(record, PROTOCOL, at_age(5.5))
+    assert steps[0].adds_mm == 20
+    assert not steps[0].by_distraction

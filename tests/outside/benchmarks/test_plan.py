@@ -1,0 +1,42 @@
+"""How long planning takes. Run with `pytest tests/benchmarks --benchmark-enable`; nothing is asserted on time."""
+
+from __future__ import annotations
+
+import datetime
+import subprocess
+import sys
+from importlib import resources
+
+import pytest
+from pytest_benchmark.fixture import BenchmarkFixture
+
+from pathway.casefile import read_case
+from pathway.plan.make import make_plan
+from pathway.protocol.load import read_protocol
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+
+ON = datetime.date(2026, 11, 25)
+CHILDREN = ("alder-06", "birch-04", "cedar-05", "elm-01", "hazel-08", "oak-12", "rowan-02", "willow-03")
+
+
+@pytest.mark.parametrize("name", CHILDREN)
+def test_planning_one_child(name: str, protocol: Protocol, benchmark: BenchmarkFixture) -> None:
+    text = resources.files("example_patients").joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    record = read_case(text, name, protocol, ON)
+    assert isinstance(record, Record)
+    plan = benchmark(make_plan, record, protocol, ON)
+    assert plan.child.id == name
+
+
+def test_loading_the_rules(benchmark: BenchmarkFixture) -> None:
+    protocol = benchmark(read_protocol, resources.files("rules"))
+    assert protocol.stages
+
+
+def test_the_command_from_a_fresh_process(benchmark: BenchmarkFixture) -> None:
+    command = [sys.executable, "-m", "pathway.cli", "plan", "rowan-02", "--on", "2026-11-25"]
+    done = benchmark.pedantic(
+        subprocess.run, args=(command,), kwargs={"capture_output": True, "check": True}, rounds=5, warmup_rounds=1
+    )
+    assert b"rowan-02" in done.stdout

@@ -1,0 +1,120 @@
+"""Which single change would bring another recommendation: each claim is checked by planning with the change."""
+
+from __future__ import annotations
+
+import itertools
+from functools import cache
+from statistics import NormalDist
+
+import numpy as np
+import pytest
+
+from pathway.growth import fit_growth, outlook
+from pathway.plan.make import first_course, make_plan
+from pathway.protocol.load import load_protocol
+from pathway.questions.sensitivity import FUTURES, LEAST_CHANCE, Robustness, robustness
+from pathway.record import Measurement, Record
+from pathway.rule_engine.facts import known_steps
+from tests.examples import ON, example, example_plan
+
+PROTOCOL = load_protocol()
+
+
+@cache
+def firm(name: str) -> Robustness:
+    return robustness(example(name), PROTOCOL, ON, example_plan(name))
+
+
+def with_value(record: Record, finding: str, value: float) -> Record:
+    def changed(item: Measurement) -> Measurement:
+        return item.model_copy(update={"value": value}) if item.finding == finding else item
+
+    visits = [v.model_copy(update={"measurements": tuple(map(changed, v.measurements))}) for v in record.visits]
+    return record.model_copy(update={"visits": tuple(visits)})
+
+
+class TestGrowth:
+    @pytest.mark.parametrize("name", ["rowan-02", "hazel-08"])
+    def test_the_shares_of_all_futures_make_a_whole(self, name: str) -> None:
+        found = firm(name)
+        assert found.stands is not None
+        others = [turn.chance for turn in found.turns if turn.what == "The difference at maturity"]
+        assert found.stands + sum(others) == pytest.approx(1)
+
+    def test_each_future_asked_is_a_draw_and_its_own_centre(self) -> None:
+        """A future that is known has no spread: its course leaves in every draw what it leaves in the middle."""
+        record = example("rowan-02")
+        posterior = fit_growth(record, PROTOCOL, ON, known_steps=known_steps(record, PROTOCOL, ON))
+        assert posterior is not None
+        one = posterior.one(17)
+        assert one.draws == 1
+        assert float(outlook(one).at_maturity()[0]) == pytest.approx(float(outlook(posterior).at_maturity()[17]))
+        assert float(outlook(one.central()).at_maturity()[0]) == pytest.approx(float(outlook(one).at_maturity()[0]))
+
+    def test_the_central_future_has_the_course_of_the_plan(self) -> None:
+        record = example("rowan-02")
+        posterior = fit_growth(record, PROTOCOL, ON, known_steps=known_steps(record, PROTOCOL, ON))
+        assert posterior is not None
+        course, best = first_course(record, PROTOCOL, ON, posterior), example_plan("rowan-02").recommended
+        assert course is not None
+        assert best is not None
+        assert getattr(course, "id", "") == best.id
+
+    def test_more_growth_never_asks_for_less(self) -> None:
+        """Over the futures of a child the corrections of the first course rise with the difference."""
+        record = example("hazel-08")
+        posterior = fit_growth(record, PROTOCOL, ON, known_steps=known_steps(record, PROTOCOL, ON))
+        assert posterior is not None
+        mature = outlook(posterior).at_maturity()
+        order = np.argsort(mature)[:: len(mature) // 8]
+        amounts = []
+        for draw in order:
+            course = first_course(record, PROTOCOL, ON, posterior.one(int(draw)))
+            assert course is not None
+            amounts.append(getattr(course, "corrections_mm", 0.0))
+        # Within the wished band around equal legs the amount is free.
+        assert all(b >= a - PROTOCOL.number("goal_band_mm") for a, b in itertools.pairwise(amounts))
+
+
+class TestFindings:
+    def test_a_stated_change_brings_the_stated_stage(self) -> None:
+        (turn,) = [t for t in firm("rowan-02").turns if t.what == "Knee flexion contracture"]
+        assert turn.then == ("knee preparation would be planned",)
+        value = float(turn.change.split()[2])
+        plan = make_plan(with_value(example("rowan-02"), "knee_flexion_contracture_deg", value), PROTOCOL, ON)
+        assert any(stage.kind == "knee_preparation" and stage.date for stage in plan.stages)
+
+    def test_its_chance_is_that_of_an_error_of_that_size(self) -> None:
+        (turn,) = [t for t in firm("rowan-02").turns if t.what == "Knee flexion contracture"]
+        rule = PROTOCOL.finding("knee_flexion_contracture_deg")
+        gate = next(
+            leaf
+            for item in example_plan("rowan-02").considered
+            for leaf in [item.reason.verdict]
+            if leaf is not None and item.about == "knee_preparation" and "contracture" in leaf.sentence
+        )
+        assert rule.sd
+        assert LEAST_CHANCE <= turn.chance <= 0.5
+        assert turn.chance == pytest.approx(NormalDist().cdf(-abs(_margin(gate)) / rule.sd), abs=0.02)
+
+    def test_a_hip_that_needs_no_operation_leaves_the_lengthening_alone(self) -> None:
+        """Wishing for few operations is no reason to do none: equal legs come first."""
+        plan = make_plan(with_value(example("hazel-08"), "center_edge_angle_deg", 21.0), PROTOCOL, ON)
+        best, before = plan.recommended, example_plan("hazel-08").recommended
+        assert best is not None
+        assert before is not None
+        assert best.id == before.id
+
+
+def _margin(verdict) -> float:
+    if verdict.parts:
+        found = [_margin(part) for part in verdict.parts]
+        return next(m for m in found if m)
+    return float(verdict.margin or 0.0) if verdict.finding == "knee_flexion_contracture_deg" else 0.0
+
+
+def test_the_likeliest_change_comes_first() -> None:
+    chances = [turn.chance for turn in firm("rowan-02").turns]
+    assert chances == sorted(chances, reverse=True)
+    assert all(0 < chance <= 1 for chance in chances)
+    assert FUTURES >= 40

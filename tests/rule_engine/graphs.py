@@ -1,0 +1,52 @@
+"""Stage graphs of invented children, the predicted differences said outright instead of projected."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+from pathway.rule_engine.classify import classify, with_classes
+from pathway.rule_engine.facts import facts_on
+from pathway.rule_engine.staging import StageGraph, stage
+from tests.sample import ON
+
+LARGE: Mapping[str, float] = {"discrepancy": 150.0, "femur_discrepancy": 130.0, "tibia_discrepancy": 20.0}
+BOTH: Mapping[str, float] = {"discrepancy": 150.0, "femur_discrepancy": 100.0, "tibia_discrepancy": 50.0}
+SMALL: Mapping[str, float] = {"discrepancy": 35.0, "femur_discrepancy": 30.0, "tibia_discrepancy": 5.0}
+NONE: Mapping[str, float] = {"discrepancy": 5.0, "femur_discrepancy": 4.0, "tibia_discrepancy": 1.0}
+HUGE: Mapping[str, float] = {"discrepancy": 250.0, "femur_discrepancy": 220.0, "tibia_discrepancy": 30.0}
+
+
+def graph_of(
+    record: Record,
+    protocol: Protocol,
+    predicted: Mapping[str, float] | None = LARGE,
+    on: datetime.date = ON,
+) -> StageGraph:
+    """Return the graph; every future shows the same `predicted` differences, None where nothing is projected."""
+    facts = facts_on(record, protocol, on, None)
+    if predicted is not None:
+        draws = {f"predicted_{name}_at_maturity_mm": np.full(8, mm) for name, mm in predicted.items()}
+        facts = replace(facts, predicted=draws)
+    return stage(with_classes(facts, classify(facts, protocol)), record, protocol, on)
+
+
+def ids(graph: StageGraph, *needs: str) -> list[str]:
+    return [need.id for need in graph.needs if not needs or need.need in needs]
+
+
+def kinds(graph: StageGraph, *needs: str) -> set[str]:
+    return {need.stage.id for need in graph.needs if need.need in needs}
+
+
+def gates(graph: StageGraph, stage_id: str) -> dict[str, str]:
+    return {gate.gate.id.partition(".")[2]: gate.state for gate in graph.need(stage_id).gates}
+
+
+def edges(graph: StageGraph) -> set[tuple[str, str, str]]:
+    return {(edge.earlier, edge.later, edge.rule.id) for edge in graph.edges}

@@ -1,0 +1,67 @@
+"""Every screen at every size in every theme, compared cell by cell with what is kept: text and colours.
+
+Made anew with `LIMB_PATHWAY_WRITE_SCREENS=1 pytest tests/screens`; look at the differences before they are kept.
+With `LIMB_PATHWAY_DRAW_SCREENS=FOLDER` each is also written there as a picture (SVG) to look at.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from tests.tui.screens.kept import painted
+from tests.tui.screens_of import OPENED, opened, settled, text_of, the_app
+from tui.themes import PALETTES
+
+KEPT = Path(__file__).parent / "kept"
+WRITE, DRAW = "LIMB_PATHWAY_WRITE_SCREENS", "LIMB_PATHWAY_DRAW_SCREENS"
+SIZES = {"80x24": (80, 24), "120x40": (120, 40), "200x50": (200, 50)}
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_every_screen_in_every_theme_is_as_kept(size) -> None:
+    """One start of the program shows them all: starting it takes longer than looking."""
+    app, changed = the_app("rowan-02"), []
+    async with app.run_test(size=SIZES[size]) as pilot:
+        await settled(pilot)
+        for name in OPENED:
+            await opened(pilot, name)
+            shown = [text_of(app)]
+            for theme in PALETTES:
+                app.theme = theme
+                await pilot.pause()
+                await pilot.pause()
+                shown.append(f"== {theme}\n{painted(app)}")
+                if folder := os.environ.get(DRAW):
+                    app.save_screenshot(f"{name}-{size}-{theme}.svg", folder)
+            app.theme = next(iter(PALETTES))
+            file = KEPT / f"{name}-{size}.txt"
+            if os.environ.get(WRITE):
+                file.write_text("\n".join(shown), encoding="utf-8")
+            elif not file.exists() or file.read_text(encoding="utf-8") != "\n".join(shown):
+                changed.append(_difference(file, "\n".join(shown)))
+    assert not changed, "\n".join(changed) + f"\n{WRITE}=1 keeps them as they are now"
+
+
+def _difference(file: Path, now: str) -> str:
+    import difflib
+
+    before = file.read_text(encoding="utf-8") if file.exists() else ""
+    lines = difflib.unified_diff(before.splitlines(), now.splitlines(), f"kept {file.name}", "now", n=1, lineterm="")
+    return "\n".join(list(lines)[:40])
+
+
+def test_nothing_is_kept_of_screens_that_are_no_more() -> None:
+    assert {file.stem for file in KEPT.glob("*")} == {f"{name}-{size}" for name in OPENED for size in SIZES}
+
+
+async def test_another_colour_of_one_cell_is_seen() -> None:
+    app = the_app("rowan-02")
+    async with app.run_test(size=(80, 24)) as pilot:
+        await settled(pilot)
+        before = painted(app)
+        await pilot.press("down")
+        await pilot.pause()
+        assert painted(app) != before

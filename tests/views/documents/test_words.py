@@ -1,0 +1,102 @@
+"""What the family reads: easy words, nothing that names the child, and a child that is invented said to be so."""
+
+from __future__ import annotations
+
+import pytest
+
+from pathway.plan.model import Plan
+from pathway.views.documents.document import Bullets, Callout, Card, Document, Heading, Paragraph
+from pathway.views.documents.files import markdown
+from pathway.views.documents.handout import handout
+from pathway.views.documents.summary import summary
+from pathway.views.words.wording import wording
+from tests.examples import NAMES
+from tests.plans import plan
+from tests.views.documents.made import SCHOOL, family, family_html, team, team_html, words_of
+
+GRADE, GRADE_OF_A_PART, LEAST_WORDS = 6.0, 7.0, 30
+
+
+def prose(document: Document) -> dict[str, list[str]]:
+    """The running text by heading; citations left out, as they are names of papers."""
+    part, found = "", {}
+    for block in document.blocks:
+        lines: list[str] = []
+        match block:
+            case Heading(text):
+                part = text
+            case Paragraph(text):
+                lines = [text]
+            case Callout(_, texts):
+                lines = list(texts)
+            case Bullets(items, numbers) if not numbers:
+                lines = [item.split(" Facts:")[0] for item in items]
+            case Card():
+                lines = [text for _, text in block.facts]
+        found.setdefault(part, []).extend(line if line.endswith((".", "?")) else f"{line}." for line in lines)
+    return {name: lines for name, lines in found.items() if lines}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_reading_level_is_that_of_a_twelve_year_old(name: str) -> None:
+    """US grade 6 by Kincaid JP et al. 1975 (Derivation of new readability formulas), as textstat counts it."""
+    textstat = pytest.importorskip("textstat", reason="textstat is not installed here")
+    parts = prose(family(name))
+    whole = " ".join(line for lines in parts.values() for line in lines)
+    assert textstat.flesch_kincaid_grade(whole) <= GRADE
+    for part, lines in parts.items():
+        text = " ".join(lines)
+        if len(text.split()) >= LEAST_WORDS:
+            assert textstat.flesch_kincaid_grade(text) <= GRADE_OF_A_PART, part
+
+
+def test_the_measure_tells_hard_words_from_easy_ones() -> None:
+    textstat = pytest.importorskip("textstat", reason="textstat is not installed here")
+    hard = "Intertrochanteric osteotomy necessitates postoperative immobilisation and individualised rehabilitation."
+    assert textstat.flesch_kincaid_grade(hard) > 12
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_but_the_pseudonym_tells_who_it_is(name: str) -> None:
+    born = plan(name).child.date_of_birth
+    for text in (words_of(family(name)), words_of(team(name)), family_html(name), team_html(name)):
+        assert born.isoformat() not in text
+        assert f"{born.day}.{born.month}.{born.year}" not in text
+    assert name in family(name).subtitle
+    assert name in team(name).title
+
+
+def test_a_note_of_the_case_file_does_not_leave_the_house() -> None:
+    named = _noted("Ask Erika Mustermann, 0555 0100")
+    for document in (handout(named, wording(), SCHOOL), summary(named)):
+        assert "Mustermann" not in markdown(document)
+        assert "invented" not in markdown(document)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_an_invented_child_is_said_to_be_invented(name: str) -> None:
+    assert "This child is invented." in words_of(family(name))
+    assert "This child is invented" in words_of(team(name))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_a_family_asks_for_is_all_there(name: str) -> None:
+    headings = [block.text for block in family(name).blocks if isinstance(block, Heading)]
+    for wanted in ("In short", "The road at a glance", "How the legs may grow", "Step by step"):
+        assert wanted in headings
+    for wanted in ("What could change the plan", "Questions you may want to ask", "Where the facts come from"):
+        assert wanted in headings
+    assert ("The choices side by side" in headings) == bool(plan(name).alternatives)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_number_of_a_fact_points_to_a_source_in_the_list(name: str) -> None:
+    listed = {n for block in family(name).blocks if isinstance(block, Bullets) for n in block.numbers}
+    feet = [block.foot for block in family(name).blocks if isinstance(block, Card)]
+    cited = {int(n) for foot in feet if foot for n in foot.removeprefix("Facts: ").split(", ")}
+    assert cited <= listed
+
+
+def _noted(note: str) -> Plan:
+    made = plan("rowan-02")
+    return made.model_copy(update={"child": made.child.model_copy(update={"note": note})})

@@ -1,0 +1,109 @@
+"""What a follow-up asks of a child: the findings that the next stages wait for first. No screen in here."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pathway.casefile.fragments import SKELETAL_AGE
+from pathway.plan.model import Plan, PlanStage, VerdictRecord
+from pathway.protocol.model import FindingRule, Protocol
+from pathway.record import Record, Side
+from pathway.rule_engine.findings import Findings, Known, Leg, Unknown, findings_on
+from pathway.views.words.paragraphs import in_date_order
+
+LENGTHS = ("femur_length_mm", "tibia_length_mm")
+OPEN = ("fails", "unknown", "later")
+OPERATIONS_AHEAD = 2
+"""How many operations to come are asked for: what later ones wait for is measured at later visits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A finding to enter: `name` as in `left.femur_length_mm`, its rule, the last value, why it is asked for."""
+
+    name: str
+    label: str
+    rule: FindingRule
+    last: Known | None = None
+    why: str = ""
+
+    @property
+    def words(self) -> str:
+        """Return all that a search looks through."""
+        return f"{self.label} {self.rule.id}".replace("_", " ").lower()
+
+
+def asked_next(record: Record, plan: Plan, protocol: Protocol, on: datetime.date) -> tuple[Asked, ...]:
+    """Return the findings that matter next: lengths, what is missing or fails before the next operations, what is old.
+
+    Each stands once, with the first reason why it is asked for.
+    """
+    findings = findings_on(record, protocol, on)
+    found: dict[str, Asked] = {}
+    for (finding, leg), why in _reasons(plan, findings, protocol):
+        for entered in protocol.finding(finding).derived_from or (finding,):
+            item = _asked(entered, leg, why, record, findings, protocol)
+            if item is not None:
+                found.setdefault(item.name, item)
+    return tuple(found.values())
+
+
+def all_findings(record: Record, protocol: Protocol, on: datetime.date) -> tuple[Asked, ...]:
+    """Return every finding that can be entered, of both legs and of the child, in the order of the catalogue."""
+    findings = findings_on(record, protocol, on)
+    legs: tuple[Leg, ...] = ("affected", "other")
+    items = (_asked(rule.id, leg, "", record, findings, protocol) for rule in protocol.findings for leg in legs)
+    return tuple({item.name: item for item in items if item is not None}.values())
+
+
+def _reasons(plan: Plan, findings: Findings, protocol: Protocol) -> Iterator[tuple[tuple[str, Leg], str]]:
+    legs: tuple[Leg, ...] = ("affected", "other")
+    for finding in LENGTHS:
+        for leg in legs:
+            yield (finding, leg), "the growth of both legs is worked out from it"
+    for question in plan.open_questions:
+        by = f", by {question.by}" if question.by else ""
+        yield (question.finding, "affected"), f"not known; needed for: {', '.join(question.needed_for)}{by}"
+    for stage in _coming(plan):
+        for gate in stage.gates:
+            if gate.state in OPEN:
+                for key in _leaves(gate.verdict):
+                    yield key, f"{stage.label} waits for: {gate.requires}"
+    for (finding, leg), fact in findings.items():
+        if isinstance(fact, Unknown) and fact.why == "out_of_date" and not protocol.finding(finding).derived:
+            yield (finding, leg), f"out of date: {fact.because}"
+
+
+def _coming(plan: Plan) -> Iterator[PlanStage]:
+    """Yield the stages to come, by date, up to the last operation that is asked for."""
+    left = OPERATIONS_AHEAD
+    for stage in in_date_order(plan):
+        if stage.status in ("ready", "later", "blocked", "under_way"):
+            yield stage
+            left -= stage.operation and stage.status != "under_way"
+            if not left:
+                return
+
+
+def _leaves(verdict: VerdictRecord) -> Iterator[tuple[str, Leg]]:
+    if verdict.finding is not None:
+        yield verdict.finding, verdict.leg or "affected"
+    for part in verdict.parts:
+        yield from _leaves(part)
+
+
+def _asked(finding: str, leg: Leg, why: str, record: Record, findings: Findings, protocol: Protocol) -> Asked | None:
+    rule = protocol.finding(finding)
+    fact = findings.get((finding, leg if rule.of == "limb" else "affected"))
+    last = fact.last if isinstance(fact, Unknown) else fact
+    label = rule.label[0].upper() + rule.label[1:]
+    if finding == SKELETAL_AGE:
+        return Asked(SKELETAL_AGE, label, rule, last, why)
+    if rule.derived:
+        return None
+    if rule.of == "child":
+        return Asked(f"child.{finding}", label, rule, last, why)
+    side: Side = record.affected_side if leg == "affected" else record.other_side
+    return Asked(f"{side}.{finding}", f"{label}, {side}", rule, last, why)

@@ -1,0 +1,78 @@
+"""What an operation or a decision of a follow-up may name, as choices. No screen in here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from pathway.casefile.read import PHYSES
+from pathway.plan.model import Plan
+from pathway.preferences import PREFERENCES
+from pathway.protocol.model import Protocol, Stage
+from pathway.protocol.roles import follows
+from pathway.record import Operation, Record
+from pathway.views.words.paragraphs import in_date_order
+from tui.followup.options import Option, plain_options
+
+
+@dataclass(frozen=True, slots=True)
+class Choosing:
+    """The choices of every field; `completed` are operations of the record, by value, that are added to."""
+
+    methods: tuple[Option, ...]
+    operations: tuple[Option, ...]
+    completed: Mapping[str, Operation]
+    complications: tuple[Option, ...]
+    about: Mapping[str, tuple[Option, ...]]
+    physes: tuple[Option, ...] = plain_options(PHYSES)
+    sides: tuple[Option, ...] = plain_options(("left", "right"))
+    parties: tuple[Option, ...] = plain_options(("family", "team"))
+    decisions: tuple[Option, ...] = (
+        Option("decline", "decline a stage"),
+        Option("prefer", "prefer"),
+        Option("waive_gate", "waive a gate"),
+    )
+
+
+def choosing(record: Record, plan: Plan, protocol: Protocol) -> Choosing:
+    """Return the choices for a child: what its plan has to come first."""
+    completed = {f"{one.kind} {one.date}": one for one in reversed(record.operations)}
+    earlier = (Option(value, f"{protocol.stage(one.kind).label} of {one.date}") for value, one in completed.items())
+    kinds = {stage.id: stage for stage in _kinds(plan, protocol)}
+    return Choosing(
+        methods=tuple(Option(method.id, method.label) for method in protocol.methods),
+        operations=(*(Option(kind.id, kind.label) for kind in kinds.values()), *earlier),
+        completed=completed,
+        complications=plain_options(protocol.complications),
+        about={
+            "decline": tuple(dict.fromkeys(_declinable(plan, protocol))),
+            "prefer": plain_options(PREFERENCES),
+            "waive_gate": tuple(dict.fromkeys(_waivable(plan, protocol))),
+        },
+    )
+
+
+def _kinds(plan: Plan, protocol: Protocol) -> Iterator[Stage]:
+    for stage in in_date_order(plan):
+        if stage.status not in ("done", "under_way"):
+            kind = protocol.stage(stage.kind)
+            if kind.operation and follows(kind, protocol) is None:
+                yield kind
+    yield from (kind for kind in protocol.stages if kind.operation and follows(kind, protocol) is None)
+
+
+def _declinable(plan: Plan, protocol: Protocol) -> Iterator[Option]:
+    for stage in in_date_order(plan):
+        kind = protocol.stage(stage.kind)
+        if stage.operation and stage.status not in ("done", "under_way") and follows(kind, protocol) is None:
+            if stage.label != kind.label:
+                yield Option(stage.id, stage.label)
+            yield Option(kind.id, kind.label if stage.label == kind.label else f"{kind.label} (every one)")
+
+
+def _waivable(plan: Plan, protocol: Protocol) -> Iterator[Option]:
+    waivable = {gate.id for gate in protocol.gates if gate.waivable}
+    for stage in in_date_order(plan):
+        for gate in stage.gates:
+            if gate.state in ("fails", "unknown") and gate.id in waivable:
+                yield Option(gate.id, f"{protocol.stage(stage.kind).label}: {gate.requires}")

@@ -1,0 +1,281 @@
+"""What was typed at a follow-up, as the record with it or the sentence for each field. No screen in here.
+
+Ranges, units and rules are those of a case file: what is typed becomes a fragment of one and is read like one.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from pathway.casefile.fragments import SKELETAL_AGE, table_fragment, visit_fragment, with_fragment
+from pathway.growth import growth_faults, growth_questions
+from pathway.problems import Fault
+from pathway.protocol.model import FindingRule, Protocol
+from pathway.questions.record_diff import facts_between
+from pathway.record import Operation, Record
+from tui.followup.asked import Asked
+from tui.followup.choices import Choosing
+from tui.followup.options import Option, Unclear, chosen, plain_options, several
+
+DATE, METHOD = "date", "method"
+NOT_OBTAINED = plain_options(("not_measurable", "declined"))
+"""What may be typed in place of any finding: it was asked for and not obtained."""
+YES_NO = (Option("true", "yes"), Option("false", "no"))
+WAIVE = "waive_gate"
+LEAST_OF_A_WORD = 4
+"""So many letters tell `not measurable` and `declined` from a value."""
+ABOUT = {"decline": "stage", "prefer": "prefer", WAIVE: "gate"}
+"""The decisions that are made here, and the field of each that says what it is about."""
+_WHERE = {"visit": "", "operation": "operation.", "decision": "decision."}
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """The record with what was typed, or None; what is wrong by field ("": in no field); what to look at again."""
+
+    record: Record | None = None
+    wrong: Mapping[str, str] = field(default_factory=dict)
+    facts: tuple[str, ...] = ()
+    look_again: tuple[str, ...] = ()
+
+
+class _Wrong(Exception):
+    def __init__(self, name: str, sentence: str) -> None:
+        super().__init__(sentence)
+        self.name = name
+
+
+def entered(
+    record: Record,
+    typed: Mapping[str, str],
+    findings: Mapping[str, Asked],
+    choosing: Choosing,
+    protocol: Protocol,
+    on: datetime.date,
+) -> Entered:
+    """Return what became of the texts typed, by field; a field that is not in `typed` stays as offered.
+
+    `findings` are all that can be entered, by name; `choosing` says what stages, gates and so on may be named.
+    """
+    wrong: dict[str, str] = {}
+    parts: list[str] = []
+    base = record
+    day = on
+    try:
+        day = _day(typed, DATE) or on
+    except _Wrong as error:
+        wrong[error.name] = str(error)
+    settings: list[str] = []
+    own: dict[str, str] = {}
+    missing: dict[str, str] = {}
+    method = method_of(record, protocol)
+    try:
+        if METHOD in typed:
+            method = _choice(typed, METHOD, choosing.methods) or method
+    except _Wrong as error:
+        wrong[error.name] = str(error)
+    for name in typed:
+        if name in findings and (why := not_obtained(typed[name], findings[name])) is not None:
+            missing[name] = why
+        elif name in findings:
+            try:
+                settings.append(f"{name}={_value(typed, name, findings[name].rule)}")
+            except _Wrong as error:
+                wrong[error.name] = str(error)
+            if (again := own_method(findings[name], record)) is not None:
+                own[name] = again
+    if settings or missing:
+        made = visit_fragment(day, method, settings, own, missing)
+        assert isinstance(made, str), made.sentence
+        parts.append(made)
+    for make in (_operation, _decision):
+        try:
+            fragment, replaced = make(record, typed, choosing, protocol, day)
+        except _Wrong as error:
+            wrong[error.name] = str(error)
+            continue
+        if replaced is not None:
+            kept = tuple(one for one in base.operations if one != replaced)
+            base = base.model_copy(update={"operations": kept})
+        if fragment:
+            parts.append(fragment)
+    if wrong or not parts:
+        return Entered(None, wrong)
+    return _read(record, base, "\n".join(parts), day, protocol, on)
+
+
+def _read(
+    record: Record, base: Record, fragment: str, day: datetime.date, protocol: Protocol, on: datetime.date
+) -> Entered:
+    new = with_fragment(base, fragment, "what was entered", protocol, on)
+    if isinstance(new, tuple):
+        return Entered(None, {_field(fault): sentence(fault) for fault in reversed(new)})
+    faults = growth_faults(new, protocol)
+    if faults:
+        return Entered(None, {_field_of_length(fault, day): sentence(fault) for fault in reversed(faults)})
+    known = growth_questions(record, protocol)
+    again = tuple(question for question in growth_questions(new, protocol) if question not in known)
+    facts = tuple(fact.words for fact in facts_between(record, new, protocol))
+    return Entered(new if facts else None, {}, facts, again)
+
+
+def method_of(record: Record, protocol: Protocol) -> str:
+    """Return how a visit is measured where nothing else is said: as the last one was."""
+    return record.visits[-1].method if record.visits and record.visits[-1].method else protocol.methods[0].id
+
+
+def own_method(asked: Asked, record: Record) -> str | None:
+    """Return the method of a finding that is not measured by that of its visit: the one of the last time."""
+    if asked.last is None or asked.name == SKELETAL_AGE:
+        return None
+    of_visit = next((visit.method for visit in record.visits if visit.date == asked.last.measured_on), None)
+    return asked.last.method if asked.last.method not in (of_visit, "computed") else None
+
+
+def not_obtained(text: str, asked: Asked) -> str | None:
+    """Return why a finding was not obtained where the text says so, else None; the skeletal age has no such words."""
+    if asked.name == SKELETAL_AGE or len(text.strip()) < LEAST_OF_A_WORD:
+        return None
+    try:
+        return chosen(text, NOT_OBTAINED).value
+    except Unclear:
+        return None
+
+
+def sentence(fault: Fault) -> str:
+    """Return a complaint without its place: the field that it stands under says where."""
+    return f"found {fault.found}, expected {fault.expected}; {fault.do}"
+
+
+def told(facts: tuple[str, ...]) -> str:
+    """Return one sentence for everything entered together."""
+    named = facts[0] if len(facts) == 1 else f"{facts[0]}, and {len(facts) - 1} more"
+    return f"Follow-up entered: {named}"
+
+
+def _field(fault: Fault) -> str:
+    """Return the field that a fault of the fragment belongs to."""
+    head, _, rest = fault.key.partition(".")
+    kind = head.partition("[")[0]
+    return f"{_WHERE.get(kind, '')}{rest.partition('[')[0].removesuffix('.value')}"
+
+
+def _field_of_length(fault: Fault, day: datetime.date) -> str:
+    finding, _, side = fault.key.partition(" ")
+    return f"{side}.{finding}" if fault.where == f"visit of {day}" else ""
+
+
+def _day(typed: Mapping[str, str], name: str) -> datetime.date | None:
+    text = typed.get(name, "").strip()
+    if not text:
+        return None
+    try:
+        return datetime.date.fromisoformat(text)
+    except ValueError:
+        raise _Wrong(name, f'found "{text}", expected a day such as 2031-09-01; type it in full') from None
+
+
+def _number(typed: Mapping[str, str], name: str, what: str = "a number") -> float | None:
+    text = typed.get(name, "").strip()
+    if not text:
+        return None
+    try:
+        return float(text)
+    except ValueError:
+        do = "write the decimal point as a point" if "," in text else "type digits only"
+        raise _Wrong(name, f'found "{text}", expected {what}; {do}') from None
+
+
+def _choice(typed: Mapping[str, str], name: str, options: tuple[Option, ...]) -> str | None:
+    text = typed.get(name, "").strip()
+    if not text:
+        return None
+    try:
+        return chosen(text, options).value
+    except Unclear as error:
+        raise _Wrong(name, str(error)) from None
+
+
+def _several(typed: Mapping[str, str], name: str, options: tuple[Option, ...]) -> tuple[str, ...]:
+    try:
+        return several(typed.get(name, ""), options)
+    except Unclear as error:
+        raise _Wrong(name, str(error)) from None
+
+
+def finding_options(rule: FindingRule) -> tuple[Option, ...]:
+    """Return the choices of a finding; none for a number."""
+    return YES_NO if rule.kind == "flag" else plain_options(rule.choices)
+
+
+def _value(typed: Mapping[str, str], name: str, rule: FindingRule) -> str:
+    if rule.kind == "number":
+        low, high = rule.plausible or (0.0, 0.0)
+        return str(_number(typed, name, f"a number from {low:g} to {high:g} {rule.unit}".rstrip()))
+    return str(_choice(typed, name, finding_options(rule)))
+
+
+def _operation(
+    record: Record, typed: Mapping[str, str], choosing: Choosing, protocol: Protocol, day: datetime.date
+) -> tuple[str, Operation | None]:
+    named = _choice(typed, "operation.kind", choosing.operations)
+    given = [name for name in typed if name.startswith("operation.")]
+    if named is None:
+        if given:
+            raise _Wrong(
+                "operation.kind", "found none, expected which operation was done; choose it, or clear the rest"
+            )
+        return "", None
+    before = choosing.completed.get(named)
+    kind = before.kind if before is not None else named
+    fields = before.model_dump(exclude={"note"}) if before is not None else {}
+    side = before.side if before is not None else side_of(kind, record, protocol)
+    changes: dict[str, object] = {
+        "date": before.date if before is not None else _day(typed, "operation.date") or day,
+        "side": _choice(typed, "operation.side", choosing.sides) or side,
+        "achieved_mm": _number(typed, "operation.achieved_mm"),
+        "achieved_deg": _number(typed, "operation.achieved_deg"),
+        "physes": _several(typed, "operation.physes", choosing.physes) or None,
+        "device_removed": _day(typed, "operation.device_removed"),
+        "complications": _several(typed, "operation.complications", choosing.complications) or None,
+    }
+    if before is not None and isinstance(more := changes["complications"], tuple):
+        changes["complications"] = tuple(dict.fromkeys((*before.complications, *more)))
+    fields = {"kind": kind, **fields, **{key: value for key, value in changes.items() if value is not None}}
+    note = {"note": before.note} if before is not None and before.note else {}
+    return table_fragment("operation", {**fields, **note}), before
+
+
+def _decision(
+    record: Record, typed: Mapping[str, str], choosing: Choosing, protocol: Protocol, day: datetime.date
+) -> tuple[str, None]:
+    kind = _choice(typed, "decision.kind", choosing.decisions)
+    if kind is None:
+        if any(name.startswith("decision.") for name in typed):
+            raise _Wrong("decision.kind", "found none, expected which decision it was; choose it, or clear the rest")
+        return "", None
+    about = _choice(typed, "decision.about", choosing.about.get(kind, ()))
+    if about is None:
+        raise _Wrong("decision.about", "found nothing, expected what the decision is about; choose it")
+    reason = typed.get("decision.reason", "").strip()
+    if not reason:
+        raise _Wrong("decision.reason", "found nothing, expected the reason in words; it is kept with the decision")
+    by = _choice(typed, "decision.by", choosing.parties) or decides(kind)
+    return table_fragment("decision", {"date": day, "by": by, "kind": kind, ABOUT[kind]: about, "reason": reason}), None
+
+
+def side_of(kind: str, record: Record, protocol: Protocol) -> str:
+    """Return the side that an operation is done on where nothing is said."""
+    return record.other_side if protocol.stage(kind).lane == "other_leg" else record.affected_side
+
+
+def decides(kind: str) -> str:
+    """Return who makes a decision of a kind where nothing is said."""
+    return "team" if kind == WAIVE else "family"
+
+
+def open_fields(typed: Mapping[str, str]) -> Iterator[str]:
+    """Yield the fields with something typed in them, in the order typed."""
+    yield from (name for name, text in typed.items() if text.strip())

@@ -1,0 +1,199 @@
+"""The fields of a follow-up: visit, operation, decision. No screen in here."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from pathway.casefile.fragments import SKELETAL_AGE
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+from pathway.rule_engine.findings import Known
+from tui.followup import entered as entering
+from tui.followup.asked import Asked
+from tui.followup.choices import Choosing
+from tui.followup.options import Option, Unclear, chosen
+from tui.widgets.form import Field
+
+FIND = "find"
+MOST_FOUND = 8
+PARTS = ("Visit", "Operation", "Decision")
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """All that the fields are made of: the child, what is asked for first, everything that can be, the choices."""
+
+    record: Record
+    protocol: Protocol
+    on: datetime.date
+    first: tuple[Asked, ...]
+    every: Mapping[str, Asked]
+    choosing: Choosing
+
+
+def part_of(name: str) -> int:
+    """Return the part in which a field stands."""
+    return 1 if name.startswith("operation.") else 2 if name.startswith("decision.") else 0
+
+
+def labels(offer: Offer) -> Mapping[str, str]:
+    """Return the label of every field by name."""
+    named = {name: asked.label for name, asked in offer.every.items()}
+    for fields in (_visit(offer, {}), _operation(offer, {}), _decision(offer, {})):
+        named |= {field.name: field.label for field in fields}
+    return named
+
+
+def fields(offer: Offer, part: int, typed: Mapping[str, str], wrong: Mapping[str, str]) -> tuple[Field, ...]:
+    """Return the fields of a part with what was typed and what is wrong with it."""
+    make = (_visit, _operation, _decision)[part]
+    return tuple(replace(field, wrong=wrong.get(field.name, "")) for field in make(offer, typed))
+
+
+def _visit(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
+    day = "a day such as 2031-09-01, not later than the day of the plan"
+    yield _field(typed, entering.DATE, "Day of the visit", str(offer.on), day, origin="today")
+    method = entering.method_of(offer.record, offer.protocol)
+    label = next((option.words for option in offer.choosing.methods if option.value == method), method)
+    wanted = "how lengths and films were taken; a finding that had a way of its own last time keeps it"
+    yield _chosen(typed, entering.METHOD, "Measured by", offer.choosing.methods, wanted, label)
+    found = tuple(_found(offer, typed.get(FIND, "")))
+    first = [asked.name for asked in offer.first]
+    others = [name for name in typed if name in offer.every and name not in first and name not in found]
+    for name in (*first, *others):
+        yield _finding(offer, typed, name)
+    words = "a part of its name, such as knee flex; what fits is listed below"
+    known = f"{len(offer.every)} known"
+    text = typed.get(FIND, "")
+    yield Field(FIND, "Another finding", text, "", f"{words}; ↓ goes there", known, ahead=len(found))
+    for name in found:
+        yield _finding(offer, typed, name)
+
+
+def _found(offer: Offer, text: str) -> Iterator[str]:
+    words = text.replace("_", " ").lower().split()
+    first = {asked.name for asked in offer.first}
+    fits = [a.name for a in offer.every.values() if words and all(word in a.words for word in words)]
+    yield from [name for name in fits if name not in first][:MOST_FOUND]
+
+
+def _finding(offer: Offer, typed: Mapping[str, str], name: str) -> Field:
+    asked = next((item for item in offer.first if item.name == name), offer.every[name])
+    rule, value = asked.rule, typed.get(name, "")
+    options, gap = entering.finding_options(rule), entering.not_obtained(value, asked)
+    own = entering.own_method(asked, offer.record)
+    again = f" Measured as last time: {offer.protocol.method(own).label}." if own else ""
+    why = f" {asked.why[0].upper()}{asked.why[1:]}." if asked.why else "" if asked.last else " Never measured."
+    return Field(
+        name,
+        asked.label,
+        value,
+        "" if gap else rule.unit,
+        f"{_range(asked, options)}; {rule.how}.{why}{again}",
+        _last(asked.last, dated=not value),
+        bool(value),
+        options,
+        gap.replace("_", " ") if gap else _words(value, options),
+    )
+
+
+def _range(asked: Asked, options: Sequence[Option]) -> str:
+    """Return what may be typed: the choices or the plausible range, or why there is nothing to type."""
+    if options:
+        return f"{', '.join(option.words for option in options)}, declined or not measurable"
+    low, high = asked.rule.plausible or (0.0, 0.0)
+    wanted = f"{low:g} to {high:g} {asked.rule.unit}".rstrip()
+    return wanted if asked.name == SKELETAL_AGE else f"{wanted}, declined or not measurable"
+
+
+def _last(last: Known | None, *, dated: bool) -> str:
+    if last is None:
+        return ""
+    value = last.value
+    if isinstance(value, bool):
+        shown = "yes" if value else "no"
+    else:
+        shown = f"{value:g}" if isinstance(value, float) else str(value).replace("_", " ")
+    return f"was {shown}, {last.measured_on}" if dated else f"was {shown}"
+
+
+def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
+    choosing = offer.choosing
+    kinds = choosing.operations
+    wanted = "a part of its name; F4 goes through them. One done before is completed, not done again"
+    yield _chosen(typed, "operation.kind", "Operation done", kinds, wanted)
+    named = _value(typed, "operation.kind", kinds)
+    before = choosing.completed.get(named or "")
+    if before is None:
+        day = typed.get(entering.DATE, str(offer.on))
+        yield _field(typed, "operation.date", "Day of the operation", day, "a day such as 2031-09-01", origin="visit")
+    kind = before.kind if before else named
+    side = before.side if before else (entering.side_of(kind, offer.record, offer.protocol) if kind else "")
+    yield _chosen(typed, "operation.side", "Side", choosing.sides, "left or right", side)
+    gained = "" if before is None or before.achieved_mm is None else f"{before.achieved_mm:g}"
+    yield _field(typed, "operation.achieved_mm", "Length really gained", gained, "what the film shows, in mm", "mm")
+    turned = "" if before is None or before.achieved_deg is None else f"{before.achieved_deg:g}"
+    yield _field(typed, "operation.achieved_deg", "Angle really corrected", turned, "-180 to 180 degrees", "deg")
+    off = "" if before is None or before.device_removed is None else str(before.device_removed)
+    words = "the day the device or cast came off, such as 2031-09-01; empty: it is still on"
+    yield _field(typed, "operation.device_removed", "Device off", off, words)
+    several = "one or more, with commas between them; a part of a name will do"
+    closed = ", ".join(_worded(before.physes, choosing.physes)) if before else ""
+    yield _chosen(typed, "operation.physes", "Growth plates closed", choosing.physes, several, closed)
+    known = ", ".join(_worded(before.complications, choosing.complications)) if before else ""
+    more = f"{several}; known ones stay" if known else several
+    yield _chosen(typed, "operation.complications", "Complications", choosing.complications, more, known)
+
+
+def _decision(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
+    choosing = offer.choosing
+    words = "what family or team decided; courses are chosen under Courses, other wishes under What if"
+    yield _chosen(typed, "decision.kind", "Decision", choosing.decisions, words)
+    kind = _value(typed, "decision.kind", choosing.decisions)
+    about = choosing.about.get(kind or "", ())
+    what = {"decline": "the stage declined", "prefer": "what matters most", entering.WAIVE: "the gate waived"}
+    yield _chosen(typed, "decision.about", "About", about, what.get(kind or "", "choose the decision first"))
+    by = entering.decides(kind) if kind else ""
+    yield _chosen(typed, "decision.by", "Decided by", choosing.parties, "family or team", by)
+    yield _field(typed, "decision.reason", "Reason", "", "why, in a few words; it is kept with the decision")
+
+
+def _field(
+    typed: Mapping[str, str], name: str, label: str, offered: str, wanted: str, unit: str = "", origin: str = ""
+) -> Field:
+    shown = "" if name in typed else origin
+    return Field(name, label, typed.get(name, ""), unit, wanted, shown, name in typed, offered=offered)
+
+
+def _chosen(
+    typed: Mapping[str, str], name: str, label: str, options: Sequence[Option], wanted: str, offered: str = ""
+) -> Field:
+    listed = ", ".join(option.words for option in options[:4])
+    more = f" and {len(options) - 4} more" if len(options) > 4 else ""
+    words = f"{wanted}: {listed}{more}" if len(options) > 2 else wanted
+    field = _field(typed, name, label, offered, words)
+    return replace(field, options=tuple(options), means=_words(typed.get(name, ""), options))
+
+
+def _value(typed: Mapping[str, str], name: str, options: Sequence[Option]) -> str | None:
+    option = _meant(typed.get(name, ""), options)
+    return option.value if option else None
+
+
+def _words(text: str, options: Sequence[Option]) -> str:
+    """Return what a text stands for where it is a choice, or choices with commas between them."""
+    meant = [_meant(part, options) for part in text.split(",")]
+    return ", ".join(option.words for option in meant if option) if options and all(meant) else ""
+
+
+def _worded(values: Sequence[str], options: Sequence[Option]) -> Iterator[str]:
+    yield from (option.words for option in options if option.value in values)
+
+
+def _meant(text: str, options: Sequence[Option]) -> Option | None:
+    try:
+        return chosen(text, options) if text.strip() else None
+    except Unclear:
+        return None

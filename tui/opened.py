@@ -1,0 +1,282 @@
+"""The app's state as plain frozen values: no screen in here.
+
+A `Session` is one child with its edits; a `Shelf` is the list of children with a plan or what is wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+from pathway.days import age_words
+from pathway.plan.model import Plan, PlanStage
+from pathway.questions.due import Due
+from pathway.record import Record
+from pathway.views.pictures.curve import cm
+
+
+class NothingToDo(Exception):
+    """There is nothing to undo or redo."""
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """One change in the user's words: the record before and after it."""
+
+    sentence: str
+    before: Record
+    after: Record
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One child: the record as it stands, its plan (None until made), edits done and undone (last is newest)."""
+
+    record: Record
+    plan: Plan | None = None
+    done: tuple[Edit, ...] = ()
+    undone: tuple[Edit, ...] = ()
+
+
+def edit(session: Session, sentence: str, after: Record) -> Session:
+    """Return the session with the record replaced; the plan is to be made anew, redo starts afresh."""
+    return Session(after, None, (*session.done, Edit(sentence, session.record, after)))
+
+
+def undo(session: Session) -> Session:
+    """Return the session before its last edit; raises NothingToDo without one."""
+    if not session.done:
+        raise NothingToDo("nothing to undo")
+    last = session.done[-1]
+    return Session(last.before, None, session.done[:-1], (*session.undone, last))
+
+
+def redo(session: Session) -> Session:
+    """Return the session with the last undone edit done again; raises NothingToDo without one."""
+    if not session.undone:
+        raise NothingToDo("nothing to redo")
+    last = session.undone[-1]
+    return Session(last.after, None, (*session.done, last), session.undone[:-1])
+
+
+def planned(session: Session, plan: Plan) -> Session:
+    """Return the session with its finished plan."""
+    return replace(session, plan=plan)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A child on the list: its file, and either a session, or sentences that say why there is none yet.
+
+    `shown` is the last plan that was made, `shown_of` its record: it stays on the screens until the next one is
+    there. `told` says what the last edit made of the plan. `kept` is the record as it was read or saved last. `due`
+    is what the child needs next, None where nobody keeps lists. `listed` is the line that is known without planning:
+    such a child is planned when it is `opened`.
+    """
+
+    name: str
+    text: str
+    session: Session | None = None
+    problems: tuple[str, ...] = ()
+    shown: Plan | None = None
+    shown_of: Record | None = None
+    told: tuple[str, ...] = ()
+    kept: Record | None = None
+    due: tuple[Due, ...] | None = None
+    listed: Row | None = None
+    opened: bool = False
+
+    @property
+    def plan(self) -> Plan | None:
+        """Return the plan to show, or None where none was made (yet)."""
+        return (self.session.plan if self.session else None) or self.shown
+
+    @property
+    def waiting(self) -> bool:
+        """Return whether a plan is still to come."""
+        known = self.session is None and self.listed is not None and not self.opened
+        return (self.session is None or self.session.plan is None) and not self.problems and not known
+
+    @property
+    def unsaved(self) -> bool:
+        """Return whether something was changed since it was read or saved last."""
+        return self.session is not None and self.kept is not None and self.session.record != self.kept
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """What the list of children says of one child, in words."""
+
+    name: str
+    age: str
+    diagnosis: str
+    following: str
+    when: str
+    difference: str
+    unsaved: bool = False
+
+    @property
+    def words(self) -> str:
+        """Return all that a search looks through."""
+        return " ".join((self.name, self.age, self.diagnosis, self.following, self.when)).lower()
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """All children, in the order of their names."""
+
+    entries: tuple[Entry, ...] = ()
+
+    def __getitem__(self, name: str) -> Entry:
+        """Return the child of that name; raises KeyError where there is none."""
+        for entry in self.entries:
+            if entry.name == name:
+                return entry
+        raise KeyError(name)
+
+    def with_plan(
+        self, name: str, record: Record, plan: Plan, told: Iterable[str] = (), due: tuple[Due, ...] | None = None
+    ) -> Shelf:
+        """Return the shelf with a child's finished plan; edits made before stay, `told` says what became of the last.
+
+        A plan of a record that was edited meanwhile is not taken: the child is still to be planned.
+        """
+        entry = self[name]
+        session = entry.session or Session(record)
+        if session.record != record:
+            return self
+        return self._with(
+            replace(
+                entry,
+                session=planned(session, plan),
+                problems=(),
+                shown=plan,
+                shown_of=record,
+                told=tuple(told) or entry.told,
+                kept=entry.kept or record,
+                due=due,
+            )
+        )
+
+    def with_problems(self, name: str, problems: Iterable[str]) -> Shelf:
+        """Return the shelf with the sentences that say why a child has no plan.
+
+        Where an edit led there, it is taken back, and the sentences say so: the plan before it stands again, where one
+        was made of that record, else it is made.
+        """
+        entry, said = self[name], tuple(problems)
+        if entry.session is None or not entry.session.done:
+            return self._with(replace(entry, session=None, problems=said))
+        last = entry.session.done[-1]
+        plan = entry.shown if entry.shown_of == last.before else None
+        before = Session(last.before, plan, entry.session.done[:-1], (*entry.session.undone, last))
+        told = (f"Not done: {last.sentence}.", *said)
+        # The next plan is told under the first sentence alone.
+        return self._with(replace(entry, session=before, told=told if plan is not None else (" ".join(told),)))
+
+    def edited(self, name: str, sentence: str, after: Record) -> Shelf:
+        """Return the shelf with a child's record edited; raises KeyError for a child without a session."""
+        return self._with_session(name, edit(self._session(name), sentence, after), f"{sentence} …")
+
+    def undone(self, name: str) -> Shelf:
+        """Return the shelf with a child's last edit undone; raises NothingToDo where there is none."""
+        session = self._session(name)
+        changed = undo(session)
+        return self._with_session(name, changed, f"Undone: {session.done[-1].sentence}.")
+
+    def redone(self, name: str) -> Shelf:
+        """Return the shelf with a child's last undone edit done again; raises NothingToDo where there is none."""
+        session = self._session(name)
+        changed = redo(session)
+        return self._with_session(name, changed, f"Done again: {changed.done[-1].sentence}.")
+
+    def opening(self, name: str) -> Shelf:
+        """Return the shelf with a child to be planned that was only listed, or could not be read before."""
+        entry = self[name]
+        problems = entry.problems if entry.text else ()
+        return self._with(replace(entry, opened=True, problems=problems))
+
+    def telling(self, name: str, told: Iterable[str]) -> Shelf:
+        """Return the shelf with what is to be said of a child."""
+        return self._with(replace(self[name], told=tuple(told)))
+
+    def saved(self, name: str, record: Record, told: Iterable[str]) -> Shelf:
+        """Return the shelf with a record that is kept now; edits stay and can still be undone."""
+        return self._with(replace(self[name], kept=record, told=tuple(told)))
+
+    def overtaken(self, name: str, theirs: Record, together: Record, told: Iterable[str]) -> Shelf:
+        """Return the shelf with the record of others as the kept one and one's own changes as one edit on top."""
+        mine = Edit("Own changes on top of what others saved", theirs, together)
+        session = Session(together, None, (mine,) if together != theirs else ())
+        return self._with(replace(self[name], session=session, kept=theirs, told=tuple(told)))
+
+    def _session(self, name: str) -> Session:
+        session = self[name].session
+        if session is None:
+            raise KeyError(name)
+        return session
+
+    def _with_session(self, name: str, session: Session, told: str) -> Shelf:
+        return self._with(replace(self[name], session=session, told=(told,)))
+
+    def next_to_plan(self, wanted: str | None) -> Entry | None:
+        """Return the child to plan next: the one that is wanted first, then in order; None when all are done."""
+        open_ones = [entry for entry in self.entries if entry.waiting]
+        return next((e for e in open_ones if e.name == wanted), open_ones[0] if open_ones else None)
+
+    def found(self, text: str) -> tuple[Row, ...]:
+        """Return the rows that hold every word typed, in order."""
+        words = text.lower().split()
+        rows = (row(entry) for entry in self.entries)
+        return tuple(item for item in rows if all(word in item.words for word in words))
+
+    def _with(self, changed: Entry) -> Shelf:
+        return Shelf(tuple(changed if entry.name == changed.name else entry for entry in self.entries))
+
+
+def shelf(files: Mapping[str, str]) -> Shelf:
+    """Return the shelf of case files by name; nothing is planned yet."""
+    return Shelf(tuple(Entry(name, files[name]) for name in sorted(files)))
+
+
+def next_stage(plan: Plan) -> PlanStage | None:
+    """Return what is next: the first stage under way or to come that has a date, or None."""
+    dated = [s for s in plan.stages if s.date is not None and s.status in ("ready", "later", "blocked")]
+    dated.sort(key=lambda stage: (stage.date, not stage.operation))
+    operations = [stage for stage in dated if stage.operation]
+    return operations[0] if operations else (dated[0] if dated else None)
+
+
+def needed(due: tuple[Due, ...], following: str, when: str) -> tuple[str, str]:
+    """Return what a child needs first and by when; what is next where nothing is due soon."""
+    if not due:
+        return following, when or ""
+    first = due[0]
+    more = f" (+{len(due) - 1} more)" if len(due) > 1 else ""
+    return f"{first.what[0].upper()}{first.what[1:]}{' (overdue)' if first.overdue else ''}{more}", str(first.by)
+
+
+def row(entry: Entry) -> Row:
+    """Return a child's line on the list."""
+    plan = entry.plan
+    if entry.problems:
+        what = "the file cannot be read" if entry.text else "cannot be read"
+        return Row(entry.name, "", what, entry.problems[0], "", "")
+    if plan is None and entry.listed is not None:
+        return entry.listed
+    if plan is None:
+        return Row(entry.name, "", "planning …", "", "", "")
+    stage = next_stage(plan)
+    at_maturity = plan.growth.at_maturity
+    following, when = ("nothing dated", "") if stage is None else (stage.label, str(stage.date))
+    if entry.due is not None:
+        following, when = needed(entry.due, following, when)
+    return Row(
+        name=entry.name,
+        age=age_words(plan.child.age_years),
+        diagnosis=f"{plan.child.diagnosis_label}, {plan.child.affected_side}",
+        following="cannot be planned as the rules stand" if plan.conflicts else following,
+        when="" if plan.conflicts else when,
+        difference="not known" if at_maturity is None else cm(at_maturity.discrepancy_mm.p50),
+        unsaved=entry.unsaved,
+    )
