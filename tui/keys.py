@@ -6,7 +6,7 @@ from textual.binding import Binding
 
 HELP = Binding("f1,question_mark", "help", "Help", key_display="F1 ?")
 BACK = Binding("escape", "back", "Back", key_display="Esc")
-WHY = Binding("f2,w", "why", "Why", key_display="F2")
+WHY = Binding("f2,w", "sources", "Sources", key_display="F2")
 UNDO = Binding("ctrl+z", "undo", "Undo", key_display="^z")
 REDO = Binding("ctrl+y", "redo", "Redo", key_display="^y", show=False)
 SAVE = Binding("ctrl+s", "save", "Save", key_display="^s")
@@ -21,7 +21,7 @@ CHILDREN = (
     Binding("escape", "clear", "Clear search", key_display="Esc"),
     Binding("f4", "sort", "By day or name", key_display="F4"),
 )
-ROAD = (
+TIMELINE = (
     Binding("left", "age(-1)", "Age", key_display="←→"),
     Binding("right", "age(1)", "Older", show=False),
     Binding("shift+left", "year(-1)", "A year younger", show=False),
@@ -30,19 +30,19 @@ ROAD = (
     Binding("down,tab", "stage(1)", "Next stage", show=False),
     Binding("plus,equals_sign", "zoom(1)", "Zoom", key_display="+ -"),
     Binding("minus", "zoom(-1)", "Zoom out", show=False),
-    Binding("0", "whole", "Whole road", show=False),
+    Binding("0", "whole", "Whole timeline", show=False),
     Binding("less_than_sign,comma", "pan(-1)", "Pan younger", show=False),
     Binding("greater_than_sign,full_stop", "pan(1)", "Pan older", show=False),
     Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", show=False),
     Binding("pagedown", "page(1)", "Page down", show=False),
     Binding("enter,d", "details", "Details", key_display="Enter"),
-    Binding("b", "before", "Before"),
+    Binding("b", "prerequisites", "Prerequisites"),
     Binding("c", "courses", "Courses"),
     Binding("s", "worksheet", "Sheet"),
     Binding("f", "family", "Family"),
     Binding("v", "follow_up", "Visit"),
 )
-BEFORE = (
+PREREQUISITES = (
     Binding("up,left,shift+tab", "stage(-1)", "Stage", key_display="↑ ↓"),
     Binding("down,right,tab", "stage(1)", "Next stage", show=False),
     Binding("u", "unlock", "Unlock"),
@@ -58,7 +58,7 @@ DETAILS = (
     Binding("pagedown", "page(1)", "Page down", show=False),
     Binding("left,shift+tab", "stage(-1)", "Stage", key_display="← →"),
     Binding("right,tab", "stage(1)", "Next stage", show=False),
-    Binding("b", "before", "Before"),
+    Binding("b", "prerequisites", "Prerequisites"),
     Binding("s", "worksheet", "Sheet"),
 )
 COURSES = (
@@ -108,7 +108,7 @@ FAMILY = (
     Binding("pagedown,space", "page(1)", "Page down", show=False),
     Binding("c", "courses", "Other ways"),
 )
-WHY_KEYS = (
+SOURCES = (
     Binding("up", "statement(-1)", "Statement", key_display="↑ ↓"),
     Binding("down", "statement(1)", "Next statement", show=False),
     Binding("pageup", "page(-1)", "Read the rule", key_display="PgUp PgDn"),
@@ -129,7 +129,7 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         (
             ("Esc", "back to the screen before"),
             ("F1 or ?", "this help"),
-            ("F2 or w", "why: the rule and the sources behind each statement"),
+            ("F2 or w", "sources: the rule behind each statement, and where it was read"),
             ("Ctrl+Z, Ctrl+Y", "undo the last edit, do it again"),
             ("Ctrl+S", "save what was changed, with the plan, where the children are kept"),
             ("Ctrl+P", "all commands by name, colours too"),
@@ -142,21 +142,21 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         (
             ("any letter", "searches names, diagnoses and next steps"),
             ("↑ ↓", "choose a child"),
-            ("Enter", "open the road of the child"),
+            ("Enter", "open the timeline of the child"),
             ("Esc", "clear the search"),
             ("F4", "children of a registry by the day of what they need, or by name"),
         ),
     ),
     (
-        "Road",
+        "Timeline",
         (
             ("← →", "move the age; with Shift by a year"),
             ("↑ ↓ or Tab", "select a stage, in order of date"),
-            ("+ - 0", "zoom in, zoom out, the whole road"),
+            ("+ - 0", "zoom in, zoom out, the whole timeline"),
             ("< >", "pan to younger or older ages"),
             ("PgUp PgDn", "read on in what is said of age and stage"),
             ("Enter", "details of the stage"),
-            ("b", "what comes before the stage"),
+            ("b", "prerequisites of the stage"),
             ("c", "courses: the ways to the goal side by side"),
             ("s", "worksheet of the stage"),
             ("f", "the plan in plain words"),
@@ -176,7 +176,7 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         ),
     ),
     (
-        "Before this",
+        "Prerequisites",
         (
             ("↑ ↓ or Tab", "select a stage"),
             ("u", "what would unlock the stage; again: its gates"),
@@ -186,7 +186,11 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ),
     (
         "Details",
-        (("↑ ↓ PgUp PgDn", "read on"), ("← → or Tab", "stage before or after"), ("b", "what comes before the stage")),
+        (
+            ("↑ ↓ PgUp PgDn", "read on"),
+            ("← → or Tab", "stage before or after"),
+            ("b", "prerequisites of the stage"),
+        ),
     ),
     (
         "Courses",
@@ -220,5 +224,5 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         ),
     ),
     ("Family view", (("↑ ↓ PgUp PgDn", "read on"), ("c", "the other ways, side by side"))),
-    ("Why and sources", (("↑ ↓", "choose a statement"), ("PgUp PgDn", "read the rule behind it"))),
+    ("Sources", (("↑ ↓", "choose a statement"), ("PgUp PgDn", "read the rule behind it"))),
 )

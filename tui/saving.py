@@ -69,10 +69,10 @@ class SavingApp(App[None]):
     def say(self, child: str) -> None:
         """Say what became of saving a child also where the screen on top does not show it."""
         from tui.screens.leave import LeaveScreen
-        from tui.screens.timeline import RoadScreen
+        from tui.screens.timeline import TimelineScreen
 
         top = self.screen
-        if not isinstance(top, LeaveScreen) and not (isinstance(top, RoadScreen) and top.child == child):
+        if not isinstance(top, LeaveScreen) and not (isinstance(top, TimelineScreen) and top.child == child):
             told = "\n".join(self.shelf[child].told)
             loud: SeverityLevel = "warning" if self.shelf[child].unsaved else "information"
             self.notify(told, title=child, severity=loud, timeout=SHOWN_SECONDS, markup=False)

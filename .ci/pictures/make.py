@@ -35,8 +35,8 @@ CHILD = "rowan-02"
 SETTLES_SECONDS = 0.4
 DAY = datetime.date(2026, 11, 25)
 WALK = (
-    ("road", ("down", "down", "down", "down", *["shift+right"] * 4)),
-    ("before", ("b",)),
+    ("timeline", ("down", "down", "down", "down", *["shift+right"] * 4)),
+    ("prerequisites", ("b",)),
     ("details", ("enter",)),
     ("courses", ("escape", "escape", "c")),
     ("worksheet", ("escape", "s")),

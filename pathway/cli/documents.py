@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pathway.views.words.family_terms import SchoolYears
     from pathway.views.words.wording import Wording
 
-PICTURES = ("road", "growth", "graph")
+PICTURES = ("timeline", "growth", "graph")
 out_option = click.option(
     "-o",
     "--out",
@@ -135,7 +135,7 @@ def picture(
     key_file: Path | None,
     ask_key: bool,
 ) -> None:
-    """Write one picture of the plan: the road, the growth or the graph of what comes before what (.svg or .png)."""
+    """Write one picture of the plan: the timeline, the growth or the graph of prerequisites (.svg or .png)."""
     from pathway.views.documents.files import png
 
     ending = _ending(out, ("svg", "png"))
@@ -158,9 +158,9 @@ def _drawing(which: str, made: Plan, words: Wording, protocol: Protocol) -> Draw
         from pathway.views.drawings.prerequisites import graph_drawing
 
         return graph_drawing(made)
-    from pathway.views.drawings.timeline import road_drawing
+    from pathway.views.drawings.timeline import timeline_drawing
 
-    return road_drawing(made, words, _school(protocol), windows=True)
+    return timeline_drawing(made, words, _school(protocol), windows=True)
 
 
 def _planned(

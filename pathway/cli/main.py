@@ -43,7 +43,7 @@ from pathway.cli.rules import (
     words_only,
 )
 from pathway.cli.serve import serve
-from pathway.cli.views import before, behind, children, family, keys, road
+from pathway.cli.views import children, family, keys, prerequisites, sources, timeline
 from pathway.cli.worksheet import worksheet
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def main(
         _open_registry(address, key_file, ask_key, by, on, clinic)
 
 
-for view in (open_files, serve, children, road, before, family, behind, keys):
+for view in (open_files, serve, children, timeline, prerequisites, family, sources, keys):
     main.add_command(view)
 main.add_command(rules)
 main.add_command(alternatives)

@@ -18,10 +18,10 @@ from pathway.cli.views import children
 @on_option
 @protocol_option
 def open_files(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path | None) -> None:
-    """Open case files in the terminal: the road of each child, its courses, worksheets, follow-up.
+    """Open case files in the terminal: the timeline of each child, its courses, worksheets, follow-up.
 
     CASE is a case file, a folder of them, or an example child; all examples where none is named. One file opens at
-    the road of its child. What is entered on the screens is saved to the file of the child; examples are not kept.
+    the timeline of its child. What is entered on the screens is saved to the file of the child; examples are not kept.
     Where there is no terminal (a pipe) the list of children is printed.
     """
     day = today(on)

@@ -32,7 +32,7 @@ from pathway.cli.rules import json_option, protocol_of, protocol_option, width, 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan, PlanStage
 
-ROAD_ROWS = 30
+TIMELINE_ROWS = 30
 
 
 @click.command()
@@ -84,7 +84,7 @@ def children(cases: tuple[Path, ...], find: str, on: datetime.date | None, clini
 @protocol_option
 @json_option
 @plain_option
-def road(
+def timeline(
     case: Path,
     at: float | None,
     stage: str | None,
@@ -93,11 +93,11 @@ def road(
     as_json: bool,
     plain: bool,
 ) -> None:
-    """Show the road of a child: stages in lanes by age, the leg difference below, what holds at an age."""
-    from pathway.views.pictures.timeline import road as picture_of
-    from pathway.views.pictures.timeline import road_ages
+    """Show the timeline of a child: stages in lanes by age, the leg difference below, what holds at an age."""
+    from pathway.views.pictures.timeline import timeline as picture_of
+    from pathway.views.pictures.timeline import timeline_ages
     from pathway.views.words import paragraphs
-    from pathway.views.words.timeline import road_data, road_words
+    from pathway.views.words.timeline import timeline_data, timeline_words
     from tui.spoken import printed
 
     day, protocol = today(on), protocol_of(clinic)
@@ -107,18 +107,18 @@ def road(
     said = list(paragraphs.at_age(made, age, paragraphs.aids(protocol)))
     if as_json:
         at_age, conflicts = tuple(say.text for say in said), paragraphs.conflicts(made)
-        click.echo(road_data(made, at_age, conflicts).model_dump_json(indent=2))
+        click.echo(timeline_data(made, at_age, conflicts).model_dump_json(indent=2))
         _leave(made)
         return
     words = words_only(plain)
-    _head(made, f"The road of {made.child.id}")
+    _head(made, f"The timeline of {made.child.id}")
     if not words:
         goal = (0.0, protocol.number("goal_band_mm"))
-        ages, chosen = road_ages(made), selected.id if selected else None
-        drawn = picture_of(made, width(), ROAD_ROWS, *ages, goal_mm=goal, selected=chosen, shaded=True)
+        ages, chosen = timeline_ages(made), selected.id if selected else None
+        drawn = picture_of(made, width(), TIMELINE_ROWS, *ages, goal_mm=goal, selected=chosen, shaded=True)
         click.echo(f"\n{drawn.text}")
     else:
-        _say(road_words(made, width()))
+        _say(timeline_words(made, width()))
     of_stage = paragraphs.of_stage(made, selected) if selected else ()
     kinds = [paragraphs.Say("Classification", heading=True)] if made.classification else []
     _say(
@@ -137,7 +137,7 @@ def road(
 @protocol_option
 @json_option
 @plain_option
-def before(
+def prerequisites(
     case: Path,
     stage: str | None,
     unlock: bool,
@@ -146,10 +146,10 @@ def before(
     as_json: bool,
     plain: bool,
 ) -> None:
-    """Show what comes before STAGE (the next one where not given), and what must hold before it starts."""
+    """Show the prerequisites of STAGE (the next one where not given): what comes before it, what must hold."""
     from pathway.views.pictures.prerequisites import layers
     from pathway.views.words import paragraphs
-    from pathway.views.words.prerequisites import before_data, before_words
+    from pathway.views.words.prerequisites import prerequisites_data, prerequisites_words
     from pathway.views.words.wrapping import wrap
     from tui.spoken import printed
 
@@ -157,20 +157,20 @@ def before(
     made = plan_of(read_case_file(case), str(case), day, clinic)
     selected = _stage_of(made, stage, str(case))
     if selected is None:
-        _head(made, f"What comes before what for {made.child.id}")
+        _head(made, f"{made.child.id}: prerequisites")
         _say(["", "The plan has no stages."])
         _leave(made)
         return
     if as_json:
         unlocks = tuple(say.text for say in paragraphs.of_unlock(made, selected, protocol))
-        click.echo(before_data(made, selected, unlocks).model_dump_json(indent=2))
+        click.echo(prerequisites_data(made, selected, unlocks).model_dump_json(indent=2))
         _leave(made)
         return
     words = words_only(plain)
-    _head(made, f"{made.child.id}: before this, {selected.label}")
+    _head(made, f"{made.child.id}: prerequisites of {selected.label}")
     if not words and (drawn := layers(made, width())).width <= width():
         click.echo(f"\n{drawn.text}")
-    _say(["", *before_words(made, selected, width())])
+    _say(["", *prerequisites_words(made, selected, width())])
     said = paragraphs.of_unlock(made, selected, protocol) if unlock else paragraphs.of_gates(selected)
     _say(printed(said, width(), plain=words))
     _say(["", *wrap("Marks: + holds, - fails, ? not known, ~ waived, > judged later.", width())])
@@ -204,12 +204,12 @@ def family(case: Path, on: datetime.date | None, clinic: Path | None, as_json: b
 @on_option
 @protocol_option
 @json_option
-def behind(case: Path, stage: str | None, on: datetime.date | None, clinic: Path | None, as_json: bool) -> None:
+def sources(case: Path, stage: str | None, on: datetime.date | None, clinic: Path | None, as_json: bool) -> None:
     """List each statement on a STAGE (the next one where not given) and the child with the rule behind it.
 
     `rules show ID` prints such a rule with its sources.
     """
-    from pathway.views.data.shapes import BehindPrinted, SaidWithRule
+    from pathway.views.data.shapes import SaidWithRule, SourcesPrinted
     from pathway.views.words import statements
     from tui.spoken import statements_printed
 
@@ -221,12 +221,12 @@ def behind(case: Path, stage: str | None, on: datetime.date | None, clinic: Path
             SaidWithRule(text=one.text, rule=one.rule, mark=one.mark, local=one.local, known=one.known) for one in found
         )
         chosen = selected.id if selected else None
-        data = BehindPrinted(
+        data = SourcesPrinted(
             child=made.child.id, on=made.on, stage=chosen, statements=items, caution=made.cautions[0].text
         )
         click.echo(data.model_dump_json(indent=2))
     else:
-        _head(made, f"{made.child.id}: why and sources{', ' + selected.label if selected else ''}")
+        _head(made, f"{made.child.id}: sources{', ' + selected.label if selected else ''}")
         _say(statements_printed(found, width()))
     _leave(made)
 

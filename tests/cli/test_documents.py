@@ -32,7 +32,7 @@ def test_a_document_is_written_by_its_ending(verb: str, ending: str, tmp_path: P
     assert out.read_bytes().startswith(STARTS[ending])
 
 
-@pytest.mark.parametrize("which", ["road", "growth", "graph"])
+@pytest.mark.parametrize("which", ["timeline", "growth", "graph"])
 @pytest.mark.parametrize("ending", ["svg", "png"])
 def test_a_picture_is_written_by_its_ending(which: str, ending: str, tmp_path: Path) -> None:
     out = tmp_path / f"made.{ending}"
@@ -45,7 +45,7 @@ def test_a_picture_is_written_by_its_ending(which: str, ending: str, tmp_path: P
     [
         (["handout", "oak-12", "-o", "made.doc"], 2, "ends in .pdf or .html"),
         (["summary", "oak-12", "-o", "made"], 2, "ends in .pdf or .html or .md"),
-        (["picture", "road", "oak-12", "-o", "made.gif"], 2, "ends in .svg or .png"),
+        (["picture", "timeline", "oak-12", "-o", "made.gif"], 2, "ends in .svg or .png"),
         (["handout", "oak-12", "-o", "no/such/folder/made.pdf"], 2, "cannot be written"),
         (["handout", "oak-12", "-o", "made.pdf", "--language", "xx"], 2, "expected one of de, en"),
         (["handout", "oak-12", "-o", "made.pdf", "--wording", "none.toml"], 2, "expected a UTF-8 file of words"),
@@ -102,7 +102,7 @@ def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     "verb",
     [
         ["handout", "aspen-77", "-o", "made.html"],
-        ["picture", "road", "aspen-77", "-o", "made.svg"],
+        ["picture", "timeline", "aspen-77", "-o", "made.svg"],
         ["calendar", "aspen-77", "-o", "made.ics"],
         ["fhir", "aspen-77", "-o", "made.json"],
     ],

@@ -29,10 +29,10 @@ VERBS = {
     "alternatives": ["alternatives", "{}"],
     "worksheet": ["worksheet", "lift", "{}"],
     "children": ["children", "{}"],
-    "road": ["road", "{}"],
-    "before": ["before", "{}"],
+    "timeline": ["timeline", "{}"],
+    "prerequisites": ["prerequisites", "{}"],
     "family": ["family", "{}"],
-    "behind": ["behind", "{}"],
+    "sources": ["sources", "{}"],
 }
 
 

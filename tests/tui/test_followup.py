@@ -12,7 +12,7 @@ from tests.plans import DAY, files, record
 from tests.tui.screens_of import settled, text_of, the_app
 from tui.app import PathwayApp
 from tui.screens.followup import KEPT_WHEN_SEEN, FollowUpScreen
-from tui.screens.timeline import RoadScreen
+from tui.screens.timeline import TimelineScreen
 from tui.widgets.form import Form
 from tui.widgets.frame import CAUTION, Notice
 from tui.widgets.parts import Parts
@@ -93,7 +93,7 @@ async def test_it_is_kept_as_one_edit_undone_and_done_again() -> None:
         await planned(pilot)
         await pilot.press("f5")
         await settled(pilot)
-        assert isinstance(app.screen, RoadScreen)
+        assert isinstance(app.screen, TimelineScreen)
         entry = app.shelf["rowan-02"]
         assert len(entry.session.done) == 1  # type: ignore[union-attr]
         assert entry.told[0] == ("Follow-up entered: length of the femur left 121 mm on 2026-11-25, and 2 more.")
@@ -335,6 +335,6 @@ async def test_a_child_without_a_plan_has_no_fields_and_the_form_says_why() -> N
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
         await pilot.press("v", "1", "f3", "f5", "tab")
-        assert "its road says why" in form_of(app).query_one(Notice).words
+        assert "its timeline says why" in form_of(app).query_one(Notice).words
         await pilot.press("escape")
-        assert isinstance(app.screen, RoadScreen)
+        assert isinstance(app.screen, TimelineScreen)

@@ -10,7 +10,7 @@ from tests.tui.screens_of import settled, text_of
 from tests.tui.test_followup import form_of, typed
 from tui import planner
 from tui.screens.leave import LeaveScreen
-from tui.screens.timeline import RoadScreen
+from tui.screens.timeline import TimelineScreen
 from tui.widgets.frame import CAUTION, Notice
 
 
@@ -26,7 +26,7 @@ async def test_leaving_with_something_unsaved_asks_first(place) -> None:
             assert "not everything is saved" in title
             assert caution.strip() == CAUTION
             await pilot.press("escape")
-            assert isinstance(app.screen, RoadScreen)
+            assert isinstance(app.screen, TimelineScreen)
             await pilot.press("ctrl+q", "ctrl+s")
             await app.workers.wait_for_complete()
             await pilot.pause()
@@ -104,7 +104,7 @@ async def test_who_goes_back_while_saving_stays(place, monkeypatch) -> None:
             app.save_and_leave()
             app.screen.action_back()  # type: ignore[attr-defined]
             await saved(pilot)
-            assert isinstance(app.screen, RoadScreen)
+            assert isinstance(app.screen, TimelineScreen)
             assert not app._exit
         assert store.head("rowan-02").count == 3
 

@@ -22,7 +22,7 @@ from tests.tui.registry_of import CHILDREN, SIZE, WHEN, at, enter_length, open_r
 from tests.tui.screens_of import settled, text_of, the_app
 from tests.tui.test_followup import form_of, planned, typed
 from tui.screens.children import ChildrenScreen
-from tui.screens.timeline import RoadScreen
+from tui.screens.timeline import TimelineScreen
 from tui.widgets.frame import Notice
 
 
@@ -193,7 +193,7 @@ async def test_a_locked_registry_is_said_and_saving_again_works(place, monkeypat
             assert "Ctrl+S tries again" in " ".join(text_of(app).split())
             assert app.shelf["rowan-02"].unsaved
             await pilot.press("b", "escape")
-            assert isinstance(app.screen, RoadScreen)
+            assert isinstance(app.screen, TimelineScreen)
             holder.execute("ROLLBACK")
             holder.close()
             await pilot.press("ctrl+s")

@@ -133,7 +133,7 @@ class ChildrenScreen(OwnScreen):
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
         """Open the child that was clicked."""
         if event.row_key.value is not None:
-            self.home.open_road(event.row_key.value)
+            self.home.open_timeline(event.row_key.value)
 
     def action_move(self, by: int) -> None:
         """Move the cursor of the table."""
@@ -148,7 +148,7 @@ class ChildrenScreen(OwnScreen):
     def action_open(self) -> None:
         """Open the child under the cursor."""
         if self.chosen is not None:
-            self.home.open_road(self.chosen)
+            self.home.open_timeline(self.chosen)
 
     def action_clear(self) -> None:
         """Clear the search."""

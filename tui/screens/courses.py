@@ -159,9 +159,9 @@ class CoursesScreen(ChildScreen):
             return ()
         return statements.of_course(self.plan, self.chosen)
 
-    def why_head(self) -> str:
+    def sources_head(self) -> str:
         """Return the title of the statements."""
-        return f"{self.child}: why and sources, " + (self.chosen.summary if self.chosen else "courses")
+        return f"{self.child}: sources, " + (self.chosen.summary if self.chosen else "courses")
 
     def on_picture_view_picked(self, event: PictureView.Picked) -> None:
         """Select the course that was clicked."""

@@ -40,7 +40,7 @@ PAUSE_SECONDS = 0.25
 ROLES = {"appeared": Role.STAGE_READY, "dropped": Role.STAGE_BLOCKED, "conflict": Role.STAGE_BLOCKED}
 NOTHING_KEPT = Say("Nothing is kept yet. F5 keeps all of it as one edit.", role=Role.LEGEND)
 NOT_YET = "There is no plan yet; the fields come with it. Escape goes back."
-NO_PLAN = "There is no plan of this child, so there is nothing to follow up; its road says why. Escape goes back."
+NO_PLAN = "There is no plan of this child, so there is nothing to follow up; its timeline says why. Escape goes back."
 KEPT_WHEN_SEEN = "It is kept as soon as the plan with it is there."
 LOOK_AGAIN = "Look again at what is asked above the plan's changes. If it was measured so, F5 once more keeps it."
 EMPTY = (

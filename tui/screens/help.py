@@ -48,11 +48,11 @@ def words() -> Iterator[Say]:
         for key, words in lines:
             yield Say(f"{key:<16}{words}", depth=1)
         yield Say("")
-    yield Say("Marks on the road", heading=True)
+    yield Say("Marks on the timeline", heading=True)
     for status, mark in STATUS_MARKS.items():
         yield Say(f"{mark} {STATUS_WORDS[status]}", depth=1, role=stage_role(status))
     yield Say(f"{MEASURED} leg difference as measured", depth=1, role=Role.MEASURED)
-    yield Say("├ · ┤ first and last day that the rules allow (an end is left out where it lies off the road)", depth=1)
+    yield Say("├ · ┤ first and last day that the rules allow (an end is left out off the timeline)", depth=1)
     yield Say("┈ goal: legs of equal length within the goal band of the protocol", depth=1)
     yield Say("Line: half of children like this one lie above it, half below. Bands: 50 and 90 of 100.", depth=1)
     yield Say("")

@@ -1,4 +1,4 @@
-"""Why and sources: the statements of a screen, and the rule behind the one chosen, with sources and strength."""
+"""Sources: the statements of a screen, and the rule behind the one chosen, with sources and strength."""
 
 from __future__ import annotations
 
@@ -25,17 +25,17 @@ VERY_WIDE = 2000
 HEADS = ("Sources", "It names", "What names it")
 
 
-class WhyScreen(OwnScreen):
+class SourcesScreen(OwnScreen):
     """Statements on one side, the page of the rule on the other."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.WHY_KEYS]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.SOURCES]
     DEFAULT_CSS = """
-    WhyScreen #body { layout: vertical; height: 1fr; }
-    WhyScreen Choices { height: 2fr; padding: 1 1 0 1; }
-    WhyScreen #page { height: 3fr; padding: 1 2; }
-    WhyScreen.wide #body { layout: horizontal; }
-    WhyScreen.wide Choices { width: 2fr; height: 100%; }
-    WhyScreen.wide #page { width: 3fr; height: 100%; }
+    SourcesScreen #body { layout: vertical; height: 1fr; }
+    SourcesScreen Choices { height: 2fr; padding: 1 1 0 1; }
+    SourcesScreen #page { height: 3fr; padding: 1 2; }
+    SourcesScreen.wide #body { layout: horizontal; }
+    SourcesScreen.wide Choices { width: 2fr; height: 100%; }
+    SourcesScreen.wide #page { width: 3fr; height: 100%; }
     """
 
     def __init__(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
