@@ -26,7 +26,7 @@ from tui.pictures import Pictures
 from tui.saving import SavingApp
 from tui.screens.base import ChildScreen
 from tui.screens.children import ChildrenScreen
-from tui.storage import Keeper
+from tui.storage import Storage
 from tui.themes import FIRST, PALETTES, THEMES, variable
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ class PathwayApp(SavingApp):
         on: datetime.date,
         child: str | None = None,
         protocol: Protocol | None = None,
-        keeper: Keeper | None = None,
+        keeper: Storage | None = None,
     ) -> None:
         super().__init__(shelf(files), on, protocol, keeper)
         self.protocol = protocol
@@ -311,7 +311,7 @@ def run(
     on: datetime.date,
     child: str | None = None,
     protocol: Protocol | None = None,
-    keeper: Keeper | None = None,
+    keeper: Storage | None = None,
 ) -> None:
     """Open the screens on case files by name, planned as on a day; `child` opens that child's road at once.
 

@@ -27,7 +27,7 @@ NOTHING_NEW = ("Everything is saved.",)
 SAVING = ("Saving …",)
 
 
-class NotKept(Exception):
+class SaveFailed(Exception):
     """The place could not be read or written; the text is one sentence with a remedy."""
 
 
@@ -40,22 +40,22 @@ class Listed:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class Saved:
     """What was to be saved is kept; the sentence says as what."""
 
     sentence: str
 
 
 @dataclass(frozen=True, slots=True)
-class Meanwhile:
+class SaveConflict:
     """Nothing was kept: others saved since, as told in `since`; `theirs` is the record as it is there now."""
 
     since: tuple[str, ...]
     theirs: Record
 
 
-class Keeper(Protocol):
-    """A place that keeps children; asked from threads, never from the screen's own. All methods raise NotKept."""
+class Storage(Protocol):
+    """A place that keeps children; asked from threads, never from the screen's own. All methods raise SaveFailed."""
 
     @property
     def place(self) -> str:
@@ -67,7 +67,9 @@ class Keeper(Protocol):
     def read(self, child: str) -> Record:
         """Return what is known of a child now; saving is held against it."""
 
-    def save(self, child: str, wanted: Record, plan: Plan, protocol: model.Protocol, reason: str) -> Kept | Meanwhile:
+    def save(
+        self, child: str, wanted: Record, plan: Plan, protocol: model.Protocol, reason: str
+    ) -> Saved | SaveConflict:
         """Keep what `wanted` has otherwise than what was read or kept last, and its plan as a revision."""
 
 
@@ -109,7 +111,7 @@ def overtaken(since: Iterable[str], place: str) -> tuple[str, ...]:
     )
 
 
-def refused(error: NotKept) -> tuple[str, ...]:
+def refused(error: SaveFailed) -> tuple[str, ...]:
     """Return what to say where the place could not be written; nothing of the child is lost."""
     return (f"Not saved: {error}", "Your changes stand here as they were; Ctrl+S tries again.")
 

@@ -9,7 +9,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from pathway.casefile.lines import Path, dotted, field_lines, line_of
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.record import LAST_YEAR
 
 Table = Mapping[str, object]
@@ -30,13 +30,13 @@ class Complaints:
         """Keep one complaint about the field at `path`."""
         self.entries.append((path, found, expected, do))
 
-    def faults(self, text: str) -> tuple[Fault, ...]:
+    def faults(self, text: str) -> tuple[Problem, ...]:
         """Return the complaints as faults with their lines in `text`, in the order of the lines."""
         if not self.entries:
             return ()
         lines = field_lines(text)
         faults = [
-            Fault(self.where, dotted(path), line_of(lines, path), found, expected, do)
+            Problem(self.where, dotted(path), line_of(lines, path), found, expected, do)
             for path, found, expected, do in self.entries
         ]
         return tuple(sorted(faults, key=lambda fault: fault.line or 0))

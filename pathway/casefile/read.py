@@ -14,7 +14,7 @@ from pathway.casefile.fields import Complaints, Fields
 from pathway.casefile.syntax import parse
 from pathway.casefile.visits import Known, day_in_life, read_visits
 from pathway.preferences import PREFERENCES
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import follows
 from pathway.record import Child, Decision, Operation, Record, Sex
@@ -40,7 +40,9 @@ _MOST_LENGTHENINGS = 9
 _HIGHEST_LIFT_MM = 300
 
 
-def read_case(text: str, name: str, protocol: Protocol, on: datetime.date | None = None) -> Record | tuple[Fault, ...]:
+def read_case(
+    text: str, name: str, protocol: Protocol, on: datetime.date | None = None
+) -> Record | tuple[Problem, ...]:
     """Return the record that a case file holds, or all its faults in the order of their lines.
 
     `name` says where the text came from and opens each fault. With `on`, visits and operations after that
@@ -49,7 +51,7 @@ def read_case(text: str, name: str, protocol: Protocol, on: datetime.date | None
     """
     text = text.removeprefix("\ufeff")
     document = parse(text, name)
-    if isinstance(document, Fault):
+    if isinstance(document, Problem):
         return (document,)
     complaints = Complaints(name)
     record = _record(Fields(complaints, (), document), protocol, on)

@@ -54,29 +54,29 @@ def breaches_told(name: str) -> Iterator[None]:
         sys.exit(CANNOT_PLAN)
 
 
-def plan_of(text: str, name: str, on: datetime.date, clinic: Path | None) -> Plan:
+def plan_of(text: str, name: str, on: datetime.date, overlay_dir: Path | None) -> Plan:
     """Return the plan of a case; leaves with a sentence where the case or the clinic's rules cannot be used."""
     from pathway.plan.make import make_plan
 
-    record, protocol = taken_in(text, name, on, clinic)
+    record, protocol = taken_in(text, name, on, overlay_dir)
     with breaches_told(name):
         return make_plan(record, protocol, on)
 
 
-def taken_in(text: str, name: str, on: datetime.date, clinic: Path | None) -> tuple[Record, Protocol]:
+def taken_in(text: str, name: str, on: datetime.date, overlay_dir: Path | None) -> tuple[Record, Protocol]:
     """Return the record of a case and the protocol; leaves with all faults in words."""
     # A verb lives for a second or two: looking for garbage while the rules load would only cost time.
     gc.disable()
-    protocol = protocol_of(clinic)
+    protocol = protocol_of(overlay_dir)
     return record_of(text, name, protocol, on), protocol
 
 
 def record_of(text: str, name: str, protocol: Protocol, on: datetime.date) -> Record:
     """Return the record of a case; leaves with all its faults in words."""
-    from pathway.casefile.read_and_check import take_in
+    from pathway.casefile.read_and_check import read_and_check
     from pathway.problems import sentences
 
-    record = take_in(text, name, protocol, on)
+    record = read_and_check(text, name, protocol, on)
     if isinstance(record, tuple):
         click.echo(sentences(record), err=True)
         sys.exit(BAD_INPUT)

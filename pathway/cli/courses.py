@@ -71,7 +71,7 @@ def alternatives(
     prefer: tuple[str, ...],
     how_firm: bool,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     as_json: bool,
     plain: bool,
 ) -> None:
@@ -93,7 +93,7 @@ def alternatives(
         prefer=prefer,
     )
     day = today(on)
-    record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
+    record, protocol = taken_in(read_case_file(case), str(case), day, overlay_dir)
     stages = [known.id for known in protocol.stages]
     for stage in without:
         if stage not in stages:

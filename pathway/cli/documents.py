@@ -63,7 +63,7 @@ def handout(
     language: str,
     own: Path | None,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     address: str | None,
     key_file: Path | None,
     ask_key: bool,
@@ -76,7 +76,7 @@ def handout(
 
     _ending(out, ("pdf", "html"))
     words = _words(language, own)
-    made, protocol, _ = _planned(case, on, clinic, address, key_of(key_file, ask_key))
+    made, protocol, _ = _planned(case, on, overlay_dir, address, key_of(key_file, ask_key))
     if words.notice:
         click.echo(words.notice, err=True)
     _write(made_for_family(made, words, _school(protocol)), out, paper)
@@ -95,7 +95,7 @@ def summary(
     out: Path,
     paper: Paper,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     address: str | None,
     key_file: Path | None,
     ask_key: bool,
@@ -107,7 +107,7 @@ def summary(
     from pathway.views.documents.summary import summary as made_for_team
 
     _ending(out, ("pdf", "html", "md"))
-    made, protocol, known = _planned(case, on, clinic, address, key_of(key_file, ask_key))
+    made, protocol, known = _planned(case, on, overlay_dir, address, key_of(key_file, ask_key))
     names = {rule.id: rule.label for rule in protocol.findings}
     accepted = None if known.entries is None else _accepted(known)
     _write(made_for_team(made, names, accepted, kept=known.entries is not None), out, paper)
@@ -130,7 +130,7 @@ def picture(
     language: str,
     own: Path | None,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     address: str | None,
     key_file: Path | None,
     ask_key: bool,
@@ -140,7 +140,7 @@ def picture(
 
     ending = _ending(out, ("svg", "png"))
     words = _words(language, own)
-    made, protocol, _ = _planned(case, on, clinic, address, key_of(key_file, ask_key))
+    made, protocol, _ = _planned(case, on, overlay_dir, address, key_of(key_file, ask_key))
     drawing = _drawing(which, made, words, protocol)
     if drawing is None:
         click.echo(f"{case}: found no leg length, expected one visit with both legs measured; nothing drawn.", err=True)
@@ -164,11 +164,11 @@ def _drawing(which: str, made: Plan, words: Wording, protocol: Protocol) -> Draw
 
 
 def _planned(
-    case: Path, on: datetime.date | None, clinic: Path | None, address: str | None, key: str | None
+    case: Path, on: datetime.date | None, overlay_dir: Path | None, address: str | None, key: str | None
 ) -> tuple[Plan, Protocol, KnownChild]:
     from pathway.plan.make import make_plan
 
-    day, protocol = day_of(on), protocol_of(clinic)
+    day, protocol = day_of(on), protocol_of(overlay_dir)
     known = known_child(case, protocol, day, address, key)
     with breaches_told(str(case)):
         return make_plan(known.record, protocol, day), protocol, known
@@ -205,7 +205,8 @@ def _school(protocol: Protocol) -> SchoolYears:
 
 
 def _words(language: str, own: Path | None) -> Wording:
-    from pathway.views.words.wording import WordingError, wording
+    from pathway.problems import Refused
+    from pathway.views.words.wording import wording
 
     try:
         text = None if own is None else own.read_text(encoding="utf-8")
@@ -214,7 +215,7 @@ def _words(language: str, own: Path | None) -> Wording:
         click.echo(
             f"--wording: found nothing readable at {own}, expected a UTF-8 file of words; check the path.", err=True
         )
-    except WordingError as error:
+    except Refused as error:
         click.echo(str(error), err=True)
     sys.exit(BAD_INPUT)
 
@@ -229,14 +230,15 @@ def _ending(out: Path, known: tuple[str, ...]) -> str:
 
 
 def _write(document: Document, out: Path, paper: Paper) -> None:
-    from pathway.views.documents.files import LayoutError, html, markdown, pdf
+    from pathway.problems import CannotBeDone
+    from pathway.views.documents.files import html, markdown, pdf
 
     ending = out.suffix.lower()
     try:
         made = (
             pdf(document, paper) if ending == ".pdf" else (html if ending == ".html" else markdown)(document).encode()
         )
-    except LayoutError as error:
+    except CannotBeDone as error:
         click.echo(f"{out}: internal error, nothing was written: {error}. Please report it.", err=True)
         sys.exit(CANNOT_PLAN)
     _save(out, made)

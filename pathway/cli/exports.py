@@ -65,7 +65,7 @@ def calendar(
     previous: Path | None,
     stamp: datetime.datetime | None,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     address: str | None,
     key_file: Path | None,
     ask_key: bool,
@@ -76,11 +76,12 @@ def calendar(
     the plan. For two files of one day, or to call off what fell away, name the earlier file with --previous.
     """
     from pathway.exports.calendar.agenda import PLAN_PART, agenda
-    from pathway.exports.calendar.ics import NoEntry, calendar_bytes
+    from pathway.exports.calendar.ics import calendar_bytes
     from pathway.exports.calendar.turning import part_of
+    from pathway.problems import CannotBeDone
     from pathway.rule_engine.facts import facts_on
 
-    day, protocol = today(on), protocol_of(clinic)
+    day, protocol = today(on), protocol_of(overlay_dir)
     record = known_child(case, protocol, day, address, key_of(key_file, ask_key)).record
     before = None if previous is None else _previous(previous)
     made = _plan(record, protocol, day, str(case))
@@ -92,7 +93,7 @@ def calendar(
     about = f"{made.cautions[0].text} Planned as on {day} with {protocol.name} {protocol.version}."
     try:
         data = calendar_bytes(made.child.id, entries, day, _moment(stamp), about, before, parts)
-    except NoEntry:
+    except CannotBeDone:
         click.echo(f"{case}: no stage of the plan has a day, so there is no calendar to write; see `plan`.", err=True)
         sys.exit(CANNOT_PLAN)
     _write(data, out)
@@ -113,7 +114,7 @@ def fhir(
     ndjson: bool,
     stamp: datetime.datetime | None,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     address: str | None,
     key_file: Path | None,
     ask_key: bool,
@@ -126,7 +127,7 @@ def fhir(
     if len(cases) > 1 and not ndjson:
         click.echo(f"found {len(cases)} case files, expected one; add --ndjson for one document a line.", err=True)
         sys.exit(BAD_INPUT)
-    day, moment, protocol, key = today(on), _moment(stamp), protocol_of(clinic), key_of(key_file, ask_key)
+    day, moment, protocol, key = today(on), _moment(stamp), protocol_of(overlay_dir), key_of(key_file, ask_key)
     if not ndjson:
         record = known_child(cases[0], protocol, day, address, key).record
         made = _plan(record, protocol, day, str(cases[0]))
@@ -143,13 +144,13 @@ def fhir(
 @rules.command("export")
 @output_option
 @protocol_option
-def export(out: Path | None, clinic: Path | None) -> None:
+def export(out: Path | None, overlay_dir: Path | None) -> None:
     """Write the rules as PlanDefinitions (FHIR R4, JSON): one a stage, one for their order; needs the extra `fhir`."""
     _needs_fhir()
     from pathway.exports.fhir.checked import checked
     from pathway.exports.fhir.rules import rules_bundle
 
-    _write((checked(rules_bundle(protocol_of(clinic))) + "\n").encode(), out)
+    _write((checked(rules_bundle(protocol_of(overlay_dir))) + "\n").encode(), out)
 
 
 def _lines(
@@ -175,11 +176,11 @@ def _lines(
 
 def _document(made: Plan, record: Record, protocol: Protocol, moment: datetime.datetime) -> str:
     from pathway.exports.fhir.bundle import document
-    from pathway.exports.fhir.checked import NotSound, checked
+    from pathway.exports.fhir.checked import CannotBeDone, checked
 
     try:
         return checked(document(made, record, protocol, moment, _version()))
-    except NotSound as error:
+    except CannotBeDone as error:
         click.echo(f"{made.child.id}: internal error, no document is written: {error}. Please report it.", err=True)
         sys.exit(CANNOT_PLAN)
 
@@ -201,11 +202,11 @@ def _plan(record: Record, protocol: Protocol, day: datetime.date, name: str) -> 
 def _lengthening(made: Plan, record: Record, protocol: Protocol, wanted: str) -> tuple[Entry, ...]:
     from pathway.exports.calendar.turning import turning_agenda
     from pathway.growth import fit_growth
+    from pathway.problems import Refused
     from pathway.rule_engine.facts import known_steps
     from pathway.worksheets.case import case_of
     from pathway.worksheets.kinds import stage_of
     from pathway.worksheets.lengthening.worksheet import worked
-    from pathway.worksheets.sheet import InputProblem
 
     until = record.until(made.on)
     posterior = fit_growth(until, protocol, made.on, known_steps=known_steps(until, protocol, made.on))
@@ -213,14 +214,14 @@ def _lengthening(made: Plan, record: Record, protocol: Protocol, wanted: str) ->
         stage = stage_of("lengthening", made, wanted)
         assert stage is not None  # a name was asked for
         return turning_agenda(made, stage, worked(case_of(until, protocol, made.on, made, stage, posterior), {}))
-    except InputProblem as error:
+    except Refused as error:
         click.echo(str(error), err=True)
         sys.exit(BAD_INPUT)
 
 
 def _previous(path: Path) -> Mapping[str, Earlier]:
     from pathway.exports.calendar.ics import read_previous
-    from pathway.problems import Fault
+    from pathway.problems import Problem
 
     try:
         with path.open("rb") as file:
@@ -228,7 +229,7 @@ def _previous(path: Path) -> Mapping[str, Earlier]:
     except OSError as error:
         click.echo(f"{path}: cannot be read ({error.strerror}); name the file that was sent before.", err=True)
         sys.exit(BAD_INPUT)
-    if isinstance(found, Fault):
+    if isinstance(found, Problem):
         click.echo(found.sentence, err=True)
         sys.exit(BAD_INPUT)
     return found

@@ -74,7 +74,7 @@ def followup(
     save: bool | None,
     by: str | None,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     address: str | None,
     key_file: Path | None,
     ask_key: bool,
@@ -91,9 +91,9 @@ def followup(
     in_registry = not case.exists() and case.parent == Path() and _in_registry(case.name, address, key_file, ask_key)
     if in_registry:
         with opened(address, key_file, ask_key) as store:
-            (record, head), protocol = store.record_and_head(case.name), protocol_of(clinic)
+            (record, head), protocol = store.record_and_head(case.name), protocol_of(overlay_dir)
     else:
-        record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
+        record, protocol = taken_in(read_case_file(case), str(case), day, overlay_dir)
     parts: list[str] = []
     decided = {"waive_gate": ("gate", waive), "decline": ("stage", decline), "prefer": ("prefer", prefer)}
     if fragment is not None:
@@ -120,13 +120,13 @@ def followup(
     if not in_registry:
         _append(case, entered)
         return
-    from pathway.registry.journal.entry import Overtaken
+    from pathway.registry.journal.entry import StaleHead
     from pathway.registry.planning import save_followup
 
     with opened(address, key_file, ask_key) as store:
         while True:
             kept = save_followup(store, record, new, head, who=name_of(by), when=now())
-            if not isinstance(kept, Overtaken):
+            if not isinstance(kept, StaleHead):
                 click.echo(f"Saved as entry {kept.head.count} of {case.name}.", err=True)
                 return
             since = "; ".join(f"{entry.kind} by {entry.who} on {entry.when:%Y-%m-%d %H:%M}" for entry in kept.since)
@@ -177,7 +177,7 @@ def compare(
     ask_key: bool,
     on: datetime.date | None,
     before: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     as_json: bool,
 ) -> None:
     """Compare two plans of a child, with the fact that caused each change.
@@ -192,10 +192,10 @@ def compare(
     other = other or one
     if "@" in one.name and "@" in other.name and not one.exists():
         with opened(address, key_file, ask_key) as store:
-            _show(_revisions(store, one.name, other.name, protocol_of(clinic)), as_json)
+            _show(_revisions(store, one.name, other.name, protocol_of(overlay_dir)), as_json)
         return
-    old, protocol = taken_in(read_case_file(one), str(one), max(before or day, day), clinic)
-    new, _ = taken_in(read_case_file(other), str(other), day, clinic)
+    old, protocol = taken_in(read_case_file(one), str(one), max(before or day, day), overlay_dir)
+    new, _ = taken_in(read_case_file(other), str(other), day, overlay_dir)
     if old.child.id != new.child.id:
         refuse(
             f"compare: found {old.child.id} in {one} and {new.child.id} in {other}, expected one child; "

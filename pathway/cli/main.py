@@ -67,7 +67,7 @@ def main(
     context: click.Context,
     by: str | None,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     address: str | None,
     key_file: Path | None,
     ask_key: bool,
@@ -81,9 +81,9 @@ def main(
     if context.invoked_subcommand is not None:
         _refuse_options(context)
     elif address is None and not _registry_there():
-        context.invoke(open_files, cases=(), on=on, clinic=clinic)
+        context.invoke(open_files, cases=(), on=on, overlay_dir=overlay_dir)
     else:
-        _open_registry(address, key_file, ask_key, by, on, clinic)
+        _open_registry(address, key_file, ask_key, by, on, overlay_dir)
 
 
 for view in (open_files, serve, children, road, before, family, behind, keys):
@@ -107,7 +107,7 @@ main.add_command(picture)
 @protocol_option
 @json_option
 @plain_option
-def demo(on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool) -> None:
+def demo(on: datetime.date | None, overlay_dir: Path | None, as_json: bool, plain: bool) -> None:
     """Plan an invented example child and show the plan.
 
     Opens the terminal screens; prints the plan where there is no terminal. The day is fixed so that the
@@ -115,10 +115,10 @@ def demo(on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bo
     """
     day = on or DEMO_DAY
     if can_open_screens() and not as_json and not plain:
-        _open_screen(DEMO_CHILD, day, clinic)
+        _open_screen(DEMO_CHILD, day, overlay_dir)
         return
     click.echo(f"Example child {DEMO_CHILD} (invented), planned as on {day}.", err=True)
-    _print_plan(plan_of(example(DEMO_CHILD), f"{DEMO_CHILD}.toml", day, clinic), as_json, plain)
+    _print_plan(plan_of(example(DEMO_CHILD), f"{DEMO_CHILD}.toml", day, overlay_dir), as_json, plain)
 
 
 @main.command()
@@ -129,16 +129,16 @@ def demo(on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bo
 @plain_option
 @click.option("--worksheets", is_flag=True, help="Add the worksheet of every operation to come.")
 def plan(
-    case: Path, on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool, worksheets: bool
+    case: Path, on: datetime.date | None, overlay_dir: Path | None, as_json: bool, plain: bool, worksheets: bool
 ) -> None:
     """Plan the child of a case file: stages, dates, amounts, gates, courses."""
     text, day = read_case_file(case), today(on)
     if not worksheets:
-        _print_plan(plan_of(text, str(case), day, clinic), as_json, plain)
+        _print_plan(plan_of(text, str(case), day, overlay_dir), as_json, plain)
         return
     from pathway.cli.worksheet import plan_with_sheets
 
-    record, protocol = taken_in(text, str(case), day, clinic)
+    record, protocol = taken_in(text, str(case), day, overlay_dir)
     with breaches_told(str(case)):
         made, sheets = plan_with_sheets(record, protocol, day)
     _print_plan(made, as_json, plain, sheets)
@@ -150,15 +150,15 @@ def plan(
 @on_option
 @protocol_option
 @json_option
-def why(case: Path, stage: str, on: datetime.date | None, clinic: Path | None, as_json: bool) -> None:
+def why(case: Path, stage: str, on: datetime.date | None, overlay_dir: Path | None, as_json: bool) -> None:
     """Say why a stage is in the plan or not, what it waits for, what would change that, and the sources."""
     from pathway.questions import why as explain
     from pathway.questions import why_changes as explain_changes
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.plan import why_text
 
-    protocol = protocol_of(clinic)
-    made = plan_of(read_case_file(case), str(case), today(on), clinic)
+    protocol = protocol_of(overlay_dir)
+    made = plan_of(read_case_file(case), str(case), today(on), overlay_dir)
     try:
         found = explain.find_stage(made, stage)
     except explain.UnknownStage as error:
@@ -193,14 +193,14 @@ def why(case: Path, stage: str, on: datetime.date | None, clinic: Path | None, a
 @protocol_option
 @json_option
 @plain_option
-def growth(case: Path, on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool) -> None:
+def growth(case: Path, on: datetime.date | None, overlay_dir: Path | None, as_json: bool, plain: bool) -> None:
     """Project the growth of both legs, with the classical methods beside it."""
     from pathway.views.data.plan_json import part_json
     from pathway.views.pictures.timeline import growth_chart
     from pathway.views.words.plan import growth_text
     from pathway.views.words.wrapping import wrap
 
-    made = plan_of(read_case_file(case), str(case), today(on), clinic)
+    made = plan_of(read_case_file(case), str(case), today(on), overlay_dir)
     if as_json:
         click.echo(part_json({"growth": made.growth.model_dump(mode="json"), "caution": _caution(made)}))
         return
@@ -261,23 +261,23 @@ def _open_registry(
     ask_key: bool,
     by: str | None,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
 ) -> None:
-    from pathway.cli.stored_registry import RegistryKeeper
+    from pathway.cli.stored_registry import RegistryStorage
     from tui.app import run
 
     if not can_open_screens():
         verbs = "`limb-pathway registry list` and `limb-pathway registry due` print the children"
         refuse(f"limb-pathway: found no terminal, expected one for the screens; {verbs}.")
-    protocol = protocol_of(clinic) if clinic is not None else None
+    protocol = protocol_of(overlay_dir) if overlay_dir is not None else None
     with opened(address, key_file, ask_key) as store:
-        run({}, today(on), None, protocol, RegistryKeeper(store, name_of(by), now))
+        run({}, today(on), None, protocol, RegistryStorage(store, name_of(by), now))
 
 
-def _open_screen(child: str | None, on: datetime.date | None, clinic: Path | None = None) -> None:
+def _open_screen(child: str | None, on: datetime.date | None, overlay_dir: Path | None = None) -> None:
     from tui.app import run
 
-    protocol = protocol_of(clinic) if clinic is not None else None
+    protocol = protocol_of(overlay_dir) if overlay_dir is not None else None
     run({name: example(name) for name in examples()}, today(on), child, protocol)
 
 

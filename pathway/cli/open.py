@@ -17,7 +17,7 @@ from pathway.cli.views import children
 @click.argument("cases", nargs=-1, type=click.Path(path_type=Path), metavar="[CASE]...")
 @on_option
 @protocol_option
-def open_files(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path | None) -> None:
+def open_files(cases: tuple[Path, ...], on: datetime.date | None, overlay_dir: Path | None) -> None:
     """Open case files in the terminal: the road of each child, its courses, worksheets, follow-up.
 
     CASE is a case file, a folder of them, or an example child; all examples where none is named. One file opens at
@@ -37,17 +37,19 @@ def open_files(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path |
     files = named_files(cases) if own else {}
     if not can_open_screens():
         listed = tuple(files.values()) or cases
-        click.get_current_context().invoke(children, cases=listed, find="", on=on, clinic=clinic, as_json=False)
+        click.get_current_context().invoke(
+            children, cases=listed, find="", on=on, overlay_dir=overlay_dir, as_json=False
+        )
         return
     from tui.app import run
 
     if own:
-        from pathway.cli.stored_files import FileKeeper
+        from pathway.cli.stored_files import FileStorage
 
-        protocol = protocol_of(clinic)
+        protocol = protocol_of(overlay_dir)
         only = next(iter(files)) if len(files) == 1 else None
-        run(dict.fromkeys(files, ""), day, only, protocol, FileKeeper(files, protocol, day))
+        run(dict.fromkeys(files, ""), day, only, protocol, FileStorage(files, protocol, day))
         return
     names = [case.name.removesuffix(".toml") for case in named] or examples()
-    rules = protocol_of(clinic) if clinic is not None else None
+    rules = protocol_of(overlay_dir) if overlay_dir is not None else None
     run({name: example(name) for name in names}, day, names[0] if len(names) == 1 else None, rules)

@@ -58,7 +58,7 @@ def import_(
     rest: bool,
     by: str | None,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     address: str | None,
     key_file: Path | None,
     ask_key: bool,
@@ -76,7 +76,7 @@ def import_(
         if cases:
             refuse("import: found case files and --fhir, expected one of them; take in the case files first.")
         with opened(address, key_file, ask_key) as store:
-            take_in_lengths(store, bundle, child, method, rest, name_of(by), today(on), protocol_of(clinic))
+            take_in_lengths(store, bundle, child, method, rest, name_of(by), today(on), protocol_of(overlay_dir))
         return
     if not cases:
         refuse("import: found no file, expected case files, histories or --fhir FILE; name one.")
@@ -84,7 +84,7 @@ def import_(
         refuse("import: found --child, --method or --rest without a bundle, expected --fhir FILE; name it.")
     records: list[Record] = []
     histories: list[tuple[Entry, ...]] = []
-    protocol = protocol_of(clinic)
+    protocol = protocol_of(overlay_dir)
     with problems_told():
         for case in cases:
             if case.suffix == ".json":

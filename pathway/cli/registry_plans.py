@@ -65,7 +65,7 @@ def replan_(
     every: bool,
     cluster: str | None,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     address: str | None,
     key_file: Path | None,
     ask_key: bool,
@@ -73,7 +73,7 @@ def replan_(
     """Plan anew every child whose entries or rules changed, on all cores. Interrupted, the next run goes on."""
     from pathway.registry.planning import replan, to_plan
 
-    day, protocol = today(on), protocol_of(clinic)
+    day, protocol = today(on), protocol_of(overlay_dir)
     failed: list[tuple[str, str]] = []
     with opened(address, key_file, ask_key) as store:
         tasks = list(to_plan(store, protocol, day, every=every))
@@ -83,7 +83,7 @@ def replan_(
                 _executor(cluster) as executor,
                 click.progressbar(length=len(tasks), label="Planning", file=sys.stderr) as bar,
             ):
-                for child, wrong in replan(store, tasks, protocol, day, clinic, executor):
+                for child, wrong in replan(store, tasks, protocol, day, overlay_dir, executor):
                     done += 1
                     bar.update(1)
                     if wrong:
@@ -133,7 +133,7 @@ def accept(
     reason: str,
     by: str | None,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     address: str | None,
     key_file: Path | None,
     ask_key: bool,
@@ -141,10 +141,10 @@ def accept(
     """Keep the plan of a child in the registry as a revision: who, when, the rules, the whole plan, the reason."""
     from pathway.plan.make import make_plan
     from pathway.record import Decision
-    from pathway.registry.journal.entry import Overtaken
+    from pathway.registry.journal.entry import StaleHead
     from pathway.registry.planning import accept as keep
 
-    day, protocol = today(on), protocol_of(clinic)
+    day, protocol = today(on), protocol_of(overlay_dir)
     with opened(address, key_file, ask_key) as store:
         record, head = store.record_and_head(child)
         with breaches_told(child):
@@ -161,7 +161,7 @@ def accept(
                 chosen = record.model_copy(update={"decisions": (*record.decisions, choice)})
                 plan = make_plan(chosen, protocol, day)
         saved = keep(store, child, plan, head, who=name_of(by), when=now(), reason=reason, choice=choice)
-    if isinstance(saved, Overtaken):
+    if isinstance(saved, StaleHead):
         since = ", ".join(f"{entry.kind} by {entry.who} at {entry.when:%H:%M}" for entry in saved.since)
         click.echo(f"{child}: somebody saved since ({since}); nothing was kept. Look at the plan again.", err=True)
         sys.exit(OVERTAKEN)

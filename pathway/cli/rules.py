@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, NoReturn
 import click
 
 if TYPE_CHECKING:
-    from pathway.problems import Fault
+    from pathway.problems import Problem
     from pathway.protocol.model import Protocol
 
 BAD_INPUT = 2
 
 protocol_option = click.option(
     "--protocol",
-    "clinic",
+    "overlay_dir",
     type=click.Path(path_type=Path),
     metavar="DIR",
     help="Lay a clinic's folder of rules (TOML) over ours, rule by rule.",
@@ -26,18 +26,19 @@ protocol_option = click.option(
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for other programs.")
 
 
-def protocol_of(clinic: Path | None) -> Protocol:
+def protocol_of(overlay_dir: Path | None) -> Protocol:
     """Return the protocol, with the clinic's folder laid over it and proved; leaves with the faults in words."""
-    from pathway.protocol.load import ProtocolError, load_protocol
+    from pathway.problems import Refused
+    from pathway.protocol.load import load_protocol
 
     try:
-        protocol = load_protocol() if clinic is None else load_protocol(clinic)
-    except ProtocolError as error:
-        if clinic is None:
-            _refuse("The rules cannot be used.", error.faults)
-        _refuse(f"The rules of {clinic} cannot be laid over ours.", error.faults)
-    if clinic is not None and (faults := _proved(protocol)):
-        _refuse(f"With the rules of {clinic} the protocol does not hold together.", faults)
+        protocol = load_protocol() if overlay_dir is None else load_protocol(overlay_dir)
+    except Refused as error:
+        if overlay_dir is None:
+            _refuse("The rules cannot be used.", error.problems)
+        _refuse(f"The rules of {overlay_dir} cannot be laid over ours.", error.problems)
+    if overlay_dir is not None and (faults := _proved(protocol)):
+        _refuse(f"With the rules of {overlay_dir} the protocol does not hold together.", faults)
     return protocol
 
 
@@ -78,19 +79,19 @@ def rules() -> None:
 @click.option("--markdown", is_flag=True, help="Print the whole catalogue as Markdown.")
 @protocol_option
 @json_option
-def list_(kind: str | None, markdown: bool, clinic: Path | None, as_json: bool) -> None:
+def list_(kind: str | None, markdown: bool, overlay_dir: Path | None, as_json: bool) -> None:
     """List the rules by kind, each with its statement, strength and where it comes from."""
     from pathway.views.data.plan_json import part_json
     from pathway.views.rules.catalogue import catalogue
-    from pathway.views.rules.pages import UnknownKind, list_data, list_text
+    from pathway.views.rules.pages import Refused, list_data, list_text
 
-    protocol = protocol_of(clinic)
+    protocol = protocol_of(overlay_dir)
     if markdown:
         click.echo(catalogue(protocol), nl=False)
         return
     try:
         text = part_json(list_data(protocol, kind)) + "\n" if as_json else list_text(protocol, kind, width())
-    except UnknownKind as error:
+    except Refused as error:
         click.echo(f"{error}.", err=True)
         sys.exit(BAD_INPUT)
     click.echo(text, nl=False)
@@ -100,15 +101,15 @@ def list_(kind: str | None, markdown: bool, clinic: Path | None, as_json: bool) 
 @click.argument("id")
 @protocol_option
 @json_option
-def show(id: str, clinic: Path | None, as_json: bool) -> None:
+def show(id: str, overlay_dir: Path | None, as_json: bool) -> None:
     """Show one rule: what it says, why, how well it is known, its sources, and what hangs on it."""
     from pathway.views.data.plan_json import part_json
-    from pathway.views.rules.pages import UnknownRule, page_data, page_text
+    from pathway.views.rules.pages import Refused, page_data, page_text
 
-    protocol = protocol_of(clinic)
+    protocol = protocol_of(overlay_dir)
     try:
         text = part_json(page_data(protocol, id)) + "\n" if as_json else page_text(protocol, id, width())
-    except UnknownRule as error:
+    except Refused as error:
         click.echo(f"{error}.", err=True)
         sys.exit(BAD_INPUT)
     click.echo(text, nl=False)
@@ -116,10 +117,10 @@ def show(id: str, clinic: Path | None, as_json: bool) -> None:
 
 @rules.command()
 @protocol_option
-def check(clinic: Path | None) -> None:
+def check(overlay_dir: Path | None) -> None:
     """Prove that the rules hold together: references, sources, ranges, and that every rule can matter."""
-    protocol = protocol_of(clinic)
-    if clinic is None and (faults := _proved(protocol)):
+    protocol = protocol_of(overlay_dir)
+    if overlay_dir is None and (faults := _proved(protocol)):
         _refuse("The rules do not hold together.", faults)
     count = sum(1 for _ in protocol.rules())
     click.echo(f"{protocol.name} {protocol.version}: {count} rules, no fault.")
@@ -143,13 +144,13 @@ def overlay(folder: Path, as_json: bool) -> None:
     click.echo(sheet_text(ours, theirs, found, width()), nl=False)
 
 
-def _proved(protocol: Protocol) -> tuple[Fault, ...]:
+def _proved(protocol: Protocol) -> tuple[Problem, ...]:
     from pathway.protocol.prove import prove
 
     return prove(protocol)
 
 
-def _refuse(head: str, faults: tuple[Fault, ...]) -> NoReturn:
+def _refuse(head: str, faults: tuple[Problem, ...]) -> NoReturn:
     from pathway.problems import sentences
 
     click.echo(f"{head}\n{sentences(faults)}", err=True)

@@ -30,7 +30,7 @@ def serve(
     host: str,
     port: int,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     by: str | None,
     address: str | None,
     key_file: Path | None,
@@ -44,14 +44,15 @@ def serve(
     Needs `pip install 'limb-pathway[web]'`. The address holds a key: who has it works with your rights.
     """
     try:
-        from tui.web.server import NotLoopback, OwnServer, free_port, loopback
+        from pathway.problems import Refused
+        from tui.web.server import OwnServer, free_port, loopback
     except ImportError:
         wanted = "install it with `pip install 'limb-pathway[web]'`"
         click.echo(f"serve: found no textual-serve, expected it; {wanted}.", err=True)
         sys.exit(BAD_INPUT)
     try:
         loopback(host)
-    except NotLoopback as error:
+    except Refused as error:
         click.echo(f"{error}.", err=True)
         sys.exit(BAD_INPUT)
     if cases:
@@ -61,10 +62,10 @@ def serve(
             refuse("serve: --ask-key cannot be asked in a browser, expected --key-file; write the key into a file.")
         with opened(address, key_file, ask_key=False):
             pass  # what is wrong with it is said here, not in the browser
-    if clinic is not None:
-        protocol_of(clinic)
+    if overlay_dir is not None:
+        protocol_of(overlay_dir)
     try:
-        server = OwnServer(_command(cases, on, clinic, by, address, key_file), host, port or free_port(host))
+        server = OwnServer(_command(cases, on, overlay_dir, by, address, key_file), host, port or free_port(host))
         click.echo(f"Open {server.address}", err=True)
         click.echo(
             "Planning aid: the treating surgeon decides; follow local protocol. Ctrl+C ends the server.", err=True
@@ -79,13 +80,13 @@ def serve(
 def _command(
     cases: tuple[Path, ...],
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     by: str | None,
     address: str | None,
     key_file: Path | None,
 ) -> str:
     """Return the command that is started for each visitor, quoted for the shell of the system."""
-    options: dict[str, object] = {"--on": on, "--protocol": clinic}
+    options: dict[str, object] = {"--on": on, "--protocol": overlay_dir}
     if not cases:
         options |= {"--by": by, "--registry": address, "--key-file": key_file}
     given = [word for name, value in options.items() if value is not None for word in (name, str(value))]

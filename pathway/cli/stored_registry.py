@@ -10,14 +10,14 @@ from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.questions.due import plan_summary
 from pathway.record import Record
-from pathway.registry.journal.entry import Entry, Head, Overtaken, StoredPlan
+from pathway.registry.journal.entry import Entry, Head, StaleHead, StoredPlan
 from pathway.registry.planning import protocol_digest, save_followup, still_true
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
-from tui.storage import Kept, Listed, Meanwhile, NotKept
+from tui.storage import Listed, SaveConflict, Saved, SaveFailed
 
 
-class RegistryKeeper:
+class RegistryStorage:
     """Children of a registry; what was read or saved last of each is what the next saving is held against."""
 
     def __init__(self, store: Registry, who: str, now: Callable[[], datetime.datetime]) -> None:
@@ -52,14 +52,14 @@ class RegistryKeeper:
             self._known[child] = self._store.record_and_head(child)
         return self._known[child][0]
 
-    def save(self, child: str, wanted: Record, plan: Plan, protocol: Protocol, reason: str) -> Kept | Meanwhile:
+    def save(self, child: str, wanted: Record, plan: Plan, protocol: Protocol, reason: str) -> Saved | SaveConflict:
         """Keep what changed since the child was read or saved last, and its plan as a revision, or nothing at all."""
         known, head = self._known[child]
         with _told():
             when = self._now()
             saved = save_followup(self._store, known, wanted, head, who=self._who, when=when, plan=plan, reason=reason)
-            if isinstance(saved, Overtaken):
-                return Meanwhile(tuple(map(_since, saved.since)), self.read(child))
+            if isinstance(saved, StaleHead):
+                return SaveConflict(tuple(map(_since, saved.since)), self.read(child))
         self._known[child] = (wanted, saved.head)
         summary = plan_summary(plan, wanted, protocol)
         stored = StoredPlan(child, saved.head, protocol.version, protocol_digest(protocol), plan.on, summary)
@@ -68,7 +68,7 @@ class RegistryKeeper:
         kinds = ", ".join(dict.fromkeys(entry.kind for entry in saved.entries))
         first, last = saved.entries[0].sequence, saved.head.count
         numbers = f"entry {last}" if first == last else f"entries {first} to {last}"
-        return Kept(f"Saved in {self.place} by {self._who}: {kinds} ({numbers} of {child}).")
+        return Saved(f"Saved in {self.place} by {self._who}: {kinds} ({numbers} of {child}).")
 
 
 @contextmanager
@@ -76,7 +76,7 @@ def _told() -> Iterator[None]:
     try:
         yield
     except RegistryProblem as error:
-        raise NotKept(str(error)) from error
+        raise SaveFailed(str(error)) from error
 
 
 def _since(entry: Entry) -> str:

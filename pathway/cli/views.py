@@ -41,7 +41,9 @@ ROAD_ROWS = 30
 @on_option
 @protocol_option
 @json_option
-def children(cases: tuple[Path, ...], find: str, on: datetime.date | None, clinic: Path | None, as_json: bool) -> None:
+def children(
+    cases: tuple[Path, ...], find: str, on: datetime.date | None, overlay_dir: Path | None, as_json: bool
+) -> None:
     """List children: what is next for each, when, and the difference at maturity; the examples where none is named.
 
     A file that cannot be read is named in its place; the others are listed all the same, and the exit code is 2.
@@ -51,7 +53,7 @@ def children(cases: tuple[Path, ...], find: str, on: datetime.date | None, clini
     from tui.opened import shelf
     from tui.spoken import child_data, children_printed
 
-    day, protocol = today(on), protocol_of(clinic)
+    day, protocol = today(on), protocol_of(overlay_dir)
     named = {name: read_case_file(file) for name, file in named_files(cases).items()}
     files = named or {name: example(name) for name in examples()}
     books = shelf(files)
@@ -89,7 +91,7 @@ def road(
     at: float | None,
     stage: str | None,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     as_json: bool,
     plain: bool,
 ) -> None:
@@ -100,8 +102,8 @@ def road(
     from pathway.views.words.timeline import road_data, road_words
     from tui.spoken import printed
 
-    day, protocol = today(on), protocol_of(clinic)
-    made = plan_of(read_case_file(case), str(case), day, clinic)
+    day, protocol = today(on), protocol_of(overlay_dir)
+    made = plan_of(read_case_file(case), str(case), day, overlay_dir)
     selected = _stage_of(made, stage, str(case))
     age = made.child.age_years if at is None else at
     said = list(paragraphs.at_age(made, age, paragraphs.aids(protocol)))
@@ -142,7 +144,7 @@ def before(
     stage: str | None,
     unlock: bool,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     as_json: bool,
     plain: bool,
 ) -> None:
@@ -153,8 +155,8 @@ def before(
     from pathway.views.words.wrapping import wrap
     from tui.spoken import printed
 
-    day, protocol = today(on), protocol_of(clinic)
-    made = plan_of(read_case_file(case), str(case), day, clinic)
+    day, protocol = today(on), protocol_of(overlay_dir)
+    made = plan_of(read_case_file(case), str(case), day, overlay_dir)
     selected = _stage_of(made, stage, str(case))
     if selected is None:
         _head(made, f"What comes before what for {made.child.id}")
@@ -183,14 +185,14 @@ def before(
 @protocol_option
 @json_option
 @plain_option
-def family(case: Path, on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool) -> None:
+def family(case: Path, on: datetime.date | None, overlay_dir: Path | None, as_json: bool, plain: bool) -> None:
     """Say the plan in plain words: what happens when, how long, what school and home need, how sure it is.
 
     `handout` writes the same as a document to take home.
     """
     from pathway.views.words.family import family_data, family_text
 
-    made = plan_of(read_case_file(case), str(case), today(on), clinic)
+    made = plan_of(read_case_file(case), str(case), today(on), overlay_dir)
     if as_json:
         click.echo(family_data(made).model_dump_json(indent=2))
     else:
@@ -204,7 +206,7 @@ def family(case: Path, on: datetime.date | None, clinic: Path | None, as_json: b
 @on_option
 @protocol_option
 @json_option
-def behind(case: Path, stage: str | None, on: datetime.date | None, clinic: Path | None, as_json: bool) -> None:
+def behind(case: Path, stage: str | None, on: datetime.date | None, overlay_dir: Path | None, as_json: bool) -> None:
     """List each statement on a STAGE (the next one where not given) and the child with the rule behind it.
 
     `rules show ID` prints such a rule with its sources.
@@ -213,7 +215,7 @@ def behind(case: Path, stage: str | None, on: datetime.date | None, clinic: Path
     from pathway.views.words import statements
     from tui.spoken import statements_printed
 
-    made = plan_of(read_case_file(case), str(case), today(on), clinic)
+    made = plan_of(read_case_file(case), str(case), today(on), overlay_dir)
     selected = _stage_of(made, stage, str(case))
     found = (*(statements.of_stage(made, selected) if selected else ()), *statements.of_plan(made))
     if as_json:

@@ -37,7 +37,7 @@ def worksheet(
     stage: str | None,
     settings: tuple[str, ...],
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     as_json: bool,
     plain: bool,
     as_svg: bool,
@@ -47,14 +47,14 @@ def worksheet(
     The inputs come from the case, the plan's stage and the protocol; each may be set by hand. Check every
     number against the radiograph.
     """
+    from pathway.problems import Refused
     from pathway.views.words.worksheet import worksheet_text
-    from pathway.worksheets.sheet import InputProblem
 
     day = today(on)
-    record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
+    record, protocol = taken_in(read_case_file(case), str(case), day, overlay_dir)
     try:
         sheet = _sheet(kind, record, protocol, day, stage, _by_name(settings))
-    except InputProblem as error:
+    except Refused as error:
         click.echo(str(error), err=True)
         sys.exit(BAD_INPUT)
     if as_svg:
@@ -88,12 +88,12 @@ def plan_with_sheets(record: Record, protocol: Protocol, on: datetime.date) -> t
     """
     from pathway.plan.make import make_plan
     from pathway.worksheets.of_plan import sheets_of
-    from pathway.worksheets.sheet import InputProblem
+    from pathway.worksheets.sheet import Refused
 
     made = make_plan(record, protocol, on)
     try:
         return made, sheets_of(record, protocol, on, made)
-    except InputProblem as error:
+    except Refused as error:
         click.echo(str(error), err=True)
         sys.exit(BAD_INPUT)
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathway.plan.model import After, GateState, Plan, PlanStage, Reason, VerdictRecord
+from pathway.problems import Problem, Refused
 from pathway.protocol.model import Protocol
 
 PROVENANCE_WORDS = {
@@ -27,12 +28,8 @@ class Line:
     text: str
 
 
-class UnknownStage(Exception):
-    """The plan has no such stage; `known` lists those it has."""
-
-    def __init__(self, wanted: str, known: tuple[str, ...]) -> None:
-        self.wanted, self.known = wanted, known
-        super().__init__(f"the plan has no stage {wanted!r}; it has: {', '.join(known)}")
+class UnknownStage(Refused):
+    """The plan has no such stage; the sentence lists those it has."""
 
 
 def find_stage(plan: Plan, wanted: str) -> PlanStage:
@@ -44,7 +41,8 @@ def find_stage(plan: Plan, wanted: str) -> PlanStage:
     for stage in plan.stages:
         if stage.kind == name:
             return stage
-    raise UnknownStage(wanted, tuple(stage.id for stage in plan.stages))
+    known = ", ".join(stage.id for stage in plan.stages)
+    raise UnknownStage(Problem(plan.child.id, "", None, f"the plan has no stage {wanted!r}", "", f"it has: {known}"))
 
 
 def kind_of(wanted: str, protocol: Protocol) -> str | None:

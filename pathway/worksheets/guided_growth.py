@@ -108,7 +108,7 @@ def _grown(of: Posterior, physis: str, ages: Floats) -> Floats:
 def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     """Return the worksheet of guided growth.
 
-    Raises InputProblem for inputs that are missing or not plausible: the width of the growth plate is always
+    Raises Refused for inputs that are missing or not plausible: the width of the growth plate is always
     measured on the film, no table by age was found.
     """
     inputs = _inputs(case, settings)

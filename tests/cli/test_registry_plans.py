@@ -133,7 +133,7 @@ class TestFollowup:
 
     def test_who_comes_second_is_told_and_nothing_is_overwritten(self, clinic: Path) -> None:
         from pathway.protocol.load import load_protocol
-        from pathway.registry.journal.entry import Overtaken
+        from pathway.registry.journal.entry import StaleHead
         from pathway.registry.planning import save_followup
         from pathway.registry.store import open_registry
         from tests.registry.test_replan import MOMENT, with_finding
@@ -147,7 +147,7 @@ class TestFollowup:
             )
             save_followup(store, record, one, head, who="first", when=MOMENT)
             late = save_followup(store, record, two, head, who="second", when=MOMENT)
-            assert isinstance(late, Overtaken)
+            assert isinstance(late, StaleHead)
             assert [entry.who for entry in late.since] == ["first"]
             assert store.record("rowan-02") != two
 

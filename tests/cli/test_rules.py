@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pathway.cli.main import main
-from pathway.problems import Fault
+from pathway.problems import Problem
 
 ON = ["--on", "2026-11-25"]
 HIP = "femoral_lengthening.hip_covered"
@@ -90,7 +90,7 @@ def test_check_says_that_the_rules_hold_together(clinic) -> None:
 
 
 def test_check_tells_what_the_proof_finds(clinic, monkeypatch) -> None:
-    fault = Fault("gates.toml", "rule one", None, "a hole", "none", "close it")
+    fault = Problem("gates.toml", "rule one", None, "a hole", "none", "close it")
     monkeypatch.setattr("pathway.protocol.prove.prove", lambda protocol: (fault,))
     for arguments in (
         ("rules", "check"),

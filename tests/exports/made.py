@@ -20,7 +20,7 @@ from pathway.exports.fhir.checked import checked
 from pathway.exports.fhir.read import read_lengths
 from pathway.exports.names import lasting_id
 from pathway.plan.model import Plan
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.record import Record, Visit
@@ -87,7 +87,7 @@ def resources(found: Mapping[str, Any], kind: str) -> list[dict[str, Any]]:
 
 def read_observations(
     made: object, name: str = "bundle", methods: Collection[str] = (), unsaid_method: str = ""
-) -> tuple[Visit, ...] | tuple[Fault, ...]:
+) -> tuple[Visit, ...] | tuple[Problem, ...]:
     """Return the visits of a bundle, or every fault where there is one."""
     reading = read_lengths(made, name, methods, unsaid_method)
     return reading.faults or reading.visits

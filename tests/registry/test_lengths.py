@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from pathway.exports.fhir.read import read_lengths
-from pathway.problems import Fault, sentences
+from pathway.problems import Problem, sentences
 from pathway.record import Measurement, Missing, Record, Visit
 from pathway.registry.exchange import import_record
 from pathway.registry.lengths import LengthsTaken, import_lengths, merged
@@ -133,7 +133,7 @@ def test_lengths_that_cannot_be_are_refused() -> None:
     visit = femur(119.0).model_copy(update={"measurements": (short,)})
     found = merged(bare("rowan-02"), (visit,), "b.json", rules(), ON)
     assert isinstance(found, tuple)
-    assert all(isinstance(fault, Fault) for fault in found)
+    assert all(isinstance(fault, Problem) for fault in found)
     assert "newborn" in sentences(found)
 
 

@@ -7,11 +7,12 @@ import datetime
 import pytest
 
 from pathway.plan.make import make_plan
+from pathway.problems import Refused
 from pathway.record import Value
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import stage_of
 from pathway.worksheets.lengthening import worksheet as lengthening
-from pathway.worksheets.sheet import InputProblem, Sheet
+from pathway.worksheets.sheet import Sheet
 from tests.examples import example
 from tests.sample import HEALTHY, LEGS, at_age, child, operation, visit
 from tests.worksheets.cases import by_hand, growth_of, planned, protocol, sheet
@@ -178,9 +179,9 @@ def test_the_tibia_has_its_own_rate_index_and_fractures() -> None:
     ],
 )
 def test_inputs_that_do_not_fit_are_told_by_name(settings: dict[str, str], key: str) -> None:
-    with pytest.raises(InputProblem) as told:
+    with pytest.raises(Refused) as told:
         hand(settings)
-    assert told.value.faults[0].key == key
+    assert told.value.problems[0].key == key
 
 
 def under_way(*, complications: tuple[str, ...] = (), film: bool = True, **later: Value) -> Case:

@@ -99,7 +99,7 @@ _SAYINGS: tuple[tuple[str, tuple[str, str, str]], ...] = (
 
 
 @contextmanager
-def told(where: str) -> Iterator[None]:
+def translating_db_errors(where: str) -> Iterator[None]:
     """Turn whatever the database or the file system raises inside into a `RegistryProblem` about `where`."""
     try:
         yield

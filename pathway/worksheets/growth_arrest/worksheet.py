@@ -99,7 +99,7 @@ def _prevented(posterior: Posterior, ages: Floats) -> Mapping[str, Floats]:
 def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     """Return the worksheet of a growth arrest; the growth of the child comes from the case's posterior.
 
-    Raises InputProblem for inputs that are missing or not plausible, and where no leg length was ever measured.
+    Raises Refused for inputs that are missing or not plausible, and where no leg length was ever measured.
     """
     inputs = set_by_hand(KIND, _inputs(case), settings)
     mm, chosen = inputs.number("correction_mm"), inputs.text("physes")

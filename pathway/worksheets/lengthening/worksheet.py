@@ -55,7 +55,7 @@ CALLUS = (
 def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     """Return the worksheet of the case's stage, or of what is set by hand.
 
-    Raises InputProblem for inputs that are missing, not plausible, or do not fit each other.
+    Raises Refused for inputs that are missing, not plausible, or do not fit each other.
     """
     found = worked(case, settings)
     title = f"Lengthening of the {found.given.bone}, {found.inputs.number('amount_mm'):g} mm"
@@ -63,7 +63,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
 
 
 def worked(case: Case, settings: Mapping[str, str]) -> parts.Made:
-    """Return the numbers of the worksheet without words; raises InputProblem as the worksheet does."""
+    """Return the numbers of the worksheet without words; raises Refused as the worksheet does."""
     bone = _bone(case, settings)
     inputs = _slowed(case, set_by_hand(KIND, _inputs(case, bone), settings), bone)
     given = _given(case, inputs, bone)

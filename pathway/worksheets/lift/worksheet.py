@@ -31,7 +31,7 @@ class Ahead:
 def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     """Return the worksheet of lifts: today's lift, and that of every date to come.
 
-    Raises InputProblem for inputs that are missing or not plausible.
+    Raises Refused for inputs that are missing or not plausible.
     """
     inputs = set_by_hand(KIND, _inputs(case), settings)
     limits = LiftLimits(

@@ -131,7 +131,7 @@ def _implant_angles(case: Case) -> Input:
 
 
 def given_of(case: Case, inputs: Inputs) -> Given:
-    """Return everything the parts of the sheet need; raises InputProblem for inputs that do not fit each other."""
+    """Return everything the parts of the sheet need; raises Refused for inputs that do not fit each other."""
     side = case.side
     version = inputs.number("femoral_version_deg")
     now, worked_out = _neck_shaft_now(inputs, version)
@@ -176,7 +176,7 @@ def given_of(case: Case, inputs: Inputs) -> Given:
 def implants_of(case: Case, angles_deg: Sequence[float]) -> tuple[Implant, ...]:
     """Return the implants at hand with these angles; an angle that none of the list has comes without lengths known.
 
-    A list given by hand takes every implant of that angle from the protocol. Raises InputProblem for an angle that
+    A list given by hand takes every implant of that angle from the protocol. Raises Refused for an angle that
     no implant can have.
     """
     for angle in angles_deg:

@@ -18,7 +18,7 @@ STAGES = ("proximal_femoral_osteotomy",)
 def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     """Return the worksheet of the case's upper femur, with what is set by hand in place of the record.
 
-    Raises InputProblem for inputs that are missing, not plausible, or do not fit each other.
+    Raises Refused for inputs that are missing, not plausible, or do not fit each other.
     """
     inputs = _neck_length(set_by_hand(KIND, inputs_of(case), settings))
     given = given_of(case, inputs)

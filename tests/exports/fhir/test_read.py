@@ -16,7 +16,7 @@ from pathway.exports.fhir.bundle import document
 from pathway.exports.fhir.checked import checked
 from pathway.exports.fhir.codes import LENGTHS
 from pathway.exports.fhir.read import pseudonym_of, read_lengths
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.record import Measurement, Missing, Record, Visit
 from tests.examples import NAMES, ON, example, example_plan
 from tests.exports.made import STAMP, bundle, read_observations, rules
@@ -29,14 +29,14 @@ WITH_LENGTHS = tuple(
 )
 
 
-def visits(found: tuple[Visit, ...] | tuple[Fault, ...]) -> tuple[Visit, ...]:
+def visits(found: tuple[Visit, ...] | tuple[Problem, ...]) -> tuple[Visit, ...]:
     assert all(isinstance(item, Visit) for item in found), found
     return tuple(item for item in found if isinstance(item, Visit))
 
 
-def told(found: tuple[Visit, ...] | tuple[Fault, ...]) -> str:
-    assert found and all(isinstance(item, Fault) for item in found), found
-    return "\n".join(item.sentence for item in found if isinstance(item, Fault))
+def told(found: tuple[Visit, ...] | tuple[Problem, ...]) -> str:
+    assert found and all(isinstance(item, Problem) for item in found), found
+    return "\n".join(item.sentence for item in found if isinstance(item, Problem))
 
 
 def observation(**changes: Any) -> dict[str, Any]:

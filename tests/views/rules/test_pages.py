@@ -7,12 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from pathway.problems import Refused
 from pathway.protocol.load import load_protocol, read_overlay, with_overlay
 from pathway.protocol.overlay import differences
 from pathway.protocol.references import entries
 from pathway.views.rules.catalogue import catalogue
 from pathway.views.rules.overlay_sheet import sheet_data, sheet_text
-from pathway.views.rules.pages import UnknownKind, UnknownRule, all_kinds, list_data, list_text, page_data, page_text
+from pathway.views.rules.pages import all_kinds, list_data, list_text, page_data, page_text
 from pathway.views.rules.words import origin_words, statement
 
 PROTOCOL = load_protocol()
@@ -137,7 +138,7 @@ class TestPages:
         assert {HIP, "hip_preparation.before_lengthening", "caution.hip_evidence"} <= used
 
     def test_an_unknown_rule_is_told_with_those_near_it(self) -> None:
-        with pytest.raises(UnknownRule, match=r"near it are .*femoral_lengthening\.hip_covered"):
+        with pytest.raises(Refused, match=r"near it are .*femoral_lengthening\.hip_covered"):
             page_text(PROTOCOL, "femoral_lengthening.hip_coverd")
 
     def test_a_kind_may_be_said_in_the_singular_and_with_spaces(self) -> None:
@@ -145,7 +146,7 @@ class TestPages:
             assert list_text(PROTOCOL, said) == list_text(PROTOCOL, "age_windows")
 
     def test_an_unknown_kind_is_told_with_those_there_are(self) -> None:
-        with pytest.raises(UnknownKind, match=r"there are .*gates"):
+        with pytest.raises(Refused, match=r"there are .*gates"):
             list_text(PROTOCOL, "doors")
 
     def test_the_list_holds_every_entry_once(self) -> None:

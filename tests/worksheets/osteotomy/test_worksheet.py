@@ -8,9 +8,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pathway.problems import Refused
 from pathway.protocol.load import load_protocol, with_overlay
 from pathway.protocol.overlay import Entry, Overlay
-from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH, InputProblem
+from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH
 from tests.worksheets.osteotomy.sheets import FINDINGS, sheet, table
 
 
@@ -219,9 +220,9 @@ def test_the_length_on_the_wire_stands_in_for_the_necks():
     ],
 )
 def test_inputs_that_cannot_be_are_refused_with_what_to_do(without, given_by_hand, words):
-    with pytest.raises(InputProblem, match=words) as raised:
+    with pytest.raises(Refused, match=words) as raised:
         sheet(without=without, **given_by_hand)
-    assert all(fault.found and fault.expected and fault.do for fault in raised.value.faults)
+    assert all(fault.found and fault.expected and fault.remedy for fault in raised.value.problems)
 
 
 def _plausible(name):
@@ -237,8 +238,8 @@ NUMBERS = ("proximal_femur_flexion_deg", *(name for name in FINDINGS if name != 
 def test_every_output_is_finite_for_every_plausible_input_or_the_error_is_clear(values, side):
     try:
         made = sheet(side, single_cut="yes", **values)
-    except InputProblem as problem:
-        assert all(fault.do for fault in problem.faults)
+    except Refused as problem:
+        assert all(fault.remedy for fault in problem.problems)
         return
     for drawing in made.drawings:
         points = [point for shape in drawing.shapes for point in shape.points]
