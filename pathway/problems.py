@@ -28,7 +28,8 @@ class Problem:
         place = self.place if self.line is None else f"{self.place}, line {self.line}"
         head = ", ".join(part for part in (place, self.key) if part)
         said = f"found {self.found}, expected {self.expected}" if self.expected else self.found
-        return f"{f'{head}: ' if head else ''}{said}{f'; {self.remedy}' if self.remedy else ''}."
+        whole = f"{f'{head}: ' if head else ''}{said}{f'; {self.remedy}' if self.remedy else ''}"
+        return whole if whole.endswith("?") else f"{whole}."
 
 
 class Refused(Exception):

@@ -15,6 +15,7 @@ from textual.app import SystemCommand
 from textual.message import Message
 from textual.screen import Screen
 
+from pathway.children.storage import Storage
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 from pathway.views.words import paragraphs
@@ -26,7 +27,6 @@ from tui.pictures import Pictures
 from tui.saving import SavingApp
 from tui.screens.base import ChildScreen
 from tui.screens.children import ChildrenScreen
-from tui.storage import Storage
 from tui.themes import FIRST, PALETTES, THEMES, variable
 
 if TYPE_CHECKING:

@@ -14,9 +14,9 @@ from pathway.record import Record
 from pathway.views.words.paragraphs import Aids
 
 if TYPE_CHECKING:
+    from pathway.children.storage import Storage
     from pathway.questions.followup import Preview
     from pathway.questions.what_if import Answer, WhatIf
-    from tui.storage import Storage
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ def make_from(name: str, record: Record, on: datetime.date, protocol: Protocol) 
 
 def make_kept(name: str, keeper: Storage, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
     """Return the plan of a child as it is kept now, or why there is none."""
-    from tui.storage import SaveFailed
+    from pathway.children.storage import SaveFailed
 
     try:
         return make_from(name, keeper.read(name), on, protocol)

@@ -11,6 +11,7 @@ from textual.binding import BindingType
 from textual.message import Message
 from textual.notifications import SeverityLevel
 
+from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, Storage, save_failed
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
@@ -18,7 +19,6 @@ from tui import keys
 from tui import storage as keeping
 from tui.opened import Entry, Shelf
 from tui.screens.base import OwnScreen
-from tui.storage import Listed, SaveConflict, Saved, SaveFailed, Storage
 
 SHOWN_SECONDS = 8
 READING = "Reading the children …"
@@ -153,7 +153,9 @@ class SavingApp(App[None]):
         except SaveFailed as error:
             answer = error
         except Exception as error:  # a fault of ours must not end the session: it is said in place
-            answer = SaveFailed(f"internal error while saving ({type(error).__name__}: {error}); please report it.")
+            answer = save_failed(
+                "", f"internal error while saving ({type(error).__name__}: {error})", "please report it"
+            )
         self.post_message(self.Answered(child, record, answer))
 
     def on_saving_app_answered(self, event: Answered) -> None:

@@ -1,14 +1,13 @@
-"""Where children are kept, as the screens see it: a port that the edge fills. No screen, no database in here."""
+"""What the screens say of the place that keeps the children, and how what others saved comes under one's own."""
 
 from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
+from pathway.children.storage import Listed, SaveFailed
 from pathway.days import age_words, age_years
-from pathway.plan.model import Plan
 from pathway.protocol import model
 from pathway.questions.due import Due, due
 from pathway.questions.record_diff import on_top_of
@@ -25,52 +24,6 @@ NOT_KEPT = (
 )
 NOTHING_NEW = ("Everything is saved.",)
 SAVING = ("Saving …",)
-
-
-class SaveFailed(Exception):
-    """The place could not be read or written; the text is one sentence with a remedy."""
-
-
-@dataclass(frozen=True, slots=True)
-class Listed:
-    """A child of the place: its id, and the summary of its plan where one is kept that is still true."""
-
-    name: str
-    summary: Mapping[str, Any] | None
-
-
-@dataclass(frozen=True, slots=True)
-class Saved:
-    """What was to be saved is kept; the sentence says as what."""
-
-    sentence: str
-
-
-@dataclass(frozen=True, slots=True)
-class SaveConflict:
-    """Nothing was kept: others saved since, as told in `since`; `theirs` is the record as it is there now."""
-
-    since: tuple[str, ...]
-    theirs: Record
-
-
-class Storage(Protocol):
-    """A place that keeps children; asked from threads, never from the screen's own. All methods raise SaveFailed."""
-
-    @property
-    def place(self) -> str:
-        """Return how the place is told."""
-
-    def listed(self, protocol: model.Protocol, on: datetime.date) -> tuple[Listed, ...]:
-        """Return the children that can be opened, by id."""
-
-    def read(self, child: str) -> Record:
-        """Return what is known of a child now; saving is held against it."""
-
-    def save(
-        self, child: str, wanted: Record, plan: Plan, protocol: model.Protocol, reason: str
-    ) -> Saved | SaveConflict:
-        """Keep what `wanted` has otherwise than what was read or kept last, and its plan as a revision."""
 
 
 def listed_row(item: Listed, on: datetime.date) -> Row | None:

@@ -7,27 +7,25 @@ curve is a table.
 from __future__ import annotations
 
 import datetime
-import sys
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from pathway.cli.case import (
-    BAD_INPUT,
-    CANNOT_PLAN,
-    case_argument,
-    example,
-    examples,
-    named_files,
+from pathway.cli.asked import Asked, child_verb, protocol_of, tell_notes
+from pathway.cli.errors import BAD_INPUT, leave, leave_with_conflicts, note
+from pathway.cli.options import (
+    RegistryOptions,
+    cases_argument,
+    json_option,
     on_option,
     plain_option,
-    plan_of,
-    read_case_file,
+    protocol_option,
+    registry_options,
     today,
 )
-from pathway.cli.rules import json_option, protocol_of, protocol_option, width, with_headings, words_only
+from pathway.cli.printing import width, with_headings, words_only
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan, PlanStage
@@ -36,26 +34,37 @@ ROAD_ROWS = 30
 
 
 @click.command()
-@click.argument("cases", nargs=-1, type=click.Path(path_type=Path), metavar="[CASE]...")
+@cases_argument
 @click.option("--find", metavar="WORDS", default="", help="Only those whose name, diagnosis or next step has these.")
 @on_option
 @protocol_option
+@registry_options
 @json_option
 def children(
-    cases: tuple[Path, ...], find: str, on: datetime.date | None, overlay_dir: Path | None, as_json: bool
+    cases: tuple[Path, ...],
+    find: str,
+    on: datetime.date | None,
+    overlay_dir: Path | None,
+    where: RegistryOptions,
+    as_json: bool,
 ) -> None:
     """List children: what is next for each, when, and the difference at maturity; the examples where none is named.
 
     A file that cannot be read is named in its place; the others are listed all the same, and the exit code is 2.
     """
+    from pathway.children import examples
+    from pathway.children.resolve import RegistryAt, locate_all, shown_names, text_of
     from pathway.views.data.shapes import ChildrenPrinted
     from tui import planner
     from tui.opened import shelf
     from tui.spoken import child_data, children_printed
 
     day, protocol = today(on), protocol_of(overlay_dir)
-    named = {name: read_case_file(file) for name, file in named_files(cases).items()}
-    files = named or {name: example(name) for name in examples()}
+    found = shown_names(locate_all(cases, where.at() if cases else RegistryAt()))
+    for one in found.values():
+        tell_notes(one)
+    named = {name: text_of(one) for name, one in found.items()}
+    files = named or {name: examples.text(name) for name in examples.names()}
     books = shelf(files)
     for entry in books.entries:
         made = planner.make(entry.name, entry.text, day, protocol)
@@ -73,25 +82,21 @@ def children(
         _say(children_printed(rows, len(books.entries), day, caution, width()))
     wrong = [sentence for entry in shown for sentence in entry.problems]
     for sentence in wrong:
-        click.echo(sentence, err=True)
+        note(sentence)
     if wrong:
-        sys.exit(BAD_INPUT)
+        leave(BAD_INPUT)
 
 
 @click.command()
-@case_argument
+@child_verb
 @click.option("--at", "at", type=click.FloatRange(0, 30), metavar="YEARS", help="Say what holds at this age; today's.")
 @click.option("--stage", help="Say this stage; the next one where not given.")
-@on_option
-@protocol_option
 @json_option
 @plain_option
-def road(
-    case: Path,
+def timeline(
+    asked: Asked,
     at: float | None,
     stage: str | None,
-    on: datetime.date | None,
-    overlay_dir: Path | None,
     as_json: bool,
     plain: bool,
 ) -> None:
@@ -102,15 +107,14 @@ def road(
     from pathway.views.words.timeline import road_data, road_words
     from tui.spoken import printed
 
-    day, protocol = today(on), protocol_of(overlay_dir)
-    made = plan_of(read_case_file(case), str(case), day, overlay_dir)
-    selected = _stage_of(made, stage, str(case))
+    made, protocol = asked.plan, asked.protocol
+    selected = _stage_of(made, stage)
     age = made.child.age_years if at is None else at
     said = list(paragraphs.at_age(made, age, paragraphs.aids(protocol)))
     if as_json:
         at_age, conflicts = tuple(say.text for say in said), paragraphs.conflicts(made)
         click.echo(road_data(made, at_age, conflicts).model_dump_json(indent=2))
-        _leave(made)
+        leave_with_conflicts(made)
         return
     words = words_only(plain)
     _head(made, f"The road of {made.child.id}")
@@ -128,23 +132,19 @@ def road(
             (*said, *paragraphs.brackets(made), *of_stage, *kinds, *paragraphs.of_child(made)), width(), plain=words
         )
     )
-    _leave(made)
+    leave_with_conflicts(made)
 
 
 @click.command()
-@case_argument
+@child_verb
 @click.argument("stage", required=False)
 @click.option("--unlock", is_flag=True, help="Say what would unlock the stage instead of its gates.")
-@on_option
-@protocol_option
 @json_option
 @plain_option
-def before(
-    case: Path,
+def prerequisites(
+    asked: Asked,
     stage: str | None,
     unlock: bool,
-    on: datetime.date | None,
-    overlay_dir: Path | None,
     as_json: bool,
     plain: bool,
 ) -> None:
@@ -155,18 +155,17 @@ def before(
     from pathway.views.words.wrapping import wrap
     from tui.spoken import printed
 
-    day, protocol = today(on), protocol_of(overlay_dir)
-    made = plan_of(read_case_file(case), str(case), day, overlay_dir)
-    selected = _stage_of(made, stage, str(case))
+    made, protocol = asked.plan, asked.protocol
+    selected = _stage_of(made, stage)
     if selected is None:
         _head(made, f"What comes before what for {made.child.id}")
         _say(["", "The plan has no stages."])
-        _leave(made)
+        leave_with_conflicts(made)
         return
     if as_json:
         unlocks = tuple(say.text for say in paragraphs.of_unlock(made, selected, protocol))
         click.echo(before_data(made, selected, unlocks).model_dump_json(indent=2))
-        _leave(made)
+        leave_with_conflicts(made)
         return
     words = words_only(plain)
     _head(made, f"{made.child.id}: before this, {selected.label}")
@@ -176,37 +175,33 @@ def before(
     said = paragraphs.of_unlock(made, selected, protocol) if unlock else paragraphs.of_gates(selected)
     _say(printed(said, width(), plain=words))
     _say(["", *wrap("Marks: + holds, - fails, ? not known, ~ waived, > judged later.", width())])
-    _leave(made)
+    leave_with_conflicts(made)
 
 
 @click.command()
-@case_argument
-@on_option
-@protocol_option
+@child_verb
 @json_option
 @plain_option
-def family(case: Path, on: datetime.date | None, overlay_dir: Path | None, as_json: bool, plain: bool) -> None:
+def family(asked: Asked, as_json: bool, plain: bool) -> None:
     """Say the plan in plain words: what happens when, how long, what school and home need, how sure it is.
 
     `handout` writes the same as a document to take home.
     """
     from pathway.views.words.family import family_data, family_text
 
-    made = plan_of(read_case_file(case), str(case), today(on), overlay_dir)
+    made = asked.plan
     if as_json:
         click.echo(family_data(made).model_dump_json(indent=2))
     else:
         click.echo(with_headings(family_text(made, min(width(), 72))), nl=False)
-    _leave(made)
+    leave_with_conflicts(made)
 
 
 @click.command()
-@case_argument
+@child_verb
 @click.argument("stage", required=False)
-@on_option
-@protocol_option
 @json_option
-def behind(case: Path, stage: str | None, on: datetime.date | None, overlay_dir: Path | None, as_json: bool) -> None:
+def sources(asked: Asked, stage: str | None, as_json: bool) -> None:
     """List each statement on a STAGE (the next one where not given) and the child with the rule behind it.
 
     `rules show ID` prints such a rule with its sources.
@@ -215,8 +210,8 @@ def behind(case: Path, stage: str | None, on: datetime.date | None, overlay_dir:
     from pathway.views.words import statements
     from tui.spoken import statements_printed
 
-    made = plan_of(read_case_file(case), str(case), today(on), overlay_dir)
-    selected = _stage_of(made, stage, str(case))
+    made = asked.plan
+    selected = _stage_of(made, stage)
     found = (*(statements.of_stage(made, selected) if selected else ()), *statements.of_plan(made))
     if as_json:
         items = tuple(
@@ -230,7 +225,7 @@ def behind(case: Path, stage: str | None, on: datetime.date | None, overlay_dir:
     else:
         _head(made, f"{made.child.id}: why and sources{', ' + selected.label if selected else ''}")
         _say(statements_printed(found, width()))
-    _leave(made)
+    leave_with_conflicts(made)
 
 
 @click.command()
@@ -242,18 +237,14 @@ def keys() -> None:
     _say(["Keys and marks of the screens", *printed(words(), width())])
 
 
-def _stage_of(made: Plan, wanted: str | None, name: str) -> PlanStage | None:
-    """Return the stage asked for, else the next one, else the first; leaves with a sentence for an unknown one."""
-    from pathway.questions.why import UnknownStage, find_stage
+def _stage_of(made: Plan, wanted: str | None) -> PlanStage | None:
+    """Return the stage asked for, else the next one, else the first; refuses an unknown one."""
+    from pathway.questions.why import find_stage
     from tui.opened import next_stage
 
     if wanted is None:
         return next_stage(made) or next(iter(made.stages), None)
-    try:
-        return find_stage(made, wanted)
-    except UnknownStage as error:
-        click.echo(f"{name}: {error}.", err=True)
-        sys.exit(BAD_INPUT)
+    return find_stage(made, wanted)
 
 
 def _head(made: Plan, title: str) -> None:
@@ -267,11 +258,3 @@ def _head(made: Plan, title: str) -> None:
 
 def _say(lines: Iterable[str]) -> None:
     click.echo(with_headings("\n".join(lines)))
-
-
-def _leave(made: Plan) -> None:
-    """Name the rules in conflict, where there are any, and leave with the exit code that says so."""
-    if made.conflicts:
-        for item in made.conflicts:
-            click.echo(item.explanation, err=True)
-        sys.exit(CANNOT_PLAN)

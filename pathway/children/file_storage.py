@@ -1,4 +1,4 @@
-"""Case files as the screens see them: a keeper that reads each and saves what was entered to it. An edge."""
+"""Case files as the screens see them: a storage that reads each and saves what was entered to it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
-from tui.storage import Listed, SaveConflict, Saved, SaveFailed
+from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, save_failed
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan
@@ -40,14 +40,13 @@ class FileStorage:
         return tuple(Listed(name, None) for name in sorted(self._files))
 
     def read(self, child: str) -> Record:
-        """Return what the file of a child says now; raises SaveFailed with every fault of it in words."""
+        """Return what the file of a child says now; raises SaveFailed with every fault of it."""
         from pathway.casefile.read_and_check import read_and_check
-        from pathway.problems import sentences
 
         text = self._text(child)
         record = read_and_check(text, self._files[child].name, self._protocol, self._on)
         if isinstance(record, tuple):
-            raise SaveFailed(sentences(record))
+            raise SaveFailed(*record)
         self._known[child] = text
         return record
 
@@ -66,9 +65,8 @@ class FileStorage:
             _write(file, new)
         except (OSError, ValueError) as error:
             words = error.strerror if isinstance(error, OSError) else error
-            raise SaveFailed(
-                f"{file}: cannot be written ({words}); the file is as it was. Check it and its folder."
-            ) from error
+            what = f"cannot be written ({words}); the file is as it was. Check it and its folder"
+            raise save_failed(str(file), what, "") from error
         self._known[child] = new
         return Saved(f"Saved in {file.name}{', which had gone and was written again' if gone else beside}.")
 
@@ -78,7 +76,8 @@ class FileStorage:
             return file.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError) as error:
             words = error.strerror if isinstance(error, OSError) else "not UTF-8"
-            raise SaveFailed(f"{file}: cannot be read ({words}). Check the file and its permissions.") from error
+            what = f"cannot be read ({words}). Check the file and its permissions"
+            raise save_failed(str(file), what, "") from error
 
 
 def _kept_beside(file: Path) -> Path:
