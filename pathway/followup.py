@@ -16,7 +16,7 @@ from pathway.plan_model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 
-TIME = "time that has passed"
+TIME = "the time that has passed"
 TOGETHER = "several of the new facts together"
 
 

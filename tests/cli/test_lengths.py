@@ -52,7 +52,7 @@ def test_case_to_bundle_to_registry(place: Path) -> None:
     result = run("registry", "import", "--fhir", bundle, "--by", "first surgeon", *ON)
     assert result.exit_code == 0, result.stderr
     assert "lengths taken in; entry" in result.stdout
-    assert "of other findings than leg lengths" in result.stderr
+    assert "of findings other than leg lengths" in result.stderr
     wanted = {
         (visit.date, item.finding, item.side, item.value)
         for visit in example("rowan-02").visits
@@ -80,7 +80,7 @@ def test_a_fault_is_told_and_nothing_is_taken_in_unless_the_rest_is_wanted(place
     result = run("registry", "import", "--fhir", file, "--child", "rowan-02", *ON)
     assert result.exit_code == 2
     assert "found the unit 'in', expected mm, cm or m" in result.stderr
-    assert "1 fault, nothing was taken in; the others are taken in with --rest" in result.stderr
+    assert "1 fault, nothing was imported; --rest imports the others" in result.stderr
     assert kept(place).visits == ()
     result = run("registry", "import", "--fhir", file, "--child", "rowan-02", "--rest", *ON)
     assert (result.exit_code, result.stdout) == (0, "rowan-02: 1 length taken in; entry 2.\n")

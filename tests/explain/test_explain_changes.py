@@ -36,7 +36,7 @@ def test_a_set_is_told_with_todays_values_and_how_far_away_it_is() -> None:
 def test_other_sets_of_the_same_size_follow_with_or() -> None:
     plan = make_plan(five_year_old(), PROTOCOL, ON)
     told = texts(why_not(plan, "knee_preparation", PROTOCOL))
-    at = told.index("it would be needed with:")
+    at = told.index("it would be needed if:")
     assert not told[at + 1].startswith("or ")
     assert told[at + 2].startswith("or ")
 
@@ -50,15 +50,15 @@ def test_a_reading_near_a_threshold_is_told_as_advice_to_repeat() -> None:
 def test_the_measurement_that_decides_most_is_told_with_how_to_take_it() -> None:
     plan = make_plan(five_year_old(without=("foot_plantigrade",)), PROTOCOL, ON)
     told = texts(changes(plan, find_stage(plan, "femoral_lengthening_1"), PROTOCOL))
-    at = told.index("Which single measurement decides most")
+    at = told.index("Single measurements that would settle the most")
     (foot,) = [text for text in told[at:] if text.startswith("foot can stand flat (")]
-    assert foot.endswith("can settle 1 open judgement, 1 whatever its value")
+    assert foot.endswith("would settle 1 open question, whatever the result")
 
 
 def test_a_stage_not_in_the_plan_is_told_ground_by_ground_with_values() -> None:
     plan = make_plan(five_year_old(), PROTOCOL, ON)
     told = texts(why_not(plan, "hip_preparation", PROTOCOL))
-    assert told[0] == "Why hip preparation is not in the plan: no ground holds"
+    assert told[0] == "Why hip preparation is not in the plan: no indication applies"
     assert any("centre-edge angle 28 deg" in text and "at most 20 deg" in text for text in told)
     assert any(text.startswith("source: ") for text in told)
 
@@ -74,7 +74,7 @@ def test_a_stage_that_the_course_does_without_is_told_so() -> None:
     }
     assert absent & held
     for kind in absent & held:
-        assert texts(why_not(plan, kind, PROTOCOL))[0].endswith("yet the recommended course does without it")
+        assert texts(why_not(plan, kind, PROTOCOL))[0].endswith("but the recommended course does without it")
 
 
 def test_the_same_as_data() -> None:
