@@ -35,7 +35,7 @@ def test_plan_prints_stages_with_dates_amounts_gates_and_courses() -> None:
     for heading in ("Classification", "Leg difference", "Stages", "Conditions not yet met", "Courses compared"):
         assert heading in result.stdout
     assert "Femoral lengthening 1: 5.0 cm" in result.stdout
-    assert "to be mended by hip preparation" in result.stdout
+    assert "Not met today (hip preparation is planned to correct it)" in result.stdout
 
 
 def test_plan_as_json_is_one_object_and_the_same_bytes_each_time() -> None:

@@ -34,7 +34,7 @@ def two(place: str) -> str:
 
 
 def test_importing_twice_adds_nothing(place) -> None:
-    assert run(place, "import", "rowan-02").stdout == "rowan-02: taken in; entry 1.\n"
+    assert run(place, "import", "rowan-02").stdout == "rowan-02: imported; entry 1.\n"
     assert run(place, "import", "rowan-02").stdout == "rowan-02: nothing new; entry 1.\n"
 
 

@@ -30,7 +30,7 @@ async def test_the_team_plans_looks_behind_it_chooses_another_course_and_saves(p
             assert "Femoral lengthening 1, 5.0 cm" in text_of(app)
             await pilot.press("b")
             assert isinstance(app.screen, BeforeScreen)
-            assert "must hold: active infection no" in text_of(app)
+            assert "required: active infection no" in text_of(app)
             await pilot.press("enter")
             assert isinstance(app.screen, DetailsScreen)
             await pilot.press("w")

@@ -68,7 +68,7 @@ def test_adult_height_lost_is_the_correction() -> None:
 
 
 def test_no_skeletal_age_is_warned_of() -> None:
-    assert any("No skeletal age" in item.text for item in sheet("growth-arrest").warnings)
+    assert any("No valid skeletal age" in item.text for item in sheet("growth-arrest").warnings)
 
 
 def test_a_date_that_is_past_is_told_with_what_is_still_possible() -> None:

@@ -132,7 +132,7 @@ def test_limits_of_the_protocol_speak() -> None:
 def test_turns_that_do_not_fit_are_said_and_still_add_up() -> None:
     made = hand({**BASE, "amount_mm": "50.1"})
     assert turned(made)[-1][4] == 50.1
-    assert any("the last turn is 0.1 mm only" in item.text for item in made.warnings)
+    assert any("the last turn is only 0.1 mm" in item.text for item in made.warnings)
 
 
 def test_stop_rules_stand_on_the_sheet_in_the_protocol_s_words() -> None:

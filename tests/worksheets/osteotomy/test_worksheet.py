@@ -151,7 +151,7 @@ def test_implants_at_hand_may_be_set_or_come_with_the_clinics_overlay():
 def test_a_blade_longer_than_the_neck_less_the_margin_is_refused():
     made = sheet(neck_wire_length_mm=36)
     assert made.line("longest blade").value == pytest.approx(26)
-    assert (made.line("blade of 25 mm").value, made.line("blade of 32 mm").value) == ("fits", "refused")
+    assert (made.line("blade of 25 mm").value, made.line("blade of 32 mm").value) == ("fits", "too long")
     short = sheet(neck_wire_length_mm=30)
     assert [warning.stop for warning in told(short, "too long")] == [True]
 
