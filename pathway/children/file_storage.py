@@ -61,14 +61,14 @@ class FileStorage:
             return SaveConflict((CHANGED,), self.read(child))
         try:
             new, stands = amended(text, wanted, file.name, protocol)
-            beside = "" if stands or gone else f"; the file as it was is {_kept_beside(file).name}"
+            beside = "" if stands or gone else f"; the earlier version is {_kept_beside(file).name}"
             _write(file, new)
         except (OSError, ValueError) as error:
             words = error.strerror if isinstance(error, OSError) else error
-            what = f"cannot be written ({words}); the file is as it was. Check it and its folder"
+            what = f"cannot be written ({words}); the file is unchanged. Check it and its folder"
             raise save_failed(str(file), what, "") from error
         self._known[child] = new
-        return Saved(f"Saved in {file.name}{', which had gone and was written again' if gone else beside}.")
+        return Saved(f"Saved in {file.name}{', which was missing and has been written again' if gone else beside}.")
 
     def _text(self, child: str) -> str:
         file = self._files[child]

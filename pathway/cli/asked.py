@@ -35,10 +35,10 @@ def protocol_of(overlay_dir: Path | None) -> Protocol:
         protocol = load_protocol() if overlay_dir is None else load_protocol(overlay_dir)
     except Refused as error:
         whose = "The rules" if overlay_dir is None else f"The rules of {overlay_dir}"
-        head = f"{whose} cannot be {'used' if overlay_dir is None else 'laid over ours'}."
+        head = f"{whose} cannot be {'used' if overlay_dir is None else 'applied over ours'}."
         raise Refused(*error.problems, head=head) from error
     if overlay_dir is not None:
-        refuse_unproved(protocol, f"With the rules of {overlay_dir} the protocol does not hold together.")
+        refuse_unproved(protocol, f"With the rules of {overlay_dir} the protocol is not consistent.")
     return protocol
 
 

@@ -31,12 +31,16 @@ if TYPE_CHECKING:
     from pathway.record import Record
 
 output_option = click.option(
-    "-o", "--output", "out", type=click.Path(path_type=Path, dir_okay=False), help="File to write; else it is printed."
+    "-o",
+    "--output",
+    "out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="File to write; printed if not given.",
 )
 stamp_option = click.option(
     "--stamp",
     type=click.DateTime(["%Y-%m-%dT%H:%M:%SZ"]),
-    help="Moment at which the file is made (UTC, 2026-11-25T08:00:00Z); now where not given.",
+    help="Time stamp of the file (UTC, 2026-11-25T08:00:00Z); default: now.",
 )
 
 
@@ -47,7 +51,7 @@ stamp_option = click.option(
 @click.option(
     "--previous",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="The file sent before: what changed gets a higher number, what fell away is called off.",
+    help="The file sent earlier: changed entries get a higher number, dropped ones are cancelled.",
 )
 @stamp_option
 def calendar(
@@ -74,7 +78,7 @@ def calendar(
     if lengthening is not None:
         entries += _lengthening(made, record, protocol, lengthening)
         parts.append(part_of(lengthening))
-    about = f"{made.cautions[0].text} Planned as on {day} with {protocol.name} {protocol.version}."
+    about = f"{made.cautions[0].text} Planned as of {day} with {protocol.name} {protocol.version}."
     _write(calendar_bytes(made.child.id, entries, day, _moment(stamp), about, before, parts), out)
     leave_with_conflicts(made)
 
@@ -82,7 +86,7 @@ def calendar(
 @click.command()
 @click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path))
 @output_option
-@click.option("--ndjson", is_flag=True, help="One document a line, of any number of case files.")
+@click.option("--ndjson", is_flag=True, help="One document per line, for any number of case files.")
 @stamp_option
 @on_option
 @protocol_option
@@ -102,7 +106,7 @@ def fhir(
     """
     _needs_fhir()
     if len(cases) > 1 and not ndjson:
-        refuse("", f"{len(cases)} case files", "one", "add --ndjson for one document a line")
+        refuse("", f"{len(cases)} case files", "one", "add --ndjson for one document per line")
     moment = _moment(stamp)
     if not ndjson:
         asked = Asked(cases[0], on, overlay_dir, where)
@@ -114,7 +118,7 @@ def fhir(
     several = _each(cases)
     _write(_lines(several, protocol, day, moment, failed, registry), out)
     if failed:
-        note(f"{len(failed)} of {len(several)} case files gave no document; they are named above.")
+        note(f"{len(failed)} of {len(several)} case files produced no document; they are named above.")
         leave(max(failed))
 
 

@@ -128,7 +128,7 @@ def _refuse_options(context: click.Context) -> None:
         named = option.name is not None and option.opts[0] not in ("-h", "--version")
         if named and context.get_parameter_source(str(option.name)) is given:
             found = f"before `{context.invoked_subcommand}`"
-            refuse(option.opts[0], found, "after it", "write it behind the verb")
+            refuse(option.opts[0], found, "after it", "write it after the verb")
 
 
 def _open_registry(where: RegistryOptions, by: str | None, on: datetime.date | None, overlay_dir: Path | None) -> None:

@@ -55,7 +55,7 @@ def open_files(
         other = next(kinds[kind] for kind in ("example", "registry") if kind in kinds)
         beside = "case files" if "file" in kinds else "children of the registry"
         what = f"{other.word}, {KINDS[other.origin]}, beside {beside}"
-        refuse("open", what, "the one or the other", "open them one after the other")
+        refuse("open", what, "one or the other", "open them separately")
     if not can_open_screens():
         context = click.get_current_context()
         listed = tuple(one.file or Path(one.word) for one in found.values())

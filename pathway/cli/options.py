@@ -34,7 +34,7 @@ on_option = click.option(
     "--on",
     type=click.DateTime(["%Y-%m-%d"]),
     callback=as_day,
-    help="Plan as on this day (YYYY-MM-DD); today where not given.",
+    help="Plan as of this date (YYYY-MM-DD); default: today.",
 )
 plain_option = click.option("--plain", is_flag=True, help="Words only: no symbols, no pictures, curves as tables.")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for other programs.")
@@ -43,9 +43,9 @@ protocol_option = click.option(
     "overlay_dir",
     type=click.Path(path_type=Path),
     metavar="DIR",
-    help="Lay a clinic's folder of rules (TOML) over ours, rule by rule.",
+    help="Apply a clinic's folder of rules (TOML) over ours, rule by rule.",
 )
-by_option = click.option("--by", help="Who does this; the name of the account where not given.")
+by_option = click.option("--by", help="Who is doing this; default: the account name.")
 cases_argument = click.argument("cases", nargs=-1, type=click.Path(path_type=Path), metavar="[CASE]...")
 
 

@@ -42,7 +42,7 @@ def demo(on: datetime.date | None, overlay_dir: Path | None, as_json: bool, plai
         protocol = protocol_of(overlay_dir) if overlay_dir is not None else None
         run({name: examples.text(name) for name in examples.names()}, day, DEMO_CHILD, protocol)
         return
-    note(f"Example child {DEMO_CHILD} (invented), planned as on {day}.")
+    note(f"Example child {DEMO_CHILD} (invented), planned as of {day}.")
     # By its file's name: a child of the registry of that id is not the example.
     _print_plan(Asked(Path(f"{DEMO_CHILD}.toml"), day, overlay_dir, RegistryOptions()).plan, as_json, plain)
 
@@ -51,7 +51,7 @@ def demo(on: datetime.date | None, overlay_dir: Path | None, as_json: bool, plai
 @child_verb
 @json_option
 @plain_option
-@click.option("--worksheets", is_flag=True, help="Add the worksheet of every operation to come.")
+@click.option("--worksheets", is_flag=True, help="Add the worksheet of every operation still to come.")
 def plan(asked: Asked, as_json: bool, plain: bool, worksheets: bool) -> None:
     """Plan a child: stages, dates, amounts, gates, courses."""
     sheets: tuple[Sheet, ...] = ()

@@ -56,9 +56,9 @@ def check(overlay_dir: Path | None) -> None:
     """Prove that the rules hold together: references, sources, ranges, and that every rule can matter."""
     protocol = protocol_of(overlay_dir)
     if overlay_dir is None:
-        refuse_unproved(protocol, "The rules do not hold together.")
+        refuse_unproved(protocol, "The rules are not consistent.")
     count = sum(1 for _ in protocol.rules())
-    click.echo(f"{protocol.name} {protocol.version}: {count} rules, no fault.")
+    click.echo(f"{protocol.name} {protocol.version}: {count} rules, no faults.")
 
 
 @rules.command()

@@ -27,7 +27,7 @@ PORT = 8765
 @click.command()
 @cases_argument
 @click.option("--host", default="127.0.0.1", show_default=True, help="This machine only: 127.0.0.1, ::1 or localhost.")
-@click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0 takes a free one.")
+@click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0 picks a free one.")
 @on_option
 @protocol_option
 @by_option
@@ -54,8 +54,8 @@ def serve(
         refuse("serve", "no textual-serve", "it", "install it with `pip install 'limb-pathway[web]'`")
     loopback(host)
     if where.ask_key and (cases or where.named):
-        found = "--ask-key, which cannot be asked in a browser"
-        refuse("serve", found, "--key-file", "write the key into a file")
+        found = "--ask-key, which does not work in a browser"
+        refuse("serve", found, "--key-file", "write the key to a file")
     if cases:
         from pathway.children.resolve import locate_all
 

@@ -35,7 +35,9 @@ ROAD_ROWS = 30
 
 @click.command()
 @cases_argument
-@click.option("--find", metavar="WORDS", default="", help="Only those whose name, diagnosis or next step has these.")
+@click.option(
+    "--find", metavar="WORDS", default="", help="Only children whose name, diagnosis or next step contains this."
+)
 @on_option
 @protocol_option
 @registry_options
@@ -89,8 +91,10 @@ def children(
 
 @click.command()
 @child_verb
-@click.option("--at", "at", type=click.FloatRange(0, 30), metavar="YEARS", help="Say what holds at this age; today's.")
-@click.option("--stage", help="Say this stage; the next one where not given.")
+@click.option(
+    "--at", "at", type=click.FloatRange(0, 30), metavar="YEARS", help="Say what applies at this age; default: today's."
+)
+@click.option("--stage", help="Describe this stage; default: the next one.")
 @json_option
 @plain_option
 def timeline(
@@ -158,7 +162,7 @@ def prerequisites(
     made, protocol = asked.plan, asked.protocol
     selected = _stage_of(made, stage)
     if selected is None:
-        _head(made, f"What comes before what for {made.child.id}")
+        _head(made, f"Order of the stages for {made.child.id}")
         _say(["", "The plan has no stages."])
         leave_with_conflicts(made)
         return
@@ -174,7 +178,7 @@ def prerequisites(
     _say(["", *before_words(made, selected, width())])
     said = paragraphs.of_unlock(made, selected, protocol) if unlock else paragraphs.of_gates(selected)
     _say(printed(said, width(), plain=words))
-    _say(["", *wrap("Marks: + holds, - fails, ? not known, ~ waived, > judged later.", width())])
+    _say(["", *wrap("Marks: + met, - not met, ? not known, ~ waived, > judged later.", width())])
     leave_with_conflicts(made)
 
 

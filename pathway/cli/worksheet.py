@@ -24,7 +24,7 @@ KINDS = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
 @click.command()
 @click.argument("kind", type=click.Choice(KINDS))
 @child_verb
-@click.option("--stage", metavar="ID", help="Stage of the plan, such as femoral_lengthening_2; else the next one.")
+@click.option("--stage", metavar="ID", help="Stage of the plan, such as femoral_lengthening_2; default: the next one.")
 @click.option("--set", "settings", multiple=True, metavar="NAME=VALUE", help="Set an input by hand; may be repeated.")
 @json_option
 @plain_option
@@ -86,7 +86,7 @@ def _plan(record: Record, protocol: Protocol, on: datetime.date) -> Plan | None:
     try:
         return make_plan(record, protocol, on)
     except PlanBreach as error:
-        note(f"The plan breaks its own rules ({error.breaches}): please report it. This sheet is made without it.")
+        note(f"The plan breaks its own rules ({error.breaches}): please report it. This sheet was made without it.")
         return None
 
 

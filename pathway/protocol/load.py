@@ -101,7 +101,7 @@ def _overlay_entry(
     name = item["id"]
     if (kind, name) in entries:
         where = f"{entries[kind, name].file} and {file}"
-        faults.append(Problem(where, f"rule {name}", None, "the id 2 times", "an id that stands once", "join the two"))
+        faults.append(Problem(where, f"rule {name}", None, "the id 2 times", "an id that is used once", "join the two"))
         return
     entries[kind, name] = Entry(kind, name, item, file)
 

@@ -32,7 +32,7 @@ def test_a_document_is_written_by_its_ending(verb: str, ending: str, tmp_path: P
     assert out.read_bytes().startswith(STARTS[ending])
 
 
-@pytest.mark.parametrize("which", ["road", "growth", "graph"])
+@pytest.mark.parametrize("which", ["timeline", "growth", "graph"])
 @pytest.mark.parametrize("ending", ["svg", "png"])
 def test_a_picture_is_written_by_its_ending(which: str, ending: str, tmp_path: Path) -> None:
     out = tmp_path / f"made.{ending}"
@@ -45,7 +45,7 @@ def test_a_picture_is_written_by_its_ending(which: str, ending: str, tmp_path: P
     [
         (["handout", "oak-12", "-o", "made.doc"], 2, "ends in .pdf or .html"),
         (["summary", "oak-12", "-o", "made"], 2, "ends in .pdf or .html or .md"),
-        (["picture", "road", "oak-12", "-o", "made.gif"], 2, "ends in .svg or .png"),
+        (["picture", "timeline", "oak-12", "-o", "made.gif"], 2, "ends in .svg or .png"),
         (["handout", "oak-12", "-o", "no/such/folder/made.pdf"], 2, "cannot be written"),
         (["handout", "oak-12", "-o", "made.pdf", "--language", "xx"], 2, "expected one of de, en"),
         (["handout", "oak-12", "-o", "made.pdf", "--wording", "none.toml"], 2, "expected a UTF-8 file of words"),
@@ -102,7 +102,7 @@ def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     "verb",
     [
         ["handout", "aspen-77", "-o", "made.html"],
-        ["picture", "road", "aspen-77", "-o", "made.svg"],
+        ["picture", "timeline", "aspen-77", "-o", "made.svg"],
         ["calendar", "aspen-77", "-o", "made.ics"],
         ["fhir", "aspen-77", "-o", "made.json"],
     ],
@@ -120,18 +120,18 @@ def summary_of(kept: Path, *on: str) -> str:
 
 
 def test_the_summary_tells_the_accepted_revision_and_whether_it_still_holds(kept: Path) -> None:
-    assert "No plan of this child was accepted yet." in summary_of(kept)
+    assert "No plan for this child has been accepted yet." in summary_of(kept)
     assert run("accept", "aspen-77", "--by", "first surgeon", *ON).exit_code == 0
     told = summary_of(kept)
     assert "Accepted: revision 1, by first surgeon on 20" in told
-    assert "planned as on 2026-11-25 with version " in told
+    assert "planned as of 2026-11-25 with version " in told
     assert "The plan below is the same." in told
     later = summary_of(kept, "--on", "2026-12-02")
     assert "The plan below has the same stages and amounts; " in later
     assert "dates moved, by " in later
     wish = ["--prefer", "fewest_operations", "--reason", "wish of the family"]
     assert run("followup", "aspen-77", *wish, "--decline", "femoral_lengthening", "--save", *ON).exit_code == 0
-    assert "The plan below has other stages or amounts, which nobody has accepted yet." in summary_of(kept)
+    assert "The plan below has different stages or amounts, which nobody has accepted yet." in summary_of(kept)
     assert run("accept", "aspen-77", "--by", "second surgeon", *ON).exit_code == 0
     assert "Accepted: revision 2, by second surgeon on 20" in summary_of(kept)
 

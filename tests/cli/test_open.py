@@ -10,9 +10,10 @@ import pytest
 from click.testing import CliRunner
 
 from pathway.casefile import read_case
-from pathway.cli.case import named_files
+from pathway.children.file_storage import CHANGED, FileStorage
+from pathway.children.resolve import RegistryAt, locate_all, shown_names
+from pathway.children.storage import SaveConflict, Saved, SaveFailed
 from pathway.cli.main import main
-from pathway.cli.stored_files import CHANGED, FileStorage
 from pathway.record import Record
 from tests.examples import example, example_plan
 from tests.plans import DAY, files, rules
@@ -20,7 +21,6 @@ from tests.sample import decision, visit
 from tests.tui.screens_of import settled
 from tests.tui.test_followup import planned
 from tui.app import PathwayApp
-from tui.storage import SaveConflict, Saved, SaveFailed
 
 NAME = "rowan-02"
 VISIT = visit(DAY - datetime.timedelta(days=1), {"affected.femur_length_mm": 125, "other.femur_length_mm": 196})
@@ -43,6 +43,10 @@ def keeper(file: Path) -> FileStorage:
 
 def with_visit(record: Record) -> Record:
     return record.model_copy(update={"visits": (*record.visits, VISIT)})
+
+
+def named_files(cases: tuple[Path, ...]) -> dict[str, Path | None]:
+    return {name: one.file for name, one in shown_names(locate_all(cases, RegistryAt())).items()}
 
 
 def save(keeper: FileStorage, wanted: Record) -> Saved | SaveConflict:
@@ -118,7 +122,7 @@ def test_a_file_that_went_away_is_written_again_with_all_that_it_held(keeper: Fi
     file.unlink()
     kept = save(keeper, with_visit(record))
     assert isinstance(kept, Saved)
-    assert "had gone and was written again" in kept.sentence
+    assert "was missing and has been written again" in kept.sentence
     assert read(file) == with_visit(record)
     assert COMMENT in file.read_text(encoding="utf-8")
 
@@ -140,7 +144,7 @@ def test_a_disk_that_refuses_leaves_the_file_as_it_was(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(SaveFailed, match=r"cannot be written \(No space left on device\); the file is as it was"):
+    with pytest.raises(SaveFailed, match=r"cannot be written \(No space left on device\); the file is unchanged"):
         save(keeper, with_visit(record))
     assert file.read_text(encoding="utf-8") == before
     assert [item.name for item in file.parent.iterdir()] == [file.name]

@@ -29,10 +29,10 @@ VERBS = {
     "alternatives": ["alternatives", "{}"],
     "worksheet": ["worksheet", "lift", "{}"],
     "children": ["children", "{}"],
-    "road": ["road", "{}"],
-    "before": ["before", "{}"],
+    "road": ["timeline", "{}"],
+    "before": ["prerequisites", "{}"],
     "family": ["family", "{}"],
-    "behind": ["behind", "{}"],
+    "behind": ["sources", "{}"],
 }
 
 

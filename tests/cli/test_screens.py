@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
+from pathway.children.registry_storage import RegistryStorage
+from pathway.children.storage import Storage
 from pathway.cli.main import main
-from pathway.cli.stored_registry import RegistryStorage
 from tests.plans import DAY, files
-from tui.storage import Storage
 
 
 class Opened:

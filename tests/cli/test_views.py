@@ -26,7 +26,7 @@ from tui.widgets.timeline_view import RoadView
 __all__ = ["plain_surroundings"]
 
 ON = ["--on", str(DAY)]
-VIEWS = ("road", "before", "family", "behind")
+VIEWS = ("timeline", "prerequisites", "family", "sources")
 DRAWN = re.compile("[\u2190-\u21ff\u2500-\u28ff]")
 FACT = re.compile(r"\d{4}-\d{2}-\d{2}|-?\d+(?:\.\d+)? ?(?:cm|mm|deg|%|months?|y\b|m\b|of 100)")
 
@@ -56,14 +56,14 @@ class TestEveryExampleChild:
         assert max(len(line) for line in result.stdout.splitlines()) <= 100
 
     def test_has_every_stage_of_the_plan_on_its_road_with_its_day(self, child) -> None:
-        said = words(run("road", child, *ON, "--plain").stdout)
+        said = words(run("timeline", child, *ON, "--plain").stdout)
         for stage in plan(child).stages:
             assert stage.label in said
             assert stage.date is None or f"{stage.date} " in said
 
     def test_can_say_what_comes_before_every_stage(self, child) -> None:
         for stage in plan(child).stages[:4]:
-            said = words(run("before", child, stage.id, *ON).stdout)
+            said = words(run("prerequisites", child, stage.id, *ON).stdout)
             assert f"before this, {stage.label}" in said
             for gate in stage.gates:
                 assert words(gate.sentence) in said
@@ -82,7 +82,7 @@ def test_no_line_is_wider_than_the_terminal(verb, width, monkeypatch) -> None:
 class TestTheCurveAsATable:
     def test_has_age_day_median_and_both_ranges(self) -> None:
         of = plan("rowan-02")
-        said = run("road", "rowan-02", *ON).stdout
+        said = run("timeline", "rowan-02", *ON).stdout
         last = of.growth.by_age[-1]
         row = next(line for line in said.splitlines() if str(last.date) in line and " to " in line)
         spread = [f"{value / 10 + 0.0:.1f}" for value in (last.discrepancy_mm.p50, last.discrepancy_mm.p05)]
@@ -90,12 +90,12 @@ class TestTheCurveAsATable:
 
     def test_stands_below_each_other_where_it_is_narrow(self, monkeypatch) -> None:
         monkeypatch.setenv("COLUMNS", "70")
-        said = run("road", "rowan-02", *ON).stdout
+        said = run("timeline", "rowan-02", *ON).stdout
         assert said.count("age        day") == 2
         assert "with the ranges of 50 and 90 of 100 children like this one" in words(said)
 
     def test_says_so_where_nothing_was_measured(self) -> None:
-        assert "no leg length was measured" in run("road", "elm-01", *ON).stdout
+        assert "no leg length was measured" in run("timeline", "elm-01", *ON).stdout
 
 
 class TestWhatIsDrawn:
@@ -106,17 +106,17 @@ class TestWhatIsDrawn:
         monkeypatch.setattr("pathway.cli.views.words_only", lambda plain: plain)
 
     def test_the_road_and_the_graph(self) -> None:
-        assert "Age, years" in run("road", "rowan-02", *ON).stdout
-        assert "╭" in run("before", "rowan-02", *ON).stdout
+        assert "Age, years" in run("timeline", "rowan-02", *ON).stdout
+        assert "╭" in run("prerequisites", "rowan-02", *ON).stdout
 
     @pytest.mark.parametrize("width", [60, 80, 120])
     def test_no_picture_is_wider_than_the_terminal(self, width, monkeypatch) -> None:
         monkeypatch.setenv("COLUMNS", str(width))
-        for verb in ("road", "before"):
+        for verb in ("timeline", "prerequisites"):
             assert max(len(line) for line in run(verb, "rowan-02", *ON).stdout.splitlines()) <= width
 
     def test_plain_leaves_them_out(self) -> None:
-        for verb in ("road", "before"):
+        for verb in ("timeline", "prerequisites"):
             assert not DRAWN.findall(run(verb, "rowan-02", *ON, "--plain").stdout)
 
 
@@ -151,21 +151,21 @@ class TestChildren:
 
 
 def test_an_unknown_stage_is_named_with_those_there_are() -> None:
-    for verb in ("before", "behind"):
+    for verb in ("prerequisites", "sources"):
         result = run(verb, "rowan-02", "knee_replacement", *ON)
         assert (result.exit_code, result.stdout) == (2, "")
         assert "femoral_lengthening_1" in result.stderr
 
 
 def test_the_road_says_what_holds_at_an_age() -> None:
-    said = run("road", "rowan-02", *ON, "--at", "10").stdout
+    said = run("timeline", "rowan-02", *ON, "--at", "10").stdout
     assert "At 10 y, 2034-03-14" in said
-    assert "femoral lengthening" in run("before", "rowan-02", "femoral_lengthening_1", "--unlock", *ON).stdout
+    assert "femoral lengthening" in run("prerequisites", "rowan-02", "femoral_lengthening_1", "--unlock", *ON).stdout
 
 
 OPENED = {
-    "road": ((), ["road", "{child}"]),
-    "before": (("b",), ["before", "{child}", "{stage}"]),
+    "road": ((), ["timeline", "{child}"]),
+    "before": (("b",), ["prerequisites", "{child}", "{stage}"]),
     "details": (("enter",), ["why", "{child}", "{stage}"]),
     "family": (("f",), ["family", "{child}"]),
     "help": (("f1",), ["keys"]),
@@ -226,7 +226,7 @@ async def test_the_worksheet_says_what_its_screen_says() -> None:
 
 
 async def test_the_statements_are_those_of_the_screen() -> None:
-    printed = words(run("behind", "rowan-02", "femoral_lengthening_1", *ON).stdout)
+    printed = words(run("sources", "rowan-02", "femoral_lengthening_1", *ON).stdout)
     app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
     async with app.run_test(size=(120, 40)) as pilot:
         await settled(pilot)
@@ -248,7 +248,7 @@ def test_screens_of_a_file_that_is_not_there_do_not_open() -> None:
 def test_without_a_terminal_the_list_is_printed_instead_of_the_screens(verb) -> None:
     result = run(*verb)
     assert result.exit_code == 0
-    assert "Children: 8, planned as on" in result.stdout
+    assert "Children: 8, planned as of" in result.stdout
 
 
 async def test_an_answer_to_what_if_says_what_its_screen_says() -> None:
@@ -290,11 +290,11 @@ async def test_the_list_says_what_its_screen_says() -> None:
 
 def test_the_caution_of_the_screens_is_that_of_the_verbs() -> None:
     for clause in CAUTION.split("; ")[1:]:
-        assert clause in run("road", "rowan-02", *ON).stdout
+        assert clause in run("timeline", "rowan-02", *ON).stdout
 
 
 def test_json_of_the_road_and_of_the_list_hold_the_plan() -> None:
-    road = json.loads(run("road", "rowan-02", *ON, "--json").stdout)
+    road = json.loads(run("timeline", "rowan-02", *ON, "--json").stdout)
     assert [stage["id"] for stage in road["stages"]] == [stage.id for stage in plan("rowan-02").stages]
     listed = json.loads(run("children", *ON, "--json").stdout)
     assert [child["name"] for child in listed["children"]] == sorted(NAMES)

@@ -217,7 +217,7 @@ sources = ["own_judgement"]
     with pytest.raises(Refused) as caught:
         read_protocol(append(tmp_path, "intervals.toml", twice))
     (fault,) = caught.value.problems
-    assert fault.place == "gates.toml and intervals.toml"
+    assert fault.place == "stages/gates.toml and stages/intervals.toml"
     assert HIP in fault.sentence
     assert "2 times" in fault.sentence
 
@@ -295,9 +295,10 @@ def test_a_card_without_a_version_is_refused(tmp_path) -> None:
 
 def test_all_faults_of_all_files_are_told_at_once(tmp_path) -> None:
     rules = copy_of_rules(tmp_path)
-    for file in ("gates.toml", "intervals.toml", "stages.toml"):
+    files = {"stages/gates.toml", "stages/intervals.toml", "stages/stages.toml"}
+    for file in files:
         text = (rules / file).read_text(encoding="utf-8")
         (rules / file).write_text(text.replace("provenance = ", "provenience = ", 1), encoding="utf-8")
     with pytest.raises(Refused) as caught:
         read_protocol(rules)
-    assert {item.place for item in caught.value.problems} == {"gates.toml", "intervals.toml", "stages.toml"}
+    assert {item.place for item in caught.value.problems} == files

@@ -11,8 +11,8 @@ import pytest
 from click.testing import CliRunner
 from textual.pilot import Pilot
 
+from pathway.children.registry_storage import RegistryStorage
 from pathway.cli.main import main
-from pathway.cli.stored_registry import RegistryStorage
 from pathway.registry.exchange import import_record
 from pathway.registry.store import Registry, open_registry
 from tests.plans import DAY, record

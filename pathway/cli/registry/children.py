@@ -34,13 +34,15 @@ MOST_HISTORY_BYTES = 200_000_000
 
 @click.command("import")
 @click.argument("cases", nargs=-1, type=click.Path(path_type=Path))
-@click.option("--replace", is_flag=True, help="Let a case stand in place of what is known; the old one stays readable.")
 @click.option(
-    "--fhir", "bundle", type=click.Path(path_type=Path), help="Take in the leg lengths of a FHIR R4 bundle (JSON)."
+    "--replace", is_flag=True, help="Let a case file replace what is known; the earlier version stays readable."
 )
-@click.option("--child", help="Of whom the bundle is, where it does not name a pseudonym of ours.")
-@click.option("--method", default="", help="How lengths of the bundle were measured that do not say so.")
-@click.option("--rest", is_flag=True, help="Take in the other lengths of the bundle where some cannot be used.")
+@click.option(
+    "--fhir", "bundle", type=click.Path(path_type=Path), help="Import the leg lengths of a FHIR R4 bundle (JSON)."
+)
+@click.option("--child", help="Which child the bundle is about, if it names no pseudonym known here.")
+@click.option("--method", default="", help="How lengths in the bundle were measured, where it does not say.")
+@click.option("--rest", is_flag=True, help="Import the other lengths of the bundle where some cannot be used.")
 @by_option
 @on_option
 @protocol_option
@@ -69,7 +71,7 @@ def import_(
         from pathway.cli.registry.lengths import take_in_lengths
 
         if cases:
-            refuse("import", "case files and --fhir", "one of them", "take in the case files first")
+            refuse("import", "case files and --fhir", "one of them", "import the case files first")
         with opened(where) as store:
             take_in_lengths(store, bundle, child, method, rest, name_of(by), today(on), protocol_of(overlay_dir))
         return
@@ -90,14 +92,14 @@ def import_(
         done = [import_record(store, one, who=name_of(by), when=now(), replace=replace) for one in records]
         done += [import_history(store, one) for one in histories]
     for one in done:
-        added = {"new": "taken in", "added": f"{one.entries} entries added", "replaced": "case replaced"}
+        added = {"new": "imported", "added": f"{one.entries} entries added", "replaced": "case replaced"}
         click.echo(f"{one.child}: {added.get(one.what, 'nothing new')}; entry {one.head.count}.")
 
 
 @click.command()
 @click.argument("child", required=False)
-@click.option("--all", "every", is_flag=True, help="Every child, each in a file of the folder given with -o.")
-@click.option("--history", is_flag=True, help="Everything that is kept, as JSON, instead of a case file.")
+@click.option("--all", "every", is_flag=True, help="Every child, each in its own file in the folder given with -o.")
+@click.option("--history", is_flag=True, help="Everything stored, as JSON, instead of a case file.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write to this new file (with --all: folder).")
 @registry_options
 def export(
@@ -156,7 +158,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
 @click.command()
 @click.argument("child")
 @click.option("--reason", required=True, help="Why, for those who read the chain later; no names.")
-@click.option("--yes", is_flag=True, help="Do not ask.")
+@click.option("--yes", is_flag=True, help="Do not ask for confirmation.")
 @by_option
 @registry_options
 def erase(child: str, reason: str, yes: bool, by: str | None, where: RegistryOptions) -> None:
@@ -164,13 +166,12 @@ def erase(child: str, reason: str, yes: bool, by: str | None, where: RegistryOpt
     from pathway.registry.erasure import erase as erased
 
     with opened(where) as store:
-        if not yes and not confirmed(f"Erase all that is known of {child}? It cannot be undone"):
+        if not yes and not confirmed(f"Erase everything stored about {child}? This cannot be undone"):
             note("Nothing was erased.")
             return
         done = erased(store, child, reason=reason, who=name_of(by), when=now())
-    click.echo(
-        f"{child}: erased on {done.when:%Y-%m-%d}. Backups and exports made before still hold it: erase there too."
-    )
+    remains = "Backups and exports made earlier still contain it: erase it there too."
+    click.echo(f"{child}: erased on {done.when:%Y-%m-%d}. {remains}")
 
 
 def _history(file: Path) -> tuple[Entry, ...]:

@@ -18,7 +18,9 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.option("--against", type=click.Path(path_type=Path), help="Kept heads: a file of `registry heads`, or a backup.")
+@click.option(
+    "--against", type=click.Path(path_type=Path), help="Saved heads: a file from `registry heads`, or a backup."
+)
 @registry_options
 def verify(against: Path | None, where: RegistryOptions) -> None:
     """Check every hash, and with --against that nothing is missing at the end; exit 1 where something is wrong."""
@@ -32,7 +34,7 @@ def verify(against: Path | None, where: RegistryOptions) -> None:
         name = store.place.name
     _tell(found, name)
     if known is None and not found.faults:
-        note("Entries dropped from an end are only found against kept heads: --against FILE.")
+        note("Entries removed from an end are only detected against saved heads: --against FILE.")
 
 
 @click.command()
@@ -92,7 +94,7 @@ def _tell(found: Audit, name: str) -> None:
     if found.faults:
         note(f"{name}: {count}, {len(found.faults)} faults.")
         leave(CANNOT_PLAN)
-    click.echo(f"{name}: {count}, every hash holds.")
+    click.echo(f"{name}: {count}, every hash matches.")
 
 
 def _known_heads(file: Path, key: str | None) -> dict[str, Head]:

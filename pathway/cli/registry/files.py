@@ -31,7 +31,7 @@ def write_new(file: Path, text: str) -> None:
         with os.fdopen(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "w", encoding="utf-8") as opened:
             opened.write(text)
     except FileExistsError:
-        refuse(str(file), "a file that is there already", "a new name", "name another")
+        refuse(str(file), "an existing file", "a new name", "name another")
     except OSError as error:
         what = f"cannot be written ({error.strerror})"
         raise Refused(Problem(str(file), "", None, what, "", "check folder, space and permissions")) from error
@@ -42,4 +42,4 @@ def folder_made(folder: Path) -> None:
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:
-        refuse(str(folder), f"no folder that can be made ({error.strerror})", "a folder", "name another")
+        refuse(str(folder), f"no folder that can be created ({error.strerror})", "a folder", "name another")

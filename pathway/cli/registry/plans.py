@@ -59,11 +59,11 @@ def due_(months: int, on: datetime.date | None, where: RegistryOptions, as_json:
     note("Planning aid: the treating surgeon decides; follow local protocol.")
     if stale:
         words = "1 child has" if len(stale) == 1 else f"{len(stale)} children have"
-        note(f"{words} no plan in step with the entries: run `registry replan`.")
+        note(f"{words} no plan up to date with the entries: run `registry replan`.")
 
 
 @click.command("replan")
-@click.option("--all", "every", is_flag=True, help="Plan every child anew, not only those whose plan is out of step.")
+@click.option("--all", "every", is_flag=True, help="Plan every child again, not only those whose plan is out of date.")
 @click.option("--cluster", metavar="ADDRESS", help="A dask.distributed scheduler instead of this machine's cores.")
 @on_option
 @protocol_option
@@ -94,7 +94,7 @@ def replan_(
                     if wrong:
                         failed.append((child, wrong))
         except KeyboardInterrupt:
-            note(f"\nStopped after {done} of {len(tasks)}; run it again to go on.")
+            note(f"\nStopped after {done} of {len(tasks)}; run it again to continue.")
             leave(CANNOT_PLAN)
     for child, wrong in failed:
         note(f"{child}: could not be planned ({wrong}); please report it.")
@@ -125,7 +125,7 @@ def _executor(cluster: str | None) -> Iterator[Executor]:
 
 @click.command()
 @click.argument("child")
-@click.option("--course", help="Another course than the recommended one, by its id; give --reason.")
+@click.option("--course", help="A course other than the recommended one, by its id; give --reason.")
 @click.option("--reason", default="", help="Why this course; kept with the plan.")
 @by_option
 @on_option
@@ -155,7 +155,7 @@ def accept(
             if course not in ids:
                 refuse("--course", repr(course), f"one of {', '.join(ids) or 'none'}", "name one of them")
             if not reason.strip():
-                refuse("--reason", "nothing", "why another course than the recommended one", "write it")
+                refuse("--reason", "nothing", "why not the recommended course", "write the reason")
             fields = {"date": day, "by": "team", "kind": "choose_course", "course": course, "reason": reason}
             choice = Decision.model_validate(fields)
             chosen = record.model_copy(update={"decisions": (*record.decisions, choice)})
@@ -163,7 +163,7 @@ def accept(
         saved = keep(store, child, plan, head, who=name_of(by), when=now(), reason=reason, choice=choice)
     if isinstance(saved, StaleHead):
         since = ", ".join(f"{entry.kind} by {entry.who} at {entry.when:%H:%M}" for entry in saved.since)
-        raise cannot(child, f"somebody saved since ({since})", "nothing was kept. Look at the plan again")
+        raise cannot(child, f"somebody else has saved since ({since})", "nothing was kept. Check the plan again")
     best = plan.recommended
     note(f"Kept: {best.summary if best else 'a plan without a course'}, entry {saved.head.count} of {child}.")
 

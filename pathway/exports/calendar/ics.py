@@ -76,7 +76,7 @@ def calendar_bytes(
         if uid not in uids and old.day > on and old.part in held:
             calendar.add_component(_called_off(old, stamp, number))
     if not calendar.subcomponents:
-        raise cannot(child, "no stage of the plan has a day, so there is no calendar to write", "see `plan`")
+        raise cannot(child, "no stage of the plan has a date, so there is no calendar to write", "see `plan`")
     return bytes(calendar.to_ical())
 
 
@@ -86,7 +86,7 @@ def read_previous(data: bytes, name: str) -> Mapping[str, Earlier] | Problem:
         calendar = Calendar.from_ical(data)
         events = [_earlier(event) for event in calendar.walk("VEVENT")]
     except (ValueError, KeyError, AttributeError, IndexError, UnicodeDecodeError):
-        return _not_ours(name, "text that is no calendar, or an entry that is not whole")
+        return _not_ours(name, "text that is not a calendar, or an incomplete entry")
     if str(calendar.get("prodid", "")) != PRODUCT:
         return _not_ours(name, f"a calendar by {str(calendar.get('prodid', '')) or 'another program'}")
     return {event.uid: event for event in events}

@@ -82,7 +82,7 @@ def _found(protocol: Protocol, id: str) -> tuple[tuple[str, Any], ...]:
     found = find(protocol, id.strip())
     if not found:
         near = difflib.get_close_matches(id, [entry.id for _, entry in entries(protocol)], n=3)
-        hint = f"near it are {', '.join(near)}; " if near else ""
+        hint = f"similar ones are {', '.join(near)}; " if near else ""
         raise refused("", f"no rule {id!r}", "", f"{hint}`rules list` shows all")
     return found
 
@@ -100,7 +100,7 @@ def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[
     if getattr(entry, "because", ""):
         yield from _wrapped(f"Why: {entry.because}", width, "")
     if origin := origin_words(entry):
-        yield from _wrapped(f"How well it is known: {origin}", width, "")
+        yield from _wrapped(f"Basis: {origin}", width, "")
     if getattr(entry, "note", ""):
         yield from _wrapped(f"Note: {entry.note}", width, "")
     sources = [protocol.source(name) for name in getattr(entry, "sources", ())]
@@ -110,8 +110,8 @@ def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[
     for source in sources:
         seen = f" Seen: {source.seen}." if source.seen else ""
         yield from _wrapped(f"{source.citation.rstrip('.')}. {source.address}".rstrip() + seen, width, "  ")
-    yield from _names("It names", sorted(named_by(entry) - set(getattr(entry, "sources", ()))), width)
-    yield from _names("What names it", named.get(entry.id, ()), width)
+    yield from _names("Refers to", sorted(named_by(entry) - set(getattr(entry, "sources", ()))), width)
+    yield from _names("Referred to by", named.get(entry.id, ()), width)
 
 
 def _names(head: str, names: Any, width: int) -> Iterator[str]:
