@@ -15,6 +15,7 @@ from textual.app import SystemCommand
 from textual.message import Message
 from textual.screen import Screen
 
+from pathway.children.storage import Storage
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 from pathway.views.words import paragraphs
@@ -26,7 +27,6 @@ from tui.pictures import Pictures
 from tui.saving import SavingApp
 from tui.screens.base import ChildScreen
 from tui.screens.children import ChildrenScreen
-from tui.storage import Keeper
 from tui.themes import FIRST, PALETTES, THEMES, variable
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ class PathwayApp(SavingApp):
         on: datetime.date,
         child: str | None = None,
         protocol: Protocol | None = None,
-        keeper: Keeper | None = None,
+        keeper: Storage | None = None,
     ) -> None:
         super().__init__(shelf(files), on, protocol, keeper)
         self.protocol = protocol
@@ -285,13 +285,13 @@ class PathwayApp(SavingApp):
             yield SystemCommand("Details", "Grounds, gates, limits and sources of the stage", screen.action_details)
             yield SystemCommand("Worksheet", "The numbers of the selected operation", screen.action_worksheet)
             if screen.check_action("undo", ()):
-                yield SystemCommand("Undo", "Take the last edit back", screen.action_undo)
+                yield SystemCommand("Undo", "Undo the last edit", screen.action_undo)
             if screen.check_action("redo", ()):
-                yield SystemCommand("Redo", "Do the last undone edit again", screen.action_redo)
+                yield SystemCommand("Redo", "Redo the last undone edit", screen.action_redo)
             if screen.check_action("save", ()):
-                yield SystemCommand("Save", "Save the edits where the child is kept", screen.action_save)
+                yield SystemCommand("Save", "Save the edits where the child is stored", screen.action_save)
         if isinstance(screen, ChildScreen) and screen.plan is not None:
-            yield SystemCommand("Courses", "The ways to the goal side by side", screen.action_courses)
+            yield SystemCommand("Courses", "All courses side by side", screen.action_courses)
             yield SystemCommand("Follow-up", "Enter a visit, an operation, a decision", screen.action_follow_up)
             yield SystemCommand("Family view", "The plan in plain words", screen.action_family)
             yield SystemCommand("Sources", "The rule behind each statement", screen.action_sources)
@@ -299,7 +299,7 @@ class PathwayApp(SavingApp):
         for name in PALETTES:
             words = name.removeprefix("pathway-").replace("-", " ")
             yield SystemCommand(f"Colours: {words}", "Change the colours", partial(setattr, self, "theme", name))
-        yield SystemCommand("Quit", "Leave the program; asks first where something is not saved", self.action_quit)
+        yield SystemCommand("Quit", "Leave the program; asks first if something is not saved", self.action_quit)
 
     def _timeline(self, name: str) -> None:
         self.go_to_children()
@@ -311,7 +311,7 @@ def run(
     on: datetime.date,
     child: str | None = None,
     protocol: Protocol | None = None,
-    keeper: Keeper | None = None,
+    keeper: Storage | None = None,
 ) -> None:
     """Open the screens on case files by name, planned as on a day; `child` opens that child's timeline at once.
 

@@ -14,9 +14,9 @@ from pathway.record import Record
 from pathway.views.words.paragraphs import Aids
 
 if TYPE_CHECKING:
+    from pathway.children.storage import Storage
     from pathway.questions.followup import Preview
     from pathway.questions.what_if import Answer, WhatIf
-    from tui.storage import Keeper
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,14 +33,15 @@ class Made:
 
 def make(name: str, text: str, on: datetime.date, given: Protocol | None = None) -> Made | tuple[str, ...]:
     """Return the plan of a case file by the protocol given (ours where none is), or why there is none."""
-    from pathway.casefile.read_and_check import take_in
-    from pathway.protocol.load import ProtocolError, load_protocol
+    from pathway.casefile.read_and_check import read_and_check
+    from pathway.problems import Refused
+    from pathway.protocol.load import load_protocol
 
     try:
         protocol = given or load_protocol()
-    except ProtocolError as error:
+    except Refused as error:
         return ("The rules cannot be used.", *str(error).splitlines())
-    record = take_in(text, f"{name}.toml", protocol, on)
+    record = read_and_check(text, f"{name}.toml", protocol, on)
     if isinstance(record, tuple):
         return tuple(fault.sentence for fault in record)
     return make_from(name, record, on, protocol)
@@ -56,18 +57,18 @@ def make_from(name: str, record: Record, on: datetime.date, protocol: Protocol) 
     try:
         plan = make_plan(record, protocol, on)
     except PlanBreach as error:
-        return (f"{name}: internal error, no plan is shown: the plan made breaks its own rules ({error}).",)
+        return (str(error),)
     due = needs_of(name, plan_summary(plan, record, protocol), on)
     return Made(record, plan, aids(protocol), (0.0, protocol.number("goal_band_mm")), protocol, due)
 
 
-def make_kept(name: str, keeper: Keeper, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
+def make_kept(name: str, keeper: Storage, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
     """Return the plan of a child as it is kept now, or why there is none."""
-    from tui.storage import NotKept
+    from pathway.children.storage import SaveFailed
 
     try:
         return make_from(name, keeper.read(name), on, protocol)
-    except NotKept as error:
+    except SaveFailed as error:
         return (f"{error} Then open the child again.",)
 
 
@@ -79,7 +80,8 @@ def ask(record: Record, on: datetime.date, protocol: Protocol, asked: WhatIf) ->
     try:
         return what_if(record, protocol, on, asked)
     except PlanBreach as error:
-        return (f"Internal error: the plan under these wishes breaks its own rules ({error}). Nothing was changed.",)
+        why = f"the plan under these wishes breaks its own rules ({error.breaches})"
+        return (f"Internal error: {why}. Nothing was changed.",)
     except KeyError as error:
         return (f"The protocol has no stage {error}.",)
 
@@ -111,7 +113,7 @@ def follow_up(
     except Left:
         return
     except PlanBreach as error:
-        yield (f"Internal error: the plan with this breaks its own rules ({error}). Nothing was changed.",)
+        yield (f"Internal error: the plan with this breaks its own rules ({error.breaches}). Nothing was changed.",)
 
 
 def names_in(protocol: Protocol) -> Mapping[str, tuple[str, ...]]:

@@ -11,6 +11,7 @@ from textual.binding import BindingType
 from textual.message import Message
 from textual.notifications import SeverityLevel
 
+from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, Storage, save_failed
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
@@ -18,11 +19,10 @@ from tui import keys
 from tui import storage as keeping
 from tui.opened import Entry, Shelf
 from tui.screens.base import OwnScreen
-from tui.storage import Keeper, Kept, Listed, Meanwhile, NotKept
 
 SHOWN_SECONDS = 8
 READING = "Reading the children …"
-EMPTY = "No children are kept in {place} yet. Take them in with `limb-pathway registry import FILE`."
+EMPTY = "No children are stored in {place} yet. Import them with `limb-pathway registry import FILE`."
 
 
 class SavingApp(App[None]):
@@ -41,13 +41,13 @@ class SavingApp(App[None]):
     class Answered(Message):
         """What became of saving a child's record."""
 
-        def __init__(self, name: str, record: Record, answer: Kept | Meanwhile | NotKept) -> None:
+        def __init__(self, name: str, record: Record, answer: Saved | SaveConflict | SaveFailed) -> None:
             self.name = name
             self.record = record
             self.answer = answer
             super().__init__()
 
-    def __init__(self, shelf: Shelf, on: datetime.date, rules: Protocol | None, keeper: Keeper | None) -> None:
+    def __init__(self, shelf: Shelf, on: datetime.date, rules: Protocol | None, keeper: Storage | None) -> None:
         super().__init__()
         self.shelf = shelf
         self.on = on
@@ -80,16 +80,17 @@ class SavingApp(App[None]):
     @work(thread=True)
     def find_children(self) -> None:
         """List the children of the keeper."""
-        from pathway.protocol.load import ProtocolError, load_protocol
+        from pathway.problems import Refused
+        from pathway.protocol.load import load_protocol
 
         assert self.keeper is not None
         try:
             rules = self.rules or load_protocol()
             self.post_message(self.Found(self.keeper.listed(rules, self.on), rules))
-        except ProtocolError as error:
-            self.post_message(self.Found(f"The rules cannot be used. {error}"))
-        except NotKept as error:
+        except SaveFailed as error:
             self.post_message(self.Found(f"{error} Then open the program again."))
+        except Refused as error:
+            self.post_message(self.Found(f"The rules cannot be used. {error}"))
 
     def on_saving_app_found(self, event: Found) -> None:
         """Put the children on the shelf; those with a plan that is still true are planned when they are opened."""
@@ -146,22 +147,24 @@ class SavingApp(App[None]):
     @work(thread=True)
     def _save(self, child: str, record: Record, plan: Plan, rules: Protocol, reason: str) -> None:
         assert self.keeper is not None
-        answer: Kept | Meanwhile | NotKept
+        answer: Saved | SaveConflict | SaveFailed
         try:
             answer = self.keeper.save(child, record, plan, rules, reason)
-        except NotKept as error:
+        except SaveFailed as error:
             answer = error
         except Exception as error:  # a fault of ours must not end the session: it is said in place
-            answer = NotKept(f"internal error while saving ({type(error).__name__}: {error}); please report it.")
+            answer = save_failed(
+                "", f"internal error while saving ({type(error).__name__}: {error})", "please report it"
+            )
         self.post_message(self.Answered(child, record, answer))
 
     def on_saving_app_answered(self, event: Answered) -> None:
         """Say what became of it; changes made meanwhile stay to be saved."""
         child, answer, entry = event.name, event.answer, self.shelf[event.name]
         self._in_hand.discard(child)
-        if isinstance(answer, Kept):
+        if isinstance(answer, Saved):
             self.shelf = self.shelf.saved(child, event.record, (answer.sentence,))
-        elif isinstance(answer, NotKept):
+        elif isinstance(answer, SaveFailed):
             self.shelf = self.shelf.telling(child, keeping.refused(answer))
         else:
             assert self.keeper is not None
@@ -171,7 +174,7 @@ class SavingApp(App[None]):
             self.shelf = self.shelf.overtaken(child, answer.theirs, together, told)
         self.show(child)
         self.say(child)
-        if isinstance(answer, Kept):
+        if isinstance(answer, Saved):
             self.save_waiting(child)
         else:
             self._to_save.discard(child)

@@ -1,14 +1,13 @@
-"""Where children are kept, as the screens see it: a port that the edge fills. No screen, no database in here."""
+"""What the screens say of the place that keeps the children, and how what others saved comes under one's own."""
 
 from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
+from pathway.children.storage import Listed, SaveFailed
 from pathway.days import age_words, age_years
-from pathway.plan.model import Plan
 from pathway.protocol import model
 from pathway.questions.due import Due, due
 from pathway.questions.record_diff import on_top_of
@@ -20,55 +19,11 @@ MONTHS_AHEAD = 12
 """How far the list of children looks ahead for what each needs."""
 NOT_KEPT = (
     "Not saved: these are example children, and examples are not kept.",
-    "To keep what you enter, open a case file of yours with `limb-pathway open FILE`, or take it into a registry with "
-    "`limb-pathway registry import FILE` and open that with `limb-pathway --registry ADDRESS`.",
+    "To keep what you enter, open a case file of yours with `limb-pathway open FILE`, or import it into a registry "
+    "with `limb-pathway registry import FILE` and open that with `limb-pathway --registry ADDRESS`.",
 )
 NOTHING_NEW = ("Everything is saved.",)
 SAVING = ("Saving …",)
-
-
-class NotKept(Exception):
-    """The place could not be read or written; the text is one sentence with a remedy."""
-
-
-@dataclass(frozen=True, slots=True)
-class Listed:
-    """A child of the place: its id, and the summary of its plan where one is kept that is still true."""
-
-    name: str
-    summary: Mapping[str, Any] | None
-
-
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """What was to be saved is kept; the sentence says as what."""
-
-    sentence: str
-
-
-@dataclass(frozen=True, slots=True)
-class Meanwhile:
-    """Nothing was kept: others saved since, as told in `since`; `theirs` is the record as it is there now."""
-
-    since: tuple[str, ...]
-    theirs: Record
-
-
-class Keeper(Protocol):
-    """A place that keeps children; asked from threads, never from the screen's own. All methods raise NotKept."""
-
-    @property
-    def place(self) -> str:
-        """Return how the place is told."""
-
-    def listed(self, protocol: model.Protocol, on: datetime.date) -> tuple[Listed, ...]:
-        """Return the children that can be opened, by id."""
-
-    def read(self, child: str) -> Record:
-        """Return what is known of a child now; saving is held against it."""
-
-    def save(self, child: str, wanted: Record, plan: Plan, protocol: model.Protocol, reason: str) -> Kept | Meanwhile:
-        """Keep what `wanted` has otherwise than what was read or kept last, and its plan as a revision."""
 
 
 def listed_row(item: Listed, on: datetime.date) -> Row | None:
@@ -104,14 +59,14 @@ def overtaken(since: Iterable[str], place: str) -> tuple[str, ...]:
     """Return what to say where others saved meanwhile."""
     # One paragraph: of what was told, the plan made next keeps the first.
     return (
-        f"Not saved: somebody saved meanwhile in {place} ({'; '.join(since)}). "
-        "Theirs is taken in, yours stands on top of it. Look at the plan, then save again with Ctrl+S.",
+        f"Not saved: somebody else has saved in {place} in the meantime ({'; '.join(since)}). "
+        "Their changes are included, with yours on top. Check the plan, then save again with Ctrl+S.",
     )
 
 
-def refused(error: NotKept) -> tuple[str, ...]:
+def refused(error: SaveFailed) -> tuple[str, ...]:
     """Return what to say where the place could not be written; nothing of the child is lost."""
-    return (f"Not saved: {error}", "Your changes stand here as they were; Ctrl+S tries again.")
+    return (f"Not saved: {error}", "Your changes are still here; Ctrl+S tries again.")
 
 
 def reason_of(entry: Entry) -> str:
@@ -121,6 +76,6 @@ def reason_of(entry: Entry) -> str:
     done, undone = entry.session.done, entry.session.undone
     for at, one in enumerate(undone):
         if one.after == entry.kept:
-            return "; ".join(f"Taken back: {edit.sentence}" for edit in undone[at:])
+            return "; ".join(f"Undone: {edit.sentence}" for edit in undone[at:])
     since = next((at for at, one in enumerate(done) if one.before == entry.kept), 0)
     return "; ".join(one.sentence for one in done[since:])

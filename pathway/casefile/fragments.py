@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from pathway.casefile.read import read_case
 from pathway.casefile.write import case_text, plain
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.protocol.model import Protocol
 from pathway.record import Record, Visit
 
@@ -21,7 +21,7 @@ def visit_fragment(
     settings: Sequence[str],
     own_methods: Mapping[str, str] | None = None,
     missing: Mapping[str, str] | None = None,
-) -> str | Fault:
+) -> str | Problem:
     """Return a visit as TOML from words such as `left.femur_length_mm=183`, or the fault of a word.
 
     `child.` stands before findings of the whole child, nothing before the skeletal age. `own_methods` names, by
@@ -36,7 +36,7 @@ def visit_fragment(
         side, dot, finding = name.rpartition(".")
         if not equals or not value or (side not in SIDES and name != SKELETAL_AGE):
             wanted = "side.finding=value, such as left.femur_length_mm=183"
-            return Fault("--set", "", None, f'"{word}"', wanted, "write left., right. or child. before the finding")
+            return Problem("--set", "", None, f'"{word}"', wanted, "write left., right. or child. before the finding")
         shown = _shown(_typed(value))
         if name in own and dot:
             shown = f"{{ value = {shown}, method = {_shown(own[name])} }}"
@@ -63,7 +63,7 @@ def table_fragment(kind: str, fields: Mapping[str, object]) -> str:
 
 def with_fragment(
     record: Record, fragment: str, name: str, protocol: Protocol, on: datetime.date
-) -> Record | tuple[Fault, ...]:
+) -> Record | tuple[Problem, ...]:
     """Return the record with what a fragment holds, or its faults; their lines are those of the fragment.
 
     A visit on a day that has one already adds to it; what it says again replaces what stood there.
@@ -97,9 +97,9 @@ def _joined(old: Visit, new: Visit) -> Visit:
     )
 
 
-def _moved(fault: Fault, before: int) -> Fault:
+def _moved(fault: Problem, before: int) -> Problem:
     line = None if fault.line is None or fault.line <= before else fault.line - before
-    return Fault(fault.where, fault.key, line, fault.found, fault.expected, fault.do)
+    return Problem(fault.place, fault.key, line, fault.found, fault.expected, fault.remedy)
 
 
 def _typed(value: str) -> object:

@@ -3,25 +3,14 @@
 from __future__ import annotations
 
 import datetime
-import sys
 from dataclasses import asdict
-from pathlib import Path
 
 import click
 
-from pathway.cli.case import (
-    BAD_INPUT,
-    CANNOT_PLAN,
-    as_day,
-    breaches_told,
-    case_argument,
-    on_option,
-    plain_option,
-    read_case_file,
-    taken_in,
-    today,
-)
-from pathway.cli.rules import json_option, protocol_option, width, with_headings, words_only
+from pathway.cli.asked import Asked, child_verb
+from pathway.cli.errors import leave_with_conflicts, refuse
+from pathway.cli.options import as_day, json_option, plain_option
+from pathway.cli.printing import width, with_headings, words_only
 from pathway.preferences import PREFERENCES
 
 
@@ -40,29 +29,31 @@ class Span(click.ParamType[tuple[datetime.date, datetime.date]]):
         try:
             start, end = (datetime.date.fromisoformat(part) for part in parts)
         except ValueError:
-            self.fail(f"found {value!r}, expected two days such as 2031-09-01..2032-06-30", param, ctx)
+            self.fail(f"found {value!r}, expected two dates such as 2031-09-01..2032-06-30", param, ctx)
         if end < start:
-            self.fail(f"found {value!r}, expected the later day last", param, ctx)
+            self.fail(f"found {value!r}, expected the later date last", param, ctx)
         return start, end
 
 
 @click.command()
-@case_argument
-@click.option("--without", multiple=True, metavar="STAGE", help="Leave this stage out; may be given again.")
-@click.option("--at-most-lengthenings", type=click.IntRange(0, 9), metavar="N", help="How many may still come.")
-@click.option("--not-in", type=Span(), multiple=True, help="No device on the bone in these days; may be given again.")
+@child_verb
+@click.option("--without", multiple=True, metavar="STAGE", help="Leave this stage out; may be repeated.")
 @click.option(
-    "--finish-before", type=click.DateTime(["%Y-%m-%d"]), callback=as_day, help="All devices off before this day."
+    "--at-most-lengthenings", type=click.IntRange(0, 9), metavar="N", help="Most further lengthenings allowed."
 )
-@click.option("--lift-at-most", type=click.FloatRange(0, 30), metavar="CM", help="The highest lift wished for, cm.")
-@click.option("--prefer", type=click.Choice(PREFERENCES), multiple=True, help="What counts most among good courses.")
-@click.option("--how-firm", is_flag=True, help="Say which single change would bring another course (takes seconds).")
-@on_option
-@protocol_option
+@click.option(
+    "--not-in", type=Span(), multiple=True, help="No device on the bone between these dates; may be repeated."
+)
+@click.option(
+    "--finish-before", type=click.DateTime(["%Y-%m-%d"]), callback=as_day, help="All devices off before this date."
+)
+@click.option("--lift-at-most", type=click.FloatRange(0, 30), metavar="CM", help="Highest acceptable lift, cm.")
+@click.option("--prefer", type=click.Choice(PREFERENCES), multiple=True, help="What matters most among good courses.")
+@click.option("--how-firm", is_flag=True, help="Say which single change would lead to another course (takes seconds).")
 @json_option
 @plain_option
 def alternatives(
-    case: Path,
+    asked: Asked,
     without: tuple[str, ...],
     at_most_lengthenings: int | None,
     not_in: tuple[tuple[datetime.date, datetime.date], ...],
@@ -70,8 +61,6 @@ def alternatives(
     lift_at_most: float | None,
     prefer: tuple[str, ...],
     how_firm: bool,
-    on: datetime.date | None,
-    clinic: Path | None,
     as_json: bool,
     plain: bool,
 ) -> None:
@@ -84,7 +73,7 @@ def alternatives(
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.courses import courses_text
 
-    asked = WhatIf(
+    wished = WhatIf(
         without=without,
         at_most_lengthenings=at_most_lengthenings,
         not_in=not_in,
@@ -92,16 +81,13 @@ def alternatives(
         lift_at_most_mm=None if lift_at_most is None else 10 * lift_at_most,
         prefer=prefer,
     )
-    day = today(on)
-    record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
+    record, protocol, day = asked.record, asked.protocol, asked.on
     stages = [known.id for known in protocol.stages]
     for stage in without:
         if stage not in stages:
-            click.echo(_unknown(stage, stages), err=True)
-            sys.exit(BAD_INPUT)
-    with breaches_told(str(case)):
-        answer = what_if(record, protocol, day, asked)
-        firm = robustness(with_wishes(record, asked, day), protocol, day, answer.wished) if how_firm else None
+            refuse("--without", repr(stage), "a stage of the protocol", _near(stage, stages))
+    answer = what_if(record, protocol, day, wished)
+    firm = robustness(with_wishes(record, wished, day), protocol, day, answer.wished) if how_firm else None
     if as_json:
         courses = [course.model_dump(mode="json") for course in answer.wished.alternatives]
         data: dict[str, object] = {"child": answer.wished.child.id, "on": str(day), "asked": answer.asked}
@@ -112,15 +98,11 @@ def alternatives(
         click.echo(part_json({**data, **compared, "caution": answer.wished.cautions[0].text}))
     else:
         click.echo(with_headings(courses_text(answer, width(), plain=words_only(plain), firm=firm)), nl=False)
-    if answer.wished.conflicts:
-        for item in answer.wished.conflicts:
-            click.echo(item.explanation, err=True)
-        sys.exit(CANNOT_PLAN)
+    leave_with_conflicts(answer.wished)
 
 
-def _unknown(stage: str, known: list[str]) -> str:
+def _near(stage: str, known: list[str]) -> str:
     import difflib
 
     near = difflib.get_close_matches(stage, known, 1)
-    remedy = f"did you mean {near[0]}" if near else "`rules list --kind stages` names them"
-    return f"--without: found {stage!r}, expected a stage of the protocol; {remedy}."
+    return f"did you mean {near[0]}" if near else "`rules list --kind stages` names them"

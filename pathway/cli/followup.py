@@ -10,55 +10,54 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pathway.cli.case import (
+from pathway.cli.asked import Asked, child_verb, opened, protocol_of, tell_notes
+from pathway.cli.errors import confirmed, note, refuse
+from pathway.cli.options import (
+    RegistryOptions,
     as_day,
-    breaches_told,
-    case_argument,
-    has_example,
-    is_example,
+    by_option,
+    json_option,
+    name_of,
+    now,
     on_option,
-    read_case_file,
-    taken_in,
+    protocol_option,
+    registry_options,
     today,
 )
-from pathway.cli.child import kept_entries
-from pathway.cli.registry_options import by_option, key_of, name_of, now, opened, refuse, registry_options
-from pathway.cli.rules import json_option, protocol_of, protocol_option, width
+from pathway.cli.printing import width
+from pathway.problems import Problem, Refused, cannot
 
 if TYPE_CHECKING:
+    from pathway.children.resolve import Located
     from pathway.protocol.model import Protocol
     from pathway.questions.followup import Preview
     from pathway.record import Record
     from pathway.registry.store import Registry
 
-OVERTAKEN = 1
 FILM = "standing_full_length_film"
 ASKED = ("femur_length_mm", "tibia_length_mm")
 day_type = click.DateTime(["%Y-%m-%d"])
 
 
 @click.command()
-@case_argument
+@child_verb
 @click.option("--set", "settings", multiple=True, metavar="SIDE.FINDING=VALUE", help="A finding of this visit.")
-@click.option("--method", default=FILM, metavar="METHOD", help=f"How it was measured; {FILM} where not given.")
+@click.option("--method", default=FILM, metavar="METHOD", help=f"How it was measured; default: {FILM}.")
 @click.option("--from", "fragment", type=click.Path(path_type=Path), help="A TOML file with [[visit]], [[operation]] …")
-@click.option("--done", metavar="STAGE", help="An operation that was done on the day.")
-@click.option("--gained-mm", type=float, help="The length that the operation really gained.")
-@click.option("--physis", multiple=True, metavar="PLATE", help="A growth plate that was closed; may be given again.")
+@click.option("--done", metavar="STAGE", help="An operation done on that day.")
+@click.option("--gained-mm", type=float, help="The length that the operation achieved.")
+@click.option("--physis", multiple=True, metavar="PLATE", help="A growth plate that was closed; may be repeated.")
 @click.option("--device-off", type=day_type, callback=as_day, help="The day the device came off.")
 @click.option("--complication", multiple=True, help="A complication, from the list of the protocol.")
 @click.option("--waive", metavar="GATE", help="Waive a gate; give --reason.")
 @click.option("--decline", metavar="STAGE", help="The family declines a stage; give --reason.")
 @click.option("--prefer", metavar="WHAT", help="What the family prefers; give --reason.")
 @click.option("--reason", help="The reason of a decision, in words.")
-@click.option("--save/--discard", "save", default=None, help="Save or discard without being asked.")
+@click.option("--save/--discard", "save", default=None, help="Save or discard without asking.")
 @by_option
-@on_option
-@protocol_option
-@registry_options
 @json_option
 def followup(
-    case: Path,
+    asked: Asked,
     settings: tuple[str, ...],
     method: str,
     fragment: Path | None,
@@ -73,31 +72,21 @@ def followup(
     reason: str | None,
     save: bool | None,
     by: str | None,
-    on: datetime.date | None,
-    clinic: Path | None,
-    address: str | None,
-    key_file: Path | None,
-    ask_key: bool,
     as_json: bool,
 ) -> None:
     """Enter a visit, an operation done or a decision, and see what it changes in the plan before it is saved.
 
-    CASE is a case file, or the id of a child in the registry. Without options the lengths are asked for one by
-    one. Saving adds to the file or to the child's entries; nothing that stands there is altered.
+    Without options the lengths are asked for one by one. Saving adds to the file or to the child's entries; nothing
+    that stands there is altered.
     """
     from pathway.casefile import table_fragment
+    from pathway.children.case_files import text_of
 
-    day = today(on)
-    in_registry = not case.exists() and case.parent == Path() and _in_registry(case.name, address, key_file, ask_key)
-    if in_registry:
-        with opened(address, key_file, ask_key) as store:
-            (record, head), protocol = store.record_and_head(case.name), protocol_of(clinic)
-    else:
-        record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
+    day, record, protocol = asked.on, asked.record, asked.protocol
     parts: list[str] = []
     decided = {"waive_gate": ("gate", waive), "decline": ("stage", decline), "prefer": ("prefer", prefer)}
     if fragment is not None:
-        parts.append(read_case_file(fragment))
+        parts.append(text_of(fragment))
     if not (settings or done or fragment or waive or decline or prefer):
         settings = _asked(record)
     if settings:
@@ -114,50 +103,44 @@ def followup(
             given = {"date": day, "by": party, "kind": kind, field: value, "reason": reason or ""}
             parts.append(table_fragment("decision", given))
     entered = "\n".join(parts)
-    new = _previewed(record, entered, protocol, day, str(case), as_json)
+    new = _previewed(record, entered, protocol, day, as_json)
     if not _wanted(save, as_json):
         return
-    if not in_registry:
-        _append(case, entered)
+    if asked.located.origin != "registry":
+        _append(asked.located, entered)
         return
-    from pathway.registry.journal.entry import Overtaken
+    from pathway.registry.journal.chain import head_of
+    from pathway.registry.journal.entry import StaleHead
     from pathway.registry.planning import save_followup
+    from pathway.registry.store import open_registry
 
-    with opened(address, key_file, ask_key) as store:
+    child, head = record.child.id, head_of(asked.child.entries)
+    with open_registry(asked.registry.address, asked.registry.key) as store:
         while True:
             kept = save_followup(store, record, new, head, who=name_of(by), when=now())
-            if not isinstance(kept, Overtaken):
-                click.echo(f"Saved as entry {kept.head.count} of {case.name}.", err=True)
+            if not isinstance(kept, StaleHead):
+                note(f"Saved as entry {kept.head.count} of {child}.")
                 return
             since = "; ".join(f"{entry.kind} by {entry.who} on {entry.when:%Y-%m-%d %H:%M}" for entry in kept.since)
-            click.echo(f"{case.name}: somebody saved since ({since}). Both together would change:", err=True)
-            record, head = store.record_and_head(case.name)
-            new = _previewed(record, entered, protocol, day, case.name, as_json)
+            note(f"{child}: somebody else has saved since ({since}). Both together would change:")
+            record, head = store.record_and_head(child)
+            new = _previewed(record, entered, protocol, day, as_json)
             if not sys.stdin.isatty():
-                click.echo("Nothing was saved; enter it again to save both together.", err=True)
-                sys.exit(OVERTAKEN)
-            if not click.confirm("Save?", default=False, err=True):
+                raise cannot("", "Nothing was saved", "enter it again to save both together")
+            if not confirmed("Save?"):
                 return
 
 
-def _in_registry(child: str, address: str | None, key_file: Path | None, ask_key: bool) -> bool:
-    """Return whether a bare name is a child of the registry: an example child only where none of that id is kept."""
-    return not has_example(child) or bool(kept_entries(child, address, key_of(key_file, ask_key)))
-
-
-def _previewed(
-    record: Record, entered: str, protocol: Protocol, day: datetime.date, name: str, as_json: bool
-) -> Record:
-    """Print what the entered tables change, and return the record with them; leaves with the faults in words."""
+def _previewed(record: Record, entered: str, protocol: Protocol, day: datetime.date, as_json: bool) -> Record:
+    """Print what the entered tables change, and return the record with them; refuses them with every fault."""
     from pathway.casefile import with_fragment
     from pathway.questions.followup import preview
 
     new = with_fragment(record, entered, "what was entered", protocol, day)
     if isinstance(new, tuple):
-        refuse("\n".join(fault.sentence for fault in new))
+        raise Refused(*new)
     _questions(record, new, protocol)
-    with breaches_told(name):
-        _show(preview(record, new, protocol, day), as_json)
+    _show(preview(record, new, protocol, day), as_json)
     return new
 
 
@@ -166,43 +149,44 @@ def _previewed(
 @click.argument("other", type=click.Path(path_type=Path), required=False)
 @registry_options
 @on_option
-@click.option("--before", type=day_type, callback=as_day, help="The day of the first plan, where it is another one.")
+@click.option("--before", type=day_type, callback=as_day, help="The date of the first plan, if different.")
 @protocol_option
 @json_option
 def compare(
     one: Path,
     other: Path | None,
-    address: str | None,
-    key_file: Path | None,
-    ask_key: bool,
+    where: RegistryOptions,
     on: datetime.date | None,
     before: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     as_json: bool,
 ) -> None:
     """Compare two plans of a child, with the fact that caused each change.
 
-    Two case files; one file alone on two days (--before); or two accepted plans of the registry: rowan-02@1 rowan-02@2.
+    ONE and OTHER name a child each (a case file, a child of the registry, an example); one alone on two days
+    (--before); or two accepted plans of the registry: rowan-02@1 rowan-02@2.
     """
+    from pathway.children.resolve import locate, read
     from pathway.questions.followup import preview
 
     day = today(on)
     if other is None and before is None:
-        refuse("compare: found one plan, expected two, or one case file with the day of its first plan (--before).")
+        refuse("compare", "one plan", "two, or one case file with the day of its first plan (--before)")
     other = other or one
     if "@" in one.name and "@" in other.name and not one.exists():
-        with opened(address, key_file, ask_key) as store:
-            _show(_revisions(store, one.name, other.name, protocol_of(clinic)), as_json)
+        with opened(where) as store:
+            _show(_revisions(store, one.name, other.name, protocol_of(overlay_dir)), as_json)
         return
-    old, protocol = taken_in(read_case_file(one), str(one), max(before or day, day), clinic)
-    new, _ = taken_in(read_case_file(other), str(other), day, clinic)
+    registry, protocol = where.at(), protocol_of(overlay_dir)
+    found = {word: locate(word, registry) for word in (one, other)}
+    for known in found.values():
+        tell_notes(known)
+    old = read(found[one], protocol, max(before or day, day)).record
+    new = read(found[other], protocol, day).record
     if old.child.id != new.child.id:
-        refuse(
-            f"compare: found {old.child.id} in {one} and {new.child.id} in {other}, expected one child; "
-            "give two files of the same child."
-        )
-    with breaches_told(str(other)):
-        _show(preview(old.until(before or day), new, protocol, day, since=before), as_json)
+        what = f"{old.child.id} in {one} and {new.child.id} in {other}"
+        refuse("compare", what, "one child", "give two files of the same child")
+    _show(preview(old.until(before or day), new, protocol, day, since=before), as_json)
 
 
 def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Preview:
@@ -219,15 +203,14 @@ def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Pre
         if number not in accepted:
             names = ", ".join(f"{child}@{known}" for known in accepted) or "none"
             do = f"`registry revisions {child}` lists them"
-            refuse(f"compare: found no revision {name}, expected one of {names}; {do}.")
+            refuse("compare", f"no revision {name}", f"one of {names}", do)
         item = accepted[number]
         known = record_of([entry for entry in entries if entry.sequence <= item.entry.sequence])
         found.append((known, Plan.model_validate(item.revision.plan)))
     (old, before), (new, after) = found
     if old.child.id != new.child.id:
-        refuse(f"compare: found {one} and {other}, expected one child; give two revisions of the same child.")
-    with breaches_told(new.child.id):
-        return compared(old, before, new, after, protocol)
+        refuse("compare", f"{one} and {other}", "one child", "give two revisions of the same child")
+    return compared(old, before, new, after, protocol)
 
 
 def _lane(protocol: Protocol, stage: str) -> str:
@@ -238,10 +221,8 @@ def _lane(protocol: Protocol, stage: str) -> str:
 def _asked(record: Record) -> tuple[str, ...]:
     """Ask for the lengths of both legs, one by one; an empty answer leaves one out."""
     if not sys.stdin.isatty():
-        refuse(
-            "followup: found nothing to enter, expected --set, --from, --done or a decision; "
-            "write for example --set left.femur_length_mm=183."
-        )
+        remedy = "write for example --set left.femur_length_mm=183"
+        refuse("followup", "nothing to enter", "--set, --from, --done or a decision", remedy)
     given = []
     for side in (record.affected_side, record.other_side):
         for finding in ASKED:
@@ -258,7 +239,7 @@ def _visit(day: datetime.date, method: str, settings: tuple[str, ...]) -> str:
 
     made = visit_fragment(day, method, settings)
     if not isinstance(made, str):
-        refuse(made.sentence)
+        raise Refused(made)
     return made
 
 
@@ -268,14 +249,14 @@ def _questions(old: Record, new: Record, protocol: Protocol) -> None:
 
     faults = growth_faults(new, protocol)
     if faults:
-        refuse("\n".join(fault.sentence for fault in faults))
+        raise Refused(*faults)
     asked_before = growth_questions(old, protocol)
     for question in growth_questions(new, protocol):
         if question in asked_before:
             continue
-        click.echo(question, err=True)
-        if sys.stdin.isatty() and not click.confirm("Keep it?", err=True):
-            refuse("Nothing was saved.")
+        note(question)
+        if sys.stdin.isatty() and not confirmed("Keep it?"):
+            raise Refused(Problem("", "", None, "Nothing was saved", "", ""))
 
 
 def _show(seen: Preview, as_json: bool) -> None:
@@ -294,18 +275,18 @@ def _show(seen: Preview, as_json: bool) -> None:
 def _wanted(save: bool | None, as_json: bool) -> bool:
     if save is not None:
         return save
-    return not as_json and sys.stdin.isatty() and click.confirm("Save?", default=False, err=True)
+    return not as_json and sys.stdin.isatty() and confirmed("Save?")
 
 
-def _append(case: Path, entered: str) -> None:
+def _append(found: Located, entered: str) -> None:
     """Add what was entered at the end of the case file, or say why it cannot be."""
-    if is_example(case):
-        refuse(f"{case}: found an example child, expected a file of yours; copy it before you save to it.")
+    if found.file is None:
+        refuse(found.word, "an example child", "a file of your own", "copy it before you save to it")
     try:
-        with case.open("a", encoding="utf-8") as file:
+        with found.file.open("a", encoding="utf-8") as file:
             file.write(f"\n{entered}")
     except OSError as error:
-        refuse(
-            f"{case}: cannot be written ({error.strerror}); nothing was saved. Check the folder and its permissions."
-        )
-    click.echo(f"Saved in {case}.", err=True)
+        what = f"cannot be written ({error.strerror})"
+        remedy = "nothing was saved. Check the folder and its permissions"
+        raise Refused(Problem(str(found.file), "", None, what, "", remedy)) from error
+    note(f"Saved in {found.file}.")

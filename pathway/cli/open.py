@@ -1,53 +1,86 @@
-"""The verb `open`: one's own case files on the screens. An edge."""
+"""The verb `open`: the children one names, on the screens."""
 
 from __future__ import annotations
 
 import datetime
-import sys
 from pathlib import Path
 
 import click
 
-from pathway.cli.case import BAD_INPUT, example, examples, is_example, named_files, on_option, today
-from pathway.cli.rules import can_open_screens, protocol_of, protocol_option
+from pathway.cli.asked import opened, protocol_of, tell_notes
+from pathway.cli.errors import refuse
+from pathway.cli.options import (
+    RegistryOptions,
+    by_option,
+    cases_argument,
+    name_of,
+    now,
+    on_option,
+    protocol_option,
+    registry_options,
+    today,
+)
+from pathway.cli.printing import can_open_screens
 from pathway.cli.views import children
+
+KINDS = {"example": "an example child", "registry": "a child of the registry", "file": "a case file"}
 
 
 @click.command("open")
-@click.argument("cases", nargs=-1, type=click.Path(path_type=Path), metavar="[CASE]...")
+@cases_argument
 @on_option
 @protocol_option
-def open_files(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path | None) -> None:
-    """Open case files in the terminal: the timeline of each child, its courses, worksheets, follow-up.
+@by_option
+@registry_options
+def open_files(
+    cases: tuple[Path, ...],
+    on: datetime.date | None,
+    overlay_dir: Path | None,
+    by: str | None,
+    where: RegistryOptions,
+) -> None:
+    """Open children in the terminal: the timeline of each, its courses, worksheets, follow-up.
 
-    CASE is a case file, a folder of them, or an example child; all examples where none is named. One file opens at
-    the timeline of its child. What is entered on the screens is saved to the file of the child; examples are not kept.
-    Where there is no terminal (a pipe) the list of children is printed.
+    CASE is a case file, a folder of them, the id of a child in the registry, or an example child; all examples where
+    none is named. One child opens at its timeline. What is entered on the screens is saved to the file of the child
+    or in the registry; examples are not kept. Where there is no terminal (a pipe) the list of children is printed.
     """
-    day = today(on)
-    named = [case for case in cases if is_example(case)]
-    if named and len(named) < len(cases):
-        click.echo(
-            f"open: found {named[0]}, an example child, beside case files, expected the one or the other; "
-            "open them one after the other.",
-            err=True,
-        )
-        sys.exit(BAD_INPUT)
-    own = bool(cases) and not named
-    files = named_files(cases) if own else {}
+    from pathway.children import examples
+    from pathway.children.resolve import locate_all, shown_names, text_of
+
+    day, registry = today(on), where.at()
+    found = shown_names(locate_all(cases, registry))
+    kinds = {one.origin: one for one in reversed(found.values())}
+    if len(kinds) > 1:
+        other = next(kinds[kind] for kind in ("example", "registry") if kind in kinds)
+        beside = "case files" if "file" in kinds else "children of the registry"
+        what = f"{other.word}, {KINDS[other.origin]}, beside {beside}"
+        refuse("open", what, "one or the other", "open them separately")
     if not can_open_screens():
-        listed = tuple(files.values()) or cases
-        click.get_current_context().invoke(children, cases=listed, find="", on=on, clinic=clinic, as_json=False)
+        context = click.get_current_context()
+        listed = tuple(one.file or Path(one.word) for one in found.values())
+        given = {"address": where.address, "key_file": where.key_file, "ask_key": where.ask_key}
+        context.invoke(children, cases=listed, find="", on=on, overlay_dir=overlay_dir, as_json=False, **given)
         return
     from tui.app import run
 
-    if own:
-        from pathway.cli.stored_files import FileKeeper
+    for one in found.values():
+        tell_notes(one)
+    only = next(iter(found)) if len(found) == 1 else None
+    if "file" in kinds:
+        from pathway.children.file_storage import FileStorage
 
-        protocol = protocol_of(clinic)
-        only = next(iter(files)) if len(files) == 1 else None
-        run(dict.fromkeys(files, ""), day, only, protocol, FileKeeper(files, protocol, day))
+        protocol = protocol_of(overlay_dir)
+        files = {name: one.file for name, one in found.items() if one.file is not None}
+        run(dict.fromkeys(files, ""), day, only, protocol, FileStorage(files, protocol, day))
         return
-    names = [case.name.removesuffix(".toml") for case in named] or examples()
-    rules = protocol_of(clinic) if clinic is not None else None
-    run({name: example(name) for name in names}, day, names[0] if len(names) == 1 else None, rules)
+    rules = protocol_of(overlay_dir) if overlay_dir is not None else None
+    if "registry" in kinds:
+        from pathway.children.registry_storage import RegistryStorage
+
+        with opened(where) as store:
+            storage = RegistryStorage(store, name_of(by), now, tuple(found))
+            run(dict.fromkeys(found, ""), day, only, protocol_of(overlay_dir), storage)
+        return
+    texts = {name: text_of(one) for name, one in found.items()}
+    run(texts or {name: examples.text(name) for name in examples.names()}, day, only, rules)

@@ -1,4 +1,4 @@
-"""The verb that shows the screens in a browser of the same machine. An edge."""
+"""The verb that shows the screens in a browser of the same machine."""
 
 from __future__ import annotations
 
@@ -10,17 +10,24 @@ from pathlib import Path
 
 import click
 
-from pathway.cli.case import BAD_INPUT, is_example, named_files, on_option
-from pathway.cli.registry_options import by_option, opened, refuse, registry_options
-from pathway.cli.rules import protocol_of, protocol_option
+from pathway.cli.asked import opened, protocol_of
+from pathway.cli.errors import note, refuse
+from pathway.cli.options import (
+    RegistryOptions,
+    by_option,
+    cases_argument,
+    on_option,
+    protocol_option,
+    registry_options,
+)
 
 PORT = 8765
 
 
 @click.command()
-@click.argument("cases", nargs=-1, type=click.Path(path_type=Path), metavar="[CASE]...")
+@cases_argument
 @click.option("--host", default="127.0.0.1", show_default=True, help="This machine only: 127.0.0.1, ::1 or localhost.")
-@click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0 takes a free one.")
+@click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0 picks a free one.")
 @on_option
 @protocol_option
 @by_option
@@ -30,64 +37,50 @@ def serve(
     host: str,
     port: int,
     on: datetime.date | None,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     by: str | None,
-    address: str | None,
-    key_file: Path | None,
-    ask_key: bool,
+    where: RegistryOptions,
 ) -> None:
     """Show the screens in a browser of this machine; prints the address to open. Ctrl+C ends it.
 
-    CASE is a case file or a folder of them; where none is named the children of the registry open, the example
-    children where there is no registry.
+    CASE is a case file, a folder of them, or the id of a child in the registry; where none is named the children of
+    the registry open, the example children where there is no registry.
 
     Needs `pip install 'limb-pathway[web]'`. The address holds a key: who has it works with your rights.
     """
     try:
-        from tui.web.server import NotLoopback, OwnServer, free_port, loopback
+        from tui.web.server import OwnServer, free_port, loopback
     except ImportError:
-        wanted = "install it with `pip install 'limb-pathway[web]'`"
-        click.echo(f"serve: found no textual-serve, expected it; {wanted}.", err=True)
-        sys.exit(BAD_INPUT)
-    try:
-        loopback(host)
-    except NotLoopback as error:
-        click.echo(f"{error}.", err=True)
-        sys.exit(BAD_INPUT)
+        refuse("serve", "no textual-serve", "it", "install it with `pip install 'limb-pathway[web]'`")
+    loopback(host)
+    if where.ask_key and (cases or where.named):
+        found = "--ask-key, which does not work in a browser"
+        refuse("serve", found, "--key-file", "write the key to a file")
     if cases:
-        named_files([case for case in cases if not is_example(case)])
-    elif address is not None:
-        if ask_key:
-            refuse("serve: --ask-key cannot be asked in a browser, expected --key-file; write the key into a file.")
-        with opened(address, key_file, ask_key=False):
+        from pathway.children.resolve import locate_all
+
+        locate_all(cases, where.at())
+    elif where.named:
+        with opened(where):
             pass  # what is wrong with it is said here, not in the browser
-    if clinic is not None:
-        protocol_of(clinic)
+    if overlay_dir is not None:
+        protocol_of(overlay_dir)
     try:
-        server = OwnServer(_command(cases, on, clinic, by, address, key_file), host, port or free_port(host))
-        click.echo(f"Open {server.address}", err=True)
-        click.echo(
-            "Planning aid: the treating surgeon decides; follow local protocol. Ctrl+C ends the server.", err=True
-        )
+        server = OwnServer(_command(cases, on, overlay_dir, by, where), host, port or free_port(host))
+        note(f"Open {server.address}")
+        note("Planning aid: the treating surgeon decides; follow local protocol. Ctrl+C ends the server.")
         server.serve()
     except OSError as error:
-        click.echo(f"serve: found port {port} of {host} in use or closed ({error.strerror}), ", nl=False, err=True)
-        click.echo("expected a free one; name another with --port, or --port 0.", err=True)
-        sys.exit(BAD_INPUT)
+        found = f"port {port} of {host} in use or closed ({error.strerror})"
+        refuse("serve", found, "a free one", "name another with --port, or --port 0")
 
 
 def _command(
-    cases: tuple[Path, ...],
-    on: datetime.date | None,
-    clinic: Path | None,
-    by: str | None,
-    address: str | None,
-    key_file: Path | None,
+    cases: tuple[Path, ...], on: datetime.date | None, overlay_dir: Path | None, by: str | None, where: RegistryOptions
 ) -> str:
     """Return the command that is started for each visitor, quoted for the shell of the system."""
-    options: dict[str, object] = {"--on": on, "--protocol": clinic}
-    if not cases:
-        options |= {"--by": by, "--registry": address, "--key-file": key_file}
+    options: dict[str, object] = {"--on": on, "--protocol": overlay_dir}
+    options |= {"--by": by, "--registry": where.address, "--key-file": where.key_file}
     given = [word for name, value in options.items() if value is not None for word in (name, str(value))]
     what = ["open", *given, "--", *(str(case) for case in cases)] if cases else given
     words = [sys.executable, "-m", "pathway.cli", *what]

@@ -7,27 +7,25 @@ curve is a table.
 from __future__ import annotations
 
 import datetime
-import sys
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from pathway.cli.case import (
-    BAD_INPUT,
-    CANNOT_PLAN,
-    case_argument,
-    example,
-    examples,
-    named_files,
+from pathway.cli.asked import Asked, child_verb, protocol_of, tell_notes
+from pathway.cli.errors import BAD_INPUT, leave, leave_with_conflicts, note
+from pathway.cli.options import (
+    RegistryOptions,
+    cases_argument,
+    json_option,
     on_option,
     plain_option,
-    plan_of,
-    read_case_file,
+    protocol_option,
+    registry_options,
     today,
 )
-from pathway.cli.rules import json_option, protocol_of, protocol_option, width, with_headings, words_only
+from pathway.cli.printing import width, with_headings, words_only
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan, PlanStage
@@ -36,24 +34,39 @@ TIMELINE_ROWS = 30
 
 
 @click.command()
-@click.argument("cases", nargs=-1, type=click.Path(path_type=Path), metavar="[CASE]...")
-@click.option("--find", metavar="WORDS", default="", help="Only those whose name, diagnosis or next step has these.")
+@cases_argument
+@click.option(
+    "--find", metavar="WORDS", default="", help="Only children whose name, diagnosis or next step contains this."
+)
 @on_option
 @protocol_option
+@registry_options
 @json_option
-def children(cases: tuple[Path, ...], find: str, on: datetime.date | None, clinic: Path | None, as_json: bool) -> None:
+def children(
+    cases: tuple[Path, ...],
+    find: str,
+    on: datetime.date | None,
+    overlay_dir: Path | None,
+    where: RegistryOptions,
+    as_json: bool,
+) -> None:
     """List children: what is next for each, when, and the difference at maturity; the examples where none is named.
 
     A file that cannot be read is named in its place; the others are listed all the same, and the exit code is 2.
     """
+    from pathway.children import examples
+    from pathway.children.resolve import RegistryAt, locate_all, shown_names, text_of
     from pathway.views.data.shapes import ChildrenPrinted
     from tui import planner
     from tui.opened import shelf
     from tui.spoken import child_data, children_printed
 
-    day, protocol = today(on), protocol_of(clinic)
-    named = {name: read_case_file(file) for name, file in named_files(cases).items()}
-    files = named or {name: example(name) for name in examples()}
+    day, protocol = today(on), protocol_of(overlay_dir)
+    found = shown_names(locate_all(cases, where.at() if cases else RegistryAt()))
+    for one in found.values():
+        tell_notes(one)
+    named = {name: text_of(one) for name, one in found.items()}
+    files = named or {name: examples.text(name) for name in examples.names()}
     books = shelf(files)
     for entry in books.entries:
         made = planner.make(entry.name, entry.text, day, protocol)
@@ -71,25 +84,23 @@ def children(cases: tuple[Path, ...], find: str, on: datetime.date | None, clini
         _say(children_printed(rows, len(books.entries), day, caution, width()))
     wrong = [sentence for entry in shown for sentence in entry.problems]
     for sentence in wrong:
-        click.echo(sentence, err=True)
+        note(sentence)
     if wrong:
-        sys.exit(BAD_INPUT)
+        leave(BAD_INPUT)
 
 
 @click.command()
-@case_argument
-@click.option("--at", "at", type=click.FloatRange(0, 30), metavar="YEARS", help="Say what holds at this age; today's.")
-@click.option("--stage", help="Say this stage; the next one where not given.")
-@on_option
-@protocol_option
+@child_verb
+@click.option(
+    "--at", "at", type=click.FloatRange(0, 30), metavar="YEARS", help="Say what applies at this age; default: today's."
+)
+@click.option("--stage", help="Describe this stage; default: the next one.")
 @json_option
 @plain_option
 def timeline(
-    case: Path,
+    asked: Asked,
     at: float | None,
     stage: str | None,
-    on: datetime.date | None,
-    clinic: Path | None,
     as_json: bool,
     plain: bool,
 ) -> None:
@@ -100,15 +111,14 @@ def timeline(
     from pathway.views.words.timeline import timeline_data, timeline_words
     from tui.spoken import printed
 
-    day, protocol = today(on), protocol_of(clinic)
-    made = plan_of(read_case_file(case), str(case), day, clinic)
-    selected = _stage_of(made, stage, str(case))
+    made, protocol = asked.plan, asked.protocol
+    selected = _stage_of(made, stage)
     age = made.child.age_years if at is None else at
     said = list(paragraphs.at_age(made, age, paragraphs.aids(protocol)))
     if as_json:
         at_age, conflicts = tuple(say.text for say in said), paragraphs.conflicts(made)
         click.echo(timeline_data(made, at_age, conflicts).model_dump_json(indent=2))
-        _leave(made)
+        leave_with_conflicts(made)
         return
     words = words_only(plain)
     _head(made, f"The timeline of {made.child.id}")
@@ -126,23 +136,19 @@ def timeline(
             (*said, *paragraphs.brackets(made), *of_stage, *kinds, *paragraphs.of_child(made)), width(), plain=words
         )
     )
-    _leave(made)
+    leave_with_conflicts(made)
 
 
 @click.command()
-@case_argument
+@child_verb
 @click.argument("stage", required=False)
 @click.option("--unlock", is_flag=True, help="Say what would unlock the stage instead of its gates.")
-@on_option
-@protocol_option
 @json_option
 @plain_option
 def prerequisites(
-    case: Path,
+    asked: Asked,
     stage: str | None,
     unlock: bool,
-    on: datetime.date | None,
-    clinic: Path | None,
     as_json: bool,
     plain: bool,
 ) -> None:
@@ -153,18 +159,17 @@ def prerequisites(
     from pathway.views.words.wrapping import wrap
     from tui.spoken import printed
 
-    day, protocol = today(on), protocol_of(clinic)
-    made = plan_of(read_case_file(case), str(case), day, clinic)
-    selected = _stage_of(made, stage, str(case))
+    made, protocol = asked.plan, asked.protocol
+    selected = _stage_of(made, stage)
     if selected is None:
-        _head(made, f"{made.child.id}: prerequisites")
+        _head(made, f"Order of the stages for {made.child.id}")
         _say(["", "The plan has no stages."])
-        _leave(made)
+        leave_with_conflicts(made)
         return
     if as_json:
         unlocks = tuple(say.text for say in paragraphs.of_unlock(made, selected, protocol))
         click.echo(prerequisites_data(made, selected, unlocks).model_dump_json(indent=2))
-        _leave(made)
+        leave_with_conflicts(made)
         return
     words = words_only(plain)
     _head(made, f"{made.child.id}: prerequisites of {selected.label}")
@@ -173,38 +178,34 @@ def prerequisites(
     _say(["", *prerequisites_words(made, selected, width())])
     said = paragraphs.of_unlock(made, selected, protocol) if unlock else paragraphs.of_gates(selected)
     _say(printed(said, width(), plain=words))
-    _say(["", *wrap("Marks: + holds, - fails, ? not known, ~ waived, > judged later.", width())])
-    _leave(made)
+    _say(["", *wrap("Marks: + met, - not met, ? not known, ~ waived, > judged later.", width())])
+    leave_with_conflicts(made)
 
 
 @click.command()
-@case_argument
-@on_option
-@protocol_option
+@child_verb
 @json_option
 @plain_option
-def family(case: Path, on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool) -> None:
+def family(asked: Asked, as_json: bool, plain: bool) -> None:
     """Say the plan in plain words: what happens when, how long, what school and home need, how sure it is.
 
     `handout` writes the same as a document to take home.
     """
     from pathway.views.words.family import family_data, family_text
 
-    made = plan_of(read_case_file(case), str(case), today(on), clinic)
+    made = asked.plan
     if as_json:
         click.echo(family_data(made).model_dump_json(indent=2))
     else:
         click.echo(with_headings(family_text(made, min(width(), 72))), nl=False)
-    _leave(made)
+    leave_with_conflicts(made)
 
 
 @click.command()
-@case_argument
+@child_verb
 @click.argument("stage", required=False)
-@on_option
-@protocol_option
 @json_option
-def sources(case: Path, stage: str | None, on: datetime.date | None, clinic: Path | None, as_json: bool) -> None:
+def sources(asked: Asked, stage: str | None, as_json: bool) -> None:
     """List each statement on a STAGE (the next one where not given) and the child with the rule behind it.
 
     `rules show ID` prints such a rule with its sources.
@@ -213,8 +214,8 @@ def sources(case: Path, stage: str | None, on: datetime.date | None, clinic: Pat
     from pathway.views.words import statements
     from tui.spoken import statements_printed
 
-    made = plan_of(read_case_file(case), str(case), today(on), clinic)
-    selected = _stage_of(made, stage, str(case))
+    made = asked.plan
+    selected = _stage_of(made, stage)
     found = (*(statements.of_stage(made, selected) if selected else ()), *statements.of_plan(made))
     if as_json:
         items = tuple(
@@ -228,7 +229,7 @@ def sources(case: Path, stage: str | None, on: datetime.date | None, clinic: Pat
     else:
         _head(made, f"{made.child.id}: sources{', ' + selected.label if selected else ''}")
         _say(statements_printed(found, width()))
-    _leave(made)
+    leave_with_conflicts(made)
 
 
 @click.command()
@@ -240,18 +241,14 @@ def keys() -> None:
     _say(["Keys and marks of the screens", *printed(words(), width())])
 
 
-def _stage_of(made: Plan, wanted: str | None, name: str) -> PlanStage | None:
-    """Return the stage asked for, else the next one, else the first; leaves with a sentence for an unknown one."""
-    from pathway.questions.why import UnknownStage, find_stage
+def _stage_of(made: Plan, wanted: str | None) -> PlanStage | None:
+    """Return the stage asked for, else the next one, else the first; refuses an unknown one."""
+    from pathway.questions.why import find_stage
     from tui.opened import next_stage
 
     if wanted is None:
         return next_stage(made) or next(iter(made.stages), None)
-    try:
-        return find_stage(made, wanted)
-    except UnknownStage as error:
-        click.echo(f"{name}: {error}.", err=True)
-        sys.exit(BAD_INPUT)
+    return find_stage(made, wanted)
 
 
 def _head(made: Plan, title: str) -> None:
@@ -265,11 +262,3 @@ def _head(made: Plan, title: str) -> None:
 
 def _say(lines: Iterable[str]) -> None:
     click.echo(with_headings("\n".join(lines)))
-
-
-def _leave(made: Plan) -> None:
-    """Name the rules in conflict, where there are any, and leave with the exit code that says so."""
-    if made.conflicts:
-        for item in made.conflicts:
-            click.echo(item.explanation, err=True)
-        sys.exit(CANNOT_PLAN)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime
-import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from pathway.cli.case import BAD_INPUT, case_argument, on_option, plain_option, read_case_file, taken_in, today
-from pathway.cli.rules import json_option, protocol_option, width, with_headings, words_only
+from pathway.cli.asked import Asked, child_verb
+from pathway.cli.errors import note, refuse
+from pathway.cli.options import json_option, plain_option
+from pathway.cli.printing import width, with_headings, words_only
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan
@@ -23,40 +23,29 @@ KINDS = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
 
 @click.command()
 @click.argument("kind", type=click.Choice(KINDS))
-@case_argument
-@click.option("--stage", metavar="ID", help="Stage of the plan, such as femoral_lengthening_2; else the next one.")
+@child_verb
+@click.option("--stage", metavar="ID", help="Stage of the plan, such as femoral_lengthening_2; default: the next one.")
 @click.option("--set", "settings", multiple=True, metavar="NAME=VALUE", help="Set an input by hand; may be repeated.")
-@on_option
-@protocol_option
 @json_option
 @plain_option
 @click.option("--svg", "as_svg", is_flag=True, help="Print only the drawing, as SVG.")
 def worksheet(
     kind: Kind,
-    case: Path,
+    asked: Asked,
     stage: str | None,
     settings: tuple[str, ...],
-    on: datetime.date | None,
-    clinic: Path | None,
     as_json: bool,
     plain: bool,
     as_svg: bool,
 ) -> None:
-    """Work out the numbers of one operation: KIND is one of those above, CASE a case file.
+    """Work out the numbers of one operation: KIND is one of those above, CASE names the child.
 
     The inputs come from the case, the plan's stage and the protocol; each may be set by hand. Check every
     number against the radiograph.
     """
     from pathway.views.words.worksheet import worksheet_text
-    from pathway.worksheets.sheet import InputProblem
 
-    day = today(on)
-    record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
-    try:
-        sheet = _sheet(kind, record, protocol, day, stage, _by_name(settings))
-    except InputProblem as error:
-        click.echo(str(error), err=True)
-        sys.exit(BAD_INPUT)
+    sheet = _sheet(kind, asked.record, asked.protocol, asked.on, stage, _by_name(settings))
     if as_svg:
         _print_svg(sheet)
         return
@@ -81,30 +70,12 @@ def _sheet(
     return KINDS[kind].make(case_of(record, protocol, on, plan, opened, posterior), settings)
 
 
-def plan_with_sheets(record: Record, protocol: Protocol, on: datetime.date) -> tuple[Plan, tuple[Sheet, ...]]:
-    """Return the plan with the worksheet of every operation to come; leaves with a sentence where one cannot be made.
-
-    Raises PlanBreach as `make_plan` does.
-    """
-    from pathway.plan.make import make_plan
-    from pathway.worksheets.of_plan import sheets_of
-    from pathway.worksheets.sheet import InputProblem
-
-    made = make_plan(record, protocol, on)
-    try:
-        return made, sheets_of(record, protocol, on, made)
-    except InputProblem as error:
-        click.echo(str(error), err=True)
-        sys.exit(BAD_INPUT)
-
-
 def _print_svg(sheet: Sheet) -> None:
     from pathway.views.drawings.schematic import svg
 
     if not sheet.drawings:
         wanted = next((warning.text for warning in sheet.warnings if "--set" in warning.text), "print it as text")
-        click.echo(f"worksheet {sheet.kind}: found no drawing, expected one to print; {wanted}", err=True)
-        sys.exit(BAD_INPUT)
+        refuse(f"worksheet {sheet.kind}", "no drawing", "one to print", wanted.removesuffix("."))
     click.echo(svg(sheet.drawings[0]), nl=False)
 
 
@@ -115,9 +86,7 @@ def _plan(record: Record, protocol: Protocol, on: datetime.date) -> Plan | None:
     try:
         return make_plan(record, protocol, on)
     except PlanBreach as error:
-        click.echo(
-            f"The plan breaks its own rules ({error}): please report it. This sheet is made without it.", err=True
-        )
+        note(f"The plan breaks its own rules ({error.breaches}): please report it. This sheet was made without it.")
         return None
 
 
@@ -127,7 +96,6 @@ def _by_name(settings: tuple[str, ...]) -> dict[str, str]:
     for text in settings:
         name, equals, value = text.partition("=")
         if not equals or not name.strip():
-            click.echo(f"--set: found {text!r}, expected name=value; write for example --set amount_mm=50.", err=True)
-            sys.exit(BAD_INPUT)
+            refuse("--set", repr(text), "name=value", "write for example --set amount_mm=50")
         found[name.strip()] = value
     return found

@@ -6,12 +6,12 @@ from pathway.days import age_years
 from pathway.growth.bones.measured import mean_length
 from pathway.growth.reference_curves import GrowthCurve, growth_curve
 from pathway.growth.surgery import BONES
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.protocol.model import Bone, Protocol
 from pathway.record import Measurement, Record, Visit
 
 
-def growth_faults(record: Record, protocol: Protocol) -> tuple[Fault, ...]:
+def growth_faults(record: Record, protocol: Protocol) -> tuple[Problem, ...]:
     """Return every measured length that cannot be, each named by finding, side and day.
 
     A length of 0 mm or less; a bone of the longer leg that, from an age of the rules on, is shorter than a
@@ -23,14 +23,14 @@ def growth_faults(record: Record, protocol: Protocol) -> tuple[Fault, ...]:
     for visit, bone, m in _lengths(record):
         where, key = f"visit of {visit.date}", f"{m.finding} {m.side}"
         if float(m.value) <= 0:
-            found.append(Fault(where, key, None, f"{m.value:g} mm", "a length above 0 mm", "correct the length"))
+            found.append(Problem(where, key, None, f"{m.value:g} mm", "a length above 0 mm", "correct the length"))
             continue
         age = age_years(record.child.date_of_birth, visit.date)
         newborn = mean_length(protocol, curve, bone, 0.0)[0]
         old_enough = age >= protocol.number("newborn_refused_from_years")
         if m.side == record.other_side and old_enough and float(m.value) < newborn:
             found.append(
-                Fault(
+                Problem(
                     where,
                     key,
                     None,
@@ -42,7 +42,7 @@ def growth_faults(record: Record, protocol: Protocol) -> tuple[Fault, ...]:
     return (*found, *_impossible_differences(record, protocol, curve))
 
 
-def _impossible_differences(record: Record, protocol: Protocol, curve: GrowthCurve) -> list[Fault]:
+def _impossible_differences(record: Record, protocol: Protocol, curve: GrowthCurve) -> list[Problem]:
     first = protocol.diagnosis(record.child.diagnosis).bones[0]
     found = []
     for visit in record.visits:
@@ -55,7 +55,7 @@ def _impossible_differences(record: Record, protocol: Protocol, curve: GrowthCur
                 what = f"{m.value:g} mm at {age:.1f} years"
                 wanted = f"less than the whole {first} ({long:.0f} mm)"
                 found.append(
-                    Fault(f"visit of {visit.date}", key, None, what, wanted, "correct the difference or its unit")
+                    Problem(f"visit of {visit.date}", key, None, what, wanted, "correct the difference or its unit")
                 )
     return found
 
@@ -91,7 +91,7 @@ def _shrunk(record: Record, protocol: Protocol) -> list[str]:
         if before is not None and float(m.value) < before[1] - error:
             asked.append(
                 f"Is the {bone} of the {m.side} leg on {visit.date} really {float(m.value):g} mm? "
-                f"On {before[0].date} it was {before[1]:g} mm, and bones do not shrink."
+                f"On {before[0].date} it was {before[1]:g} mm already."
             )
         last[bone, m.side] = (visit, float(m.value))
     return asked
@@ -112,7 +112,7 @@ def _swapped(record: Record, protocol: Protocol) -> list[str]:
             if before.get(bone, 0.0) > error and short - long > error and not operated:
                 asked.append(
                     f"Are left and right of the {bone} swapped on {visit.date}? The treated leg is the longer one "
-                    f"there ({short:g} and {long:g} mm), before it was the shorter one."
+                    f"there ({short:g} and {long:g} mm), whereas before it was the shorter one."
                 )
             before[bone] = long - short
     return asked

@@ -14,6 +14,7 @@ from pathway.network import Conflict
 from pathway.plan import assemble
 from pathway.plan import model as pm
 from pathway.plan.verify import check_plan
+from pathway.problems import CannotBeDone, Problem
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 from pathway.rule_engine.classify import classify, with_classes
@@ -23,8 +24,13 @@ from pathway.rule_engine.staging import StageGraph, stage
 from pathway.timing.schedule import Placed, Timetable, stage_windows, timetable
 
 
-class PlanBreach(Exception):
+class PlanBreach(CannotBeDone):
     """The finished plan breaks a rule: a fault of the program, named by rule, never shown as a plan."""
+
+    def __init__(self, child: str, breaches: str) -> None:
+        self.breaches = breaches
+        what = f"internal error, no plan is shown: the plan made breaks its own rules ({breaches})"
+        super().__init__(Problem(child, "", None, what, "", "please report it with the case file, which is untouched"))
 
 
 def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: int = 0, chances: bool = True) -> pm.Plan:
@@ -78,7 +84,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
     plan = plan.model_copy(update={"sources": assemble.cited_sources(plan, protocol)})
     breaches = check_plan(plan, record, protocol)
     if breaches:
-        raise PlanBreach("; ".join(breach.sentence for breach in breaches))
+        raise PlanBreach(record.child.id, "; ".join(breach.sentence for breach in breaches))
     return plan
 
 

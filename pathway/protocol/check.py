@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.protocol.model import Condition, Protocol, Sourced
 
 QUANTITIES = frozenset(
@@ -28,7 +28,7 @@ class _Wrong(NamedTuple):
     expected: str
 
 
-def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tuple[Fault, ...]:
+def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tuple[Problem, ...]:
     """Return every fault of the rule set: unresolved or doubled ids, missing sources, thresholds out of range.
 
     `files` says in which file each id stands; a fault of an id that it does not know is placed in `rules`.
@@ -47,7 +47,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
     )
     do = "correct the rule or add what is missing"
     return tuple(
-        Fault((files or {}).get(item.rule, "rules"), f"rule {item.rule}", None, item.found, item.expected, do)
+        Problem((files or {}).get(item.rule, "rules"), f"rule {item.rule}", None, item.found, item.expected, do)
         for item in found
     )
 
@@ -66,7 +66,7 @@ def _double_ids(protocol: Protocol) -> Iterator[_Wrong]:
     for kind, ids in groups.items():
         for name, count in Counter(ids).items():
             if count > 1:
-                yield _Wrong(name, f"the {kind} id {count} times", "an id that stands once")
+                yield _Wrong(name, f"the {kind} id {count} times", "an id that is used once")
 
 
 def _sourced(protocol: Protocol) -> Iterator[tuple[str, Sourced]]:
@@ -103,7 +103,7 @@ def _shapes(protocol: Protocol) -> Iterator[_Wrong]:
                 yield _Wrong(scheme.id, f"the diagnosis {name!r}", "a diagnosis of diagnoses.toml")
         for name, count in Counter(kind.type for kind in scheme.types).items():
             if count > 1:
-                yield _Wrong(scheme.id, f"the type {name!r} {count} times", "a type that stands once")
+                yield _Wrong(scheme.id, f"the type {name!r} {count} times", "a type that is used once")
     for diagnosis in protocol.diagnoses:
         if not diagnosis.bones:
             yield _Wrong(diagnosis.id, "no bone", "the bones that may be lengthened, the deficient one first")

@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from pathway.problems import Fault, sentences
+from pathway.problems import Problem, Refused
 from pathway.protocol import model
 from pathway.protocol.check import faults_of
 from pathway.protocol.overlay import Entry, Overlay, laid_over
@@ -45,37 +45,29 @@ WORDING = "wording"
 """The folder with the words of the documents: no rules."""
 
 
-class ProtocolError(Exception):
-    """The rule files cannot be used; `faults` says what is wrong in each."""
-
-    def __init__(self, faults: tuple[Fault, ...]) -> None:
-        self.faults = faults
-        super().__init__(sentences(faults))
-
-
 def load_protocol(overlay: Traversable | None = None) -> model.Protocol:
     """Return the protocol that ships with the program, with a clinic's folder laid over it where one is given.
 
-    Raises ProtocolError naming file and rule id.
+    Raises Refused naming file and rule id.
     """
     return _shipped() if overlay is None else with_overlay(_shipped(), read_overlay(overlay))
 
 
 def with_overlay(protocol: model.Protocol, overlay: Overlay) -> model.Protocol:
-    """Return the protocol with an overlay laid over it; raises ProtocolError with every fault of the overlay."""
+    """Return the protocol with an overlay laid over it; raises Refused with every fault of the overlay."""
     merged = laid_over(protocol, overlay)
     if isinstance(merged, tuple):
-        raise ProtocolError(merged)
+        raise Refused(*merged)
     return merged
 
 
 def read_overlay(folder: Traversable) -> Overlay:
     """Return a clinic's folder of `*.toml`, also in folders, as entries; its name and version in any file.
 
-    Raises ProtocolError for no such folder, no rule in it, unreadable TOML, unknown kinds, entries without id
+    Raises Refused for no such folder, no rule in it, unreadable TOML, unknown kinds, entries without id
     and ids given twice.
     """
-    faults: list[Fault] = []
+    faults: list[Problem] = []
     card: dict[str, str] = {}
     entries: dict[tuple[str, str], Entry] = {}
     for name, file in _toml_files(folder) if folder.is_dir() else []:
@@ -86,28 +78,30 @@ def read_overlay(folder: Traversable) -> Overlay:
             kind = KINDS.get(key)
             if kind is None:
                 known = ", ".join(sorted([*KINDS, *OVERLAY_CARD]))
-                faults.append(Fault(name, key, None, f"the kind {key!r}", f"one of {known}", "rename it"))
+                faults.append(Problem(name, key, None, f"the kind {key!r}", f"one of {known}", "rename it"))
                 continue
             for item in value if isinstance(value, list) else [value]:
                 _overlay_entry(kind[0], item, name, entries, faults)
     if not entries and not faults:
         found = "no rule in it" if folder.is_dir() else "no such folder"
         faults.append(
-            Fault(str(folder), "", None, found, "a folder of TOML files with rules", "name the clinic's folder")
+            Problem(str(folder), "", None, found, "a folder of TOML files with rules", "name the clinic's folder")
         )
     if faults:
-        raise ProtocolError(tuple(faults))
+        raise Refused(*faults)
     return Overlay(card.get("name", ""), card.get("version", ""), tuple(entries.values()))
 
 
-def _overlay_entry(kind: str, item: Any, file: str, entries: dict[tuple[str, str], Entry], faults: list[Fault]) -> None:
+def _overlay_entry(
+    kind: str, item: Any, file: str, entries: dict[tuple[str, str], Entry], faults: list[Problem]
+) -> None:
     if not isinstance(item, dict) or not isinstance(item.get("id"), str):
-        faults.append(Fault(file, f"rule of {kind}", None, repr(item)[:80], "a table with an id", "give it its id"))
+        faults.append(Problem(file, f"rule of {kind}", None, repr(item)[:80], "a table with an id", "give it its id"))
         return
     name = item["id"]
     if (kind, name) in entries:
         where = f"{entries[kind, name].file} and {file}"
-        faults.append(Fault(where, f"rule {name}", None, "the id 2 times", "an id that stands once", "join the two"))
+        faults.append(Problem(where, f"rule {name}", None, "the id 2 times", "an id that is used once", "join the two"))
         return
     entries[kind, name] = Entry(kind, name, item, file)
 
@@ -120,23 +114,23 @@ def _shipped() -> model.Protocol:
 def read_protocol(folder: Traversable) -> model.Protocol:
     """Return the protocol kept in `folder` and the folders in it (`*.toml`).
 
-    Raises ProtocolError with every fault of every file: unreadable TOML, unknown kinds or fields, wrong
+    Raises Refused with every fault of every file: unreadable TOML, unknown kinds or fields, wrong
     types, and what `check.faults_of` finds across files.
     """
-    faults: list[Fault] = []
+    faults: list[Problem] = []
     parts: dict[str, Any] = {plural: [] for plural, _ in KINDS.values()}
     parts["tables"] = []
     files: dict[str, str] = {}
     for name, file in _toml_files(folder):
         _read_file(name, file, parts, faults, files)
     if faults:
-        raise ProtocolError(tuple(faults))
+        raise Refused(*faults)
     try:
         protocol = model.Protocol(**parts)
     except ValidationError as error:
-        raise ProtocolError(tuple(faults_of_validation(error, "protocol.toml", ""))) from error
+        raise Refused(*faults_of_validation(error, "protocol.toml", "")) from error
     if found := faults_of(protocol, files):
-        raise ProtocolError(found)
+        raise Refused(*found)
     return protocol
 
 
@@ -155,7 +149,9 @@ def _toml_files(folder: Traversable, path: str = "") -> list[tuple[str, Traversa
     return sorted(files, key=lambda item: (item[1].name, item[0]))
 
 
-def _read_file(name: str, file: Traversable, parts: dict[str, Any], faults: list[Fault], files: dict[str, str]) -> None:
+def _read_file(
+    name: str, file: Traversable, parts: dict[str, Any], faults: list[Problem], files: dict[str, str]
+) -> None:
     content = _content(name, file, faults)
     if content is None:
         return
@@ -173,17 +169,17 @@ def _read_file(name: str, file: Traversable, parts: dict[str, Any], faults: list
                 _remember(entry, name, files)
         else:
             known = ", ".join(sorted([*KINDS, *CARD]))
-            faults.append(Fault(name, key, None, f"the kind {key!r}", f"one of {known}", "rename it"))
+            faults.append(Problem(name, key, None, f"the kind {key!r}", f"one of {known}", "rename it"))
 
 
-def _content(name: str, file: Traversable, faults: list[Fault]) -> dict[str, Any] | None:
+def _content(name: str, file: Traversable, faults: list[Problem]) -> dict[str, Any] | None:
     try:
         return tomllib.loads(file.read_text(encoding="utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        faults.append(Fault(name, "", None, f"text that is not TOML ({error})", "a TOML file", "correct it"))
+        faults.append(Problem(name, "", None, f"text that is not TOML ({error})", "a TOML file", "correct it"))
     except OSError as error:
         faults.append(
-            Fault(name, "", None, f"a file that cannot be read ({error.strerror})", "a TOML file", "check it")
+            Problem(name, "", None, f"a file that cannot be read ({error.strerror})", "a TOML file", "check it")
         )
     return None
 
@@ -198,7 +194,7 @@ def _remember(entry: Any, file: str, files: dict[str, str]) -> None:
         files[name] = file if files.get(name, file) == file else f"{files[name]} and {file}"
 
 
-def _take(shape: type[BaseModel], entry: Any, into: list[Any], file: str, faults: list[Fault]) -> None:
+def _take(shape: type[BaseModel], entry: Any, into: list[Any], file: str, faults: list[Problem]) -> None:
     try:
         into.append(shape.model_validate(entry))
     except ValidationError as error:

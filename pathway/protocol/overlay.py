@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ValidationError
 
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.protocol.check import faults_of
 from pathway.protocol.model import Protocol, Sourced, SwitchedOff, Type
 from pathway.protocol.references import entries, kinds, users
@@ -97,9 +97,9 @@ class Difference:
     fields: tuple[FieldChange, ...] = ()
 
 
-def laid_over(protocol: Protocol, overlay: Overlay) -> Protocol | tuple[Fault, ...]:
+def laid_over(protocol: Protocol, overlay: Overlay) -> Protocol | tuple[Problem, ...]:
     """Return the protocol with the clinic's entries laid over it, or every fault with its file and rule id."""
-    faults: list[Fault] = []
+    faults: list[Problem] = []
     parts: dict[str, list[Any]] = {kind: list(getattr(protocol, kind)) for kind in kinds()}
     gone: list[SwitchedOff] = []
     for entry in overlay.entries:
@@ -153,7 +153,7 @@ def _with_types(overlay: Overlay) -> Iterator[Entry]:
                 yield Entry("types", str(type_.get("id")), type_, entry.file)
 
 
-def _lay(entry: Entry, into: list[Any], shape: type[BaseModel], gone: list[SwitchedOff]) -> list[Fault]:
+def _lay(entry: Entry, into: list[Any], shape: type[BaseModel], gone: list[SwitchedOff]) -> list[Problem]:
     """Lay one entry over a part of the protocol, in place; return what is wrong with it."""
     at = next((k for k, item in enumerate(into) if item.id == entry.id), None)
     if "off" in entry.fields:
@@ -164,7 +164,7 @@ def _lay(entry: Entry, into: list[Any], shape: type[BaseModel], gone: list[Switc
         given.pop("because", None)
     if old is not None and (fault := _unsourced(entry, given, shape)):
         return [fault]
-    faults: list[Fault] = []
+    faults: list[Problem] = []
     if isinstance(given.get("types"), list) and "types" in shape.model_fields:
         given["types"], faults = _types(entry, given["types"], old, gone)
     base = {name: getattr(old, name) for name in old.model_fields_set} if old is not None else {}
@@ -183,7 +183,7 @@ def _lay(entry: Entry, into: list[Any], shape: type[BaseModel], gone: list[Switc
     return faults
 
 
-def _types(entry: Entry, given: Sequence[Any], old: Any, gone: list[SwitchedOff]) -> tuple[list[Any], list[Fault]]:
+def _types(entry: Entry, given: Sequence[Any], old: Any, gone: list[SwitchedOff]) -> tuple[list[Any], list[Problem]]:
     types, faults = list(old.types) if old is not None else [], []
     for item in given:
         if isinstance(item, dict):
@@ -195,7 +195,7 @@ def _types(entry: Entry, given: Sequence[Any], old: Any, gone: list[SwitchedOff]
     return types, faults
 
 
-def _switch_off(entry: Entry, at: int | None, into: list[Any], gone: list[SwitchedOff]) -> list[Fault]:
+def _switch_off(entry: Entry, at: int | None, into: list[Any], gone: list[SwitchedOff]) -> list[Problem]:
     do = "leave it in, or change it instead"
     if entry.fields["off"] is not True:
         return [
@@ -230,7 +230,7 @@ def _forget(parts: dict[str, list[Any]], gone: Sequence[SwitchedOff]) -> None:
     parts["disagreements"] = kept
 
 
-def _unsourced(entry: Entry, given: Mapping[str, Any], shape: type[BaseModel]) -> Fault | None:
+def _unsourced(entry: Entry, given: Mapping[str, Any], shape: type[BaseModel]) -> Problem | None:
     """A changed value must not stand under our sources, as if they said so."""
     changed = sorted(set(given) - WORDING)
     if not issubclass(shape, Sourced) or not changed or {"sources", "provenance"} <= set(given):
@@ -240,7 +240,7 @@ def _unsourced(entry: Entry, given: Mapping[str, Any], shape: type[BaseModel]) -
     return _fault(entry.file, entry.id, f"{', '.join(changed)} changed", expected, do)
 
 
-def _still_needed(merged: Protocol, gone: Sequence[SwitchedOff], files: Mapping[str, str]) -> Iterator[Fault]:
+def _still_needed(merged: Protocol, gone: Sequence[SwitchedOff], files: Mapping[str, str]) -> Iterator[Problem]:
     named = users(merged)
     here = {entry.id for _, entry in entries(merged)}
     for item in gone:
@@ -256,7 +256,7 @@ def _still_needed(merged: Protocol, gone: Sequence[SwitchedOff], files: Mapping[
             )
 
 
-def _left_without_end(ours: Protocol, merged: Protocol, files: Mapping[str, str]) -> Iterator[Fault]:
+def _left_without_end(ours: Protocol, merged: Protocol, files: Mapping[str, str]) -> Iterator[Problem]:
     """What starts where a lengthening ends (its device comes off, the hip is watched) goes only with it."""
     here = {entry.id for _, entry in entries(merged)}
     for rule in ours.intervals:
@@ -270,5 +270,5 @@ def _left_without_end(ours: Protocol, merged: Protocol, files: Mapping[str, str]
                 )
 
 
-def _fault(file: str, rule: str, found: str, expected: str, do: str) -> Fault:
-    return Fault(file, f"rule {rule}", None, found, expected, do)
+def _fault(file: str, rule: str, found: str, expected: str, do: str) -> Problem:
+    return Problem(file, f"rule {rule}", None, found, expected, do)

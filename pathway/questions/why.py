@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathway.plan.model import After, GateState, Plan, PlanStage, Reason, VerdictRecord
+from pathway.problems import Problem, Refused
 from pathway.protocol.model import Protocol
 
 PROVENANCE_WORDS = {
@@ -27,12 +28,8 @@ class Line:
     text: str
 
 
-class UnknownStage(Exception):
-    """The plan has no such stage; `known` lists those it has."""
-
-    def __init__(self, wanted: str, known: tuple[str, ...]) -> None:
-        self.wanted, self.known = wanted, known
-        super().__init__(f"the plan has no stage {wanted!r}; it has: {', '.join(known)}")
+class UnknownStage(Refused):
+    """The plan has no such stage; the sentence lists those it has."""
 
 
 def find_stage(plan: Plan, wanted: str) -> PlanStage:
@@ -44,7 +41,8 @@ def find_stage(plan: Plan, wanted: str) -> PlanStage:
     for stage in plan.stages:
         if stage.kind == name:
             return stage
-    raise UnknownStage(wanted, tuple(stage.id for stage in plan.stages))
+    known = ", ".join(stage.id for stage in plan.stages)
+    raise UnknownStage(Problem(plan.child.id, "", None, f"the plan has no stage {wanted!r}", "", f"it has: {known}"))
 
 
 def kind_of(wanted: str, protocol: Protocol) -> str | None:
@@ -77,11 +75,11 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
             yield from reason_lines(item, citations)
     against = [item for item in stage.because if item.against]
     if against:
-        yield Line(0, "", "What speaks against it")
+        yield Line(0, "", "Reasons against it")
     for item in against:
         yield from reason_lines(item, citations)
     if stage.gates:
-        yield Line(0, "", "What must hold before it starts")
+        yield Line(0, "", "Conditions to be met before it starts")
         for gate in stage.gates:
             yield from _gate(gate, citations)
     if stage.after:
@@ -89,18 +87,18 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
         for edge in stage.after:
             yield from _after(plan, edge, citations)
     if stage.amount_limits:
-        yield Line(0, "", "What limits the amount")
+        yield Line(0, "", "Limits on the amount")
         for limit in stage.amount_limits:
             kind = "binds" if limit.binds else "warns" if limit.warns else "allows more"
             local = " [local]" if is_local(plan, limit.rule) else ""
             yield Line(1, "", f"{limit.limit_mm:.0f} mm ({kind}): {limit.words}{local}")
             yield from _sources(2, limit.sources, citations)
     if stage.delay:
-        yield Line(0, "", "If it comes later")
+        yield Line(0, "", "If it is delayed")
         for text in stage.delay:
             yield Line(1, "", text)
     if stage.preferred:
-        yield Line(0, "", "What was wished for its date")
+        yield Line(0, "", "Wishes for its date")
         yield Line(1, "", stage.preferred)
     if stage.stop_rules:
         yield Line(0, "", "When to slow or stop")
@@ -120,7 +118,7 @@ def _gate(gate: GateState, citations: dict[str, str]) -> Iterator[Line]:
     yield Line(1, gate.state, f"{gate.sentence} [{_origin(gate)}]")
     yield Line(2, "", gate.because)
     if gate.look_again_on is not None:
-        yield Line(2, "", f"measured again from {gate.look_again_on}")
+        yield Line(2, "", f"to be measured again from {gate.look_again_on}")
     yield from _sources(2, gate.sources, citations)
 
 

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Select, Table, func, insert, select
 
 from pathway.registry.db import rows, tables
 from pathway.registry.db.engine import file_engine, make_tables
-from pathway.registry.db.failures import told
+from pathway.registry.db.failures import translating_db_errors
 from pathway.registry.journal.audit import Audit, Kept, audit
 from pathway.registry.journal.entry import Head
 from pathway.registry.place import new_file, place_of
@@ -38,7 +38,7 @@ def verify(registry: Registry, known: Mapping[str, Head] | None = None) -> Audit
         "compare with the last backup: entries were removed",
         key=f"{lost.child}, entry {lost.sequence}",
     )
-    return Audit(found.heads, found.entries, found.erased, (*found.faults, words.fault))
+    return Audit(found.heads, found.entries, found.erased, (*found.faults, *words.problems))
 
 
 def heads(registry: Registry) -> dict[str, Head]:
@@ -86,7 +86,7 @@ def restore(backup: Registry, address: str | None, key: str | None) -> Audit:
             with backup.reading() as source:
                 _fill(source, draft, key, with_heads=False)
 
-        with told(place.name):
+        with translating_db_errors(place.name):
             _make(place.file, fill)
     else:
         with open_registry(address, key, create=True) as target, backup.reading() as source, target.writing() as into:
@@ -100,11 +100,11 @@ def restore(backup: Registry, address: str | None, key: str | None) -> Audit:
 
 
 def _make(file: Path, fill: Callable[[Path], None]) -> None:
-    with told(str(file)):
+    with translating_db_errors(str(file)):
         try:
             new_file(file, fill)
         except FileExistsError:
-            raise problem(str(file), "a file that is there already", "a new name", "name another file") from None
+            raise problem(str(file), "an existing file", "a new name", "name another file") from None
 
 
 def _fill(source: Connection, draft: Path, key: str | None, *, with_heads: bool) -> None:

@@ -8,7 +8,7 @@ import secrets
 from sqlalchemy import delete, text
 
 from pathway.registry.db import rows, tables
-from pathway.registry.db.failures import told
+from pathway.registry.db.failures import translating_db_errors
 from pathway.registry.journal.chain import head_of, linked
 from pathway.registry.journal.entry import Entry
 from pathway.registry.journal.payloads import PAYLOAD_VERSION, UnreadablePayload, check_new, erasure_entry
@@ -54,7 +54,7 @@ def erase(registry: Registry, child: str, *, reason: str, who: str, when: dateti
 
 def _swept(registry: Registry) -> None:
     """Take what was deleted out of the file: pages that are free, and the log of changes."""
-    with told(registry.place.name), registry.engine.connect() as connection:
+    with translating_db_errors(registry.place.name), registry.engine.connect() as connection:
         if registry.place.server is not None:
             plain = connection.execution_options(isolation_level="AUTOCOMMIT")
             plain.execute(text("VACUUM FULL payload"))

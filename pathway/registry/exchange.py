@@ -13,7 +13,7 @@ from pathway.record import Decision, Operation, Record, Visit
 from pathway.registry.db import rows
 from pathway.registry.journal.audit import Kept, audit, entry_of
 from pathway.registry.journal.chain import head_of, payload_text, when_text
-from pathway.registry.journal.entry import Entry, Head, NewEntry, Overtaken
+from pathway.registry.journal.entry import Entry, Head, NewEntry, StaleHead
 from pathway.registry.journal.fold import record_of
 from pathway.registry.journal.payloads import (
     calendar_entry,
@@ -61,7 +61,7 @@ def import_record(
         else:
             news = (case_entry(wanted, who),)
         saved = registry.append(child, news, seen=seen, when=when)
-        if not isinstance(saved, Overtaken):
+        if not isinstance(saved, StaleHead):
             return TakenIn(child, what, len(news), saved.head)
 
 
@@ -108,7 +108,7 @@ def import_history(registry: Registry, entries: tuple[Entry, ...]) -> TakenIn:
         shorter = min(len(there), len(entries))
         if head_of(there[:shorter]) != head_of(entries[:shorter]):
             found = f"other entries of {child} than the history has"
-            do = "export both and compare them; nothing was taken in"
+            do = "export both and compare them; nothing was imported"
             raise problem(registry.place.name, found, "the same beginning", do)
         if any(entry.kind == "erasure" for entry in there) or shorter == len(entries):
             return TakenIn(child, "nothing", 0, head_of(there))

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 
 from pathway.casefile import case_text, read_case
 from pathway.growth import growth_faults
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.protocol.model import Protocol
 from pathway.record import Measurement, Missing, Record, Visit
-from pathway.registry.journal.entry import Head, Overtaken
+from pathway.registry.journal.entry import Head, StaleHead
 from pathway.registry.planning import save_followup
 from pathway.registry.store import Registry
 
@@ -41,14 +41,14 @@ class LengthsTaken:
 
 def merged(
     record: Record, visits: Sequence[Visit], name: str, protocol: Protocol, on: datetime.date
-) -> Merged | tuple[Fault, ...]:
+) -> Merged | tuple[Problem, ...]:
     """Return the record with the lengths of `visits` beside what it holds, or every fault; `name` opens each.
 
     A length that is known with the same value and method is not doubled; one that is known otherwise is a fault,
     for one of the two is wrong and no program can say which. A value takes the place of "not measured" on its day,
     never the other way round.
     """
-    faults: list[Fault] = []
+    faults: list[Problem] = []
     days = {visit.date: visit for visit in record.visits}
     new = known = 0
     for visit in visits:
@@ -73,7 +73,7 @@ def merged(
     wanted = record.model_copy(update={"visits": tuple(days[day] for day in sorted(days))})
     before = growth_faults(record, protocol)
     found = tuple(fault for fault in growth_faults(wanted, protocol) if fault not in before)
-    return tuple(replace(fault, where=f"{name}, {fault.where}") for fault in found) or Merged(wanted, new, known)
+    return tuple(replace(fault, place=f"{name}, {fault.place}") for fault in found) or Merged(wanted, new, known)
 
 
 def import_lengths(
@@ -86,7 +86,7 @@ def import_lengths(
     *,
     who: str,
     when: datetime.datetime,
-) -> LengthsTaken | tuple[Fault, ...]:
+) -> LengthsTaken | tuple[Problem, ...]:
     """Keep the lengths that a child of the registry does not have yet, all together; or return every fault.
 
     Raises `RegistryProblem` for a child that is not there or was erased.
@@ -99,7 +99,7 @@ def import_lengths(
         if not made.new:
             return LengthsTaken(child, 0, made.known, head, record, record)
         saved = save_followup(registry, record, made.record, head, who=who, when=when)
-        if not isinstance(saved, Overtaken):
+        if not isinstance(saved, StaleHead):
             return LengthsTaken(child, made.new, made.known, saved.head, record, made.record)
 
 
@@ -115,14 +115,14 @@ def _same(kept: Item, item: Measurement) -> bool:
     return isinstance(kept, Measurement) and (kept.value, kept.method) == (item.value, item.method)
 
 
-def _other(kept: Item, item: Item, name: str, day: datetime.date) -> Fault:
+def _other(kept: Item, item: Item, name: str, day: datetime.date) -> Problem:
     key = f"{item.finding} {item.side or ''} on {day}".replace("  ", " ")
     found, expected = (
         f"{one.value:g} mm ({one.method.replace('_', ' ')})" if isinstance(one, Measurement) else "no value"
         for one in (item, kept)
     )
-    do = "find out which is right, and correct it there or by `limb-pathway followup`; nothing was taken in"
-    return Fault(name, key, None, found, f"{expected}, which is known", do)
+    do = "find out which is right, and correct it there or by `limb-pathway followup`; nothing was imported"
+    return Problem(name, key, None, found, f"{expected}, which is known", do)
 
 
 def _of(visit: Visit, items: Sequence[Item]) -> Visit:
@@ -138,9 +138,9 @@ def _joined(there: Visit, added: Visit) -> Visit:
     return there.model_copy(update={"measurements": both, "missing": (*gaps, *added.missing)})
 
 
-def _odd(record: Record, visit: Visit, name: str, protocol: Protocol, on: datetime.date) -> Iterator[Fault]:
+def _odd(record: Record, visit: Visit, name: str, protocol: Protocol, on: datetime.date) -> Iterator[Problem]:
     """Yield what a case file with this visit would be refused for: an implausible value, a day before birth."""
     read = read_case(case_text(Record(child=record.child, visits=(visit,))), name, protocol, on)
     if not isinstance(read, Record):
         for fault in read:
-            yield replace(fault, where=f"{name}, visit of {visit.date}", line=None, key=fault.key.rpartition("].")[2])
+            yield replace(fault, place=f"{name}, visit of {visit.date}", line=None, key=fault.key.rpartition("].")[2])

@@ -16,7 +16,7 @@ from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.questions.due import plan_summary
 from pathway.record import Decision, Operation, Record, Visit
-from pathway.registry.journal.entry import Entry, Head, NewEntry, Overtaken, Saved, StoredPlan
+from pathway.registry.journal.entry import Entry, Head, NewEntry, Saved, StaleHead, StoredPlan
 from pathway.registry.journal.fold import parts_of
 from pathway.registry.journal.payloads import (
     Revision,
@@ -67,9 +67,9 @@ def still_true(plan: StoredPlan, head: Head, digest: str, on: datetime.date) -> 
     return plan.head == head and plan.protocol_digest == digest and _month(plan.on) == _month(on)
 
 
-def plan_task(task: Task, on: datetime.date, clinic: Path | None) -> tuple[str, dict[str, Any] | str]:
+def plan_task(task: Task, on: datetime.date, overlay_dir: Path | None) -> tuple[str, dict[str, Any] | str]:
     """Return the child and the summary of its plan, or why it could not be planned. Runs in any process."""
-    protocol = _rules(clinic)
+    protocol = _rules(overlay_dir)
     try:
         record = Record.model_validate(task.record)
         plan = make_plan(record, protocol, on, chances=False)
@@ -81,10 +81,10 @@ def plan_task(task: Task, on: datetime.date, clinic: Path | None) -> tuple[str, 
 _loaded: dict[Path | None, Protocol] = {}
 
 
-def _rules(clinic: Path | None) -> Protocol:
-    if clinic not in _loaded:
-        _loaded[clinic] = load_protocol() if clinic is None else load_protocol(clinic)
-    return _loaded[clinic]
+def _rules(overlay_dir: Path | None) -> Protocol:
+    if overlay_dir not in _loaded:
+        _loaded[overlay_dir] = load_protocol() if overlay_dir is None else load_protocol(overlay_dir)
+    return _loaded[overlay_dir]
 
 
 def replan(
@@ -92,7 +92,7 @@ def replan(
     tasks: Sequence[Task],
     protocol: Protocol,
     on: datetime.date,
-    clinic: Path | None,
+    overlay_dir: Path | None,
     executor: Executor,
 ) -> Iterator[tuple[str, str]]:
     """Plan the tasks on an executor and store the plans as they come; yields each child with "" or what went wrong.
@@ -101,7 +101,7 @@ def replan(
     """
     digest, heads = protocol_digest(protocol), {task.child: task.head for task in tasks}
     ready: list[StoredPlan] = []
-    running = [executor.submit(plan_task, task, on, clinic) for task in tasks]
+    running = [executor.submit(plan_task, task, on, overlay_dir) for task in tasks]
     try:
         for future in as_completed(running):
             child, summary = future.result()
@@ -129,7 +129,7 @@ def save_followup(
     when: datetime.datetime,
     plan: Plan | None = None,
     reason: str = "",
-) -> Saved | Overtaken:
+) -> Saved | StaleHead:
     """Keep what `wanted` has otherwise than `known`, which was read at `seen`, all together or not at all.
 
     What was added to is corrected, what was taken back is withdrawn. `plan`, the plan of `wanted`, is kept after it
@@ -153,7 +153,7 @@ def accept(
     when: datetime.datetime,
     reason: str = "",
     choice: Decision | None = None,
-) -> Saved | Overtaken:
+) -> Saved | StaleHead:
     """Keep a plan as a revision; with `choice` the decision for another course goes in together with it."""
     news = [revision_entry(_revision(plan, recommended=choice is None, reason=reason), who)]
     if choice is not None:

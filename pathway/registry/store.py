@@ -17,9 +17,9 @@ from sqlalchemy.exc import IntegrityError
 from pathway.record import Record
 from pathway.registry.db import rows, tables
 from pathway.registry.db.engine import open_engine
-from pathway.registry.db.failures import told
+from pathway.registry.db.failures import translating_db_errors
 from pathway.registry.journal.chain import head_of, linked, moment
-from pathway.registry.journal.entry import ChildLine, Entry, Head, NewEntry, Overtaken, Saved, StoredPlan
+from pathway.registry.journal.entry import ChildLine, Entry, Head, NewEntry, Saved, StaleHead, StoredPlan
 from pathway.registry.journal.fold import Unfoldable, record_of
 from pathway.registry.journal.payloads import PAYLOAD_VERSION, UnreadablePayload, check_new
 from pathway.registry.place import Place, place_of
@@ -33,7 +33,7 @@ def open_registry(address: str | None = None, key: str | None = None, *, create:
     empty one is made if `create`. Raises `RegistryProblem` with a sentence for whatever is in the way.
     """
     place = place_of(address)
-    with told(place.name):
+    with translating_db_errors(place.name):
         return Registry(place, open_engine(place, key, create=create), key)
 
 
@@ -58,7 +58,7 @@ class Registry:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Yield a connection that sees one state of the whole registry."""
-        with told(self.place.name), self.engine.connect() as connection:
+        with translating_db_errors(self.place.name), self.engine.connect() as connection:
             if self.place.server is not None:
                 connection = connection.execution_options(isolation_level="REPEATABLE READ")
             yield connection.execution_options(writes=False)
@@ -66,7 +66,7 @@ class Registry:
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """Yield a connection whose changes are kept together at the end, or not at all."""
-        with told(self.place.name), self.engine.begin() as connection:
+        with translating_db_errors(self.place.name), self.engine.begin() as connection:
             yield connection
 
     def children(self) -> tuple[ChildLine, ...]:
@@ -122,7 +122,7 @@ class Registry:
 
     def append(
         self, child: str, new: NewEntry | Sequence[NewEntry], *, seen: Head, when: datetime.datetime
-    ) -> Saved | Overtaken:
+    ) -> Saved | StaleHead:
         """Keep one entry, or several together, after `seen`, the head at which the caller read the child.
 
         Either all are kept, durably, or none: when somebody saved after `seen`, nothing is and their entries come
@@ -133,7 +133,7 @@ class Registry:
         news = (new,) if isinstance(new, NewEntry) else tuple(new)
         self._check(child, news)
         try:
-            with told_unless_taken(self.place.name), self.engine.begin() as connection:
+            with translating_db_errors_unless_taken(self.place.name), self.engine.begin() as connection:
                 so_far = rows.entries_of(connection, child, plans=False)
                 if head_of(so_far) == seen:
                     made = _made(child, seen, news, when)
@@ -193,7 +193,7 @@ class Registry:
             expected, do = "an entry that fits what is kept", "correct it; nothing was saved"
             raise problem(self.place.name, str(error), expected, do, key=child) from error
 
-    def _overtaken(self, child: str, now: tuple[Entry, ...], seen: Head) -> Overtaken:
+    def _overtaken(self, child: str, now: tuple[Entry, ...], seen: Head) -> StaleHead:
         known = head_of(now[: seen.count])
         if known != seen:
             raise problem(
@@ -203,13 +203,13 @@ class Registry:
                 "run `registry verify` against the heads of the last backup",
                 key=child,
             )
-        return Overtaken(now[seen.count :], head_of(now))
+        return StaleHead(now[seen.count :], head_of(now))
 
 
 @contextmanager
-def told_unless_taken(where: str) -> Iterator[None]:
+def translating_db_errors_unless_taken(where: str) -> Iterator[None]:
     """Tell failures as `told` does, but let a number that somebody else took pass through."""
-    with told(where):
+    with translating_db_errors(where):
         taken: IntegrityError | None = None
         try:
             yield

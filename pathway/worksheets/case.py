@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from pathway.growth import Posterior
 from pathway.plan.model import Plan, PlanStage
-from pathway.problems import Fault
+from pathway.problems import Problem, Refused
 from pathway.protocol.model import Protocol
 from pathway.record import Record, Side
 from pathway.rule_engine.findings import Findings, Known, Leg, findings_on
@@ -18,7 +18,6 @@ from pathway.worksheets.sheet import (
     CHECK_THE_RADIOGRAPH,
     Drawing,
     Input,
-    InputProblem,
     InputValue,
     Kind,
     Origin,
@@ -78,7 +77,7 @@ class Inputs:
         return next(item for item in self.items if item.name == name)
 
     def value(self, name: str) -> InputValue:
-        """Return the value of an input, None where an optional one is not given; raises InputProblem where missing."""
+        """Return the value of an input, None where an optional one is not given; raises Refused where missing."""
         item = self.item(name)
         if item.value is None and not item.optional:
             wanted = _wanted(item)
@@ -87,7 +86,7 @@ class Inputs:
         return item.value
 
     def number(self, name: str) -> float:
-        """Return a number that must be there, in the input's unit; raises InputProblem where it is missing."""
+        """Return a number that must be there, in the input's unit; raises Refused where it is missing."""
         return float(self.value(name))  # type: ignore[arg-type]
 
     def maybe(self, name: str) -> float | None:
@@ -96,15 +95,15 @@ class Inputs:
         return None if value is None else float(value)  # type: ignore[arg-type]
 
     def text(self, name: str) -> str:
-        """Return a choice that must be there; raises InputProblem where it is missing."""
+        """Return a choice that must be there; raises Refused where it is missing."""
         return str(self.value(name))
 
     def day(self, name: str) -> datetime.date:
-        """Return a day that must be there; raises InputProblem where it is missing."""
+        """Return a day that must be there; raises Refused where it is missing."""
         return self.value(name)  # type: ignore[return-value]
 
     def numbers(self, name: str) -> tuple[float, ...]:
-        """Return a list that must be there; raises InputProblem where it is missing."""
+        """Return a list that must be there; raises Refused where it is missing."""
         return self.value(name)  # type: ignore[return-value]
 
     def having(self, name: str, **changes: object) -> Inputs:
@@ -184,7 +183,7 @@ def blank(
 def set_by_hand(kind: Kind, items: Iterable[Input], settings: Mapping[str, str]) -> Inputs:
     """Return the inputs with those given by hand put in.
 
-    Raises InputProblem with every fault: an unknown name (with the one that was probably meant), text that is
+    Raises Refused with every fault: an unknown name (with the one that was probably meant), text that is
     not of the input's kind, a value outside what is plausible.
     """
     found, faults = list(items), []
@@ -195,17 +194,17 @@ def set_by_hand(kind: Kind, items: Iterable[Input], settings: Mapping[str, str])
             near = difflib.get_close_matches(name, settable, 1)
             do = f"did you mean {near[0]}?" if near else "use one of these names"
             expected = f"one of {', '.join(settable)}"
-            faults.append(Fault(f"worksheet {kind}", "--set", None, f"the input {name!r}", expected, do.rstrip("?")))
+            faults.append(Problem(f"worksheet {kind}", "--set", None, f"the input {name!r}", expected, do.rstrip("?")))
             continue
         item = found[at[name]]
         value = _read(item, text)
         if value is None:
-            faults.append(Fault(f"worksheet {kind}", name, None, repr(text), _wanted(item), "correct it"))
+            faults.append(Problem(f"worksheet {kind}", name, None, repr(text), _wanted(item), "correct it"))
             continue
         by_hand = {"origin": "by_hand", "measured_on": None, "method": "", "sources": (), "note": "", "local": False}
         found[at[name]] = item.model_copy(update={"value": value, **by_hand})
     if faults:
-        raise InputProblem(*faults)
+        raise Refused(*faults)
     return Inputs(kind, tuple(found))
 
 
@@ -223,7 +222,7 @@ def made(
 
     `stages` are the kinds of stage whose cautions belong to a sheet that was opened for no stage of a plan.
 
-    Raises InputProblem when a number came out that is not finite: the inputs do not fit each other.
+    Raises Refused when a number came out that is not finite: the inputs do not fit each other.
     """
     parts, told = tuple(sections), tuple(warnings)
     both = case.record.child.affected_side == "both"
@@ -280,7 +279,7 @@ def _wanted(item: Input) -> str:
         case "choice":
             return f"one of {', '.join(item.choices)}"
         case "day":
-            return "a day (YYYY-MM-DD)"
+            return "a date (YYYY-MM-DD)"
         case "flag":
             return "yes or no"
     what = {"number": "a number", "whole": "a whole number", "list": "numbers with commas between them"}[item.kind]

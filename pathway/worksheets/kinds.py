@@ -36,7 +36,7 @@ def stage_of(kind: Kind, plan: Plan, wanted: str | None) -> PlanStage | None:
     """Return the plan's stage that a worksheet is opened for.
 
     The one named, else the one under way, else the next one; None where the plan has none of that kind and the
-    sheet is made by hand. Raises InputProblem for a name that the plan has not, or that is of another kind.
+    sheet is made by hand. Raises Refused for a name that the plan has not, or that is of another kind.
     """
     fitting = [stage for stage in plan.stages if stage.kind in KINDS[kind].stages]
     if wanted is not None:

@@ -17,7 +17,7 @@ from pathway.worksheets.sheet import Sheet
 def sheets_of(record: Record, protocol: Protocol, on: datetime.date, plan: Plan) -> tuple[Sheet, ...]:
     """Return the sheet of every dated stage of the plan that is not done, in the order of the plan.
 
-    Raises InputProblem where a sheet cannot be made from what the case and the rules say.
+    Raises Refused where a sheet cannot be made from what the case and the rules say.
     """
     record = record.until(on)
     posterior = fit_growth(record, protocol, on, known_steps=known_steps(record, protocol, on))

@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from pathway.problems import Fault, sentences
+from pathway.problems import Refused, refused
 from pathway.record import Frozen
 
 Kind = Literal["osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift"]
@@ -17,17 +17,9 @@ Origin = Literal["visit", "protocol", "by_hand", "plan", "none"]
 CHECK_THE_RADIOGRAPH = "Check every number against the radiograph before it is used."
 
 
-class InputProblem(Exception):
-    """An input that cannot be: which one, what was found, what was expected, what to do. Raised, never shown raw."""
-
-    def __init__(self, *faults: Fault) -> None:
-        self.faults = faults
-        super().__init__(sentences(faults))
-
-
-def problem(kind: str, name: str, found: str, expected: str, do: str) -> InputProblem:
-    """Return the error for one input of a worksheet, to be raised."""
-    return InputProblem(Fault(f"worksheet {kind}", name, None, found, expected, do))
+def problem(kind: str, name: str, found: str, expected: str, remedy: str) -> Refused:
+    """Return the refusal of one input of a worksheet, to be raised."""
+    return refused(f"worksheet {kind}", found, expected, remedy, key=name)
 
 
 class Input(Frozen):

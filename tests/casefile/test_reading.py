@@ -9,7 +9,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from pathway.casefile import PREFERENCES, read_case
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.record import Measurement, Missing, Record
 
 CHILD = """\
@@ -178,7 +178,7 @@ def test_one_repetition_of_a_stage_can_be_declined(protocol) -> None:
 def test_hostile_texts_give_faults_not_crashes(text, protocol) -> None:
     answer = read_case(text, "case.toml", protocol)
     assert answer
-    assert all(isinstance(fault, Fault) for fault in answer)
+    assert all(isinstance(fault, Problem) for fault in answer)
 
 
 lines = st.sampled_from([*CASE.splitlines(), "[visit]", "[[visit]]", "x = [", "]", '"""', "visit = 3", "child.id = 1"])
@@ -201,4 +201,4 @@ def test_one_damaged_character_never_crashes(protocol, data) -> None:
     at = data.draw(st.integers(0, len(CASE) - 1))
     damage = data.draw(st.sampled_from(["", '"', "[", "]", "{", "}", "=", "\n", "#", ".", "-", "9", "e", "\\"]))
     answer = read_case(CASE[:at] + damage + CASE[at + 1 :], "case.toml", protocol)
-    assert isinstance(answer, Record) or all(isinstance(fault, Fault) for fault in answer)
+    assert isinstance(answer, Record) or all(isinstance(fault, Problem) for fault in answer)

@@ -10,9 +10,10 @@ import pytest
 from click.testing import CliRunner
 
 from pathway.casefile import read_case
-from pathway.cli.case import named_files
+from pathway.children.file_storage import CHANGED, FileStorage
+from pathway.children.resolve import RegistryAt, locate_all, shown_names
+from pathway.children.storage import SaveConflict, Saved, SaveFailed
 from pathway.cli.main import main
-from pathway.cli.stored_files import CHANGED, FileKeeper
 from pathway.record import Record
 from tests.examples import example, example_plan
 from tests.plans import DAY, files, rules
@@ -20,7 +21,6 @@ from tests.sample import decision, visit
 from tests.tui.screens_of import settled
 from tests.tui.test_followup import planned
 from tui.app import PathwayApp
-from tui.storage import Kept, Meanwhile, NotKept
 
 NAME = "rowan-02"
 VISIT = visit(DAY - datetime.timedelta(days=1), {"affected.femur_length_mm": 125, "other.femur_length_mm": 196})
@@ -35,8 +35,8 @@ def file(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def keeper(file: Path) -> FileKeeper:
-    made = FileKeeper({NAME: file}, rules(), DAY)
+def keeper(file: Path) -> FileStorage:
+    made = FileStorage({NAME: file}, rules(), DAY)
     made.read(NAME)
     return made
 
@@ -45,7 +45,11 @@ def with_visit(record: Record) -> Record:
     return record.model_copy(update={"visits": (*record.visits, VISIT)})
 
 
-def save(keeper: FileKeeper, wanted: Record) -> Kept | Meanwhile:
+def named_files(cases: tuple[Path, ...]) -> dict[str, Path | None]:
+    return {name: one.file for name, one in shown_names(locate_all(cases, RegistryAt())).items()}
+
+
+def save(keeper: FileStorage, wanted: Record) -> Saved | SaveConflict:
     return keeper.save(NAME, wanted, example_plan(NAME), rules(), "")
 
 
@@ -55,27 +59,27 @@ def read(file: Path) -> Record:
     return found
 
 
-def test_what_is_new_is_added_and_the_rest_stays_as_written(keeper: FileKeeper, file: Path) -> None:
+def test_what_is_new_is_added_and_the_rest_stays_as_written(keeper: FileStorage, file: Path) -> None:
     before, record = file.read_text(encoding="utf-8"), read(file)
     wanted = with_visit(record).model_copy(
         update={"decisions": (*record.decisions, decision("prefer", date=DAY, prefer="fewest_operations"))}
     )
     kept = save(keeper, wanted)
-    assert isinstance(kept, Kept)
+    assert isinstance(kept, Saved)
     assert kept.sentence == f"Saved in {NAME}.toml."
     after = file.read_text(encoding="utf-8")
     assert after.startswith(before.rstrip())
     assert read(file) == wanted
     assert [item.name for item in file.parent.iterdir()] == [file.name]
     # The next saving is held against what was saved now.
-    assert isinstance(save(keeper, with_visit(record)), Kept)
+    assert isinstance(save(keeper, with_visit(record)), Saved)
 
 
-def test_what_was_taken_away_is_written_anew_with_the_old_file_beside(keeper: FileKeeper, file: Path) -> None:
+def test_what_was_taken_away_is_written_anew_with_the_old_file_beside(keeper: FileStorage, file: Path) -> None:
     before, record = file.read_text(encoding="utf-8"), read(file)
     wanted = record.model_copy(update={"visits": record.visits[:-1]})
     kept = save(keeper, wanted)
-    assert isinstance(kept, Kept)
+    assert isinstance(kept, Saved)
     beside = file.with_name(f"{NAME}.before-1.txt")
     assert beside.name in kept.sentence
     assert beside.read_text(encoding="utf-8") == before
@@ -88,7 +92,7 @@ def test_a_private_file_stays_private_also_as_it_was_and_lines_end_as_they_did(f
     before = file.read_text(encoding="utf-8").replace("\n", "\r\n").encode()
     file.write_bytes(before)
     file.chmod(0o600)
-    keeper = FileKeeper({NAME: file}, rules(), DAY)
+    keeper = FileStorage({NAME: file}, rules(), DAY)
     record = keeper.read(NAME)
     save(keeper, with_visit(record))
     added = file.read_bytes()
@@ -101,38 +105,38 @@ def test_a_private_file_stays_private_also_as_it_was_and_lines_end_as_they_did(f
         assert {one.stat().st_mode & 0o777 for one in (file, beside)} == {0o600}
 
 
-def test_a_change_by_another_program_is_not_overwritten(keeper: FileKeeper, file: Path) -> None:
+def test_a_change_by_another_program_is_not_overwritten(keeper: FileStorage, file: Path) -> None:
     record = read(file)
     theirs = file.read_text(encoding="utf-8").replace(COMMENT, "# of somebody else\n")
     file.write_text(theirs, encoding="utf-8")
     found = save(keeper, with_visit(record))
-    assert isinstance(found, Meanwhile)
+    assert isinstance(found, SaveConflict)
     assert found.since == (CHANGED,)
     assert file.read_text(encoding="utf-8") == theirs
-    assert isinstance(save(keeper, with_visit(found.theirs)), Kept)
+    assert isinstance(save(keeper, with_visit(found.theirs)), Saved)
     assert "# of somebody else" in file.read_text(encoding="utf-8")
 
 
-def test_a_file_that_went_away_is_written_again_with_all_that_it_held(keeper: FileKeeper, file: Path) -> None:
+def test_a_file_that_went_away_is_written_again_with_all_that_it_held(keeper: FileStorage, file: Path) -> None:
     record = read(file)
     file.unlink()
     kept = save(keeper, with_visit(record))
-    assert isinstance(kept, Kept)
-    assert "had gone and was written again" in kept.sentence
+    assert isinstance(kept, Saved)
+    assert "was missing and has been written again" in kept.sentence
     assert read(file) == with_visit(record)
     assert COMMENT in file.read_text(encoding="utf-8")
 
 
-def test_a_folder_that_went_away_is_said_in_a_sentence(keeper: FileKeeper, file: Path) -> None:
+def test_a_folder_that_went_away_is_said_in_a_sentence(keeper: FileStorage, file: Path) -> None:
     record = read(file)
     file.unlink()
     file.parent.rmdir()
-    with pytest.raises(NotKept, match=r"cannot be read .*Check the file"):
+    with pytest.raises(SaveFailed, match=r"cannot be read .*Check the file"):
         save(keeper, with_visit(record))
 
 
 def test_a_disk_that_refuses_leaves_the_file_as_it_was(
-    keeper: FileKeeper, file: Path, monkeypatch: pytest.MonkeyPatch
+    keeper: FileStorage, file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before, record = file.read_text(encoding="utf-8"), read(file)
 
@@ -140,7 +144,7 @@ def test_a_disk_that_refuses_leaves_the_file_as_it_was(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(NotKept, match=r"cannot be written \(No space left on device\); the file is as it was"):
+    with pytest.raises(SaveFailed, match=r"cannot be written \(No space left on device\); the file is unchanged"):
         save(keeper, with_visit(record))
     assert file.read_text(encoding="utf-8") == before
     assert [item.name for item in file.parent.iterdir()] == [file.name]
@@ -150,7 +154,7 @@ def test_the_surgeon_enters_a_visit_and_the_file_has_it(file: Path) -> None:
     import asyncio
 
     async def walk() -> tuple[str, ...]:
-        keeper = FileKeeper({NAME: file}, rules(), DAY)
+        keeper = FileStorage({NAME: file}, rules(), DAY)
         app = PathwayApp({NAME: ""}, DAY, NAME, rules(), keeper)
         async with app.run_test(size=(120, 40)) as pilot:
             await settled(pilot)
@@ -203,6 +207,6 @@ def test_examples_are_not_mixed_with_files_that_are_kept(file: Path) -> None:
     assert "an example child, beside case files" in result.stderr
 
 
-def test_a_record_that_a_file_has_is_that_of_the_example(keeper: FileKeeper) -> None:
+def test_a_record_that_a_file_has_is_that_of_the_example(keeper: FileStorage) -> None:
     assert keeper.read(NAME) == example(NAME)
     assert keeper.place

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
+from pathway.children.registry_storage import RegistryStorage
+from pathway.children.storage import Storage
 from pathway.cli.main import main
-from pathway.cli.stored_registry import RegistryKeeper
 from tests.plans import DAY, files
-from tui.storage import Keeper
 
 
 class Opened:
@@ -21,11 +21,11 @@ class Opened:
     def __init__(self) -> None:
         self.files: Mapping[str, str] = {}
         self.on: object = None
-        self.keeper: Keeper | None = None
+        self.keeper: Storage | None = None
         self.listed: tuple[str, ...] = ()
 
     def run(
-        self, files: Mapping[str, str], on: object, child: str | None, protocol: Any, keeper: Keeper | None = None
+        self, files: Mapping[str, str], on: object, child: str | None, protocol: Any, keeper: Storage | None = None
     ) -> None:
         from pathway.protocol.load import load_protocol
 
@@ -64,7 +64,7 @@ def test_a_registry_named_by_option_or_variable_opens_with_its_children(opened, 
     for words, variables in ((("--registry", place), {}), ((), {"LIMB_PATHWAY_REGISTRY": place})):
         opened.keeper = None
         assert run(*words, **variables).exit_code == 0
-        assert isinstance(opened.keeper, RegistryKeeper)
+        assert isinstance(opened.keeper, RegistryStorage)
         assert (opened.listed, opened.keeper.place) == (("oak-12",), "clinic.db")
 
 

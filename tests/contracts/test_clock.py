@@ -41,6 +41,6 @@ def test_a_clock_planted_in_a_real_core_module_is_caught_with_its_place(tmp_path
 
 def test_the_command_line_may_read_the_clock(sources) -> None:
     plain = '"""Planted."""\n\nimport datetime\n\nNOW = datetime.date.today()\n'
-    (sources / "pathway" / "cli" / "case.py").write_text(plain, encoding="utf-8")
-    done = ruff(sources, "pathway/cli/case.py")
+    (sources / "pathway" / "cli" / "options.py").write_text(plain, encoding="utf-8")
+    done = ruff(sources, "pathway/cli/options.py")
     assert done.returncode == 0, done.stdout

@@ -20,7 +20,7 @@ from pathway.exports.fhir.checked import checked
 from pathway.exports.fhir.read import read_lengths
 from pathway.exports.names import lasting_id
 from pathway.plan.model import Plan
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.record import Record, Visit
@@ -30,7 +30,7 @@ from tests.examples import ON, example, example_plan
 from tests.worksheets.cases import case
 
 STAMP = datetime.datetime(2026, 11, 25, 8, 0, tzinfo=datetime.UTC)
-SCHEMA = json.loads((Path(__file__).parent / "fhir_r4_schema.json").read_text(encoding="utf-8"))
+SCHEMA = json.loads((Path(__file__).parent / "fhir" / "r4_schema.json").read_text(encoding="utf-8"))
 R4 = jsonschema.Draft6Validator(SCHEMA)
 """The standard's own JSON Schema of R4, cut to the resources that we write."""
 
@@ -87,7 +87,7 @@ def resources(found: Mapping[str, Any], kind: str) -> list[dict[str, Any]]:
 
 def read_observations(
     made: object, name: str = "bundle", methods: Collection[str] = (), unsaid_method: str = ""
-) -> tuple[Visit, ...] | tuple[Fault, ...]:
+) -> tuple[Visit, ...] | tuple[Problem, ...]:
     """Return the visits of a bundle, or every fault where there is one."""
     reading = read_lengths(made, name, methods, unsaid_method)
     return reading.faults or reading.visits

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pathway.protocol.load import ProtocolError, read_protocol
+from pathway.problems import Refused
+from pathway.protocol.load import read_protocol
 from tests.protocol.rule_folder import Planted, append, copy_of_rules, plant
 
 HIP = "femoral_lengthening.hip_covered"
@@ -195,9 +196,9 @@ FAULTS = (
 @pytest.mark.parametrize("fault", FAULTS, ids=[fault.name for fault in FAULTS])
 def test_a_planted_fault_is_told_with_its_file_and_rule(fault: Planted, tmp_path) -> None:
     rules = plant(tmp_path, fault)
-    with pytest.raises(ProtocolError) as caught:
+    with pytest.raises(Refused) as caught:
         read_protocol(rules)
-    sentences = [item.sentence for item in caught.value.faults]
+    sentences = [item.sentence for item in caught.value.problems]
     named = [text for text in sentences if fault.file in text and fault.rule in text and fault.says in text]
     assert named, sentences
 
@@ -213,10 +214,10 @@ because = "The id of a gate is taken."
 provenance = "judgement"
 sources = ["own_judgement"]
 """
-    with pytest.raises(ProtocolError) as caught:
+    with pytest.raises(Refused) as caught:
         read_protocol(append(tmp_path, "intervals.toml", twice))
-    (fault,) = caught.value.faults
-    assert fault.where == "gates.toml and intervals.toml"
+    (fault,) = caught.value.problems
+    assert fault.place == "stages/gates.toml and stages/intervals.toml"
     assert HIP in fault.sentence
     assert "2 times" in fault.sentence
 
@@ -245,9 +246,9 @@ sources = ["own_judgement"]
     ],
 )
 def test_every_kind_of_id_may_stand_once(file, entry, name, tmp_path) -> None:
-    with pytest.raises(ProtocolError) as caught:
+    with pytest.raises(Refused) as caught:
         read_protocol(append(tmp_path, file, entry))
-    assert any(file in item.sentence and name in item.sentence for item in caught.value.faults)
+    assert any(file in item.sentence and name in item.sentence for item in caught.value.problems)
 
 
 @pytest.mark.parametrize(
@@ -264,23 +265,23 @@ def test_every_kind_of_id_may_stand_once(file, entry, name, tmp_path) -> None:
 def test_a_file_of_another_shape_is_told_by_its_name(text, says, tmp_path) -> None:
     rules = copy_of_rules(tmp_path)
     (rules / "local.toml").write_text(text, encoding="utf-8")
-    with pytest.raises(ProtocolError) as caught:
+    with pytest.raises(Refused) as caught:
         read_protocol(rules)
-    assert all(item.where == "local.toml" for item in caught.value.faults)
-    assert any(says in item.sentence for item in caught.value.faults)
+    assert all(item.place == "local.toml" for item in caught.value.problems)
+    assert any(says in item.sentence for item in caught.value.problems)
 
 
 def test_bytes_that_are_no_text_are_told_by_the_name_of_their_file(tmp_path) -> None:
     rules = copy_of_rules(tmp_path)
     (rules / "local.toml").write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(ProtocolError, match=r"local\.toml: found text that is not TOML"):
+    with pytest.raises(Refused, match=r"local\.toml: found text that is not TOML"):
         read_protocol(rules)
 
 
 def test_a_fault_in_a_growth_file_is_told_with_its_folder(tmp_path) -> None:
     rules = copy_of_rules(tmp_path)
     (rules / "growth" / "local.toml").write_text('[[surprise]]\nid = "a"\n', encoding="utf-8")
-    with pytest.raises(ProtocolError, match=r"growth/local\.toml"):
+    with pytest.raises(Refused, match=r"growth/local\.toml"):
         read_protocol(rules)
 
 
@@ -288,15 +289,16 @@ def test_a_card_without_a_version_is_refused(tmp_path) -> None:
     rules = copy_of_rules(tmp_path)
     card = (rules / "protocol.toml").read_text(encoding="utf-8")
     (rules / "protocol.toml").write_text(card.replace("version =", "edition ="), encoding="utf-8")
-    with pytest.raises(ProtocolError, match=r"protocol\.toml"):
+    with pytest.raises(Refused, match=r"protocol\.toml"):
         read_protocol(rules)
 
 
 def test_all_faults_of_all_files_are_told_at_once(tmp_path) -> None:
     rules = copy_of_rules(tmp_path)
-    for file in ("gates.toml", "intervals.toml", "stages.toml"):
+    files = {"stages/gates.toml", "stages/intervals.toml", "stages/stages.toml"}
+    for file in files:
         text = (rules / file).read_text(encoding="utf-8")
         (rules / file).write_text(text.replace("provenance = ", "provenience = ", 1), encoding="utf-8")
-    with pytest.raises(ProtocolError) as caught:
+    with pytest.raises(Refused) as caught:
         read_protocol(rules)
-    assert {item.where for item in caught.value.faults} == {"gates.toml", "intervals.toml", "stages.toml"}
+    assert {item.place for item in caught.value.problems} == files

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from pathway.plan.make import make_plan
-from pathway.protocol.load import ProtocolError, load_protocol
+from pathway.problems import Refused
+from pathway.protocol.load import load_protocol
 from pathway.timing.calendar import calendar_of
 from pathway.views.rules.words import statement
 from tests.sample import ON, SHALLOW_AND_BENT, five_year_old
@@ -79,7 +80,7 @@ def test_what_an_overlay_does_not_give_stays_ours(tmp_path) -> None:
 def test_one_that_cannot_be_is_refused_with_file_and_rule(tmp_path, change, says) -> None:
     old, new = change
     assert old in OURS
-    with pytest.raises(ProtocolError) as refused:
+    with pytest.raises(Refused) as refused:
         laid_over(tmp_path, OURS.replace(old, new))
     assert says in str(refused.value)
     assert "ours.toml" in str(refused.value)

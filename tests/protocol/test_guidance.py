@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pathway.protocol.load import ProtocolError, load_protocol, read_protocol
+from pathway.problems import Refused
+from pathway.protocol.load import load_protocol, read_protocol
 from tests.protocol.rule_folder import Planted, plant
 
 PROTOCOL = load_protocol()
@@ -65,9 +66,9 @@ FAULTS = (
 
 @pytest.mark.parametrize("fault", FAULTS, ids=[fault.name for fault in FAULTS])
 def test_a_fault_is_refused_and_named(fault: Planted, tmp_path) -> None:
-    with pytest.raises(ProtocolError) as caught:
+    with pytest.raises(Refused) as caught:
         read_protocol(plant(tmp_path, fault))
-    sentences = [item.sentence for item in caught.value.faults]
+    sentences = [item.sentence for item in caught.value.problems]
     assert any(fault.rule in text and fault.says in text and fault.file in text for text in sentences), sentences
 
 
@@ -81,7 +82,7 @@ def test_a_scheme_that_asks_for_nothing_decides_nothing(tmp_path) -> None:
         "femoral_lengthening.femur_deficient",
         "asks for nothing",
     )
-    with pytest.raises(ProtocolError, match="asks for nothing"):
+    with pytest.raises(Refused, match="asks for nothing"):
         read_protocol(plant(tmp_path, fault))
 
 

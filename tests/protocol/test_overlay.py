@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from pathway.plan.make import make_plan
-from pathway.protocol.load import ProtocolError, load_protocol, read_overlay, with_overlay
+from pathway.problems import Refused
+from pathway.protocol.load import load_protocol, read_overlay, with_overlay
 from pathway.protocol.model import Protocol
 from pathway.protocol.overlay import ASKED_BY_PROGRAM, SWITCHABLE, Entry, Overlay, differences, laid_over
 from pathway.protocol.references import entries, users
@@ -39,9 +40,9 @@ def folder(tmp_path: Path, **files: str) -> Path:
 
 
 def sentences(tmp_path: Path, **files: str) -> list[str]:
-    with pytest.raises(ProtocolError) as caught:
+    with pytest.raises(Refused) as caught:
         load_protocol(folder(tmp_path, **files))
-    return [fault.sentence for fault in caught.value.faults]
+    return [fault.sentence for fault in caught.value.problems]
 
 
 def rule(protocol: Protocol, id: str):
@@ -230,13 +231,13 @@ def test_a_file_of_another_shape_is_refused(text, says, tmp_path) -> None:
 
 
 def test_a_folder_that_is_not_there_is_named(tmp_path) -> None:
-    with pytest.raises(ProtocolError, match=r"nowhere: found no such folder"):
+    with pytest.raises(Refused, match=r"nowhere: found no such folder"):
         load_protocol(tmp_path / "nowhere")
 
 
 def test_bytes_that_are_no_text_are_refused(tmp_path) -> None:
     (tmp_path / "own.toml").write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(ProtocolError, match=r"own\.toml: found text that is not TOML"):
+    with pytest.raises(Refused, match=r"own\.toml: found text that is not TOML"):
         read_overlay(tmp_path)
 
 

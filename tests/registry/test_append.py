@@ -9,8 +9,8 @@ from sqlalchemy import text
 
 from pathway.record import CaseCalendar
 from pathway.registry.copies import verify
-from pathway.registry.db.failures import told
-from pathway.registry.journal.entry import NO_ENTRIES, Head, Overtaken, Saved
+from pathway.registry.db.failures import translating_db_errors
+from pathway.registry.journal.entry import NO_ENTRIES, Head, Saved, StaleHead
 from pathway.registry.journal.fold import parts_of
 from pathway.registry.journal.payloads import (
     Revision,
@@ -118,7 +118,7 @@ def test_the_second_to_save_is_told_who_saved_what_and_nothing_is_overwritten(st
     first = store.append("maple-01", visit_entry(LATER_VISIT, "first"), seen=seen, when=WHEN)
     assert isinstance(first, Saved)
     second = store.append("maple-01", decision_entry(wish(), "second"), seen=seen, when=WHEN)
-    assert isinstance(second, Overtaken)
+    assert isinstance(second, StaleHead)
     assert [(entry.who, entry.kind) for entry in second.since] == [("first", "visit")]
     assert second.head == first.head == store.head("maple-01")
     again = store.append("maple-01", decision_entry(wish(), "second"), seen=second.head, when=WHEN)
@@ -130,7 +130,7 @@ def test_the_second_to_save_is_told_who_saved_what_and_nothing_is_overwritten(st
 def test_two_who_make_the_same_child_do_not_overwrite_each_other(store) -> None:
     keep(store, "maple-01", who="first")
     second = store.append("maple-01", case_entry(named("maple-01"), "second"), seen=NO_ENTRIES, when=WHEN)
-    assert isinstance(second, Overtaken)
+    assert isinstance(second, StaleHead)
     assert [entry.who for entry in second.since] == ["first"]
 
 
@@ -147,7 +147,7 @@ def test_several_entries_are_kept_together_or_not_at_all(store) -> None:
 
 
 REFUSED = {
-    "a visit before the child": ("oak-01", visit_entry(LATER_VISIT, "a"), "not taken in"),
+    "a visit before the child": ("oak-01", visit_entry(LATER_VISIT, "a"), "not imported"),
     "a second visit of a day": ("maple-01", visit_entry(VISIT, "a"), "second visit on"),
     "a record of another child": ("maple-01", case_entry(named("oak-01"), "a"), "the record of oak-01"),
     "a correction of nothing": ("maple-01", withdrawal_entry(7, "wrong", "a"), "corrects entry 7"),
@@ -186,7 +186,11 @@ def test_a_chain_that_no_longer_holds_what_was_read_is_told(store) -> None:
 )
 def test_the_database_itself_refuses_to_change_what_was_kept(store, statement) -> None:
     keep(store, "maple-01")
-    with pytest.raises(RegistryProblem, match="change what was kept"), told("here"), store.engine.begin() as connection:
+    with (
+        pytest.raises(RegistryProblem, match="change what was kept"),
+        translating_db_errors("here"),
+        store.engine.begin() as connection,
+    ):
         connection.execute(text(statement))
     assert verify(store).faults == ()
 

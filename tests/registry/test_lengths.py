@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from pathway.exports.fhir.read import read_lengths
-from pathway.problems import Fault, sentences
+from pathway.problems import Problem, sentences
 from pathway.record import Measurement, Missing, Record, Visit
 from pathway.registry.exchange import import_record
 from pathway.registry.lengths import LengthsTaken, import_lengths, merged
@@ -114,8 +114,8 @@ def test_a_value_takes_the_place_of_not_measured_and_never_the_other_way_round(s
 @pytest.mark.parametrize(
     ("visit", "sentence"),
     [
-        (femur(119.0, "2026-11-26"), "expected a day up to 2026-11-25"),
-        (femur(119.0, "1999-01-01"), "expected a day from the birth on"),
+        (femur(119.0, "2026-11-26"), "expected a date up to 2026-11-25"),
+        (femur(119.0, "1999-01-01"), "expected a date on or after the date of birth"),
         (femur(11900.0), "femur_length_mm: found 11900"),
         (femur(119.0, method="guess"), "found"),
     ],
@@ -133,7 +133,7 @@ def test_lengths_that_cannot_be_are_refused() -> None:
     visit = femur(119.0).model_copy(update={"measurements": (short,)})
     found = merged(bare("rowan-02"), (visit,), "b.json", rules(), ON)
     assert isinstance(found, tuple)
-    assert all(isinstance(fault, Fault) for fault in found)
+    assert all(isinstance(fault, Problem) for fault in found)
     assert "newborn" in sentences(found)
 
 

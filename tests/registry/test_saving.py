@@ -14,7 +14,7 @@ from pathway.casefile import in_order
 from pathway.plan.make import make_plan
 from pathway.record import Decision, Operation, Record, Visit
 from pathway.registry.copies import verify
-from pathway.registry.journal.entry import Overtaken, Saved
+from pathway.registry.journal.entry import Saved, StaleHead
 from pathway.registry.journal.fold import accepted_plans
 from pathway.registry.planning import save_followup
 from pathway.registry.store import Registry, open_registry
@@ -126,6 +126,6 @@ def test_the_plan_goes_in_with_what_it_was_made_of_or_neither(store) -> None:
     assert (kept.revision.reason, kept.revision.recommended) == ("as wished", False)
     late = datetime.timedelta(hours=1)
     again = save_followup(store, known, known, head, who="other", when=WHEN + late, plan=plan)
-    assert isinstance(again, Overtaken)
+    assert isinstance(again, StaleHead)
     assert store.head("ash-03") == saved.head
     assert verify(store).faults == ()

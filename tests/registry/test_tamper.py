@@ -121,7 +121,7 @@ def test_only_the_child_that_was_altered_is_named(four) -> None:
 def test_an_inner_entry_that_was_hashed_anew_is_found_by_the_next(four, sequence) -> None:
     rehash(four, sequence, who="somebody")
     (fault,) = verify(four).faults
-    assert f"entry {sequence} was altered" in fault.do
+    assert f"entry {sequence} was altered" in fault.remedy
 
 
 def test_a_payload_with_a_new_digest_is_found_by_its_entry(four) -> None:

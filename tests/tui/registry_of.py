@@ -11,8 +11,8 @@ import pytest
 from click.testing import CliRunner
 from textual.pilot import Pilot
 
+from pathway.children.registry_storage import RegistryStorage
 from pathway.cli.main import main
-from pathway.cli.stored_registry import RegistryKeeper
 from pathway.registry.exchange import import_record
 from pathway.registry.store import Registry, open_registry
 from tests.plans import DAY, record
@@ -37,7 +37,7 @@ def place(tmp_path: Path) -> Path:
 @contextmanager
 def at(place: Path) -> Iterator[tuple[PathwayApp, Registry]]:
     with open_registry(str(place)) as store:
-        yield PathwayApp({}, DAY, keeper=RegistryKeeper(store, "ward-3", lambda: WHEN)), store
+        yield PathwayApp({}, DAY, keeper=RegistryStorage(store, "ward-3", lambda: WHEN)), store
 
 
 def registry(place: Path, *words: str) -> str:

@@ -6,10 +6,11 @@ import datetime
 
 import pytest
 
+from pathway.problems import Refused
 from pathway.protocol.base import Sourced
 from pathway.worksheets.case import Inputs, from_finding, set_by_hand
 from pathway.worksheets.kinds import KINDS, kind_for, stage_of
-from pathway.worksheets.sheet import Input, InputProblem
+from pathway.worksheets.sheet import Input
 from tests.worksheets.cases import by_hand, planned, protocol
 
 ITEMS = (
@@ -48,37 +49,37 @@ def test_text_becomes_the_value_and_its_origin_the_hand(name: str, text: str, va
         ("rate", "1,5", "a number from 0.1 to 2 mm"),
         ("turns", "2.5", "a whole number from 1 to 8"),
         ("bone", "hip", "one of femur, tibia"),
-        ("begun", "7.1.2030", "a day (YYYY-MM-DD)"),
+        ("begun", "7.1.2030", "a date (YYYY-MM-DD)"),
         ("angles", "100,200", "numbers with commas between them from 90 to 150 deg"),
         ("rod", "perhaps", "yes or no"),
     ],
 )
 def test_what_cannot_be_is_told_with_what_was_expected(name: str, text: str, expected: str) -> None:
-    with pytest.raises(InputProblem) as told:
+    with pytest.raises(Refused) as told:
         set_by_hand("lift", ITEMS, {name: text})
-    fault = told.value.faults[0]
+    fault = told.value.problems[0]
     assert (fault.key, fault.found, fault.expected) == (name, repr(text), expected)
 
 
 def test_an_unknown_name_is_told_with_the_one_that_was_meant() -> None:
-    with pytest.raises(InputProblem, match="did you mean turns"):
+    with pytest.raises(Refused, match="did you mean turns"):
         set_by_hand("lift", ITEMS, {"turn": "4"})
 
 
 def test_an_input_that_is_not_settable_stays() -> None:
-    with pytest.raises(InputProblem):
+    with pytest.raises(Refused):
         set_by_hand("lift", ITEMS, {"fixed": "4"})
 
 
 def test_all_faults_are_told_at_once() -> None:
-    with pytest.raises(InputProblem) as told:
+    with pytest.raises(Refused) as told:
         set_by_hand("lift", ITEMS, {"turn": "4", "rate": "9", "bone": "hip"})
-    assert len(told.value.faults) == 3
+    assert len(told.value.problems) == 3
 
 
 def test_a_missing_value_is_asked_for() -> None:
     inputs = Inputs("lift", ITEMS)
-    with pytest.raises(InputProblem, match="--set turns="):
+    with pytest.raises(Refused, match="--set turns="):
         inputs.number("turns")
 
 
@@ -142,7 +143,7 @@ def test_a_stage_names_its_kind_of_worksheet() -> None:
 
 
 def test_an_unknown_stage_is_told_with_those_there_are() -> None:
-    with pytest.raises(InputProblem, match="did you mean femoral_lengthening_2"):
+    with pytest.raises(Refused, match="did you mean femoral_lengthening_2"):
         stage_of("lengthening", planned()[0], "femoral_lengthening_22")
-    with pytest.raises(InputProblem, match="expected one of none in this plan"):
+    with pytest.raises(Refused, match="expected one of none in this plan"):
         stage_of("guided-growth", planned()[0], "guided_growth_1")

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathway.plan.make import make_plan
+from pathway.problems import Refused
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.growth_arrest.worksheet import CHOICES, growth_left
 from pathway.worksheets.guided_growth import growing, growth_for
@@ -20,7 +21,7 @@ from pathway.worksheets.lengthening.axis_shift import axis_shift
 from pathway.worksheets.lengthening.distraction import exact, rate_below, turnings
 from pathway.worksheets.lengthening.worksheet import worked
 from pathway.worksheets.lift.heights import lift_for, lift_limits
-from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH, Input, InputProblem, Kind, Sheet
+from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH, Input, Kind, Sheet
 from tests.examples import ON, example
 from tests.worksheets.cases import KNOWN_WIDTH, by_hand, case, growth_of, mirrored, planned, protocol, sheet
 
@@ -190,9 +191,9 @@ def test_every_output_is_finite_for_plausible_inputs_or_the_error_says_what_to_d
         chosen.pop("bone", None)
     try:
         made = KINDS[kind].make(opened, {**known, **chosen})
-    except InputProblem as error:
-        assert all(fault.found and fault.expected and fault.do for fault in error.faults)
-        assert all(fault.key for fault in error.faults)
+    except Refused as error:
+        assert all(fault.found and fault.expected and fault.remedy for fault in error.problems)
+        assert all(fault.key for fault in error.problems)
         return
     numbers = [line.value for section in made.sections for line in section.lines]
     numbers += [cell for section in made.sections for table in section.tables for row in table.rows for cell in row]

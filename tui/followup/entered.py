@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from pathway.casefile.fragments import SKELETAL_AGE, table_fragment, visit_fragment, with_fragment
 from pathway.growth import growth_faults, growth_questions
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.protocol.model import FindingRule, Protocol
 from pathway.questions.record_diff import facts_between
 from pathway.record import Operation, Record
@@ -144,9 +144,9 @@ def not_obtained(text: str, asked: Asked) -> str | None:
         return None
 
 
-def sentence(fault: Fault) -> str:
+def sentence(fault: Problem) -> str:
     """Return a complaint without its place: the field that it stands under says where."""
-    return f"found {fault.found}, expected {fault.expected}; {fault.do}"
+    return f"found {fault.found}, expected {fault.expected}; {fault.remedy}"
 
 
 def told(facts: tuple[str, ...]) -> str:
@@ -155,16 +155,16 @@ def told(facts: tuple[str, ...]) -> str:
     return f"Follow-up entered: {named}"
 
 
-def _field(fault: Fault) -> str:
+def _field(fault: Problem) -> str:
     """Return the field that a fault of the fragment belongs to."""
     head, _, rest = fault.key.partition(".")
     kind = head.partition("[")[0]
     return f"{_WHERE.get(kind, '')}{rest.partition('[')[0].removesuffix('.value')}"
 
 
-def _field_of_length(fault: Fault, day: datetime.date) -> str:
+def _field_of_length(fault: Problem, day: datetime.date) -> str:
     finding, _, side = fault.key.partition(" ")
-    return f"{side}.{finding}" if fault.where == f"visit of {day}" else ""
+    return f"{side}.{finding}" if fault.place == f"visit of {day}" else ""
 
 
 def _day(typed: Mapping[str, str], name: str) -> datetime.date | None:
@@ -174,7 +174,7 @@ def _day(typed: Mapping[str, str], name: str) -> datetime.date | None:
     try:
         return datetime.date.fromisoformat(text)
     except ValueError:
-        raise _Wrong(name, f'found "{text}", expected a day such as 2031-09-01; type it in full') from None
+        raise _Wrong(name, f'found "{text}", expected a date such as 2031-09-01; type it in full') from None
 
 
 def _number(typed: Mapping[str, str], name: str, what: str = "a number") -> float | None:

@@ -22,7 +22,7 @@ from tui.widgets.prose import Prose
 
 WIDE = 100
 VERY_WIDE = 2000
-HEADS = ("Sources", "It names", "What names it")
+HEADS = ("Sources", "Refers to", "Referred to by")
 
 
 class SourcesScreen(OwnScreen):
@@ -104,11 +104,12 @@ def page_of(
     item: Statement, rules: Protocol | None, named: Mapping[str, tuple[str, ...]] | None = None
 ) -> Iterator[Say]:
     """Yield the rule behind a statement as the verb `rules show` prints it."""
-    from pathway.views.rules.pages import UnknownRule, page_text
+    from pathway.problems import Refused
+    from pathway.views.rules.pages import page_text
 
     yield Say(item.text, role=Role.LABEL)
     if item.known:
-        yield Say(f"How well this is known: {item.known}")
+        yield Say(f"Basis: {item.known}")
     yield Say("Rule of this clinic (local)" if item.local else "Rule of the program, not changed by a clinic")
     yield Say("")
     if rules is None:
@@ -116,8 +117,8 @@ def page_of(
         return
     try:
         lines = page_text(rules, item.rule, VERY_WIDE, named or None).splitlines()
-    except UnknownRule as error:
-        yield Say(f"{error}.")
+    except Refused as error:
+        yield Say(str(error))
         return
     for row, line in enumerate(lines):
         depth = (len(line) - len(line.lstrip())) // 2

@@ -13,6 +13,7 @@ from textual.events import Resize
 from textual.widgets import Input as TextLine
 
 from pathway.plan.model import PlanStage
+from pathway.problems import Refused
 from pathway.views.drawings.schematic import characters
 from pathway.views.pictures.picture import Role
 from pathway.views.words import statements
@@ -21,7 +22,7 @@ from pathway.views.words.statements import Statement
 from pathway.views.words.worksheet import origin_words, result_lines
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, kind_for
-from pathway.worksheets.sheet import Input, InputProblem, Kind, Sheet
+from pathway.worksheets.sheet import Input, Kind, Sheet
 from tui import keys
 from tui.opened import Shelf
 from tui.screens.filled import FormScreen
@@ -155,8 +156,8 @@ class WorksheetScreen(FormScreen):
         wrong = ""
         try:
             self.sheet = KINDS[kind].make(case, self.typed)
-        except InputProblem as error:
-            wrong = "; ".join(f"found {f.found}, expected {f.expected}; {_typed(f.do)}" for f in error.faults)
+        except Refused as error:
+            wrong = "; ".join(f"found {f.found}, expected {f.expected}; {_typed(f.remedy)}" for f in error.problems)
             if self.sheet is None:
                 self.sheet = _bare(kind, case, self.typed)
         if self.sheet is not None:
@@ -222,7 +223,7 @@ def _bare(kind: Kind, case: Case, settings: Mapping[str, str]) -> Sheet | None:
     """Return a sheet that can be made without what was set, or None where an input is missing from the start."""
     try:
         return KINDS[kind].make(case, {}) if settings else None
-    except InputProblem:
+    except Refused:
         return None
 
 
@@ -251,7 +252,7 @@ def _as_typed(item: Input) -> str:
 
 
 def _wanted(item: Input) -> str:
-    words = {"choice": f"one of {', '.join(item.choices)}", "day": "a day such as 2031-09-01", "flag": "yes or no"}
+    words = {"choice": f"one of {', '.join(item.choices)}", "day": "a date such as 2031-09-01", "flag": "yes or no"}
     what = words.get(item.kind, "numbers with commas between them" if item.kind == "list" else "a number")
     if item.plausible is not None:
         what += f" from {item.plausible[0]:g} to {item.plausible[1]:g}"

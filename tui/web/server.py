@@ -17,27 +17,23 @@ from pathlib import Path
 from aiohttp import web
 from textual_serve.server import Server
 
+from pathway.problems import refused
+
 TITLE = "limb-pathway"
 NO_KEY = "This page needs the whole address that limb-pathway serve printed when it started, with its key."
-NOT_OURS = "This server answers pages of its own only."
+NOT_OURS = "This server only answers its own pages."
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 
-class NotLoopback(Exception):
-    """The host is not this machine; the sentence says what is expected."""
-
-
 def loopback(host: str) -> str:
-    """Return the host where it is this machine; raises NotLoopback for any other."""
+    """Return the host where it is this machine; raises Refused for any other."""
     try:
         own = host == "localhost" or ipaddress.ip_address(host).is_loopback
     except ValueError:
         own = False
     if not own:
-        raise NotLoopback(
-            f"--host: found {host!r}, expected this machine (127.0.0.1, ::1 or localhost): the page has no login of "
-            "its own, so others must not reach it; leave --host out"
-        )
+        own_machine = "this machine (127.0.0.1, ::1 or localhost): the page has no login of its own"
+        raise refused("--host", repr(host), f"{own_machine}, so others must not reach it", "leave --host out")
     return host
 
 

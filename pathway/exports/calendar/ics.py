@@ -15,7 +15,7 @@ from icalendar import Calendar, Component, Event
 
 from pathway.exports.calendar.agenda import PLAN_PART, Entry
 from pathway.exports.names import lasting_id
-from pathway.problems import Fault
+from pathway.problems import Problem, cannot
 
 FIRST_DAY = datetime.date(2000, 1, 1)
 """SEQUENCE of a file that follows no other: the days from this one to the day of the plan."""
@@ -23,10 +23,6 @@ FIRST_DAY = datetime.date(2000, 1, 1)
 PRODUCT = "-//limb-pathway//calendar//EN"
 PART = "X-LIMB-PATHWAY-PART"
 LONGEST_SEQUENCE = 2**31 - 1
-
-
-class NoEntry(Exception):
-    """There is nothing to enter: the standard knows no calendar without an entry."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +54,7 @@ def calendar_bytes(
     one gets a higher one than it had, and one to come that the plan has no more is sent as CANCELLED. `parts` are
     those that the entries stand for: older entries of another part (a lengthening not asked for) stay as they are.
 
-    Raises NoEntry where there is nothing to enter or to call off.
+    Raises CannotBeDone where there is nothing to enter or to call off.
     """
     before, listed = previous or {}, tuple(entries)
     calendar = Calendar()
@@ -80,24 +76,24 @@ def calendar_bytes(
         if uid not in uids and old.day > on and old.part in held:
             calendar.add_component(_called_off(old, stamp, number))
     if not calendar.subcomponents:
-        raise NoEntry
+        raise cannot(child, "no stage of the plan has a date, so there is no calendar to write", "see `plan`")
     return bytes(calendar.to_ical())
 
 
-def read_previous(data: bytes, name: str) -> Mapping[str, Earlier] | Fault:
+def read_previous(data: bytes, name: str) -> Mapping[str, Earlier] | Problem:
     """Return the entries of a file made by `calendar_bytes`, by UID; a fault where it is not one."""
     try:
         calendar = Calendar.from_ical(data)
         events = [_earlier(event) for event in calendar.walk("VEVENT")]
     except (ValueError, KeyError, AttributeError, IndexError, UnicodeDecodeError):
-        return _not_ours(name, "text that is no calendar, or an entry that is not whole")
+        return _not_ours(name, "text that is not a calendar, or an incomplete entry")
     if str(calendar.get("prodid", "")) != PRODUCT:
         return _not_ours(name, f"a calendar by {str(calendar.get('prodid', '')) or 'another program'}")
     return {event.uid: event for event in events}
 
 
-def _not_ours(name: str, found: str) -> Fault:
-    return Fault(name, "", None, found, "a calendar that this program wrote", "name the file that was sent before")
+def _not_ours(name: str, found: str) -> Problem:
+    return Problem(name, "", None, found, "a calendar that this program wrote", "name the file that was sent before")
 
 
 def _event(child: str, entry: Entry, stamp: datetime.datetime) -> Event:

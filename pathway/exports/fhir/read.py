@@ -6,7 +6,7 @@ import datetime
 import math
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pathway.days import as_day
@@ -23,7 +23,7 @@ from pathway.exports.fhir.codes import (
     SNOMED,
     UCUM,
 )
-from pathway.problems import Fault
+from pathway.problems import Problem, Refused, refused
 from pathway.record import LAST_YEAR, Measurement, Missing, Side, Visit, WhyMissing
 
 TAKEN = ("final", "amended", "corrected")
@@ -34,10 +34,6 @@ _WHY: Mapping[str, WhyMissing] = {
     ABSENT["declined"][0]: "declined",
 }
 NOT_MEASURABLE = "not measurable"
-
-
-class _Bad(Exception):
-    """One thing of an observation that cannot be used: which field, what was found, what was expected, what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +50,7 @@ class Reading:
     """
 
     visits: tuple[Visit, ...]
-    faults: tuple[Fault, ...]
+    faults: tuple[Problem, ...]
     left_out: tuple[str, ...]
 
 
@@ -76,10 +72,10 @@ def read_lengths(
     is a fault. So is a bundle without any length.
     """
     if not isinstance(bundle, Mapping) or bundle.get("resourceType") != "Bundle":
-        wrong = Fault(name, "resourceType", None, _kind(bundle), "a Bundle of FHIR R4", "export a bundle")
+        wrong = Problem(name, "resourceType", None, _kind(bundle), "a Bundle of FHIR R4", "export a bundle")
         return Reading((), (wrong,), ())
     found: list[tuple[str, _Read]] = []
-    faults: list[Fault] = []
+    faults: list[Problem] = []
     subjects: dict[str, None] = {}
     patients = _patients(bundle)
     other = withdrawn = asked = 0
@@ -97,26 +93,25 @@ def read_lengths(
             subjects[subject] = None
             try:
                 found.append((subject, _read(resource, finding, methods, unsaid_method)))
-            except _Bad as error:
-                key, seen, expected, do = error.args
-                faults.append(Fault(name, f"{place}.{key}", None, seen, expected, do))
+            except Refused as error:
+                faults += [replace(one, place=name, key=f"{place}.{one.place}") for one in error.problems]
     strangers = _strangers(subjects, set(patients.values()), child)
     if len(subjects) > 1 and (child is None or len(strangers) == len(subjects)):
         seen = f"lengths of {len(subjects)} children"
-        faults.append(Fault(name, "subject", None, seen, "those of one child", "export one child at a time"))
+        faults.append(Problem(name, "subject", None, seen, "those of one child", "export one child at a time"))
     elif strangers:
         seen, do = (
             f"lengths of another child ({', '.join(map(repr, strangers))})",
-            "take them in with a bundle of that child",
+            "import them with a bundle of that child",
         )
-        faults.append(Fault(name, "subject", None, seen, f"those of {child}", do))
+        faults.append(Problem(name, "subject", None, seen, f"those of {child}", do))
     own = [read for subject, read in found if subject not in strangers]
     twice = {key for key, count in Counter(_key(read) for read in own).items() if count > 1}
     faults += _twice(twice, name)
     own = [read for read in own if _key(read) not in twice]
     if not subjects:
         expected = "Observations of femur or tibia length, or of the difference in leg length"
-        faults.append(Fault(name, "entry", None, "no leg length", expected, "see README for the codes that are read"))
+        faults.append(Problem(name, "entry", None, "no leg length", expected, "see README for the codes that are read"))
     return Reading(_visits(own), tuple(faults), tuple(_left_out(bundle, other, withdrawn, asked)))
 
 
@@ -165,14 +160,14 @@ def _left_out(bundle: Mapping[str, Any], other: int, withdrawn: int, asked: int)
     named = sum("resourceType" in resource for resource in _resources(bundle))
     empty = len(entries) - named if isinstance(entries, list) else 0
     for count, what in (
-        (other, "of other findings than leg lengths"),
-        (withdrawn, "withdrawn where they were made"),
-        (asked, "asked for and not made yet"),
+        (other, "of findings other than leg lengths"),
+        (withdrawn, "withdrawn at their source"),
+        (asked, "requested but not made yet"),
     ):
         if count:
-            yield f"{count} {'Observation' if count == 1 else 'Observations'} passed over: {what}"
+            yield f"{count} {'Observation' if count == 1 else 'Observations'} skipped: {what}"
     if empty:
-        yield f"{empty} {'entry' if empty == 1 else 'entries'} passed over: no resource in them"
+        yield f"{empty} {'entry' if empty == 1 else 'entries'} skipped: no resource in them"
 
 
 def _resources(bundle: object) -> Iterator[Mapping[str, Any]]:
@@ -191,7 +186,7 @@ def _observations(bundle: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str,
 def _read(resource: Mapping[str, Any], finding: str, methods: Collection[str], unsaid: str) -> _Read:
     status = resource.get("status")
     if status not in TAKEN:
-        raise _Bad("status", f"{status!r}", f"one of {', '.join(TAKEN)}", "send it once it is final")
+        raise refused("status", f"{status!r}", f"one of {', '.join(TAKEN)}", "send it once it is final")
     day, side = _day(resource.get("effectiveDateTime")), _side(resource, finding)
     if "dataAbsentReason" in resource:
         return _Read(day, Missing(finding=finding, side=side, why=_why(resource["dataAbsentReason"])))
@@ -208,7 +203,7 @@ def _why(reason: object) -> WhyMissing:
         if code in _WHY:
             return _WHY[code]
     expected = f"{' or '.join(_WHY)}, or the text {NOT_MEASURABLE!r}"
-    raise _Bad("dataAbsentReason", ", ".join(codes) or "no code", expected, "say why there is no value")
+    raise refused("dataAbsentReason", ", ".join(codes) or "no code", expected, "say why there is no value")
 
 
 def _finding(resource: Mapping[str, Any]) -> str | None:
@@ -238,7 +233,7 @@ def _side(resource: Mapping[str, Any], finding: str) -> Side:
     if len(named) == 1:
         return _SIDES[named[0]]
     seen = " ".join(text) or "no side"
-    raise _Bad("bodySite", repr(seen), "left or right", "name the side in bodySite, as text or by its code")
+    raise refused("bodySite", repr(seen), "left or right", "name the side in bodySite, as text or by its code")
 
 
 def _day(value: object) -> datetime.date:
@@ -254,36 +249,40 @@ def _day(value: object) -> datetime.date:
             raise ValueError
     except ValueError:
         seen = repr(text) if text else "no day"
-        raise _Bad("effectiveDateTime", seen, "a whole day (YYYY-MM-DD)", "say on which day it was measured") from None
+        raise refused(
+            "effectiveDateTime", seen, "a full date (YYYY-MM-DD)", "say on which day it was measured"
+        ) from None
     return as_day(found)
 
 
 def _millimetres(value: object, finding: str) -> float:
     if not isinstance(value, Mapping):
-        raise _Bad("valueQuantity", "no quantity", "a length in mm, cm or m", "give valueQuantity or dataAbsentReason")
+        raise refused(
+            "valueQuantity", "no quantity", "a length in mm, cm or m", "give valueQuantity or dataAbsentReason"
+        )
     number, unit = value.get("value"), value.get("code") if value.get("system") == UCUM else value.get("unit")
     if "comparator" in value:
-        raise _Bad(
+        raise refused(
             "valueQuantity", f"the comparator {value['comparator']!r}", "a plain number", "give the value itself"
         )
     if str(unit) not in IN_MM:
-        raise _Bad("valueQuantity", f"the unit {unit!r}", "mm, cm or m (UCUM)", "give the length in one of them")
+        raise refused("valueQuantity", f"the unit {unit!r}", "mm, cm or m (UCUM)", "give the length in one of them")
     if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
-        raise _Bad("valueQuantity", repr(number), "a number", "correct it")
+        raise refused("valueQuantity", repr(number), "a number", "correct it")
     if number <= 0 and finding in BONES:
-        raise _Bad("valueQuantity", f"{number:g}", "a length above 0", "correct it")
+        raise refused("valueQuantity", f"{number:g}", "a length above 0", "correct it")
     return round(float(number) * IN_MM[str(unit)], 6)
 
 
 def _method(resource: Mapping[str, Any], methods: Collection[str], unsaid: str) -> str:
     codes = [str(item.get("code")) for item in _codings(resource.get("method")) if item.get("system") == METHODS]
-    wanted = f"one of {', '.join(sorted(methods))}" if methods else "the id of a way of measuring"
+    wanted = f"one of {', '.join(sorted(methods))}" if methods else "the id of a measurement method"
     if not codes and unsaid:
         return unsaid
     if not codes:
-        raise _Bad("method", "no method of ours", wanted, f"add a coding of the system {METHODS}")
+        raise refused("method", "no method known here", wanted, f"add a coding of the system {METHODS}")
     if methods and codes[0] not in methods:
-        raise _Bad("method", repr(codes[0]), wanted, "name how it was measured")
+        raise refused("method", repr(codes[0]), wanted, "name how it was measured")
     return codes[0]
 
 
@@ -291,10 +290,10 @@ def _key(read: _Read) -> tuple[datetime.date, str, str]:
     return read.day, read.item.finding, read.item.side or ""
 
 
-def _twice(keys: Collection[tuple[datetime.date, str, str]], name: str) -> Iterator[Fault]:
+def _twice(keys: Collection[tuple[datetime.date, str, str]], name: str) -> Iterator[Problem]:
     for day, finding, side in sorted(keys):
         told = f"a second {LENGTHS[finding]}, {side}, on {day}"
-        yield Fault(name, "entry", None, told, "one value a day", "leave one of them out")
+        yield Problem(name, "entry", None, told, "one value per day", "leave one of them out")
 
 
 def _visits(found: list[_Read]) -> tuple[Visit, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.protocol.check import faults_of
 from pathway.protocol.model import Protocol
 from pathway.protocol.prove.firing import firing_faults
@@ -15,7 +15,7 @@ from pathway.protocol.prove.space import Space
 from pathway.protocol.prove.wording import wording_faults
 
 
-def prove(protocol: Protocol, files: Mapping[str, str] | None = None) -> tuple[Fault, ...]:
+def prove(protocol: Protocol, files: Mapping[str, str] | None = None) -> tuple[Problem, ...]:
     """Return every fault of the rule set; none means that it is proved.
 
     First ids, references, sources, ranges and words (`protocol.check.faults_of`, `wording`); where these are
@@ -34,7 +34,7 @@ def prove(protocol: Protocol, files: Mapping[str, str] | None = None) -> tuple[F
         found += fit_faults(protocol, space)
     places = files or {}
     told = tuple(
-        Fault(places.get(item.rule, "rules"), f"rule {item.rule}", None, item.found, item.expected, item.do)
+        Problem(places.get(item.rule, "rules"), f"rule {item.rule}", None, item.found, item.expected, item.do)
         for item in found
     )
     return (*shape, *told)

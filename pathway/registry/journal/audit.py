@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.registry.journal.chain import link_digest, moment, payload_digest
 from pathway.registry.journal.entry import KINDS, START, Entry, Head
 from pathway.registry.journal.fold import Unfoldable, accepted_plans, record_of
@@ -47,7 +47,7 @@ class Audit:
     heads: Mapping[str, Head]
     entries: int
     erased: Mapping[str, datetime.datetime]
-    faults: tuple[Fault, ...]
+    faults: tuple[Problem, ...]
 
 
 def audit(kept: Iterable[Kept], name: str, known: Iterable[Mapping[str, Head]] = ()) -> Audit:
@@ -59,7 +59,7 @@ def audit(kept: Iterable[Kept], name: str, known: Iterable[Mapping[str, Head]] =
     wanted = tuple(known)
     heads: dict[str, Head] = {}
     erased: dict[str, datetime.datetime] = {}
-    faults: list[Fault] = []
+    faults: list[Problem] = []
     count = 0
     for child, group in groupby(kept, key=lambda one: one.child):
         chain = list(group)
@@ -92,8 +92,8 @@ def entry_of(kept: Kept) -> Entry:
     )
 
 
-def _chain_faults(chain: list[Kept], name: str) -> list[Fault]:
-    faults: list[Fault] = []
+def _chain_faults(chain: list[Kept], name: str) -> list[Problem]:
+    faults: list[Problem] = []
     before, last = START, 0
     erased = max((one.sequence for one in chain if one.kind == "erasure"), default=0)
     for one in chain:
@@ -109,7 +109,7 @@ def _chain_faults(chain: list[Kept], name: str) -> list[Fault]:
     return faults
 
 
-def _entry_faults(one: Kept, name: str, erased: int) -> Iterator[Fault]:
+def _entry_faults(one: Kept, name: str, erased: int) -> Iterator[Problem]:
     own = link_digest(
         previous_sha256=one.previous_sha256,
         child=one.child,
@@ -133,7 +133,7 @@ def _entry_faults(one: Kept, name: str, erased: int) -> Iterator[Fault]:
         yield _fault(name, one.place, "a payload of an erased child", "none", do)
 
 
-def _record_faults(chain: list[Kept], name: str, erased: dict[str, datetime.datetime]) -> list[Fault]:
+def _record_faults(chain: list[Kept], name: str, erased: dict[str, datetime.datetime]) -> list[Problem]:
     child = chain[0].child
     try:
         entries = [entry_of(one) for one in chain]
@@ -150,7 +150,7 @@ def _record_faults(chain: list[Kept], name: str, erased: dict[str, datetime.date
     return []
 
 
-def _head_faults(chain: list[Kept], name: str, head: Head | None) -> Iterator[Fault]:
+def _head_faults(chain: list[Kept], name: str, head: Head | None) -> Iterator[Problem]:
     if head is None:
         return
     last = chain[-1]
@@ -166,5 +166,5 @@ def _head_faults(chain: list[Kept], name: str, head: Head | None) -> Iterator[Fa
         yield _fault(name, place, found, "the same", f"{_RESTORE}: this entry or one before it was altered")
 
 
-def _fault(name: str, place: str, found: str, expected: str, do: str) -> Fault:
-    return Fault(where=name, key=place, line=None, found=found, expected=expected, do=do)
+def _fault(name: str, place: str, found: str, expected: str, remedy: str) -> Problem:
+    return Problem(name, place, None, found, expected, remedy)

@@ -71,7 +71,7 @@ class Saved:
 
 
 @dataclass(frozen=True, slots=True)
-class Overtaken:
+class StaleHead:
     """Nothing was kept: somebody else saved `since` after what the caller had seen. `head` is where it ends now."""
 
     since: tuple[Entry, ...]

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from importlib import resources
 from typing import Any, Literal
 
+from pathway.problems import cannot
 from pathway.views.documents.document import Bullets, Callout, Card, Document, Figure, Heading, Lines, Paragraph, Table
 from pathway.views.drawings.drawing import Drawing
 
@@ -17,8 +18,8 @@ FIXED_TIME = 1_700_000_000
 POINTS_PER_INCH = 144
 
 
-class LayoutError(Exception):
-    """The document could not be laid out: a fault of ours, in words."""
+NOT_WRITTEN = "internal error, nothing was written"
+REPORT = "please report it"
 
 
 def html(document: Document) -> str:
@@ -37,17 +38,17 @@ def html(document: Document) -> str:
 
 
 def pdf(document: Document, paper: Paper = "a4") -> bytes:
-    """Return the document as tagged PDF (PDF/UA-1 is enforced). Raises LayoutError where it cannot be laid out."""
+    """Return the document as tagged PDF (PDF/UA-1 is enforced). Raises CannotBeDone where it cannot be laid out."""
     return _typeset(_template("document.typ"), "pdf", _inputs(document, paper))[0]
 
 
 def page_svg(document: Document, paper: Paper = "a4") -> str:
-    """Return the first page as SVG, to be shown on a page of the web. Raises LayoutError as `pdf` does."""
+    """Return the first page as SVG, to be shown on a page of the web. Raises CannotBeDone as `pdf` does."""
     return _typeset(_template("document.typ"), "svg", _inputs(document, paper))[0].decode("utf-8")
 
 
 def png(drawing: Drawing) -> bytes:
-    """Return a drawing as PNG. Raises LayoutError where it cannot be drawn."""
+    """Return a drawing as PNG. Raises CannotBeDone where it cannot be drawn."""
     page = f"#set page(width: {drawing.width_mm}mm, height: {drawing.height_mm}mm, margin: 0mm)\n"
     page += '#image(bytes(sys.inputs.svg), format: "svg", width: 100%)'
     return _typeset(page, "png", {"svg": drawing.svg()})[0]
@@ -103,9 +104,9 @@ def _typeset(source: str, form: Literal["pdf", "png", "svg"], inputs: dict[str, 
                 sys_inputs=inputs,
             )
         except typst.TypstError as error:
-            raise LayoutError(f"the page could not be laid out ({error})") from None
+            raise cannot("", f"{NOT_WRITTEN}: the page could not be laid out ({error})", REPORT) from None
     if warnings:
-        raise LayoutError(f"the page was laid out with a warning ({warnings[0].message})")
+        raise cannot("", f"{NOT_WRITTEN}: the page was laid out with a warning ({warnings[0].message})", REPORT)
     return [made] if isinstance(made, bytes) else [page for page in made if isinstance(page, bytes)]
 
 

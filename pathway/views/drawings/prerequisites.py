@@ -1,4 +1,4 @@
-"""The prerequisites of each stage as a drawing: the layers of the graph with lines between names."""
+"""Order of the stages as a drawing: the layers of the graph with lines between names."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ FILLS = {"done": SOFT, "under_way": SOFT, "ready": DEEP}
 
 
 def graph_drawing(plan: Plan, columns: int = COLUMNS) -> Drawing:
-    """Return the prerequisites of each stage; as wide as the graph needs, at least `columns` letters."""
+    """Return what comes before what; as wide as the graph needs, at least `columns` letters."""
     picture = layers(plan, columns)
     sheet, status = Sheet(), {stage.id: stage.status for stage in plan.stages}
     for span in picture.spans:
@@ -40,7 +40,7 @@ def graph_drawing(plan: Plan, columns: int = COLUMNS) -> Drawing:
             sheet.words(x + indent * CELL_MM + shift, y + 1.1, span.text.strip(), SIZE_PT, halo=True)
     width = 2 * EDGE_MM + picture.width * CELL_MM
     height = _key(sheet, plan, 2 * EDGE_MM + picture.height * LINE_MM + 3)
-    return sheet.drawing(width, height, "Prerequisites", picture.alt)
+    return sheet.drawing(width, height, "Order of the stages", picture.alt)
 
 
 def _place(row: int, column: float) -> tuple[float, float]:

@@ -1,4 +1,4 @@
-"""Prerequisites: the stages of a plan in layers from left to right, joined by lines.
+"""Order of the stages: the stages of a plan in layers from left to right, joined by lines.
 
 The graph is reduced to its direct links, put into layers, ordered so that lines cross little, and drawn so
 that no cell belongs to two lines that share neither their start nor their end.
@@ -17,7 +17,7 @@ from pathway.views.pictures.picture import Canvas, Link, Picture, Role, stage_ro
 from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS
 
 NARROWEST, WIDEST = 12, 22
-ALONE = "Not tied to other stages:"
+ALONE = "Independent of other stages:"
 UP, RIGHT, DOWN, LEFT = 1, 2, 4, 8
 GLYPHS = {
     UP | DOWN: "│",
@@ -56,7 +56,7 @@ def chain(plan: Plan, stage: str) -> frozenset[str]:
 
 
 def layers(plan: Plan, width: int) -> Picture:
-    """Return the picture of the prerequisites of each stage.
+    """Return the picture of what comes before what.
 
     Names are wrapped at whole words to make the layers fit `width` cells; where they cannot be narrow enough
     the picture is wider, and its `width` says so.
@@ -157,7 +157,7 @@ def _draw_alone(canvas: Canvas, row: int, rows: list[list[PlanStage]]) -> None:
 
 def _alt(plan: Plan, graph: nx.DiGraph[str], alone: Sequence[PlanStage]) -> Iterator[str]:
     labels = {stage.id: stage.label for stage in plan.stages}
-    yield "Prerequisites."
+    yield "Order of the stages."
     for stage in plan.stages:
         if stage.id in graph:
             before = [labels[other] for other in graph.predecessors(stage.id)]

@@ -7,24 +7,10 @@ import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from pathway.problems import refused
 from pathway.protocol.model import Protocol
 from pathway.protocol.references import entries, find, kinds, named_by, users
 from pathway.views.rules.words import kind_words, origin_words, statement
-
-
-class UnknownKind(Exception):
-    """There is no such kind of rules; the sentence lists those there are."""
-
-    def __init__(self, wanted: str) -> None:
-        super().__init__(f"no kind {wanted!r} among the rules; there are {', '.join(all_kinds())}")
-
-
-class UnknownRule(Exception):
-    """There is no rule of that id; the sentence names the nearest."""
-
-    def __init__(self, wanted: str, near: list[str]) -> None:
-        hint = f"; near it are {', '.join(near)}" if near else ""
-        super().__init__(f"no rule {wanted!r}{hint}; `rules list` shows all")
 
 
 def all_kinds() -> tuple[str, ...]:
@@ -36,7 +22,7 @@ def all_kinds() -> tuple[str, ...]:
 
 
 def list_text(protocol: Protocol, kind: str | None = None, width: int = 80) -> str:
-    """Return the rules of one kind or all, by kind; raises UnknownKind."""
+    """Return the rules of one kind or all, by kind; raises Refused."""
     lines = _wrapped(f"{protocol.name} {protocol.version}: {protocol.changed}", width, "")
     for name in _chosen(kind):
         items = [entry for of, entry in entries(protocol) if of == name]
@@ -52,7 +38,7 @@ def list_text(protocol: Protocol, kind: str | None = None, width: int = 80) -> s
 
 
 def list_data(protocol: Protocol, kind: str | None = None) -> dict[str, Any]:
-    """Return the rules of one kind or all as plain data; raises UnknownKind."""
+    """Return the rules of one kind or all as plain data; raises Refused."""
     wanted = set(_chosen(kind))
     return {
         "protocol": {"name": protocol.name, "version": protocol.version, "changed": protocol.changed},
@@ -62,7 +48,7 @@ def list_data(protocol: Protocol, kind: str | None = None) -> dict[str, Any]:
 
 
 def page_text(protocol: Protocol, id: str, width: int = 80, named: Mapping[str, tuple[str, ...]] | None = None) -> str:
-    """Return the page of one rule (of each entry of that id); raises UnknownRule.
+    """Return the page of one rule (of each entry of that id); raises Refused.
 
     `named` is what names what (`users`), where it is at hand: looking through all rules takes most of the time.
     """
@@ -72,7 +58,7 @@ def page_text(protocol: Protocol, id: str, width: int = 80, named: Mapping[str, 
 
 
 def page_data(protocol: Protocol, id: str) -> dict[str, Any]:
-    """Return the page of one rule as plain data, with its citations and what uses it; raises UnknownRule."""
+    """Return the page of one rule as plain data, with its citations and what uses it; raises Refused."""
     named = users(protocol)
     pages = []
     for kind, entry in _found(protocol, id):
@@ -89,13 +75,15 @@ def _chosen(kind: str | None) -> tuple[str, ...]:
     for known in all_kinds():
         if name in (known, kind_words(known).replace(" ", "_"), known.removesuffix("s")):
             return (known,)
-    raise UnknownKind(kind)
+    raise refused("", f"no kind {kind!r} among the rules", "", f"there are {', '.join(all_kinds())}")
 
 
 def _found(protocol: Protocol, id: str) -> tuple[tuple[str, Any], ...]:
     found = find(protocol, id.strip())
     if not found:
-        raise UnknownRule(id, difflib.get_close_matches(id, [entry.id for _, entry in entries(protocol)], n=3))
+        near = difflib.get_close_matches(id, [entry.id for _, entry in entries(protocol)], n=3)
+        hint = f"similar ones are {', '.join(near)}; " if near else ""
+        raise refused("", f"no rule {id!r}", "", f"{hint}`rules list` shows all")
     return found
 
 
@@ -112,7 +100,7 @@ def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[
     if getattr(entry, "because", ""):
         yield from _wrapped(f"Why: {entry.because}", width, "")
     if origin := origin_words(entry):
-        yield from _wrapped(f"How well it is known: {origin}", width, "")
+        yield from _wrapped(f"Basis: {origin}", width, "")
     if getattr(entry, "note", ""):
         yield from _wrapped(f"Note: {entry.note}", width, "")
     sources = [protocol.source(name) for name in getattr(entry, "sources", ())]
@@ -122,8 +110,8 @@ def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[
     for source in sources:
         seen = f" Seen: {source.seen}." if source.seen else ""
         yield from _wrapped(f"{source.citation.rstrip('.')}. {source.address}".rstrip() + seen, width, "  ")
-    yield from _names("It names", sorted(named_by(entry) - set(getattr(entry, "sources", ()))), width)
-    yield from _names("What names it", named.get(entry.id, ()), width)
+    yield from _names("Refers to", sorted(named_by(entry) - set(getattr(entry, "sources", ()))), width)
+    yield from _names("Referred to by", named.get(entry.id, ()), width)
 
 
 def _names(head: str, names: Any, width: int) -> Iterator[str]:

@@ -12,12 +12,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
+from pathway.problems import refused
+
 Text = str | tuple[str, ...]
 FIRST = "en"
-
-
-class WordingError(Exception):
-    """A file of words cannot be used; the message says where, what was found, what was expected, what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,10 +58,10 @@ def languages() -> tuple[str, ...]:
 def wording(language: str = FIRST, clinic: str | None = None, name: str = "the clinic's words") -> Wording:
     """Return the words of a language, a clinic's own file (its text) laid over them string by string.
 
-    Raises WordingError for an unknown language and for a file with names, places or kinds of ours mistaken.
+    Raises Refused for an unknown language and for a file with names, places or kinds of ours mistaken.
     """
     if language not in languages():
-        raise WordingError(f"--language: found {language!r}, expected one of {', '.join(languages())}.")
+        raise refused("--language", repr(language), f"one of {', '.join(languages())}", "")
     first = _texts(_shipped(FIRST), f"wording/{FIRST}.toml")
     own = first if language == FIRST else _checked(first, _shipped(language), f"wording/{language}.toml")
     over = {} if clinic is None else _checked(first, clinic, name)
@@ -79,7 +77,7 @@ def _texts(text: str, name: str) -> dict[str, Text]:
     try:
         return dict(_flat(tomllib.loads(text), "", name))
     except tomllib.TOMLDecodeError as error:
-        raise WordingError(f"{name}: found no TOML ({error}), expected a file of words; mend that line.") from None
+        raise refused(name, f"no TOML ({error})", "a file of words", "correct that line") from None
 
 
 def _flat(table: Mapping[str, object], path: str, name: str) -> Iterator[tuple[str, Text]]:
@@ -91,25 +89,25 @@ def _flat(table: Mapping[str, object], path: str, name: str) -> Iterator[tuple[s
         elif isinstance(value, list) and all(isinstance(item, str) for item in value):
             yield f"{path}{key}", tuple(value)
         else:
-            raise WordingError(f"{name}: {path}{key}: found {value!r}, expected words in quotes or a list of them.")
+            raise refused(f"{name}: {path}{key}", repr(value), "words in quotes or a list of them", "")
 
 
 def _checked(first: Mapping[str, Text], text: str, name: str) -> dict[str, Text]:
-    """Return the words of a file after comparing it with English; raises WordingError at the first fault."""
+    """Return the words of a file after comparing it with English; raises Refused at the first fault."""
     found = _texts(text, name)
     for key, words in found.items():
         if key not in first:
-            raise WordingError(f"{name}: found {key}, expected a name of wording/{FIRST}.toml; look for a slip in it.")
+            raise refused(name, key, f"a name of wording/{FIRST}.toml", "look for a slip in it")
         if isinstance(words, str) != isinstance(first[key], str):
             kind = "one text" if isinstance(first[key], str) else "a list"
-            raise WordingError(f"{name}: {key}: found {words!r}, expected {kind}.")
+            raise refused(f"{name}: {key}", repr(words), kind, "")
         if key == "months" and len(words) != len(first[key]):
-            raise WordingError(f"{name}: {key}: found {len(words)} names, expected {len(first[key])} names.")
+            raise refused(f"{name}: {key}", f"{len(words)} names", f"{len(first[key])} names", "")
         known = _places(first[key], name, key)
         strange = _places(words, name, key) - known
         if strange:
             can = ", ".join(sorted(known)) or "none"
-            raise WordingError(f"{name}: {key}: found the place {{{min(strange)}}}, expected of these: {can}.")
+            raise refused(f"{name}: {key}", f"the place {{{min(strange)}}}", f"of these: {can}", "")
     return found
 
 
@@ -119,4 +117,4 @@ def _places(words: Text, name: str, key: str) -> set[str]:
         lines = (words,) if isinstance(words, str) else words
         return {place for line in lines for _, place, _, _ in string.Formatter().parse(line) if place is not None}
     except ValueError as error:
-        raise WordingError(f"{name}: {key}: found a lone brace ({error}), expected {{name}}; close it.") from None
+        raise refused(f"{name}: {key}", f"a lone brace ({error})", "{name}", "close it") from None

@@ -18,7 +18,7 @@ STAGES = ("proximal_femoral_osteotomy",)
 def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     """Return the worksheet of the case's upper femur, with what is set by hand in place of the record.
 
-    Raises InputProblem for inputs that are missing, not plausible, or do not fit each other.
+    Raises Refused for inputs that are missing, not plausible, or do not fit each other.
     """
     inputs = _neck_length(set_by_hand(KIND, inputs_of(case), settings))
     given = given_of(case, inputs)
@@ -36,7 +36,7 @@ def _neck_length(inputs: Inputs) -> Inputs:
         return inputs
     bounds = neck.plausible or (0.0, float(str(wire.value)))
     value = min(max(float(str(wire.value)), bounds[0]), bounds[1])
-    note = "not measured: the length on the wire is taken for it"
+    note = "not measured: the length along the guide wire is used"
     return inputs.having(
         "femoral_neck_length_mm", value=value, origin=wire.origin, measured_on=wire.measured_on, note=note
     )

@@ -8,9 +8,9 @@ from dataclasses import replace
 import pytest
 
 from pathway.exports.calendar.agenda import Entry
-from pathway.exports.calendar.ics import NoEntry, calendar_bytes, read_previous
+from pathway.exports.calendar.ics import calendar_bytes, read_previous
 from pathway.plan.make import make_plan
-from pathway.problems import Fault
+from pathway.problems import CannotBeDone, Problem
 from tests.examples import NAMES, ON, example, example_plan
 from tests.exports.made import STAMP, entries, entries_of, events, file_of, rules, turning, uid
 
@@ -19,7 +19,7 @@ LATER = datetime.date(2027, 6, 1)
 
 def earlier(data: bytes):
     found = read_previous(data, "old.ics")
-    assert not isinstance(found, Fault), found
+    assert not isinstance(found, Problem), found
     return found
 
 
@@ -146,13 +146,13 @@ def test_the_moment_of_writing_is_the_one_given_and_changes_no_number() -> None:
         (b"", "no calendar"),
         (b"\xff\xfe\x00", "no calendar"),
         (b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//other//x//EN\r\nEND:VCALENDAR\r\n", "by -//other"),
-        (b"BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\nUID:1\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n", "not whole"),
+        (b"BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\nUID:1\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n", "an incomplete entry"),
         (file_of((Entry("a", "plan", "operation", ON, "a", ("x",)),))[:300], "no calendar"),
     ],
 )
 def test_a_previous_file_that_is_not_ours_is_refused_in_words(data: bytes, found: str) -> None:
     fault = read_previous(data, "old.ics")
-    assert isinstance(fault, Fault)
+    assert isinstance(fault, Problem)
     assert found in fault.sentence
     assert "name the file that was sent before" in fault.sentence
 
@@ -165,5 +165,5 @@ def test_every_sequence_fits_the_standards_integer() -> None:
 
 def test_a_plan_without_a_day_gives_no_calendar() -> None:
     assert "elm-01" not in DATED
-    with pytest.raises(NoEntry):
+    with pytest.raises(CannotBeDone):
         file_of(entries("elm-01"), child="elm-01")

@@ -9,9 +9,10 @@ from html.parser import HTMLParser
 import pytest
 
 from pathway.exports.fhir.bundle import document, loose_ends
-from pathway.exports.fhir.checked import NotSound, checked
+from pathway.exports.fhir.checked import checked
 from pathway.exports.names import INVENTED
 from pathway.plan.make import make_plan
+from pathway.problems import CannotBeDone
 from pathway.record import Decision, Record
 from tests.examples import NAMES, ON, example, example_plan
 from tests.exports.made import R4, STAMP, bundle, entries_of, file_of, resources, rules
@@ -212,7 +213,7 @@ def test_a_reference_to_nothing_and_an_address_used_twice_are_found() -> None:
     told = loose_ends(broken)
     assert any("refers to" in fault and "not there" in fault for fault in told)
     assert any("used twice" in fault for fault in told)
-    with pytest.raises(NotSound, match="not there"):
+    with pytest.raises(CannotBeDone, match="not there"):
         checked(broken)
 
 
@@ -226,5 +227,5 @@ def test_what_the_library_lets_pass_the_schema_finds() -> None:
 def test_a_resource_that_is_not_whole_is_not_written() -> None:
     broken = copy.deepcopy(bundle("rowan-02"))
     del resources(broken, "ServiceRequest")[0]["intent"]
-    with pytest.raises(NotSound, match="intent"):
+    with pytest.raises(CannotBeDone, match="intent"):
         checked(broken)

@@ -16,7 +16,7 @@ from pathway.exports.fhir.bundle import document
 from pathway.exports.fhir.checked import checked
 from pathway.exports.fhir.codes import LENGTHS
 from pathway.exports.fhir.read import pseudonym_of, read_lengths
-from pathway.problems import Fault
+from pathway.problems import Problem
 from pathway.record import Measurement, Missing, Record, Visit
 from tests.examples import NAMES, ON, example, example_plan
 from tests.exports.made import STAMP, bundle, read_observations, rules
@@ -29,14 +29,14 @@ WITH_LENGTHS = tuple(
 )
 
 
-def visits(found: tuple[Visit, ...] | tuple[Fault, ...]) -> tuple[Visit, ...]:
+def visits(found: tuple[Visit, ...] | tuple[Problem, ...]) -> tuple[Visit, ...]:
     assert all(isinstance(item, Visit) for item in found), found
     return tuple(item for item in found if isinstance(item, Visit))
 
 
-def told(found: tuple[Visit, ...] | tuple[Fault, ...]) -> str:
-    assert found and all(isinstance(item, Fault) for item in found), found
-    return "\n".join(item.sentence for item in found if isinstance(item, Fault))
+def told(found: tuple[Visit, ...] | tuple[Problem, ...]) -> str:
+    assert found and all(isinstance(item, Problem) for item in found), found
+    return "\n".join(item.sentence for item in found if isinstance(item, Problem))
 
 
 def observation(**changes: Any) -> dict[str, Any]:
@@ -121,7 +121,7 @@ def test_units_become_millimetres(value: float, unit: str, mm: float) -> None:
 
 
 def test_a_method_that_is_not_told_may_be_told_for_all() -> None:
-    assert "expected the id of a way of measuring" in told(read_observations(of(observation(method=None))))
+    assert "expected the id of a measurement method" in told(read_observations(of(observation(method=None))))
     (visit,) = visits(read_observations(of(observation(method=None)), unsaid_method="tape"))
     assert visit.measurements[0].method == "tape"
 
@@ -141,7 +141,7 @@ def test_what_is_no_leg_length_is_passed_over() -> None:
     ("changes", "sentence"),
     [
         ({"status": "preliminary"}, "entry[0].status: found 'preliminary', expected one of final, amended, corrected"),
-        ({"effectiveDateTime": "2026-11"}, "found '2026-11', expected a whole day (YYYY-MM-DD)"),
+        ({"effectiveDateTime": "2026-11"}, "found '2026-11', expected a full date (YYYY-MM-DD)"),
         ({"effectiveDateTime": None}, "found no day, expected a whole day"),
         ({"effectiveDateTime": "2026-11-31"}, "found '2026-11-31'"),
         ({"effectiveDateTime": "2026-11-18Tnoon"}, "found '2026-11-18Tnoon'"),
@@ -228,10 +228,10 @@ def test_what_is_passed_over_is_counted_in_words() -> None:
     )
     made["entry"] += [1, {}, {"resource": "x"}]
     assert read_lengths(made).left_out == (
-        "1 Observation passed over: of other findings than leg lengths",
-        "1 Observation passed over: withdrawn where they were made",
-        "1 Observation passed over: asked for and not made yet",
-        "3 entries passed over: no resource in them",
+        "1 Observation skipped: of findings other than leg lengths",
+        "1 Observation skipped: withdrawn at their source",
+        "1 Observation skipped: requested but not made yet",
+        "3 entries skipped: no resource in them",
     )
 
 

@@ -42,7 +42,7 @@ def test_the_shipped_rules_are_proved() -> None:
 
 def test_a_fault_is_placed_in_the_file_that_is_named() -> None:
     faults = prove(without("indications", "guided_growth.knee_valgus"), {"guided_growth": "stages.toml"})
-    assert [fault.where for fault in faults] == ["stages.toml"]
+    assert [fault.place for fault in faults] == ["stages.toml"]
 
 
 # What is planted, the rule that must be named, and words of the counter-example.

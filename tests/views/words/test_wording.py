@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from pathway.problems import Refused
 from pathway.views.documents.handout import handout
-from pathway.views.words.wording import WordingError, languages, wording
+from pathway.views.words.wording import languages, wording
 from tests.plans import plan, rules
 from tests.views.documents.made import SCHOOL, words_of
 
@@ -54,12 +55,12 @@ def test_a_clinic_rewords_one_text_and_keeps_the_rest() -> None:
     ],
 )
 def test_a_slip_is_named_with_place_and_remedy(text: str, named: str) -> None:
-    with pytest.raises(WordingError, match=r"mine\.toml") as told:
+    with pytest.raises(Refused, match=r"mine\.toml") as told:
         wording("en", text, "mine.toml")
     assert named in str(told.value)
     assert "expected" in str(told.value)
 
 
 def test_an_unknown_language_names_those_there_are() -> None:
-    with pytest.raises(WordingError, match="expected one of de, en"):
+    with pytest.raises(Refused, match="expected one of de, en"):
         wording("xx")

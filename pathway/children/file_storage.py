@@ -1,4 +1,4 @@
-"""Case files as the screens see them: a keeper that reads each and saves what was entered to it. An edge."""
+"""Case files as the screens see them: a storage that reads each and saves what was entered to it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
-from tui.storage import Kept, Listed, Meanwhile, NotKept
+from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, save_failed
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 CHANGED = "the file was changed by another program"
 
 
-class FileKeeper:
+class FileStorage:
     """Children in case files; what stood in each file when it was read or saved last is what saving is held against."""
 
     def __init__(self, files: Mapping[str, Path], protocol: Protocol, on: datetime.date) -> None:
@@ -40,18 +40,17 @@ class FileKeeper:
         return tuple(Listed(name, None) for name in sorted(self._files))
 
     def read(self, child: str) -> Record:
-        """Return what the file of a child says now; raises NotKept with every fault of it in words."""
-        from pathway.casefile.read_and_check import take_in
-        from pathway.problems import sentences
+        """Return what the file of a child says now; raises SaveFailed with every fault of it."""
+        from pathway.casefile.read_and_check import read_and_check
 
         text = self._text(child)
-        record = take_in(text, self._files[child].name, self._protocol, self._on)
+        record = read_and_check(text, self._files[child].name, self._protocol, self._on)
         if isinstance(record, tuple):
-            raise NotKept(sentences(record))
+            raise SaveFailed(*record)
         self._known[child] = text
         return record
 
-    def save(self, child: str, wanted: Record, plan: Plan, protocol: Protocol, reason: str) -> Kept | Meanwhile:
+    def save(self, child: str, wanted: Record, plan: Plan, protocol: Protocol, reason: str) -> Saved | SaveConflict:
         """Write what changed to the file; where it has to be written anew, the file before stays beside it."""
         from pathway.casefile import amended
 
@@ -59,18 +58,17 @@ class FileKeeper:
         gone = not file.exists() and file.parent.is_dir()
         text = self._known[child] if gone else self._text(child)
         if text != self._known[child]:
-            return Meanwhile((CHANGED,), self.read(child))
+            return SaveConflict((CHANGED,), self.read(child))
         try:
             new, stands = amended(text, wanted, file.name, protocol)
-            beside = "" if stands or gone else f"; the file as it was is {_kept_beside(file).name}"
+            beside = "" if stands or gone else f"; the earlier version is {_kept_beside(file).name}"
             _write(file, new)
         except (OSError, ValueError) as error:
             words = error.strerror if isinstance(error, OSError) else error
-            raise NotKept(
-                f"{file}: cannot be written ({words}); the file is as it was. Check it and its folder."
-            ) from error
+            what = f"cannot be written ({words}); the file is unchanged. Check it and its folder"
+            raise save_failed(str(file), what, "") from error
         self._known[child] = new
-        return Kept(f"Saved in {file.name}{', which had gone and was written again' if gone else beside}.")
+        return Saved(f"Saved in {file.name}{', which was missing and has been written again' if gone else beside}.")
 
     def _text(self, child: str) -> str:
         file = self._files[child]
@@ -78,7 +76,8 @@ class FileKeeper:
             return file.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError) as error:
             words = error.strerror if isinstance(error, OSError) else "not UTF-8"
-            raise NotKept(f"{file}: cannot be read ({words}). Check the file and its permissions.") from error
+            what = f"cannot be read ({words}). Check the file and its permissions"
+            raise save_failed(str(file), what, "") from error
 
 
 def _kept_beside(file: Path) -> Path:

@@ -10,7 +10,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pathway.cli.registry_options import now, refuse
+from pathway.cli.errors import note, refuse
+from pathway.cli.options import now
+from pathway.cli.registry.files import read_text
+from pathway.problems import Problem, Refused
 
 if TYPE_CHECKING:
     from pathway.protocol.model import Protocol
@@ -37,40 +40,37 @@ def take_in_lengths(
 
     methods = {one.id for one in protocol.methods}
     if method and method not in methods:
-        refuse(f"--method: found {method!r}, expected one of {', '.join(sorted(methods))}; name how it was measured.")
+        refuse("--method", repr(method), f"one of {', '.join(sorted(methods))}", "say how it was measured")
     bundle = _bundle(file)
     named = child or pseudonym_of(bundle)
     if named is not None and not re.fullmatch(r"[a-z0-9-]+", named):
-        refuse(f"{file}: found the pseudonym {named!r}, expected small letters, digits and hyphens; name the --child.")
+        expected = "small letters, digits and hyphens"
+        refuse(str(file), f"the pseudonym {named!r}", expected, "name the --child")
     reading = read_lengths(bundle, str(file), methods, method, named)
     for sentence in reading.left_out:
-        click.echo(f"{file}: {sentence}.", err=True)
+        note(f"{file}: {sentence}.")
     if reading.faults:
-        click.echo(sentences(reading.faults), err=True)
+        note(sentences(reading.faults))
         if not rest or not reading.visits:
-            hint = "; the others are taken in with --rest" if reading.visits else ""
+            hint = "--rest imports the others" if reading.visits else ""
             count = "1 fault" if len(reading.faults) == 1 else f"{len(reading.faults)} faults"
-            refuse(f"{file}: {count}, nothing was taken in{hint}.")
+            raise Refused(Problem(str(file), "", None, f"{count}, nothing was imported", "", hint))
     if named is None:
-        refuse(f"{file}: found no pseudonym of ours, expected the child these lengths are of; name it with --child.")
+        refuse(str(file), "no pseudonym known here", "the child whose lengths these are", "name it with --child")
     done = import_lengths(store, named, reading.visits, str(file), protocol, day, who=who, when=now())
     if isinstance(done, tuple):
-        refuse(sentences(done))
+        raise Refused(*done)
     for question in growth_questions(done.after, protocol):
         if question not in growth_questions(done.before, protocol):
-            click.echo(question, err=True)
-    known = f"; {done.known} were known" if done.known else ""
-    what = f"{done.new} {'length' if done.new == 1 else 'lengths'} taken in" if done.new else "nothing new"
+            note(question)
+    known = f"; {done.known} were already known" if done.known else ""
+    what = f"{done.new} {'length' if done.new == 1 else 'lengths'} imported" if done.new else "nothing new"
     click.echo(f"{done.child}: {what}{known}; entry {done.head.count}.")
 
 
 def _bundle(file: Path) -> object:
     try:
-        if file.is_file() and file.stat().st_size > MOST_BYTES:
-            refuse(f"{file}: found {file.stat().st_size} bytes, expected at most {MOST_BYTES}; is it one bundle?")
-        return json.loads(file.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        refuse(f"{file}: found a bundle that cannot be read ({error.strerror}), expected a JSON file; check it.")
+        return json.loads(read_text(file, "one bundle", "a JSON file", MOST_BYTES, "utf-8-sig"))
     except (ValueError, RecursionError) as error:
-        why = f"line {error.lineno}" if isinstance(error, json.JSONDecodeError) else "not UTF-8, or nested too deep"
-        refuse(f"{file}: found no JSON ({why}), expected a Bundle of FHIR R4; export it again.")
+        why = f"line {error.lineno}" if isinstance(error, json.JSONDecodeError) else "nested too deep"
+        refuse(str(file), f"no JSON ({why})", "a Bundle of FHIR R4", "export it again")

@@ -12,29 +12,36 @@ from pathlib import Path
 
 import click
 
-from pathway.cli.case import breaches_told, on_option, today
-from pathway.cli.registry import registry
-from pathway.cli.registry_options import by_option, name_of, now, opened, refuse, registry_options
-from pathway.cli.rules import json_option, protocol_of, protocol_option, width
+from pathway.cli.asked import opened, protocol_of
+from pathway.cli.errors import CANNOT_PLAN, leave, note, refuse
+from pathway.cli.options import (
+    RegistryOptions,
+    by_option,
+    json_option,
+    name_of,
+    now,
+    on_option,
+    protocol_option,
+    registry_options,
+    today,
+)
+from pathway.cli.printing import width
+from pathway.problems import cannot
 
-OVERTAKEN = 1
 
-
-@registry.command("due")
+@click.command("due")
 @click.option("--months", type=click.IntRange(0, 36), default=3, show_default=True, help="How far to look ahead.")
 @on_option
 @registry_options
 @json_option
-def due_(
-    months: int, on: datetime.date | None, address: str | None, key_file: Path | None, ask_key: bool, as_json: bool
-) -> None:
+def due_(months: int, on: datetime.date | None, where: RegistryOptions, as_json: bool) -> None:
     """List who needs what by when: overdue first. Reads stored plans; `registry replan` brings them up to date."""
     from pathway.questions.due import due
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.wrapping import wrap
 
     day = today(on)
-    with opened(address, key_file, ask_key) as store:
+    with opened(where) as store:
         plans, children = store.stored_plans(), store.children()
     found = sorted(
         (item for plan in plans for item in due(plan.child, plan.summary, day, months)),
@@ -49,14 +56,14 @@ def due_(
     for item in found:
         text = f"{item.child}  {item.what}{' (overdue)' if item.overdue else ''}"
         click.echo("\n".join(wrap(text, width(), f"{item.by}  ", " " * 12)))
-    click.echo("Planning aid: the treating surgeon decides; follow local protocol.", err=True)
+    note("Planning aid: the treating surgeon decides; follow local protocol.")
     if stale:
         words = "1 child has" if len(stale) == 1 else f"{len(stale)} children have"
-        click.echo(f"{words} no plan in step with the entries: run `registry replan`.", err=True)
+        note(f"{words} no plan up to date with the entries: run `registry replan`.")
 
 
-@registry.command("replan")
-@click.option("--all", "every", is_flag=True, help="Plan every child anew, not only those whose plan is out of step.")
+@click.command("replan")
+@click.option("--all", "every", is_flag=True, help="Plan every child again, not only those whose plan is out of date.")
 @click.option("--cluster", metavar="ADDRESS", help="A dask.distributed scheduler instead of this machine's cores.")
 @on_option
 @protocol_option
@@ -65,17 +72,15 @@ def replan_(
     every: bool,
     cluster: str | None,
     on: datetime.date | None,
-    clinic: Path | None,
-    address: str | None,
-    key_file: Path | None,
-    ask_key: bool,
+    overlay_dir: Path | None,
+    where: RegistryOptions,
 ) -> None:
     """Plan anew every child whose entries or rules changed, on all cores. Interrupted, the next run goes on."""
     from pathway.registry.planning import replan, to_plan
 
-    day, protocol = today(on), protocol_of(clinic)
+    day, protocol = today(on), protocol_of(overlay_dir)
     failed: list[tuple[str, str]] = []
-    with opened(address, key_file, ask_key) as store:
+    with opened(where) as store:
         tasks = list(to_plan(store, protocol, day, every=every))
         done = 0
         try:
@@ -83,19 +88,19 @@ def replan_(
                 _executor(cluster) as executor,
                 click.progressbar(length=len(tasks), label="Planning", file=sys.stderr) as bar,
             ):
-                for child, wrong in replan(store, tasks, protocol, day, clinic, executor):
+                for child, wrong in replan(store, tasks, protocol, day, overlay_dir, executor):
                     done += 1
                     bar.update(1)
                     if wrong:
                         failed.append((child, wrong))
         except KeyboardInterrupt:
-            click.echo(f"\nStopped after {done} of {len(tasks)}; run it again to go on.", err=True)
-            sys.exit(OVERTAKEN)
+            note(f"\nStopped after {done} of {len(tasks)}; run it again to continue.")
+            leave(CANNOT_PLAN)
     for child, wrong in failed:
-        click.echo(f"{child}: could not be planned ({wrong}); please report it.", err=True)
-    click.echo(f"Children planned: {len(tasks) - len(failed)}", err=True)
+        note(f"{child}: could not be planned ({wrong}); please report it.")
+    note(f"Children planned: {len(tasks) - len(failed)}")
     if failed:
-        sys.exit(OVERTAKEN)
+        leave(CANNOT_PLAN)
 
 
 @contextmanager
@@ -108,20 +113,19 @@ def _executor(cluster: str | None) -> Iterator[Executor]:
     try:
         from distributed import Client  # type: ignore[import-not-found,unused-ignore]
     except ImportError:
-        refuse(
-            "--cluster: found no dask.distributed, expected it; install it with `pip install limb-pathway[cluster]`."
-        )
+        remedy = "install it with `pip install limb-pathway[cluster]`"
+        refuse("--cluster", "no dask.distributed", "it", remedy)
     try:
         client = Client(cluster, timeout="10s")
     except (OSError, ValueError) as error:
-        refuse(f"--cluster: found no scheduler at {cluster} ({error}), expected one; check the address.")
+        refuse("--cluster", f"no scheduler at {cluster} ({error})", "one", "check the address")
     with client:
         yield client.get_executor()
 
 
 @click.command()
 @click.argument("child")
-@click.option("--course", help="Another course than the recommended one, by its id; give --reason.")
+@click.option("--course", help="A course other than the recommended one, by its id; give --reason.")
 @click.option("--reason", default="", help="Why this course; kept with the plan.")
 @by_option
 @on_option
@@ -133,55 +137,48 @@ def accept(
     reason: str,
     by: str | None,
     on: datetime.date | None,
-    clinic: Path | None,
-    address: str | None,
-    key_file: Path | None,
-    ask_key: bool,
+    overlay_dir: Path | None,
+    where: RegistryOptions,
 ) -> None:
     """Keep the plan of a child in the registry as a revision: who, when, the rules, the whole plan, the reason."""
     from pathway.plan.make import make_plan
     from pathway.record import Decision
-    from pathway.registry.journal.entry import Overtaken
+    from pathway.registry.journal.entry import StaleHead
     from pathway.registry.planning import accept as keep
 
-    day, protocol = today(on), protocol_of(clinic)
-    with opened(address, key_file, ask_key) as store:
+    day, protocol = today(on), protocol_of(overlay_dir)
+    with opened(where) as store:
         record, head = store.record_and_head(child)
-        with breaches_told(child):
-            plan = make_plan(record, protocol, day)
-            choice = None
-            if course is not None and (plan.recommended is None or plan.recommended.id != course):
-                ids = [one.id for one in plan.alternatives]
-                if course not in ids:
-                    refuse(f"--course: found {course!r}, expected one of {', '.join(ids) or 'none'}; name one of them.")
-                if not reason.strip():
-                    refuse("--reason: found nothing, expected why another course than the recommended one; write it.")
-                fields = {"date": day, "by": "team", "kind": "choose_course", "course": course, "reason": reason}
-                choice = Decision.model_validate(fields)
-                chosen = record.model_copy(update={"decisions": (*record.decisions, choice)})
-                plan = make_plan(chosen, protocol, day)
+        plan, choice = make_plan(record, protocol, day), None
+        if course is not None and (plan.recommended is None or plan.recommended.id != course):
+            ids = [one.id for one in plan.alternatives]
+            if course not in ids:
+                refuse("--course", repr(course), f"one of {', '.join(ids) or 'none'}", "name one of them")
+            if not reason.strip():
+                refuse("--reason", "nothing", "why not the recommended course", "write the reason")
+            fields = {"date": day, "by": "team", "kind": "choose_course", "course": course, "reason": reason}
+            choice = Decision.model_validate(fields)
+            chosen = record.model_copy(update={"decisions": (*record.decisions, choice)})
+            plan = make_plan(chosen, protocol, day)
         saved = keep(store, child, plan, head, who=name_of(by), when=now(), reason=reason, choice=choice)
-    if isinstance(saved, Overtaken):
+    if isinstance(saved, StaleHead):
         since = ", ".join(f"{entry.kind} by {entry.who} at {entry.when:%H:%M}" for entry in saved.since)
-        click.echo(f"{child}: somebody saved since ({since}); nothing was kept. Look at the plan again.", err=True)
-        sys.exit(OVERTAKEN)
+        raise cannot(child, f"somebody else has saved since ({since})", "nothing was kept. Check the plan again")
     best = plan.recommended
-    click.echo(
-        f"Kept: {best.summary if best else 'a plan without a course'}, entry {saved.head.count} of {child}.", err=True
-    )
+    note(f"Kept: {best.summary if best else 'a plan without a course'}, entry {saved.head.count} of {child}.")
 
 
-@registry.command("revisions")
+@click.command("revisions")
 @click.argument("child")
 @registry_options
 @json_option
-def revisions(child: str, address: str | None, key_file: Path | None, ask_key: bool, as_json: bool) -> None:
+def revisions(child: str, where: RegistryOptions, as_json: bool) -> None:
     """List the accepted plans of a child. `compare CHILD@1 CHILD@2` tells what changed between two."""
     from pathway.registry.journal.fold import accepted_plans
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.wrapping import wrap
 
-    with opened(address, key_file, ask_key) as store:
+    with opened(where) as store:
         found = accepted_plans(store.entries(child))
     if as_json:
         click.echo(
@@ -207,4 +204,4 @@ def revisions(child: str, address: str | None, key_file: Path | None, ask_key: b
             f"kept {one.entry.when:%Y-%m-%d} by {one.entry.who}{why}"
         )
         click.echo("\n".join(wrap(text, width(), name, " " * len(name))))
-    click.echo(f"{len(found)} revisions.", err=True)
+    note(f"{len(found)} revisions.")

@@ -1,27 +1,33 @@
-"""The registry as the screens see it: a keeper of children that lists, reads and saves them. An edge."""
+"""The registry as the screens see it: a storage of children that lists, reads and saves them."""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager, suppress
 
+from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.questions.due import plan_summary
 from pathway.record import Record
-from pathway.registry.journal.entry import Entry, Head, Overtaken, StoredPlan
+from pathway.registry.journal.entry import Entry, Head, StaleHead, StoredPlan
 from pathway.registry.planning import protocol_digest, save_followup, still_true
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
-from tui.storage import Kept, Listed, Meanwhile, NotKept
 
 
-class RegistryKeeper:
-    """Children of a registry; what was read or saved last of each is what the next saving is held against."""
+class RegistryStorage:
+    """Children of a registry; what was read or saved last of each is what the next saving is held against.
 
-    def __init__(self, store: Registry, who: str, now: Callable[[], datetime.datetime]) -> None:
+    With `only` it lists these children and no others.
+    """
+
+    def __init__(
+        self, store: Registry, who: str, now: Callable[[], datetime.datetime], only: Collection[str] = ()
+    ) -> None:
         self._store = store
+        self._only = only
         self._who = who
         self._now = now
         self._known: dict[str, tuple[Record, Head]] = {}
@@ -35,31 +41,31 @@ class RegistryKeeper:
     def listed(self, protocol: Protocol, on: datetime.date) -> tuple[Listed, ...]:
         """Return the children that are not erased, with the summary of their stored plan where it is still true."""
         digest = protocol_digest(protocol)
-        with _told():
+        with _translating_registry_problems():
             lines = self._store.children()
             stored = {plan.child: plan for plan in self._store.stored_plans()}
         found = []
         for line in lines:
             plan = stored.get(line.child)
             true = plan is not None and still_true(plan, line.head, digest, on)
-            if line.erased is None:
+            if line.erased is None and (not self._only or line.child in self._only):
                 found.append(Listed(line.child, plan.summary if plan is not None and true else None))
         return tuple(found)
 
     def read(self, child: str) -> Record:
         """Return what is known of a child now."""
-        with _told():
+        with _translating_registry_problems():
             self._known[child] = self._store.record_and_head(child)
         return self._known[child][0]
 
-    def save(self, child: str, wanted: Record, plan: Plan, protocol: Protocol, reason: str) -> Kept | Meanwhile:
+    def save(self, child: str, wanted: Record, plan: Plan, protocol: Protocol, reason: str) -> Saved | SaveConflict:
         """Keep what changed since the child was read or saved last, and its plan as a revision, or nothing at all."""
         known, head = self._known[child]
-        with _told():
+        with _translating_registry_problems():
             when = self._now()
             saved = save_followup(self._store, known, wanted, head, who=self._who, when=when, plan=plan, reason=reason)
-            if isinstance(saved, Overtaken):
-                return Meanwhile(tuple(map(_since, saved.since)), self.read(child))
+            if isinstance(saved, StaleHead):
+                return SaveConflict(tuple(map(_since, saved.since)), self.read(child))
         self._known[child] = (wanted, saved.head)
         summary = plan_summary(plan, wanted, protocol)
         stored = StoredPlan(child, saved.head, protocol.version, protocol_digest(protocol), plan.on, summary)
@@ -68,15 +74,15 @@ class RegistryKeeper:
         kinds = ", ".join(dict.fromkeys(entry.kind for entry in saved.entries))
         first, last = saved.entries[0].sequence, saved.head.count
         numbers = f"entry {last}" if first == last else f"entries {first} to {last}"
-        return Kept(f"Saved in {self.place} by {self._who}: {kinds} ({numbers} of {child}).")
+        return Saved(f"Saved in {self.place} by {self._who}: {kinds} ({numbers} of {child}).")
 
 
 @contextmanager
-def _told() -> Iterator[None]:
+def _translating_registry_problems() -> Iterator[None]:
     try:
         yield
     except RegistryProblem as error:
-        raise NotKept(str(error)) from error
+        raise SaveFailed(*error.problems) from error
 
 
 def _since(entry: Entry) -> str:

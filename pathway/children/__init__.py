@@ -1,0 +1,1 @@
+"""Where children come from: case files, the registry, the examples; how one is named, and the port of the screens."""

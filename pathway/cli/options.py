@@ -1,0 +1,129 @@
+"""The options that many verbs share, and what only the edge may read: the clock, the account, a key file."""
+
+from __future__ import annotations
+
+import datetime
+import functools
+import getpass
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from pathway.cli.errors import refuse, secret
+from pathway.registry.default import VARIABLE
+
+if TYPE_CHECKING:
+    from pathway.children.resolve import RegistryAt
+
+KEY_VARIABLE = "LIMB_PATHWAY_KEY_FILE"
+LONGEST_KEY = 1000
+Verb = TypeVar("Verb", bound=Callable[..., Any])
+
+
+def as_day(
+    _context: click.Context, _parameter: click.Parameter, value: datetime.datetime | None
+) -> datetime.date | None:
+    """Return the day of a date option, None where it was not given."""
+    return None if value is None else value.date()
+
+
+on_option = click.option(
+    "--on",
+    type=click.DateTime(["%Y-%m-%d"]),
+    callback=as_day,
+    help="Plan as of this date (YYYY-MM-DD); default: today.",
+)
+plain_option = click.option("--plain", is_flag=True, help="Words only: no symbols, no pictures, curves as tables.")
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for other programs.")
+protocol_option = click.option(
+    "--protocol",
+    "overlay_dir",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Apply a clinic's folder of rules (TOML) over ours, rule by rule.",
+)
+by_option = click.option("--by", help="Who is doing this; default: the account name.")
+cases_argument = click.argument("cases", nargs=-1, type=click.Path(path_type=Path), metavar="[CASE]...")
+
+
+@dataclass(frozen=True, slots=True)
+class RegistryOptions:
+    """Where the registry is, as the options say, and where its key comes from."""
+
+    address: str | None = None
+    key_file: Path | None = None
+    ask_key: bool = False
+
+    @property
+    def named(self) -> bool:
+        """Return whether a registry was named."""
+        return self.address is not None
+
+    def at(self) -> RegistryAt:
+        """Return the address and the key itself; asks for the key where that is wished."""
+        from pathway.children.resolve import RegistryAt
+
+        return RegistryAt(self.address, self.key())
+
+    def key(self) -> str | None:
+        """Return the key that the options name, None where they name none; refuses a key that cannot be read."""
+        if self.ask_key:
+            return secret("Key of the registry")
+        if self.key_file is None:
+            return None
+        try:
+            with self.key_file.open(encoding="utf-8") as file:
+                key = file.readline(LONGEST_KEY + 1).rstrip("\r\n")
+        except (OSError, UnicodeDecodeError) as error:
+            why = error.strerror if isinstance(error, OSError) else "not UTF-8"
+            found = f"a key file that cannot be read ({why})"
+            refuse(str(self.key_file), found, "a text file", "check --key-file")
+        if not key or len(key) > LONGEST_KEY:
+            expected = f"it in the first line, up to {LONGEST_KEY} characters"
+            refuse(str(self.key_file), "no key", expected, "write it")
+        return key
+
+
+def registry_options(verb: Verb) -> Verb:
+    """Give a verb the options that say where the registry is, and its key, as one argument `where`."""
+
+    @functools.wraps(verb)
+    def with_where(*args: Any, address: str | None, key_file: Path | None, ask_key: bool, **others: Any) -> Any:
+        return verb(*args, where=RegistryOptions(address, key_file, ask_key), **others)
+
+    where = click.option(
+        "--registry",
+        "address",
+        envvar=VARIABLE,
+        metavar="URL",
+        help=f"A file, or postgresql://user@host/name; else {VARIABLE}, else the user's data folder.",
+    )
+    file = click.option(
+        "--key-file",
+        envvar=KEY_VARIABLE,
+        type=click.Path(path_type=Path),
+        help="The key of an encrypted registry: the first line of this file.",
+    )
+    ask = click.option("--ask-key", is_flag=True, help="Ask for the key of an encrypted registry.")
+    return where(file(ask(with_where)))  # type: ignore[return-value]
+
+
+def today(on: datetime.date | None) -> datetime.date:
+    """Return the day asked for, else the day of the clock: read nowhere else."""
+    return on if on is not None else datetime.date.today()
+
+
+def now() -> datetime.datetime:
+    """Return the moment by the clock, UTC; read nowhere else."""
+    return datetime.datetime.now(datetime.UTC)
+
+
+def name_of(by: str | None) -> str:
+    """Return who does this: as given, else the name of the account; read nowhere else."""
+    try:
+        return by or getpass.getuser()
+    except (KeyError, OSError):
+        return "unknown"

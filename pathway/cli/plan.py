@@ -1,0 +1,145 @@
+"""The verbs that print a plan and explain it: `demo`, `plan`, `why`, `growth`."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from pathway.cli.asked import Asked, child_verb, protocol_of
+from pathway.cli.errors import leave_with_conflicts, note
+from pathway.cli.options import RegistryOptions, json_option, on_option, plain_option, protocol_option
+from pathway.cli.printing import can_open_screens, width, with_headings, words_only
+
+if TYPE_CHECKING:
+    from pathway.plan.model import Plan
+    from pathway.worksheets.sheet import Sheet
+
+DEMO_CHILD = "rowan-02"
+DEMO_DAY = datetime.date(2026, 11, 25)
+CHART_ROWS = 18
+CHART_KEY = "Leg difference by age; bands ▒ 50 and ░ 90 of 100 children like this one; ■ measured; dots: no operations"
+
+
+@click.command()
+@on_option
+@protocol_option
+@json_option
+@plain_option
+def demo(on: datetime.date | None, overlay_dir: Path | None, as_json: bool, plain: bool) -> None:
+    """Plan an invented example child and show the plan.
+
+    Opens the terminal screens; prints the plan where there is no terminal. The day is fixed so that the
+    example always looks the same.
+    """
+    day = on or DEMO_DAY
+    if can_open_screens() and not as_json and not plain:
+        from pathway.children import examples
+        from tui.app import run
+
+        protocol = protocol_of(overlay_dir) if overlay_dir is not None else None
+        run({name: examples.text(name) for name in examples.names()}, day, DEMO_CHILD, protocol)
+        return
+    note(f"Example child {DEMO_CHILD} (invented), planned as of {day}.")
+    # By its file's name: a child of the registry of that id is not the example.
+    _print_plan(Asked(Path(f"{DEMO_CHILD}.toml"), day, overlay_dir, RegistryOptions()).plan, as_json, plain)
+
+
+@click.command()
+@child_verb
+@json_option
+@plain_option
+@click.option("--worksheets", is_flag=True, help="Add the worksheet of every operation still to come.")
+def plan(asked: Asked, as_json: bool, plain: bool, worksheets: bool) -> None:
+    """Plan a child: stages, dates, amounts, gates, courses."""
+    sheets: tuple[Sheet, ...] = ()
+    if worksheets:
+        from pathway.worksheets.of_plan import sheets_of
+
+        sheets = sheets_of(asked.record, asked.protocol, asked.on, asked.plan)
+    _print_plan(asked.plan, as_json, plain, sheets)
+
+
+@click.command()
+@child_verb
+@click.argument("stage")
+@json_option
+def why(asked: Asked, stage: str, as_json: bool) -> None:
+    """Say why a stage is in the plan or not, what it waits for, what would change that, and the sources."""
+    from pathway.questions import why as explain
+    from pathway.questions import why_changes as explain_changes
+    from pathway.views.data.plan_json import part_json
+    from pathway.views.words.plan import why_text
+
+    made, protocol = asked.plan, asked.protocol
+    try:
+        found = explain.find_stage(made, stage)
+    except explain.UnknownStage:
+        kind = explain.kind_of(stage, protocol)
+        if kind is None:
+            raise
+        if as_json:
+            data = {"stage": None, "kind": kind, **explain_changes.changes_data(made, kind, protocol)}
+            considered = [item.model_dump(mode="json") for item in made.considered if item.about == kind]
+            click.echo(part_json({**data, "considered": considered, "caution": _caution(made)}))
+            return
+        label, lines = protocol.stage(kind).label, explain_changes.why_not(made, kind, protocol)
+        click.echo(with_headings(why_text(made, label, lines, width())), nl=False)
+        return
+    if as_json:
+        cited = [source.model_dump(mode="json") for source in made.sources if source.id in found.sources]
+        data = {"stage": found.model_dump(mode="json"), "sources": cited, "caution": _caution(made)}
+        click.echo(part_json({**data, **explain_changes.changes_data(made, found.kind, protocol, found)}))
+        return
+    from pathway.views.words import paragraphs
+    from tui.spoken import printed
+
+    facts = printed(paragraphs.facts(made, found), width(), plain=True)
+    lines = (*explain.why(made, found), *explain_changes.changes(made, found, protocol))
+    click.echo(with_headings(why_text(made, found, lines, width(), facts)), nl=False)
+
+
+@click.command()
+@child_verb
+@json_option
+@plain_option
+def growth(asked: Asked, as_json: bool, plain: bool) -> None:
+    """Project the growth of both legs, with the classical methods beside it."""
+    from pathway.views.data.plan_json import part_json
+    from pathway.views.pictures.timeline import growth_chart
+    from pathway.views.words.plan import growth_text
+    from pathway.views.words.wrapping import wrap
+
+    made = asked.plan
+    if as_json:
+        click.echo(part_json({"growth": made.growth.model_dump(mode="json"), "caution": _caution(made)}))
+        return
+    drawn = None if words_only(plain) else growth_chart(made, width(), CHART_ROWS)
+    if drawn is not None:
+        click.echo("\n".join((drawn.text, *wrap(CHART_KEY, width()), "")))
+    click.echo(with_headings(growth_text(made, width())), nl=False)
+
+
+def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...] = ()) -> None:
+    from pathway.views.data.plan_json import part_json, plan_json
+    from pathway.views.words.plan import plan_text
+
+    if as_json and sheets:
+        worked = [sheet.model_dump(mode="json") for sheet in sheets]
+        click.echo(part_json({**made.model_dump(mode="json"), "worksheets": worked}))
+    else:
+        text = plan_json(made) if as_json else with_headings(plan_text(made, width(), plain=words_only(plain)))
+        click.echo(text, nl=as_json)
+    if sheets and not as_json:
+        from pathway.views.words.worksheet import worksheet_text
+
+        for sheet in sheets:
+            printed = worksheet_text(sheet, width(), plain=words_only(plain))
+            click.echo("\n" + with_headings(printed), nl=False)
+    leave_with_conflicts(made)
+
+
+def _caution(made: Plan) -> str:
+    return made.cautions[0].text

@@ -1,0 +1,36 @@
+"""How verbs print: the width, with pictures or in words alone, headings; and whether screens can open at all."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+
+import click
+
+
+def width() -> int:
+    """Return the columns to print in: those of the terminal, from 60 to 120."""
+    return max(60, min(shutil.get_terminal_size((100, 24)).columns, 120))
+
+
+def words_only(plain: bool) -> bool:
+    """Return whether to print words alone: asked for, or nobody looks at pictures (piped, NO_COLOR, dumb terminal)."""
+    return plain or not sys.stdout.isatty() or "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
+
+
+def can_open_screens() -> bool:
+    """Return whether there is a terminal, or a browser, to show the screens in."""
+    return "TEXTUAL_DRIVER" in os.environ or (sys.stdin.isatty() and sys.stdout.isatty())
+
+
+def with_headings(text: str) -> str:
+    """Return text with its headings strong where a terminal shows it; plain when piped or where that is not wished."""
+    if words_only(False):
+        return text
+    lines = text.split("\n")
+    heads = {0} | {n for n in range(1, len(lines) - 1) if lines[n - 1] == "" and lines[n + 1].startswith("  ")}
+    strong = (
+        click.style(line, bold=True) if n in heads and line[:1].isalpha() else line for n, line in enumerate(lines)
+    )
+    return "\n".join(strong)

@@ -1,0 +1,39 @@
+"""The verbs on the registry: children in and out, plans, checks and copies."""
+
+from __future__ import annotations
+
+import click
+
+from pathway.cli.groups import Verbs
+from pathway.cli.registry import children, copies, plans
+
+VERBS: dict[str, dict[click.Command, str]] = {
+    "Children": {
+        children.import_: "take in case files, histories or leg lengths",
+        children.export: "give a child's case file, or its whole history",
+        children.list_: "the children, with what is next for each",
+        children.erase: "delete everything that is known of a child",
+    },
+    "Plans": {
+        plans.due_: "who needs what by when, overdue first",
+        plans.replan_: "plan anew what is out of step",
+        plans.revisions: "the accepted plans of a child",
+    },
+    "Checks and copies": {
+        copies.verify: "check that nothing was altered or is missing",
+        copies.backup: "copy everything into a new file",
+        copies.restore: "copy a backup to where there is no registry",
+        copies.heads: "where every chain ends, to verify against",
+    },
+}
+
+
+@click.group(cls=Verbs, sections={title: [str(verb.name) for verb in verbs] for title, verbs in VERBS.items()})
+def registry() -> None:
+    """Keep children durably: every entry stays, nobody's is overwritten, and what was altered is found."""
+
+
+for _verbs in VERBS.values():
+    for _verb, _line in _verbs.items():
+        _verb.short_help = _line
+        registry.add_command(_verb)

@@ -1,0 +1,204 @@
+"""The verbs that take children into the registry, give them out, list and erase them."""
+
+from __future__ import annotations
+
+import datetime
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pathway.cli.asked import opened, protocol_of
+from pathway.cli.errors import confirmed, note, refuse
+from pathway.cli.options import (
+    RegistryOptions,
+    by_option,
+    json_option,
+    name_of,
+    now,
+    on_option,
+    protocol_option,
+    registry_options,
+    today,
+)
+from pathway.cli.printing import width
+from pathway.cli.registry.files import folder_made, read_text, write_new
+
+if TYPE_CHECKING:
+    from pathway.record import Record
+    from pathway.registry.journal.entry import ChildLine, Entry, StoredPlan
+
+MOST_HISTORY_BYTES = 200_000_000
+
+
+@click.command("import")
+@click.argument("cases", nargs=-1, type=click.Path(path_type=Path))
+@click.option(
+    "--replace", is_flag=True, help="Let a case file replace what is known; the earlier version stays readable."
+)
+@click.option(
+    "--fhir", "bundle", type=click.Path(path_type=Path), help="Import the leg lengths of a FHIR R4 bundle (JSON)."
+)
+@click.option("--child", help="Which child the bundle is about, if it names no pseudonym known here.")
+@click.option("--method", default="", help="How lengths in the bundle were measured, where it does not say.")
+@click.option("--rest", is_flag=True, help="Import the other lengths of the bundle where some cannot be used.")
+@by_option
+@on_option
+@protocol_option
+@registry_options
+def import_(
+    cases: tuple[Path, ...],
+    replace: bool,
+    bundle: Path | None,
+    child: str | None,
+    method: str,
+    rest: bool,
+    by: str | None,
+    on: datetime.date | None,
+    overlay_dir: Path | None,
+    where: RegistryOptions,
+) -> None:
+    """Take in case files, histories (.json), or with --fhir leg lengths: a second time adds nothing.
+
+    All files are read before anything is saved; a fault in one leaves the registry as it was. Lengths of a bundle
+    become visits of a child that the registry knows.
+    """
+    from pathway.children.resolve import locate_files, read
+    from pathway.registry.exchange import import_history, import_record
+
+    if bundle is not None:
+        from pathway.cli.registry.lengths import take_in_lengths
+
+        if cases:
+            refuse("import", "case files and --fhir", "one of them", "import the case files first")
+        with opened(where) as store:
+            take_in_lengths(store, bundle, child, method, rest, name_of(by), today(on), protocol_of(overlay_dir))
+        return
+    if not cases:
+        refuse("import", "no file", "case files, histories or --fhir FILE", "name one")
+    if child is not None or method or rest:
+        refuse("import", "--child, --method or --rest without a bundle", "--fhir FILE", "name it")
+    records: list[Record] = []
+    histories: list[tuple[Entry, ...]] = []
+    protocol = protocol_of(overlay_dir)
+    for case in cases:
+        if case.suffix == ".json":
+            histories.append(_history(case))
+        else:
+            # A word names a file or an example here: a child of the registry is in it already.
+            records += (read(one, protocol, today(on)).record for one in locate_files((case,)))
+    with opened(where, create=True) as store:
+        done = [import_record(store, one, who=name_of(by), when=now(), replace=replace) for one in records]
+        done += [import_history(store, one) for one in histories]
+    for one in done:
+        added = {"new": "imported", "added": f"{one.entries} entries added", "replaced": "case replaced"}
+        click.echo(f"{one.child}: {added.get(one.what, 'nothing new')}; entry {one.head.count}.")
+
+
+@click.command()
+@click.argument("child", required=False)
+@click.option("--all", "every", is_flag=True, help="Every child, each in its own file in the folder given with -o.")
+@click.option("--history", is_flag=True, help="Everything stored, as JSON, instead of a case file.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Write to this new file (with --all: folder).")
+@registry_options
+def export(
+    child: str | None,
+    every: bool,
+    history: bool,
+    output: Path | None,
+    where: RegistryOptions,
+) -> None:
+    """Give a child's case file, which imports to the same record, or its whole history."""
+    from pathway.registry.exchange import export_case, history_json
+
+    if (child is None) is not every or (every and output is None):
+        refuse("export", "no child or both", "the id of a child, or --all with -o FOLDER", "give one")
+    give, end = (history_json, ".json") if history else (export_case, ".toml")
+    with opened(where) as store:
+        if child is not None:
+            text = give(store, child)
+            if output is None:
+                click.echo(text, nl=False)
+            else:
+                write_new(output, text)
+            return
+        assert output is not None
+        folder_made(output)
+        lines = [line for line in store.children() if history or line.erased is None]
+        with click.progressbar(lines, label="Writing", file=sys.stderr, hidden=not sys.stderr.isatty()) as shown:
+            for line in shown:
+                write_new(output / f"{line.child}{end}", give(store, line.child))
+    note(f"{len(lines)} children written to {output}.")
+
+
+@click.command("list")
+@registry_options
+@json_option
+def list_(where: RegistryOptions, as_json: bool) -> None:
+    """List the children with their last entry and the next stage of their stored plan."""
+    from pathway.views.data.plan_json import part_json
+    from pathway.views.words.wrapping import wrap
+
+    with opened(where) as store:
+        lines = store.children()
+        plans = {plan.child: plan for plan in store.stored_plans()}
+    if as_json:
+        click.echo(part_json([_line_data(line, plans.get(line.child)) for line in lines]))
+        return
+    wide = max((len(line.child) for line in lines), default=0)
+    for line in lines:
+        count = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
+        last = f"last {line.last:%Y-%m-%d} by {line.last_by}"
+        text = f"{count}, {last}; {_plan_words(line, plans.get(line.child))}"
+        click.echo("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
+    note(f"Children: {len(lines)}")
+
+
+@click.command()
+@click.argument("child")
+@click.option("--reason", required=True, help="Why, for those who read the chain later; no names.")
+@click.option("--yes", is_flag=True, help="Do not ask for confirmation.")
+@by_option
+@registry_options
+def erase(child: str, reason: str, yes: bool, by: str | None, where: RegistryOptions) -> None:
+    """Delete everything that is known of a child; its chain of hashes stays and says when."""
+    from pathway.registry.erasure import erase as erased
+
+    with opened(where) as store:
+        if not yes and not confirmed(f"Erase everything stored about {child}? This cannot be undone"):
+            note("Nothing was erased.")
+            return
+        done = erased(store, child, reason=reason, who=name_of(by), when=now())
+    remains = "Backups and exports made earlier still contain it: erase it there too."
+    click.echo(f"{child}: erased on {done.when:%Y-%m-%d}. {remains}")
+
+
+def _history(file: Path) -> tuple[Entry, ...]:
+    from pathway.registry.exchange import read_history
+
+    return read_history(read_text(file, "a history", "a JSON file", MOST_HISTORY_BYTES), str(file))
+
+
+def _line_data(line: ChildLine, plan: StoredPlan | None) -> dict[str, Any]:
+    return {
+        "child": line.child,
+        "entries": line.head.count,
+        "sha256": line.head.sha256,
+        "first": line.first.isoformat(),
+        "last": line.last.isoformat(),
+        "last_by": line.last_by,
+        "erased": None if line.erased is None else line.erased.isoformat(),
+        "plan": None
+        if plan is None
+        else {"on": plan.on.isoformat(), "up_to_date": plan.head == line.head, **plan.summary},
+    }
+
+
+def _plan_words(line: ChildLine, plan: StoredPlan | None) -> str:
+    if line.erased is not None:
+        return f"erased on {line.erased:%Y-%m-%d}"
+    if plan is None:
+        return "no plan stored"
+    later = "" if plan.head == line.head else " (entries were added since)"
+    return f"{plan.summary.get('next') or 'no stage to come'}, planned on {plan.on}{later}"
