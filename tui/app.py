@@ -1,4 +1,4 @@
-"""The app: holds the shelf, plans in the background, opens screens. Handlers alone change what it holds."""
+"""The app: holds the list, plans in the background, opens screens. Handlers alone change what it holds."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from pathway.views.words import paragraphs
 from pathway.views.words.paragraphs import Aids
 from pathway.views.words.statements import Statement
 from tui import planner
-from tui.opened import NothingToDo, Shelf, shelf
+from tui.opened import ChildList, NothingToDo, child_list
 from tui.pictures import Pictures
 from tui.saving import SavingApp
 from tui.screens.base import ChildScreen
@@ -59,7 +59,7 @@ class PathwayApp(SavingApp):
         protocol: Protocol | None = None,
         keeper: Storage | None = None,
     ) -> None:
-        super().__init__(shelf(files), on, protocol, keeper)
+        super().__init__(child_list(files), on, protocol, keeper)
         self.protocol = protocol
         self.pictures = Pictures()
         self.named: Mapping[str, tuple[str, ...]] = {}
@@ -102,7 +102,7 @@ class PathwayApp(SavingApp):
         self._close_messages_no_wait()
 
     def _plan_next(self) -> None:
-        entry = None if self._at_work else self.shelf.next_to_plan(self._wanted)
+        entry = None if self._at_work else self.child_list.next_to_plan(self._wanted)
         if entry is not None:
             self._at_work = True
             record = entry.session.record if entry.session else None
@@ -125,18 +125,18 @@ class PathwayApp(SavingApp):
         self.post_message(self.Planned(name, outcome, record))
 
     def on_pathway_app_planned(self, event: Planned) -> None:
-        """Put a finished plan on the shelf, tell the screens, plan the next child."""
-        outcome, entry = event.outcome, self.shelf[event.name]
+        """Put a finished plan on the list, tell the screens, plan the next child."""
+        outcome, entry = event.outcome, self.child_list[event.name]
         now = entry.session.record if entry.session else None
         if event.record is not None and event.record != now:
             pass  # edited again meanwhile: this plan is of yesterday, the next one is on its way
         elif isinstance(outcome, planner.Made):
             self.aids, self.goal_mm, self.rules = outcome.aids, outcome.goal_mm, outcome.protocol
-            told = paragraphs.of_edit(entry, outcome.plan)
+            told = paragraphs.of_edit(entry.shown, entry.told, outcome.plan)
             due = None if self.keeper is None else outcome.due
-            self.shelf = self.shelf.with_plan(event.name, outcome.record, outcome.plan, told, due)
+            self.child_list = self.child_list.with_plan(event.name, outcome.record, outcome.plan, told, due)
         else:
-            self.shelf = self.shelf.with_problems(event.name, outcome)
+            self.child_list = self.child_list.with_problems(event.name, outcome)
         self._at_work = False
         # Plans stay; looking through them for garbage again and again would hold up keys for a third of a second.
         gc.freeze()
@@ -146,20 +146,20 @@ class PathwayApp(SavingApp):
 
     def edit(self, child: str, sentence: str, after: Record) -> None:
         """Change a child's record by one edit, told in one sentence; the plan follows."""
-        self._now(child, self.shelf.edited(child, sentence, after))
+        self._now(child, self.child_list.edited(child, sentence, after))
 
     def undo(self, child: str) -> None:
         """Undo a child's last edit, where there is one."""
         with suppress(NothingToDo, KeyError):
-            self._now(child, self.shelf.undone(child))
+            self._now(child, self.child_list.undone(child))
 
     def redo(self, child: str) -> None:
         """Do a child's last undone edit again, where there is one."""
         with suppress(NothingToDo, KeyError):
-            self._now(child, self.shelf.redone(child))
+            self._now(child, self.child_list.redone(child))
 
-    def _now(self, child: str, shelf: Shelf) -> None:
-        self.shelf, self._wanted = shelf, child
+    def _now(self, child: str, child_list: ChildList) -> None:
+        self.child_list, self._wanted = child_list, child
         self.show(child)
 
     def show(self, child: str | None) -> None:
@@ -171,7 +171,7 @@ class PathwayApp(SavingApp):
         """Open the timeline of a child; it is planned next where it is not yet."""
         from tui.screens.timeline import TimelineScreen
 
-        self._wanted, self.shelf = child, self.shelf.opening(child)
+        self._wanted, self.child_list = child, self.child_list.opening(child)
         self.push_screen(TimelineScreen(child))
         self._plan_next()
 
@@ -277,7 +277,7 @@ class PathwayApp(SavingApp):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Yield a command for each screen and colour theme, and to leave."""
         yield SystemCommand("Children", "The list of children", self.go_to_children)
-        for entry in self.shelf.entries:
+        for entry in self.child_list.entries:
             open_it = partial(self._timeline, entry.name)
             yield SystemCommand(f"Timeline of {entry.name}", "Stages and leg difference by age", open_it)
         if isinstance(screen, ChildScreen) and screen.selected is not None:

@@ -55,11 +55,11 @@ def children(
     A file that cannot be read is named in its place; the others are listed all the same, and the exit code is 2.
     """
     from pathway.children import examples
+    from pathway.children.planned import plan_from, record_from
     from pathway.children.resolve import RegistryAt, locate_all, shown_names, text_of
+    from pathway.views.data.children import child_data
     from pathway.views.data.shapes import ChildrenPrinted
-    from tui import planner
-    from tui.opened import shelf
-    from tui.spoken import child_data, children_printed
+    from pathway.views.words.children import children_printed, matching, plan_row, problem_row
 
     day, protocol = today(on), protocol_of(overlay_dir)
     found = shown_names(locate_all(cases, where.at() if cases else RegistryAt()))
@@ -67,22 +67,20 @@ def children(
         tell_notes(one)
     named = {name: text_of(one) for name, one in found.items()}
     files = named or {name: examples.text(name) for name in examples.names()}
-    books = shelf(files)
-    for entry in books.entries:
-        made = planner.make(entry.name, entry.text, day, protocol)
-        if isinstance(made, tuple):
-            books = books.with_problems(entry.name, made)
-        else:
-            books = books.with_plan(entry.name, made.record, made.plan)
-    rows = books.found(find)
-    shown = [books[row.name] for row in rows]
-    caution = next((entry.plan.cautions[0].text for entry in books.entries if entry.plan), "")
+    made: dict[str, Plan | tuple[str, ...]] = {}
+    for name in sorted(files):
+        record = record_from(name, files[name], day, protocol)
+        made[name] = record if isinstance(record, tuple) else plan_from(record, day, protocol)
+    every = (problem_row(n, p[0]) if isinstance(p, tuple) else plan_row(n, p) for n, p in made.items())
+    rows = matching(every, find)
+    shown = {row.name: made[row.name] for row in rows}
+    caution = next((plan.cautions[0].text for plan in made.values() if not isinstance(plan, tuple)), "")
     if as_json:
-        data = ChildrenPrinted(on=day, children=tuple(child_data(entry) for entry in shown), caution=caution)
-        click.echo(data.model_dump_json(indent=2))
+        told = tuple(child_data(n, None, p) if isinstance(p, tuple) else child_data(n, p) for n, p in shown.items())
+        click.echo(ChildrenPrinted(on=day, children=told, caution=caution).model_dump_json(indent=2))
     else:
-        _say(children_printed(rows, len(books.entries), day, caution, width()))
-    wrong = [sentence for entry in shown for sentence in entry.problems]
+        _say(children_printed(rows, len(made), day, caution, width()))
+    wrong = [sentence for found in shown.values() if isinstance(found, tuple) for sentence in found]
     for sentence in wrong:
         note(sentence)
     if wrong:
@@ -108,8 +106,8 @@ def timeline(
     from pathway.views.pictures.timeline import timeline as picture_of
     from pathway.views.pictures.timeline import timeline_ages
     from pathway.views.words import paragraphs
+    from pathway.views.words.printed import printed
     from pathway.views.words.timeline import timeline_data, timeline_words
-    from tui.spoken import printed
 
     made, protocol = asked.plan, asked.protocol
     selected = _stage_of(made, stage)
@@ -130,7 +128,7 @@ def timeline(
     else:
         _say(timeline_words(made, width()))
     of_stage = paragraphs.of_stage(made, selected) if selected else ()
-    kinds = [paragraphs.Say("Classification", heading=True)] if made.classification else []
+    kinds = [paragraphs.Paragraph("Classification", heading=True)] if made.classification else []
     _say(
         printed(
             (*said, *paragraphs.brackets(made), *of_stage, *kinds, *paragraphs.of_child(made)), width(), plain=words
@@ -156,8 +154,8 @@ def prerequisites(
     from pathway.views.pictures.prerequisites import layers
     from pathway.views.words import paragraphs
     from pathway.views.words.prerequisites import prerequisites_data, prerequisites_words
+    from pathway.views.words.printed import printed
     from pathway.views.words.wrapping import wrap
-    from tui.spoken import printed
 
     made, protocol = asked.plan, asked.protocol
     selected = _stage_of(made, stage)
@@ -212,7 +210,7 @@ def sources(asked: Asked, stage: str | None, as_json: bool) -> None:
     """
     from pathway.views.data.shapes import SaidWithRule, SourcesPrinted
     from pathway.views.words import statements
-    from tui.spoken import statements_printed
+    from pathway.views.words.printed import statements_printed
 
     made = asked.plan
     selected = _stage_of(made, stage)
@@ -235,16 +233,16 @@ def sources(asked: Asked, stage: str | None, as_json: bool) -> None:
 @click.command()
 def keys() -> None:
     """Print the keys of the screens and the marks that they use."""
-    from tui.screens.help import words
-    from tui.spoken import printed
+    from pathway.views.words.keys import keys_and_marks
+    from pathway.views.words.printed import printed
 
-    _say(["Keys and marks of the screens", *printed(words(), width())])
+    _say(["Keys and marks of the screens", *printed(keys_and_marks(), width())])
 
 
 def _stage_of(made: Plan, wanted: str | None) -> PlanStage | None:
     """Return the stage asked for, else the next one, else the first; refuses an unknown one."""
     from pathway.questions.why import find_stage
-    from tui.opened import next_stage
+    from pathway.views.words.children import next_stage
 
     if wanted is None:
         return next_stage(made) or next(iter(made.stages), None)

@@ -14,10 +14,10 @@ from click.testing import CliRunner, Result
 
 from pathway.cli.main import main
 from pathway.views.pictures.course_cards import facts
+from pathway.views.words.children import next_stage
 from tests.examples import NAMES
 from tests.plans import DAY, files, plan
 from tests.tui.screens_of import opened, plain_surroundings, settled, the_app
-from tui.opened import next_stage
 from tui.screens.sources import SourcesScreen
 from tui.widgets.frame import CAUTION
 from tui.widgets.prose import Prose
@@ -279,7 +279,7 @@ async def test_the_list_says_what_its_screen_says() -> None:
     app = the_app()
     async with app.run_test(size=(120, 40)) as pilot:
         await settled(pilot)
-        rows = app.shelf.found("")
+        rows = app.child_list.found("")
         printed = run("children", *ON).stdout
         for row in rows:
             for cell in (row.name, row.age, row.when, row.difference):

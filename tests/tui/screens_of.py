@@ -45,7 +45,7 @@ async def settled(pilot: Pilot[None]) -> None:
     app = pilot.app
     assert isinstance(app, PathwayApp)
     await app.workers.wait_for_complete()
-    while any(entry.waiting for entry in app.shelf.entries):
+    while any(entry.waiting for entry in app.child_list.entries):
         await pilot.pause()
         await app.workers.wait_for_complete()
     await pilot.pause()
@@ -103,7 +103,7 @@ async def opened(pilot: Pilot[None], name: str) -> None:
             app.open_timeline("rowan-02")
         await pilot.pause()
     app.drafts.clear()  # what was typed in a follow-up before would stand there again
-    while (session := app.shelf[app.screen.child].session) is not None and session.done:
+    while (session := app.child_list[app.screen.child].session) is not None and session.done:
         app.undo(app.screen.child)
         await settled(pilot)
     app.screen.select(wanted.stage)

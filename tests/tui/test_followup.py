@@ -50,7 +50,7 @@ def form_of(app: object) -> FollowUpScreen:
 
 
 def lengths(app: PathwayApp) -> list[float]:
-    session = app.shelf["rowan-02"].session
+    session = app.child_list["rowan-02"].session
     assert session is not None
     last = session.record.visits[-1]
     return [item.value for item in last.measurements if last.date == DAY]  # type: ignore[misc]
@@ -94,18 +94,18 @@ async def test_it_is_kept_as_one_edit_undone_and_done_again() -> None:
         await pilot.press("f5")
         await settled(pilot)
         assert isinstance(app.screen, TimelineScreen)
-        entry = app.shelf["rowan-02"]
+        entry = app.child_list["rowan-02"]
         assert len(entry.session.done) == 1  # type: ignore[union-attr]
         assert entry.told[0] == ("Follow-up entered: length of the femur left 121 mm on 2026-11-25, and 2 more.")
         assert lengths(app) == [121.0, 195.0]
         assert entry.plan.stage("hip_preparation_1").status in ("done", "under_way")  # type: ignore[union-attr]
         await pilot.press("ctrl+z")
         await settled(pilot)
-        assert app.shelf["rowan-02"].session.record == record("rowan-02")  # type: ignore[union-attr]
+        assert app.child_list["rowan-02"].session.record == record("rowan-02")  # type: ignore[union-attr]
         await pilot.press("ctrl+y")
         await settled(pilot)
         assert lengths(app) == [121.0, 195.0]
-        assert app.shelf["rowan-02"].told[0].startswith("Done again: Follow-up entered: ")
+        assert app.child_list["rowan-02"].told[0].startswith("Done again: Follow-up entered: ")
 
 
 async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_question() -> None:
@@ -326,7 +326,7 @@ async def test_a_visit_of_the_past_is_entered_on_its_day() -> None:
         assert form_of(app).entered.facts == ("length of the femur left 121 mm on 2026-11-20",)
         await pilot.press("f5")
         await settled(pilot)
-        visits = app.shelf["rowan-02"].session.record.visits  # type: ignore[union-attr]
+        visits = app.child_list["rowan-02"].session.record.visits  # type: ignore[union-attr]
         assert datetime.date(2026, 11, 20) in [visit.date for visit in visits]
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 from textual.pilot import Pilot
 
+from pathway.views.words.keys import KEY_WORDS
 from pathway.views.words.wrapping import wrap
 from tests.plans import files
 from tests.tui.screens.kept import painted
 from tests.tui.screens_of import OPENED, opened, settled, text_of, the_app
-from tui import keys
 from tui.app import PathwayApp
 from tui.screens.base import OwnScreen
 from tui.screens.children import ChildrenScreen
@@ -161,10 +161,10 @@ async def test_the_palette_finds_a_command_by_its_letters() -> None:
 
 
 def test_the_help_names_every_screen_that_has_keys_of_its_own() -> None:
-    told = {head for head, _ in keys.HELP_WORDS}
+    told = {head for head, _ in KEY_WORDS}
     assert {"Everywhere", "Children", "Timeline", "Prerequisites", "Details", "Courses", "What if", "Worksheet"} <= told
     assert {"Family view", "Sources", "A decision"} <= told
-    for _, lines in keys.HELP_WORDS:
+    for _, lines in KEY_WORDS:
         for key, words in lines:
             assert key
             assert len(wrap(words, 60)) <= 2

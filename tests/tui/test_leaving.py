@@ -115,7 +115,7 @@ async def test_who_could_not_leave_is_not_put_out_by_a_later_saving(place, monke
             await open_rowan(pilot)
             real = planner.make_from
             monkeypatch.setattr(planner, "make_from", lambda *_: ("rowan-02: no plan of this.",))
-            seen = app.shelf["rowan-02"].session
+            seen = app.child_list["rowan-02"].session
             assert seen is not None
             shorter = seen.record.model_copy(update={"visits": seen.record.visits[:-1]})
             app.edit("rowan-02", "A visit taken back", shorter)
@@ -129,6 +129,6 @@ async def test_who_could_not_leave_is_not_put_out_by_a_later_saving(place, monke
             await enter_length(pilot, "121")
             await pilot.press("ctrl+s")
             await saved(pilot)
-            assert not app.shelf["rowan-02"].unsaved
+            assert not app.child_list["rowan-02"].unsaved
             assert not app._exit
         assert store.head("rowan-02").count == 3

@@ -56,7 +56,7 @@ async def test_the_team_plans_looks_behind_it_chooses_another_course_and_saves(p
             await typed(pilot, "adult height matters most")
             await pilot.press("enter")
             await settled(pilot)
-            plan = app.shelf["rowan-02"].plan
+            plan = app.child_list["rowan-02"].plan
             assert plan is not None
             assert plan.recommended is not None
             assert plan.recommended.summary == NO_ARREST
@@ -90,12 +90,12 @@ async def test_the_family_reads_compares_wishes_changes_its_mind_and_saves(place
             await typed(pilot, "two are enough for us")
             await pilot.press("enter")
             await settled(pilot)
-            first = app.shelf["rowan-02"].session
+            first = app.child_list["rowan-02"].session
             assert first is not None
             assert [one.reason for one in first.record.decisions] == ["two are enough for us"]
             await pilot.press("ctrl+z")
             await settled(pilot)
-            back = app.shelf["rowan-02"].session
+            back = app.child_list["rowan-02"].session
             assert back is not None
             assert back.record.decisions == ()
             await pilot.press("ctrl+y")

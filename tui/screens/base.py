@@ -1,4 +1,4 @@
-"""What all screens of a child share: the shelf, the help, the way back, the selected stage."""
+"""What all screens of a child share: the list, the help, the way back, the selected stage."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pathway.views.words import statements
 from pathway.views.words.paragraphs import in_date_order
 from pathway.views.words.statements import Statement
 from tui import keys
-from tui.opened import Shelf
+from tui.opened import ChildList
 
 if TYPE_CHECKING:
     from tui.app import PathwayApp
@@ -54,7 +54,7 @@ class OwnScreen(Screen[None]):
         """Return whether an action can be done now: the keys shown are those that work."""
         return bool(self.statements()) if action == "sources" else True
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Take note that children were planned; `name` is the child that changed."""
 
 
@@ -71,7 +71,7 @@ class ChildScreen(OwnScreen):
     @property
     def plan(self) -> Plan | None:
         """Return the plan of the child, or None where there is none (yet)."""
-        return self.home.shelf[self.child].plan
+        return self.home.child_list[self.child].plan
 
     @property
     def selected(self) -> PlanStage | None:
@@ -124,10 +124,10 @@ class ChildScreen(OwnScreen):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now."""
         if action in ("undo", "redo"):
-            session = self.home.shelf[self.child].session
+            session = self.home.child_list[self.child].session
             return session is not None and bool(session.done if action == "undo" else session.undone)
         if action == "save":
-            return self.home.shelf[self.child].unsaved
+            return self.home.child_list[self.child].unsaved
         if action == "sources":
             return self.plan is not None
         return super().check_action(action, parameters)

@@ -12,7 +12,7 @@ from pathway.views.pictures.picture import Picture, Role, Span
 from pathway.views.pictures.prerequisites import chain
 from pathway.views.words import paragraphs
 from tui import keys
-from tui.opened import Shelf
+from tui.opened import ChildList
 from tui.screens.base import ChildScreen
 from tui.widgets import frame
 from tui.widgets.picture_view import PictureView
@@ -58,7 +58,7 @@ class PrerequisitesScreen(ChildScreen):
         if self.selected is not None:
             self.query_one(PictureView).bring_into_view(self.selected.id)
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Show the new plan."""
         if name == self.child and self.plan is not None:
             self.show_stage()

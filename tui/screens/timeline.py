@@ -12,9 +12,10 @@ from textual.events import Resize
 from pathway.days import age_words
 from pathway.views.pictures.timeline import timeline_ages
 from pathway.views.words import paragraphs
-from pathway.views.words.paragraphs import Say
+from pathway.views.words.children import next_stage
+from pathway.views.words.paragraphs import Paragraph
 from tui import keys
-from tui.opened import Shelf, next_stage
+from tui.opened import ChildList
 from tui.screens.base import ChildScreen
 from tui.widgets import frame
 from tui.widgets.picture_view import PictureView
@@ -22,7 +23,7 @@ from tui.widgets.prose import Prose
 from tui.widgets.timeline_view import TimelineView
 
 WIDE = 110
-GAP = Say("")
+GAP = Paragraph("")
 
 
 class TimelineScreen(ChildScreen):
@@ -67,19 +68,19 @@ class TimelineScreen(ChildScreen):
         self.set_class(event.size.width >= WIDE, "wide")
         self.show_age()
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Show the plan when it is there."""
         if name == self.child:
             self.show_plan()
 
     def show_plan(self) -> None:
         """Show the plan, or the sentences that say why there is none."""
-        entry, plan = self.home.shelf[self.child], self.plan
+        entry, plan = self.home.child_list[self.child], self.plan
         notice = self.query_one("#notice", frame.Notice)
         self.query_one("#told", frame.Notice).say("\n".join(entry.told))
         if plan is None:
             waiting = "Reading the file and planning …" if entry.waiting else ""
-            self.query_one("#age", Prose).say([Say(waiting)])
+            self.query_one("#age", Prose).say([Paragraph(waiting)])
             notice.say("\n".join(entry.problems))
             return
         notice.say("\n".join(paragraphs.conflicts(plan)))
@@ -112,7 +113,7 @@ class TimelineScreen(ChildScreen):
         if plan is None:
             return
         age = paragraphs.at_age(plan, self.query_one(TimelineView).age, self.home.aids)
-        said = paragraphs.of_stage(plan, stage) if stage else (Say("The plan has no stages."),)
+        said = paragraphs.of_stage(plan, stage) if stage else (Paragraph("The plan has no stages."),)
         if self.has_class("wide"):
             self.query_one("#age", Prose).say(
                 (*age, *paragraphs.brackets(plan), GAP, *said, GAP, *paragraphs.of_child(plan))
