@@ -1,4 +1,4 @@
-"""The app's state as plain frozen values: no screen in here.
+"""The children open on the screens, as plain frozen values: no screen in here.
 
 A `Session` is one child with its edits; a `ChildList` is the list of children with a plan or what is wrong.
 """

@@ -15,10 +15,11 @@ from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, St
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
+from pathway.views.words.caution import of_children
 from tui import keys
 from tui import storage as keeping
 from tui.opened import ChildList, Entry
-from tui.screens.base import OwnScreen
+from tui.screens.base import ChildScreen, OwnScreen
 
 SHOWN_SECONDS = 8
 READING = "Reading the children …"
@@ -66,7 +67,15 @@ class SavingApp(App[None]):
         for screen in self.screen_stack:
             if isinstance(screen, OwnScreen) and screen.is_mounted:
                 screen.children_changed(self.child_list, child)
+                screen.say_invented()
                 screen.refresh_bindings()
+
+    def invented_on(self, screen: OwnScreen) -> str:
+        """Return what to say of the child that a screen is about, or of all where it is about none."""
+        shown = self.screen_stack[: self.screen_stack.index(screen) + 1] if screen in self.screen_stack else []
+        about = next((one.child for one in reversed(shown) if isinstance(one, ChildScreen)), None)
+        plans = [entry.plan for entry in self.child_list.entries if about in (None, entry.name)]
+        return of_children("" if plan is None else plan.child.note for plan in plans)
 
     def say(self, child: str) -> None:
         """Say what became of saving a child also where the screen on top does not show it."""

@@ -106,6 +106,8 @@ def picture(
 ) -> None:
     """Write one picture of the plan: the timeline, the growth or the graph of prerequisites (.svg or .png)."""
     from pathway.views.documents.files import png
+    from pathway.views.drawings.drawing import captioned
+    from pathway.views.words.caution import caution
 
     ending = _ending(out, ("svg", "png"))
     words = _words(language, own)
@@ -113,6 +115,7 @@ def picture(
     if drawing is None:
         expected = "one visit with both legs measured"
         raise CannotBeDone(Problem(asked.name, "", None, "no leg length", expected, "nothing drawn"))
+    drawing = captioned(drawing, caution(asked.plan))
     _save(out, drawing.svg().encode() if ending == "svg" else png(drawing))
     leave_with_conflicts(asked.plan)
 

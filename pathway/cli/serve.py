@@ -20,6 +20,7 @@ from pathway.cli.options import (
     protocol_option,
     registry_options,
 )
+from pathway.views.words.caution import CAUTION
 
 PORT = 8765
 
@@ -68,7 +69,7 @@ def serve(
     try:
         server = OwnServer(_command(cases, on, overlay_dir, by, where), host, port or free_port(host))
         note(f"Open {server.address}")
-        note("Planning aid: the treating surgeon decides; follow local protocol. Ctrl+C ends the server.")
+        note(f"{CAUTION}. Ctrl+C ends the server.")
         server.serve()
     except OSError as error:
         found = f"port {port} of {host} in use or closed ({error.strerror})"

@@ -59,6 +59,7 @@ def children(
     from pathway.children.resolve import RegistryAt, locate_all, shown_names, text_of
     from pathway.views.data.children import child_data
     from pathway.views.data.shapes import ChildrenPrinted
+    from pathway.views.words.caution import CAUTION, of_children, with_invented
     from pathway.views.words.children import children_printed, matching, plan_row, problem_row
 
     day, protocol = today(on), protocol_of(overlay_dir)
@@ -74,11 +75,13 @@ def children(
     every = (problem_row(n, p[0]) if isinstance(p, tuple) else plan_row(n, p) for n, p in made.items())
     rows = matching(every, find)
     shown = {row.name: made[row.name] for row in rows}
-    caution = next((plan.cautions[0].text for plan in made.values() if not isinstance(plan, tuple)), "")
+    plans = [plan for plan in made.values() if not isinstance(plan, tuple)]
+    head = plans[0].cautions[0].text if plans else ""
     if as_json:
         told = tuple(child_data(n, None, p) if isinstance(p, tuple) else child_data(n, p) for n, p in shown.items())
-        click.echo(ChildrenPrinted(on=day, children=told, caution=caution).model_dump_json(indent=2))
+        click.echo(ChildrenPrinted(on=day, children=told, caution=head).model_dump_json(indent=2))
     else:
+        caution = with_invented(head or CAUTION, of_children(plan.child.note for plan in plans))
         _say(children_printed(rows, len(made), day, caution, width()))
     wrong = [sentence for found in shown.values() if isinstance(found, tuple) for sentence in found]
     for sentence in wrong:
@@ -250,7 +253,8 @@ def _stage_of(made: Plan, wanted: str | None) -> PlanStage | None:
 
 
 def _head(made: Plan, title: str) -> None:
-    from pathway.views.words.plan import caution, child_words, local_lines
+    from pathway.views.words.caution import caution
+    from pathway.views.words.plan import child_words, local_lines
     from pathway.views.words.wrapping import wrap
 
     lines = wrap(title, width(), "", "  ") + wrap(f"{child_words(made)}; on {made.on}", width(), "", "  ")

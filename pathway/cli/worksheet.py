@@ -43,16 +43,18 @@ def worksheet(
     The inputs come from the case, the plan's stage and the protocol; each may be set by hand. Check every
     number against the radiograph.
     """
+    from pathway.views.words.caution import of_children
     from pathway.views.words.worksheet import worksheet_text
 
     sheet = _sheet(kind, asked.record, asked.protocol, asked.on, stage, _by_name(settings))
+    invented = of_children([asked.record.child.note])
     if as_svg:
-        _print_svg(sheet)
+        _print_svg(sheet, invented)
         return
     if as_json:
         click.echo(sheet.model_dump_json(indent=2))
         return
-    click.echo(with_headings(worksheet_text(sheet, width(), plain=words_only(plain))), nl=False)
+    click.echo(with_headings(worksheet_text(sheet, width(), plain=words_only(plain), invented=invented)), nl=False)
 
 
 def _sheet(
@@ -70,13 +72,14 @@ def _sheet(
     return KINDS[kind].make(case_of(record, protocol, on, plan, opened, posterior), settings)
 
 
-def _print_svg(sheet: Sheet) -> None:
+def _print_svg(sheet: Sheet, invented: str) -> None:
     from pathway.views.drawings.schematic import svg
+    from pathway.views.words.caution import with_invented
 
     if not sheet.drawings:
         wanted = next((warning.text for warning in sheet.warnings if "--set" in warning.text), "print it as text")
         refuse(f"worksheet {sheet.kind}", "no drawing", "one to print", wanted.removesuffix("."))
-    click.echo(svg(sheet.drawings[0]), nl=False)
+    click.echo(svg(sheet.drawings[0], with_invented(sheet.cautions[0], invented)), nl=False)
 
 
 def _plan(record: Record, protocol: Protocol, on: datetime.date) -> Plan | None:

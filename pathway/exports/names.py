@@ -1,4 +1,4 @@
-"""What exports call things: lasting names made from the pseudonym, and what is said of an invented child."""
+"""What exports call things: lasting names made from the pseudonym."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import uuid
 HOME = "https://limb-pathway.invalid"
 """Where our own names live: a domain that the standards keep free, so that nobody else's names stand there."""
 
-INVENTED = "Invented child: no real patient."
 _SPACE = uuid.uuid5(uuid.NAMESPACE_URL, HOME)
 
 
@@ -17,8 +16,3 @@ def lasting_id(child: str, *key: str) -> str:
     `child` is the pseudonym, `key` what the thing is, from the whole to the part.
     """
     return str(uuid.uuid5(_SPACE, "/".join((child, *key))))
-
-
-def is_invented(note: str) -> bool:
-    """Return whether the note of a case file says that the child is invented; the note itself never leaves."""
-    return note.lower().startswith("invented")

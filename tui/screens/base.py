@@ -13,6 +13,7 @@ from pathway.views.words.paragraphs import in_date_order
 from pathway.views.words.statements import Statement
 from tui import keys
 from tui.opened import ChildList
+from tui.widgets import frame
 
 if TYPE_CHECKING:
     from tui.app import PathwayApp
@@ -53,6 +54,15 @@ class OwnScreen(Screen[None]):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now: the keys shown are those that work."""
         return bool(self.statements()) if action == "sources" else True
+
+    def on_screen_resume(self) -> None:
+        """Say whether the children shown are invented."""
+        self.say_invented()
+
+    def say_invented(self) -> None:
+        """Say whether the children shown are invented, where that is known by now."""
+        for caution in self.query(frame.Caution):
+            caution.say(self.home.invented_on(self))
 
     def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Take note that children were planned; `name` is the child that changed."""

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from textual.widgets import Static
 
+from pathway.views.words.caution import CAUTION
 from tui.widgets.key_line import KeyLine
-
-CAUTION = "Planning aid; the treating surgeon decides; follow local protocol"
 
 
 class Title(Static):
@@ -22,14 +21,21 @@ class Title(Static):
 
 
 class Caution(Static):
-    """The second line: what the program is, and who decides."""
+    """The second line: what the program is, who decides, and whether the child is invented."""
 
     DEFAULT_CSS = """
-    Caution { height: 1; color: $role-muted; padding: 0 1; text-wrap: nowrap; text-overflow: ellipsis; }
+    Caution { height: auto; max-height: 2; color: $role-muted; padding: 0 1; }
     """
 
     def __init__(self) -> None:
         super().__init__(CAUTION, markup=False)
+        self.invented = ""
+
+    def say(self, invented: str) -> None:
+        """Say of the children shown whether they are invented; nothing where they are not."""
+        if invented != self.invented:
+            self.invented = invented
+            self.update(f"{CAUTION} · {invented}" if invented else CAUTION)
 
 
 class Notice(Static):

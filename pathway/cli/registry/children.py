@@ -24,6 +24,7 @@ from pathway.cli.options import (
 )
 from pathway.cli.printing import width
 from pathway.cli.registry.files import folder_made, read_text, write_new
+from pathway.views.words.caution import CAUTION
 
 if TYPE_CHECKING:
     from pathway.record import Record
@@ -152,6 +153,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
         last = f"last {line.last:%Y-%m-%d} by {line.last_by}"
         text = f"{count}, {last}; {_plan_words(line, plans.get(line.child))}"
         click.echo("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
+    note(f"{CAUTION}.")
     note(f"Children: {len(lines)}")
 
 

@@ -27,6 +27,7 @@ from pathway.cli.options import (
 )
 from pathway.cli.printing import width
 from pathway.problems import cannot
+from pathway.views.words.caution import CAUTION
 
 
 @click.command("due")
@@ -56,7 +57,7 @@ def due_(months: int, on: datetime.date | None, where: RegistryOptions, as_json:
     for item in found:
         text = f"{item.child}  {item.what}{' (overdue)' if item.overdue else ''}"
         click.echo("\n".join(wrap(text, width(), f"{item.by}  ", " " * 12)))
-    note("Planning aid: the treating surgeon decides; follow local protocol.")
+    note(f"{CAUTION}.")
     if stale:
         words = "1 child has" if len(stale) == 1 else f"{len(stale)} children have"
         note(f"{words} no plan up to date with the entries: run `registry replan`.")
@@ -165,6 +166,7 @@ def accept(
         since = ", ".join(f"{entry.kind} by {entry.who} at {entry.when:%H:%M}" for entry in saved.since)
         raise cannot(child, f"somebody else has saved since ({since})", "nothing was kept. Check the plan again")
     best = plan.recommended
+    note(f"{CAUTION}.")
     note(f"Kept: {best.summary if best else 'a plan without a course'}, entry {saved.head.count} of {child}.")
 
 
@@ -204,4 +206,5 @@ def revisions(child: str, where: RegistryOptions, as_json: bool) -> None:
             f"kept {one.entry.when:%Y-%m-%d} by {one.entry.who}{why}"
         )
         click.echo("\n".join(wrap(text, width(), name, " " * len(name))))
+    note(f"{CAUTION}.")
     note(f"{len(found)} revisions.")

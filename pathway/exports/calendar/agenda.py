@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pathway.days import add_months
-from pathway.exports.names import INVENTED, is_invented
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.guidance import FollowUp
 from pathway.protocol.model import Protocol
 from pathway.rule_engine.conditions import Facts, judge
 from pathway.timing.rule_links import examination
-from pathway.views.words.plan import caution, cm_words
+from pathway.views.words.caution import INVENTED, is_invented
+from pathway.views.words.plan import cm_words
 from pathway.worksheets.lengthening.calendar import weekday
 
 Category = Literal["operation", "treatment", "examination", "follow-up", "turning", "visit"]
@@ -50,7 +50,7 @@ def agenda(plan: Plan, protocol: Protocol, facts: Facts) -> tuple[Entry, ...]:
 def entry_words(plan: Plan, *words: str) -> tuple[str, ...]:
     """Return the words of an entry with the caution at their end, and that the child is invented where it is."""
     ends = (INVENTED,) if is_invented(plan.child.note) else ()
-    return (*(word for word in words if word), caution(plan), *ends)
+    return (*(word for word in words if word), plan.cautions[0].text, *ends)
 
 
 def _stages(plan: Plan) -> Iterator[Entry]:

@@ -11,10 +11,11 @@ from pathway.exports.fhir.codes import GOALS, PLAN_NOTE, PROBLEMS, RESULTS, Json
 from pathway.exports.fhir.observations import observations
 from pathway.exports.fhir.parts import Addresses, condition, labels, patient, program, told
 from pathway.exports.fhir.plan import care_plan, goals, requests
-from pathway.exports.names import HOME, is_invented
+from pathway.exports.names import HOME
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
+from pathway.views.words.caution import is_invented
 
 
 def document(plan: Plan, record: Record, protocol: Protocol, stamp: datetime.datetime, version: str) -> Json:

@@ -14,8 +14,9 @@ from pathway.exports.fhir.codes import (
     coding,
     concept,
 )
-from pathway.exports.names import INVENTED, is_invented, lasting_id
+from pathway.exports.names import lasting_id
 from pathway.plan.model import Plan
+from pathway.views.words.caution import INVENTED, is_invented
 
 GENDER = {"girl": "female", "boy": "male"}
 

@@ -10,6 +10,7 @@ from pathway.views.documents.document import Block, Bullets, Callout, Card, Docu
 from pathway.views.drawings.growth import NARROW_MM, changes_length, growth_drawing
 from pathway.views.drawings.timeline import FRAMES, timeline_drawing
 from pathway.views.words import family_terms as say
+from pathway.views.words.caution import is_invented
 from pathway.views.words.family_terms import MOST_QUESTIONS, SchoolYears, Step
 from pathway.views.words.wording import Wording
 
@@ -49,7 +50,7 @@ def handout(plan: Plan, words: Wording, school: SchoolYears) -> Document:
 
 def _head(plan: Plan, words: Wording) -> Iterator[Block]:
     yield Paragraph(words.say("handout.made", day=plan.on), "small")
-    lines = (plan.cautions[0].text, *((words.say("invented"),) if say.is_invented(plan) else ()))
+    lines = (plan.cautions[0].text, *((words.say("invented"),) if is_invented(plan.child.note) else ()))
     yield Callout(words.say("handout.caution_title"), (*lines, *((words.notice,) if words.notice else ())))
 
 

@@ -10,7 +10,7 @@ from pathway.days import age_words
 from pathway.plan.model import Plan, PlanStage
 from pathway.questions.smallest_change import leaves
 from pathway.views.documents.document import Block, Bullets, Callout, Document, Heading, Paragraph, Table
-from pathway.views.words.family_terms import is_invented
+from pathway.views.words.caution import is_invented
 from pathway.views.words.plan import STATUS_WORDS, amount_words, cm_words, range_words, residual_words
 
 SHOWN_COURSES = 4
@@ -80,7 +80,7 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
     yield Paragraph(f"{protocol.name}, version {protocol.version}{own}{off}.", "small")
     if revision:
         yield Paragraph(revision)
-    invented = ("This child is invented: an example, no real patient.",) if is_invented(plan) else ()
+    invented = ("This child is invented: an example, no real patient.",) if is_invented(plan.child.note) else ()
     yield Callout("", (" ".join((plan.cautions[0].text, *invented)),))
     if plan.notices:
         yield Bullets(tuple(f"Notice: {text}" for text in plan.notices), small=True)

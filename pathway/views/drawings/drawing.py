@@ -5,7 +5,8 @@ x runs to the right, y downwards. Meaning is carried by shape and tone; the one 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import textwrap
+from dataclasses import dataclass, field, replace
 from html import escape
 from typing import Literal
 
@@ -15,6 +16,7 @@ INK, SOFT, FAINT, RULE, PAPER = "#17232b", "#4d5b64", "#dfe5e6", "#b9c3c6", "#ff
 DEEP, MIDDLE, PALE = "#0f4c5c", "#7fa6ad", "#c9dadc"
 Anchor = Literal["start", "middle", "end"]
 MM_PER_POINT = 25.4 / 72
+CAPTION_EDGE_MM = 2.0
 ROOMY = 0.47
 """Mean width of a letter in parts of its size: a little more than the face needs, so that others fit too."""
 
@@ -131,6 +133,19 @@ class Sheet:
     def drawing(self, width_mm: float, height_mm: float, title: str, alternative: str) -> Drawing:
         """Return the finished drawing."""
         return Drawing(width_mm, height_mm, title, alternative, tuple(self.parts))
+
+
+def captioned(drawing: Drawing, text: str, size_pt: float = 7) -> Drawing:
+    """Return the drawing with a text below it, in as many lines as its width asks for."""
+    letters = int((drawing.width_mm - 2 * CAPTION_EDGE_MM) / (ROOMY * size_pt * MM_PER_POINT))
+    lines = textwrap.wrap(text, max(1, letters))
+    step = 1.3 * size_pt * MM_PER_POINT
+    foot = tuple(
+        Words(CAPTION_EDGE_MM, drawing.height_mm + (number + 1) * step, line, size_pt, tone=SOFT)
+        for number, line in enumerate(lines)
+    )
+    high = drawing.height_mm + (len(lines) + 1) * step
+    return replace(drawing, height_mm=high, alternative=f"{drawing.alternative} {text}", parts=(*drawing.parts, *foot))
 
 
 def text_width_mm(text: str, size_pt: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -20,6 +21,7 @@ STYLES = {
 }
 PLAIN = ("#777777", 0.8)
 SVG_WIDTH, TEXT_SIZE, MARGIN = 640.0, 13.0, 18.0
+CAUTION_SIZE, LETTERS_OF_CAUTION = 10.0, 110
 CELL_ASPECT = 2.0
 DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 BRAILLE = 0x2800
@@ -39,17 +41,27 @@ class _Frame:
         return (point[0] - self.left) * self.scale, (self.top - point[1]) * self.scale
 
 
-def svg(drawing: Drawing) -> str:
-    """Return the drawing as SVG with its title and its alternative in words; text stays text."""
+def svg(drawing: Drawing, caution: str = "") -> str:
+    """Return the drawing as SVG with its title and its alternative in words, the caution below; text stays text."""
     frame = _frame(drawing, SVG_WIDTH - 2 * MARGIN, TEXT_SIZE * 0.55)
     wide, high = SVG_WIDTH, frame.height * frame.scale + 2 * MARGIN
-    body = "".join(f"  {line}\n" for line in (*_svg_shapes(drawing, frame), *_svg_marks(drawing, frame)))
+    foot = textwrap.wrap(caution, LETTERS_OF_CAUTION)
+    body = "".join(
+        f"  {line}\n" for line in (*_svg_shapes(drawing, frame), *_svg_marks(drawing, frame), *_svg_foot(foot, high))
+    )
+    high += len(foot) * CAUTION_SIZE * 1.4
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.0f} {high:.0f}" role="img" '
         f'font-family="sans-serif" font-size="{TEXT_SIZE:g}">\n'
         f"  <title>{escape(drawing.title)}</title>\n  <desc>{escape(drawing.alternative)}</desc>\n"
         f'  <rect width="100%" height="100%" fill="#ffffff"/>\n{body}</svg>\n'
     )
+
+
+def _svg_foot(lines: list[str], top: float) -> Iterator[str]:
+    for number, line in enumerate(lines):
+        y = top + number * CAUTION_SIZE * 1.4
+        yield f'<text x="{MARGIN:g}" y="{y:.1f}" font-size="{CAUTION_SIZE:g}" fill="#444444">{escape(line)}</text>'
 
 
 def _svg_shapes(drawing: Drawing, frame: _Frame) -> Iterator[str]:

@@ -6,7 +6,8 @@ import textwrap
 from collections.abc import Iterator
 
 from pathway.questions.followup import Preview
-from pathway.views.words.plan import caution, local_lines
+from pathway.views.words.caution import caution
+from pathway.views.words.plan import local_lines
 
 
 def changes_text(preview: Preview, width: int = 80) -> str:

@@ -9,7 +9,8 @@ from pathway.plan.model import Course, CourseStage, Plan
 from pathway.questions.sensitivity import Robustness
 from pathway.questions.what_if import Answer
 from pathway.views.pictures.course_cards import facts, needed_words
-from pathway.views.words.plan import caution, cm_words, local_lines, residual_words
+from pathway.views.words.caution import caution
+from pathway.views.words.plan import cm_words, local_lines, residual_words
 from pathway.views.words.wrapping import wrap
 
 WIDE = 100

@@ -15,6 +15,7 @@ from itertools import groupby
 from pathway.days import age_words
 from pathway.plan.model import Course, Plan, PlanStage, Quantiles
 from pathway.views.data.shapes import FamilyPart, FamilyPrinted
+from pathway.views.words.caution import caution
 from pathway.views.words.family_terms import MOST_QUESTIONS
 from pathway.views.words.plan import cm_words
 
@@ -42,7 +43,7 @@ def family_parts(plan: Plan) -> tuple[Part, ...]:
 
 def family_text(plan: Plan, width: int = 72) -> str:
     """Return the same as text of at most `width` columns, with room between the parts."""
-    lines = ["The plan in plain words", *textwrap.wrap(plan.cautions[0].text, width)]
+    lines = ["The plan in plain words", *textwrap.wrap(caution(plan), width)]
     for part in family_parts(plan):
         lines += ["", "", part.heading, ""]
         for sentence in part.sentences:

@@ -84,11 +84,6 @@ def joined(parts: tuple[str, ...], words: Wording, last: str = "") -> str:
     return parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + joint + parts[-1]
 
 
-def is_invented(plan: Plan) -> bool:
-    """Return whether the case file says that the child is invented; its other free words never leave the house."""
-    return "invented" in plan.child.note.lower()
-
-
 def runs(kinds: tuple[str, ...]) -> tuple[tuple[str, int], ...]:
     """Return each kind with how often it comes, in order of first appearance."""
     return tuple((kind, len(tuple(group))) for kind, group in groupby(sorted(kinds, key=kinds.index)))

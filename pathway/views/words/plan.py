@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathway.days import age_words
 from pathway.plan.model import Course, Plan, PlanStage, Quantiles
 from pathway.questions.why import Line
+from pathway.views.words.caution import INVENTED, caution
 from pathway.views.words.curve_table import curve_table
 from pathway.views.words.wrapping import wrap
 
@@ -57,11 +58,6 @@ def why_text(
     for source in cited:
         body += wrap(f"{source.citation} {source.address}".rstrip(), width, "  ", "    ")
     return "\n".join(body) + "\n"
-
-
-def caution(plan: Plan) -> str:
-    """Return the first caution of the plan: what it is and who decides."""
-    return plan.cautions[0].text
 
 
 def child_words(plan: Plan) -> str:
@@ -116,7 +112,7 @@ def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     child = plan.child
     yield from wrap(f"Plan for {child_words(plan)}", width, "", "  ")
     yield from wrap(f"on {plan.on}; {plan.protocol.name} {plan.protocol.version}", width, "", "  ")
-    if child.note:
+    if child.note and child.note != INVENTED:
         yield from wrap(child.note, width)
     yield from wrap(caution(plan), width)
     yield from local_lines(plan, width)

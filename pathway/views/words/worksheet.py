@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from pathway.views.drawings.schematic import characters
+from pathway.views.words.caution import with_invented
 from pathway.worksheets.sheet import Cell, Column, Input, Line, Section, Sheet, Table, Warning
 
 NO_VALUE = "-"
@@ -15,9 +16,12 @@ VALUE_WIDTH = 14
 GAP = "  "
 
 
-def worksheet_text(sheet: Sheet, width: int = 80, *, plain: bool = False) -> str:
-    """Return the sheet as text of at most `width` columns; `plain` uses no symbols beyond letters."""
-    return "\n".join(line.rstrip() for line in _lines(sheet, width, plain)) + "\n"
+def worksheet_text(sheet: Sheet, width: int = 80, *, plain: bool = False, invented: str = "") -> str:
+    """Return the sheet as text of at most `width` columns; `plain` uses no symbols beyond letters.
+
+    `invented` is what is said of an invented child.
+    """
+    return "\n".join(line.rstrip() for line in _lines(sheet, width, plain, invented)) + "\n"
 
 
 def value_words(value: object, unit: str = "", places: int = 0) -> str:
@@ -38,10 +42,10 @@ def value_words(value: object, unit: str = "", places: int = 0) -> str:
     return f"{text} {unit}".rstrip()
 
 
-def _lines(sheet: Sheet, width: int, plain: bool) -> Iterator[str]:
+def _lines(sheet: Sheet, width: int, plain: bool, invented: str) -> Iterator[str]:
     opened = f" ({sheet.stage})" if sheet.stage else ""
     yield from _wrapped(f"{sheet.title}{opened}: {sheet.child}, {sheet.side} leg, on {sheet.on}", width)
-    yield from _wrapped(sheet.cautions[0], width)
+    yield from _wrapped(with_invented(sheet.cautions[0], invented), width)
     yield from _wrapped(sheet.cautions[-1], width)
     yield from _warnings(sheet, width, plain)
     yield from _heading("Inputs (change one with --set name=value)")

@@ -8,8 +8,7 @@ from itertools import pairwise
 import pytest
 
 from pathway.days import add_months
-from pathway.exports.names import INVENTED
-from pathway.views.words.plan import caution
+from pathway.views.words.caution import INVENTED
 from tests.examples import NAMES, ON, example, example_plan
 from tests.exports.made import entries, rules, turning
 
@@ -36,7 +35,7 @@ def test_each_gate_to_be_looked_at_again_is_named_by_an_examination_on_that_day(
 @pytest.mark.parametrize("name", NAMES)
 def test_every_entry_carries_the_caution_and_says_that_the_child_is_invented(name: str) -> None:
     for entry in entries(name):
-        assert entry.words[-2:] == (caution(example_plan(name)), INVENTED)
+        assert entry.words[-2:] == (example_plan(name).cautions[0].text, INVENTED)
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -10,10 +10,10 @@ import pytest
 
 from pathway.exports.fhir.bundle import document, loose_ends
 from pathway.exports.fhir.checked import checked
-from pathway.exports.names import INVENTED
 from pathway.plan.make import make_plan
 from pathway.problems import CannotBeDone
 from pathway.record import Decision, Record
+from pathway.views.words.caution import INVENTED
 from tests.examples import NAMES, ON, example, example_plan
 from tests.exports.made import R4, STAMP, bundle, entries_of, file_of, resources, rules
 
