@@ -19,7 +19,6 @@ from tests.examples import NAMES
 from tests.plans import DAY, files, plan
 from tests.tui.screens_of import opened, plain_surroundings, settled, the_app
 from tui.screens.sources import SourcesScreen
-from tui.widgets.frame import CAUTION
 from tui.widgets.prose import Prose
 from tui.widgets.timeline_view import TimelineView
 
@@ -286,11 +285,6 @@ async def test_the_list_says_what_its_screen_says() -> None:
                 assert cell in printed
             for word in (row.diagnosis + " " + row.following).split():
                 assert word in printed
-
-
-def test_the_caution_of_the_screens_is_that_of_the_verbs() -> None:
-    for clause in CAUTION.split("; ")[1:]:
-        assert clause in run("timeline", "rowan-02", *ON).stdout
 
 
 def test_json_of_the_timeline_and_of_the_list_hold_the_plan() -> None:

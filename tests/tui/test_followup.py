@@ -8,13 +8,14 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input
 
+from pathway.views.words.caution import CAUTION
 from tests.plans import DAY, files, record
 from tests.tui.screens_of import settled, text_of, the_app
 from tui.app import PathwayApp
 from tui.screens.followup import KEPT_WHEN_SEEN, FollowUpScreen
 from tui.screens.timeline import TimelineScreen
 from tui.widgets.form import Form
-from tui.widgets.frame import CAUTION, Notice
+from tui.widgets.frame import Notice
 from tui.widgets.parts import Parts
 from tui.widgets.prose import Prose
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from textual.pilot import Pilot
 
+from pathway.views.words.caution import CAUTION
 from pathway.views.words.keys import KEY_WORDS
 from pathway.views.words.wrapping import wrap
 from tests.plans import files
@@ -14,7 +15,7 @@ from tui.app import PathwayApp
 from tui.screens.base import OwnScreen
 from tui.screens.children import ChildrenScreen
 from tui.themes import PALETTES
-from tui.widgets.frame import CAUTION, Title
+from tui.widgets.frame import Title
 from tui.widgets.key_line import KeyLine
 
 ROWAN = {"rowan-02": files()["rowan-02"]}

@@ -5,13 +5,14 @@ from __future__ import annotations
 import sqlite3
 
 from pathway.registry.db import engine
+from pathway.views.words.caution import CAUTION
 from tests.tui.registry_of import SIZE, at, enter_length, open_rowan, saved
 from tests.tui.screens_of import settled, text_of
 from tests.tui.test_followup import form_of, typed
 from tui import planner
 from tui.screens.leave import LeaveScreen
 from tui.screens.timeline import TimelineScreen
-from tui.widgets.frame import CAUTION, Notice
+from tui.widgets.frame import Notice
 
 
 async def test_leaving_with_something_unsaved_asks_first(place) -> None:

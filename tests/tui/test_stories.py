@@ -6,6 +6,7 @@ The third, the surgeon updates the plan, is in `test_saving.py`.
 from __future__ import annotations
 
 from pathway.registry.journal.fold import accepted_plans
+from pathway.views.words.caution import CAUTION
 from tests.tui.registry_of import SIZE, at, open_rowan, registry, saved, told
 from tests.tui.screens_of import settled, text_of
 from tests.tui.test_followup import typed
@@ -18,7 +19,6 @@ from tui.screens.sources import SourcesScreen
 from tui.screens.timeline import TimelineScreen
 from tui.screens.what_if import WhatIfScreen
 from tui.screens.worksheet import WorksheetScreen
-from tui.widgets.frame import CAUTION
 
 NO_ARREST = "three femoral lengthenings, no growth arrest"
 

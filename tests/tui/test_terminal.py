@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from tui.widgets.frame import CAUTION
+from pathway.views.words.caution import CAUTION
 
 ROOT = Path(__file__).parents[2]
 TMUX = shutil.which("tmux")

@@ -7,6 +7,7 @@ from textual.geometry import Offset
 from textual.widgets import DataTable, Input
 
 from pathway.days import age_words
+from pathway.views.words.caution import CAUTION
 from pathway.views.words.paragraphs import in_date_order
 from tests.plans import files
 from tests.tui.screens_of import settled, text_of, the_app
@@ -16,7 +17,7 @@ from tui.screens.details import DetailsScreen
 from tui.screens.help import HelpScreen
 from tui.screens.prerequisites import PrerequisitesScreen
 from tui.screens.timeline import TimelineScreen
-from tui.widgets.frame import CAUTION, Notice
+from tui.widgets.frame import Notice
 from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
 from tui.widgets.timeline_view import TimelineView

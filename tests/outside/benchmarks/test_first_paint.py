@@ -19,7 +19,7 @@ import pyte
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from tui.widgets.frame import CAUTION
+from pathway.views.words.caution import CAUTION
 
 SIZES = {"80x24": (80, 24), "120x40": (120, 40), "200x50": (200, 50)}
 COMMAND = [sys.executable, "-m", "pathway.cli", "demo"]

@@ -13,7 +13,7 @@ import pyte
 import pytest
 from playwright.sync_api import Page, WebSocket, sync_playwright
 
-from tui.widgets.frame import CAUTION
+from pathway.views.words.caution import CAUTION
 
 SIZE = {"width": 1120, "height": 780}
 
