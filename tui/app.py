@@ -1,4 +1,4 @@
-"""The app: holds the shelf, plans in the background, opens screens. Handlers alone change what it holds."""
+"""The app: holds the list, plans in the background, opens screens. Handlers alone change what it holds."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from pathway.views.words import paragraphs
 from pathway.views.words.paragraphs import Aids
 from pathway.views.words.statements import Statement
 from tui import planner
-from tui.opened import NothingToDo, Shelf, shelf
+from tui.opened import ChildList, NothingToDo, child_list
 from tui.pictures import Pictures
 from tui.saving import SavingApp
 from tui.screens.base import ChildScreen
@@ -30,14 +30,14 @@ from tui.screens.children import ChildrenScreen
 from tui.themes import FIRST, PALETTES, THEMES, variable
 
 if TYPE_CHECKING:
-    from tui.screens.sources import WhyScreen
+    from tui.screens.sources import SourcesScreen
 
 FATAL = "limb-pathway had to end because of an internal error; what was saved is kept. Please report what you did last"
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
 class PathwayApp(SavingApp):
-    """Children, their roads, what comes before what, and why."""
+    """Children, their timelines, prerequisites and sources."""
 
     TITLE = "limb-pathway"
     ENABLE_COMMAND_PALETTE = True
@@ -59,7 +59,7 @@ class PathwayApp(SavingApp):
         protocol: Protocol | None = None,
         keeper: Storage | None = None,
     ) -> None:
-        super().__init__(shelf(files), on, protocol, keeper)
+        super().__init__(child_list(files), on, protocol, keeper)
         self.protocol = protocol
         self.pictures = Pictures()
         self.named: Mapping[str, tuple[str, ...]] = {}
@@ -69,7 +69,7 @@ class PathwayApp(SavingApp):
         self._wanted: str | None = self.first_child
         self._at_work = False
         self._kept: dict[type[ChildScreen], ChildScreen] = {}
-        self._why: WhyScreen | None = None
+        self._sources: SourcesScreen | None = None
         self._use_own_themes()
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
@@ -86,10 +86,10 @@ class PathwayApp(SavingApp):
             self.unregister_theme(name)
 
     def on_mount(self) -> None:
-        """Show the children, or at once the road of one; plan after the first picture is there."""
+        """Show the children, or at once the timeline of one; plan after the first picture is there."""
         self.push_screen(ChildrenScreen())
         if self.first_child is not None:
-            self.open_road(self.first_child)
+            self.open_timeline(self.first_child)
         if self.keeper is not None:
             self.find_children()
         self.call_after_refresh(self._plan_next)
@@ -102,7 +102,7 @@ class PathwayApp(SavingApp):
         self._close_messages_no_wait()
 
     def _plan_next(self) -> None:
-        entry = None if self._at_work else self.shelf.next_to_plan(self._wanted)
+        entry = None if self._at_work else self.child_list.next_to_plan(self._wanted)
         if entry is not None:
             self._at_work = True
             record = entry.session.record if entry.session else None
@@ -118,25 +118,25 @@ class PathwayApp(SavingApp):
             else:
                 outcome = planner.make_from(name, record, self.on, self.rules)
             if isinstance(outcome, planner.Made):
-                self.pictures.before(outcome.plan, width)
+                self.pictures.prerequisites(outcome.plan, width)
                 self.named = self.named or planner.names_in(outcome.protocol)
         except Exception as error:  # a fault of ours must not end the session: it is said in place
             outcome = (f"{name}: {UNEXPECTED} ({type(error).__name__}: {error}).",)
         self.post_message(self.Planned(name, outcome, record))
 
     def on_pathway_app_planned(self, event: Planned) -> None:
-        """Put a finished plan on the shelf, tell the screens, plan the next child."""
-        outcome, entry = event.outcome, self.shelf[event.name]
+        """Put a finished plan on the list, tell the screens, plan the next child."""
+        outcome, entry = event.outcome, self.child_list[event.name]
         now = entry.session.record if entry.session else None
         if event.record is not None and event.record != now:
             pass  # edited again meanwhile: this plan is of yesterday, the next one is on its way
         elif isinstance(outcome, planner.Made):
             self.aids, self.goal_mm, self.rules = outcome.aids, outcome.goal_mm, outcome.protocol
-            told = paragraphs.of_edit(entry, outcome.plan)
+            told = paragraphs.of_edit(entry.shown, entry.told, outcome.plan)
             due = None if self.keeper is None else outcome.due
-            self.shelf = self.shelf.with_plan(event.name, outcome.record, outcome.plan, told, due)
+            self.child_list = self.child_list.with_plan(event.name, outcome.record, outcome.plan, told, due)
         else:
-            self.shelf = self.shelf.with_problems(event.name, outcome)
+            self.child_list = self.child_list.with_problems(event.name, outcome)
         self._at_work = False
         # Plans stay; looking through them for garbage again and again would hold up keys for a third of a second.
         gc.freeze()
@@ -146,20 +146,20 @@ class PathwayApp(SavingApp):
 
     def edit(self, child: str, sentence: str, after: Record) -> None:
         """Change a child's record by one edit, told in one sentence; the plan follows."""
-        self._now(child, self.shelf.edited(child, sentence, after))
+        self._now(child, self.child_list.edited(child, sentence, after))
 
     def undo(self, child: str) -> None:
         """Undo a child's last edit, where there is one."""
         with suppress(NothingToDo, KeyError):
-            self._now(child, self.shelf.undone(child))
+            self._now(child, self.child_list.undone(child))
 
     def redo(self, child: str) -> None:
         """Do a child's last undone edit again, where there is one."""
         with suppress(NothingToDo, KeyError):
-            self._now(child, self.shelf.redone(child))
+            self._now(child, self.child_list.redone(child))
 
-    def _now(self, child: str, shelf: Shelf) -> None:
-        self.shelf, self._wanted = shelf, child
+    def _now(self, child: str, child_list: ChildList) -> None:
+        self.child_list, self._wanted = child_list, child
         self.show(child)
 
     def show(self, child: str | None) -> None:
@@ -167,19 +167,19 @@ class PathwayApp(SavingApp):
         super().show(child)
         self._plan_next()
 
-    def open_road(self, child: str) -> None:
-        """Open the road of a child; it is planned next where it is not yet."""
-        from tui.screens.timeline import RoadScreen
+    def open_timeline(self, child: str) -> None:
+        """Open the timeline of a child; it is planned next where it is not yet."""
+        from tui.screens.timeline import TimelineScreen
 
-        self._wanted, self.shelf = child, self.shelf.opening(child)
-        self.push_screen(RoadScreen(child))
+        self._wanted, self.child_list = child, self.child_list.opening(child)
+        self.push_screen(TimelineScreen(child))
         self._plan_next()
 
-    def open_before(self, child: str, stage: str) -> None:
+    def open_prerequisites(self, child: str, stage: str) -> None:
         """Open what comes before a stage."""
-        from tui.screens.prerequisites import BeforeScreen
+        from tui.screens.prerequisites import PrerequisitesScreen
 
-        self._open_beside(BeforeScreen, child, stage)
+        self._open_beside(PrerequisitesScreen, child, stage)
 
     def open_details(self, child: str, stage: str) -> None:
         """Open the details of a stage."""
@@ -221,18 +221,18 @@ class PathwayApp(SavingApp):
             return
         self.push_screen(FollowUpScreen(child))
 
-    def open_why(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
+    def open_sources(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
         """Open the statements of a screen with the rule behind each; at `rule` where one is named."""
-        from tui.screens.sources import WhyScreen
+        from tui.screens.sources import SourcesScreen
 
-        if self._why is None:
-            self._why = WhyScreen(head, statements, rule)
-            self.install_screen(self._why, "why")
-        elif self._why in self.screen_stack:
+        if self._sources is None:
+            self._sources = SourcesScreen(head, statements, rule)
+            self.install_screen(self._sources, "sources")
+        elif self._sources in self.screen_stack:
             return
         else:
-            self._why.aim(head, statements, rule)
-        self.push_screen(self._why)
+            self._sources.aim(head, statements, rule)
+        self.push_screen(self._sources)
 
     def _open_beside(self, kind: type[ChildScreen], child: str, stage: str | None) -> None:
         """Open a screen on top; where one of its kind lies below already, return to that.
@@ -277,12 +277,12 @@ class PathwayApp(SavingApp):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Yield a command for each screen and colour theme, and to leave."""
         yield SystemCommand("Children", "The list of children", self.go_to_children)
-        for entry in self.shelf.entries:
-            open_it = partial(self._road, entry.name)
-            yield SystemCommand(f"Road of {entry.name}", "Stages and leg difference by age", open_it)
+        for entry in self.child_list.entries:
+            open_it = partial(self._timeline, entry.name)
+            yield SystemCommand(f"Timeline of {entry.name}", "Stages and leg difference by age", open_it)
         if isinstance(screen, ChildScreen) and screen.selected is not None:
-            yield SystemCommand("Before this", "What comes before the selected stage", screen.action_before)
-            yield SystemCommand("Details", "Why, gates, limits and sources of the stage", screen.action_details)
+            yield SystemCommand("Prerequisites", "What comes before the selected stage", screen.action_prerequisites)
+            yield SystemCommand("Details", "Grounds, gates, limits and sources of the stage", screen.action_details)
             yield SystemCommand("Worksheet", "The numbers of the selected operation", screen.action_worksheet)
             if screen.check_action("undo", ()):
                 yield SystemCommand("Undo", "Undo the last edit", screen.action_undo)
@@ -294,16 +294,16 @@ class PathwayApp(SavingApp):
             yield SystemCommand("Courses", "All courses side by side", screen.action_courses)
             yield SystemCommand("Follow-up", "Enter a visit, an operation, a decision", screen.action_follow_up)
             yield SystemCommand("Family view", "The plan in plain words", screen.action_family)
-            yield SystemCommand("Why and sources", "The rule behind each statement", screen.action_why)
+            yield SystemCommand("Sources", "The rule behind each statement", screen.action_sources)
         yield SystemCommand("Help", "Keys and marks", self.show_help)
         for name in PALETTES:
             words = name.removeprefix("pathway-").replace("-", " ")
             yield SystemCommand(f"Colours: {words}", "Change the colours", partial(setattr, self, "theme", name))
         yield SystemCommand("Quit", "Leave the program; asks first if something is not saved", self.action_quit)
 
-    def _road(self, name: str) -> None:
+    def _timeline(self, name: str) -> None:
         self.go_to_children()
-        self.open_road(name)
+        self.open_timeline(name)
 
 
 def run(
@@ -313,7 +313,7 @@ def run(
     protocol: Protocol | None = None,
     keeper: Storage | None = None,
 ) -> None:
-    """Open the screens on case files by name, planned as on a day; `child` opens that child's road at once.
+    """Open the screens on case files by name, planned as on a day; `child` opens that child's timeline at once.
 
     Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours. With a `keeper` its
     children are shown in place of files, and changes can be saved.

@@ -1,6 +1,6 @@
 """The app's state as plain frozen values: no screen in here.
 
-A `Session` is one child with its edits; a `Shelf` is the list of children with a plan or what is wrong.
+A `Session` is one child with its edits; a `ChildList` is the list of children with a plan or what is wrong.
 """
 
 from __future__ import annotations
@@ -8,11 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from pathway.days import age_words
-from pathway.plan.model import Plan, PlanStage
+from pathway.plan.model import Plan
 from pathway.questions.due import Due
 from pathway.record import Record
-from pathway.views.pictures.curve import cm
+from pathway.views.words.children import Row, matching, plan_row, problem_row
 
 
 class NothingToDo(Exception):
@@ -104,25 +103,7 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
-    """What the list of children says of one child, in words."""
-
-    name: str
-    age: str
-    diagnosis: str
-    following: str
-    when: str
-    difference: str
-    unsaved: bool = False
-
-    @property
-    def words(self) -> str:
-        """Return all that a search looks through."""
-        return " ".join((self.name, self.age, self.diagnosis, self.following, self.when)).lower()
-
-
-@dataclass(frozen=True, slots=True)
-class Shelf:
+class ChildList:
     """All children, in the order of their names."""
 
     entries: tuple[Entry, ...] = ()
@@ -136,8 +117,8 @@ class Shelf:
 
     def with_plan(
         self, name: str, record: Record, plan: Plan, told: Iterable[str] = (), due: tuple[Due, ...] | None = None
-    ) -> Shelf:
-        """Return the shelf with a child's finished plan; edits made before stay, `told` says what became of the last.
+    ) -> ChildList:
+        """Return the list with a child's finished plan; edits made before stay, `told` says what became of the last.
 
         A plan of a record that was edited meanwhile is not taken: the child is still to be planned.
         """
@@ -158,8 +139,8 @@ class Shelf:
             )
         )
 
-    def with_problems(self, name: str, problems: Iterable[str]) -> Shelf:
-        """Return the shelf with the sentences that say why a child has no plan.
+    def with_problems(self, name: str, problems: Iterable[str]) -> ChildList:
+        """Return the list with the sentences that say why a child has no plan.
 
         Where an edit led there, it is taken back, and the sentences say so: the plan before it stands again, where one
         was made of that record, else it is made.
@@ -174,38 +155,38 @@ class Shelf:
         # The next plan is told under the first sentence alone.
         return self._with(replace(entry, session=before, told=told if plan is not None else (" ".join(told),)))
 
-    def edited(self, name: str, sentence: str, after: Record) -> Shelf:
-        """Return the shelf with a child's record edited; raises KeyError for a child without a session."""
+    def edited(self, name: str, sentence: str, after: Record) -> ChildList:
+        """Return the list with a child's record edited; raises KeyError for a child without a session."""
         return self._with_session(name, edit(self._session(name), sentence, after), f"{sentence} …")
 
-    def undone(self, name: str) -> Shelf:
-        """Return the shelf with a child's last edit undone; raises NothingToDo where there is none."""
+    def undone(self, name: str) -> ChildList:
+        """Return the list with a child's last edit undone; raises NothingToDo where there is none."""
         session = self._session(name)
         changed = undo(session)
         return self._with_session(name, changed, f"Undone: {session.done[-1].sentence}.")
 
-    def redone(self, name: str) -> Shelf:
-        """Return the shelf with a child's last undone edit done again; raises NothingToDo where there is none."""
+    def redone(self, name: str) -> ChildList:
+        """Return the list with a child's last undone edit done again; raises NothingToDo where there is none."""
         session = self._session(name)
         changed = redo(session)
         return self._with_session(name, changed, f"Done again: {changed.done[-1].sentence}.")
 
-    def opening(self, name: str) -> Shelf:
-        """Return the shelf with a child to be planned that was only listed, or could not be read before."""
+    def opening(self, name: str) -> ChildList:
+        """Return the list with a child to be planned that was only listed, or could not be read before."""
         entry = self[name]
         problems = entry.problems if entry.text else ()
         return self._with(replace(entry, opened=True, problems=problems))
 
-    def telling(self, name: str, told: Iterable[str]) -> Shelf:
-        """Return the shelf with what is to be said of a child."""
+    def telling(self, name: str, told: Iterable[str]) -> ChildList:
+        """Return the list with what is to be said of a child."""
         return self._with(replace(self[name], told=tuple(told)))
 
-    def saved(self, name: str, record: Record, told: Iterable[str]) -> Shelf:
-        """Return the shelf with a record that is kept now; edits stay and can still be undone."""
+    def saved(self, name: str, record: Record, told: Iterable[str]) -> ChildList:
+        """Return the list with a record that is kept now; edits stay and can still be undone."""
         return self._with(replace(self[name], kept=record, told=tuple(told)))
 
-    def overtaken(self, name: str, theirs: Record, together: Record, told: Iterable[str]) -> Shelf:
-        """Return the shelf with the record of others as the kept one and one's own changes as one edit on top."""
+    def overtaken(self, name: str, theirs: Record, together: Record, told: Iterable[str]) -> ChildList:
+        """Return the list with the record of others as the kept one and one's own changes as one edit on top."""
         mine = Edit("Own changes on top of what others saved", theirs, together)
         session = Session(together, None, (mine,) if together != theirs else ())
         return self._with(replace(self[name], session=session, kept=theirs, told=tuple(told)))
@@ -216,7 +197,7 @@ class Shelf:
             raise KeyError(name)
         return session
 
-    def _with_session(self, name: str, session: Session, told: str) -> Shelf:
+    def _with_session(self, name: str, session: Session, told: str) -> ChildList:
         return self._with(replace(self[name], session=session, told=(told,)))
 
     def next_to_plan(self, wanted: str | None) -> Entry | None:
@@ -226,57 +207,22 @@ class Shelf:
 
     def found(self, text: str) -> tuple[Row, ...]:
         """Return the rows that hold every word typed, in order."""
-        words = text.lower().split()
-        rows = (row(entry) for entry in self.entries)
-        return tuple(item for item in rows if all(word in item.words for word in words))
+        return matching((row(entry) for entry in self.entries), text)
 
-    def _with(self, changed: Entry) -> Shelf:
-        return Shelf(tuple(changed if entry.name == changed.name else entry for entry in self.entries))
+    def _with(self, changed: Entry) -> ChildList:
+        return ChildList(tuple(changed if entry.name == changed.name else entry for entry in self.entries))
 
 
-def shelf(files: Mapping[str, str]) -> Shelf:
-    """Return the shelf of case files by name; nothing is planned yet."""
-    return Shelf(tuple(Entry(name, files[name]) for name in sorted(files)))
-
-
-def next_stage(plan: Plan) -> PlanStage | None:
-    """Return what is next: the first stage under way or to come that has a date, or None."""
-    dated = [s for s in plan.stages if s.date is not None and s.status in ("ready", "later", "blocked")]
-    dated.sort(key=lambda stage: (stage.date, not stage.operation))
-    operations = [stage for stage in dated if stage.operation]
-    return operations[0] if operations else (dated[0] if dated else None)
-
-
-def needed(due: tuple[Due, ...], following: str, when: str) -> tuple[str, str]:
-    """Return what a child needs first and by when; what is next where nothing is due soon."""
-    if not due:
-        return following, when or ""
-    first = due[0]
-    more = f" (+{len(due) - 1} more)" if len(due) > 1 else ""
-    return f"{first.what[0].upper()}{first.what[1:]}{' (overdue)' if first.overdue else ''}{more}", str(first.by)
+def child_list(files: Mapping[str, str]) -> ChildList:
+    """Return the list of case files by name; nothing is planned yet."""
+    return ChildList(tuple(Entry(name, files[name]) for name in sorted(files)))
 
 
 def row(entry: Entry) -> Row:
     """Return a child's line on the list."""
-    plan = entry.plan
     if entry.problems:
         what = "the file cannot be read" if entry.text else "cannot be read"
-        return Row(entry.name, "", what, entry.problems[0], "", "")
-    if plan is None and entry.listed is not None:
-        return entry.listed
-    if plan is None:
-        return Row(entry.name, "", "planning …", "", "", "")
-    stage = next_stage(plan)
-    at_maturity = plan.growth.at_maturity
-    following, when = ("nothing dated", "") if stage is None else (stage.label, str(stage.date))
-    if entry.due is not None:
-        following, when = needed(entry.due, following, when)
-    return Row(
-        name=entry.name,
-        age=age_words(plan.child.age_years),
-        diagnosis=f"{plan.child.diagnosis_label}, {plan.child.affected_side}",
-        following="cannot be planned as the rules stand" if plan.conflicts else following,
-        when="" if plan.conflicts else when,
-        difference="not known" if at_maturity is None else cm(at_maturity.discrepancy_mm.p50),
-        unsaved=entry.unsaved,
-    )
+        return problem_row(entry.name, entry.problems[0], what)
+    if entry.plan is None:
+        return entry.listed or Row(entry.name, "", "planning …", "", "", "")
+    return plan_row(entry.name, entry.plan, entry.due, unsaved=entry.unsaved)

@@ -21,7 +21,7 @@ class Pictures:
         self._kept: dict[tuple[int, int], tuple[Plan, Picture]] = {}
         self._lock = Lock()
 
-    def before(self, plan: Plan, screen_width: int) -> Picture:
+    def prerequisites(self, plan: Plan, screen_width: int) -> Picture:
         """Return the graph of a plan for a screen of so many columns."""
         from pathway.views.pictures.prerequisites import layers
 

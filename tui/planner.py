@@ -33,7 +33,7 @@ class Made:
 
 def make(name: str, text: str, on: datetime.date, given: Protocol | None = None) -> Made | tuple[str, ...]:
     """Return the plan of a case file by the protocol given (ours where none is), or why there is none."""
-    from pathway.casefile.read_and_check import read_and_check
+    from pathway.children.planned import record_from
     from pathway.problems import Refused
     from pathway.protocol.load import load_protocol
 
@@ -41,23 +41,20 @@ def make(name: str, text: str, on: datetime.date, given: Protocol | None = None)
         protocol = given or load_protocol()
     except Refused as error:
         return ("The rules cannot be used.", *str(error).splitlines())
-    record = read_and_check(text, f"{name}.toml", protocol, on)
-    if isinstance(record, tuple):
-        return tuple(fault.sentence for fault in record)
-    return make_from(name, record, on, protocol)
+    record = record_from(name, text, on, protocol)
+    return record if isinstance(record, tuple) else make_from(name, record, on, protocol)
 
 
 def make_from(name: str, record: Record, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
     """Return the plan of a record, or the sentences that say why there is none."""
-    from pathway.plan.make import PlanBreach, make_plan
+    from pathway.children.planned import plan_from
     from pathway.questions.due import plan_summary
+    from pathway.views.words.children import needs_of
     from pathway.views.words.paragraphs import aids
-    from tui.storage import needs_of
 
-    try:
-        plan = make_plan(record, protocol, on)
-    except PlanBreach as error:
-        return (str(error),)
+    plan = plan_from(record, on, protocol)
+    if isinstance(plan, tuple):
+        return plan
     due = needs_of(name, plan_summary(plan, record, protocol), on)
     return Made(record, plan, aids(protocol), (0.0, protocol.number("goal_band_mm")), protocol, due)
 

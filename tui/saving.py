@@ -17,7 +17,7 @@ from pathway.protocol.model import Protocol
 from pathway.record import Record
 from tui import keys
 from tui import storage as keeping
-from tui.opened import Entry, Shelf
+from tui.opened import ChildList, Entry
 from tui.screens.base import OwnScreen
 
 SHOWN_SECONDS = 8
@@ -26,7 +26,7 @@ EMPTY = "No children are stored in {place} yet. Import them with `limb-pathway r
 
 
 class SavingApp(App[None]):
-    """An app with a shelf of children and, where there is one, a keeper of them."""
+    """An app with a list of children and, where there is one, a keeper of them."""
 
     BINDINGS: ClassVar[list[BindingType]] = [keys.QUIT]
 
@@ -47,9 +47,11 @@ class SavingApp(App[None]):
             self.answer = answer
             super().__init__()
 
-    def __init__(self, shelf: Shelf, on: datetime.date, rules: Protocol | None, keeper: Storage | None) -> None:
+    def __init__(
+        self, child_list: ChildList, on: datetime.date, rules: Protocol | None, keeper: Storage | None
+    ) -> None:
         super().__init__()
-        self.shelf = shelf
+        self.child_list = child_list
         self.on = on
         self.rules = rules
         self.keeper = keeper
@@ -63,18 +65,18 @@ class SavingApp(App[None]):
         """Tell the screens that a child, or the whole list, changed."""
         for screen in self.screen_stack:
             if isinstance(screen, OwnScreen) and screen.is_mounted:
-                screen.shelf_changed(self.shelf, child)
+                screen.children_changed(self.child_list, child)
                 screen.refresh_bindings()
 
     def say(self, child: str) -> None:
         """Say what became of saving a child also where the screen on top does not show it."""
         from tui.screens.leave import LeaveScreen
-        from tui.screens.timeline import RoadScreen
+        from tui.screens.timeline import TimelineScreen
 
         top = self.screen
-        if not isinstance(top, LeaveScreen) and not (isinstance(top, RoadScreen) and top.child == child):
-            told = "\n".join(self.shelf[child].told)
-            loud: SeverityLevel = "warning" if self.shelf[child].unsaved else "information"
+        if not isinstance(top, LeaveScreen) and not (isinstance(top, TimelineScreen) and top.child == child):
+            told = "\n".join(self.child_list[child].told)
+            loud: SeverityLevel = "warning" if self.child_list[child].unsaved else "information"
             self.notify(told, title=child, severity=loud, timeout=SHOWN_SECONDS, markup=False)
 
     @work(thread=True)
@@ -93,24 +95,24 @@ class SavingApp(App[None]):
             self.post_message(self.Found(f"The rules cannot be used. {error}"))
 
     def on_saving_app_found(self, event: Found) -> None:
-        """Put the children on the shelf; those with a plan that is still true are planned when they are opened."""
+        """Put the children on the list; those with a plan that is still true are planned when they are opened."""
         assert self.keeper is not None
         if isinstance(event.found, str):
             self.listing = event.found
         else:
             self.rules = event.rules
             self.listing = "" if event.found else EMPTY.format(place=self.keeper.place)
-            known = {entry.name: entry for entry in self.shelf.entries}
+            known = {entry.name: entry for entry in self.child_list.entries}
             for item in event.found:
                 entry = known.get(item.name, Entry(item.name, ""))
                 known[item.name] = Entry(item.name, "", listed=keeping.listed_row(item, self.on), opened=entry.opened)
-            self.shelf = Shelf(tuple(known[name] for name in sorted(known)))
+            self.child_list = ChildList(tuple(known[name] for name in sorted(known)))
         self.show(None)
 
     @property
     def unsaved(self) -> tuple[Entry, ...]:
         """Return the children with changes that are not saved, where they could be."""
-        return tuple(entry for entry in self.shelf.entries if entry.unsaved) if self.keeper is not None else ()
+        return tuple(entry for entry in self.child_list.entries if entry.unsaved) if self.keeper is not None else ()
 
     @property
     def unkept(self) -> tuple[str, ...]:
@@ -119,7 +121,7 @@ class SavingApp(App[None]):
 
     def save(self, child: str) -> None:
         """Save a child's changes with its plan; where the plan is still being made, as soon as it is there."""
-        entry = self.shelf[child]
+        entry = self.child_list[child]
         if self.keeper is None:
             self._say(child, keeping.NOT_KEPT)
         elif child in self._in_hand:
@@ -137,7 +139,7 @@ class SavingApp(App[None]):
 
     def save_waiting(self, child: str) -> None:
         """Save a child that waited for its plan, or for an earlier saving."""
-        entry = self.shelf[child]
+        entry = self.child_list[child]
         if child in self._to_save and (entry.session is None or entry.session.plan is not None):
             self._to_save.discard(child)
             if entry.unsaved:
@@ -160,18 +162,18 @@ class SavingApp(App[None]):
 
     def on_saving_app_answered(self, event: Answered) -> None:
         """Say what became of it; changes made meanwhile stay to be saved."""
-        child, answer, entry = event.name, event.answer, self.shelf[event.name]
+        child, answer, entry = event.name, event.answer, self.child_list[event.name]
         self._in_hand.discard(child)
         if isinstance(answer, Saved):
-            self.shelf = self.shelf.saved(child, event.record, (answer.sentence,))
+            self.child_list = self.child_list.saved(child, event.record, (answer.sentence,))
         elif isinstance(answer, SaveFailed):
-            self.shelf = self.shelf.telling(child, keeping.refused(answer))
+            self.child_list = self.child_list.telling(child, keeping.refused(answer))
         else:
             assert self.keeper is not None
             assert self.rules is not None
             together = keeping.joined(entry, answer.theirs, self.rules)
             told = keeping.overtaken(answer.since, self.keeper.place)
-            self.shelf = self.shelf.overtaken(child, answer.theirs, together, told)
+            self.child_list = self.child_list.overtaken(child, answer.theirs, together, told)
         self.show(child)
         self.say(child)
         if isinstance(answer, Saved):
@@ -187,7 +189,7 @@ class SavingApp(App[None]):
         self._leaving = self._leaving and bool(self._in_hand or self._to_save)
 
     def _say(self, child: str, told: tuple[str, ...]) -> None:
-        self.shelf = self.shelf.telling(child, told)
+        self.child_list = self.child_list.telling(child, told)
         self.show(child)
         if told is not keeping.SAVING:
             self.say(child)

@@ -3,20 +3,15 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable
 
 from pathway.children.storage import Listed, SaveFailed
-from pathway.days import age_words, age_years
 from pathway.protocol import model
-from pathway.questions.due import Due, due
 from pathway.questions.record_diff import on_top_of
 from pathway.record import Record
-from pathway.views.pictures.curve import cm
-from tui.opened import Entry, Row, needed
+from pathway.views.words.children import Row, summary_row
+from tui.opened import Entry
 
-MONTHS_AHEAD = 12
-"""How far the list of children looks ahead for what each needs."""
 NOT_KEPT = (
     "Not saved: these are example children, and examples are not kept.",
     "To keep what you enter, open a case file of yours with `limb-pathway open FILE`, or import it into a registry "
@@ -28,24 +23,9 @@ SAVING = ("Saving …",)
 
 def listed_row(item: Listed, on: datetime.date) -> Row | None:
     """Return a child's line as its kept plan tells it; None where it has to be planned first."""
-    summary = item.summary
-    if summary is None or "born" not in summary:
+    if item.summary is None or "born" not in item.summary:
         return None
-    difference = summary["difference_mm"]
-    words, when = needed(needs_of(item.name, summary, on), summary["next"].rpartition(" on ")[0], summary["next_on"])
-    return Row(
-        name=item.name,
-        age=age_words(age_years(datetime.date.fromisoformat(summary["born"]), on)),
-        diagnosis=summary["diagnosis"],
-        following=words,
-        when=when,
-        difference="not known" if difference is None else cm(difference),
-    )
-
-
-def needs_of(child: str, summary: Mapping[str, Any], on: datetime.date) -> tuple[Due, ...]:
-    """Return what a child needs in the months to come, what is overdue first."""
-    return tuple(sorted(due(child, summary, on, MONTHS_AHEAD), key=lambda item: (item.by, item.what)))
+    return summary_row(item.name, item.summary, on)
 
 
 def joined(entry: Entry, theirs: Record, protocol: model.Protocol) -> Record:

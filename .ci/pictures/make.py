@@ -35,8 +35,8 @@ CHILD = "rowan-02"
 SETTLES_SECONDS = 0.4
 DAY = datetime.date(2026, 11, 25)
 WALK = (
-    ("road", ("down", "down", "down", "down", *["shift+right"] * 4)),
-    ("before", ("b",)),
+    ("timeline", ("down", "down", "down", "down", *["shift+right"] * 4)),
+    ("prerequisites", ("b",)),
     ("details", ("enter",)),
     ("courses", ("escape", "escape", "c")),
     ("worksheet", ("escape", "s")),
@@ -56,7 +56,7 @@ async def pictures() -> dict[str, str]:
     """Walk through the screens and return one picture of each."""
     app, drawn = PathwayApp(files(), DAY, CHILD), {}
     async with app.run_test(size=SIZE) as pilot:
-        while any(entry.waiting for entry in app.shelf.entries):
+        while any(entry.waiting for entry in app.child_list.entries):
             await pilot.pause(0.05)
         for name, keys in WALK:
             await pilot.press(*keys)

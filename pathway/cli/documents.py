@@ -126,9 +126,9 @@ def _drawing(which: str, made: Plan, words: Wording, protocol: Protocol) -> Draw
         from pathway.views.drawings.prerequisites import graph_drawing
 
         return graph_drawing(made)
-    from pathway.views.drawings.timeline import road_drawing
+    from pathway.views.drawings.timeline import timeline_drawing
 
-    return road_drawing(made, words, _school(protocol), windows=True)
+    return timeline_drawing(made, words, _school(protocol), windows=True)
 
 
 def _accepted(known: KnownChild) -> AcceptedPlan | None:

@@ -94,7 +94,7 @@ def why(asked: Asked, stage: str, as_json: bool) -> None:
         click.echo(part_json({**data, **explain_changes.changes_data(made, found.kind, protocol, found)}))
         return
     from pathway.views.words import paragraphs
-    from tui.spoken import printed
+    from pathway.views.words.printed import printed
 
     facts = printed(paragraphs.facts(made, found), width(), plain=True)
     lines = (*explain.why(made, found), *explain_changes.changes(made, found, protocol))

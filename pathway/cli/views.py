@@ -30,7 +30,7 @@ from pathway.cli.printing import width, with_headings, words_only
 if TYPE_CHECKING:
     from pathway.plan.model import Plan, PlanStage
 
-ROAD_ROWS = 30
+TIMELINE_ROWS = 30
 
 
 @click.command()
@@ -55,11 +55,11 @@ def children(
     A file that cannot be read is named in its place; the others are listed all the same, and the exit code is 2.
     """
     from pathway.children import examples
+    from pathway.children.planned import plan_from, record_from
     from pathway.children.resolve import RegistryAt, locate_all, shown_names, text_of
+    from pathway.views.data.children import child_data
     from pathway.views.data.shapes import ChildrenPrinted
-    from tui import planner
-    from tui.opened import shelf
-    from tui.spoken import child_data, children_printed
+    from pathway.views.words.children import children_printed, matching, plan_row, problem_row
 
     day, protocol = today(on), protocol_of(overlay_dir)
     found = shown_names(locate_all(cases, where.at() if cases else RegistryAt()))
@@ -67,22 +67,20 @@ def children(
         tell_notes(one)
     named = {name: text_of(one) for name, one in found.items()}
     files = named or {name: examples.text(name) for name in examples.names()}
-    books = shelf(files)
-    for entry in books.entries:
-        made = planner.make(entry.name, entry.text, day, protocol)
-        if isinstance(made, tuple):
-            books = books.with_problems(entry.name, made)
-        else:
-            books = books.with_plan(entry.name, made.record, made.plan)
-    rows = books.found(find)
-    shown = [books[row.name] for row in rows]
-    caution = next((entry.plan.cautions[0].text for entry in books.entries if entry.plan), "")
+    made: dict[str, Plan | tuple[str, ...]] = {}
+    for name in sorted(files):
+        record = record_from(name, files[name], day, protocol)
+        made[name] = record if isinstance(record, tuple) else plan_from(record, day, protocol)
+    every = (problem_row(n, p[0]) if isinstance(p, tuple) else plan_row(n, p) for n, p in made.items())
+    rows = matching(every, find)
+    shown = {row.name: made[row.name] for row in rows}
+    caution = next((plan.cautions[0].text for plan in made.values() if not isinstance(plan, tuple)), "")
     if as_json:
-        data = ChildrenPrinted(on=day, children=tuple(child_data(entry) for entry in shown), caution=caution)
-        click.echo(data.model_dump_json(indent=2))
+        told = tuple(child_data(n, None, p) if isinstance(p, tuple) else child_data(n, p) for n, p in shown.items())
+        click.echo(ChildrenPrinted(on=day, children=told, caution=caution).model_dump_json(indent=2))
     else:
-        _say(children_printed(rows, len(books.entries), day, caution, width()))
-    wrong = [sentence for entry in shown for sentence in entry.problems]
+        _say(children_printed(rows, len(made), day, caution, width()))
+    wrong = [sentence for found in shown.values() if isinstance(found, tuple) for sentence in found]
     for sentence in wrong:
         note(sentence)
     if wrong:
@@ -104,12 +102,12 @@ def timeline(
     as_json: bool,
     plain: bool,
 ) -> None:
-    """Show the road of a child: stages in lanes by age, the leg difference below, what holds at an age."""
-    from pathway.views.pictures.timeline import road as picture_of
-    from pathway.views.pictures.timeline import road_ages
+    """Show the timeline of a child: stages in lanes by age, the leg difference below, what holds at an age."""
+    from pathway.views.pictures.timeline import timeline as picture_of
+    from pathway.views.pictures.timeline import timeline_ages
     from pathway.views.words import paragraphs
-    from pathway.views.words.timeline import road_data, road_words
-    from tui.spoken import printed
+    from pathway.views.words.printed import printed
+    from pathway.views.words.timeline import timeline_data, timeline_words
 
     made, protocol = asked.plan, asked.protocol
     selected = _stage_of(made, stage)
@@ -117,20 +115,20 @@ def timeline(
     said = list(paragraphs.at_age(made, age, paragraphs.aids(protocol)))
     if as_json:
         at_age, conflicts = tuple(say.text for say in said), paragraphs.conflicts(made)
-        click.echo(road_data(made, at_age, conflicts).model_dump_json(indent=2))
+        click.echo(timeline_data(made, at_age, conflicts).model_dump_json(indent=2))
         leave_with_conflicts(made)
         return
     words = words_only(plain)
-    _head(made, f"The road of {made.child.id}")
+    _head(made, f"The timeline of {made.child.id}")
     if not words:
         goal = (0.0, protocol.number("goal_band_mm"))
-        ages, chosen = road_ages(made), selected.id if selected else None
-        drawn = picture_of(made, width(), ROAD_ROWS, *ages, goal_mm=goal, selected=chosen, shaded=True)
+        ages, chosen = timeline_ages(made), selected.id if selected else None
+        drawn = picture_of(made, width(), TIMELINE_ROWS, *ages, goal_mm=goal, selected=chosen, shaded=True)
         click.echo(f"\n{drawn.text}")
     else:
-        _say(road_words(made, width()))
+        _say(timeline_words(made, width()))
     of_stage = paragraphs.of_stage(made, selected) if selected else ()
-    kinds = [paragraphs.Say("Classification", heading=True)] if made.classification else []
+    kinds = [paragraphs.Paragraph("Classification", heading=True)] if made.classification else []
     _say(
         printed(
             (*said, *paragraphs.brackets(made), *of_stage, *kinds, *paragraphs.of_child(made)), width(), plain=words
@@ -152,12 +150,12 @@ def prerequisites(
     as_json: bool,
     plain: bool,
 ) -> None:
-    """Show what comes before STAGE (the next one where not given), and what must hold before it starts."""
+    """Show the prerequisites of STAGE (the next one where not given): what comes before it, what must hold."""
     from pathway.views.pictures.prerequisites import layers
     from pathway.views.words import paragraphs
-    from pathway.views.words.prerequisites import before_data, before_words
+    from pathway.views.words.prerequisites import prerequisites_data, prerequisites_words
+    from pathway.views.words.printed import printed
     from pathway.views.words.wrapping import wrap
-    from tui.spoken import printed
 
     made, protocol = asked.plan, asked.protocol
     selected = _stage_of(made, stage)
@@ -168,14 +166,14 @@ def prerequisites(
         return
     if as_json:
         unlocks = tuple(say.text for say in paragraphs.of_unlock(made, selected, protocol))
-        click.echo(before_data(made, selected, unlocks).model_dump_json(indent=2))
+        click.echo(prerequisites_data(made, selected, unlocks).model_dump_json(indent=2))
         leave_with_conflicts(made)
         return
     words = words_only(plain)
-    _head(made, f"{made.child.id}: before this, {selected.label}")
+    _head(made, f"{made.child.id}: prerequisites of {selected.label}")
     if not words and (drawn := layers(made, width())).width <= width():
         click.echo(f"\n{drawn.text}")
-    _say(["", *before_words(made, selected, width())])
+    _say(["", *prerequisites_words(made, selected, width())])
     said = paragraphs.of_unlock(made, selected, protocol) if unlock else paragraphs.of_gates(selected)
     _say(printed(said, width(), plain=words))
     _say(["", *wrap("Marks: + met, - not met, ? not known, ~ waived, > judged later.", width())])
@@ -210,9 +208,9 @@ def sources(asked: Asked, stage: str | None, as_json: bool) -> None:
 
     `rules show ID` prints such a rule with its sources.
     """
-    from pathway.views.data.shapes import BehindPrinted, SaidWithRule
+    from pathway.views.data.shapes import SaidWithRule, SourcesPrinted
     from pathway.views.words import statements
-    from tui.spoken import statements_printed
+    from pathway.views.words.printed import statements_printed
 
     made = asked.plan
     selected = _stage_of(made, stage)
@@ -222,12 +220,12 @@ def sources(asked: Asked, stage: str | None, as_json: bool) -> None:
             SaidWithRule(text=one.text, rule=one.rule, mark=one.mark, local=one.local, known=one.known) for one in found
         )
         chosen = selected.id if selected else None
-        data = BehindPrinted(
+        data = SourcesPrinted(
             child=made.child.id, on=made.on, stage=chosen, statements=items, caution=made.cautions[0].text
         )
         click.echo(data.model_dump_json(indent=2))
     else:
-        _head(made, f"{made.child.id}: why and sources{', ' + selected.label if selected else ''}")
+        _head(made, f"{made.child.id}: sources{', ' + selected.label if selected else ''}")
         _say(statements_printed(found, width()))
     leave_with_conflicts(made)
 
@@ -235,16 +233,16 @@ def sources(asked: Asked, stage: str | None, as_json: bool) -> None:
 @click.command()
 def keys() -> None:
     """Print the keys of the screens and the marks that they use."""
-    from tui.screens.help import words
-    from tui.spoken import printed
+    from pathway.views.words.keys import keys_and_marks
+    from pathway.views.words.printed import printed
 
-    _say(["Keys and marks of the screens", *printed(words(), width())])
+    _say(["Keys and marks of the screens", *printed(keys_and_marks(), width())])
 
 
 def _stage_of(made: Plan, wanted: str | None) -> PlanStage | None:
     """Return the stage asked for, else the next one, else the first; refuses an unknown one."""
     from pathway.questions.why import find_stage
-    from tui.opened import next_stage
+    from pathway.views.words.children import next_stage
 
     if wanted is None:
         return next_stage(made) or next(iter(made.stages), None)

@@ -164,7 +164,7 @@ def test_the_surgeon_enters_a_visit_and_the_file_has_it(file: Path) -> None:
             await settled(pilot)
             await pilot.press("ctrl+s")
             await settled(pilot)
-            return app.shelf[NAME].told
+            return app.child_list[NAME].told
 
     told = asyncio.run(walk())
     assert told == (f"Saved in {NAME}.toml.",)

@@ -29,10 +29,10 @@ VERBS = {
     "alternatives": ["alternatives", "{}"],
     "worksheet": ["worksheet", "lift", "{}"],
     "children": ["children", "{}"],
-    "road": ["timeline", "{}"],
-    "before": ["prerequisites", "{}"],
+    "timeline": ["timeline", "{}"],
+    "prerequisites": ["prerequisites", "{}"],
     "family": ["family", "{}"],
-    "behind": ["sources", "{}"],
+    "sources": ["sources", "{}"],
 }
 
 

@@ -14,14 +14,14 @@ from click.testing import CliRunner, Result
 
 from pathway.cli.main import main
 from pathway.views.pictures.course_cards import facts
+from pathway.views.words.children import next_stage
 from tests.examples import NAMES
 from tests.plans import DAY, files, plan
 from tests.tui.screens_of import opened, plain_surroundings, settled, the_app
-from tui.opened import next_stage
-from tui.screens.sources import WhyScreen
+from tui.screens.sources import SourcesScreen
 from tui.widgets.frame import CAUTION
 from tui.widgets.prose import Prose
-from tui.widgets.timeline_view import RoadView
+from tui.widgets.timeline_view import TimelineView
 
 __all__ = ["plain_surroundings"]
 
@@ -55,7 +55,7 @@ class TestEveryExampleChild:
         assert not DRAWN.findall(result.stdout)
         assert max(len(line) for line in result.stdout.splitlines()) <= 100
 
-    def test_has_every_stage_of_the_plan_on_its_road_with_its_day(self, child) -> None:
+    def test_has_every_stage_of_the_plan_on_its_timeline_with_its_day(self, child) -> None:
         said = words(run("timeline", child, *ON, "--plain").stdout)
         for stage in plan(child).stages:
             assert stage.label in said
@@ -64,7 +64,7 @@ class TestEveryExampleChild:
     def test_can_say_what_comes_before_every_stage(self, child) -> None:
         for stage in plan(child).stages[:4]:
             said = words(run("prerequisites", child, stage.id, *ON).stdout)
-            assert f"before this, {stage.label}" in said
+            assert f"prerequisites of {stage.label}" in said
             for gate in stage.gates:
                 assert words(gate.sentence) in said
 
@@ -105,7 +105,7 @@ class TestWhatIsDrawn:
     def _terminal(self, monkeypatch) -> None:
         monkeypatch.setattr("pathway.cli.views.words_only", lambda plain: plain)
 
-    def test_the_road_and_the_graph(self) -> None:
+    def test_the_timeline_and_the_graph(self) -> None:
         assert "Age, years" in run("timeline", "rowan-02", *ON).stdout
         assert "╭" in run("prerequisites", "rowan-02", *ON).stdout
 
@@ -157,15 +157,15 @@ def test_an_unknown_stage_is_named_with_those_there_are() -> None:
         assert "femoral_lengthening_1" in result.stderr
 
 
-def test_the_road_says_what_holds_at_an_age() -> None:
+def test_the_timeline_says_what_holds_at_an_age() -> None:
     said = run("timeline", "rowan-02", *ON, "--at", "10").stdout
     assert "At 10 y, 2034-03-14" in said
     assert "femoral lengthening" in run("prerequisites", "rowan-02", "femoral_lengthening_1", "--unlock", *ON).stdout
 
 
 OPENED = {
-    "road": ((), ["timeline", "{child}"]),
-    "before": (("b",), ["prerequisites", "{child}", "{stage}"]),
+    "timeline": ((), ["timeline", "{child}"]),
+    "prerequisites": (("b",), ["prerequisites", "{child}", "{stage}"]),
     "details": (("enter",), ["why", "{child}", "{stage}"]),
     "family": (("f",), ["family", "{child}"]),
     "help": (("f1",), ["keys"]),
@@ -192,9 +192,9 @@ async def test_the_verb_says_what_the_screen_says(screen, child) -> None:
             bare = words(re.sub(r"^[●◐▶○✕◇] ", "", text))
             assert bare.replace(" ", "") in printed.replace(" ", "")  # a line may break at a hyphen
             told += FACT.findall(bare)
-        assert told or screen in ("help", "before")
-        if screen == "road":
-            picture = app.screen.query_one(RoadView).picture
+        assert told or screen in ("help", "prerequisites")
+        if screen == "timeline":
+            picture = app.screen.query_one(TimelineView).picture
             labels = {stage.label for stage in plan(child).stages}
             assert {span.target for span in picture.spans if span.target} <= {s.id for s in plan(child).stages}  # type: ignore[union-attr]
             assert all(label in printed for label in labels)
@@ -230,8 +230,8 @@ async def test_the_statements_are_those_of_the_screen() -> None:
     app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
     async with app.run_test(size=(120, 40)) as pilot:
         await settled(pilot)
-        await opened(pilot, "why")
-        assert isinstance(app.screen, WhyScreen)
+        await opened(pilot, "sources")
+        assert isinstance(app.screen, SourcesScreen)
         assert len(app.screen.said) > 15
         for statement in app.screen.said:
             assert words(statement.text).replace(" ", "") in printed.replace(" ", "")
@@ -279,7 +279,7 @@ async def test_the_list_says_what_its_screen_says() -> None:
     app = the_app()
     async with app.run_test(size=(120, 40)) as pilot:
         await settled(pilot)
-        rows = app.shelf.found("")
+        rows = app.child_list.found("")
         printed = run("children", *ON).stdout
         for row in rows:
             for cell in (row.name, row.age, row.when, row.difference):
@@ -293,8 +293,8 @@ def test_the_caution_of_the_screens_is_that_of_the_verbs() -> None:
         assert clause in run("timeline", "rowan-02", *ON).stdout
 
 
-def test_json_of_the_road_and_of_the_list_hold_the_plan() -> None:
-    road = json.loads(run("timeline", "rowan-02", *ON, "--json").stdout)
-    assert [stage["id"] for stage in road["stages"]] == [stage.id for stage in plan("rowan-02").stages]
+def test_json_of_the_timeline_and_of_the_list_hold_the_plan() -> None:
+    timeline = json.loads(run("timeline", "rowan-02", *ON, "--json").stdout)
+    assert [stage["id"] for stage in timeline["stages"]] == [stage.id for stage in plan("rowan-02").stages]
     listed = json.loads(run("children", *ON, "--json").stdout)
     assert [child["name"] for child in listed["children"]] == sorted(NAMES)

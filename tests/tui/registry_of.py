@@ -67,4 +67,4 @@ async def enter_length(pilot: Pilot[None], length: str) -> None:
 
 
 def told(app: PathwayApp) -> str:
-    return " ".join(app.shelf["rowan-02"].told)
+    return " ".join(app.child_list["rowan-02"].told)

@@ -45,7 +45,7 @@ async def settled(pilot: Pilot[None]) -> None:
     app = pilot.app
     assert isinstance(app, PathwayApp)
     await app.workers.wait_for_complete()
-    while any(entry.waiting for entry in app.shelf.entries):
+    while any(entry.waiting for entry in app.child_list.entries):
         await pilot.pause()
         await app.workers.wait_for_complete()
     await pilot.pause()
@@ -60,7 +60,7 @@ def text_of(app: App[None]) -> str:
 
 @dataclass(frozen=True)
 class Opened:
-    """A screen in one state: the keys that open it from the road of the child, with a stage selected."""
+    """A screen in one state: the keys that open it from the timeline of the child, with a stage selected."""
 
     kind: str
     keys: tuple[str, ...]
@@ -69,9 +69,9 @@ class Opened:
 
 OPENED = {
     "children": Opened("ChildrenScreen", ("escape",)),
-    "road": Opened("RoadScreen", ("shift+right",) * 4),
-    "before": Opened("BeforeScreen", ("b",)),
-    "unlock": Opened("BeforeScreen", ("b", "u")),
+    "timeline": Opened("TimelineScreen", ("shift+right",) * 4),
+    "prerequisites": Opened("PrerequisitesScreen", ("b",)),
+    "unlock": Opened("PrerequisitesScreen", ("b", "u")),
     "details": Opened("DetailsScreen", ("enter",)),
     "courses": Opened("CoursesScreen", ("c",)),
     "reason": Opened("ReasonScreen", ("c", "right", "enter")),
@@ -82,28 +82,28 @@ OPENED = {
     ),
     "family": Opened("FamilyScreen", ("f",)),
     "follow_up": Opened("FollowUpScreen", ("v", *"183")),
-    "why": Opened("WhyScreen", ("f2",)),
+    "sources": Opened("SourcesScreen", ("f2",)),
     "help": Opened("HelpScreen", ("f1",)),
     # A new screen joins here: every test of pictures, keys, themes and ways back then opens it too.
 }
 
 
 async def opened(pilot: Pilot[None], name: str) -> None:
-    """Open a screen from wherever one is: back to the road, the stage selected, the keys pressed, answers awaited."""
+    """Open a screen from wherever one is: back to the timeline, stage selected, keys pressed, answers awaited."""
     from tui.screens.followup import FollowUpScreen
-    from tui.screens.timeline import RoadScreen
+    from tui.screens.timeline import TimelineScreen
 
     app = pilot.app
     assert isinstance(app, PathwayApp)
     wanted = OPENED[name]
-    while not isinstance(app.screen, RoadScreen):
+    while not isinstance(app.screen, TimelineScreen):
         if len(app.screen_stack) > 2:
             await pilot.press("escape")
         else:
-            app.open_road("rowan-02")
+            app.open_timeline("rowan-02")
         await pilot.pause()
     app.drafts.clear()  # what was typed in a follow-up before would stand there again
-    while (session := app.shelf[app.screen.child].session) is not None and session.done:
+    while (session := app.child_list[app.screen.child].session) is not None and session.done:
         app.undo(app.screen.child)
         await settled(pilot)
     app.screen.select(wanted.stage)

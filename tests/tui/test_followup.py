@@ -12,7 +12,7 @@ from tests.plans import DAY, files, record
 from tests.tui.screens_of import settled, text_of, the_app
 from tui.app import PathwayApp
 from tui.screens.followup import KEPT_WHEN_SEEN, FollowUpScreen
-from tui.screens.timeline import RoadScreen
+from tui.screens.timeline import TimelineScreen
 from tui.widgets.form import Form
 from tui.widgets.frame import CAUTION, Notice
 from tui.widgets.parts import Parts
@@ -50,7 +50,7 @@ def form_of(app: object) -> FollowUpScreen:
 
 
 def lengths(app: PathwayApp) -> list[float]:
-    session = app.shelf["rowan-02"].session
+    session = app.child_list["rowan-02"].session
     assert session is not None
     last = session.record.visits[-1]
     return [item.value for item in last.measurements if last.date == DAY]  # type: ignore[misc]
@@ -93,19 +93,19 @@ async def test_it_is_kept_as_one_edit_undone_and_done_again() -> None:
         await planned(pilot)
         await pilot.press("f5")
         await settled(pilot)
-        assert isinstance(app.screen, RoadScreen)
-        entry = app.shelf["rowan-02"]
+        assert isinstance(app.screen, TimelineScreen)
+        entry = app.child_list["rowan-02"]
         assert len(entry.session.done) == 1  # type: ignore[union-attr]
         assert entry.told[0] == ("Follow-up entered: length of the femur left 121 mm on 2026-11-25, and 2 more.")
         assert lengths(app) == [121.0, 195.0]
         assert entry.plan.stage("hip_preparation_1").status in ("done", "under_way")  # type: ignore[union-attr]
         await pilot.press("ctrl+z")
         await settled(pilot)
-        assert app.shelf["rowan-02"].session.record == record("rowan-02")  # type: ignore[union-attr]
+        assert app.child_list["rowan-02"].session.record == record("rowan-02")  # type: ignore[union-attr]
         await pilot.press("ctrl+y")
         await settled(pilot)
         assert lengths(app) == [121.0, 195.0]
-        assert app.shelf["rowan-02"].told[0].startswith("Done again: Follow-up entered: ")
+        assert app.child_list["rowan-02"].told[0].startswith("Done again: Follow-up entered: ")
 
 
 async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_question() -> None:
@@ -326,7 +326,7 @@ async def test_a_visit_of_the_past_is_entered_on_its_day() -> None:
         assert form_of(app).entered.facts == ("length of the femur left 121 mm on 2026-11-20",)
         await pilot.press("f5")
         await settled(pilot)
-        visits = app.shelf["rowan-02"].session.record.visits  # type: ignore[union-attr]
+        visits = app.child_list["rowan-02"].session.record.visits  # type: ignore[union-attr]
         assert datetime.date(2026, 11, 20) in [visit.date for visit in visits]
 
 
@@ -335,6 +335,6 @@ async def test_a_child_without_a_plan_has_no_fields_and_the_form_says_why() -> N
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
         await pilot.press("v", "1", "f3", "f5", "tab")
-        assert "its road says why" in form_of(app).query_one(Notice).words
+        assert "its timeline says why" in form_of(app).query_one(Notice).words
         await pilot.press("escape")
-        assert isinstance(app.screen, RoadScreen)
+        assert isinstance(app.screen, TimelineScreen)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 from textual.pilot import Pilot
 
+from pathway.views.words.keys import KEY_WORDS
 from pathway.views.words.wrapping import wrap
 from tests.plans import files
 from tests.tui.screens.kept import painted
 from tests.tui.screens_of import OPENED, opened, settled, text_of, the_app
-from tui import keys
 from tui.app import PathwayApp
 from tui.screens.base import OwnScreen
 from tui.screens.children import ChildrenScreen
@@ -117,14 +117,14 @@ async def test_title_and_caution_stand_on_every_screen(size) -> None:
     assert len(titles) >= len({screen.kind for screen in OPENED.values()})
 
 
-@pytest.mark.parametrize("start", ["road", "details", "family", "children", "why"])
+@pytest.mark.parametrize("start", ["timeline", "details", "family", "children", "sources"])
 async def test_every_command_leads_somewhere(start) -> None:
     app, idle = the_app("rowan-02"), []
     async with app.run_test(size=SMALL) as pilot:
         await settled(pilot)
         await opened(pilot, start)
         titles = [command.title for command in app.get_system_commands(app.screen)]
-        assert {"Children", "Road of elm-01", "Help", "Quit", "Colours: light"} <= set(titles)
+        assert {"Children", "Timeline of elm-01", "Help", "Quit", "Colours: light"} <= set(titles)
         assert not {"Undo", "Redo"} & set(titles), "nothing was edited"
         for title in titles:
             if (
@@ -161,10 +161,10 @@ async def test_the_palette_finds_a_command_by_its_letters() -> None:
 
 
 def test_the_help_names_every_screen_that_has_keys_of_its_own() -> None:
-    told = {head for head, _ in keys.HELP_WORDS}
-    assert {"Everywhere", "Children", "Road", "Before this", "Details", "Courses", "What if", "Worksheet"} <= told
-    assert {"Family view", "Why and sources", "A decision"} <= told
-    for _, lines in keys.HELP_WORDS:
+    told = {head for head, _ in KEY_WORDS}
+    assert {"Everywhere", "Children", "Timeline", "Prerequisites", "Details", "Courses", "What if", "Worksheet"} <= told
+    assert {"Family view", "Sources", "A decision"} <= told
+    for _, lines in KEY_WORDS:
         for key, words in lines:
             assert key
             assert len(wrap(words, 60)) <= 2

@@ -10,7 +10,7 @@ from tests.tui.screens_of import settled, text_of
 from tests.tui.test_followup import form_of, typed
 from tui import planner
 from tui.screens.leave import LeaveScreen
-from tui.screens.timeline import RoadScreen
+from tui.screens.timeline import TimelineScreen
 from tui.widgets.frame import CAUTION, Notice
 
 
@@ -26,7 +26,7 @@ async def test_leaving_with_something_unsaved_asks_first(place) -> None:
             assert "not everything is saved" in title
             assert caution.strip() == CAUTION
             await pilot.press("escape")
-            assert isinstance(app.screen, RoadScreen)
+            assert isinstance(app.screen, TimelineScreen)
             await pilot.press("ctrl+q", "ctrl+s")
             await app.workers.wait_for_complete()
             await pilot.pause()
@@ -104,7 +104,7 @@ async def test_who_goes_back_while_saving_stays(place, monkeypatch) -> None:
             app.save_and_leave()
             app.screen.action_back()  # type: ignore[attr-defined]
             await saved(pilot)
-            assert isinstance(app.screen, RoadScreen)
+            assert isinstance(app.screen, TimelineScreen)
             assert not app._exit
         assert store.head("rowan-02").count == 3
 
@@ -115,7 +115,7 @@ async def test_who_could_not_leave_is_not_put_out_by_a_later_saving(place, monke
             await open_rowan(pilot)
             real = planner.make_from
             monkeypatch.setattr(planner, "make_from", lambda *_: ("rowan-02: no plan of this.",))
-            seen = app.shelf["rowan-02"].session
+            seen = app.child_list["rowan-02"].session
             assert seen is not None
             shorter = seen.record.model_copy(update={"visits": seen.record.visits[:-1]})
             app.edit("rowan-02", "A visit taken back", shorter)
@@ -129,6 +129,6 @@ async def test_who_could_not_leave_is_not_put_out_by_a_later_saving(place, monke
             await enter_length(pilot, "121")
             await pilot.press("ctrl+s")
             await saved(pilot)
-            assert not app.shelf["rowan-02"].unsaved
+            assert not app.child_list["rowan-02"].unsaved
             assert not app._exit
         assert store.head("rowan-02").count == 3

@@ -1,11 +1,12 @@
-"""The app's state: edits that can be undone in the user's words, and the shelf of children."""
+"""The app's state: edits that can be undone in the user's words, and the list of children."""
 
 from __future__ import annotations
 
 import pytest
 
+from pathway.views.words.children import next_stage
 from tests.plans import files, plan, record
-from tui.opened import NothingToDo, Session, edit, next_stage, planned, redo, row, shelf, undo
+from tui.opened import NothingToDo, Session, child_list, edit, planned, redo, row, undo
 
 
 def started() -> Session:
@@ -52,30 +53,30 @@ def test_a_finished_plan_joins_its_session() -> None:
 
 
 def test_children_are_planned_the_wanted_one_first() -> None:
-    books = shelf({"b": "", "a": "", "c": ""})
-    assert [entry.name for entry in books.entries] == ["a", "b", "c"]
-    assert books.next_to_plan("c") == books["c"]
-    assert books.next_to_plan(None) == books["a"]
-    done = books.with_problems("a", ["cannot be read"]).with_plan("b", record("rowan-02"), plan("rowan-02"))
+    children = child_list({"b": "", "a": "", "c": ""})
+    assert [entry.name for entry in children.entries] == ["a", "b", "c"]
+    assert children.next_to_plan("c") == children["c"]
+    assert children.next_to_plan(None) == children["a"]
+    done = children.with_problems("a", ["cannot be read"]).with_plan("b", record("rowan-02"), plan("rowan-02"))
     assert done.next_to_plan("b") == done["c"]
     assert done.with_problems("c", ["no"]).next_to_plan(None) is None
 
 
 def test_an_edit_that_cannot_be_planned_is_taken_back_to_the_plan_before_it() -> None:
-    books = shelf({"rowan-02": ""}).with_plan("rowan-02", record("rowan-02"), plan("rowan-02"))
+    children = child_list({"rowan-02": ""}).with_plan("rowan-02", record("rowan-02"), plan("rowan-02"))
     after = record("rowan-02").model_copy(update={"visits": record("rowan-02").visits[:-1]})
-    entry = books.edited("rowan-02", "one", after).with_problems("rowan-02", ["no plan"])["rowan-02"]
+    entry = children.edited("rowan-02", "one", after).with_problems("rowan-02", ["no plan"])["rowan-02"]
     assert entry.session is not None
     assert (entry.session.record, entry.session.plan) == (record("rowan-02"), plan("rowan-02"))
     assert entry.told == ("Not done: one.", "no plan")
 
 
 def test_an_edit_taken_back_to_one_that_was_never_planned_is_planned_anew() -> None:
-    books = shelf({"rowan-02": ""}).with_plan("rowan-02", record("rowan-02"), plan("rowan-02"))
+    children = child_list({"rowan-02": ""}).with_plan("rowan-02", record("rowan-02"), plan("rowan-02"))
     first = record("rowan-02").model_copy(update={"visits": record("rowan-02").visits[:-1]})
     both = first.model_copy(update={"visits": first.visits[:-1]})
-    books = books.edited("rowan-02", "one", first).edited("rowan-02", "two", both)
-    entry = books.with_problems("rowan-02", ["no plan"])["rowan-02"]
+    children = children.edited("rowan-02", "one", first).edited("rowan-02", "two", both)
+    entry = children.with_problems("rowan-02", ["no plan"])["rowan-02"]
     assert entry.session is not None
     assert entry.session.record == first
     # The plan that stands on the screens is of the record before both: it is not that of the first edit.
@@ -86,7 +87,7 @@ def test_an_edit_taken_back_to_one_that_was_never_planned_is_planned_anew() -> N
 
 def test_a_row_says_age_diagnosis_next_step_and_difference() -> None:
     of = plan("rowan-02")
-    entry = shelf(files()).with_plan("rowan-02", record("rowan-02"), of)["rowan-02"]
+    entry = child_list(files()).with_plan("rowan-02", record("rowan-02"), of)["rowan-02"]
     said = row(entry)
     following = next_stage(of)
     assert following is not None
@@ -95,12 +96,12 @@ def test_a_row_says_age_diagnosis_next_step_and_difference() -> None:
 
 
 def test_a_row_without_growth_says_not_known() -> None:
-    entry = shelf(files()).with_plan("elm-01", record("elm-01"), plan("elm-01"))["elm-01"]
+    entry = child_list(files()).with_plan("elm-01", record("elm-01"), plan("elm-01"))["elm-01"]
     assert row(entry).difference == "not known"
 
 
 def test_a_row_of_a_faulty_file_says_its_fault() -> None:
-    entry = shelf({"ash-01": "nonsense"}).with_problems("ash-01", ["ash-01.toml: found nonsense"])["ash-01"]
+    entry = child_list({"ash-01": "nonsense"}).with_problems("ash-01", ["ash-01.toml: found nonsense"])["ash-01"]
     assert row(entry).following == "ash-01.toml: found nonsense"
 
 
@@ -113,10 +114,10 @@ def test_next_is_the_first_operation_that_is_not_done() -> None:
 
 
 def test_a_search_needs_every_word() -> None:
-    books = shelf(files())
+    children = child_list(files())
     for name in files():
-        books = books.with_plan(name, record(name), plan(name))
-    assert [item.name for item in books.found("ROWAN")] == ["rowan-02"]
-    assert {item.name for item in books.found("short femur")} == {"alder-06", "oak-12"}
-    assert books.found("short femur rowan") == ()
-    assert len(books.found("")) == len(files())
+        children = children.with_plan(name, record(name), plan(name))
+    assert [item.name for item in children.found("ROWAN")] == ["rowan-02"]
+    assert {item.name for item in children.found("short femur")} == {"alder-06", "oak-12"}
+    assert children.found("short femur rowan") == ()
+    assert len(children.found("")) == len(files())

@@ -22,7 +22,7 @@ from tests.tui.registry_of import CHILDREN, SIZE, WHEN, at, enter_length, open_r
 from tests.tui.screens_of import settled, text_of, the_app
 from tests.tui.test_followup import form_of, planned, typed
 from tui.screens.children import ChildrenScreen
-from tui.screens.timeline import RoadScreen
+from tui.screens.timeline import TimelineScreen
 from tui.widgets.frame import Notice
 
 
@@ -68,10 +68,10 @@ async def test_what_was_saved_and_then_undone_is_withdrawn_and_stays_readable(pl
             await saved(pilot)
             await pilot.press("ctrl+z")
             await settled(pilot)
-            assert app.shelf["rowan-02"].unsaved
+            assert app.child_list["rowan-02"].unsaved
             await pilot.press("ctrl+s")
             await saved(pilot)
-            assert not app.shelf["rowan-02"].unsaved
+            assert not app.child_list["rowan-02"].unsaved
         assert store.record("rowan-02") == record("rowan-02")
         reasons = [one.revision.reason for one in accepted_plans(store.entries("rowan-02"))]
         assert reasons[1] == f"Undone: {reasons[0]}"
@@ -89,7 +89,7 @@ async def test_a_course_chosen_with_a_reason_is_saved_as_a_decision_and_the_plan
     with at(place) as (app, store):
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
-            before = app.shelf["rowan-02"].plan.recommended  # type: ignore[union-attr]
+            before = app.child_list["rowan-02"].plan.recommended  # type: ignore[union-attr]
             await pilot.press("c", "right", "enter")
             await typed(pilot, "least time in frames")
             await pilot.press("enter")
@@ -128,7 +128,7 @@ async def test_choosing_again_on_the_same_day_takes_the_first_choice_back(place)
                 await settled(pilot)
                 await pilot.press("ctrl+s")
                 await saved(pilot)
-            decisions = app.shelf["rowan-02"].session.record.decisions  # type: ignore[union-attr]
+            decisions = app.child_list["rowan-02"].session.record.decisions  # type: ignore[union-attr]
         assert store.record("rowan-02").decisions == decisions
         assert len(decisions) == 1
 
@@ -157,12 +157,12 @@ async def test_what_another_process_saved_meanwhile_is_taken_in_below_ones_own(p
             assert "Not saved: somebody else has saved in clinic.db in the meantime" in told(app)
             assert "decision by night shift on 2026-11-25 10:00" in told(app)
             assert "save again with Ctrl+S" in told(app)
-            session = app.shelf["rowan-02"].session
+            session = app.child_list["rowan-02"].session
             assert session is not None
             assert [one.stage for one in session.record.decisions] == ["contralateral_growth_arrest"]
             assert session.record.visits[-1].measurements[0].value == 121.0
-            assert app.shelf["rowan-02"].unsaved
-            plan = app.shelf["rowan-02"].plan
+            assert app.child_list["rowan-02"].unsaved
+            plan = app.child_list["rowan-02"].plan
             assert plan is not None
             assert plan.stage("contralateral_growth_arrest").status == "optional"
             assert store.head("rowan-02").count == 2
@@ -171,7 +171,7 @@ async def test_what_another_process_saved_meanwhile_is_taken_in_below_ones_own(p
             assert "(entries 3 to 4 of rowan-02)" in told(app)
             await pilot.press("ctrl+z")
             await settled(pilot)
-            assert [one.stage for one in app.shelf["rowan-02"].session.record.decisions] == [  # type: ignore[union-attr]
+            assert [one.stage for one in app.child_list["rowan-02"].session.record.decisions] == [  # type: ignore[union-attr]
                 "contralateral_growth_arrest"
             ]
         assert [one.kind for one in store.entries("rowan-02")] == ["case", "decision", "visit", "revision"]
@@ -191,9 +191,9 @@ async def test_a_locked_registry_is_said_and_saving_again_works(place, monkeypat
             assert "Not saved: " in told(app)
             assert "found that another program holds the registry" in told(app)
             assert "Ctrl+S tries again" in " ".join(text_of(app).split())
-            assert app.shelf["rowan-02"].unsaved
+            assert app.child_list["rowan-02"].unsaved
             await pilot.press("b", "escape")
-            assert isinstance(app.screen, RoadScreen)
+            assert isinstance(app.screen, TimelineScreen)
             holder.execute("ROLLBACK")
             holder.close()
             await pilot.press("ctrl+s")
@@ -239,7 +239,7 @@ async def test_a_child_that_could_not_be_read_is_read_when_it_is_opened_again(pl
             monkeypatch.setattr(Registry, "record_and_head", real)
             await pilot.press("escape", "enter")
             await settled(pilot)
-            assert app.shelf["rowan-02"].plan is not None
+            assert app.child_list["rowan-02"].plan is not None
             assert app.screen.query_one(Notice).words == ""
         assert store.head("rowan-02").count == 1
 
@@ -249,13 +249,13 @@ async def test_children_with_a_plan_kept_are_listed_at_once_and_planned_when_ope
     with at(place) as (app, _):
         async with app.run_test(size=SIZE) as pilot:
             await settled(pilot)
-            assert all(entry.plan is None and not entry.problems for entry in app.shelf.entries)
+            assert all(entry.plan is None and not entry.problems for entry in app.child_list.entries)
             table = app.screen.query_one(DataTable)
             before = [str(cell) for cell in table.get_row("rowan-02")]
             assert before[:2] == ["rowan-02", "2 y 8 m"]
             await open_rowan(pilot)
-            assert app.shelf["rowan-02"].plan is not None
-            assert app.shelf["oak-12"].plan is None
+            assert app.child_list["rowan-02"].plan is not None
+            assert app.child_list["oak-12"].plan is None
             await pilot.press("escape")
             await pilot.pause()
             assert [str(cell) for cell in app.screen.query_one(DataTable).get_row("rowan-02")] == before
@@ -353,14 +353,14 @@ async def test_what_is_changed_while_saving_is_saved_after_it_when_asked(place) 
             await open_rowan(pilot)
             await enter_length(pilot, "121")
             app.save("rowan-02")
-            session = app.shelf["rowan-02"].session
+            session = app.child_list["rowan-02"].session
             assert session is not None
             wanted = session.record.model_copy(update={"visits": session.record.visits[:-1]})
             app.edit("rowan-02", "The visit taken back", wanted)
             app.save("rowan-02")
             await saved(pilot)
             await saved(pilot)
-            assert not app.shelf["rowan-02"].unsaved
+            assert not app.child_list["rowan-02"].unsaved
         assert [one.kind for one in store.entries("rowan-02")][1:] == ["visit", "revision", "correction", "revision"]
         assert store.record("rowan-02") == wanted
 

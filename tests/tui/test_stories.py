@@ -12,10 +12,10 @@ from tests.tui.test_followup import typed
 from tui.screens.courses import CoursesScreen
 from tui.screens.details import DetailsScreen
 from tui.screens.family import FamilyScreen
-from tui.screens.prerequisites import BeforeScreen
+from tui.screens.prerequisites import PrerequisitesScreen
 from tui.screens.reason import ReasonScreen
-from tui.screens.sources import WhyScreen
-from tui.screens.timeline import RoadScreen
+from tui.screens.sources import SourcesScreen
+from tui.screens.timeline import TimelineScreen
 from tui.screens.what_if import WhatIfScreen
 from tui.screens.worksheet import WorksheetScreen
 from tui.widgets.frame import CAUTION
@@ -29,14 +29,14 @@ async def test_the_team_plans_looks_behind_it_chooses_another_course_and_saves(p
             await open_rowan(pilot)
             assert "Femoral lengthening 1, 5.0 cm" in text_of(app)
             await pilot.press("b")
-            assert isinstance(app.screen, BeforeScreen)
+            assert isinstance(app.screen, PrerequisitesScreen)
             assert "required: active infection no" in text_of(app)
             await pilot.press("enter")
             assert isinstance(app.screen, DetailsScreen)
             await pilot.press("w")
-            assert isinstance(app.screen, WhyScreen)
+            assert isinstance(app.screen, SourcesScreen)
             await pilot.press("escape", "escape", "escape")
-            assert isinstance(app.screen, RoadScreen)
+            assert isinstance(app.screen, TimelineScreen)
             await pilot.press("down", "s")
             await settled(pilot)
             assert isinstance(app.screen, WorksheetScreen)
@@ -56,7 +56,7 @@ async def test_the_team_plans_looks_behind_it_chooses_another_course_and_saves(p
             await typed(pilot, "adult height matters most")
             await pilot.press("enter")
             await settled(pilot)
-            plan = app.shelf["rowan-02"].plan
+            plan = app.child_list["rowan-02"].plan
             assert plan is not None
             assert plan.recommended is not None
             assert plan.recommended.summary == NO_ARREST
@@ -90,12 +90,12 @@ async def test_the_family_reads_compares_wishes_changes_its_mind_and_saves(place
             await typed(pilot, "two are enough for us")
             await pilot.press("enter")
             await settled(pilot)
-            first = app.shelf["rowan-02"].session
+            first = app.child_list["rowan-02"].session
             assert first is not None
             assert [one.reason for one in first.record.decisions] == ["two are enough for us"]
             await pilot.press("ctrl+z")
             await settled(pilot)
-            back = app.shelf["rowan-02"].session
+            back = app.child_list["rowan-02"].session
             assert back is not None
             assert back.record.decisions == ()
             await pilot.press("ctrl+y")

@@ -60,18 +60,18 @@ def terminal(request: pytest.FixtureRequest) -> Iterator[Terminal]:
     started.tmux("kill-server")
 
 
-def test_the_demo_opens_the_road_answers_keys_and_ends(terminal) -> None:
+def test_the_demo_opens_the_timeline_answers_keys_and_ends(terminal) -> None:
     terminal.press(f"{sys.executable} -m pathway.cli demo; echo ended", "Enter")
     words = ("Hip", "Length", "Age, years", "today", "goal", "without further operations", "(today)")
     screen = terminal.wait_for("with the plan", "^q Quit", *words)
     assert CAUTION in screen
     assert "rowan-02: girl, 2 y 8 m" in screen
     terminal.press("b")
-    terminal.wait_for("before this, Hip preparation", "Conditions to be met before hip preparation")
+    terminal.wait_for("prerequisites of Hip preparation", "Conditions to be met before hip preparation")
     terminal.press("Enter")
     terminal.wait_for("Why hip preparation")
     terminal.press("Escape")
-    terminal.wait_for("before this, Hip preparation")
+    terminal.wait_for("prerequisites of Hip preparation")
     terminal.press("Escape")
     terminal.wait_for("Age, years")
     terminal.press("Escape")
@@ -81,14 +81,14 @@ def test_the_demo_opens_the_road_answers_keys_and_ends(terminal) -> None:
 
 
 @pytest.mark.parametrize("terminal", [(80, 24)], indirect=True)
-def test_from_the_children_through_road_courses_and_family_and_out_in_the_smallest_terminal(terminal) -> None:
+def test_from_the_children_through_timeline_courses_and_family_and_out_in_the_smallest_terminal(terminal) -> None:
     terminal.press(f"{sys.executable} -m pathway.cli open --on 2026-11-25; echo ended", "Enter")
     terminal.wait_for("Children: 8, planned as of 2026-11-25", CAUTION, "willow-03")
     terminal.press("r", "o", "w", "a", "n")
     terminal.wait_for("Children: 1 of 8", "Hip preparation")
     terminal.press("Enter")
-    road = terminal.wait_for("rowan-02: girl, 2 y 8 m", "Age, years", "with the plan")
-    assert CAUTION in road
+    timeline = terminal.wait_for("rowan-02: girl, 2 y 8 m", "Age, years", "with the plan")
+    assert CAUTION in timeline
     terminal.press("c")
     courses = terminal.wait_for("courses side by side", "Two femoral lengthenings, with growth arrest", "i What if")
     assert CAUTION in courses

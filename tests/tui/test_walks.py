@@ -14,21 +14,21 @@ from tui.screens.base import ChildScreen
 from tui.screens.children import ChildrenScreen
 from tui.screens.details import DetailsScreen
 from tui.screens.help import HelpScreen
-from tui.screens.prerequisites import BeforeScreen
-from tui.screens.timeline import RoadScreen
+from tui.screens.prerequisites import PrerequisitesScreen
+from tui.screens.timeline import TimelineScreen
 from tui.widgets.frame import CAUTION, Notice
 from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
-from tui.widgets.timeline_view import RoadView
+from tui.widgets.timeline_view import TimelineView
 
 SIZE = (120, 40)
 ROWAN = {"rowan-02": files()["rowan-02"]}
 FAULTY = 'schema_version = 1\n[child]\nid = "ash-01"\ndate_of_birth = 2020-01-01\nsex = "grl"\n'
 
 
-def road_of(app: object) -> RoadScreen:
+def timeline_of(app: object) -> TimelineScreen:
     screen = app.screen  # type: ignore[attr-defined]
-    assert isinstance(screen, RoadScreen)
+    assert isinstance(screen, TimelineScreen)
     return screen
 
 
@@ -38,18 +38,18 @@ async def test_a_child_is_opened_walked_and_left() -> None:
         await settled(pilot)
         assert isinstance(app.screen, ChildrenScreen)
         await pilot.press(*"rowan", "enter")
-        road = road_of(app)
-        assert road.child == "rowan-02"
-        order = [stage.id for stage in in_date_order(road.plan)]  # type: ignore[arg-type]
-        start = order.index(road.selected.id)  # type: ignore[union-attr]
+        timeline = timeline_of(app)
+        assert timeline.child == "rowan-02"
+        order = [stage.id for stage in in_date_order(timeline.plan)]  # type: ignore[arg-type]
+        start = order.index(timeline.selected.id)  # type: ignore[union-attr]
         await pilot.press("down", "tab", "up", "down")
-        assert road.selected.id == order[start + 2]  # type: ignore[union-attr]
+        assert timeline.selected.id == order[start + 2]  # type: ignore[union-attr]
         await pilot.press("b")
-        assert isinstance(app.screen, BeforeScreen)
+        assert isinstance(app.screen, PrerequisitesScreen)
         await pilot.press("enter")
         assert isinstance(app.screen, DetailsScreen)
         await pilot.press("b", "down", "escape")
-        assert road_of(app).selected.id == order[start + 3]  # type: ignore[union-attr]
+        assert timeline_of(app).selected.id == order[start + 3]  # type: ignore[union-attr]
         await pilot.press("escape")
         assert isinstance(app.screen, ChildrenScreen)
         await pilot.press("escape")
@@ -57,11 +57,11 @@ async def test_a_child_is_opened_walked_and_left() -> None:
         assert isinstance(app.screen, ChildrenScreen)
 
 
-async def test_the_age_moves_by_steps_by_years_and_not_off_the_road() -> None:
+async def test_the_age_moves_by_steps_by_years_and_not_off_the_timeline() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        view = app.screen.query_one(RoadView)
+        view = app.screen.query_one(TimelineView)
         today = view.age
         await pilot.press("right")
         assert today < view.age <= today + view.step_years + 0.5 / 12
@@ -96,10 +96,10 @@ async def test_the_cursor_stands_on_today_at_first_and_finds_it_again() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        today = app.screen.query_one(RoadView).age
+        today = app.screen.query_one(TimelineView).age
         assert "(today)" in text_of(app)
         await pilot.press("right", "left")
-        assert app.screen.query_one(RoadView).age == today
+        assert app.screen.query_one(TimelineView).age == today
 
 
 @pytest.mark.parametrize(
@@ -115,7 +115,7 @@ async def test_typing_searches_names_diagnoses_and_next_steps(typed, found) -> N
         assert [key.value for key in table.rows] == found
         assert ("No child matches" in text_of(app)) == (not found)
         await pilot.press("enter")
-        assert isinstance(app.screen, RoadScreen if found else ChildrenScreen)
+        assert isinstance(app.screen, TimelineScreen if found else ChildrenScreen)
 
 
 async def test_a_faulty_file_shows_its_sentence_and_hides_no_one_else() -> None:
@@ -123,11 +123,11 @@ async def test_a_faulty_file_shows_its_sentence_and_hides_no_one_else() -> None:
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
         await pilot.press("enter")
-        assert road_of(app).child == "ash-01"
+        assert timeline_of(app).child == "ash-01"
         notice = app.screen.query_one(Notice)
         assert "ash-01.toml, line 5, child.sex: found" in notice.words
         await pilot.press("b", "enter", "down", "right", "escape", "down", "enter")
-        assert road_of(app).child == "rowan-02"
+        assert timeline_of(app).child == "rowan-02"
 
 
 async def test_a_fault_of_the_program_is_said_in_place(monkeypatch) -> None:
@@ -169,12 +169,12 @@ async def test_the_mouse_opens_a_child_picks_a_stage_and_an_age() -> None:
         row = next(y for y, line in enumerate(text_of(app).split("\n")) if "rowan-02" in line)
         await pilot.click(offset=Offset(5, row))
         await pilot.click(offset=Offset(5, row))
-        road = road_of(app)
-        view = road.query_one(RoadView)
+        timeline = timeline_of(app)
+        view = timeline.query_one(TimelineView)
         span = next(s for s in view.picture.spans if s.target == "contralateral_growth_arrest")  # type: ignore[union-attr]
-        await pilot.click(RoadView, offset=Offset(span.column, span.row))
-        assert road.stage == "contralateral_growth_arrest"
-        await pilot.click(RoadView, offset=Offset(60, 35))
+        await pilot.click(TimelineView, offset=Offset(span.column, span.row))
+        assert timeline.stage == "contralateral_growth_arrest"
+        await pilot.click(TimelineView, offset=Offset(60, 35))
         assert view.age == pytest.approx(view.axis.age(60.5), abs=1 / 12)  # type: ignore[union-attr]
         await pilot.press("b")
         await pilot.pause()
@@ -206,14 +206,18 @@ async def test_commands_lead_to_every_screen() -> None:
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
         commands = {command.title: command.callback for command in app.get_system_commands(app.screen)}
-        assert {"Children", "Road of elm-01", "Before this", "Details", "Help", "Quit"} <= set(commands)
-        for title, screen in (("Before this", BeforeScreen), ("Help", HelpScreen), ("Children", ChildrenScreen)):
+        assert {"Children", "Timeline of elm-01", "Prerequisites", "Details", "Help", "Quit"} <= set(commands)
+        for title, screen in (
+            ("Prerequisites", PrerequisitesScreen),
+            ("Help", HelpScreen),
+            ("Children", ChildrenScreen),
+        ):
             commands[title]()
             await pilot.pause()
             assert isinstance(app.screen, screen)
-        commands["Road of elm-01"]()
+        commands["Timeline of elm-01"]()
         await pilot.pause()
-        assert road_of(app).child == "elm-01"
+        assert timeline_of(app).child == "elm-01"
 
 
 async def test_keys_work_while_a_child_is_still_being_planned(monkeypatch) -> None:

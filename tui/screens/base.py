@@ -1,4 +1,4 @@
-"""What all screens of a child share: the shelf, the help, the way back, the selected stage."""
+"""What all screens of a child share: the list, the help, the way back, the selected stage."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pathway.views.words import statements
 from pathway.views.words.paragraphs import in_date_order
 from pathway.views.words.statements import Statement
 from tui import keys
-from tui.opened import Shelf
+from tui.opened import ChildList
 
 if TYPE_CHECKING:
     from tui.app import PathwayApp
@@ -40,21 +40,21 @@ class OwnScreen(Screen[None]):
         """Return what the screen says, each statement with the rule behind it."""
         return ()
 
-    def action_why(self) -> None:
+    def action_sources(self) -> None:
         """Open the rules and sources behind what the screen says."""
         found = self.statements()
         if found:
-            self.home.open_why(self.why_head(), found)
+            self.home.open_sources(self.sources_head(), found)
 
-    def why_head(self) -> str:
+    def sources_head(self) -> str:
         """Return the title of the statements."""
-        return "Why and sources"
+        return "Sources"
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now: the keys shown are those that work."""
-        return bool(self.statements()) if action == "why" else True
+        return bool(self.statements()) if action == "sources" else True
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Take note that children were planned; `name` is the child that changed."""
 
 
@@ -71,7 +71,7 @@ class ChildScreen(OwnScreen):
     @property
     def plan(self) -> Plan | None:
         """Return the plan of the child, or None where there is none (yet)."""
-        return self.home.shelf[self.child].plan
+        return self.home.child_list[self.child].plan
 
     @property
     def selected(self) -> PlanStage | None:
@@ -117,18 +117,18 @@ class ChildScreen(OwnScreen):
             return ()
         return (*(statements.of_stage(plan, stage) if stage else ()), *statements.of_plan(plan))
 
-    def why_head(self) -> str:
+    def sources_head(self) -> str:
         """Return the title of the statements."""
-        return f"{self.child}: why and sources" + (f", {self.selected.label}" if self.selected else "")
+        return f"{self.child}: sources" + (f", {self.selected.label}" if self.selected else "")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now."""
         if action in ("undo", "redo"):
-            session = self.home.shelf[self.child].session
+            session = self.home.child_list[self.child].session
             return session is not None and bool(session.done if action == "undo" else session.undone)
         if action == "save":
-            return self.home.shelf[self.child].unsaved
-        if action == "why":
+            return self.home.child_list[self.child].unsaved
+        if action == "sources":
             return self.plan is not None
         return super().check_action(action, parameters)
 
@@ -165,7 +165,7 @@ class ChildScreen(OwnScreen):
         if self.selected is not None:
             self.home.open_details(self.child, self.selected.id)
 
-    def action_before(self) -> None:
+    def action_prerequisites(self) -> None:
         """Open what comes before the selected stage."""
         if self.selected is not None:
-            self.home.open_before(self.child, self.selected.id)
+            self.home.open_prerequisites(self.child, self.selected.id)

@@ -11,8 +11,9 @@ from textual.binding import BindingType
 from textual.events import Resize
 from textual.widgets import DataTable, Input
 
+from pathway.views.words.children import Row
 from tui import keys
-from tui.opened import Row, Shelf
+from tui.opened import ChildList
 from tui.screens.base import OwnScreen
 from tui.widgets import frame
 
@@ -62,7 +63,7 @@ class ChildrenScreen(OwnScreen):
         """Give the columns the width there is."""
         self.fill()
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Show what is known of the children now; while another screen lies on top, when it is gone."""
         if self.is_current:
             self.fill()
@@ -80,7 +81,7 @@ class ChildrenScreen(OwnScreen):
         table = self.query_one(DataTable)
         kept = self.chosen
         search = self.query_one(Input).value
-        self._rows = self.home.shelf.found(search)
+        self._rows = self.home.child_list.found(search)
         if self._by_day:
             self._rows = tuple(sorted(self._rows, key=lambda row: (row.when or LAST, row.name)))
         table.clear(columns=True)
@@ -106,7 +107,7 @@ class ChildrenScreen(OwnScreen):
         words = "" if names or not search else f"No child matches {search!r}. Escape clears the search."
         words = self.home.listing or words
         self.query_one(frame.Notice).say(words)
-        count = len(self.home.shelf.entries)
+        count = len(self.home.child_list.entries)
         shown = f"{len(names)} of {count}" if len(names) != count else f"{count}"
         where = f" in {self.home.keeper.place}" if self.home.keeper is not None else ""
         self.query_one(frame.Title).update(f"Children: {shown}{where}, planned as of {self.home.on}")
@@ -133,7 +134,7 @@ class ChildrenScreen(OwnScreen):
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
         """Open the child that was clicked."""
         if event.row_key.value is not None:
-            self.home.open_road(event.row_key.value)
+            self.home.open_timeline(event.row_key.value)
 
     def action_move(self, by: int) -> None:
         """Move the cursor of the table."""
@@ -148,7 +149,7 @@ class ChildrenScreen(OwnScreen):
     def action_open(self) -> None:
         """Open the child under the cursor."""
         if self.chosen is not None:
-            self.home.open_road(self.chosen)
+            self.home.open_timeline(self.chosen)
 
     def action_clear(self) -> None:
         """Clear the search."""

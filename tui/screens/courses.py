@@ -10,13 +10,14 @@ from textual.binding import BindingType
 from textual.events import Resize
 
 from pathway.plan.model import Course
+from pathway.questions import decisions
 from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order, needed_words
 from pathway.views.pictures.picture import Role
 from pathway.views.words import paragraphs, statements
-from pathway.views.words.paragraphs import Say
+from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.statements import Statement
-from tui import decisions, keys
-from tui.opened import Shelf
+from tui import keys
+from tui.opened import ChildList
 from tui.screens.base import ChildScreen
 from tui.screens.reason import ReasonScreen, Who
 from tui.widgets import frame
@@ -63,7 +64,7 @@ class CoursesScreen(ChildScreen):
         self.show_courses()
         self.call_after_refresh(self.show_courses)
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Show the new plan; the course recommended or chosen is selected."""
         if name == self.child:
             self.course = None
@@ -93,11 +94,11 @@ class CoursesScreen(ChildScreen):
     def show_courses(self) -> None:
         """Show the cards around the selected course, and its words."""
         plan, chosen = self.plan, self.chosen
-        self.query_one("#told", frame.Notice).say("\n".join(self.home.shelf[self.child].told))
+        self.query_one("#told", frame.Notice).say("\n".join(self.home.child_list[self.child].told))
         if plan is None or chosen is None:
             words = "No course can be planned yet: no leg length was measured, or the rules contradict each other."
             conflicts = paragraphs.conflicts(plan) if plan is not None else ()
-            self.query_one("#course", Prose).say([Say(words), *(Say(text) for text in conflicts)])
+            self.query_one("#course", Prose).say([Paragraph(words), *(Paragraph(text) for text in conflicts)])
             return
         courses, width = self.shown, self.app.size.width - 2
         fit = cards_that_fit(width)
@@ -105,7 +106,7 @@ class CoursesScreen(ChildScreen):
         self._from = max(0, min(max(self._from, place - fit + 1), place))
         order = ORDERS[self.order]
         hidden = f"{self._from + 1} to {min(self._from + fit, len(courses))} of {len(courses)}"
-        self.query_one("#sorted", Prose).say([Say(f"Sorted: {order.words} (o)   {hidden}", role=Role.MEDIAN)])
+        self.query_one("#sorted", Prose).say([Paragraph(f"Sorted: {order.words} (o)   {hidden}", role=Role.MEDIAN)])
         picture = cards(plan, courses[self._from : self._from + fit], width)
         view = self.query_one(PictureView)
         view.styles.height = picture.height
@@ -137,7 +138,7 @@ class CoursesScreen(ChildScreen):
     def action_choose(self) -> None:
         """Ask for the reason; then the course becomes the plan."""
         course, plan = self.chosen, self.plan
-        session = self.home.shelf[self.child].session
+        session = self.home.child_list[self.child].session
         if course is None or plan is None or session is None:
             return
         record, on = session.record, self.home.on
@@ -159,9 +160,9 @@ class CoursesScreen(ChildScreen):
             return ()
         return statements.of_course(self.plan, self.chosen)
 
-    def why_head(self) -> str:
+    def sources_head(self) -> str:
         """Return the title of the statements."""
-        return f"{self.child}: why and sources, " + (self.chosen.summary if self.chosen else "courses")
+        return f"{self.child}: sources, " + (self.chosen.summary if self.chosen else "courses")
 
     def on_picture_view_picked(self, event: PictureView.Picked) -> None:
         """Select the course that was clicked."""
@@ -169,12 +170,12 @@ class CoursesScreen(ChildScreen):
         self.show_courses()
 
 
-def _words(course: Course) -> Iterator[Say]:
-    yield Say(course.summary[0].upper() + course.summary[1:], heading=True)
+def _words(course: Course) -> Iterator[Paragraph]:
+    yield Paragraph(course.summary[0].upper() + course.summary[1:], heading=True)
     if course.lost_because:
-        yield Say(f"Not first: {course.lost_because}")
+        yield Paragraph(f"Not first: {course.lost_because}")
     if len(course.lengthenings_needed) > 1:
         needed = needed_words(course)
-        yield Say(f"{needed[0].upper()}{needed[1:]}.")
-    yield Say(RANGE, role=Role.LEGEND)
-    yield Say(MARKS, role=Role.LEGEND)
+        yield Paragraph(f"{needed[0].upper()}{needed[1:]}.")
+    yield Paragraph(RANGE, role=Role.LEGEND)
+    yield Paragraph(MARKS, role=Role.LEGEND)

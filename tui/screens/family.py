@@ -10,9 +10,9 @@ from textual.binding import BindingType
 
 from pathway.plan.model import Plan
 from pathway.views.words.family import family_parts
-from pathway.views.words.paragraphs import Say
+from pathway.views.words.paragraphs import Paragraph
 from tui import keys
-from tui.opened import Shelf
+from tui.opened import ChildList
 from tui.screens.base import ChildScreen
 from tui.widgets import frame
 from tui.widgets.prose import Prose
@@ -40,7 +40,7 @@ class FamilyScreen(ChildScreen):
         self.query_one("#page", Prose).focus()
         self.show_stage()
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Say the new plan."""
         if name == self.child:
             self.show_stage()
@@ -49,7 +49,7 @@ class FamilyScreen(ChildScreen):
         """Say the whole plan from its start."""
         plan = self.plan
         if plan is not None:
-            self.query_one("#page", Prose).say(family_says(plan))
+            self.query_one("#page", Prose).say(family_paragraphs(plan))
             self.query_one(frame.Title).update(f"{self.child}: the plan in plain words")
 
     def action_scroll(self, by: int) -> None:
@@ -62,12 +62,12 @@ class FamilyScreen(ChildScreen):
         prose.scroll_relative(y=by * max(1, prose.size.height - 3), animate=False)
 
 
-def family_says(plan: Plan) -> Iterator[Say]:
+def family_paragraphs(plan: Plan) -> Iterator[Paragraph]:
     """Yield the parts with room between them."""
     for part in family_parts(plan):
-        yield Say(part.heading, heading=True, widest=WIDEST)
-        yield Say("")
+        yield Paragraph(part.heading, heading=True, widest=WIDEST)
+        yield Paragraph("")
         for sentence in part.sentences:
-            yield Say(sentence, depth=1, widest=WIDEST)
-            yield Say("")
-        yield Say("")
+            yield Paragraph(sentence, depth=1, widest=WIDEST)
+            yield Paragraph("")
+        yield Paragraph("")

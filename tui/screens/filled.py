@@ -27,7 +27,7 @@ class FormScreen(ChildScreen):
 
     def news(self) -> bool:
         """Return whether record or plan of the child are others than when this was asked last."""
-        session = self.home.shelf[self.child].session
+        session = self.home.child_list[self.child].session
         known, self._ground = self._ground, (None, None) if session is None else (session.record, session.plan)
         return any(one is not other for one, other in zip(known, self._ground, strict=True))
 

@@ -20,7 +20,7 @@ from pathway.protocol.model import Protocol
 from pathway.questions.followup import Change, Preview
 from pathway.record import Record
 from pathway.views.pictures.picture import Role
-from pathway.views.words.paragraphs import Say
+from pathway.views.words.paragraphs import Paragraph
 from tui import keys, planner
 from tui.followup import entered as entering
 from tui.followup import fields as followup_fields
@@ -28,7 +28,7 @@ from tui.followup.asked import all_findings, asked_next
 from tui.followup.choices import choosing
 from tui.followup.entered import Entered
 from tui.followup.fields import FIND, PARTS, Offer, part_of
-from tui.opened import Shelf
+from tui.opened import ChildList
 from tui.screens.filled import FormScreen
 from tui.widgets import frame
 from tui.widgets.form import Form
@@ -38,14 +38,14 @@ from tui.widgets.prose import Prose
 PAUSE_SECONDS = 0.25
 """How long nobody types before a plan is made: shorter would plan for half-typed numbers."""
 ROLES = {"appeared": Role.STAGE_READY, "dropped": Role.STAGE_BLOCKED, "conflict": Role.STAGE_BLOCKED}
-NOTHING_KEPT = Say("Nothing is kept yet. F5 keeps all of it as one edit.", role=Role.LEGEND)
+NOTHING_KEPT = Paragraph("Nothing is kept yet. F5 keeps all of it as one edit.", role=Role.LEGEND)
 NOT_YET = "There is no plan yet; the fields appear with it. Escape goes back."
-NO_PLAN = "There is no plan of this child, so there is nothing to follow up; its road says why. Escape goes back."
+NO_PLAN = "There is no plan of this child, so there is nothing to follow up; its timeline says why. Escape goes back."
 KEPT_WHEN_SEEN = "It is kept as soon as the plan with it is ready."
 LOOK_AGAIN = "Check the questions above the plan's changes. If the measurement is right, press F5 again to keep it."
 EMPTY = (
-    Say("Type what was found, done or decided: what it changes in the plan appears here."),
-    Say("Findings that the next stages wait for come first; F3 finds any other."),
+    Paragraph("Type what was found, done or decided: what it changes in the plan appears here."),
+    Paragraph("Findings that the next stages wait for come first; F3 finds any other."),
 )
 
 
@@ -105,7 +105,7 @@ class FollowUpScreen(FormScreen):
         self.news()
         self._begin()
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Work on the record and the plan as they are now."""
         if name == self.child and self.news():
             self._begin()
@@ -114,7 +114,7 @@ class FollowUpScreen(FormScreen):
         ground = self._planned()
         self._offer = None
         if ground is None:
-            faulty = bool(self.home.shelf[self.child].problems)
+            faulty = bool(self.home.child_list[self.child].problems)
             self.query_one(frame.Notice).say(NO_PLAN if faulty else NOT_YET)
             self.query_one(Form).open(())
             self.query_one(Prose).say(())
@@ -130,7 +130,7 @@ class FollowUpScreen(FormScreen):
         self.typed_anew()
 
     def _planned(self) -> tuple[Record, Plan, Protocol] | None:
-        session, rules = self.home.shelf[self.child].session, self.home.rules
+        session, rules = self.home.child_list[self.child].session, self.home.rules
         if session is None or session.plan is None or rules is None:
             return None
         return session.record, session.plan, rules
@@ -263,39 +263,39 @@ class FollowUpScreen(FormScreen):
         self.home.edit(self.child, sentence, new)
 
 
-def _said(entered: Entered, seen: Preview | tuple[str, ...] | None, labels: Mapping[str, str]) -> Iterator[Say]:
+def _said(entered: Entered, seen: Preview | tuple[str, ...] | None, labels: Mapping[str, str]) -> Iterator[Paragraph]:
     if entered.wrong:
-        yield Say("To correct first", role=Role.STAGE_BLOCKED, heading=True)
+        yield Paragraph("To correct first", role=Role.STAGE_BLOCKED, heading=True)
         for name, sentence in entered.wrong.items():
-            yield Say(f"{labels.get(name, 'All together')}: {sentence}.", 1, Role.STAGE_BLOCKED)
+            yield Paragraph(f"{labels.get(name, 'All together')}: {sentence}.", 1, Role.STAGE_BLOCKED)
         return
     if entered.record is None:
         yield from EMPTY
         return
     for question in entered.look_again:
-        yield Say(f"Please check: {question}", role=Role.STAGE_READY, heading=True)
+        yield Paragraph(f"Please check: {question}", role=Role.STAGE_READY, heading=True)
     for notice in _unexpected(seen):
-        yield Say(notice, role=Role.STAGE_READY, heading=True)
+        yield Paragraph(notice, role=Role.STAGE_READY, heading=True)
     if seen is None:
-        yield Say("Planning with it …", role=Role.LEGEND)
+        yield Paragraph("Planning with it …", role=Role.LEGEND)
     elif isinstance(seen, tuple):
-        yield from (Say(text, role=Role.STAGE_BLOCKED) for text in seen)
+        yield from (Paragraph(text, role=Role.STAGE_BLOCKED) for text in seen)
     else:
         yield from _changes(seen)
     yield NOTHING_KEPT
 
 
-def _changes(seen: Preview) -> Iterator[Say]:
-    yield Say("What this changes in the plan", heading=True)
+def _changes(seen: Preview) -> Iterator[Paragraph]:
+    yield Paragraph("What this changes in the plan", heading=True)
     if not seen.changes:
-        yield Say("Nothing changes in the plan.")
+        yield Paragraph("Nothing changes in the plan.")
     causes = dict.fromkeys(change.because for change in seen.changes)
     for because in causes:
         words = f"Because of {'; '.join(because)}:" if because else "Looking for the fact behind each change …"
-        yield Say(words, role=Role.LEGEND)
+        yield Paragraph(words, role=Role.LEGEND)
         yield from (_change(change) for change in seen.changes if change.because == because)
-    yield from (Say(text) for text in _new_notices(seen) if not text.startswith(UNEXPECTED))
-    yield Say("")
+    yield from (Paragraph(text) for text in _new_notices(seen) if not text.startswith(UNEXPECTED))
+    yield Paragraph("")
 
 
 def _unexpected(seen: Preview | tuple[str, ...] | None) -> tuple[str, ...]:
@@ -310,9 +310,9 @@ def _new_notices(seen: Preview) -> tuple[str, ...]:
     return tuple(text for text in seen.after.notices if text not in known)
 
 
-def _change(change: Change) -> Say:
+def _change(change: Change) -> Paragraph:
     found = change.difference
     role = ROLES.get(found.kind, Role.TEXT)
     if found.kind == "gate":
         role = {"holds": Role.STAGE_READY, "fails": Role.STAGE_BLOCKED}.get(found.after, Role.TEXT)
-    return Say(found.sentence, 1, role)
+    return Paragraph(found.sentence, 1, role)

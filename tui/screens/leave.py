@@ -9,10 +9,10 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 
 from pathway.views.pictures.picture import Role
-from pathway.views.words.paragraphs import Say
+from pathway.views.words.paragraphs import Paragraph
 from tui import keys
 from tui import storage as keeping
-from tui.opened import Shelf
+from tui.opened import ChildList
 from tui.screens.base import OwnScreen
 from tui.widgets import frame
 from tui.widgets.prose import Prose
@@ -39,24 +39,26 @@ class LeaveScreen(OwnScreen):
         self.query_one(Prose).focus()
         self.query_one(Prose).say(self._words())
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Say why a child could not be saved."""
         self.query_one(Prose).say(self._words())
-        told = shelf[name].told if name is not None else ()
+        told = child_list[name].told if name is not None else ()
         if told:
             self.query_one(frame.Notice).say("\n".join(told))
 
-    def _words(self) -> Iterator[Say]:
+    def _words(self) -> Iterator[Paragraph]:
         for entry in self.home.unsaved:
-            yield Say(entry.name, heading=True)
+            yield Paragraph(entry.name, heading=True)
             for words in keeping.reason_of(entry).split("; "):
-                yield Say(words, 1)
+                yield Paragraph(words, 1)
         for name in self.home.unkept:
-            yield Say(name, heading=True)
-            yield Say("typed in the follow-up and not kept: open it again and keep it with F5, or leave without it", 1)
-        yield Say("")
+            yield Paragraph(name, heading=True)
+            yield Paragraph(
+                "typed in the follow-up and not kept: open it again and keep it with F5, or leave without it", 1
+            )
+        yield Paragraph("")
         saves = "Ctrl+S saves what is kept and leaves. " if self.home.unsaved else ""
-        yield Say(f"{saves}Ctrl+Q leaves without it. Escape goes back.", role=Role.LEGEND)
+        yield Paragraph(f"{saves}Ctrl+Q leaves without it. Escape goes back.", role=Role.LEGEND)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now."""

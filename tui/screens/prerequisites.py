@@ -1,4 +1,4 @@
-"""Before this: what must come before the selected stage, and what must hold."""
+"""Prerequisites: what must come before the selected stage, and what must hold."""
 
 from __future__ import annotations
 
@@ -12,20 +12,20 @@ from pathway.views.pictures.picture import Picture, Role, Span
 from pathway.views.pictures.prerequisites import chain
 from pathway.views.words import paragraphs
 from tui import keys
-from tui.opened import Shelf
+from tui.opened import ChildList
 from tui.screens.base import ChildScreen
 from tui.widgets import frame
 from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
 
 
-class BeforeScreen(ChildScreen):
+class PrerequisitesScreen(ChildScreen):
     """The graph of the stages with the chain of the selected one lit; its gates below."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.BEFORE]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.PREREQUISITES]
     DEFAULT_CSS = """
-    BeforeScreen PictureView { height: auto; max-height: 65%; width: 100%; margin: 1 0 0 1; }
-    BeforeScreen Prose { height: 1fr; padding: 1 1 0 1; }
+    PrerequisitesScreen PictureView { height: auto; max-height: 65%; width: 100%; margin: 1 0 0 1; }
+    PrerequisitesScreen Prose { height: 1fr; padding: 1 1 0 1; }
     """
 
     def __init__(self, child: str, stage: str | None = None) -> None:
@@ -35,7 +35,7 @@ class BeforeScreen(ChildScreen):
 
     def compose(self) -> ComposeResult:
         """Lay out title, caution, graph, gates, keys."""
-        yield frame.Title("Before this")
+        yield frame.Title("Prerequisites")
         yield frame.Caution()
         yield PictureView(id="graph")
         yield Prose(id="gates", panel=True, focus=False)
@@ -58,7 +58,7 @@ class BeforeScreen(ChildScreen):
         if self.selected is not None:
             self.query_one(PictureView).bring_into_view(self.selected.id)
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Show the new plan."""
         if name == self.child and self.plan is not None:
             self.show_stage()
@@ -68,7 +68,7 @@ class BeforeScreen(ChildScreen):
         plan, stage = self.plan, self.selected
         if plan is None or stage is None:
             return
-        self._picture = self.home.pictures.before(plan, self.app.size.width)
+        self._picture = self.home.pictures.prerequisites(plan, self.app.size.width)
         before = chain(plan, stage.id)
 
         def lit(span: Span) -> bool:
@@ -87,7 +87,7 @@ class BeforeScreen(ChildScreen):
             else paragraphs.of_gates(stage)
         )
         self.query_one("#gates", Prose).say(unlock)
-        self.query_one(frame.Title).update(f"{self.child}: before this, {stage.label}")
+        self.query_one(frame.Title).update(f"{self.child}: prerequisites of {stage.label}")
 
     def action_unlock(self) -> None:
         """Tell what would unlock the stage instead of its gates, or its gates again."""

@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.widgets import Input, Static
 
-from pathway.views.words.paragraphs import Say
+from pathway.views.words.paragraphs import Paragraph
 from tui import keys
 from tui.screens.base import OwnScreen
 from tui.widgets import frame
@@ -49,7 +49,7 @@ class ReasonScreen(OwnScreen):
 
     def on_mount(self) -> None:
         """Show what is decided; typing goes to the reason."""
-        self.query_one(Prose).say([Say(self.what[0], heading=True), *(Say(text) for text in self.what[1:])])
+        self.query_one(Prose).say([Paragraph(self.what[0], heading=True), *(Paragraph(text) for text in self.what[1:])])
         typed = self.query_one(Input)
         typed.cursor_blink = False
         typed.focus()

@@ -1,4 +1,4 @@
-"""Why and sources: the statements of a screen, and the rule behind the one chosen, with sources and strength."""
+"""Sources: the statements of a screen, and the rule behind the one chosen, with sources and strength."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from textual.events import Resize
 
 from pathway.protocol.model import Protocol
 from pathway.views.pictures.picture import Role
-from pathway.views.words.paragraphs import Say
+from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.statements import Statement
 from tui import keys
 from tui.screens.base import OwnScreen
@@ -25,17 +25,17 @@ VERY_WIDE = 2000
 HEADS = ("Sources", "Refers to", "Referred to by")
 
 
-class WhyScreen(OwnScreen):
+class SourcesScreen(OwnScreen):
     """Statements on one side, the page of the rule on the other."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.WHY_KEYS]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.SOURCES]
     DEFAULT_CSS = """
-    WhyScreen #body { layout: vertical; height: 1fr; }
-    WhyScreen Choices { height: 2fr; padding: 1 1 0 1; }
-    WhyScreen #page { height: 3fr; padding: 1 2; }
-    WhyScreen.wide #body { layout: horizontal; }
-    WhyScreen.wide Choices { width: 2fr; height: 100%; }
-    WhyScreen.wide #page { width: 3fr; height: 100%; }
+    SourcesScreen #body { layout: vertical; height: 1fr; }
+    SourcesScreen Choices { height: 2fr; padding: 1 1 0 1; }
+    SourcesScreen #page { height: 3fr; padding: 1 2; }
+    SourcesScreen.wide #body { layout: horizontal; }
+    SourcesScreen.wide Choices { width: 2fr; height: 100%; }
+    SourcesScreen.wide #page { width: 3fr; height: 100%; }
     """
 
     def __init__(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
@@ -64,7 +64,7 @@ class WhyScreen(OwnScreen):
     def show_statements(self) -> None:
         """Show the statements with the first one, or the one asked for, chosen."""
         self.query_one(frame.Title).update(self.head)
-        said = [Say(f"{item.text}{' [local]' if item.local else ''}", mark=item.mark) for item in self.said]
+        said = [Paragraph(f"{item.text}{' [local]' if item.local else ''}", mark=item.mark) for item in self.said]
         self.query_one(Choices).offer(said, self.start)
         self.show_page()
 
@@ -102,24 +102,24 @@ def _place(statements: tuple[Statement, ...], rule: str) -> int:
 
 def page_of(
     item: Statement, rules: Protocol | None, named: Mapping[str, tuple[str, ...]] | None = None
-) -> Iterator[Say]:
+) -> Iterator[Paragraph]:
     """Yield the rule behind a statement as the verb `rules show` prints it."""
     from pathway.problems import Refused
     from pathway.views.rules.pages import page_text
 
-    yield Say(item.text, role=Role.LABEL)
+    yield Paragraph(item.text, role=Role.LABEL)
     if item.known:
-        yield Say(f"Basis: {item.known}")
-    yield Say("Rule of this clinic (local)" if item.local else "Rule of the program, not changed by a clinic")
-    yield Say("")
+        yield Paragraph(f"Basis: {item.known}")
+    yield Paragraph("Rule of this clinic (local)" if item.local else "Rule of the program, not changed by a clinic")
+    yield Paragraph("")
     if rules is None:
-        yield Say("The rules are still being read; come back in a moment.")
+        yield Paragraph("The rules are still being read; come back in a moment.")
         return
     try:
         lines = page_text(rules, item.rule, VERY_WIDE, named or None).splitlines()
     except Refused as error:
-        yield Say(str(error))
+        yield Paragraph(str(error))
         return
     for row, line in enumerate(lines):
         depth = (len(line) - len(line.lstrip())) // 2
-        yield Say(line.strip(), depth=depth, heading=row == 0 or line in HEADS)
+        yield Paragraph(line.strip(), depth=depth, heading=row == 0 or line in HEADS)

@@ -10,34 +10,35 @@ from textual.containers import Container
 from textual.events import Resize
 
 from pathway.days import age_words
-from pathway.views.pictures.timeline import road_ages
+from pathway.views.pictures.timeline import timeline_ages
 from pathway.views.words import paragraphs
-from pathway.views.words.paragraphs import Say
+from pathway.views.words.children import next_stage
+from pathway.views.words.paragraphs import Paragraph
 from tui import keys
-from tui.opened import Shelf, next_stage
+from tui.opened import ChildList
 from tui.screens.base import ChildScreen
 from tui.widgets import frame
 from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
-from tui.widgets.timeline_view import RoadView
+from tui.widgets.timeline_view import TimelineView
 
 WIDE = 110
-GAP = Say("")
+GAP = Paragraph("")
 
 
-class RoadScreen(ChildScreen):
-    """The road of one child."""
+class TimelineScreen(ChildScreen):
+    """The timeline of one child."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.ROAD]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.TIMELINE]
     DEFAULT_CSS = """
-    RoadScreen #body { layout: vertical; height: 1fr; }
-    RoadScreen RoadView { height: 1fr; width: 1fr; }
-    RoadScreen #panes { layout: horizontal; height: 5; width: 100%; }
-    RoadScreen #panes Prose { width: 1fr; height: 100%; }
-    RoadScreen.wide #body { layout: horizontal; }
-    RoadScreen.wide #panes { layout: vertical; width: 38; height: 100%; padding: 1 0; background: $panel; }
-    RoadScreen.wide #panes #age { height: 1fr; width: 100%; }
-    RoadScreen.wide #panes #stage { display: none; }
+    TimelineScreen #body { layout: vertical; height: 1fr; }
+    TimelineScreen TimelineView { height: 1fr; width: 1fr; }
+    TimelineScreen #panes { layout: horizontal; height: 5; width: 100%; }
+    TimelineScreen #panes Prose { width: 1fr; height: 100%; }
+    TimelineScreen.wide #body { layout: horizontal; }
+    TimelineScreen.wide #panes { layout: vertical; width: 38; height: 100%; padding: 1 0; background: $panel; }
+    TimelineScreen.wide #panes #age { height: 1fr; width: 100%; }
+    TimelineScreen.wide #panes #stage { display: none; }
     """
 
     def __init__(self, child: str, stage: str | None = None) -> None:
@@ -45,13 +46,13 @@ class RoadScreen(ChildScreen):
         self._opened = False
 
     def compose(self) -> ComposeResult:
-        """Lay out title, caution, notice, road, panes, keys."""
+        """Lay out title, caution, notice, timeline, panes, keys."""
         yield frame.Title(self.child)
         yield frame.Caution()
         yield frame.Notice(id="notice")
         yield frame.Notice(id="told", calm=True)
         with Container(id="body"):
-            yield RoadView(id="road")
+            yield TimelineView(id="timeline")
             with Container(id="panes"):
                 yield Prose(id="age", panel=True, focus=False)
                 yield Prose(id="stage", panel=True, focus=False)
@@ -59,27 +60,27 @@ class RoadScreen(ChildScreen):
 
     def on_mount(self) -> None:
         """Show what there is."""
-        self.query_one(RoadView).focus()
+        self.query_one(TimelineView).focus()
         self.show_plan()
 
     def on_resize(self, event: Resize) -> None:
-        """Put the panes beside the road where there is width for it, else below."""
+        """Put the panes beside the timeline where there is width for it, else below."""
         self.set_class(event.size.width >= WIDE, "wide")
         self.show_age()
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Show the plan when it is there."""
         if name == self.child:
             self.show_plan()
 
     def show_plan(self) -> None:
         """Show the plan, or the sentences that say why there is none."""
-        entry, plan = self.home.shelf[self.child], self.plan
+        entry, plan = self.home.child_list[self.child], self.plan
         notice = self.query_one("#notice", frame.Notice)
         self.query_one("#told", frame.Notice).say("\n".join(entry.told))
         if plan is None:
             waiting = "Reading the file and planning …" if entry.waiting else ""
-            self.query_one("#age", Prose).say([Say(waiting)])
+            self.query_one("#age", Prose).say([Paragraph(waiting)])
             notice.say("\n".join(entry.problems))
             return
         notice.say("\n".join(paragraphs.conflicts(plan)))
@@ -88,7 +89,7 @@ class RoadScreen(ChildScreen):
         unsaved = " ✎ not saved" if entry.unsaved and self.home.keeper is not None else ""
         self.query_one(frame.Title).update(f"{words}; {plan.on}{unsaved}")
         if not self._opened:
-            self.query_one(RoadView).age = child.age_years
+            self.query_one(TimelineView).age = child.age_years
             self._opened = True
         following = next_stage(plan)
         if self.stage is None and following is not None:
@@ -100,7 +101,7 @@ class RoadScreen(ChildScreen):
         plan, stage = self.plan, self.selected
         if plan is None:
             return
-        view = self.query_one(RoadView)
+        view = self.query_one(TimelineView)
         if stage is not None and stage.age_years is not None:
             view.follow(stage.age_years)
         view.show_plan(plan, stage.id if stage else None, self.home.goal_mm)
@@ -111,8 +112,8 @@ class RoadScreen(ChildScreen):
         plan, stage = self.plan, self.selected
         if plan is None:
             return
-        age = paragraphs.at_age(plan, self.query_one(RoadView).age, self.home.aids)
-        said = paragraphs.of_stage(plan, stage) if stage else (Say("The plan has no stages."),)
+        age = paragraphs.at_age(plan, self.query_one(TimelineView).age, self.home.aids)
+        said = paragraphs.of_stage(plan, stage) if stage else (Paragraph("The plan has no stages."),)
         if self.has_class("wide"):
             self.query_one("#age", Prose).say(
                 (*age, *paragraphs.brackets(plan), GAP, *said, GAP, *paragraphs.of_child(plan))
@@ -122,14 +123,14 @@ class RoadScreen(ChildScreen):
             self.query_one("#stage", Prose).say(said)
 
     def move_to(self, age: float) -> None:
-        """Move the age cursor, held inside the road; ages are whole months, or today's."""
+        """Move the age cursor, held inside the timeline; ages are whole months, or today's."""
         if self.plan is None:
             return
-        low, high = road_ages(self.plan)
+        low, high = timeline_ages(self.plan)
         today = self.plan.child.age_years
         month = round(12 * age) / 12
         held = today if abs(month - today) < 0.5 / 12 else month
-        view = self.query_one(RoadView)
+        view = self.query_one(TimelineView)
         view.age = max(low, min(high, held))
         view.follow(view.age)
         self.show_age()
@@ -141,26 +142,26 @@ class RoadScreen(ChildScreen):
 
     def action_zoom(self, by: int) -> None:
         """Show fewer or more years around the cursor."""
-        self.query_one(RoadView).zoom(by)
+        self.query_one(TimelineView).zoom(by)
 
     def action_whole(self) -> None:
-        """Show the whole road."""
-        self.query_one(RoadView).show_whole()
+        """Show the whole timeline."""
+        self.query_one(TimelineView).show_whole()
 
     def action_pan(self, by: int) -> None:
-        """Move the part of the road that is shown."""
-        self.query_one(RoadView).pan(by)
+        """Move the part of the timeline that is shown."""
+        self.query_one(TimelineView).pan(by)
 
     def action_age(self, by: int) -> None:
         """Move the age cursor by a step of whole months."""
-        view = self.query_one(RoadView)
+        view = self.query_one(TimelineView)
         self.move_to(view.age + by * view.step_years)
 
     def action_year(self, by: int) -> None:
         """Move the age cursor by a year."""
-        self.move_to(self.query_one(RoadView).age + by)
+        self.move_to(self.query_one(TimelineView).age + by)
 
-    def on_road_view_age_picked(self, event: RoadView.AgePicked) -> None:
+    def on_timeline_view_age_picked(self, event: TimelineView.AgePicked) -> None:
         """Move the age cursor to where was clicked."""
         self.move_to(event.age)
 

@@ -13,11 +13,12 @@ from textual.containers import Container
 from textual.message import Message
 from textual.widgets import Input as TextLine
 
+from pathway.questions import decisions
 from pathway.questions.what_if import Answer, WhatIf
 from pathway.views.pictures.course_cards import facts
 from pathway.views.pictures.picture import Role
-from pathway.views.words.paragraphs import Say
-from tui import decisions, keys, planner
+from pathway.views.words.paragraphs import Paragraph
+from tui import keys, planner
 from tui.screens.filled import FormScreen
 from tui.screens.reason import ReasonScreen, Who
 from tui.widgets import frame
@@ -78,7 +79,7 @@ class WhatIfScreen(FormScreen):
         """Show the wishes; typing goes to them."""
         self.query_one(TextLine).focus()
         self.query_one(Form).offer(tuple(self._fields()))
-        self._say([Say("Type a wish: the resulting plan is shown beside the plan as it stands."), _NOTHING])
+        self._say([Paragraph("Type a wish: the resulting plan is shown beside the plan as it stands."), _NOTHING])
 
     def _fields(self) -> Iterator[Field]:
         plan = self.plan
@@ -109,16 +110,16 @@ class WhatIfScreen(FormScreen):
             form.complain(str(error))
             return
         form.complain("")
-        session, rules = self.home.shelf[self.child].session, self.home.rules
+        session, rules = self.home.child_list[self.child].session, self.home.rules
         if not self.asked:
             self._say([_NOTHING])
         elif session is not None and rules is not None:
-            self._say([Say("Planning under these wishes …")])
+            self._say([Paragraph("Planning under these wishes …")])
             self._plan(self.asked)
 
     @work(thread=True, exclusive=True, exit_on_error=False)
     def _plan(self, asked: WhatIf) -> None:
-        session, rules = self.home.shelf[self.child].session, self.home.rules
+        session, rules = self.home.child_list[self.child].session, self.home.rules
         if session is not None and rules is not None:
             self.post_message(self.Answered(asked, planner.ask(session.record, self.home.on, rules, asked)))
 
@@ -127,14 +128,14 @@ class WhatIfScreen(FormScreen):
         if event.asked != self.asked:
             return
         answer = event.answer
-        self._say([Say(text) for text in answer] if isinstance(answer, tuple) else list(_said(answer)))
+        self._say([Paragraph(text) for text in answer] if isinstance(answer, tuple) else list(_said(answer)))
 
-    def _say(self, said: list[Say]) -> None:
+    def _say(self, said: list[Paragraph]) -> None:
         self.query_one("#answer", Prose).say(said)
 
     def action_keep(self) -> None:
         """Ask for the reason; then the wishes stand in the record and the plan follows them."""
-        session = self.home.shelf[self.child].session
+        session = self.home.child_list[self.child].session
         if session is None or not self.asked:
             return
         record, asked, on = session.record, self.asked, self.home.on
@@ -148,7 +149,7 @@ class WhatIfScreen(FormScreen):
         self.home.push_screen(ReasonScreen(f"{self.child}: keep wishes", words, decide))
 
 
-_NOTHING = Say("Nothing is saved. F5 keeps the wishes in the record, with a reason.", role=Role.LEGEND)
+_NOTHING = Paragraph("Nothing is saved. F5 keeps the wishes in the record, with a reason.", role=Role.LEGEND)
 
 
 def wishes_of(typed: dict[str, str]) -> WhatIf:
@@ -199,22 +200,22 @@ def _span(text: str) -> tuple[datetime.date, datetime.date]:
     return start, end
 
 
-def _said(answer: Answer) -> Iterator[Say]:
-    yield Say(f"What if: {'; '.join(answer.asked)}", heading=True)
+def _said(answer: Answer) -> Iterator[Paragraph]:
+    yield Paragraph(f"What if: {'; '.join(answer.asked)}", heading=True)
     for sentence in answer.differences:
-        yield Say(sentence, depth=1)
-    yield Say("")
+        yield Paragraph(sentence, depth=1)
+    yield Paragraph("")
     now, then = answer.as_it_stands.recommended, answer.wished.recommended
     if now is not None and then is not None:
-        yield Say("As it stands  →  under these wishes", heading=True)
+        yield Paragraph("As it stands  →  under these wishes", heading=True)
         after = dict(facts(answer.wished, then))
         for label, words in facts(answer.as_it_stands, now):
             changed = after.get(label, "-")
             role = Role.TEXT if changed == words else Role.STAGE_READY
-            yield Say(f"{label.strip():<18} {words}" + ("" if changed == words else f"  →  {changed}"), 1, role)
-        yield Say("")
+            yield Paragraph(f"{label.strip():<18} {words}" + ("" if changed == words else f"  →  {changed}"), 1, role)
+        yield Paragraph("")
     for text in answer.wished.notices:
-        yield Say(text)
+        yield Paragraph(text)
     for conflict in answer.wished.conflicts:
-        yield Say(f"Cannot be planned: {conflict.explanation}", role=Role.STAGE_BLOCKED)
+        yield Paragraph(f"Cannot be planned: {conflict.explanation}", role=Role.STAGE_BLOCKED)
     yield _NOTHING

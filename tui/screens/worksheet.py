@@ -17,14 +17,14 @@ from pathway.problems import Refused
 from pathway.views.drawings.schematic import characters
 from pathway.views.pictures.picture import Role
 from pathway.views.words import statements
-from pathway.views.words.paragraphs import Say, in_date_order
+from pathway.views.words.paragraphs import Paragraph, in_date_order
 from pathway.views.words.statements import Statement
 from pathway.views.words.worksheet import origin_words, result_lines
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, kind_for
 from pathway.worksheets.sheet import Input, Kind, Sheet
 from tui import keys
-from tui.opened import Shelf
+from tui.opened import ChildList
 from tui.screens.filled import FormScreen
 from tui.widgets import frame
 from tui.widgets.form import Field, Form
@@ -83,7 +83,7 @@ class WorksheetScreen(FormScreen):
         self.call_after_refresh(self.show_sheet)
         self.refresh_bindings()
 
-    def shelf_changed(self, shelf: Shelf, name: str | None) -> None:
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Work with the new plan."""
         if name == self.child and self.news():
             self.show_stage()
@@ -108,7 +108,7 @@ class WorksheetScreen(FormScreen):
         """Open the worksheet of the selected stage, its inputs as planned."""
         self.typed, self._before, self.sheet, self._case = {}, [], None, None
         instead = self._instead()
-        stage, kind, session = self.selected, self.kind, self.home.shelf[self.child].session
+        stage, kind, session = self.selected, self.kind, self.home.child_list[self.child].session
         notice = self.query_one(frame.Notice)
         if stage is None or kind is None or session is None or self.home.rules is None:
             notice.say(self._nothing(stage))
@@ -140,7 +140,7 @@ class WorksheetScreen(FormScreen):
         from pathway.growth import fit_growth
         from pathway.rule_engine.facts import known_steps
 
-        session, rules, on = self.home.shelf[self.child].session, self.home.rules, self.home.on
+        session, rules, on = self.home.child_list[self.child].session, self.home.rules, self.home.on
         assert session is not None
         assert rules is not None
         record = session.record
@@ -174,7 +174,7 @@ class WorksheetScreen(FormScreen):
         width = max(LEAST, prose.size.width - (4 if self.has_class("wide") else 2) - 1)
         said = list(_said(self.sheet, width))
         if stale:
-            said.insert(0, Say("As it was before the last change:", role=Role.STAGE_BLOCKED, heading=True))
+            said.insert(0, Paragraph("As it was before the last change:", role=Role.STAGE_BLOCKED, heading=True))
         prose.say(said, top=False)
 
     def _draw(self) -> None:
@@ -187,8 +187,8 @@ class WorksheetScreen(FormScreen):
             return
         columns, rows = max(LEAST_DRAWN, prose.size.width - 3), max(6, prose.size.height - 1)
         lines = characters(pictures[0], columns, rows).split("\n")
-        title = Say(pictures[0].title, heading=True, fixed=True)
-        prose.say((title, *(Say(line, role=Role.MEDIAN, fixed=True) for line in lines)))
+        title = Paragraph(pictures[0].title, heading=True, fixed=True)
+        prose.say((title, *(Paragraph(line, role=Role.MEDIAN, fixed=True) for line in lines)))
 
     def action_draw(self) -> None:
         """Show the drawing in place of the numbers, or the numbers again."""
@@ -259,8 +259,8 @@ def _wanted(item: Input) -> str:
     return f"{what}; {origin_words(item)}"
 
 
-def _said(sheet: Sheet, width: int) -> Iterator[Say]:
-    yield Say("Check every number against the radiograph before it is used.", role=Role.LEGEND)
+def _said(sheet: Sheet, width: int) -> Iterator[Paragraph]:
+    yield Paragraph("Check every number against the radiograph before it is used.", role=Role.LEGEND)
     told = tuple(one.model_copy(update={"text": _typed(one.text)}) for one in sheet.warnings)
     care = False
     for line in result_lines(sheet.model_copy(update={"warnings": told}), width, drawn=False):
@@ -268,7 +268,7 @@ def _said(sheet: Sheet, width: int) -> Iterator[Say]:
         # A warning keeps its colour to its end.
         care = mark in "!✕" if mark in ("!", "✕", "") else care and line.startswith("    ")
         role = Role.STAGE_BLOCKED if mark == "✕" else Role.STAGE_READY if mark == "▶" or care else Role.TEXT
-        yield Say(line, role=role, heading=bool(line) and not line.startswith(" "), fixed=True)
+        yield Paragraph(line, role=role, heading=bool(line) and not line.startswith(" "), fixed=True)
 
 
 def _typed(text: str) -> str:

@@ -10,7 +10,7 @@ from textual.geometry import Region, Size
 from textual.message import Message
 from textual.strip import Strip
 
-from pathway.views.words.paragraphs import Say
+from pathway.views.words.paragraphs import Paragraph
 from tui.widgets.paint import apart, paint_of
 from tui.widgets.prose import Prose
 
@@ -46,7 +46,7 @@ class Choices(Prose, inherit_bindings=False):
         """Keep the chosen paragraph in view in the new place, once it is wrapped for it."""
         self.call_after_refresh(lambda: self.choose(self.place, self._ahead))
 
-    def offer(self, said: Sequence[Say], place: int = 0, ahead: int = 0) -> None:
+    def offer(self, said: Sequence[Paragraph], place: int = 0, ahead: int = 0) -> None:
         """Show paragraphs with one of them chosen; so many after it are brought into view with it."""
         lines = len(self.lines)
         self.say(said, top=False)

@@ -13,7 +13,7 @@ from textual.message import Message
 from textual.widgets import Input, Static
 
 from pathway.views.pictures.picture import Role
-from pathway.views.words.paragraphs import Say
+from pathway.views.words.paragraphs import Paragraph
 from tui.followup.options import Option, after
 from tui.widgets.choices import Choices
 
@@ -157,11 +157,11 @@ class Form(Vertical):
         self.query_one(Input).focus()
 
 
-def _line(field: Field) -> Say:
+def _line(field: Field) -> Paragraph:
     value = field.means or field.value or field.offered
     value = f"{value} {field.unit}".strip() if value else "–" if field.origin else "not set"
     hand = " ✎" if field.by_hand else ""
     origin = f"  [{field.origin}]" if field.origin else ""
     if field.wrong:
-        return Say(f"{field.label}: {value} ✕", role=Role.STAGE_BLOCKED)
-    return Say(f"{field.label}: {value}{hand}{origin}", role=Role.LABEL if field.by_hand else Role.TEXT)
+        return Paragraph(f"{field.label}: {value} ✕", role=Role.STAGE_BLOCKED)
+    return Paragraph(f"{field.label}: {value}{hand}{origin}", role=Role.LABEL if field.by_hand else Role.TEXT)

@@ -13,7 +13,7 @@ from textual.widget import Widget
 
 from tui.widgets.paint import paint_of
 
-LAST = ("back", "help", "why", "undo", "save", "quit", "app.quit")
+LAST = ("back", "help", "sources", "undo", "save", "quit", "app.quit")
 GAP = 2
 
 

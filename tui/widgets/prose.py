@@ -12,7 +12,7 @@ from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
 from pathway.views.pictures.picture import Role
-from pathway.views.words.paragraphs import MARK_ROLES, Say
+from pathway.views.words.paragraphs import MARK_ROLES, Paragraph
 from tui.widgets.paint import apart, paint_of
 
 
@@ -28,11 +28,11 @@ class Prose(ScrollView, inherit_bindings=False):
         super().__init__(id=id, classes="panel" if panel else None)
         self.can_focus = focus
         self._ground = "panel" if panel else "ground"
-        self._said: tuple[Say, ...] = ()
-        self.lines: list[tuple[int, Say, str]] = []
+        self._said: tuple[Paragraph, ...] = ()
+        self.lines: list[tuple[int, Paragraph, str]] = []
 
     @property
-    def said(self) -> tuple[Say, ...]:
+    def said(self) -> tuple[Paragraph, ...]:
         """Return what is shown."""
         return self._said
 
@@ -40,7 +40,7 @@ class Prose(ScrollView, inherit_bindings=False):
         """Follow the theme."""
         self.app.theme_changed_signal.subscribe(self, lambda _: self.refresh())
 
-    def say(self, said: Iterable[Say], *, top: bool = True) -> None:
+    def say(self, said: Iterable[Paragraph], *, top: bool = True) -> None:
         """Show paragraphs, from their top on."""
         self._said = tuple(said)
         self._wrap()
@@ -63,7 +63,7 @@ class Prose(ScrollView, inherit_bindings=False):
         self.virtual_size = Size(width, max(len(self.lines), self.size.height))
         self.refresh()
 
-    def _lines(self, width: int) -> list[tuple[int, Say, str]]:
+    def _lines(self, width: int) -> list[tuple[int, Paragraph, str]]:
         inner = width - len(self.prefix(-1, False))
         return [(place, say, line) for place, say in enumerate(self._said) for line in _wrapped(say, inner)]
 
@@ -93,7 +93,7 @@ class Prose(ScrollView, inherit_bindings=False):
         return Strip(segments).crop(0, width)
 
 
-def _wrapped(say: Say, width: int) -> list[str]:
+def _wrapped(say: Paragraph, width: int) -> list[str]:
     if say.fixed:
         return [say.text]
     width = min(width, say.widest) if say.widest else width

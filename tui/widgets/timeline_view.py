@@ -1,4 +1,4 @@
-"""The road with its age cursor: the picture is painted once, the cursor laid over one column."""
+"""The timeline with its age cursor: the picture is painted once, the cursor laid over one column."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from textual.strip import Strip
 from pathway.plan.model import Plan
 from pathway.views.pictures.curve import LOWER_BLOCKS
 from pathway.views.pictures.picture import Axis, Role
-from pathway.views.pictures.timeline import ROWS_FOR_LEGEND, road, road_ages, road_axis
+from pathway.views.pictures.timeline import ROWS_FOR_LEGEND, timeline, timeline_ages, timeline_axis
 from tui.widgets.paint import paint_of
 from tui.widgets.picture_view import PictureView
 
@@ -22,11 +22,11 @@ LEAST_YEARS = 1.0
 UNDER_CURSOR = (Role.BLANK, Role.GOAL, Role.WINDOW, Role.TODAY)
 
 
-class RoadView(PictureView, inherit_bindings=False):
-    """The road of a plan; fills its place."""
+class TimelineView(PictureView, inherit_bindings=False):
+    """The timeline of a plan; fills its place."""
 
     DEFAULT_CSS = """
-    RoadView { overflow: hidden hidden; }
+    TimelineView { overflow: hidden hidden; }
     """
     age: reactive[float] = reactive(0.0, repaint=False)
 
@@ -50,26 +50,26 @@ class RoadView(PictureView, inherit_bindings=False):
         """Return the age axis as drawn, or None before there is a plan."""
         if self.plan is None or self.size.width == 0:
             return None
-        return road_axis(self.size.width, *self.ages(self.plan))
+        return timeline_axis(self.size.width, *self.ages(self.plan))
 
     def ages(self, plan: Plan) -> tuple[float, float]:
-        """Return the ages in years that are shown: the whole road, or the part that was zoomed to."""
-        return self.window or road_ages(plan)
+        """Return the ages in years that are shown: the whole timeline, or the part that was zoomed to."""
+        return self.window or timeline_ages(plan)
 
     def zoom(self, by: int) -> None:
-        """Show half (1) or twice (-1) as many years around the cursor; never more than the whole road."""
+        """Show half (1) or twice (-1) as many years around the cursor; never more than the whole timeline."""
         if self.plan is None:
             return
-        low, high = road_ages(self.plan)
+        low, high = timeline_ages(self.plan)
         start, end = self.ages(self.plan)
         span = max(LEAST_YEARS, (end - start) / 2) if by > 0 else 2 * (end - start)
         self._look(self.age - span / 2, span, low, high)
 
     def pan(self, by: int) -> None:
-        """Move the part that is shown by a quarter of its years; the whole road does not move."""
+        """Move the part that is shown by a quarter of its years; the whole timeline does not move."""
         if self.plan is not None and self.window is not None:
             start, end = self.window
-            self._look(start + by * (end - start) / 4, end - start, *road_ages(self.plan))
+            self._look(start + by * (end - start) / 4, end - start, *timeline_ages(self.plan))
 
     def follow(self, age: float) -> None:
         """Move the part that is shown so that an age lies in it."""
@@ -77,13 +77,13 @@ class RoadView(PictureView, inherit_bindings=False):
             return
         start, end = self.window
         if not start <= age <= end:
-            self._look(age - (end - start) / 2, end - start, *road_ages(self.plan))
+            self._look(age - (end - start) / 2, end - start, *timeline_ages(self.plan))
 
     def show_whole(self) -> None:
-        """Show the whole road again."""
+        """Show the whole timeline again."""
         if self.window is not None:
             self.window = None
-            self.draw_road()
+            self.draw_timeline()
 
     def _look(self, start: float, span: float, low: float, high: float) -> None:
         if span >= high - low:
@@ -92,7 +92,7 @@ class RoadView(PictureView, inherit_bindings=False):
         start = max(low, min(high - span, start))
         if self.window != (start, start + span):
             self.window = (start, start + span)
-            self.draw_road()
+            self.draw_timeline()
 
     @property
     def step_years(self) -> float:
@@ -106,13 +106,13 @@ class RoadView(PictureView, inherit_bindings=False):
     def show_plan(self, plan: Plan, selected: str | None, goal_mm: tuple[float, float] | None) -> None:
         """Show a plan with one stage selected."""
         self.plan, self.selected, self.goal_mm = plan, selected, goal_mm
-        self.draw_road()
+        self.draw_timeline()
 
-    def draw_road(self) -> None:
-        """Lay the road out for the place there is."""
+    def draw_timeline(self) -> None:
+        """Lay the timeline out for the place there is."""
         if self.plan is None or self.size.width < 20 or self.size.height < 4:
             return
-        picture = road(
+        picture = timeline(
             self.plan,
             self.size.width,
             self.size.height,
@@ -131,8 +131,8 @@ class RoadView(PictureView, inherit_bindings=False):
         self.show(picture, self.selected)
 
     def on_resize(self, _event: Resize) -> None:
-        """Lay the road out anew."""
-        self.draw_road()
+        """Lay the timeline out anew."""
+        self.draw_timeline()
 
     def watch_age(self, old: float, new: float) -> None:
         """Repaint the two columns that the cursor leaves and enters."""

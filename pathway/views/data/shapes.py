@@ -101,8 +101,8 @@ class ChildrenPrinted(Frozen):
     caution: str
 
 
-class StageOnRoad(Frozen):
-    """A stage as the road shows it; the verb `why` says the rest."""
+class StageOnTimeline(Frozen):
+    """A stage as the timeline shows it; the verb `why` says the rest."""
 
     id: str
     kind: str
@@ -116,12 +116,12 @@ class StageOnRoad(Frozen):
     amount_mm: float | None
 
 
-class RoadPrinted(Frozen):
-    """What `road --json` prints: the lanes, the difference as measured and by age, what is said at one age."""
+class TimelinePrinted(Frozen):
+    """What `timeline --json` prints: the lanes, the difference as measured and by age, what is said at one age."""
 
     child: str
     on: datetime.date
-    stages: tuple[StageOnRoad, ...]
+    stages: tuple[StageOnTimeline, ...]
     measured: tuple[MeasuredPoint, ...]
     by_age: tuple[AgePoint, ...]
     at_age: tuple[str, ...]
@@ -130,7 +130,7 @@ class RoadPrinted(Frozen):
     caution: str
 
 
-class BeforeStage(Frozen):
+class PrerequisiteStage(Frozen):
     """A stage that comes before another, with the stages that it comes after itself."""
 
     id: str
@@ -140,13 +140,13 @@ class BeforeStage(Frozen):
     after: tuple[str, ...]
 
 
-class BeforePrinted(Frozen):
-    """What `before --json` prints: the chain of a stage in order of date, its gates, and what would unlock it."""
+class PrerequisitesPrinted(Frozen):
+    """What `prerequisites --json` prints: the chain of a stage in order of date, its gates, what would unlock it."""
 
     child: str
     on: datetime.date
     stage: str
-    chain: tuple[BeforeStage, ...]
+    chain: tuple[PrerequisiteStage, ...]
     gates: tuple[GateState, ...]
     unlock: tuple[str, ...]
     caution: str
@@ -179,8 +179,8 @@ class SaidWithRule(Frozen):
     known: str
 
 
-class BehindPrinted(Frozen):
-    """What `behind --json` prints: each statement on a stage and the child, with the rule behind it."""
+class SourcesPrinted(Frozen):
+    """What `sources --json` prints: each statement on a stage and the child, with the rule behind it."""
 
     child: str
     on: datetime.date
@@ -205,10 +205,10 @@ SHAPES: dict[str, Any] = {
     "rules-show": PagePrinted,
     "rules-overlay": OverlayPrinted,
     "children": ChildrenPrinted,
-    "road": RoadPrinted,
-    "before": BeforePrinted,
+    "timeline": TimelinePrinted,
+    "prerequisites": PrerequisitesPrinted,
     "family": FamilyPrinted,
-    "behind": BehindPrinted,
+    "sources": SourcesPrinted,
 }
 """By verb; a hyphen stands between the group and its verb."""
 

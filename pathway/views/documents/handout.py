@@ -8,7 +8,7 @@ from pathway.plan.model import Plan, PlanStage
 from pathway.views.documents.choices import choices
 from pathway.views.documents.document import Block, Bullets, Callout, Card, Document, Figure, Heading, Lines, Paragraph
 from pathway.views.drawings.growth import NARROW_MM, changes_length, growth_drawing
-from pathway.views.drawings.timeline import FRAMES, road_drawing
+from pathway.views.drawings.timeline import FRAMES, timeline_drawing
 from pathway.views.words import family_terms as say
 from pathway.views.words.family_terms import MOST_QUESTIONS, SchoolYears, Step
 from pathway.views.words.wording import Wording
@@ -81,12 +81,12 @@ def _short(plan: Plan, words: Wording) -> Iterator[Block]:
 
 
 def _road(plan: Plan, words: Wording, school: SchoolYears) -> Iterator[Block]:
-    yield Heading(words.say("road.title"))
+    yield Heading(words.say("timeline.title"))
     if not say.steps(plan) and not say.finished(plan):
-        yield Paragraph(words.say("road.empty"))
+        yield Paragraph(words.say("timeline.empty"))
         return
-    wide, narrow = road_drawing(plan, words, school), road_drawing(plan, words, school, NARROW_MM)
-    yield Figure(wide, narrow, words.say("road.caption"))
+    wide, narrow = timeline_drawing(plan, words, school), timeline_drawing(plan, words, school, NARROW_MM)
+    yield Figure(wide, narrow, words.say("timeline.caption"))
 
 
 def _growth(plan: Plan, words: Wording) -> Iterator[Block]:

@@ -109,7 +109,7 @@ def _grid(sheet: Sheet, words: Wording, frame: _Frame) -> None:
             x = frame.x(age)
             sheet.line(x, frame.foot, x, frame.foot + 0.9, SOFT, 0.25)
             sheet.words(x, frame.foot + 4.2, str(age), 8, "middle", SOFT)
-    sheet.words((frame.left + frame.right) / 2, frame.foot + 7.8, words.say("road.age_axis"), 8, "middle", SOFT)
+    sheet.words((frame.left + frame.right) / 2, frame.foot + 7.8, words.say("timeline.age_axis"), 8, "middle", SOFT)
 
 
 def _fan(sheet: Sheet, frame: _Frame, known: Curve, ages: list[float]) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathway.days import age_years
 from pathway.plan.model import Plan, PlanStage
 from pathway.views.drawings.drawing import DEEP, FAINT, INK, MIDDLE, PALE, PAPER, SOFT, Drawing, Sheet, text_width_mm
-from pathway.views.pictures.timeline import road_ages
+from pathway.views.pictures.timeline import timeline_ages
 from pathway.views.words.family_terms import (
     CHECKS,
     SchoolYears,
@@ -40,7 +40,7 @@ class _Scale:
         return self.left + (min(max(age, self.first), self.last) - self.first) * self.per_year
 
 
-def road_drawing(
+def timeline_drawing(
     plan: Plan, words: Wording, school: SchoolYears, width_mm: float = WIDE_MM, *, windows: bool = False
 ) -> Drawing:
     """Return the years ahead, `width_mm` wide; below 120 mm the names stand above their rows.
@@ -62,14 +62,14 @@ def road_drawing(
     for index, step in enumerate(rows):
         _row(sheet, plan, words, step, scale, top + (index + bool(behind)) * row_mm, narrow, windows)
     if not count:
-        sheet.words(scale.left + 2, top + 4, words.say("road.empty"), tone=SOFT)
+        sheet.words(scale.left + 2, top + 4, words.say("timeline.empty"), tone=SOFT)
     below = _axis(sheet, plan, words, school, scale, foot, narrow, width_mm)
     height = _key(sheet, plan, words, below + 4.5, narrow, width_mm, windows)
-    return sheet.drawing(width_mm, height, words.say("road.title"), " ".join(_alternative(plan, words, rows)))
+    return sheet.drawing(width_mm, height, words.say("timeline.title"), " ".join(_alternative(plan, words, rows)))
 
 
 def _ages(plan: Plan, behind: tuple[PlanStage, ...]) -> tuple[float, float]:
-    first, last = road_ages(plan)
+    first, last = timeline_ages(plan)
     ends = [stage.age_years or 0 for stage in behind]
     return math.floor(min([plan.child.age_years, first if behind else plan.child.age_years, *ends])), math.ceil(last)
 
@@ -79,7 +79,7 @@ def _ground(sheet: Sheet, plan: Plan, words: Wording, scale: _Scale, top: float,
         sheet.line(scale.at(age), top, scale.at(age), foot, FAINT, 0.25)
     x = scale.at(plan.child.age_years)
     sheet.line(x, top, x, foot, INK, 0.35, "0.2 1")
-    sheet.words(x + 1, top + 1.2, words.say("road.today"), 7, tone=SOFT, halo=True)
+    sheet.words(x + 1, top + 1.2, words.say("timeline.today"), 7, tone=SOFT, halo=True)
 
 
 def _row(
@@ -158,11 +158,11 @@ def _axis(
     every = 1 if scale.per_year > 4.2 else 2
     ages = [age for age in range(math.ceil(scale.first), math.floor(scale.last) + 1) if age % every == 0]
     if narrow:
-        sheet.words(scale.left, y + 8, words.say("road.age_axis"), 7, tone=SOFT)
-        sheet.words(scale.left, y + 17.2, words.say("road.school"), 7, tone=SOFT)
+        sheet.words(scale.left, y + 8, words.say("timeline.age_axis"), 7, tone=SOFT)
+        sheet.words(scale.left, y + 17.2, words.say("timeline.school"), 7, tone=SOFT)
     else:
-        sheet.words(5.4, y + 3.6, words.say("road.age_axis"), 8, tone=SOFT)
-        sheet.words(5.4, y + 9.4, words.say("road.school"), 8, tone=SOFT)
+        sheet.words(5.4, y + 3.6, words.say("timeline.age_axis"), 8, tone=SOFT)
+        sheet.words(5.4, y + 9.4, words.say("timeline.school"), 8, tone=SOFT)
     for age in ages:
         x = scale.at(age)
         sheet.line(x, y, x, y + 0.9, INK, 0.3)
@@ -196,15 +196,15 @@ def _key(sheet: Sheet, plan: Plan, words: Wording, y: float, narrow: bool, width
     lanes = {stage.lane for stage in plan.stages if stage.date is not None and stage.status != "done"}
     items: list[tuple[str, str]] = []
     if lanes - {CHECKS}:
-        items.append(("operation", words.say("road.key_operation")))
+        items.append(("operation", words.say("timeline.key_operation")))
     if kinds & set(FRAMES):
-        items.append(("frame", words.say("road.key_frame")))
+        items.append(("frame", words.say("timeline.key_frame")))
     if CHECKS in lanes:
-        items.append(("check", words.say("road.key_check")))
+        items.append(("check", words.say("timeline.key_check")))
     if finished(plan):
-        items.append(("done", words.say("road.key_done")))
+        items.append(("done", words.say("timeline.key_done")))
     if windows:
-        items.append(("window", words.say("road.key_window")))
+        items.append(("window", words.say("timeline.key_window")))
     x = left = EDGE_MM if narrow else 5.4
     for sign, text in items:
         need = 6.5 + text_width_mm(text, 8)
@@ -223,7 +223,7 @@ def _key(sheet: Sheet, plan: Plan, words: Wording, y: float, narrow: bool, width
 
 
 def _alternative(plan: Plan, words: Wording, rows: tuple[Step, ...]) -> Iterator[str]:
-    yield words.say("road.title") + "."
+    yield words.say("timeline.title") + "."
     for step in rows:
         name = name_of(step.kind, words, step.stages[0].label)
         whens = [
@@ -237,4 +237,4 @@ def _alternative(plan: Plan, words: Wording, rows: tuple[Step, ...]) -> Iterator
             name = name_of(stage.kind, words, stage.label)
             yield f"{words.say('steps.done')}: {name}, {month_of(stage.date, words)}."
     if not rows:
-        yield words.say("road.empty")
+        yield words.say("timeline.empty")

@@ -143,7 +143,7 @@ def _draw_card(
         canvas.put(row, left, " " * wide, Role.TEXT, course.id)
     for row, line in enumerate(name):
         canvas.put(row, left, line.ljust(wide), Role.LABEL, course.id)
-    _draw_small_road(canvas, plan, course, left, wide, tall)
+    _draw_small_timeline(canvas, plan, course, left, wide, tall)
     words = dict(facts(plan, course))
     for row, label in enumerate(labels):
         canvas.put(tall + 4 + row, left, words.get(label, NO_VALUE).ljust(wide)[:wide], Role.TEXT, course.id)
@@ -154,7 +154,7 @@ def _draw_card(
         canvas.put(tall + 4 + len(labels), left, text.ljust(wide), Role.LEGEND, course.id)
 
 
-def _draw_small_road(canvas: Canvas, plan: Plan, course: Course, left: int, wide: int, top: int) -> None:
+def _draw_small_timeline(canvas: Canvas, plan: Plan, course: Course, left: int, wide: int, top: int) -> None:
     axis = Axis(
         math.floor(plan.child.age_years), math.ceil(plan.growth.mature_age_years), left, max(left + 4, left + wide - 2)
     )

@@ -1,4 +1,4 @@
-"""The lanes of the road: every dated stage as a bar with its mark and, where there is room, its name."""
+"""The lanes of the timeline: every dated stage as a bar with its mark and, where there is room, its name."""
 
 from __future__ import annotations
 

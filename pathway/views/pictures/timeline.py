@@ -1,4 +1,4 @@
-"""The road: stages in their lanes above one age axis, the leg difference by age below it."""
+"""The timeline: stages in their lanes above one age axis, the leg difference by age below it."""
 
 from __future__ import annotations
 
@@ -20,22 +20,22 @@ ROWS_FOR_LEGEND = 22
 NO_CURVE = "No growth projection: no leg length was measured."
 
 
-def road_ages(plan: Plan) -> tuple[float, float]:
-    """Return the ages in years that the whole road needs: first event shown to maturity or the last stage."""
+def timeline_ages(plan: Plan) -> tuple[float, float]:
+    """Return the ages in years that the whole timeline needs: first event shown to maturity or the last stage."""
     dated = [lanes.ages(plan, stage) for stage in plan.stages if stage.date is not None]
     first = [plan.child.age_years, *(start for start, _ in dated), *(p.age_years for p in plan.growth.measured)]
     last = [plan.growth.mature_age_years, plan.child.age_years + 1, *(end for _, end in dated)]
     return math.floor(4 * min(first)) / 4, math.ceil(4 * max(last) + 0.5) / 4
 
 
-def road_axis(width: int, from_age: float, to_age: float) -> Axis:
-    """Return the age axis of a road of that width; raises ValueError where the ages do not ascend."""
+def timeline_axis(width: int, from_age: float, to_age: float) -> Axis:
+    """Return the age axis of a timeline of that width; raises ValueError where the ages do not ascend."""
     if not from_age < to_age:
         raise ValueError(f"ages must ascend: {from_age} to {to_age}")
     return Axis(from_age, to_age, GUTTER, max(GUTTER + 1, width - 1))
 
 
-def road(
+def timeline(
     plan: Plan,
     width: int,
     height: int,
@@ -46,12 +46,12 @@ def road(
     selected: str | None = None,
     shaded: bool = False,
 ) -> Picture:
-    """Return the road between two ages in years, in `width` by `height` cells.
+    """Return the timeline between two ages in years, in `width` by `height` cells.
 
     `goal_mm` is the goal band of the protocol; the window of the stage `selected` is drawn before all others;
     `shaded` draws the bands as ░▒ for screens without colour. Raises ValueError where the ages do not ascend.
     """
-    axis = road_axis(width, from_age, to_age)
+    axis = timeline_axis(width, from_age, to_age)
     canvas = Canvas(width, height)
     loose = _undated_rows(plan, width)
     legend = 1 if height >= ROWS_FOR_LEGEND else 0
@@ -78,10 +78,10 @@ def road(
 
 
 def growth_chart(plan: Plan, width: int, height: int) -> Picture | None:
-    """Return the curve of the road alone, for printing: bands as ░▒, ages beneath; None without a projection."""
+    """Return the curve of the timeline alone, for printing: bands as ░▒, ages beneath; None without a projection."""
     if chart.curve(plan) is None:
         return None
-    axis = road_axis(width, *road_ages(plan))
+    axis = timeline_axis(width, *timeline_ages(plan))
     canvas = Canvas(width, height)
     chart.draw(canvas, plan, axis, 0, height - 2, None, shaded=True)
     _draw_axis(canvas, height - 2, axis, plan)
@@ -173,7 +173,7 @@ def _draw_legend(canvas: Canvas, row: int, plan: Plan) -> None:
 
 def _alt(plan: Plan) -> Iterator[str]:
     child, growth = plan.child, plan.growth
-    yield f"The road of {child.id} on {plan.on}, {age_words(child.age_years)} old."
+    yield f"The timeline of {child.id} on {plan.on}, {age_words(child.age_years)} old."
     for lane, label in LANES.items():
         for stage in plan.stages:
             if stage.lane == lane:

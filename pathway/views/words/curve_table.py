@@ -1,4 +1,4 @@
-"""The leg difference by age as a table: what the curve of the road draws, for those who read it."""
+"""The leg difference by age as a table: what the curve of the timeline draws, for those who read it."""
 
 from __future__ import annotations
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,6 @@ from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS, amount_words
 
 if TYPE_CHECKING:
     from pathway.protocol.model import Condition, Protocol
-    from tui.opened import Entry
 
 MARK_ROLES = {
     "+": Role.STAGE_DONE,
@@ -27,7 +26,7 @@ MARK_ROLES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Say:
+class Paragraph:
     """One paragraph: its text, how deep it hangs, what it means, whether it is a heading, its mark.
 
     A `fixed` one is not wrapped; `widest` is the longest line wished for (0: the width there is).
@@ -95,65 +94,65 @@ def _bounds(when: Condition) -> tuple[float, float] | None:
     return low, min((part.below for part in parts if part.below is not None), default=float("inf"))
 
 
-def at_age(plan: Plan, age: float, rules: Aids | None) -> Iterator[Say]:
+def at_age(plan: Plan, age: float, rules: Aids | None) -> Iterator[Paragraph]:
     """Yield what is known and expected at an age in years."""
     day = day_at_age(plan.child.date_of_birth, age)
     today = " (today)" if abs(age - plan.child.age_years) < 0.5 / 12 else ""
-    yield Say(f"At {age_words(age)}, {day}{today}", heading=True)
+    yield Paragraph(f"At {age_words(age)}, {day}{today}", heading=True)
     line = curve(plan)
     before = [point for point in plan.growth.measured if point.age_years <= age + 0.01]
     if line is None or age < line.points[0].age_years - 0.5 / 12:
         if before:
-            yield Say(f"Last measured {cm(before[-1].discrepancy_mm)} on {before[-1].date}")
+            yield Paragraph(f"Last measured {cm(before[-1].discrepancy_mm)} on {before[-1].date}")
         elif line is None:
-            yield Say("Difference not known: no leg length was measured")
+            yield Paragraph("Difference not known: no leg length was measured")
         else:
-            yield Say("Nothing measured up to this age")
+            yield Paragraph("Nothing measured up to this age")
         return
     last = line.points[-1].age_years
     natural, with_plan = line.natural(min(age, last)), line.with_plan(min(age, last))
-    yield Say(f"With the plan {_spread(with_plan)}", role=Role.MEDIAN)
-    yield Say(f"No operations {_spread(natural)}", role=Role.MEDIAN_NATURAL)
+    yield Paragraph(f"With the plan {_spread(with_plan)}", role=Role.MEDIAN)
+    yield Paragraph(f"No operations {_spread(natural)}", role=Role.MEDIAN_NATURAL)
     if rules is not None:
-        yield Say(f"Aid: {rules.words(with_plan.p50)}")
+        yield Paragraph(f"Aid: {rules.words(with_plan.p50)}")
 
 
-def brackets(plan: Plan) -> Iterator[Say]:
+def brackets(plan: Plan) -> Iterator[Paragraph]:
     """Yield what the numbers in brackets of `at_age` mean, where there are any."""
     if curve(plan) is not None:
-        yield Say("In brackets: 90 of 100 children like this one, amounts kept as planned", role=Role.LEGEND)
+        yield Paragraph("In brackets: 90 of 100 children like this one, amounts kept as planned", role=Role.LEGEND)
 
 
 def _spread(spread: Quantiles) -> str:
     return f"{cm(spread.p50)} ({spread.p05 / 10 + 0.0:.1f} to {spread.p95 / 10 + 0.0:.1f})"
 
 
-def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Say]:
+def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
     """Yield the selected stage in a few lines: status, date, window, amount, open gates."""
     mark = STATUS_MARKS[stage.status]
-    yield Say(f"{mark} {stage.label}", role=stage_role(stage.status), heading=True)
-    yield Say(f"{STATUS_WORDS[stage.status]}, {_when(stage)}")
+    yield Paragraph(f"{mark} {stage.label}", role=stage_role(stage.status), heading=True)
+    yield Paragraph(f"{STATUS_WORDS[stage.status]}, {_when(stage)}")
     if stage.window is not None and stage.status not in ("done", "under_way"):
         latest = f"to {stage.window.latest}" if stage.window.latest else "on, no latest day"
-        yield Say(f"Allowed from {stage.window.earliest} {latest}")
+        yield Paragraph(f"Allowed from {stage.window.earliest} {latest}")
     amount = amount_words(stage)
     if amount:
-        yield Say(f"Amount {amount}")
+        yield Paragraph(f"Amount {amount}")
     if stage.gates:
         yield gate_count(stage)
     yield from _marks(stage)
     for sentence in stage.delay:
-        yield Say(sentence, role=Role.LEGEND)
+        yield Paragraph(sentence, role=Role.LEGEND)
 
 
-def _marks(stage: PlanStage) -> Iterator[Say]:
+def _marks(stage: PlanStage) -> Iterator[Paragraph]:
     """Say when a stage rests on a clinic's own rules or on rules recalled from memory."""
     rules = [(item.local, item.provenance) for item in stage.because]
     rules += [(gate.local, gate.provenance) for gate in stage.gates]
     if any(local for local, _ in rules):
-        yield Say("Based on rules of this clinic (local)")
+        yield Paragraph("Based on rules of this clinic (local)")
     if any(provenance == "memory" for _, provenance in rules):
-        yield Say("Based on rules from memory: check before use")
+        yield Paragraph("Based on rules from memory: check before use")
 
 
 def _when(stage: PlanStage) -> str:
@@ -165,31 +164,31 @@ def _when(stage: PlanStage) -> str:
     return f"{stage.date}{age}{lasts}"
 
 
-def gate_count(stage: PlanStage) -> Say:
+def gate_count(stage: PlanStage) -> Paragraph:
     """Return how many of a stage's gates hold, and what the others do, in one line."""
     states = [gate.state for gate in stage.gates]
     counts = [f"{states.count(state)} {words}" for state, words in GATE_WORDS.items() if state in states]
-    return Say(f"{len(states)} {'gate' if len(states) == 1 else 'gates'}: {', '.join(counts)}")
+    return Paragraph(f"{len(states)} {'gate' if len(states) == 1 else 'gates'}: {', '.join(counts)}")
 
 
-def of_child(plan: Plan) -> Iterator[Say]:
+def of_child(plan: Plan) -> Iterator[Paragraph]:
     """Yield what the wide pane adds: classification, the course, what to measure first."""
     for item in plan.classification:
-        yield Say(f"{item.label}: {item.type} ({item.type_label})")
+        yield Paragraph(f"{item.label}: {item.type} ({item.type_label})")
     course = plan.recommended
     if course is not None:
-        yield Say("Course", heading=True)
-        yield Say(course.summary)
+        yield Paragraph("Course", heading=True)
+        yield Paragraph(course.summary)
         burden = course.burden
         count = "1 operation" if burden.operations == 1 else f"{burden.operations} operations"
-        yield Say(f"{count}, {burden.device_months:.0f} months with a device")
+        yield Paragraph(f"{count}, {burden.device_months:.0f} months with a device")
         if course.chance_within_20_mm is not None:
-            yield Say(f"Ends within 2 cm in about {100 * course.chance_within_20_mm:.0f} of 100")
+            yield Paragraph(f"Ends within 2 cm in about {100 * course.chance_within_20_mm:.0f} of 100")
     if plan.open_questions:
-        yield Say("Measure first", heading=True)
+        yield Paragraph("Measure first", heading=True)
     for question in plan.open_questions:
         by = f", by {question.by}" if question.by else ""
-        yield Say(f"{question.label}{by}")
+        yield Paragraph(f"{question.label}{by}")
 
 
 def conflicts(plan: Plan) -> tuple[str, ...]:
@@ -197,50 +196,51 @@ def conflicts(plan: Plan) -> tuple[str, ...]:
     return tuple(f"Cannot be planned as the rules stand: {item.explanation}" for item in plan.conflicts)
 
 
-def of_edit(entry: Entry, plan: Plan) -> tuple[str, ...]:
-    """Return what the last edit made of the plan, its sentence first; nothing where nothing was edited."""
-    before = entry.shown
-    if before is None or not entry.told:
+def of_edit(before: Plan | None, told: Sequence[str], plan: Plan) -> tuple[str, ...]:
+    """Return what the last edit made of the plan before it, the edit's sentence first; nothing where none was made."""
+    if before is None or not told:
         return ()
     from pathway.questions.what_if import differences
 
-    head = entry.told[0].removesuffix(" …").rstrip(".")
-    told = [f"{head}."]
+    head = told[0].removesuffix(" …").rstrip(".")
+    said = [f"{head}."]
     if (before.recommended, before.alternatives) != (plan.recommended, plan.alternatives):
-        told += differences(before, plan)
+        said += differences(before, plan)
     old, new = {s.id: s.label for s in before.stages}, {s.id: s.label for s in plan.stages}
     for words, some in (
         ("Added", [new[k] for k in new if k not in old]),
         ("Removed", [old[k] for k in old if k not in new]),
     ):
         if some:
-            told.append(f"{words}: {', '.join(some)}.")
-    return (*told, *plan.notices)
+            said.append(f"{words}: {', '.join(some)}.")
+    return (*said, *plan.notices)
 
 
-def of_gates(stage: PlanStage) -> Iterator[Say]:
+def of_gates(stage: PlanStage) -> Iterator[Paragraph]:
     """Yield the gates of a stage, those that do not hold first."""
     order = ("fails", "unknown", "waived", "later", "holds")
-    yield Say(f"Conditions to be met before {stage.label[0].lower()}{stage.label[1:]}", heading=True)
+    yield Paragraph(f"Conditions to be met before {stage.label[0].lower()}{stage.label[1:]}", heading=True)
     if not stage.gates:
-        yield Say("The protocol has no gate for this stage.")
+        yield Paragraph("The protocol has no gate for this stage.")
     for gate in sorted(stage.gates, key=lambda gate: order.index(gate.state)):
-        yield Say(_gate_words(gate), mark=explain.MARKS[gate.state])
+        yield Paragraph(_gate_words(gate), mark=explain.MARKS[gate.state])
 
 
-def of_unlock(plan: Plan, stage: PlanStage, rules: Protocol) -> Iterator[Say]:
+def of_unlock(plan: Plan, stage: PlanStage, rules: Protocol) -> Iterator[Paragraph]:
     """Yield what would unlock a stage, or change it: the smallest changes, and what to measure first."""
     from pathway.questions.why_changes import changes
 
-    yield Say(f"What would unlock {stage.label[0].lower()}{stage.label[1:]}", heading=True)
+    yield Paragraph(f"What would unlock {stage.label[0].lower()}{stage.label[1:]}", heading=True)
     held = [gate for gate in stage.gates if gate.state in ("fails", "unknown")]
     for gate in held:
         mended = f" To be corrected by {gate.mended_by.replace('_', ' ')}." if gate.mended_by else ""
-        yield Say(f"{gate.requires}.{mended}", mark=explain.MARKS[gate.state])
+        yield Paragraph(f"{gate.requires}.{mended}", mark=explain.MARKS[gate.state])
     if not held:
-        yield Say("Nothing known is holding it up.")
+        yield Paragraph("Nothing known is holding it up.")
     for line in changes(plan, stage, rules):
-        yield Say(line.text, max(0, line.depth - 1), heading=line.depth == 0, mark=explain.MARKS.get(line.state, ""))
+        yield Paragraph(
+            line.text, max(0, line.depth - 1), heading=line.depth == 0, mark=explain.MARKS.get(line.state, "")
+        )
 
 
 def _gate_words(gate: GateState) -> str:
@@ -250,33 +250,33 @@ def _gate_words(gate: GateState) -> str:
     return f"{gate.sentence}.{again}{local}{origin}"
 
 
-def facts(plan: Plan, stage: PlanStage) -> Iterator[Say]:
+def facts(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
     """Yield what a stage is and when it comes: the head of its details."""
     yield from of_stage(plan, stage)
-    yield Say("")
-    yield Say(stage.what)
+    yield Paragraph("")
+    yield Paragraph(stage.what)
     if stage.preferred:
-        yield Say(f"Preferred: {stage.preferred}")
+        yield Paragraph(f"Preferred: {stage.preferred}")
 
 
-def details(plan: Plan, stage: PlanStage) -> Iterator[Say]:
+def details(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
     """Yield all that the plan says of a stage: what, when, why, gates, limits, stop rules, sources."""
     yield from facts(plan, stage)
     for line in explain.why(plan, stage):
         if line.depth == 0:
-            yield Say("")
-            yield Say(line.text, heading=True)
+            yield Paragraph("")
+            yield Paragraph(line.text, heading=True)
         else:
             role = Role.LEGEND if line.text.startswith("source: ") else Role.TEXT
-            yield Say(line.text, depth=line.depth - 1, role=role, mark=explain.MARKS.get(line.state, ""))
-    yield Say("")
-    yield Say("Marks: + met, - not met, ? not known, ~ waived, > judged later.", role=Role.LEGEND)
+            yield Paragraph(line.text, depth=line.depth - 1, role=role, mark=explain.MARKS.get(line.state, ""))
+    yield Paragraph("")
+    yield Paragraph("Marks: + met, - not met, ? not known, ~ waived, > judged later.", role=Role.LEGEND)
     cited = [source for source in plan.sources if source.id in stage.sources]
     if cited:
-        yield Say("")
-        yield Say("Sources of this stage", heading=True)
+        yield Paragraph("")
+        yield Paragraph("Sources of this stage", heading=True)
     for source in cited:
-        yield Say(f"{source.citation} {source.address}".rstrip(), role=Role.LEGEND)
+        yield Paragraph(f"{source.citation} {source.address}".rstrip(), role=Role.LEGEND)
 
 
 def in_date_order(plan: Plan) -> tuple[PlanStage, ...]:

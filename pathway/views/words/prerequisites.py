@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from pathway.plan.model import Plan, PlanStage
 from pathway.questions.why import after_words
-from pathway.views.data.shapes import BeforePrinted, BeforeStage
+from pathway.views.data.shapes import PrerequisitesPrinted, PrerequisiteStage
 from pathway.views.pictures.prerequisites import chain, stage_graph
 from pathway.views.words.plan import STATUS_WORDS
 from pathway.views.words.wrapping import wrap
@@ -19,7 +19,7 @@ def chain_in_order(plan: Plan, stage: PlanStage) -> tuple[PlanStage, ...]:
     return tuple(sorted(found, key=lambda s: (s.date is None, s.date or plan.on)))
 
 
-def before_words(plan: Plan, stage: PlanStage, width: int) -> Iterator[str]:
+def prerequisites_words(plan: Plan, stage: PlanStage, width: int) -> Iterator[str]:
     """Yield the stages before a stage, each with what it comes after and why."""
     yield "What comes before it"
     order = chain_in_order(plan, stage)
@@ -39,15 +39,15 @@ def before_words(plan: Plan, stage: PlanStage, width: int) -> Iterator[str]:
             yield "    first in its chain"
 
 
-def before_data(plan: Plan, stage: PlanStage, unlock: tuple[str, ...]) -> BeforePrinted:
+def prerequisites_data(plan: Plan, stage: PlanStage, unlock: tuple[str, ...]) -> PrerequisitesPrinted:
     """Return the chain and the gates of a stage as data for other programs; `unlock` says what would unlock it."""
     known = {other.id for other in plan.stages}
-    return BeforePrinted(
+    return PrerequisitesPrinted(
         child=plan.child.id,
         on=plan.on,
         stage=stage.id,
         chain=tuple(
-            BeforeStage(
+            PrerequisiteStage(
                 id=other.id,
                 label=other.label,
                 status=other.status,

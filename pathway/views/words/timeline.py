@@ -1,4 +1,4 @@
-"""The road in words: what stands in each lane, the difference as measured, and the curve as a table."""
+"""The timeline in words: what stands in each lane, the difference as measured, and the curve as a table."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from pathway.days import age_words
 from pathway.plan.model import Plan, PlanStage
-from pathway.views.data.shapes import RoadPrinted, StageOnRoad
+from pathway.views.data.shapes import StageOnTimeline, TimelinePrinted
 from pathway.views.pictures.short_names import LANES
 from pathway.views.pictures.timeline import NO_CURVE
 from pathway.views.words.curve_table import curve_table
@@ -16,8 +16,8 @@ from pathway.views.words.wrapping import wrap
 _NOT_YET = "no date yet"
 
 
-def road_words(plan: Plan, width: int) -> Iterator[str]:
-    """Yield the road of a plan lane by lane, each stage with its days; then what was measured, and the curve."""
+def timeline_words(plan: Plan, width: int) -> Iterator[str]:
+    """Yield the timeline of a plan lane by lane, each stage with its days; then what was measured, and the curve."""
     for lane, label in LANES.items():
         stages = sorted((s for s in plan.stages if s.lane == lane), key=lambda s: (s.date is None, s.date or plan.on))
         if stages:
@@ -54,13 +54,13 @@ def _tail(stage: PlanStage) -> str:
     return ": " + "; ".join(shown) if shown else ""
 
 
-def road_data(plan: Plan, at_age: tuple[str, ...], conflicts: tuple[str, ...]) -> RoadPrinted:
-    """Return the road as data for other programs; `at_age` are the sentences on the age asked for."""
-    fields = StageOnRoad.model_fields
-    return RoadPrinted(
+def timeline_data(plan: Plan, at_age: tuple[str, ...], conflicts: tuple[str, ...]) -> TimelinePrinted:
+    """Return the timeline as data for other programs; `at_age` are the sentences on the age asked for."""
+    fields = StageOnTimeline.model_fields
+    return TimelinePrinted(
         child=plan.child.id,
         on=plan.on,
-        stages=tuple(StageOnRoad(**{name: getattr(stage, name) for name in fields}) for stage in plan.stages),
+        stages=tuple(StageOnTimeline(**{name: getattr(stage, name) for name in fields}) for stage in plan.stages),
         measured=plan.growth.measured,
         by_age=plan.growth.by_age,
         at_age=at_age,

@@ -1,4 +1,4 @@
-"""How long a child's road takes from the command to the screen, in a pseudo-terminal read by pyte.
+"""How long a child's timeline takes from the command to the screen, in a pseudo-terminal read by pyte.
 
 Run with `pytest -n 0 tests/outside/benchmarks --benchmark-enable`; nothing asserts a time.
 """
@@ -57,7 +57,7 @@ class Start:
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_the_road_of_a_child_from_the_command(size: str, benchmark: BenchmarkFixture) -> None:
+def test_the_timeline_of_a_child_from_the_command(size: str, benchmark: BenchmarkFixture) -> None:
     painted, planned = [], []
 
     def start() -> None:

@@ -20,11 +20,11 @@ from textual.pilot import Pilot
 from tests.plans import files
 from tests.tui.screens_of import settled, text_of, the_app
 from tui.app import PathwayApp
-from tui.widgets.timeline_view import RoadView
+from tui.widgets.timeline_view import TimelineView
 
 SIZES = {"80x24": (80, 24), "120x40": (120, 40), "200x50": (200, 50)}
 ROUNDS = 24
-OPENERS = {"before": "b", "details": "enter", "courses": "c", "family": "f", "worksheet": "s", "why": "w"}
+OPENERS = {"prerequisites": "b", "details": "enter", "courses": "c", "family": "f", "worksheet": "s", "sources": "w"}
 MOVES = {"age": ("right", "left"), "stage": ("down", "up"), "zoom": ("plus", "minus")}
 FORMS = {"worksheet": ("down", "s"), "follow_up": ("v",), "what_if": ("c", "i"), "search": ()}
 GLYPHS = {"plus": "+", "minus": "-"}
@@ -50,8 +50,8 @@ async def until_shown(app: PathwayApp, key: str, changed: Callable[[], bool]) ->
 
 
 def state(app: PathwayApp) -> tuple[object, ...]:
-    """Return what a key on the road may change."""
-    view = app.screen.query_one(RoadView)
+    """Return what a key on the timeline may change."""
+    view = app.screen.query_one(TimelineView)
     return view.age, view.selected, view.window
 
 
@@ -69,11 +69,11 @@ async def opened(pilot: Pilot[None], key: str) -> list[Taken]:
     app, taken = pilot.app, []
     assert isinstance(app, PathwayApp)
     for _ in range(ROUNDS):
-        road = app.screen
+        shown = app.screen
         await pilot.press("down")
         await pilot.pause(0.02)
         before = text_of(app)
-        taken.append(await until_shown(app, key, lambda road=road: app.screen is not road and app.screen.is_running))
+        taken.append(await until_shown(app, key, lambda shown=shown: app.screen is not shown and app.screen.is_running))
         assert text_of(app) != before
         await pilot.pause(0.02)
         await pilot.press("escape")

@@ -1,4 +1,4 @@
-"""What comes before what: layers from left to right, lines that never seem to swap their ends."""
+"""Prerequisites: layers from left to right, lines that never seem to swap their ends."""
 
 from __future__ import annotations
 

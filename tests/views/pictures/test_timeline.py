@@ -1,4 +1,4 @@
-"""The road: stages in lanes above an age axis, the leg difference below it, in any size."""
+"""The timeline: stages in lanes above an age axis, the leg difference below it, in any size."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from pathway.plan.model import Plan
 from pathway.views.pictures.curve import curve
 from pathway.views.pictures.picture import Picture, Role, stage_role
 from pathway.views.pictures.short_names import LANES
-from pathway.views.pictures.timeline import road, road_ages, road_axis
+from pathway.views.pictures.timeline import timeline, timeline_ages, timeline_axis
 from pathway.views.words.plan import STATUS_MARKS
 from tests.plans import files, plan, rules
 
@@ -22,7 +22,7 @@ GOAL_MM = (0.0, rules().number("goal_band_mm"))
 
 
 def drawn(of: Plan, width: int = 120, height: int = 40, **wishes: object) -> Picture:
-    return road(of, width, height, *road_ages(of), goal_mm=GOAL_MM, **wishes)  # type: ignore[arg-type]
+    return timeline(of, width, height, *timeline_ages(of), goal_mm=GOAL_MM, **wishes)  # type: ignore[arg-type]
 
 
 def with_statuses(of: Plan) -> Plan:
@@ -74,7 +74,7 @@ def test_any_plan_stays_within_its_width_and_height(child, width, height, start,
             stages[index] = stages[index].model_copy(
                 update={"date": add_months(day, months), "end_date": add_months(day, months + abs(months))}
             )
-    picture = road(of.model_copy(update={"stages": tuple(stages)}), width, height, start, start + years)
+    picture = timeline(of.model_copy(update={"stages": tuple(stages)}), width, height, start, start + years)
     lines = picture.text.split("\n")
     assert len(lines) == height
     assert max(len(line) for line in lines) <= width
@@ -89,7 +89,7 @@ def test_all_marks_of_status_can_be_read_without_colour() -> None:
 def test_a_bar_lies_over_its_time_on_the_axis() -> None:
     of = plan("rowan-02")
     picture = drawn(of)
-    axis = road_axis(120, *road_ages(of))
+    axis = timeline_axis(120, *timeline_ages(of))
     for stage in of.stages:
         if stage.age_years is not None:
             bar = next(s for s in picture.spans if s.target == stage.id and s.role == stage_role(stage.status))
@@ -127,7 +127,7 @@ def test_a_step_is_drawn_upright() -> None:
     of = plan("rowan-02")
     line, picture = curve(of), drawn(of)
     assert line is not None
-    axis = road_axis(120, *road_ages(of))
+    axis = timeline_axis(120, *timeline_ages(of))
     for age in line.steps:
         near = range(axis.column(age) - 1, axis.column(age) + 2)
         rows = {s.row for s in picture.spans if s.role is Role.MEDIAN and s.text.strip() and s.column in near}
@@ -203,4 +203,4 @@ def test_the_alternative_in_words_names_every_stage_and_date(child) -> None:
 
 def test_ages_must_ascend() -> None:
     with pytest.raises(ValueError, match="ascend"):
-        road(plan("rowan-02"), 80, 15, 5.0, 5.0)
+        timeline(plan("rowan-02"), 80, 15, 5.0, 5.0)

@@ -1,4 +1,4 @@
-"""Decisions of family and team made on the screens, as the record after them and one sentence. No screen in here."""
+"""Decisions of family and team as the record after them and one sentence."""
 
 from __future__ import annotations
 
