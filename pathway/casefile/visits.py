@@ -10,11 +10,11 @@ from typing import get_args
 
 from pathway.casefile.fields import NAMES, Fields, nearest, show
 from pathway.protocol.model import FindingRule, Protocol
+from pathway.protocol.units import UNITS
 from pathway.record import Measurement, Missing, Side, Visit, WhyMissing
 
 SKELETAL_AGE = "skeletal_age_years"
 _PLACES: tuple[tuple[str, Side | None], ...] = (("left", "left"), ("right", "right"), ("child", None))
-_UNITS = {"mm": "mm", "deg": "degrees", "years": "years", "percent": "percent"}
 _REASONS = get_args(WhyMissing)
 
 
@@ -177,7 +177,7 @@ def _rule(table: Fields, key: str, side: Side | None, protocol: Protocol) -> Fin
 
 def _value(fields: Fields, key: str, raw: object, rule: FindingRule) -> bool | float | str | None:
     if rule.kind == "number" and rule.plausible is not None:
-        return fields.as_number(key, raw, *rule.plausible, _UNITS.get(rule.unit, ""))
+        return fields.as_number(key, raw, *rule.plausible, UNITS[rule.unit].asked)
     if rule.kind == "flag":
         if isinstance(raw, bool):
             return raw

@@ -91,7 +91,7 @@ def locate_files(words: Iterable[Path]) -> tuple[Located, ...]:
     """Return the case files and examples that words name, of a folder all its files; the registry is not asked."""
     found: list[Located] = []
     for word in words:
-        if word.is_dir():
+        if word.is_dir() and any(word.glob("*.toml")):
             found += (Located(str(file), "file", file) for file in case_files.files_in(word))
         elif not word.exists() and word.parent == Path() and examples.known(word.name):
             found.append(Located(str(word), "example"))

@@ -122,7 +122,7 @@ def fhir(
         leave(max(failed))
 
 
-@rules.command("export")
+@rules.command("export", short_help="the rules as PlanDefinitions (FHIR R4)")
 @output_option
 @protocol_option
 def export(out: Path | None, overlay_dir: Path | None) -> None:

@@ -17,7 +17,7 @@ def rules() -> None:
     """Read, check and compare the rules that plans are made with."""
 
 
-@rules.command("list")
+@rules.command("list", short_help="the rules by kind")
 @click.option("--kind", help="Only one kind: gates, intervals, values, ...")
 @click.option("--markdown", is_flag=True, help="Print the whole catalogue as Markdown.")
 @protocol_option
@@ -36,7 +36,7 @@ def list_(kind: str | None, markdown: bool, overlay_dir: Path | None, as_json: b
     click.echo(text, nl=False)
 
 
-@rules.command()
+@rules.command(short_help="one rule, with its sources and what depends on it")
 @click.argument("id")
 @protocol_option
 @json_option
@@ -50,7 +50,7 @@ def show(id: str, overlay_dir: Path | None, as_json: bool) -> None:
     click.echo(text, nl=False)
 
 
-@rules.command()
+@rules.command(short_help="prove that the rules are consistent")
 @protocol_option
 def check(overlay_dir: Path | None) -> None:
     """Prove that the rules hold together: references, sources, ranges, and that every rule can matter."""
@@ -61,7 +61,7 @@ def check(overlay_dir: Path | None) -> None:
     click.echo(f"{protocol.name} {protocol.version}: {count} rules, no faults.")
 
 
-@rules.command()
+@rules.command(short_help="what a clinic's folder changes, as a sheet to review")
 @click.argument("folder", type=click.Path(path_type=Path))
 @json_option
 def overlay(folder: Path, as_json: bool) -> None:

@@ -12,7 +12,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway.cli import child as cli_child
+from pathway.children import case_files
+from pathway.children.resolve import RegistryAt
 from pathway.cli import exports as cli_exports
 from pathway.cli.main import main
 from pathway.protocol.load import load_protocol
@@ -101,8 +102,8 @@ def test_children_stream_one_is_out_before_the_next_is_read(monkeypatch: pytest.
         read.append(path.stem)
         return path.read_text(encoding="utf-8")
 
-    monkeypatch.setattr(cli_child, "read_case_file", reading)
-    lines: Iterator[bytes] = cli_exports._lines(FILES[:3], load_protocol(), ON, STAMP, [])
+    monkeypatch.setattr(case_files, "text_of", reading)
+    lines: Iterator[bytes] = cli_exports._lines(FILES[:3], load_protocol(), ON, STAMP, [], RegistryAt())
     next(lines)
     assert read == [FILES[0].stem]
     next(lines)

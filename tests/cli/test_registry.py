@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -166,13 +167,27 @@ def test_bad_input_is_told_in_a_sentence_with_exit_2(place, name) -> None:
     assert not Path(place).exists()
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["registry", "--help"], ["plan", "rowan-02", "--on", "2026-11-25"]])
-def test_only_the_registry_loads_a_database(arguments) -> None:
+PLAN = ["plan", "rowan-02", "--on", "2026-11-25"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "where"),
+    [
+        (["--help"], ()),
+        (["registry", "--help"], ()),
+        (["plan", "rowan-02.toml", *PLAN[2:]], ()),
+        (PLAN, ("platformdirs",)),
+    ],
+)
+def test_only_the_registry_loads_a_database(arguments, where, tmp_path) -> None:
+    """A bare name may be a child of the registry: where that would lie is asked, and nothing is loaded to read it."""
     ask = "import sys\nfrom pathway.cli.main import main\ntry:\n    main(sys.argv[1:])\nfinally:\n"
-    ask += "    print('loaded', 'sqlalchemy' in sys.modules or 'platformdirs' in sys.modules)"
-    done = subprocess.run([sys.executable, "-c", ask, *arguments], capture_output=True, text=True, check=False)
+    ask += "    print('loaded', *(name for name in ('sqlalchemy', 'platformdirs') if name in sys.modules))"
+    surroundings = {**os.environ, "XDG_DATA_HOME": str(tmp_path)}
+    command = [sys.executable, "-c", ask, *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env=surroundings)
     assert done.returncode == 0, done.stderr
-    assert done.stdout.splitlines()[-1] == "loaded False"
+    assert done.stdout.splitlines()[-1].split() == ["loaded", *where]
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no pseudo-terminal on Windows")

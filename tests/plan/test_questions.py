@@ -25,7 +25,7 @@ def test_they_are_ordered_by_what_they_hold_up_then_day_then_number(protocol) ->
 
 def test_what_holds_up_the_next_stage_is_asked_first_and_names_it(protocol) -> None:
     plan, questions = asked(protocol, "femoral_version_deg", "ankle_type", findings=SHALLOW_AND_BENT)
-    assert questions["femoral_version_deg"].blocks == ("Straightening the upper femur",)
+    assert questions["femoral_version_deg"].blocks == ("Osteotomy of the proximal femur",)
     assert questions["ankle_type"].blocks == ()
     assert plan.open_questions[0].finding == "femoral_version_deg"
 
@@ -63,4 +63,4 @@ def test_the_text_says_when_how_many_and_what_is_held_up(protocol) -> None:
     plan, questions = asked(protocol, "femoral_version_deg", findings=SHALLOW_AND_BENT)
     text = " ".join(plan_text(plan, 100).split())
     assert f"by {questions['femoral_version_deg'].by}" in text
-    assert "holds up Straightening the upper femur" in text
+    assert "holds up Osteotomy of the proximal femur" in text

@@ -51,7 +51,7 @@ def test_the_measurement_that_decides_most_is_told_with_how_to_take_it() -> None
     plan = make_plan(five_year_old(without=("foot_plantigrade",)), PROTOCOL, ON)
     told = texts(changes(plan, find_stage(plan, "femoral_lengthening_1"), PROTOCOL))
     at = told.index("Single measurements that would settle the most")
-    (foot,) = [text for text in told[at:] if text.startswith("foot can stand flat (")]
+    (foot,) = [text for text in told[at:] if text.startswith("foot plantigrade (")]
     assert foot.endswith("would settle 1 open question, whatever the result")
 
 
@@ -111,10 +111,10 @@ def test_a_change_in_words(change, words) -> None:
 
 
 def test_a_ratio_near_its_threshold_has_no_unit() -> None:
-    item = Near("r", "femur length, short over long", "ratio", 0.505, 0.5, 0.01, "rule")
+    item = Near("r", "femur length, short side / long side", "ratio", 0.505, 0.5, 0.01, "rule")
     assert (
         near_words(item)
-        == "femur length, short over long: 0.51 measured, threshold 0.5, error ±0.01: repeat the measurement"
+        == "femur length, short side / long side: 0.51 measured, threshold 0.5, error ±0.01: repeat the measurement"
     )
 
 

@@ -178,7 +178,7 @@ async def test_any_other_finding_is_found_by_typing_a_part_of_its_name() -> None
         await pilot.press("f3", *["backspace"] * 7)
         shown = [field.name for field in app.screen.query_one(Form).fields if field.by_hand]
         assert shown == ["left.knee_flexion_deg"]
-        assert form_of(app).entered.facts == ("knee flexion reached left 120 deg on 2026-11-25",)
+        assert form_of(app).entered.facts == ("maximum knee flexion left 120 deg on 2026-11-25",)
 
 
 async def test_choices_are_gone_through_by_a_key_and_typed_by_a_part() -> None:

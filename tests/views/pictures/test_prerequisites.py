@@ -111,4 +111,4 @@ def test_the_chain_of_a_stage_is_all_that_must_come_before_it() -> None:
 
 def test_the_alternative_in_words_says_what_comes_before() -> None:
     alt = layers(plan("rowan-02"), 80).alt
-    assert "Removal of hip implants, later: after Straightening the upper femur." in alt
+    assert "Removal of hip implants, later: after Osteotomy of the proximal femur." in alt

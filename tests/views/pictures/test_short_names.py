@@ -15,8 +15,11 @@ JOINING = {"before", "after", "of", "the", "and", "with", "until", "from", "to",
     ("stage", "wanted"),
     [
         ("hip_preparation_1", ("Hip preparation", "")),
-        ("proximal_femoral_osteotomy_1", ("Straightening the upper femur", "Straightening", "")),
-        ("femoral_device_removal_1", ("Frame out, rod in (femur) 1", "Frame out, rod in", "Frame out", "")),
+        ("proximal_femoral_osteotomy_1", ("Osteotomy of the proximal femur", "Osteotomy", "")),
+        (
+            "femoral_device_removal_1",
+            ("Frame removal and rodding (femur) 1", "Frame removal and rodding", "Frame removal", ""),
+        ),
         ("femoral_lengthening_1", ("Femoral lengthening 1, 5.0 cm", "5.0 cm", "")),
     ],
 )
