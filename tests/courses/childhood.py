@@ -24,7 +24,8 @@ from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.facts import facts_on, known_steps
 from pathway.rule_engine.staging import stage
 from pathway.timing.calendar import calendar_of, free_day
-from pathway.timing.schedule import device_days, stage_windows
+from pathway.timing.rule_links import device_days
+from pathway.timing.windows import stage_windows
 from tests.growth.futures import film, future, lengths_at
 from tests.growth.protocols import with_value
 from tests.sample import HEALTHY, visit

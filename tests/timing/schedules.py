@@ -8,7 +8,8 @@ from pathway.network import Conflict
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 from pathway.rule_engine.staging import StageGraph
-from pathway.timing.schedule import Placed, Timetable, timetable
+from pathway.timing.rule_links import Placed
+from pathway.timing.schedule import Timetable, timetable
 from tests.rule_engine.graphs import graph_of
 from tests.sample import ON
 

@@ -18,7 +18,7 @@ from pathway.protocol.model import Protocol
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.facts import facts_on, known_steps
 from pathway.rule_engine.staging import stage
-from pathway.timing.schedule import stage_windows
+from pathway.timing.windows import stage_windows
 from tests.examples import example
 from tests.growth.protocols import with_value
 from tests.outside.solvers.problems import random_problem
