@@ -71,7 +71,7 @@ def arrests(
 
 
 def arrest_from_years(stage: str, protocol: Protocol, sex: str, first_years: float) -> float:
-    """Return the youngest age at which the rules allow a growth arrest (its stage), not before the first age of the plan."""
+    """Return the youngest age at which the rules allow the arrest of a stage, not before the first age of the plan."""
     months = [
         rule.at_least_months or 0
         for rule in protocol.age_windows

@@ -21,6 +21,11 @@ def with_role(role: Role, protocol: Protocol) -> tuple[Stage, ...]:
     return tuple(sorted((stage for stage in protocol.stages if stage.role == role), key=lambda stage: stage.rank))
 
 
+def kinds_of(role: Role, protocol: Protocol) -> tuple[str, ...]:
+    """Return the ids of the stages of one role, by rank."""
+    return tuple(stage.id for stage in with_role(role, protocol))
+
+
 def only_with_role(role: Role, protocol: Protocol) -> Stage | None:
     """Return the one stage of a role that stands once, or None where a clinic switched it off."""
     return next(iter(with_role(role, protocol)), None)
@@ -47,6 +52,11 @@ def reexamination(protocol: Protocol) -> Stage:
 def role_of(kind: str, protocol: Protocol) -> Role | None:
     """Return the role of a kind of stage; None for one without, and for one that these rules do not know."""
     return next((stage.role for stage in protocol.stages if stage.id == kind), None)
+
+
+def bone_of(kind: str, protocol: Protocol) -> Bone | None:
+    """Return the bone that a kind of stage lengthens; None for other stages, and unknown ones."""
+    return next((stage.bone for stage in protocol.stages if stage.id == kind), None)
 
 
 def predecessor_of(kind: Stage, protocol: Protocol) -> Stage | None:

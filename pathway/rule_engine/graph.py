@@ -225,13 +225,13 @@ class PathwayGraph(Generic[S, R]):
 
         return nx.transitive_reduction(self.order())
 
-    def ancestors(self, id: str) -> frozenset[str]:
-        """Return the ids of all stages that come before one; raises KeyError when it is not in the graph."""
+    def chain(self, id: str) -> frozenset[str]:
+        """Return the ids of a stage and of all that come before it; raises KeyError when it is not in the graph."""
         import networkx as nx  # noqa: PLC0415
 
         if id not in self.networkx:
             raise KeyError(id)
-        return frozenset(nx.ancestors(self.order(), id))
+        return frozenset(nx.ancestors(self.order(), id)) | {id}
 
 
 ChildGraph = PathwayGraph[StageItem, Interval]

@@ -12,6 +12,7 @@ from pathway.exports.names import INVENTED, is_invented
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.guidance import FollowUp
 from pathway.protocol.model import Protocol
+from pathway.protocol.roles import role_of
 from pathway.rule_engine.conditions import Facts, judge
 from pathway.timing.rule_links import examination
 from pathway.views.words.plan import caution, cm_words
@@ -43,7 +44,7 @@ def agenda(plan: Plan, protocol: Protocol, facts: Facts) -> tuple[Entry, ...]:
 
     `facts` are those of the day of the plan: a follow-up that depends on findings is entered where it holds.
     """
-    found = [*_stages(plan), *_follow_ups(plan, protocol, facts)]
+    found = [*_stages(plan, protocol), *_follow_ups(plan, protocol, facts)]
     return tuple(sorted(found, key=lambda entry: (entry.day, entry.key)))
 
 
@@ -53,7 +54,7 @@ def entry_words(plan: Plan, *words: str) -> tuple[str, ...]:
     return (*(word for word in words if word), caution(plan), *ends)
 
 
-def _stages(plan: Plan) -> Iterator[Entry]:
+def _stages(plan: Plan, protocol: Protocol) -> Iterator[Entry]:
     guarded = {examination(stage.id): stage for stage in plan.stages if stage.gates}
     for stage in plan.stages:
         if stage.date is None:
@@ -61,7 +62,7 @@ def _stages(plan: Plan) -> Iterator[Entry]:
         done = stage.status in ("done", "under_way")
         words = (*_stage_words(stage, done), *_gate_words(guarded.get(stage.id)))
         title = f"{plan.child.id}: {_title(stage)}{'' if done else ' (planned)'}"
-        yield Entry(stage.id, PLAN_PART, _category(stage), stage.date, title, entry_words(plan, *words), done)
+        yield Entry(stage.id, PLAN_PART, _category(stage, protocol), stage.date, title, entry_words(plan, *words), done)
 
 
 def _title(stage: PlanStage) -> str:
@@ -70,10 +71,10 @@ def _title(stage: PlanStage) -> str:
     return f"{stage.label}{side}{amount}"
 
 
-def _category(stage: PlanStage) -> Category:
+def _category(stage: PlanStage, protocol: Protocol) -> Category:
     if stage.operation:
         return "operation"
-    return "examination" if stage.kind == "examination" else "treatment"
+    return "examination" if role_of(stage.kind, protocol) == "reexamination" else "treatment"
 
 
 def _stage_words(stage: PlanStage, done: bool) -> Iterator[str]:

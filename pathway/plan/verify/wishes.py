@@ -24,10 +24,9 @@ def wish_breaches(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Br
     end, number = last.get("finish_before"), last.get("at_most_lengthenings")
     if end is not None and end.before is not None:
         yield from _finished(end.before, [*lengthened, *arrests])
-    if number is not None and number.number is not None:
-        if len(lengthened) > number.number:
-            text = f"{len(lengthened)} lengthenings are planned, wished for are at most {number.number}"
-            yield Breach("at_most_lengthenings", lengthened[-1].id, text)
+    if number is not None and number.number is not None and len(lengthened) > number.number:
+        text = f"{len(lengthened)} lengthenings are planned, wished for are at most {number.number}"
+        yield Breach("at_most_lengthenings", lengthened[-1].id, text)
 
 
 def _device_free(wish: Decision, stages: list[PlanStage]) -> Iterator[Breach]:
