@@ -63,7 +63,7 @@ def test_no_amount_exceeds_the_limits_of_its_age() -> None:
     gained = np.zeros(len(found.residual_mm))
     for k, item in enumerate(dated):
         if item.slot.lengthens:
-            mm = float(np.interp(item.decided_age_years, problem.ages, bone)) + gained
+            mm = float(np.interp(item.decided_age_years, problem.grid.age_years, bone)) + gained
             for one in np.unique(mm):
                 limits = limits_at(problem.protocol, "femoral_lengthening", item.decided_age_years, float(one))
                 most = min(limit.limit_mm for limit in limits if not limit.rule.warns)
