@@ -9,12 +9,12 @@ from typing import Literal
 
 from pathway.days import add_months
 from pathway.exports.names import INVENTED, is_invented
+from pathway.plan.graph import graph_of
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.guidance import FollowUp
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
 from pathway.rule_engine.conditions import Facts, judge
-from pathway.timing.rule_links import examination
 from pathway.views.words.plan import caution, cm_words
 from pathway.worksheets.lengthening.calendar import weekday
 
@@ -55,14 +55,16 @@ def entry_words(plan: Plan, *words: str) -> tuple[str, ...]:
 
 
 def _stages(plan: Plan, protocol: Protocol) -> Iterator[Entry]:
-    guarded = {examination(stage.id): stage for stage in plan.stages if stage.gates}
+    graph = graph_of(plan)
     for stage in plan.stages:
         if stage.date is None:
             continue
         done = stage.status in ("done", "under_way")
-        words = (*_stage_words(stage, done), *_gate_words(guarded.get(stage.id)))
+        examined = role_of(stage.kind, protocol) == "reexamination"
+        before = [graph.stage(edge.later) for edge in graph.edges_from(stage.id)] if examined else []
+        words = (*_stage_words(stage, done), *(word for later in before for word in _gate_words(later)))
         title = f"{plan.child.id}: {_title(stage)}{'' if done else ' (planned)'}"
-        yield Entry(stage.id, PLAN_PART, _category(stage, protocol), stage.date, title, entry_words(plan, *words), done)
+        yield Entry(stage.id, PLAN_PART, _category(stage, examined), stage.date, title, entry_words(plan, *words), done)
 
 
 def _title(stage: PlanStage) -> str:
@@ -71,10 +73,10 @@ def _title(stage: PlanStage) -> str:
     return f"{stage.label}{side}{amount}"
 
 
-def _category(stage: PlanStage, protocol: Protocol) -> Category:
+def _category(stage: PlanStage, examined: bool) -> Category:
     if stage.operation:
         return "operation"
-    return "examination" if role_of(stage.kind, protocol) == "reexamination" else "treatment"
+    return "examination" if examined else "treatment"
 
 
 def _stage_words(stage: PlanStage, done: bool) -> Iterator[str]:
@@ -89,10 +91,8 @@ def _stage_words(stage: PlanStage, done: bool) -> Iterator[str]:
         yield f"Under the rules between {stage.window.earliest} and {stage.window.latest}."
 
 
-def _gate_words(stage: PlanStage | None) -> Iterator[str]:
+def _gate_words(stage: PlanStage) -> Iterator[str]:
     """Yield what must hold before the stage that an examination comes before."""
-    if stage is None:
-        return
     yield f"To be checked before {stage.label.lower()}:"
     yield from (f"- {gate.requires}" for gate in stage.gates)
 
