@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from pathway.views.documents.files import Paper
     from pathway.views.documents.summary import AcceptedPlan
     from pathway.views.drawings.drawing import Drawing
-    from pathway.views.words.family_terms import SchoolYears
     from pathway.views.words.wording import Wording
 
 PICTURES = ("road", "growth", "graph")
@@ -77,7 +76,7 @@ def handout(
     made, protocol, _ = _planned(case, on, clinic, address, key_of(key_file, ask_key))
     if words.notice:
         click.echo(words.notice, err=True)
-    _write(made_for_family(made, words, _school(protocol)), out, paper)
+    _write(made_for_family(made, words, protocol), out, paper)
     _conflicts(made)
 
 
@@ -158,7 +157,7 @@ def _drawing(which: str, made: Plan, words: Wording, protocol: Protocol) -> Draw
         return graph_drawing(made)
     from pathway.views.drawings.timeline import road_drawing
 
-    return road_drawing(made, words, _school(protocol), windows=True)
+    return road_drawing(made, words, protocol, windows=True)
 
 
 def _planned(
@@ -194,12 +193,6 @@ def _accepted(known: KnownChild) -> AcceptedPlan | None:
             raise problem("the registry", seen, "a plan", do, key=known.record.child.id) from error
     version = last.revision.protocol_version
     return AcceptedPlan(last.number, last.entry.who, last.entry.when, last.revision.on, version, stages)
-
-
-def _school(protocol: Protocol) -> SchoolYears:
-    from pathway.views.words.family_terms import SchoolYears
-
-    return SchoolYears(protocol.number("school_from_years"), int(protocol.number("school_year_start_month")))
 
 
 def _words(language: str, own: Path | None) -> Wording:

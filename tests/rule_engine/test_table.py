@@ -17,7 +17,8 @@ from pathway.record import Value
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.conditions import Facts
 from pathway.rule_engine.findings import findings_on
-from pathway.rule_engine.staging import StageGraph, stage
+from pathway.rule_engine.graph import ChildGraph
+from pathway.rule_engine.staging import stage
 from tests.sample import HEALTHY, LEGS, at_age, child, visit
 
 ROWS: list[dict[str, Any]] = tomllib.loads((Path(__file__).parent / "table.toml").read_text(encoding="utf-8"))["row"]
@@ -34,14 +35,14 @@ NEEDS = ("planned", "possible", "optional", "unknown")
 @dataclass(frozen=True)
 class Judged:
     classes: Mapping[str, str]
-    graph: StageGraph
+    graph: ChildGraph
 
     def need(self, kind: str) -> str:
-        undone = [need.need for need in self.graph.of_kind(kind)]
+        undone = [item.state for item in self.graph.of_kind(kind)]
         return undone[0] if undone else "none"
 
     def gates(self) -> dict[str, str]:
-        return {gate.gate.id: gate.state for need in self.graph.needs for gate in need.gates if gate.state != "later"}
+        return {gate.gate.id: gate.state for item in self.graph.stages for gate in item.gates if gate.state != "later"}
 
 
 def judged(row: Mapping[str, Any], protocol: Protocol) -> Judged:
@@ -101,8 +102,8 @@ def test_the_stages_are_the_published_ones(row: dict[str, Any]) -> None:
 @pytest.mark.parametrize("row", rows_with("reason"))
 def test_a_stage_is_there_for_the_published_reason(row: dict[str, Any]) -> None:
     for kind, rule in row["reason"].items():
-        need = JUDGED[row["id"]].graph.of_kind(kind)[0]
-        assert [indication.id for indication, _ in need.indicated] == [rule]
+        item = JUDGED[row["id"]].graph.of_kind(kind)[0]
+        assert [indication.id for indication, _ in item.indicated] == [rule]
 
 
 @pytest.mark.parametrize("row", rows_with("gates"))
@@ -114,17 +115,17 @@ def test_the_gates_stand_as_published(row: dict[str, Any]) -> None:
 @pytest.mark.parametrize("row", rows_with("against"))
 def test_what_speaks_against_a_stage_is_what_is_published(row: dict[str, Any]) -> None:
     for kind, rules in row["against"].items():
-        need = JUDGED[row["id"]].graph.of_kind(kind)[0]
-        assert sorted(rule.id for rule, _ in need.against) == sorted(rules)
+        item = JUDGED[row["id"]].graph.of_kind(kind)[0]
+        assert sorted(rule.id for rule, _ in item.against) == sorted(rules)
 
 
 def test_a_child_with_a_short_femur_is_asked_for_no_finding_of_the_tibia(protocol: Protocol) -> None:
     row = next(row for row in ROWS if row["id"] == "femoral_child_is_not_asked_for_the_tibia")
     asked = {
         finding
-        for need in judged(row, protocol).graph.needs
-        for _, verdict in need.indicated
-        if need.need == "unknown"
+        for item in judged(row, protocol).graph.stages
+        for _, verdict in item.indicated
+        if item.state == "unknown"
         for finding in verdict.asks
     }
     assert asked == set()

@@ -9,7 +9,7 @@ from pathway.plan import model as pm
 from pathway.protocol.model import Contraindication, Indication, Protocol, Rule
 from pathway.protocol.references import local_ids
 from pathway.rule_engine.classify import UNDETERMINED, Classified
-from pathway.rule_engine.staging import StageGraph
+from pathway.rule_engine.graph import ChildGraph
 from pathway.rule_engine.verdict import Verdict
 
 
@@ -57,7 +57,7 @@ def reason(rule: Rule, verdict: Verdict | None, *, against: bool = False) -> pm.
     )
 
 
-def considered(graph: StageGraph, found: Iterable[Classified]) -> tuple[pm.Considered, ...]:
+def considered(graph: ChildGraph, found: Iterable[Classified]) -> tuple[pm.Considered, ...]:
     """Return every indication, contraindication and type as judged on the day."""
     rules = [
         pm.Considered(

@@ -30,7 +30,7 @@ def gate_breaches(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Br
 
 
 def _missing(stage: PlanStage, protocol: Protocol) -> Iterator[Breach]:
-    if stage.status in BEGUN or stage.kind == "examination":
+    if stage.status in BEGUN or protocol.stage(stage.kind).role == "reexamination":
         return
     undecided = any(item.verdict is not None and item.verdict.state == "unknown" for item in stage.because)
     if undecided and not stage.gates:

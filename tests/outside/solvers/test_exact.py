@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pathway.courses.grid_search import NEVER, Chain, Ints, Problem, Solution, cheapest, least, no_chain
+from pathway.courses.grid_search import INFEASIBLE, Chain, Ints, Problem, Solution, cheapest, least, no_chain
 from tests.outside.solvers.problems import broken, every_way, points_of, random_problem
 from tests.outside.solvers.solvers import by_cp_sat, by_highs
 
@@ -31,7 +31,7 @@ class TestTryingEverything:
         for number in range(problem.first.numbers + 1):
             ways, cost = every_way(problem, (number, 0)), solution.cost((number, 0))
             assert {gains: cost[gains] for gains in ways} == ways
-            assert int(np.sum(cost < NEVER)) == len(ways)
+            assert int(np.sum(cost < INFEASIBLE)) == len(ways)
 
     @pytest.mark.parametrize("seed", range(80))
     def test_two_bones_share_the_years(self, seed: int) -> None:
