@@ -132,7 +132,9 @@ class Variables:
         for leaf in leaf_nodes(node):
             self.known.setdefault(key_of(leaf), leaf)
             bounds.setdefault(key_of(leaf), []).append(leaf)
-        self._bounds = {key: {c.threshold for c in compared} for key, compared in bounds.items()}
+        self._bounds = {
+            key: {c.threshold for c in compared if c.comparison in OPERATORS} for key, compared in bounds.items()
+        }
         self._candidates = {key: self._values(leaf, bounds[key]) for key, leaf in self.known.items()}
 
     def state(self, leaf: VerdictRecord, at: int) -> State:
@@ -212,11 +214,18 @@ class Variables:
     def _nearest(self, key: Key, mask: int) -> tuple[int, float]:
         candidates = self._candidates[key]
         allowed = [at for at in range(len(candidates)) if mask >> at & 1]
+        number = not isinstance(candidates[allowed[0]], str | bool)
+        if number and self._never_known(key) and allowed[0] == 1 and allowed[-1] < len(candidates) - 1:
+            # No value is nearer than another: the one at the threshold is taken.
+            allowed.reverse()
         return min(((at, self._distance_to(key, at)) for at in allowed), key=lambda item: item[1])
+
+    def _never_known(self, key: Key) -> bool:
+        return self.known[key].state == "unknown" and self.known[key].value is None
 
     def _distance_to(self, key: Key, at: int) -> float:
         leaf, value = self.known[key], self._candidates[key][at]
-        if at == 0 or (leaf.state == "unknown" and leaf.value is None):
+        if at == 0 or self._never_known(key):
             return 0.0
         if isinstance(value, str | bool) or not leaf.sd:
             return 0.0 if value == leaf.value else 1.0
@@ -247,21 +256,28 @@ class Variables:
         shown = "" if unit in WITHOUT_UNIT else unit
         if _moves(leaf):
             return f"{abs(float(to or 0)):.0f} mm {'more' if float(to or 0) > 0 else 'less'} than projected"
-        numbers = sorted(float(value) for value in candidates if value is not None)
-        inside = {float(value) for value in allowed if value is not None}
-        k = numbers.index(float(to or 0))
-        beyond = all(value in inside for value in numbers[k:])
-        if not beyond and not all(value in inside for value in numbers[: k + 1]):
-            return value_words(numbers[k], shown)
-        # The nearest value is the threshold itself, or the step after a threshold that does not do.
-        last_out = numbers[k - 1] if beyond and k else numbers[k + 1] if not beyond and k + 1 < len(numbers) else None
-        if last_out in self._bounds[key] and numbers[k] not in self._bounds[key]:
-            return _bound("more than" if beyond else "less than", float(last_out or 0), shown)
-        return _bound("at least" if beyond else "at most", numbers[k], shown)
+        low, high = self._edges(key, mask)
+        if low[0] and high[0] and low[1] == high[1]:
+            return value_words(low[1], shown)
+        return " but ".join(f"{words} {bound:g}" for words, bound in (low, high) if words) + f" {shown}".rstrip()
 
+    def _edges(self, key: Key, mask: int) -> tuple[tuple[str, float], tuple[str, float]]:
+        """Return from which threshold to which the numbers of a mask lie, in words; ("", 0) where none ends them.
 
-def _bound(words: str, value: float, unit: str) -> str:
-    return f"{words} {value:g} {unit}".rstrip()
+        They lie side by side: comparisons of one number that must all come true leave no hole.
+        """
+        values = sorted((float(v), bool(mask >> k & 1)) for k, v in enumerate(self._candidates[key]) if v is not None)
+        inside = [at for at, (_, allowed) in enumerate(values) if allowed]
+        first, last = inside[0], inside[-1]
+        low = high = ("", 0.0)
+        # An end of theirs is a threshold, or they begin beside a threshold that does not do itself.
+        if first:
+            on = values[first][0] in self._bounds[key]
+            low = ("at least", values[first][0]) if on else ("more than", values[first - 1][0])
+        if last + 1 < len(values):
+            on = values[last][0] in self._bounds[key]
+            high = ("at most", values[last][0]) if on else ("less than", values[last + 1][0])
+        return low, high
 
 
 def _moves(leaf: VerdictRecord) -> bool:
