@@ -10,13 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pathway.plan.assemble.reasons import verdict_record
-from pathway.plan.model import VerdictRecord
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Condition, FindingRule
 from pathway.protocol.references import conditions_of, entries
 from pathway.protocol.words import WITHOUT_UNIT, value_words
-from pathway.questions.formula import Change, Node, Variables, negated, solve
+from pathway.questions.formula import FAILS, HOLDS, Change, Variables, solve
 from pathway.record import Value
 from pathway.rule_engine.conditions import Facts, compared, judge
 from pathway.rule_engine.findings import Known, Unknown
@@ -38,19 +36,11 @@ TINY = 0.001
 STEP = {"ratio": 0.01}
 
 
-def formula(verdict: VerdictRecord) -> Node:
-    if verdict.form in ("finding", "quantity"):
-        return Node("leaf", verdict=verdict)
-    if verdict.form in ("all", "any", "not"):
-        return Node(verdict.form, tuple(formula(part) for part in verdict.parts))  # type: ignore[arg-type]
-    return Node("fixed", state=verdict.state)
-
-
 def ways(condition: Condition, of: Facts, wanted: str) -> list[tuple[Change, ...]]:
     """Return the smallest sets of changes after which a condition has the wanted state (holds, fails)."""
-    node = formula(verdict_record(judge(condition, of, PROTOCOL)))
-    goal = node if wanted == "holds" else negated(node)
-    variables = Variables(PROTOCOL, goal)
+    verdict = judge(condition, of, PROTOCOL)
+    variables = Variables(PROTOCOL, (verdict,))
+    goal = [[(verdict, HOLDS if wanted == "holds" else FAILS)]]
     return [variables.changes(cube) for cube in solve(goal, variables)]
 
 
