@@ -25,6 +25,8 @@ DecisionKind = Literal[
     "lift_at_most",
 ]
 WhyMissing = Literal["never_measured", "not_measurable", "declined"]
+WhyUnknown = Literal["never_measured", "out_of_date", "not_measurable", "declined"]
+Leg = Literal["affected", "other"]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 

@@ -17,14 +17,13 @@ from pathway.courses.course import Course
 from pathway.growth import fit_growth, outlook
 from pathway.network import Conflict
 from pathway.plan.make import first_course, make_plan
-from pathway.plan.model import Plan, VerdictRecord
+from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
 from pathway.questions.formula import STEPS
-from pathway.questions.smallest_change import leaves
 from pathway.record import Measurement, Record, Visit
 from pathway.rule_engine.facts import known_steps
-from pathway.rule_engine.verdict import OPERATORS, on_side
+from pathway.rule_engine.verdict import OPERATORS, Verdict, on_side
 
 FUTURES = 40
 """How many possible futures are asked, evenly spread over the difference at maturity."""
@@ -137,15 +136,15 @@ def _by_findings(record: Record, protocol: Protocol, on: datetime.date, plan: Pl
             yield Turn(rule.label[0].upper() + rule.label[1:], f"is really {shown}, not {now}", then, chance)
 
 
-def _leaves(plan: Plan) -> Iterator[VerdictRecord]:
+def _leaves(plan: Plan) -> Iterator[Verdict]:
     judged = [item.reason.verdict for item in plan.considered]
     judged += [gate.verdict for stage in plan.stages for gate in stage.gates]
     for verdict in judged:
         if verdict is not None:
-            yield from leaves(verdict)
+            yield from verdict.leaves()
 
 
-def _beyond(leaf: VerdictRecord, step: float) -> float:
+def _beyond(leaf: Verdict, step: float) -> float:
     """Return the value nearest to a threshold that lies on its other side."""
     bound, holds = float(leaf.threshold), leaf.state == "holds"  # type: ignore[arg-type]
     near = (bound, bound - step, bound + step)

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathway.plan.graph import graph_of
-from pathway.plan.model import After, GateState, Plan, PlanStage, Reason, VerdictRecord
+from pathway.plan.model import After, GateState, Plan, PlanStage, Reason
 from pathway.protocol.model import Protocol
+from pathway.rule_engine.verdict import Verdict
 
 PROVENANCE_WORDS = {
     "read": "read",
@@ -145,7 +146,7 @@ def _after(plan: Plan, edge: After, citations: dict[str, str]) -> Iterator[Line]
     yield from _sources(2, edge.sources, citations)
 
 
-def _verdict(depth: int, verdict: VerdictRecord) -> Iterator[Line]:
+def _verdict(depth: int, verdict: Verdict) -> Iterator[Line]:
     if verdict.parts:
         for part in verdict.parts:
             yield from _verdict(depth, part)

@@ -76,7 +76,7 @@ class TestIndications:
         graph = graph_of(five_year_old(without=("center_edge_angle_deg",)), protocol)
         (hip,) = graph.of_kind("hip_preparation")
         assert hip.state == "unknown"
-        assert [verdict.asks for _, verdict in hip.indicated] == [{"center_edge_angle_deg"}]
+        assert [verdict.asks for _, verdict in hip.indicated] == [("center_edge_angle_deg",)]
         assert hip.gates == ()
 
     def test_one_finding_that_asks_is_enough_although_another_is_unknown(self, protocol) -> None:

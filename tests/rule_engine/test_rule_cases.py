@@ -13,7 +13,8 @@ import pytest
 
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Condition
-from pathway.rule_engine.conditions import Verdict, judge
+from pathway.rule_engine.conditions import judge
+from pathway.rule_engine.verdict import Verdict
 from tests.rule_engine.facts_of_case import facts_of_case
 
 PROTOCOL = load_protocol()

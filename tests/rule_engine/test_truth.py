@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathway.protocol.model import Condition
-from pathway.rule_engine.conditions import Verdict, judge
+from pathway.rule_engine.conditions import judge
 from pathway.rule_engine.findings import Unknown
+from pathway.rule_engine.verdict import Verdict
 from tests.rule_engine.made_facts import FLAG_OF_STATE, FLAGS, condition, facts, flag, known, with_states
 
 TABLE = tomllib.loads((Path(__file__).parent / "truth_table.toml").read_text(encoding="utf-8"))["row"]
@@ -122,12 +123,12 @@ class TestNotKnowing:
 
     def test_an_unknown_whole_asks_for_its_unknown_parts(self, protocol) -> None:
         verdict = judge(whole("all", 3), with_states("unknown", "holds", "unknown"), protocol)
-        assert verdict.asks == {FLAGS[0], FLAGS[2]}
+        assert set(verdict.asks) == {FLAGS[0], FLAGS[2]}
 
     @pytest.mark.parametrize(("form", "deciding"), [("all", "fails"), ("any", "holds")])
     def test_a_decided_whole_asks_for_nothing(self, form, deciding, protocol) -> None:
         verdict = judge(whole(form, 2), with_states("unknown", deciding), protocol)
-        assert verdict.asks == frozenset()
+        assert verdict.asks == ()
         assert verdict.why_unknown is None
 
     @pytest.mark.parametrize("why", ["never_measured", "out_of_date", "not_measurable", "declined"])
@@ -137,7 +138,7 @@ class TestNotKnowing:
         assert (verdict.state, verdict.why_unknown) == ("unknown", why)
 
     def test_not_asks_for_what_its_part_asks(self, protocol) -> None:
-        assert judge(whole("not", 1), with_states("unknown"), protocol).asks == {FLAGS[0]}
+        assert judge(whole("not", 1), with_states("unknown"), protocol).asks == (FLAGS[0],)
 
 
 def _trees() -> st.SearchStrategy[Condition]:
@@ -176,6 +177,6 @@ def test_more_information_never_turns_an_answer_into_another_or_into_unknown(pro
 def test_an_unknown_answer_asks_for_unknown_findings_and_a_known_one_for_none(protocol, tree, states) -> None:
     verdict = judge(tree, with_states(*states), protocol)
     unknown = {name for name, state in zip(FLAGS, states, strict=True) if state == "unknown"}
-    assert verdict.asks <= unknown
+    assert set(verdict.asks) <= unknown
     assert bool(verdict.asks) == (verdict.state == "unknown")
     assert len(_leaves(verdict)) == len(tree.leaves())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 
 from pathway.plan import model as pm
@@ -11,36 +10,6 @@ from pathway.protocol.references import local_ids
 from pathway.rule_engine.classify import UNDETERMINED, Classified
 from pathway.rule_engine.graph import ChildGraph
 from pathway.rule_engine.verdict import Verdict
-
-
-def verdict_record(verdict: Verdict) -> pm.VerdictRecord:
-    """Return a verdict tree as plan data."""
-    return pm.VerdictRecord(
-        state=verdict.state,
-        sentence=verdict.sentence,
-        test=verdict.test,
-        form=verdict.form,
-        finding=verdict.finding,
-        value=verdict.value,
-        sd=verdict.sd,
-        measured_on=verdict.measured_on,
-        method=verdict.method,
-        margin=None if verdict.margin is None else _outward(verdict.margin),
-        comparison=verdict.comparison,
-        threshold=verdict.threshold,
-        subject=verdict.subject,
-        leg=verdict.leg,
-        chance=verdict.chance,
-        why_unknown=verdict.why_unknown,
-        asks=tuple(sorted(verdict.asks)),
-        parts=tuple(verdict_record(part) for part in verdict.parts),
-    )
-
-
-def _outward(margin: float) -> float:
-    """Round a margin to thousandths away from 0, so that a change of its size surely reaches the threshold."""
-    thousandths = round(abs(margin) * 1000, 6)
-    return math.copysign(math.ceil(thousandths) / 1000, margin)
 
 
 def reason(rule: Rule, verdict: Verdict | None, *, against: bool = False) -> pm.Reason:
@@ -53,7 +22,7 @@ def reason(rule: Rule, verdict: Verdict | None, *, against: bool = False) -> pm.
         strength=rule.strength,
         local=rule.local,
         against=against,
-        verdict=None if verdict is None else verdict_record(verdict),
+        verdict=verdict,
     )
 
 

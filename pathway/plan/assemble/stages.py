@@ -10,7 +10,7 @@ from pathway.days import add_months, age_years, in_months
 from pathway.plan import model as pm
 from pathway.plan.assemble.conflicts import stage_words
 from pathway.plan.assemble.delays import delay_sentences, wish_words
-from pathway.plan.assemble.reasons import reason, verdict_record
+from pathway.plan.assemble.reasons import reason
 from pathway.protocol.model import Protocol, StopRule
 from pathway.protocol.roles import reexamination
 from pathway.record import Record
@@ -198,7 +198,7 @@ def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStat
         provenance=rule.provenance,
         strength=rule.strength,
         local=rule.local,
-        verdict=verdict_record(verdict),
+        verdict=verdict,
     )
 
 

@@ -16,10 +16,10 @@ from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Gate, Protocol
 from pathway.protocol.references import kinds
 from pathway.record import Record
-from pathway.rule_engine.conditions import Verdict
 from pathway.rule_engine.findings import Known, Unknown
 from pathway.rule_engine.graph import ChildGraph
 from pathway.rule_engine.staging import stage
+from pathway.rule_engine.verdict import Verdict
 from tests.outside.properties.records import records
 from tests.questions.changed import graph_of, todays_facts
 from tests.sample import ON, SHALLOW_AND_BENT, decision, five_year_old
