@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import pytest
 
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.conditions import ClassFact
+from tests.offenders import for_each
 from tests.rule_engine.made_facts import facts
 
 FEMUR = "femoral_mobile_hip_1998"
@@ -67,9 +70,7 @@ def foot(protocol, **found):
     return answer(FOOT, facts(found, diagnosis="fibular_deficiency"), protocol)
 
 
-@pytest.mark.parametrize(
-    ("type_", "changed", "source"), FEMORAL_ROWS, ids=[f"{row[0]} {row[1] or 'whole'}" for row in FEMORAL_ROWS]
-)
+@for_each(FEMORAL_ROWS, name=lambda kind, changed, _: f"{kind} {changed or 'whole'}")
 def test_the_femoral_scheme(type_, changed, source, protocol) -> None:
     item = femoral(protocol, **changed)
     assert item.type is not None, source
@@ -78,9 +79,7 @@ def test_the_femoral_scheme(type_, changed, source, protocol) -> None:
     assert item.asks == frozenset()
 
 
-@pytest.mark.parametrize(
-    ("type_", "useful", "shortening", "arms", "source"), FOOT_ROWS, ids=[f"{row[0]} {row[2]} %" for row in FOOT_ROWS]
-)
+@for_each(FOOT_ROWS, name=lambda kind, _, shortening, *__: f"{kind} {shortening} %")
 def test_the_fibular_scheme(type_, useful, shortening, arms, source, protocol) -> None:
     found = {"foot_functional": useful, "limb_shortening_percent": shortening}
     if arms is not None:
@@ -178,9 +177,7 @@ class TestNoOverlap:
             assert len(item.open) <= 1, (found, item.open)
             assert (item.type is not None) == bool(item.open)
 
-    @pytest.mark.parametrize("shortening", [0, 4.9, 5, 5.1, 9.9, 10, 10.1, 29.9, 30, 30.1, 60])
-    @pytest.mark.parametrize("useful", [True, False])
-    @pytest.mark.parametrize("arms", [True, False])
+    @for_each(product([0, 4.9, 5, 5.1, 9.9, 10, 10.1, 29.9, 30, 30.1, 60], [True, False], [True, False]))
     def test_the_fibular_scheme_has_neither_overlap_nor_gap(self, shortening, useful, arms, protocol) -> None:
         found = {
             "foot_functional": useful,
