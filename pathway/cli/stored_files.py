@@ -62,15 +62,15 @@ class FileKeeper:
             return Meanwhile((CHANGED,), self.read(child))
         try:
             new, stands = amended(text, wanted, file.name, protocol)
-            beside = "" if stands or gone else f"; the file as it was is {_kept_beside(file).name}"
+            beside = "" if stands or gone else f"; the earlier version is {_kept_beside(file).name}"
             _write(file, new)
         except (OSError, ValueError) as error:
             words = error.strerror if isinstance(error, OSError) else error
             raise NotKept(
-                f"{file}: cannot be written ({words}); the file is as it was. Check it and its folder."
+                f"{file}: cannot be written ({words}); the file is unchanged. Check it and its folder."
             ) from error
         self._known[child] = new
-        return Kept(f"Saved in {file.name}{', which had gone and was written again' if gone else beside}.")
+        return Kept(f"Saved in {file.name}{', which was missing and has been written again' if gone else beside}.")
 
     def _text(self, child: str) -> str:
         file = self._files[child]

@@ -16,7 +16,7 @@ from pathway.questions.compare import Difference, Key, differences
 from pathway.questions.record_diff import Fact, facts_between, with_facts
 from pathway.record import Record
 
-TIME = "time that has passed"
+TIME = "the time that has passed"
 TOGETHER = "several of the new facts together"
 
 

@@ -21,7 +21,7 @@ class Fact:
 
 
 def facts_between(old: Record, new: Record, protocol: Protocol) -> tuple[Fact, ...]:
-    """Return every fact by which `new` differs from `old`: entered, changed or taken away, oldest first.
+    """Return every fact by which `new` differs from `old`: entered, changed or removed, oldest first.
 
     Putting all of them into `old` gives a record that plans like `new`.
     """
@@ -95,7 +95,7 @@ def _calendar(calendar: CaseCalendar | None) -> Callable[[Record], Record]:
 def _visit(old: Visit | None, new: Visit | None, protocol: Protocol) -> Iterator[Fact]:
     if new is None:
         if old is not None:
-            yield Fact(f"the visit of {old.date} taken away", _without_visit(old))
+            yield Fact(f"the visit of {old.date} removed", _without_visit(old))
         return
     empty = Visit(date=new.date, method=new.method)
     was = old or empty
@@ -107,13 +107,13 @@ def _visit(old: Visit | None, new: Visit | None, protocol: Protocol) -> Iterator
             words = f"{_named(gap, protocol)} on {new.date}: {gap.why.replace('_', ' ')}"
             yield Fact(words, _with_item(empty, gap))
     if new.skeletal_age_years != was.skeletal_age_years:
-        shown = f"{new.skeletal_age_years:g} years" if new.skeletal_age_years is not None else "taken away"
+        shown = f"{new.skeletal_age_years:g} years" if new.skeletal_age_years is not None else "removed"
         yield Fact(f"skeletal age {shown} on {new.date}", _with_skeletal_age(empty, new.skeletal_age_years))
     there = {(one.finding, one.side) for one in new.measurements} | {(one.finding, one.side) for one in new.missing}
     gone: tuple[Measurement | Missing, ...] = (*was.measurements, *was.missing)
     for left in gone:
         if (left.finding, left.side) not in there:
-            yield Fact(f"{_named(left, protocol)} of {new.date} taken away", _without_item(new, left))
+            yield Fact(f"{_named(left, protocol)} of {new.date} removed", _without_item(new, left))
 
 
 def _named(item: Measurement | Missing, protocol: Protocol) -> str:
@@ -193,7 +193,7 @@ def _listed(name: str, old: tuple[Event, ...], new: tuple[Event, ...], words: Ca
             yield Fact(words(one), _with_listed(field, one, replaced))
     for one in old:
         if one not in new and not any(_same_event(one, other) for other in new if other not in old):
-            yield Fact(f"{words(one)} taken away", _with_listed(field, None, one))
+            yield Fact(f"{words(one)} removed", _with_listed(field, None, one))
 
 
 def _same_event(one: Operation | Decision, other: Operation | Decision) -> bool:
