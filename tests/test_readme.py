@@ -172,7 +172,7 @@ def test_every_command_that_is_named_does_what_it_is_called_for(words: str, desk
     assert left_open(words) == []
     result = run(words)
     assert result.exit_code == 0, result.stderr or result.exception
-    assert result.stdout or " -o " in words
+    assert result.output or " -o " in words
     for file in re.findall(r"-o (\S+)", words):
         assert (desk / file).stat().st_size > 0
 

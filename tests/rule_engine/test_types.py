@@ -13,8 +13,10 @@ from tests.rule_engine.made_facts import facts
 
 FEMUR = "femoral_mobile_hip_1998"
 FOOT = "fibular_foot_2011"
-PALEY = "Paley D et al. Lengthening reconstruction surgery for congenital femoral deficiency, chapter 29, 1998"
-BIRCH = "Birch JG et al. J Bone Joint Surg Am 2011;93:1144-1151; bands as printed in Lovell and Winter, 7th ed., ch. 30"
+MOBILE_HIP = "Paley D et al. Lengthening reconstruction surgery for congenital femoral deficiency, chapter 29, 1998"
+FOOT_2011 = (
+    "Birch JG et al. J Bone Joint Surg Am 2011;93:1144-1151; bands as printed in Lovell and Winter, 7th ed., ch. 30"
+)
 
 WHOLE = {
     "femoral_shaft": "reaches_socket",
@@ -28,32 +30,32 @@ WHOLE = {
 """Everything that the femoral scheme asks, for a femur that is whole and short."""
 
 FEMORAL_ROWS = [
-    ("1a", {}, PALEY),
-    ("1a", {"proximal_femur_continuity": "cartilage"}, PALEY),
-    ("1b", {"proximal_femur_ossification": "delayed"}, PALEY),
-    ("1b", {"proximal_femur_ossification": "delayed", "proximal_femur_continuity": "cartilage"}, PALEY),
-    ("2a", {"proximal_femur_continuity": "mobile_pseudarthrosis"}, PALEY),
-    ("2a", {"proximal_femur_continuity": "mobile_pseudarthrosis", "hip_mobile": False}, PALEY),
-    ("2b", {"proximal_femur_continuity": "mobile_pseudarthrosis", "femoral_head": "stiff"}, PALEY),
-    ("2b", {"proximal_femur_continuity": "mobile_pseudarthrosis", "femoral_head": "absent"}, PALEY),
-    ("3a", {"femoral_shaft": "deficient"}, PALEY),
-    ("3a", {"femoral_shaft": "deficient", "knee_motion_arc_deg": 45.0}, PALEY),
-    ("3b", {"femoral_shaft": "deficient", "knee_motion_arc_deg": 44.0}, PALEY),
-    ("3c", {"femoral_shaft": "absent"}, PALEY),
-    ("4", {"femoral_deficiency_site": "distal"}, PALEY),
-    ("4", {"femoral_deficiency_site": "distal", "femoral_shaft": "deficient"}, PALEY),
+    ("1a", {}, MOBILE_HIP),
+    ("1a", {"proximal_femur_continuity": "cartilage"}, MOBILE_HIP),
+    ("1b", {"proximal_femur_ossification": "delayed"}, MOBILE_HIP),
+    ("1b", {"proximal_femur_ossification": "delayed", "proximal_femur_continuity": "cartilage"}, MOBILE_HIP),
+    ("2a", {"proximal_femur_continuity": "mobile_pseudarthrosis"}, MOBILE_HIP),
+    ("2a", {"proximal_femur_continuity": "mobile_pseudarthrosis", "hip_mobile": False}, MOBILE_HIP),
+    ("2b", {"proximal_femur_continuity": "mobile_pseudarthrosis", "femoral_head": "stiff"}, MOBILE_HIP),
+    ("2b", {"proximal_femur_continuity": "mobile_pseudarthrosis", "femoral_head": "absent"}, MOBILE_HIP),
+    ("3a", {"femoral_shaft": "deficient"}, MOBILE_HIP),
+    ("3a", {"femoral_shaft": "deficient", "knee_motion_arc_deg": 45.0}, MOBILE_HIP),
+    ("3b", {"femoral_shaft": "deficient", "knee_motion_arc_deg": 44.0}, MOBILE_HIP),
+    ("3c", {"femoral_shaft": "absent"}, MOBILE_HIP),
+    ("4", {"femoral_deficiency_site": "distal"}, MOBILE_HIP),
+    ("4", {"femoral_deficiency_site": "distal", "femoral_shaft": "deficient"}, MOBILE_HIP),
 ]
 
 FOOT_ROWS = [
-    ("1A", True, 0.0, None, BIRCH),
-    ("1A", True, 5.0, None, BIRCH),
-    ("1B", True, 5.1, None, BIRCH),
-    ("1B", True, 10.0, None, BIRCH),
-    ("1C", True, 10.1, None, BIRCH),
-    ("1C", True, 30.0, None, BIRCH),
-    ("1D", True, 30.1, None, BIRCH),
-    ("2A", False, 12.0, True, BIRCH),
-    ("2B", False, 12.0, False, BIRCH),
+    ("1A", True, 0.0, None, FOOT_2011),
+    ("1A", True, 5.0, None, FOOT_2011),
+    ("1B", True, 5.1, None, FOOT_2011),
+    ("1B", True, 10.0, None, FOOT_2011),
+    ("1C", True, 10.1, None, FOOT_2011),
+    ("1C", True, 30.0, None, FOOT_2011),
+    ("1D", True, 30.1, None, FOOT_2011),
+    ("2A", False, 12.0, True, FOOT_2011),
+    ("2B", False, 12.0, False, FOOT_2011),
 ]
 
 
