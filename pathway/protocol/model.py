@@ -318,6 +318,12 @@ class Protocol(Frozen):
     complications: tuple[str, ...]
     switched_off: tuple[SwitchedOff, ...] = ()
 
+    def __repr__(self) -> str:
+        """Name the version alone: written out, the whole of `rules/` would bury the message of a failing test."""
+        return f"Protocol({self.version!r}, {sum(1 for _ in self.rules())} rules)"
+
+    __str__ = __repr__
+
     @cached_property
     def _words(self) -> dict[int, tuple[Condition, str]]:
         return {}

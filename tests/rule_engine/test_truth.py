@@ -14,6 +14,7 @@ from pathway.protocol.model import Condition
 from pathway.rule_engine.conditions import judge
 from pathway.rule_engine.findings import Unknown
 from pathway.rule_engine.verdict import Verdict
+from tests.offenders import for_each
 from tests.rule_engine.made_facts import FLAG_OF_STATE, FLAGS, condition, facts, flag, known, with_states
 
 TABLE = tomllib.loads((Path(__file__).parent / "truth_table.toml").read_text(encoding="utf-8"))["row"]
@@ -25,7 +26,7 @@ def whole(form: str, parts: int) -> Condition:
     return condition(**{form: leaves[0] if form == "not" else leaves})
 
 
-@pytest.mark.parametrize("row", TABLE, ids=[f"{row['form']} of {', '.join(row['of'])}" for row in TABLE])
+@for_each(TABLE, name=lambda row: f"{row['form']} of {', '.join(row['of'])}")
 def test_the_table(row, protocol) -> None:
     verdict = judge(whole(row["form"], len(row["of"])), with_states(*row["of"]), protocol)
     assert verdict.state == row["gives"]
@@ -40,8 +41,7 @@ def test_the_table_is_whole_for_one_and_two_parts() -> None:
         assert rows >= {(form, pair) for pair in product(STATES, STATES)}
 
 
-@pytest.mark.parametrize("form", ["all", "any"])
-@pytest.mark.parametrize("states", list(product(STATES, repeat=3)))
+@for_each(product(["all", "any"], product(STATES, repeat=3)))
 def test_the_order_of_parts_does_not_change_the_state(form, states, protocol) -> None:
     forward = judge(whole(form, 3), with_states(*states), protocol)
     leaves = tuple(flag(number) for number in (2, 0, 1))
@@ -50,7 +50,7 @@ def test_the_order_of_parts_does_not_change_the_state(form, states, protocol) ->
     assert turned.asks == forward.asks
 
 
-@pytest.mark.parametrize("states", list(product(STATES, repeat=2)))
+@for_each([(states,) for states in product(STATES, repeat=2)])
 def test_not_of_all_is_any_of_nots(states, protocol) -> None:
     held = with_states(*states)
     one = judge(condition(**{"not": whole("all", 2)}), held, protocol)
@@ -131,8 +131,7 @@ class TestNotKnowing:
         assert verdict.asks == ()
         assert verdict.why_unknown is None
 
-    @pytest.mark.parametrize("why", ["never_measured", "out_of_date", "not_measurable", "declined"])
-    @pytest.mark.parametrize("form", ["all", "any", "not"])
+    @for_each(product(["all", "any", "not"], ["never_measured", "out_of_date", "not_measurable", "declined"]))
     def test_the_kind_of_not_knowing_is_carried_up(self, form, why, protocol) -> None:
         verdict = judge(whole(form, 1), facts({FLAGS[0]: Unknown(why)}), protocol)
         assert (verdict.state, verdict.why_unknown) == ("unknown", why)

@@ -13,6 +13,7 @@ from pathway.plan.graph import graph_of
 from pathway.views.pictures.layer_layout import DOWN, LEFT, RIGHT, UP, Grid, grid
 from pathway.views.pictures.picture import Link, Role
 from pathway.views.pictures.prerequisites import layers
+from tests.offenders import for_each
 from tests.plans import files, plan
 
 
@@ -73,8 +74,7 @@ def test_every_link_goes_from_left_to_right(graph) -> None:
         assert made.places[first].column < made.places[last].column
 
 
-@pytest.mark.parametrize("width", [60, 77, 117, 197])
-@pytest.mark.parametrize("child", files())
+@for_each(itertools.product(files(), [60, 77, 117, 197]))
 def test_no_cell_belongs_to_two_strange_links(child, width) -> None:
     picture = layers(plan(child), width)
     for span in picture.spans:
