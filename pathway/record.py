@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterator
 from functools import cached_property
 from typing import Literal
 
@@ -25,6 +26,8 @@ DecisionKind = Literal[
     "lift_at_most",
 ]
 WhyMissing = Literal["never_measured", "not_measurable", "declined"]
+WhyUnknown = Literal["never_measured", "out_of_date", "not_measurable", "declined"]
+Leg = Literal["affected", "other"]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 
@@ -36,6 +39,13 @@ class Frozen(BaseModel):
     """Base of every value that travels through the house: immutable, unknown keys forbidden."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+
+    def __repr_args__(self) -> Iterator[tuple[str | None, object]]:
+        """Yield what is not as by default: a record in the message of a failing test stays readable."""
+        for name, value in super().__repr_args__():
+            field = type(self).model_fields.get(name or "")
+            if field is None or field.is_required() or value != field.get_default(call_default_factory=True):
+                yield name, value
 
 
 class Child(Frozen):

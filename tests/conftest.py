@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+
+# A busy machine draws examples slowly: that is no fault of the program, and no test of properties measures time.
+settings.register_profile("any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("any machine")
 
 
 @pytest.fixture(scope="session")

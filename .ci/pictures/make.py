@@ -25,7 +25,6 @@ from pathway.protocol.load import load_protocol  # noqa: E402
 from pathway.record import Record  # noqa: E402
 from pathway.views.documents.files import page_svg  # noqa: E402
 from pathway.views.documents.handout import handout  # noqa: E402
-from pathway.views.words.family_terms import SchoolYears  # noqa: E402
 from pathway.views.words.wording import wording  # noqa: E402
 from tui.app import PathwayApp  # noqa: E402
 
@@ -73,8 +72,7 @@ def first_page() -> str:
     record = read_case(files()[CHILD], CHILD, protocol, DAY)
     if not isinstance(record, Record):
         sys.exit(f"{CHILD} cannot be read")
-    school = SchoolYears(protocol.number("school_from_years"), int(protocol.number("school_year_start_month")))
-    return page_svg(handout(make_plan(record, protocol, DAY), wording(), school))
+    return page_svg(handout(make_plan(record, protocol, DAY), wording(), protocol))
 
 
 def main() -> None:

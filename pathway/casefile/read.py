@@ -16,7 +16,7 @@ from pathway.casefile.visits import Known, day_in_life, read_visits
 from pathway.preferences import PREFERENCES
 from pathway.problems import Problem
 from pathway.protocol.model import Protocol
-from pathway.protocol.roles import follows
+from pathway.protocol.roles import predecessor_of
 from pathway.record import Child, Decision, Operation, Record, Sex
 
 SCHEMA_VERSION = 1
@@ -120,7 +120,7 @@ def _operation(fields: Fields, known: Known, affected: object) -> Operation | No
     side = fields.choice("side", _SIDES, "side", required=True)
     if kind is not None and side is not None:
         _check_side(fields, kind, side, affected, protocol)
-    leader = None if kind is None else follows(protocol.stage(kind), protocol)
+    leader = None if kind is None else predecessor_of(protocol.stage(kind), protocol)
     if leader is not None:
         do = f"write the date as `device_removed` of the {leader.id} and remove this operation"
         fields.wrong("kind", f"an operation other than the end of a {leader.id}", do)

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from pathway.views.documents.files import Paper
     from pathway.views.documents.summary import AcceptedPlan
     from pathway.views.drawings.drawing import Drawing
-    from pathway.views.words.family_terms import SchoolYears
     from pathway.views.words.wording import Wording
 
 PICTURES = ("timeline", "growth", "graph")
@@ -65,7 +64,7 @@ def handout(
     words = _words(language, own)
     if words.notice:
         note(words.notice)
-    _write(made_for_family(asked.plan, words, _school(asked.protocol)), out, paper)
+    _write(made_for_family(asked.plan, words, asked.protocol), out, paper)
     leave_with_conflicts(asked.plan)
 
 
@@ -131,7 +130,7 @@ def _drawing(which: str, made: Plan, words: Wording, protocol: Protocol) -> Draw
         return graph_drawing(made)
     from pathway.views.drawings.timeline import timeline_drawing
 
-    return timeline_drawing(made, words, _school(protocol), windows=True)
+    return timeline_drawing(made, words, protocol, windows=True)
 
 
 def _accepted(known: KnownChild) -> AcceptedPlan | None:
@@ -154,12 +153,6 @@ def _accepted(known: KnownChild) -> AcceptedPlan | None:
         raise refused("the registry", seen, "a plan", remedy, key=known.record.child.id) from error
     version = last.revision.protocol_version
     return AcceptedPlan(last.number, last.entry.who, last.entry.when, last.revision.on, version, stages)
-
-
-def _school(protocol: Protocol) -> SchoolYears:
-    from pathway.views.words.family_terms import SchoolYears
-
-    return SchoolYears(protocol.number("school_from_years"), int(protocol.number("school_year_start_month")))
 
 
 def _words(language: str, own: Path | None) -> Wording:

@@ -183,7 +183,7 @@ def _lengthening(made: Plan, record: Record, protocol: Protocol, wanted: str) ->
 
     until = record.until(made.on)
     posterior = fit_growth(until, protocol, made.on, known_steps=known_steps(until, protocol, made.on))
-    stage = stage_of("lengthening", made, wanted)
+    stage = stage_of("lengthening", made, protocol, wanted)
     assert stage is not None  # a name was asked for
     return turning_agenda(made, stage, worked(case_of(until, protocol, made.on, made, stage, posterior), {}))
 

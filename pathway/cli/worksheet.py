@@ -68,7 +68,7 @@ def _sheet(
     plan = _plan(record, protocol, on)
     steps = known_steps(record, protocol, on)
     posterior = fit_growth(record.until(on), protocol, on, known_steps=steps)
-    opened = stage_of(kind, plan, stage) if plan is not None else None
+    opened = stage_of(kind, plan, protocol, stage) if plan is not None else None
     return KINDS[kind].make(case_of(record, protocol, on, plan, opened, posterior), settings)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pathway.courses.course import ARREST, PLATES, Arrest
+from pathway.courses.course import PLATES, Arrest
 from pathway.growth import Posterior, outlook
 from pathway.growth.reference_curves import Floats
 from pathway.protocol.model import Bone, Protocol
@@ -44,8 +44,10 @@ def arrest_effects(posterior: Posterior, first_years: float, last_years: float) 
     )
 
 
-def arrests(effects: ArrestEffects, first: Bone, earliest_years: float, protocol: Protocol) -> tuple[Arrest, ...]:
-    """Return every growth arrest in steps of the plan from an age on.
+def arrests(
+    stage: str, effects: ArrestEffects, first: Bone, earliest_years: float, protocol: Protocol
+) -> tuple[Arrest, ...]:
+    """Return every growth arrest in steps of the plan from an age on; `stage` is the one that does it.
 
     By the plate of the deficient bone, and by both knee plates where that one alone cannot give the most that
     an arrest is used for. The age follows from the effect, later for less.
@@ -62,17 +64,17 @@ def arrests(effects: ArrestEffects, first: Bone, earliest_years: float, protocol
         for mm in map(float, np.arange(low, high + step / 2, step)):
             if most >= mm:
                 age = float(np.interp(-mm, -effect, ages))
-                found.append(Arrest(ARREST, age, physes, mm, float(np.interp(-mm, -of_both, ages))))
+                found.append(Arrest(stage, age, physes, mm, float(np.interp(-mm, -of_both, ages))))
         if most >= high:
             break
     return tuple(found)
 
 
-def arrest_from_years(protocol: Protocol, sex: str, first_years: float) -> float:
-    """Return the youngest age at which the rules allow a growth arrest, not before the first age of the plan."""
+def arrest_from_years(stage: str, protocol: Protocol, sex: str, first_years: float) -> float:
+    """Return the youngest age at which the rules allow the arrest of a stage, not before the first age of the plan."""
     months = [
         rule.at_least_months or 0
         for rule in protocol.age_windows
-        if rule.stage == ARREST and rule.hard and rule.sex in (None, sex)
+        if rule.stage == stage and rule.hard and rule.sex in (None, sex)
     ]
     return max(first_years, *(month / 12 for month in months), 0.0)

@@ -10,10 +10,13 @@ from pathway.courses.outcome import Chance
 from pathway.growth import Step
 from pathway.growth.reference_curves import Floats
 from pathway.protocol.model import AmountLimit, Bone, Protocol
-from pathway.protocol.roles import ARREST as ARREST
-from pathway.protocol.roles import LENGTHENING as LENGTHENING
-from pathway.protocol.roles import PROSTHETIC as PROSTHETIC
+from pathway.rule_engine.graph import ChildGraph
+from pathway.timing.rule_links import Placed
 
+PROSTHETIC_COURSE = "prosthetic_road"
+"""The id of the course that offers a prosthesis instead of lengthening."""
+NO_SURGERY = "no_length_surgery"
+"""The id of the course without an operation for length."""
 PLATES: Mapping[Bone, str] = {"femur": "distal_femur", "tibia": "proximal_tibia"}
 
 
@@ -28,9 +31,13 @@ class LimitAt:
 
 @dataclass(frozen=True, slots=True)
 class Lengthening:
-    """One chosen lengthening: age, amount, the bone's length before it, and the limits that held."""
+    """One chosen lengthening: age, amount, the bone's length before it, and the limits that held.
+
+    `kind` is the stage of the rules, `stage` that with its number.
+    """
 
     stage: str
+    kind: str
     bone: Bone
     age_years: float
     amount_mm: float
@@ -121,7 +128,7 @@ def course_id(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> s
             parts.append(f"{_COUNT[number]}_{word}")
     if arrest is not None:
         parts.append("arrest")
-    return "_".join(parts) if parts else "no_length_surgery"
+    return "_".join(parts) if parts else NO_SURGERY
 
 
 def summary_of(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> str:
@@ -133,3 +140,22 @@ def summary_of(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> 
             parts.append(f"{_COUNT[number]} {word} lengthening{'s' if number > 1 else ''}")
     text = " and ".join(parts) if parts else "no lengthening"
     return f"{text}, with growth arrest of the other leg" if arrest else f"{text}, no growth arrest"
+
+
+def placed_stages(graph: ChildGraph, course: Course | None) -> Mapping[str, Placed]:
+    """Return the stages that get a date: those planned, and those that the course uses."""
+    planned = [item for item in graph.stages if item.state == "planned"]
+    if course is not None and course.prosthetic:
+        # Preparations belong to the lengthening road; a program does not date an amputation. A device that is
+        # on the bone today comes off all the same.
+        under_way = [item for item in graph.stages if item.state == "under_way"]
+        ends = {follower.id for item in under_way for follower in graph.followers(item.id)}
+        return {item.id: Placed() for item in planned if not item.stage.operation or item.id in ends}
+    placed = {item.id: Placed() for item in planned if item.within_protocol}
+    for chosen in course.lengthenings if course else ():
+        placed[chosen.stage] = Placed(chosen.age_years, chosen.amount_mm)
+        placed |= {follower.id: Placed() for follower in graph.followers(chosen.stage)}
+    if course and course.arrest:
+        arrest = course.arrest
+        placed[arrest.stage] = Placed(arrest.age_years, latest_age_years=arrest.last_useful_age_years)
+    return placed

@@ -21,9 +21,9 @@ Ints = npt.NDArray[np.signedinteger[Any]]
 Numbers = tuple[int, int]
 """How many lengthenings of the first and of the second chain."""
 
-NEVER = 10**9
+INFEASIBLE = 10**9
 """The cost of what cannot be."""
-_HARDLY = NEVER // 2
+_HARDLY = INFEASIBLE // 2
 _BEYOND = 2**62
 
 
@@ -133,11 +133,11 @@ class Solution:
         self._solve()
 
     def cost(self, numbers: Numbers) -> Ints:
-        """Return the least cost (G1, G2) of exactly so many lengthenings; NEVER where there is no way."""
+        """Return the least cost (G1, G2) of exactly so many lengthenings; INFEASIBLE where there is no way."""
         if numbers not in self._best:
-            return np.full(self._shape[1:], NEVER, np.int32)
+            return np.full(self._shape[1:], INFEASIBLE, np.int32)
         best = self._best[numbers]
-        return np.where(best < _HARDLY, best + self._over[-1], NEVER)
+        return np.where(best < _HARDLY, best + self._over[-1], INFEASIBLE)
 
     def steps(self, numbers: Numbers, gains: Numbers) -> tuple[Step, ...]:
         """Return the cheapest way to `gains`, in order of age.
@@ -145,7 +145,7 @@ class Solution:
         Among equals the one whose last lengthening comes first in chain, then in age, then is the larger.
         Raises ValueError where there is no way.
         """
-        value = int(self._best[numbers][gains]) if numbers in self._best else NEVER
+        value = int(self._best[numbers][gains]) if numbers in self._best else INFEASIBLE
         if value >= _HARDLY:
             raise ValueError(f"there is no way to {gains} with {numbers} lengthenings")
         found: list[Step] = []
@@ -156,7 +156,7 @@ class Solution:
         return tuple(found[::-1])
 
     def _solve(self) -> None:
-        start = np.full(self._shape, NEVER, np.int32)
+        start = np.full(self._shape, INFEASIBLE, np.int32)
         start[:, 0, 0] = 0
         self._best[0, 0] = start[0].copy()
         first, second = (range(chain.numbers + 1) for chain in self.problem.chains)
@@ -186,14 +186,14 @@ class Solution:
         allowed = np.minimum(most, chain.limit[span, gained[at]])
         warn = chain.warn_points[span, gained[at]]
         if after not in self._best:
-            self._best[after] = np.full(self._shape[1:], NEVER, np.int32)
+            self._best[after] = np.full(self._shape[1:], INFEASIBLE, np.int32)
         ends = self._best[after]
         low, high = gained[at].start, gained[at].stop
         for units in range(chain.least, min(int(allowed.max(initial=0)), chain.gains - 1) + 1):
             kept = min(chain.gains - units, high) - low
             if kept <= 0:
                 break
-            own = np.where(allowed[:, :kept] >= units, warn[:, :kept, units] + chain.amount_points[units], NEVER)
+            own = np.where(allowed[:, :kept] >= units, warn[:, :kept, units] + chain.amount_points[units], INFEASIBLE)
             into = _at(gained, at, slice(low + units, low + units + kept))
             value = before[:, *_at((slice(None), slice(None)), at, slice(kept))] + _along(own.astype(np.int32), at)
             value -= self._over[:-1][span, *into]
@@ -212,7 +212,7 @@ class Solution:
 
     def _push(self, numbers: Numbers, at: int, column: int, gains: tuple[slice, slice], value: Ints) -> None:
         if (numbers, at) not in self._ready:
-            self._ready[numbers, at] = np.full(self._shape, NEVER, np.int32)
+            self._ready[numbers, at] = np.full(self._shape, INFEASIBLE, np.int32)
         ready = self._ready[numbers, at]
         rows = min(len(value), len(ready) - column)
         if rows > 0:
@@ -280,7 +280,7 @@ def least(solution: Solution, numbers: Numbers, score: Ints) -> int | None:
 
 def _scored(solution: Solution, numbers: Numbers, score: Ints) -> Ints:
     cost = solution.cost(numbers)
-    return np.where(cost < NEVER, cost + score.astype(np.int64), _BEYOND)
+    return np.where(cost < INFEASIBLE, cost + score.astype(np.int64), _BEYOND)
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,16 +322,16 @@ def _split(problem: Problem, clash: _Clash) -> Iterator[Problem]:
     apart = clash.later.column - clash.earlier.column
     small = int(np.sum(clash.wait <= apart)) - 1
     late = columns >= clash.earlier.column
-    yield _capped(problem, clash.one, np.where(late, 0, NEVER))
+    yield _capped(problem, clash.one, np.where(late, 0, INFEASIBLE))
     yield _capped(
-        _capped(problem, clash.one, np.where(late, NEVER, 0)),
+        _capped(problem, clash.one, np.where(late, INFEASIBLE, 0)),
         clash.two,
-        np.where(columns > clash.later.column, NEVER, 0),
+        np.where(columns > clash.later.column, INFEASIBLE, 0),
     )
     yield _capped(
         _capped(problem, clash.one, np.where(late, small, 0)),
         clash.two,
-        np.where(columns > clash.later.column, 0, NEVER),
+        np.where(columns > clash.later.column, 0, INFEASIBLE),
     )
 
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 
-from pathway.growth import Step
+from pathway.growth import Posterior, Step
 from pathway.protocol.model import Protocol
 from pathway.rule_engine.findings import Findings, Known
-from pathway.rule_engine.staging import StageGraph
-from pathway.timing.schedule import Timeline
+from pathway.rule_engine.graph import ChildGraph
+from pathway.timing.windows import Timeline
 
-OSTEOTOMY = "proximal_femoral_osteotomy"
 STRAIGHT_DEG = 180
 
 
@@ -21,14 +20,14 @@ def length_gained_mm(before_deg: float, after_deg: float, neck_mm: float) -> flo
     )
 
 
-def expected_gain(graph: StageGraph, timeline: Timeline, findings: Findings, protocol: Protocol) -> Step | None:
+def expected_gain(graph: ChildGraph, timeline: Timeline, findings: Findings, protocol: Protocol) -> Step | None:
     """Return the gain of an osteotomy that is planned, as growth counts it; None where it cannot be told.
 
     It needs the neck-shaft angle and the neck's length as measured; the angle aimed at is the protocol's.
     """
-    need = next((need for need in graph.of_kind(OSTEOTOMY) if need.need == "planned"), None)
-    window = timeline.start(need.id) if need is not None else None
-    if need is None or window is None or need.stage.gains_in is None:
+    item = next((item for item in graph.of_role("neck_shaft_correction") if item.state == "planned"), None)
+    window = timeline.start(item.id) if item is not None else None
+    if item is None or window is None or item.stage.gains_in is None:
         return None
     angle, neck = (findings.get((name, "affected")) for name in ("neck_shaft_angle_deg", "femoral_neck_length_mm"))
     if not isinstance(angle, Known) or not isinstance(neck, Known):
@@ -36,10 +35,15 @@ def expected_gain(graph: StageGraph, timeline: Timeline, findings: Findings, pro
     target = protocol.number("osteotomy_neck_shaft_target_deg")
     gain = length_gained_mm(float(angle.value), target, float(neck.value))
     return (
-        Step("short", need.stage.gains_in, window.earliest_day / 365.25, adds_mm=gain, by_distraction=False)
+        Step("short", item.stage.gains_in, window.earliest_day / 365.25, adds_mm=gain, by_distraction=False)
         if gain > 0
         else None
     )
+
+
+def with_hip_gain(posterior: Posterior, hip_gain: Step | None) -> Posterior:
+    """Return the growth that a course starts from: with the gain at the hip, where one is expected."""
+    return posterior.expecting(hip_gain) if hip_gain else posterior
 
 
 def gain_words(step: Step) -> str:

@@ -9,16 +9,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pathway.courses.course import LENGTHENING
 from pathway.courses.grid_search import Chain, Ints
 from pathway.days import age_years, day_at_age, days_between, in_months, most_days
 from pathway.growth.reference_curves import Floats
 from pathway.preferences import Wishes
-from pathway.protocol.model import AmountLimit, Bone, Protocol
+from pathway.protocol.model import AmountLimit, Bone, Protocol, Stage
 from pathway.record import Record
-from pathway.rule_engine.staging import StageGraph, StageNeed
+from pathway.rule_engine.graph import ChildGraph, StageItem
 from pathway.timing.calendar import calendar_of, free_day
-from pathway.timing.schedule import SLIP_DAYS, Timeline, age_windows, device_days
+from pathway.timing.rule_links import SLIP_DAYS, age_windows, device_days
+from pathway.timing.windows import Timeline
 
 POINT = 100
 """Costs are counted in hundredths of a point, so that they are whole numbers."""
@@ -53,19 +53,30 @@ def grid_of(record: Record, protocol: Protocol, on: datetime.date) -> Grid:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ChainRules:
-    """What the rules say of the lengthenings of one bone of one child, for any length that may be gained."""
+    """What the rules say of lengthening one bone of one child in one way, for any length that may be gained.
 
-    bone: Bone
-    needs: tuple[StageNeed, ...]
+    `other` is the way in which the other bone is lengthened in the same course, `stages` are those still possible.
+    """
+
+    kind: Stage
+    other: Stage | None
+    stages: tuple[StageItem, ...]
     bone_mm: Floats
     grid: Grid
-    graph: StageGraph
+    graph: ChildGraph
     timeline: Timeline
     record: Record
     protocol: Protocol
     wishes: Wishes
     mature_age_years: float
     on: datetime.date
+
+    @property
+    def bone(self) -> Bone:
+        """Return the bone that is lengthened."""
+        if self.kind.bone is None:
+            raise ValueError(f"{self.kind.id} lengthens no bone")
+        return self.kind.bone
 
     def chain(self, most_mm: float) -> Chain:
         """Return the chain for total gains up to `most_mm`."""
@@ -78,11 +89,11 @@ class ChainRules:
         warn = np.minimum(*self._lowest(gained, warns=True))
         over_warning = np.maximum(0.0, amounts[None, None, :] - warn[:, :, None])
         points = number("weight_device_month") * np.array([in_months(int(days)) for days in device])
-        shape = (len(self.needs), len(self.grid.age_years))
+        shape = (len(self.stages), len(self.grid.age_years))
         return Chain(
-            most=np.array([self._most(need, device) for need in self.needs], np.int64).reshape(shape),
+            most=np.array([self._most(item, device) for item in self.stages], np.int64).reshape(shape),
             limit=self._units(np.minimum(*self._lowest(gained, warns=False))),
-            age_points=np.array([self._age_points(need) for need in self.needs], np.int64).reshape(shape),
+            age_points=np.array([self._age_points(item) for item in self.stages], np.int64).reshape(shape),
             amount_points=_points(points),
             warn_points=_points(number("weight_mm_over_warning") * over_warning),
             wait=np.array([self._wait(int(days)) for days in device], np.int64),
@@ -91,8 +102,7 @@ class ChainRules:
         )
 
     def _limits(self, warns: bool) -> list[AmountLimit]:
-        kind = LENGTHENING[self.bone]
-        return [rule for rule in self.protocol.amount_limits if rule.stage == kind and rule.warns == warns]
+        return [rule for rule in self.protocol.amount_limits if rule.stage == self.kind.id and rule.warns == warns]
 
     def _lowest(self, gained: Floats, *, warns: bool) -> tuple[Floats, Floats]:
         """Return the lowest flat limit (J, 1) and the lowest share of the bone (J, G), mm."""
@@ -115,15 +125,15 @@ class ChainRules:
         flat = [rule.most_mm for rule in self._limits(False) if rule.most_mm is not None]
         return min(units, math.floor(max(flat, default=math.inf) / self.grid.step_mm)) if flat else units
 
-    def _most(self, need: StageNeed, device: Ints) -> list[int]:
+    def _most(self, item: StageItem, device: Ints) -> list[int]:
         """Return the largest amount in units at each age that windows, other devices and wishes leave."""
-        window, largest = self.timeline.start(need.id), len(device) - 1
+        window, largest = self.timeline.start(item.id), len(device) - 1
         if window is None:
             return [0] * len(self.grid.age_years)
         low = window.earliest_day / 365.25 - _MONTH_AND_A_HALF
         # Half a month is left before the last day, because weekends and rounded months move dates on.
         high = math.inf if window.latest_day is None else window.latest_day / 365.25 - _MONTH_AND_A_HALF
-        if all(rule.at_maturity for rule, _ in need.indicated):
+        if all(rule.at_maturity for rule, _ in item.indicated):
             low = max(low, self.mature_age_years)
         low = max(low, self._other_device_off())
         fits = self._fits(device)
@@ -151,24 +161,25 @@ class ChainRules:
         return fits
 
     def _other_device_off(self) -> float:
-        """Return the age from which lengthenings of the other bone, done or under way, leave room (years)."""
+        """Return the age from which lengthenings of other kinds, done or under way, leave room (years)."""
         ages, born = [0.0], self.record.child.date_of_birth
-        for need in self.graph.needs:
-            if need.stage.bone not in (None, self.bone) and need.done_on is not None:
-                end = age_years(born, need.ended_on or self.on)
-                ages.append(end + self._apart_months() / 12 + _MONTH_AND_A_HALF)
+        for item in self.graph.of_role("lengthening"):
+            if item.kind != self.kind.id and item.done_on is not None:
+                end = age_years(born, item.ended_on or self.on)
+                ages.append(end + self._apart_months(item.kind) / 12 + _MONTH_AND_A_HALF)
         return max(ages)
 
-    def _apart_months(self) -> int:
-        kinds = set(LENGTHENING.values())
+    def _apart_months(self, other: str) -> int:
+        """Return the months that the rules keep between this and another way of lengthening, whichever comes first."""
+        kinds = {self.kind.id, other}
         rules = [r for r in self.protocol.intervals if r.either_order and {r.earlier_stage, r.later_stage} == kinds]
         return max((rule.at_least_months or 0 for rule in rules), default=0)
 
     def _wait(self, device: int) -> int:
         """Return the columns from a lengthening to the next one of this bone."""
-        kind, months = LENGTHENING[self.bone], [in_months(device)]
+        months = [in_months(device)]
         for rule in self.protocol.intervals:
-            if rule.next and rule.earlier_stage == kind:
+            if rule.next and rule.earlier_stage == self.kind.id:
                 least = rule.at_least_months or 0
                 from_end = rule.earlier.endswith(".end")
                 months.append(in_months(device + most_days(least)) if from_end else float(least))
@@ -176,11 +187,11 @@ class ChainRules:
 
     def _wait_other(self, device: int) -> int:
         """Return the columns from a lengthening to the next one of the other bone."""
-        apart = self._apart_months()
+        apart = self._apart_months(self.other.id) if self.other is not None else 0
         return self.grid.columns(in_months(device + most_days(apart))) if apart else 0
 
-    def _age_points(self, need: StageNeed) -> list[int]:
-        rules = list(age_windows(need, self.record.child.sex, self.protocol, hard=False))
+    def _age_points(self, item: StageItem) -> list[int]:
+        rules = list(age_windows(item, self.record.child.sex, self.protocol, hard=False))
         lows = [r.at_least_months for r in rules if r.at_least_months is not None]
         highs = [r.at_most_months for r in rules if r.at_most_months is not None]
         low, high = max(lows, default=0), min(highs, default=math.inf)

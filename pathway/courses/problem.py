@@ -1,98 +1,111 @@
-"""Ages and amounts of the lengthenings and the growth arrest that come nearest to equal legs.
+"""What the search of one child works on: the grid of ages, growth on it, the lengthenings of both bones, the arrests.
 
-On a grid of ages and in steps of the plan, for each number of lengthenings of each bone with and without growth
-arrest: the exact optimum on the central growth projection. First how near to equal legs, then the points of the
-rules: device months, months with a large difference, unusual ages, amounts above a warning, uneven knees, adult
-height lost.
+On a grid of ages and in steps of the plan. First how near to equal legs, then the points of the rules: device months,
+months with a large difference, unusual ages, amounts above a warning, uneven knees, adult height lost.
 """
 
 from __future__ import annotations
 
 import datetime
-import heapq
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
-from pathway.courses.arrest_options import arrest_effects, arrest_from_years, arrests
-from pathway.courses.course import ARREST, LENGTHENING, PLATES, Arrest, Lengthening, limits_at
-from pathway.courses.grid_search import Chain, Floats, Ints, Numbers, Problem, Solution, Step, cheapest, least, no_chain
-from pathway.courses.lengthening_options import POINT, ChainRules, grid_of
+from pathway.courses.arrest_options import ArrestEffects, arrest_effects, arrest_from_years, arrests
+from pathway.courses.course import PLATES, Arrest, Lengthening, limits_at
+from pathway.courses.grid_search import Chain, Floats, Ints, Problem, Step, no_chain
+from pathway.courses.lengthening_options import POINT, ChainRules, Grid, grid_of
 from pathway.days import day_at_age, days_between
-from pathway.growth import Posterior, outlook
-from pathway.preferences import wishes_of
-from pathway.protocol.model import Bone, Protocol
+from pathway.growth import Outlook, Posterior, outlook
+from pathway.preferences import Wishes, wishes_of
+from pathway.protocol.model import Bone, Protocol, Stage
+from pathway.protocol.roles import growth_arrest, lengthenings
 from pathway.record import Record
-from pathway.rule_engine.staging import StageGraph, StageNeed
+from pathway.rule_engine.graph import ChildGraph, StageItem
 from pathway.timing.calendar import calendar_of, free_day
-from pathway.timing.schedule import SLIP_DAYS, Timeline
+from pathway.timing.rule_links import SLIP_DAYS
+from pathway.timing.windows import Timeline
 
 REACH = 10**9
 """What a millimetre-step farther from equal legs costs, so that no points can buy it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """The best lengthenings and growth arrest for given numbers, and their points (whole, hundredths)."""
+@dataclass(frozen=True, slots=True, eq=False)
+class CentralGrowth:
+    """Growth as the search sees it: the posterior, its central projection on the grid, what an arrest still prevents.
 
-    lengthenings: tuple[Lengthening, ...]
-    arrest: Arrest | None
-    points: int
-
-
-class AmountSearch:
-    """The search of one child: its grid of ages, the projection on it, and every problem once it was solved.
-
-    `predicted_mm` is the projected difference at maturity; `ages` the grid in years, from the first possible
-    day to the end of the plan; `numbers` how many lengthenings of each bone may be tried.
+    `difference_mm` (J,) is the projected difference at each age, `predicted_mm` that at maturity, both untreated.
     """
 
-    def __init__(
-        self,
-        graph: StageGraph,
-        timeline: Timeline,
-        posterior: Posterior,
-        record: Record,
-        protocol: Protocol,
-        on: datetime.date,
-    ) -> None:
-        self.graph, self.timeline, self.posterior = graph, timeline, posterior
-        self.record, self.protocol, self.on = record, protocol, on
-        self.born, self.wishes = record.child.date_of_birth, wishes_of(record)
-        self.number = protocol.number
-        self.grid = grid_of(record, protocol, on)
-        self.ages, self.step_mm = self.grid.age_years, self.grid.step_mm
-        self.central = outlook(posterior.central(), (), self.ages)
-        self.difference = self.central.discrepancy_mm[0]
-        self.predicted_mm = float(self.central.at_maturity()[0])
-        self.effects = arrest_effects(posterior, float(self.ages[0]), float(self.ages[-1]))
-        self.primary: Bone = protocol.diagnosis(record.child.diagnosis).bones[0]
-        self.second: Bone = "tibia" if self.primary == "femur" else "femur"
-        self.free = {bone: self._possible(bone) for bone in LENGTHENING}
-        self.numbers = {bone: self._numbers(bone) for bone in LENGTHENING}
-        self.chains = self._chains()
-        self.arrests = self._arrests()
-        self._solved: dict[Arrest | None, Solution] = {}
-        self._bound: Solution | None = None
+    posterior: Posterior
+    outlook: Outlook
+    effects: ArrestEffects
+    difference_mm: Floats
+    predicted_mm: float
 
-    def best(self, femoral: int, tibial: int, *, arrested: bool) -> Choice | None:
-        """Return the lengthenings and arrest that come nearest to equal legs, with the fewest points among equals.
+    def short_mm(self, bone: Bone) -> Floats:
+        """Return the length of a bone of the short leg at each age of the grid (J,), mm."""
+        short: Floats = (self.outlook.short_femur_mm if bone == "femur" else self.outlook.short_tibia_mm)[0]
+        return short
 
-        None where that many lengthenings, or an arrest, have no place in the windows and limits. Equal again,
-        the arrest comes first that closes fewer plates and corrects less.
-        """
-        numbers = (femoral, tibial) if self.primary == "femur" else (tibial, femoral)
-        found = self._best_arrest(numbers) if arrested else self._best(numbers, None)
-        if found is None:
-            return None
-        (value, steps), arrest = found
-        return Choice(self._lengthenings(steps), arrest, value % REACH)
+    def own_share_mm(self, bone: Bone, arrest: Arrest | None = None) -> float:
+        """Return by how much a bone is short at maturity, less what an arrest of both knee plates takes of it, mm."""
+        long = (self.outlook.long_femur_mm if bone == "femur" else self.outlook.long_tibia_mm)[0]
+        own = float(long[-1] - self.short_mm(bone)[-1])
+        if arrest is not None and PLATES[bone] in arrest.physes and len(arrest.physes) > 1:
+            own -= arrest.effect_mm * own / max(self.predicted_mm, own)
+        return own
 
-    def months_over(self, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> float:
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BoneLengthenings:
+    """One bone and one way of lengthening it: the possible stages in order, their chain, how many may be tried.
+
+    `kind` is None where the rules have no way of lengthening the bone.
+    """
+
+    bone: Bone
+    kind: Stage | None
+    stages: tuple[StageItem, ...]
+    chain: Chain
+    numbers: range
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CourseProblem:
+    """One child's problem with one way of lengthening each bone; `first` is the bone that the diagnosis names first."""
+
+    graph: ChildGraph
+    record: Record
+    protocol: Protocol
+    wishes: Wishes
+    grid: Grid
+    growth: CentralGrowth
+    first: BoneLengthenings
+    second: BoneLengthenings
+    arrests: tuple[Arrest, ...]
+
+    @property
+    def bones(self) -> tuple[BoneLengthenings, BoneLengthenings]:
+        """Return both bones, the first one first."""
+        return self.first, self.second
+
+    def of(self, bone: Bone) -> BoneLengthenings:
+        """Return the lengthenings of a bone."""
+        return self.first if self.first.bone == bone else self.second
+
+    def number(self, id: str) -> float:
+        """Return the number of a `value` rule."""
+        return self.protocol.number(id)
+
+    def months_over(self, chosen: tuple[Lengthening, ...], arrest: Arrest | None) -> float:
         """Return the months until maturity with more difference than the burden's limit, on the central outlook."""
-        left = self.difference - self.effects.reached(arrest, self.ages)
-        for item in lengthenings:
-            left -= np.where(self.ages >= item.age_years, item.amount_mm, 0.0)
+        ages = self.grid.age_years
+        left = self.growth.difference_mm - self.growth.effects.reached(arrest, ages)
+        for item in chosen:
+            left -= np.where(ages >= item.age_years, item.amount_mm, 0.0)
         return float(np.sum((left > self.number("burden_over_mm")) & self._growing())) * self.grid.months
 
     def excess(self, left_mm: Floats) -> Floats:
@@ -100,155 +113,157 @@ class AmountSearch:
         band, accepted = self.number("goal_band_mm"), self.number("goal_accepted_mm")
         return np.where(left_mm <= band, 0.0, np.where(left_mm <= accepted, 1.0, left_mm))
 
-    def problem(self, arrest: Arrest | None) -> Problem:
-        """Return the search problem with a growth arrest, or without one."""
-        return Problem(*self.chains, over=self._gathered(self._over(arrest)))
+    def on_grid(self, over: Ints) -> Problem:
+        """Return the problem of the grid search with these points of months with a large difference."""
+        gathered = np.concatenate((np.zeros((1, over.shape[1]), np.int64), np.cumsum(over, axis=0)))
+        return Problem(self.first.chain, self.second.chain, over=gathered)
 
     def score(self, arrest: Arrest | None) -> Ints:
         """Return what each pair of total gains costs at maturity (G1, G2): reach, uneven knees, height lost."""
-        first, second = (np.arange(chain.gains) * self.step_mm for chain in self.chains)
+        step_mm = self.grid.step_mm
+        first, second = (np.arange(item.chain.gains) * step_mm for item in self.bones)
         effect = arrest.effect_mm if arrest else 0.0
-        left = np.abs(self.predicted_mm - effect - first[:, None] - second[None, :])
-        reach = np.round(self.excess(left)).astype(np.int64) * 1000 + np.round(left / self.step_mm).astype(np.int64)
-        uneven = np.abs(second - self._own_share(self.second, arrest)) if self.free[self.second] else second
+        left = np.abs(self.growth.predicted_mm - effect - first[:, None] - second[None, :])
+        reach = np.round(self.excess(left)).astype(np.int64) * 1000 + np.round(left / step_mm).astype(np.int64)
+        uneven = second
+        if self.second.stages:
+            uneven = np.abs(second - self.growth.own_share_mm(self.second.bone, arrest))
         knee = self.number("weight_mm_knee_level") * uneven
         height = self.number("weight_mm_height_lost") * effect
         points: Ints = REACH * reach + np.round(POINT * (knee + height)).astype(np.int64)[None, :]
         return points
 
-    def _best(
-        self, numbers: Numbers, arrest: Arrest | None
-    ) -> tuple[tuple[int, tuple[Step, ...]], Arrest | None] | None:
-        found = cheapest(self._solution(arrest), numbers, self.score(arrest))
-        return None if found is None else (found, arrest)
-
-    def _best_arrest(self, numbers: Numbers) -> tuple[tuple[int, tuple[Step, ...]], Arrest | None] | None:
-        """Return the best of all arrests: those first whose lower bound is lowest, until no bound is lower."""
-        bound = self._lower_bound()
-        bounds = [(least(bound, numbers, self.score(arrest)), at) for at, arrest in enumerate(self.arrests)]
-        waiting = [(low, at) for low, at in bounds if low is not None]
-        heapq.heapify(waiting)
-        found: list[tuple[int, int, tuple[Step, ...]]] = []
-        while waiting and (not found or waiting[0] < min(found)[:2]):
-            _, at = heapq.heappop(waiting)
-            here = self._best(numbers, self.arrests[at])
-            if here is not None:
-                found.append((here[0][0], at, here[0][1]))
-        if not found:
-            return None
-        value, at, steps = min(found, key=lambda item: item[:2])
-        return (value, steps), self.arrests[at]
-
-    def _solution(self, arrest: Arrest | None) -> Solution:
-        if arrest not in self._solved:
-            self._solved[arrest] = Solution(self.problem(arrest))
-        return self._solved[arrest]
-
-    def _lower_bound(self) -> Solution:
-        """Return the solution that counts a month as large only where every arrest leaves it large."""
-        if self._bound is None:
-            always = (
-                np.min([self._over(arrest) for arrest in self.arrests], axis=0) if self.arrests else self._over(None)
-            )
-            self._bound = Solution(Problem(*self.chains, over=self._gathered(always)))
-        return self._bound
-
-    def _over(self, arrest: Arrest | None) -> Ints:
+    def over(self, arrest: Arrest | None) -> Ints:
         """Return the points of each column (J, G) for each total gained: of months with a large difference."""
         limit, weight = self.number("burden_over_mm"), self.number("weight_month_over_25_mm")
         if self.wishes.lift_at_most_mm is not None:
             limit = min(limit, self.wishes.lift_at_most_mm + self.number("lift_less_than_difference_mm"))
             weight = self.number("weight_month_over_wished_lift")
-        totals = sum(chain.gains for chain in self.chains) - 1
-        left = self.difference - self.effects.reached(arrest, self.ages)
-        months = (
-            (left[:, None] - self.step_mm * np.arange(totals)[None, :] > limit) & self._growing()[:, None]
-        ) * self.grid.months
+        totals = sum(item.chain.gains for item in self.bones) - 1
+        left = self.growth.difference_mm - self.growth.effects.reached(arrest, self.grid.age_years)
+        large = left[:, None] - self.grid.step_mm * np.arange(totals)[None, :] > limit
+        months = (large & self._growing()[:, None]) * self.grid.months
         points: Ints = np.round(POINT * weight * months).astype(np.int64)
         return points
 
-    def _gathered(self, over: Ints) -> Ints:
-        return np.concatenate((np.zeros((1, over.shape[1]), np.int64), np.cumsum(over, axis=0)))
+    def lengthenings(self, steps: tuple[Step, ...]) -> tuple[Lengthening, ...]:
+        """Return the steps of a solution as lengthenings of the stages at hand, in order."""
+        found, gained, count = [], [0.0, 0.0], [0, 0]
+        for step in steps:
+            of = self.bones[step.chain]
+            item = of.stages[count[step.chain]]
+            age, mm = float(self.grid.age_years[step.column]), step.units * self.grid.step_mm
+            length = float(self.growth.short_mm(of.bone)[step.column]) + gained[step.chain]
+            limits = limits_at(self.protocol, item.kind, age, length)
+            found.append(Lengthening(item.id, item.kind, of.bone, age, mm, length, limits))
+            gained[step.chain] += mm
+            count[step.chain] += 1
+        return tuple(found)
 
     def _growing(self) -> np.ndarray:
-        return self.ages <= max(self.posterior.mature_age_years, float(self.ages[0]))
+        ages = self.grid.age_years
+        return ages <= max(self.growth.posterior.mature_age_years, float(ages[0]))
 
-    def _possible(self, bone: Bone) -> tuple[StageNeed, ...]:
-        needs = [n for n in self.graph.of_kind(LENGTHENING[bone]) if n.need == "possible"]
-        return tuple(need for need in needs if self.timeline.start(need.id) is not None)
 
-    def _chains(self) -> tuple[Chain, Chain]:
-        """Return both chains; the second bone is not lengthened beyond its own shortening, to keep the knees level."""
-        whole = max(self.predicted_mm, float(np.max(self.difference)), 0.0) + self.number("goal_accepted_mm")
-        own = max(self._own_share(self.second, None), self.number("least_lengthening_mm"))
-        return self._chain(self.primary, whole), self._chain(self.second, own)
+def course_problems(
+    graph: ChildGraph, timeline: Timeline, posterior: Posterior, record: Record, protocol: Protocol, on: datetime.date
+) -> tuple[CourseProblem, ...]:
+    """Return one child's problem for each pair of ways in which its two bones may be lengthened, by rank.
 
-    def _chain(self, bone: Bone, most_mm: float) -> Chain:
-        if not self.free[bone]:
-            return no_chain(len(self.ages))
-        mm = self.central.short_femur_mm if bone == "femur" else self.central.short_tibia_mm
-        mature = self.posterior.mature_age_years
+    A course lengthens one bone in one way; the rules shipped have one way for each, which makes one problem.
+    """
+    return tuple(_Builder(graph, timeline, posterior, record, protocol, on).problems())
+
+
+class _Builder:
+    """Makes the parts that all problems of a child share, and the chain of each way of lengthening once."""
+
+    def __init__(
+        self,
+        graph: ChildGraph,
+        timeline: Timeline,
+        posterior: Posterior,
+        record: Record,
+        protocol: Protocol,
+        on: datetime.date,
+    ) -> None:
+        self.graph, self.timeline, self.record, self.protocol, self.on = graph, timeline, record, protocol, on
+        self.wishes, self.grid = wishes_of(record), grid_of(record, protocol, on)
+        ages = self.grid.age_years
+        central = outlook(posterior.central(), (), ages)
+        effects = arrest_effects(posterior, float(ages[0]), float(ages[-1]))
+        predicted = float(central.at_maturity()[0])
+        self.growth = CentralGrowth(posterior, central, effects, central.discrepancy_mm[0], predicted)
+
+    def problems(self) -> Iterator[CourseProblem]:
+        """Yield the problem of each pair of ways of lengthening."""
+        first: Bone = self.protocol.diagnosis(self.record.child.diagnosis).bones[0]
+        second: Bone = "tibia" if first == "femur" else "femur"
+        number, growth = self.protocol.number, self.growth
+        whole = max(growth.predicted_mm, float(np.max(growth.difference_mm)), 0.0) + number("goal_accepted_mm")
+        # The second bone is not lengthened beyond its own shortening, to keep the knees level.
+        own = max(growth.own_share_mm(second), number("least_lengthening_mm"))
+        arrests = self._arrests(first)
+        for way, other in product(self._ways(first), self._ways(second)):
+            yield CourseProblem(
+                self.graph,
+                self.record,
+                self.protocol,
+                self.wishes,
+                self.grid,
+                self.growth,
+                self._lengthenings(first, way, other, whole, may_be_none=True),
+                self._lengthenings(second, other, way, own, may_be_none=False),
+                arrests,
+            )
+
+    def _ways(self, bone: Bone) -> tuple[Stage | None, ...]:
+        """Return the ways in which a bone can be lengthened in this child; one of them where none can."""
+        kinds = lengthenings(bone, self.protocol)
+        return tuple(kind for kind in kinds if self._possible(kind)) or kinds[:1] or (None,)
+
+    def _possible(self, kind: Stage) -> tuple[StageItem, ...]:
+        items = [item for item in self.graph.of_kind(kind.id) if item.state == "possible"]
+        return tuple(item for item in items if self.timeline.start(item.id) is not None)
+
+    def _lengthenings(
+        self, bone: Bone, kind: Stage | None, other: Stage | None, most_mm: float, *, may_be_none: bool
+    ) -> BoneLengthenings:
+        """Return the lengthenings of a bone in one way; `other` is the way of the other bone in the same course."""
+        stages = self._possible(kind) if kind is not None else ()
+        if kind is None or not stages:
+            return BoneLengthenings(bone, kind, (), no_chain(len(self.grid.age_years)), range(1))
         rules = ChainRules(
-            bone,
-            self.free[bone],
-            mm[0],
+            kind,
+            other,
+            stages,
+            self.growth.short_mm(bone),
             self.grid,
             self.graph,
             self.timeline,
             self.record,
             self.protocol,
             self.wishes,
-            mature,
+            self.growth.posterior.mature_age_years,
             self.on,
         )
-        return rules.chain(most_mm)
+        required = any(not rule.optional for item in stages for rule, _ in item.indicated)
+        least = 1 if required and not may_be_none else 0
+        return BoneLengthenings(bone, kind, stages, rules.chain(most_mm), range(least, len(stages) + 1))
 
-    def _numbers(self, bone: Bone) -> range:
-        needs = self.free[bone]
-        required = any(not rule.optional for need in needs for rule, _ in need.indicated)
-        if bone == self.primary or not required:
-            return range(len(needs) + 1)
-        return range(1, len(needs) + 1)
-
-    def _arrests(self) -> tuple[Arrest, ...]:
+    def _arrests(self, first: Bone) -> tuple[Arrest, ...]:
         """Return the arrests that find a free day near their age and keep to the wishes."""
-        if not self.graph.of_kind(ARREST):
+        stage = growth_arrest(self.protocol)
+        if stage is None or not self.graph.of_kind(stage.id):
             return ()
-        earliest = arrest_from_years(self.protocol, self.record.child.sex, float(self.ages[0]))
-        return tuple(
-            arrest for arrest in arrests(self.effects, self.primary, earliest, self.protocol) if self._in_time(arrest)
-        )
+        earliest = arrest_from_years(stage.id, self.protocol, self.record.child.sex, float(self.grid.age_years[0]))
+        found = arrests(stage.id, self.growth.effects, first, earliest, self.protocol)
+        return tuple(arrest for arrest in found if self._in_time(arrest))
 
     def _in_time(self, arrest: Arrest) -> bool:
-        day = day_at_age(self.born, arrest.age_years)
+        day = day_at_age(self.record.child.date_of_birth, arrest.age_years)
         free = free_day(day, calendar_of(self.record, self.protocol))
         before = self.wishes.finish_before
         return days_between(day, free) <= SLIP_DAYS and (
             before is None or free + datetime.timedelta(days=SLIP_DAYS) < before
         )
-
-    def _own_share(self, bone: Bone, arrest: Arrest | None) -> float:
-        long, short = (
-            (self.central.long_femur_mm, self.central.short_femur_mm)
-            if bone == "femur"
-            else (self.central.long_tibia_mm, self.central.short_tibia_mm)
-        )
-        own = float(long[0, -1] - short[0, -1])
-        if arrest is not None and PLATES[bone] in arrest.physes and len(arrest.physes) > 1:
-            own -= arrest.effect_mm * own / max(self.predicted_mm, own)
-        return own
-
-    def _lengthenings(self, steps: tuple[Step, ...]) -> tuple[Lengthening, ...]:
-        found, gained, count = [], [0.0, 0.0], [0, 0]
-        lengths = {"femur": self.central.short_femur_mm[0], "tibia": self.central.short_tibia_mm[0]}
-        for step in steps:
-            bone = self.primary if step.chain == 0 else self.second
-            need = self.free[bone][count[step.chain]]
-            age, mm = float(self.ages[step.column]), step.units * self.step_mm
-            length = float(lengths[bone][step.column]) + gained[step.chain]
-            found.append(
-                Lengthening(need.id, bone, age, mm, length, limits_at(self.protocol, LENGTHENING[bone], age, length))
-            )
-            gained[step.chain] += mm
-            count[step.chain] += 1
-        return tuple(found)

@@ -14,9 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from pathway.courses.course import (
-    ARREST,
-    LENGTHENING,
-    PROSTHETIC,
+    PROSTHETIC_COURSE,
     Arrest,
     Course,
     Lengthening,
@@ -26,13 +24,13 @@ from pathway.courses.course import (
 )
 from pathway.courses.course_outcome import chance_of
 from pathway.courses.lengthening_options import POINT
-from pathway.courses.problem import AmountSearch, Choice
+from pathway.courses.search import Choice, CourseSearch
 from pathway.days import in_months
 from pathway.growth import outlook
-from pathway.timing.schedule import device_days
+from pathway.timing.rule_links import device_days
 
 
-def courses(search: AmountSearch, *, chances: bool = True) -> tuple[Course, ...]:
+def courses(search: CourseSearch, *, chances: bool = True) -> tuple[Course, ...]:
     """Return the best course for each number of lengthenings with and without growth arrest, best first.
 
     The first within the protocol is recommended, unless the family or team chose another; every other says
@@ -42,18 +40,18 @@ def courses(search: AmountSearch, *, chances: bool = True) -> tuple[Course, ...]
 
 
 class _Strategist:
-    def __init__(self, search: AmountSearch) -> None:
-        self.search, self.graph, self.posterior = search, search.graph, search.posterior
-        self.record, self.protocol = search.record, search.protocol
-        graph = search.graph
-        self.may_arrest = any(need.need == "optional" for need in graph.of_kind(ARREST))
+    def __init__(self, search: CourseSearch) -> None:
+        self.search, self.problem = search, search.problem
+        self.graph, self.protocol = self.problem.graph, self.problem.protocol
+        self.may_arrest = any(item.state == "optional" for item in self.graph.of_role("growth_arrest"))
         self.base_operations = sum(
-            need.need == "planned" and need.stage.operation and need.stage.lane != "length" for need in graph.needs
+            item.state == "planned" and item.stage.operation and item.stage.lane != "length"
+            for item in self.graph.stages
         )
 
     def ranked(self, chances: bool) -> tuple[Course, ...]:
         found = list(self._all())
-        wishes = self.search.wishes
+        wishes = self.problem.wishes
         found.sort(key=lambda course: self._key(course, wishes.prefer))
         best = next((c for c in found if c.id == wishes.course), None)
         best = best or next((c for c in found if c.within_protocol), None)
@@ -63,35 +61,34 @@ class _Strategist:
         ]
         if chances:
             told = [
-                course if course.prosthetic else replace(course, chance=chance_of(course, self.search))
+                course
+                if course.prosthetic
+                else replace(course, chance=chance_of(course, self.search.problem_of(course)))
                 for course in told
             ]
         return tuple(_not_beaten(told, self.protocol.number("goal_accepted_mm"), self.protocol.number("chance_surest")))
 
     def _all(self) -> Iterator[Course]:
-        most = self.search.wishes.at_most_lengthenings
-        for femoral in self.search.numbers["femur"]:
-            for tibial in self.search.numbers["tibia"]:
+        most = self.problem.wishes.at_most_lengthenings
+        for femoral in self.search.numbers("femur"):
+            for tibial in self.search.numbers("tibia"):
                 if most is not None and femoral + tibial > most:
                     continue
                 for arrested in (False, True) if self.may_arrest else (False,):
                     best = self.search.best(femoral, tibial, arrested=arrested)
                     if best is not None:
                         yield self._course(best)
-        need = next((n for n in self.graph.of_kind(PROSTHETIC) if n.need == "optional"), None)
-        if need is not None:
+        if any(item.state == "optional" for item in self.graph.of_role("prosthetic_alternative")):
             yield self._prosthetic()
 
     def _course(self, choice: Choice) -> Course:
         lengthenings, arrest = choice.lengthenings, choice.arrest
         steps = course_steps(lengthenings, arrest)
-        last = self.search.ages[-1:]
-        central = float(outlook(self.posterior.central(), steps, last).at_maturity()[0])
-        draws = outlook(self.posterior, steps, last).at_maturity()
+        last = self.problem.grid.age_years[-1:]
+        central = float(outlook(self.problem.growth.posterior.central(), steps, last).at_maturity()[0])
+        draws = outlook(self.problem.growth.posterior, steps, last).at_maturity()
         days = sum(device_days(self.protocol, item.bone, item.amount_mm) for item in lengthenings)
-        against = any(
-            not need.within_protocol for need in self.graph.needs if need.id in {i.stage for i in lengthenings}
-        )
+        against = any(not self.graph.stage(item.stage).within_protocol for item in lengthenings)
         return Course(
             id=course_id(lengthenings, arrest),
             summary=summary_of(lengthenings, arrest),
@@ -99,31 +96,31 @@ class _Strategist:
             arrest=arrest,
             prosthetic=False,
             within_protocol=not against and self._declines_kept(lengthenings, arrest),
-            predicted_mm=self.search.predicted_mm,
+            predicted_mm=self.problem.growth.predicted_mm,
             residual_mm=central,
             draws_mm=draws,
             operations=self.base_operations + 2 * len(lengthenings) + (arrest is not None),
             device_months=in_months(days),
-            months_over=self.search.months_over(lengthenings, arrest),
+            months_over=self.problem.months_over(lengthenings, arrest),
             height_lost_mm=arrest.effect_mm if arrest else 0.0,
             points=choice.points / POINT,
         )
 
     def _declines_kept(self, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> bool:
-        kinds = {LENGTHENING[item.bone] for item in lengthenings} | ({ARREST} if arrest else set())
-        return not kinds & self.search.wishes.declined
+        kinds = {item.kind for item in lengthenings} | ({self.graph.stage(arrest.stage).kind} if arrest else set())
+        return not kinds & self.problem.wishes.declined
 
     def _prosthetic(self) -> Course:
-        draws = outlook(self.posterior, (), self.search.ages[-1:]).at_maturity()
+        draws = outlook(self.problem.growth.posterior, (), self.problem.grid.age_years[-1:]).at_maturity()
         return Course(
-            id="prosthetic_road",
+            id=PROSTHETIC_COURSE,
             summary="prosthetic road instead of lengthening",
             lengthenings=(),
             arrest=None,
             prosthetic=True,
             within_protocol=True,
-            predicted_mm=self.search.predicted_mm,
-            residual_mm=self.search.predicted_mm,
+            predicted_mm=self.problem.growth.predicted_mm,
+            residual_mm=self.problem.growth.predicted_mm,
             draws_mm=draws,
             operations=1,
             device_months=0.0,
@@ -133,8 +130,7 @@ class _Strategist:
 
     def _key(self, course: Course, preferences: frozenset[str]) -> tuple[float | int | bool | str, ...]:
         left = abs(course.residual_mm)
-        beyond = any(not need.within_protocol for need in self.graph.needs if need.need == "possible")
-        reach = (0.0 if beyond else math.inf) if course.prosthetic else self._excess(left)
+        reach = (0.0 if self._beyond() else math.inf) if course.prosthetic else self._excess(left)
         avoid = "no_growth_arrest" in preferences and course.arrest is not None
         few = course.operations if "fewest_operations" in preferences else 0
         device = course.device_months if "least_device_time" in preferences else 0.0
@@ -151,6 +147,12 @@ class _Strategist:
             course.id,
         )
 
+    def _beyond(self) -> bool:
+        """Return whether some bone can be lengthened in no way within the protocol."""
+        possible = [item for item in self.graph.of_role("lengthening") if item.state == "possible"]
+        bones = {item.stage.bone for item in possible}
+        return any(all(not item.within_protocol for item in possible if item.stage.bone == bone) for bone in bones)
+
     def _why_heavier(self, course: Course, best: Course) -> str:
         parts = []
         if course.device_months > best.device_months:
@@ -164,11 +166,11 @@ class _Strategist:
         return round(course.points + self.protocol.number("weight_operation") * course.operations, 2)
 
     def _excess(self, left_mm: float) -> float:
-        return float(self.search.excess(np.array(left_mm)))
+        return float(self.problem.excess(np.array(left_mm)))
 
     def _outside(self, course: Course) -> str:
         chosen = {item.stage for item in course.lengthenings}
-        rules = [rule for need in self.graph.needs if need.id in chosen for rule, _ in need.against]
+        rules = [rule for item in self.graph.stages if item.id in chosen for rule, _ in item.against]
         if rules:
             return f"outside the protocol ({rules[0].id})"
         return "uses a stage that was declined"

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
-from pathway.courses.course import Course
-from pathway.courses.hip_gain import expected_gain
-from pathway.courses.problem import AmountSearch
+from pathway.courses.course import Course, placed_stages
+from pathway.courses.hip_gain import expected_gain, with_hip_gain
+from pathway.courses.problem import course_problems
 from pathway.courses.ranking import courses
+from pathway.courses.search import CourseSearch
 from pathway.growth import Outlook, Posterior, Step, fit_growth, growth_curve, opinions, outlook
 from pathway.network import Conflict
 from pathway.plan import assemble
@@ -20,8 +21,10 @@ from pathway.record import Record
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.conditions import Facts
 from pathway.rule_engine.facts import facts_on, known_steps
-from pathway.rule_engine.staging import StageGraph, stage
-from pathway.timing.schedule import Placed, Timetable, stage_windows, timetable
+from pathway.rule_engine.graph import ChildGraph
+from pathway.rule_engine.staging import stage
+from pathway.timing.schedule import Timetable, timetable
+from pathway.timing.windows import stage_windows
 
 
 class PlanBreach(CannotBeDone):
@@ -47,13 +50,13 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
     facts = facts_on(record, protocol, on, natural)
     classified = classify(facts, protocol)
     graph = stage(with_classes(facts, classified), record, protocol, on)
-    found, times, conflicts, counted = _course_and_dates(graph, facts, posterior, record, protocol, on, chances)
+    found, times, conflicts, hip_gain = _course_and_dates(graph, facts, posterior, record, protocol, on, chances)
     chosen = _recommended(found)
     stages = assemble.plan_stages(graph, chosen, times, record, protocol, on)
     mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
-    going_on = _going_on(posterior, counted) if posterior else None
-    with_plan = _with_plan(going_on, chosen, natural)
-    central = _with_plan(going_on.central() if going_on else None, chosen, natural)
+    growing = with_hip_gain(posterior, hip_gain) if posterior else None
+    with_plan = _with_plan(growing, chosen, natural)
+    central = _with_plan(growing.central() if growing else None, chosen, natural)
     parts = {
         "classification": assemble.classification(classified),
         "growth": assemble.growth_part(
@@ -71,7 +74,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
         "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
         "conflicts": tuple(conflicts),
         "considered": assemble.considered(graph, classified),
-        "notices": assemble.notices(record, found, stages, posterior, protocol, counted),
+        "notices": assemble.notices(record, found, stages, posterior, protocol, hip_gain),
     }
     plan = pm.Plan(
         child=assemble.child_card(record, protocol, on),
@@ -101,13 +104,13 @@ def first_course(
     timeline = stage_windows(graph, record, protocol, on, mature_age_years=posterior.mature_age_years)
     if isinstance(timeline, Conflict):
         return timeline
-    counted = expected_gain(graph, timeline, facts.findings, protocol)
-    search = AmountSearch(graph, timeline, _going_on(posterior, counted), record, protocol, on)
+    hip_gain = expected_gain(graph, timeline, facts.findings, protocol)
+    search = CourseSearch(course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), record, protocol, on))
     return _recommended(courses(search, chances=False))
 
 
 def _course_and_dates(
-    graph: StageGraph,
+    graph: ChildGraph,
     facts: Facts,
     posterior: Posterior | None,
     record: Record,
@@ -122,45 +125,21 @@ def _course_and_dates(
     timeline = stage_windows(graph, record, protocol, on, mature_age_years=mature)
     if isinstance(timeline, Conflict):
         return (), None, [assemble.conflict(timeline, protocol, born)], None
-    counted = expected_gain(graph, timeline, facts.findings, protocol) if posterior else None
+    hip_gain = expected_gain(graph, timeline, facts.findings, protocol) if posterior else None
     found: Sequence[Course] = ()
     if posterior:
-        search = AmountSearch(graph, timeline, _going_on(posterior, counted), record, protocol, on)
+        search = CourseSearch(
+            course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), record, protocol, on)
+        )
         found = courses(search, chances=chances)
-    times = timetable(graph, _placed(graph, _recommended(found)), record, protocol, on)
+    times = timetable(graph, placed_stages(graph, _recommended(found)), record, protocol, on)
     if isinstance(times, Conflict):
-        return found, None, [assemble.conflict(times, protocol, born)], counted
-    return found, times, [], counted
-
-
-def _going_on(posterior: Posterior, counted: Step | None) -> Posterior:
-    """Return the growth that a course starts from: with the gain at the hip, where one is counted."""
-    return posterior.expecting(counted) if counted else posterior
+        return found, None, [assemble.conflict(times, protocol, born)], hip_gain
+    return found, times, [], hip_gain
 
 
 def _recommended(found: Sequence[Course]) -> Course | None:
     return next((course for course in found if course.recommended), None)
-
-
-def _placed(graph: StageGraph, course: Course | None) -> Mapping[str, Placed]:
-    """Return the stages that get a date: those planned, and those that the course uses."""
-    if course is not None and course.prosthetic:
-        # Preparations belong to the lengthening road; a program does not date an amputation. A device that is
-        # on the bone today comes off all the same.
-        ends = [edge for edge in graph.edges if edge.earlier_point == "end" and edge.rule.at_most_months == 0]
-        begun = {edge.later for edge in ends if graph.need(edge.earlier).need == "under_way"}
-        planned = [need for need in graph.needs if need.need == "planned"]
-        return {need.id: Placed() for need in planned if not need.stage.operation or need.id in begun}
-    placed = {need.id: Placed() for need in graph.needs if need.need == "planned" and need.within_protocol}
-    for item in course.lengthenings if course else ():
-        placed[item.stage] = Placed(item.age_years, item.amount_mm)
-        for edge in graph.edges:
-            if edge.earlier == item.stage and edge.earlier_point == "end" and edge.rule.at_most_months == 0:
-                placed[edge.later] = Placed()
-    if course and course.arrest:
-        arrest = course.arrest
-        placed[arrest.stage] = Placed(arrest.age_years, latest_age_years=arrest.last_useful_age_years)
-    return placed
 
 
 def _with_plan(posterior: Posterior | None, course: Course | None, natural: Outlook | None) -> Outlook | None:

@@ -14,7 +14,8 @@ from pathway.plan.growth import Maturity as Maturity
 from pathway.plan.growth import MeasuredPoint as MeasuredPoint
 from pathway.plan.growth import MethodOpinion as MethodOpinion
 from pathway.plan.growth import Quantiles as Quantiles
-from pathway.record import Frozen, Sex
+from pathway.record import Frozen, Sex, WhyUnknown
+from pathway.rule_engine.verdict import Verdict
 
 SCHEMA_VERSION = 1
 
@@ -27,9 +28,6 @@ GATE_WORDS: dict[GateStatus, str] = {
     "later": "judged later",
 }
 StageStatus = Literal["done", "under_way", "ready", "later", "blocked", "optional"]
-Form = Literal["all", "any", "not", "finding", "quantity", "classification", "diagnosis", "stage"]
-Comparison = Literal["at_least", "above", "at_most", "below", "equals", "one_of", "known"]
-WhyUnknown = Literal["never_measured", "out_of_date", "not_measurable", "declined"]
 
 
 class PlanChild(Frozen):
@@ -61,35 +59,6 @@ class PlanProtocol(Frozen):
     switched_off: tuple[SwitchedOff, ...] = ()
 
 
-class VerdictRecord(Frozen):
-    """A judged condition: the tree of what was tested, with value, threshold, margin and sentence.
-
-    `form` is the form of the condition; a leaf has its `comparison` with the `threshold` that was compared, a
-    combination the threshold of the part that it speaks of. `subject` names the quantity, scheme or stage of
-    the test, `leg` the leg of the finding, `chance` (0 to 1) what was asked of a predicted quantity.
-    `margin` is how far the value is on the holding side (negative: failing side), in the finding's unit.
-    """
-
-    state: Literal["holds", "fails", "unknown"]
-    sentence: str
-    test: str
-    form: Form
-    finding: str | None = None
-    value: float | str | bool | None = None
-    sd: float | None = None
-    measured_on: Day | None = None
-    method: str | None = None
-    margin: float | None = None
-    comparison: Comparison | None = None
-    threshold: float | str | bool | tuple[str, ...] | None = None
-    subject: str | None = None
-    leg: Literal["affected", "other"] | None = None
-    chance: float | None = None
-    why_unknown: WhyUnknown | None = None
-    asks: tuple[str, ...] = ()
-    parts: tuple[VerdictRecord, ...] = ()
-
-
 class Reason(Frozen):
     """Why something stands in the plan: the rule, its words, its sources and the judged condition.
 
@@ -103,7 +72,7 @@ class Reason(Frozen):
     strength: str
     local: bool = False
     against: bool = False
-    verdict: VerdictRecord | None = None
+    verdict: Verdict | None = None
 
 
 class Considered(Frozen):
@@ -156,7 +125,7 @@ class GateState(Frozen):
     provenance: str
     strength: str
     local: bool = False
-    verdict: VerdictRecord
+    verdict: Verdict
 
 
 class DateWindow(Frozen):

@@ -10,6 +10,24 @@ from pathway.record import Frozen
 
 Strength = Literal["consensus", "trial", "series", "case", "expert_opinion", "habit"]
 Provenance = Literal["read", "memory", "practice", "computed", "judgement"]
+Role = Literal[
+    "lengthening",
+    "device_removal",
+    "surveillance",
+    "growth_arrest",
+    "prosthetic_alternative",
+    "neck_shaft_correction",
+    "growth_modulation",
+    "height_compensation",
+    "reexamination",
+]
+"""What the planner does with a stage, whatever its id. Read through `roles.py`.
+
+`lengthening` gains length in the stage's `bone`; `device_removal` and `surveillance` start on the day on which their
+lengthening ends; `growth_arrest` closes growth plates of the long leg; `prosthetic_alternative` is offered instead of
+lengthening; `neck_shaft_correction` straightens the upper femur, `growth_modulation` steers a growth plate;
+`height_compensation` is worn until the legs are equal; `reexamination` measures what gates ask for again.
+"""
 
 
 class Source(Frozen):

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from typing import NamedTuple
+from itertools import combinations
+from typing import NamedTuple, get_args
 
 from pathway.problems import Problem
-from pathway.protocol.model import Condition, Protocol, Sourced
+from pathway.protocol.model import Bone, Condition, Protocol, Sourced
+from pathway.protocol.roles import EVERY_PLAN, FOLLOWING, ONCE, lengthenings, with_role
 
 QUANTITIES = frozenset(
     {
@@ -39,6 +41,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_shapes(protocol),
         *_conditions(protocol),
         *_stage_references(protocol),
+        *_roles(protocol),
         *_months(protocol),
         *_amounts(protocol),
         *_head_caution(protocol),
@@ -214,6 +217,49 @@ def _stage_references(protocol: Protocol) -> Iterator[_Wrong]:
         for finding in (*item.mends, *item.alters):
             if finding not in findings:
                 yield _Wrong(item.id, f"the finding {finding!r}", "a finding of findings.toml")
+
+
+def _roles(protocol: Protocol) -> Iterator[_Wrong]:
+    for role in ONCE:
+        having = with_role(role, protocol)
+        for item in having[1:]:
+            yield _Wrong(item.id, f"the role {role}, which {having[0].id} has too", "a role that stands once")
+        if role in EVERY_PLAN and not having:
+            yield _Wrong("stage", f"no stage with the role {role}", "one, because every plan may hold it")
+    for item in protocol.stages:
+        if (item.role == "lengthening") != (item.bone is not None):
+            yield _Wrong(item.id, f"the role {item.role} and the bone {item.bone}", "a lengthening and its bone")
+        if item.role == "growth_arrest" and item.most > 1:
+            yield _Wrong(item.id, f"most = {item.most}", "once: growth plates that are closed stay closed")
+    yield from _ends_of_lengthenings(protocol)
+    yield from _apart(protocol)
+
+
+def _ends_of_lengthenings(protocol: Protocol) -> Iterator[_Wrong]:
+    """Every lengthening ends with a removal of its device; what starts at an end belongs to one lengthening."""
+    leading = {stage.id: stage for stage in with_role("lengthening", protocol)}
+    removed = set()
+    for item in (stage for role in FOLLOWING for stage in with_role(role, protocol)):
+        rules = [rule for rule in protocol.intervals if rule.starts_at_end and rule.later_stage == item.id]
+        leaders = {rule.earlier_stage for rule in rules} & leading.keys()
+        if len(leaders) != 1:
+            found = f"the role {item.role} at the end of {', '.join(sorted(leaders)) or 'no lengthening'}"
+            expected = "an interval of 0 months from the end of one lengthening"
+            yield _Wrong(item.id, found, expected)
+        if item.role == "device_removal":
+            removed |= leaders
+    for name in sorted(leading.keys() - removed):
+        yield _Wrong(name, "no stage that removes its device", "a stage with the role device_removal at its end")
+
+
+def _apart(protocol: Protocol) -> Iterator[_Wrong]:
+    """Two ways of lengthening one bone are never on it at once: a rule of either order keeps them apart."""
+    apart = {frozenset((rule.earlier_stage, rule.later_stage)) for rule in protocol.intervals if rule.either_order}
+    for bone in get_args(Bone):
+        for one, other in combinations(lengthenings(bone, protocol), 2):
+            if frozenset((one.id, other.id)) not in apart:
+                found = f"no interval between {one.id} and {other.id}"
+                yield _Wrong(other.id, found, "one with `either_order = true`, because both lengthen one bone")
 
 
 def _months(protocol: Protocol) -> Iterator[_Wrong]:

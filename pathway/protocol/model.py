@@ -13,6 +13,7 @@ from pydantic import model_validator
 
 from pathway.protocol.base import Condition as Condition
 from pathway.protocol.base import Provenance as Provenance
+from pathway.protocol.base import Role as Role
 from pathway.protocol.base import Rule as Rule
 from pathway.protocol.base import Source as Source
 from pathway.protocol.base import Sourced as Sourced
@@ -104,7 +105,7 @@ class Classification(Sourced):
 
 
 class Stage(Sourced):
-    """An operation or treatment of the pathway.
+    """An operation or treatment of the pathway; `role` says what the planner does with it.
 
     `duration_months` is the time until the stage's end event; a lengthening's duration comes from its amount
     instead. `mends` are findings it is meant to correct, `alters` findings that must be measured anew after
@@ -116,6 +117,7 @@ class Stage(Sourced):
     lane: Lane
     what: str
     family_words: str
+    role: Role | None = None
     bone: Bone | None = None
     gains_in: Bone | None = None
     operation: bool = True
@@ -185,6 +187,11 @@ class Interval(Rule):
     def later_stage(self) -> str:
         """Return the stage kind of the later event."""
         return self.later.rpartition(".")[0]
+
+    @property
+    def starts_at_end(self) -> bool:
+        """Return whether the later event falls on the very day on which the earlier stage ends."""
+        return self.at_most_months == 0 and self.earlier.endswith(".end")
 
 
 class AgeWindow(Rule):
@@ -310,6 +317,12 @@ class Protocol(Frozen):
     tables: tuple[Table, ...]
     complications: tuple[str, ...]
     switched_off: tuple[SwitchedOff, ...] = ()
+
+    def __repr__(self) -> str:
+        """Name the version alone: written out, the whole of `rules/` would bury the message of a failing test."""
+        return f"Protocol({self.version!r}, {sum(1 for _ in self.rules())} rules)"
+
+    __str__ = __repr__
 
     @cached_property
     def _words(self) -> dict[int, tuple[Condition, str]]:

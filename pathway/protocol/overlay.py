@@ -19,6 +19,7 @@ from pathway.problems import Problem
 from pathway.protocol.check import faults_of
 from pathway.protocol.model import Protocol, Sourced, SwitchedOff, Type
 from pathway.protocol.references import entries, kinds, users
+from pathway.protocol.roles import EVERY_PLAN
 from pathway.protocol.validation import faults_of_validation
 
 WORDING = frozenset({"id", "because", "label", "note", "what", "family_words", "how", "gap", "local", "types"}) | {
@@ -40,8 +41,6 @@ SWITCHABLE = frozenset({"types", "stages", "classifications", "indications", "ga
     "disagreements",
 }
 """Kinds that nothing but other rules may need; the planner itself asks for values, findings and the like."""
-ASKED_BY_PROGRAM = frozenset({"examination"})
-"""Stages that every plan may hold whatever the rules say."""
 What = Literal["changed", "added", "switched off"]
 
 
@@ -208,7 +207,7 @@ def _switch_off(entry: Entry, at: int | None, into: list[Any], gone: list[Switch
     if extra := sorted(set(entry.fields) - {"id", "off", "because"}):
         expected = "nothing but id, off and because"
         return [_fault(entry.file, entry.id, f"the fields {', '.join(extra)}", expected, "take them out")]
-    if entry.kind not in SWITCHABLE or entry.id in ASKED_BY_PROGRAM:
+    if entry.kind not in SWITCHABLE or getattr(into[at], "role", None) in EVERY_PLAN:
         expected = "something that only other rules need"
         return [_fault(entry.file, entry.id, f"one of the {entry.kind} switched off", expected, do)]
     if getattr(into[at], "head", False):
@@ -261,7 +260,7 @@ def _left_without_end(ours: Protocol, merged: Protocol, files: Mapping[str, str]
     here = {entry.id for _, entry in entries(merged)}
     for rule in ours.intervals:
         first = ours.stage(rule.earlier_stage)
-        tied = first.bone is not None and rule.at_most_months == 0 and rule.earlier.endswith(".end")
+        tied = first.role == "lengthening" and rule.starts_at_end
         for name in (rule.id, rule.later_stage) if tied and first.id in here else ():
             if name not in here:
                 found, expected = f"{name} switched off", f"it there as long as {first.id} is"

@@ -10,9 +10,8 @@ from typing import Any
 from pathway.days import add_months
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import Protocol
+from pathway.protocol.roles import role_of
 from pathway.record import Record
-
-ARREST = "contralateral_growth_arrest"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +33,8 @@ def plan_summary(plan: Plan, record: Record, protocol: Protocol) -> dict[str, An
     """
     coming = [stage for stage in plan.stages if stage.date is not None and stage.status not in ("done", "under_way")]
     operations = sorted((stage for stage in coming if stage.operation), key=_when)
-    arrest = next((stage for stage in plan.stages if stage.kind == ARREST and stage.window is not None), None)
+    roles = {stage.id: role_of(stage.kind, protocol) for stage in plan.stages}
+    arrest = next((s for s in plan.stages if roles[s.id] == "growth_arrest" and s.window is not None), None)
     last = max((visit.date for visit in record.visits), default=None)
     again = None if last is None else add_months(last, int(protocol.number("next_visit_months")))
     at_maturity = plan.growth.at_maturity
@@ -55,7 +55,9 @@ def plan_summary(plan: Plan, record: Record, protocol: Protocol) -> dict[str, An
         "opens": [
             {"stage": stage.label, "on": str(stage.window.earliest)} for stage in operations if stage.window is not None
         ],
-        "examine": [{"stage": stage.label, "on": str(stage.date)} for stage in coming if stage.kind == "examination"],
+        "examine": [
+            {"stage": stage.label, "on": str(stage.date)} for stage in coming if roles[stage.id] == "reexamination"
+        ],
         "arrest_last": str(arrest.window.latest) if arrest and arrest.window and arrest.window.latest else None,
     }
 

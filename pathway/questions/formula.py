@@ -1,22 +1,22 @@
-"""Formulas over findings, solved exactly: which other values would make a tree of verdicts hold.
+"""Verdict trees solved exactly: which other values of the findings would make them hold or fail.
 
 A variable is a finding of a leg, an age or a predicted value. Its candidates are the value today and the few
-values that can make a difference. A cube says for each variable which candidates are allowed; a formula is
-turned into cubes, and those with the fewest variables that must leave today's value are the answer.
+values that can make a difference. A cube says for each variable which candidates are allowed; a goal is turned
+into cubes, and those with the fewest variables that must leave today's value are the answer.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, floor
 from typing import Literal
 
-from pathway.plan.model import VerdictRecord, WhyUnknown
 from pathway.protocol.model import FindingRule, Protocol
 from pathway.protocol.words import PREDICTED_LABELS, WITHOUT_UNIT, value_words
-from pathway.rule_engine.verdict import OPERATORS, State, on_side
+from pathway.record import WhyUnknown
+from pathway.rule_engine.verdict import OPERATORS, State, Verdict, combined_state, on_side
 
 Key = tuple[str, str]
 Cube = Mapping[Key, int]
@@ -34,14 +34,8 @@ STEPS = {"mm": 1.0, "deg": 1.0, "years": 0.1, "percent": 1.0, "ratio": 0.01, "co
 AGE = "age_years"
 
 
-@dataclass(frozen=True, slots=True)
-class Node:
-    """A formula: a `leaf` (a comparison), a `fixed` state, or parts joined by all, any, not, not_true."""
-
-    form: Literal["leaf", "fixed", "all", "any", "not", "not_true"]
-    parts: tuple[Node, ...] = ()
-    verdict: VerdictRecord | None = None
-    state: State = "holds"
+Goal = Sequence[Sequence[tuple[Verdict, Want]]]
+"""Wishes of which all must come true, each by one of several verdicts that has a state that is wanted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,52 +57,22 @@ class Change:
     distance: float
 
 
-def all_of(parts: Iterable[Node]) -> Node:
-    """Return the formula that holds when every part holds."""
-    return Node("all", tuple(parts))
+def state_of(verdict: Verdict, variables: Variables | None = None, chosen: Mapping[Key, int] | None = None) -> State:
+    """Return the state of a verdict tree: today's, or with the chosen candidates of some variables."""
+    if verdict.parts:
+        return combined_state(verdict.form, [state_of(part, variables, chosen) for part in verdict.parts])
+    at = (chosen or {}).get(key_of(verdict), 0) if _varies(verdict) else 0
+    return variables.state(verdict, at) if variables and at else verdict.state
 
 
-def any_of(parts: Iterable[Node]) -> Node:
-    """Return the formula that holds when a part holds."""
-    return Node("any", tuple(parts))
-
-
-def negated(part: Node) -> Node:
-    """Return the formula that holds when the part fails."""
-    return Node("not", (part,))
-
-
-def leaf_nodes(node: Node) -> Iterator[VerdictRecord]:
-    """Yield the comparisons of a formula."""
-    if node.verdict is not None:
-        yield node.verdict
-    for part in node.parts:
-        yield from leaf_nodes(part)
-
-
-def state_of(node: Node, variables: Variables | None = None, chosen: Mapping[Key, int] | None = None) -> State:
-    """Return the state of a formula: today's, or with the chosen candidates of some variables."""
-    if node.form == "fixed":
-        return node.state
-    if node.verdict is not None:
-        at = (chosen or {}).get(key_of(node.verdict), 0)
-        return variables.state(node.verdict, at) if variables and at else node.verdict.state
-    states = [state_of(part, variables, chosen) for part in node.parts]
-    if node.form == "not_true":
-        return "fails" if states[0] == "holds" else "holds"
-    if node.form == "not":
-        return {"holds": "fails", "fails": "holds", "unknown": "unknown"}[states[0]]  # type: ignore[return-value]
-    deciding, neutral = ("fails", "holds") if node.form == "all" else ("holds", "fails")
-    return deciding if deciding in states else "unknown" if "unknown" in states else neutral  # type: ignore[return-value]
-
-
-def solve(goal: Node, variables: Variables) -> tuple[Cube, ...]:
+def solve(goal: Goal, variables: Variables) -> tuple[Cube, ...]:
     """Return the cubes that make the goal hold with the fewest changed variables, the nearest first.
 
     One cube for each set of variables; () when no values make it hold.
     """
     for most in range(len(variables.known) + 1):
-        cubes = _cubes(goal, HOLDS, variables, most)
+        wishes = [_any([_cubes(verdict, want, variables, most) for verdict, want in wish]) for wish in goal]
+        cubes = _all(wishes, most)
         if cubes:
             best: dict[frozenset[Key], Cube] = {}
             for cube in sorted(cubes, key=variables.distance):
@@ -117,29 +81,37 @@ def solve(goal: Node, variables: Variables) -> tuple[Cube, ...]:
     return ()
 
 
-def key_of(verdict: VerdictRecord) -> Key:
+def key_of(verdict: Verdict) -> Key:
     """Return the variable that a comparison looks at."""
     return (verdict.finding or str(verdict.subject), verdict.leg or "")
 
 
 class Variables:
-    """The variables of a formula with their candidates; candidate 0 is the value today, known or not."""
+    """The variables of verdict trees with their candidates; candidate 0 is the value today, known or not."""
 
-    def __init__(self, protocol: Protocol, node: Node) -> None:
+    def __init__(self, protocol: Protocol, verdicts: Iterable[Verdict]) -> None:
         self._protocol = protocol
-        self.known: dict[Key, VerdictRecord] = {}
-        bounds: dict[Key, list[VerdictRecord]] = {}
-        for leaf in leaf_nodes(node):
-            self.known.setdefault(key_of(leaf), leaf)
-            bounds.setdefault(key_of(leaf), []).append(leaf)
-        self._bounds = {key: {c.threshold for c in compared} for key, compared in bounds.items()}
-        self._candidates = {key: self._values(leaf, bounds[key]) for key, leaf in self.known.items()}
+        self._compared: dict[Key, list[Verdict]] = {}
+        for leaf in (leaf for verdict in verdicts for leaf in verdict.leaves() if _varies(leaf)):
+            self._compared.setdefault(key_of(leaf), []).append(leaf)
+        self.known = {key: leaves[0] for key, leaves in self._compared.items()}
+        self._bounds = {
+            key: {leaf.threshold for leaf in leaves if leaf.comparison in OPERATORS}
+            for key, leaves in self._compared.items()
+        }
+        self._candidates = {key: self._values(leaves[0], leaves) for key, leaves in self._compared.items()}
+        # Every leaf is asked again and again; by its identity, as a tree is compared value by value.
+        self._states: dict[int, tuple[State, ...]] = {
+            id(leaf): (leaf.state, *(self._state(leaf, value) for value in self._candidates[key][1:]))
+            for key, leaves in self._compared.items()
+            for leaf in leaves
+        }
 
-    def state(self, leaf: VerdictRecord, at: int) -> State:
+    def state(self, leaf: Verdict, at: int) -> State:
         """Return the state of a comparison when its variable has candidate `at`."""
-        if at == 0:
-            return leaf.state
-        value = self._candidates[key_of(leaf)][at]
+        return self._states[id(leaf)][at]
+
+    def _state(self, leaf: Verdict, value: float | str | bool | None) -> State:
         if leaf.comparison == "known":
             return "holds"
         if leaf.comparison == "equals":
@@ -151,10 +123,9 @@ class Variables:
             number = round(bound + _toward(leaf) * float(leaf.margin or 0) + number, 6)
         return "holds" if on_side(str(leaf.comparison), number, bound)[0] else "fails"
 
-    def mask(self, leaf: VerdictRecord, want: Want) -> int:
+    def mask(self, leaf: Verdict, want: Want) -> int:
         """Return the candidates of a comparison's variable with which its state is wanted, as bits."""
-        count = len(self._candidates[key_of(leaf)])
-        return sum(1 << at for at in range(count) if self.state(leaf, at) in want)
+        return sum(1 << at for at, state in enumerate(self._states[id(leaf)]) if state in want)
 
     def distance(self, cube: Cube) -> float:
         """Return the least sum of distances with which a cube can be reached."""
@@ -169,16 +140,16 @@ class Variables:
         names = [name for leaf in self.known.values() if leaf.state == "unknown" for name in self._entered(leaf)]
         return tuple(dict.fromkeys(names))
 
-    def settled_by(self, finding: str, node: Node) -> Settles:
-        """Return whether one finding, once known, settles a formula: whatever its value, for some, for none."""
+    def settled_by(self, finding: str, verdict: Verdict) -> Settles:
+        """Return whether one finding, once known, settles a verdict: whatever its value, for some, for none."""
         keys = [k for k, leaf in self.known.items() if leaf.state == "unknown" and finding in self._entered(leaf)]
         ranges = [range(1, len(self._candidates[key])) for key in keys]
         chosen = (dict(zip(keys, at, strict=True)) for at in itertools.product(*ranges))
-        states = [state_of(node, self, one) for one in chosen]
+        states = [state_of(verdict, self, one) for one in chosen]
         settled = [state != "unknown" for state in states]
         return "always" if settled and all(settled) else "could" if any(settled) else ""
 
-    def _entered(self, leaf: VerdictRecord) -> tuple[str, ...]:
+    def _entered(self, leaf: Verdict) -> tuple[str, ...]:
         if leaf.finding is None:
             return leaf.asks
         return self._protocol.finding(leaf.finding).derived_from or (leaf.finding,)
@@ -186,7 +157,7 @@ class Variables:
     def _rule(self, key: Key) -> FindingRule | None:
         return self._protocol.finding(key[0]) if key[1] else None
 
-    def _values(self, leaf: VerdictRecord, compared: list[VerdictRecord]) -> tuple[float | str | bool | None, ...]:
+    def _values(self, leaf: Verdict, compared: list[Verdict]) -> tuple[float | str | bool | None, ...]:
         today = leaf.value if leaf.state != "unknown" else None
         rule = self._rule(key_of(leaf))
         if rule is not None and rule.kind != "number":
@@ -212,11 +183,18 @@ class Variables:
     def _nearest(self, key: Key, mask: int) -> tuple[int, float]:
         candidates = self._candidates[key]
         allowed = [at for at in range(len(candidates)) if mask >> at & 1]
+        number = not isinstance(candidates[allowed[0]], str | bool)
+        if number and self._never_known(key) and allowed[0] == 1 and allowed[-1] < len(candidates) - 1:
+            # No value is nearer than another: the one at the threshold is taken.
+            allowed.reverse()
         return min(((at, self._distance_to(key, at)) for at in allowed), key=lambda item: item[1])
+
+    def _never_known(self, key: Key) -> bool:
+        return self.known[key].state == "unknown" and self.known[key].value is None
 
     def _distance_to(self, key: Key, at: int) -> float:
         leaf, value = self.known[key], self._candidates[key][at]
-        if at == 0 or (leaf.state == "unknown" and leaf.value is None):
+        if at == 0 or self._never_known(key):
             return 0.0
         if isinstance(value, str | bool) or not leaf.sd:
             return 0.0 if value == leaf.value else 1.0
@@ -247,29 +225,41 @@ class Variables:
         shown = "" if unit in WITHOUT_UNIT else unit
         if _moves(leaf):
             return f"{abs(float(to or 0)):.0f} mm {'more' if float(to or 0) > 0 else 'less'} than projected"
-        numbers = sorted(float(value) for value in candidates if value is not None)
-        inside = {float(value) for value in allowed if value is not None}
-        k = numbers.index(float(to or 0))
-        beyond = all(value in inside for value in numbers[k:])
-        if not beyond and not all(value in inside for value in numbers[: k + 1]):
-            return value_words(numbers[k], shown)
-        # The nearest value is the threshold itself, or the step after a threshold that does not do.
-        last_out = numbers[k - 1] if beyond and k else numbers[k + 1] if not beyond and k + 1 < len(numbers) else None
-        if last_out in self._bounds[key] and numbers[k] not in self._bounds[key]:
-            return _bound("more than" if beyond else "less than", float(last_out or 0), shown)
-        return _bound("at least" if beyond else "at most", numbers[k], shown)
+        low, high = self._edges(key, mask)
+        if low[0] and high[0] and low[1] == high[1]:
+            return value_words(low[1], shown)
+        return " but ".join(f"{words} {bound:g}" for words, bound in (low, high) if words) + f" {shown}".rstrip()
+
+    def _edges(self, key: Key, mask: int) -> tuple[tuple[str, float], tuple[str, float]]:
+        """Return from which threshold to which the numbers of a mask lie, in words; ("", 0) where none ends them.
+
+        They lie side by side: comparisons of one number that must all come true leave no hole.
+        """
+        values = sorted((float(v), bool(mask >> k & 1)) for k, v in enumerate(self._candidates[key]) if v is not None)
+        inside = [at for at, (_, allowed) in enumerate(values) if allowed]
+        first, last = inside[0], inside[-1]
+        low = high = ("", 0.0)
+        # An end of theirs is a threshold, or they begin beside a threshold that does not do itself.
+        if first:
+            on = values[first][0] in self._bounds[key]
+            low = ("at least", values[first][0]) if on else ("more than", values[first - 1][0])
+        if last + 1 < len(values):
+            on = values[last][0] in self._bounds[key]
+            high = ("at most", values[last][0]) if on else ("less than", values[last + 1][0])
+        return low, high
 
 
-def _bound(words: str, value: float, unit: str) -> str:
-    return f"{words} {value:g} {unit}".rstrip()
+def _varies(leaf: Verdict) -> bool:
+    """Return whether a leaf looks at what may change; the diagnosis, a stage or a type as it is stays so."""
+    return leaf.form in ("finding", "quantity")
 
 
-def _moves(leaf: VerdictRecord) -> bool:
+def _moves(leaf: Verdict) -> bool:
     """Return whether a comparison is of a predicted value that is known: its candidates are shifts in mm."""
     return leaf.form == "quantity" and leaf.subject != AGE and leaf.state != "unknown"
 
 
-def _toward(leaf: VerdictRecord) -> int:
+def _toward(leaf: Verdict) -> int:
     return 1 if leaf.comparison in ("at_least", "above") else -1
 
 
@@ -284,19 +274,23 @@ def _changed(cube: Cube) -> dict[Key, int]:
     return {key: mask for key, mask in cube.items() if not mask & 1}
 
 
-def _cubes(node: Node, want: Want, variables: Variables, most: int) -> list[Cube]:
-    if node.form == "fixed":
-        return [{}] if node.state in want else []
-    if node.verdict is not None:
-        mask = variables.mask(node.verdict, want)
-        return [{key_of(node.verdict): mask}] if mask and (mask & 1 or most) else []
-    if node.form == "not":
-        return _cubes(node.parts[0], OPPOSITE[want], variables, most)
-    if node.form == "not_true":
-        return _cubes(node.parts[0], NOT_HOLDS if want in (HOLDS, NOT_FAILS) else HOLDS, variables, most)
-    found = [_cubes(part, want, variables, most) for part in node.parts]
-    if (node.form == "all") != (want in (HOLDS, NOT_FAILS)):
-        return _weakest([cube for cubes in found for cube in cubes])
+def _cubes(verdict: Verdict, want: Want, variables: Variables, most: int) -> list[Cube]:
+    if verdict.parts:
+        if verdict.form == "not":
+            return _cubes(verdict.parts[0], OPPOSITE[want], variables, most)
+        found = [_cubes(part, want, variables, most) for part in verdict.parts]
+        return _all(found, most) if (verdict.form == "all") == (want in (HOLDS, NOT_FAILS)) else _any(found)
+    if not _varies(verdict):
+        return [{}] if verdict.state in want else []
+    mask = variables.mask(verdict, want)
+    return [{key_of(verdict): mask}] if mask and (mask & 1 or most) else []
+
+
+def _any(found: list[list[Cube]]) -> list[Cube]:
+    return _weakest([cube for cubes in found for cube in cubes])
+
+
+def _all(found: list[list[Cube]], most: int) -> list[Cube]:
     joint: list[Cube] = [{}]
     for cubes in sorted(found, key=len):
         met = (_meet(one, other, most) for one in joint for other in cubes)

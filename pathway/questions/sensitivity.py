@@ -17,13 +17,13 @@ from pathway.courses.course import Course
 from pathway.growth import fit_growth, outlook
 from pathway.network import Conflict
 from pathway.plan.make import first_course, make_plan
-from pathway.plan.model import Plan, VerdictRecord
+from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
+from pathway.protocol.roles import role_of
 from pathway.questions.formula import STEPS
-from pathway.questions.smallest_change import leaves
 from pathway.record import Measurement, Record, Visit
 from pathway.rule_engine.facts import known_steps
-from pathway.rule_engine.verdict import OPERATORS, on_side
+from pathway.rule_engine.verdict import OPERATORS, Verdict, on_side
 
 FUTURES = 40
 """How many possible futures are asked, evenly spread over the difference at maturity."""
@@ -129,22 +129,22 @@ def _by_findings(record: Record, protocol: Protocol, on: datetime.date, plan: Pl
         changed = _with_value(record, leaf.finding, None if rule.of == "child" else side, value, on)
         if changed is None:
             continue
-        then = tuple(_changes(plan, make_plan(changed, protocol, on, seed=seed)))
+        then = tuple(_changes(plan, make_plan(changed, protocol, on, seed=seed), protocol))
         if then:
             shown = f"{value:g} {rule.unit}".rstrip()
             now = f"{float(leaf.value or 0):g}"
             yield Turn(rule.label[0].upper() + rule.label[1:], f"is really {shown}, not {now}", then, chance)
 
 
-def _leaves(plan: Plan) -> Iterator[VerdictRecord]:
+def _leaves(plan: Plan) -> Iterator[Verdict]:
     judged = [item.reason.verdict for item in plan.considered]
     judged += [gate.verdict for stage in plan.stages for gate in stage.gates]
     for verdict in judged:
         if verdict is not None:
-            yield from leaves(verdict)
+            yield from verdict.leaves()
 
 
-def _beyond(leaf: VerdictRecord, step: float) -> float:
+def _beyond(leaf: Verdict, step: float) -> float:
     """Return the value nearest to a threshold that lies on its other side."""
     bound, holds = float(leaf.threshold), leaf.state == "holds"  # type: ignore[arg-type]
     near = (bound, bound - step, bound + step)
@@ -170,19 +170,19 @@ def _is(item: Measurement, finding: str, side: str | None) -> bool:
     return item.finding == finding and (side is None or item.side in (None, side))
 
 
-def _changes(plan: Plan, other: Plan) -> Iterator[str]:
+def _changes(plan: Plan, other: Plan, protocol: Protocol) -> Iterator[str]:
     """Yield what another plan recommends or plans instead, in words; dates and amounts alone do not count."""
     one, two = plan.recommended, other.recommended
     if (one.id if one else "") != (two.id if two else ""):
         yield f"{FIRST_WOULD_BE} {two.summary if two else NO_COURSE}"
-    here, there = _planned(plan), _planned(other)
+    here, there = _planned(plan, protocol), _planned(other, protocol)
     for id in sorted(here.keys() - there.keys()):
         yield f"{here[id][0].lower()}{here[id][1:]} would drop out"
     for id in sorted(there.keys() - here.keys()):
         yield f"{there[id][0].lower()}{there[id][1:]} would be planned"
 
 
-def _planned(plan: Plan) -> Mapping[str, str]:
+def _planned(plan: Plan, protocol: Protocol) -> Mapping[str, str]:
     kinds = {course.id for course in plan.alternatives if course.recommended}
     chosen = {stage.id for course in plan.alternatives if course.id in kinds for stage in course.stages}
     # What the course itself holds, with what follows from it, is told by the course's name.
@@ -193,7 +193,7 @@ def _planned(plan: Plan) -> Mapping[str, str]:
         and stage.operation
         and stage.status not in ("done", "under_way")
         and stage.id not in chosen
-        and not stage.kind.endswith("device_removal")
+        and role_of(stage.kind, protocol) != "device_removal"
     }
 
 

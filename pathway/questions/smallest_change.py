@@ -13,9 +13,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from pathway.plan.model import Considered, Plan, PlanStage, VerdictRecord
+from pathway.plan.model import Considered, Plan, PlanStage
 from pathway.protocol.model import Protocol
-from pathway.questions.formula import Change, Node, Variables, all_of, any_of, negated, solve, state_of
+from pathway.questions.formula import FAILS, HOLDS, NOT_FAILS, NOT_HOLDS, Change, Goal, Variables, solve, state_of
+from pathway.rule_engine.verdict import Verdict
 
 Effect = Literal["add", "drop", "block", "unlock"]
 SHOWN_SETS = 3
@@ -68,7 +69,7 @@ def smallest_changes(plan: Plan, kind: str, protocol: Protocol, stage: PlanStage
         return ()
     found: list[WhatIf] = []
     for effect, goal in _goals(_Trees(plan, protocol), kind, stage):
-        variables = Variables(protocol, goal)
+        variables = Variables(protocol, (verdict for wish in goal for verdict, _ in wish))
         for cube in solve(goal, variables)[:SHOWN_SETS]:
             changes = variables.changes(cube)
             if changes:
@@ -88,10 +89,10 @@ def deciding_measurements(plan: Plan, protocol: Protocol, kind: str | None = Non
     for rule, about, verdict in _unknown(plan, protocol):
         if kind is not None and about != kind:
             continue
-        node = trees.node(verdict)
-        variables = Variables(protocol, node)
+        opened = trees.opened(verdict)
+        variables = Variables(protocol, (opened,))
         for finding in variables.unknown_findings():
-            settles = variables.settled_by(finding, node)
+            settles = variables.settled_by(finding, opened)
             if settles:
                 could.setdefault(finding, []).append((rule, about))
             if settles == "always":
@@ -117,7 +118,7 @@ def near_thresholds(plan: Plan, stage: PlanStage, protocol: Protocol) -> tuple[N
     judged += [(gate.id, gate.verdict) for gate in stage.gates if gate.state not in ("later", "waived")]
     judged += [(item.reason.rule, item.reason.verdict) for item in _counting(plan, stage.kind)]
     for rule, verdict in judged:
-        for leaf in leaves(verdict) if verdict else ():
+        for leaf in verdict.leaves() if verdict else ():
             if leaf.finding is None or leaf.margin is None or not leaf.sd or abs(leaf.margin) > leaf.sd:
                 continue
             if isinstance(leaf.value, float) and isinstance(leaf.threshold, float):
@@ -128,19 +129,11 @@ def near_thresholds(plan: Plan, stage: PlanStage, protocol: Protocol) -> tuple[N
     return tuple(found.values())
 
 
-def leaves(verdict: VerdictRecord) -> Iterator[VerdictRecord]:
-    """Yield the comparisons at the ends of a verdict tree, in reading order."""
-    if not verdict.parts:
-        yield verdict
-    for part in verdict.parts:
-        yield from leaves(part)
-
-
 def _counting(plan: Plan, about: str) -> list[Considered]:
     return [item for item in plan.considered if item.about == about and not item.waived]
 
 
-def _unknown(plan: Plan, protocol: Protocol) -> Iterator[tuple[str, str, VerdictRecord]]:
+def _unknown(plan: Plan, protocol: Protocol) -> Iterator[tuple[str, str, Verdict]]:
     shown_only = {scheme.id for scheme in protocol.classifications if not scheme.asks}
     for item in plan.considered:
         verdict = item.reason.verdict
@@ -153,7 +146,7 @@ def _unknown(plan: Plan, protocol: Protocol) -> Iterator[tuple[str, str, Verdict
 
 
 class _Trees:
-    """The plan's verdict trees as formulas: types and planned stages are replaced by what they hang on."""
+    """The plan's verdict trees, in which types and planned stages are opened to the verdicts that they hang on."""
 
     def __init__(self, plan: Plan, protocol: Protocol) -> None:
         self._protocol = protocol
@@ -166,74 +159,71 @@ class _Trees:
         """Return the considered rules of a kind (indication, contraindication, type) about a stage or scheme."""
         return self._about.get((kind, about), [])
 
-    def indications(self, stage: str, *, optional: bool | None = None, within: tuple[str, ...] = ()) -> list[Node]:
-        """Return the formulas of a stage's indications: all, or only the optional or the required ones."""
+    def indications(self, stage: str, *, optional: bool | None = None, within: tuple[str, ...] = ()) -> list[Verdict]:
+        """Return the verdicts of a stage's indications: all, or only the optional or the required ones."""
         items = self.rules("indication", stage)
         chosen = [item for item in items if optional is None or item.optional is optional]
-        return [self.node(item.reason.verdict, within) for item in chosen if item.reason.verdict]
+        return [self.opened(item.reason.verdict, within) for item in chosen if item.reason.verdict]
 
-    def node(self, verdict: VerdictRecord, within: tuple[str, ...] = ()) -> Node:
-        """Return the formula of a verdict tree."""
-        if verdict.form in ("all", "any"):
-            parts = [self.node(part, within) for part in verdict.parts]
-            return all_of(parts) if verdict.form == "all" else any_of(parts)
-        if verdict.form == "not":
-            return negated(self.node(verdict.parts[0], within))
-        if verdict.form in ("finding", "quantity"):
-            return Node("leaf", verdict=verdict)
+    def opened(self, verdict: Verdict, within: tuple[str, ...] = ()) -> Verdict:
+        """Return a verdict tree whose types and stages have for parts the verdicts of which one must hold."""
         if verdict.form == "classification":
-            return self._of_types(verdict, within)
+            return _hanging_on(self._types(verdict, within), verdict)
         if verdict.form == "stage" and verdict.threshold in ("planned", "offered"):
-            return self._of_stage(verdict, within)
-        return Node("fixed", state=verdict.state)
+            return _hanging_on(self._grounds(verdict, within), verdict)
+        parts = tuple(self.opened(part, within) for part in verdict.parts)
+        if all(opened is part for opened, part in zip(parts, verdict.parts, strict=True)):
+            return verdict
+        return verdict.model_copy(update={"parts": parts})
 
-    def _of_types(self, verdict: VerdictRecord, within: tuple[str, ...]) -> Node:
+    def _types(self, verdict: Verdict, within: tuple[str, ...]) -> list[Verdict]:
         wanted = verdict.threshold if isinstance(verdict.threshold, tuple) else ()
         types = [item for item in self.rules("type", str(verdict.subject)) if item.type in wanted]
-        return _or_fixed(any_of([self.node(v, within) for item in types if (v := item.reason.verdict)]), verdict)
+        return [self.opened(item.reason.verdict, within) for item in types if item.reason.verdict]
 
-    def _of_stage(self, verdict: VerdictRecord, within: tuple[str, ...]) -> Node:
+    def _grounds(self, verdict: Verdict, within: tuple[str, ...]) -> list[Verdict]:
         stage = str(verdict.subject)
         over = any(item.waived for item in self.rules("indication", stage))
         if over or stage in within or stage in self._begun:
-            return Node("fixed", state=verdict.state)
+            return []
         # A lengthening is emitted on any ground; other stages are planned on a required one.
         optional = None if verdict.threshold == "offered" or self._protocol.stage(stage).bone else False
-        return _or_fixed(any_of(self.indications(stage, optional=optional, within=(*within, stage))), verdict)
+        return self.indications(stage, optional=optional, within=(*within, stage))
 
 
-def _or_fixed(node: Node, verdict: VerdictRecord) -> Node:
-    """Return the formula, or today's state where something else than findings decides (a decision, an overlap)."""
-    return node if node.parts and state_of(node) == verdict.state else Node("fixed", state=verdict.state)
+def _hanging_on(grounds: list[Verdict], verdict: Verdict) -> Verdict:
+    """Return the verdict with its grounds, or as it is where something else decides (a decision, an overlap)."""
+    opened = verdict.model_copy(update={"form": "any", "parts": tuple(grounds)})
+    return opened if grounds and state_of(opened) == verdict.state else verdict
 
 
-def _goals(trees: _Trees, kind: str, stage: PlanStage | None) -> Iterator[tuple[Effect, Node]]:
-    """Yield each effect that is not there today, as a formula that must hold."""
+def _goals(trees: _Trees, kind: str, stage: PlanStage | None) -> Iterator[tuple[Effect, Goal]]:
+    """Yield each effect that is not there today, with what must come true for it."""
     grounds = trees.indications(kind)
     over = any(item.waived for item in trees.rules("indication", kind))
     required = trees.indications(kind, optional=False) or grounds
     if not grounds:
         return
+    added = [[(ground, HOLDS) for ground in required]]
     if stage is None:
         if not over:
-            yield "add", any_of(required)
+            yield "add", added
         return
     indicated = any(reason.verdict and reason.verdict.state == "holds" for reason in stage.because)
     wanted = not indicated or (stage.status == "optional" and bool(trees.indications(kind, optional=False)))
     if wanted and not over:
-        yield "add", any_of(required)
-    gone = all_of([negated(ground) for ground in grounds])
-    yield "drop", gone
+        yield "add", added
+    yield "drop", [[(ground, FAILS)] for ground in grounds]
     opposed = [item for item in trees.rules("contraindication", kind) if not item.waived]
-    contras = [trees.node(item.reason.verdict) for item in opposed if item.reason.verdict]
-    gates = [trees.node(gate.verdict) for gate in stage.gates if gate.state in ("holds", "fails", "unknown")]
+    contras = [trees.opened(item.reason.verdict) for item in opposed if item.reason.verdict]
+    gates = [trees.opened(gate.verdict) for gate in stage.gates if gate.state in ("holds", "fails", "unknown")]
     stopped = any(gate.state in ("fails", "unknown") for gate in stage.gates)
     stopped |= any(item.against for item in stage.because)
-    stays = Node("not_true", parts=(gone,))
+    stays = [(ground, NOT_FAILS) for ground in grounds]
     if stopped:
-        yield "unlock", all_of([stays, *gates, *(Node("not_true", parts=(contra,)) for contra in contras)])
+        yield "unlock", [stays, *([(gate, HOLDS)] for gate in gates), *([(contra, NOT_HOLDS)] for contra in contras)]
     elif indicated and (contras or gates):
-        yield "block", all_of([stays, any_of([*contras, *(negated(gate) for gate in gates)])])
+        yield "block", [stays, [*((contra, HOLDS) for contra in contras), *((gate, FAILS) for gate in gates)]]
 
 
 __all__ = [

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from pathway.plan.model import After, GateState, Plan, PlanStage, Reason, VerdictRecord
+from pathway.plan.graph import graph_of
+from pathway.plan.model import After, GateState, Plan, PlanStage, Reason
 from pathway.problems import Problem, Refused
 from pathway.protocol.model import Protocol
+from pathway.rule_engine.verdict import Verdict
 
 PROVENANCE_WORDS = {
     "read": "read",
@@ -82,10 +84,11 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
         yield Line(0, "", "Conditions to be met before it starts")
         for gate in stage.gates:
             yield from _gate(gate, citations)
-    if stage.after:
+    ties = graph_of(plan).edges_into(stage.id)
+    if ties:
         yield Line(0, "", "What comes before it")
-        for edge in stage.after:
-            yield from _after(plan, edge, citations)
+        for edge in ties:
+            yield from _after(plan, edge.rule, citations)
     if stage.amount_limits:
         yield Line(0, "", "Limits on the amount")
         for limit in stage.amount_limits:
@@ -141,7 +144,7 @@ def _after(plan: Plan, edge: After, citations: dict[str, str]) -> Iterator[Line]
     yield from _sources(2, edge.sources, citations)
 
 
-def _verdict(depth: int, verdict: VerdictRecord) -> Iterator[Line]:
+def _verdict(depth: int, verdict: Verdict) -> Iterator[Line]:
     if verdict.parts:
         for part in verdict.parts:
             yield from _verdict(depth, part)

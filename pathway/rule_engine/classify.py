@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from pathway.protocol.model import Classification, Protocol, Type
+from pathway.record import WhyUnknown
 from pathway.rule_engine.conditions import ClassFact, Facts, judge
-from pathway.rule_engine.findings import WhyUnknown
 from pathway.rule_engine.verdict import Verdict
 
 UNDETERMINED = "undetermined"
@@ -47,7 +47,7 @@ def classify(facts: Facts, protocol: Protocol) -> tuple[Classified, ...]:
             results.append(Classified(scheme, holding[0][0], holding[0][1], frozenset(), possible, judged))
             continue
         unknown = [verdict for _, verdict in judged if verdict.state == "unknown"]
-        asks = frozenset().union(*(verdict.asks for verdict in unknown))
+        asks = frozenset(finding for verdict in unknown for finding in verdict.asks)
         why: WhyUnknown = next((verdict.why_unknown for verdict in unknown if verdict.why_unknown), "never_measured")
         results.append(Classified(scheme, None, None, asks, possible, judged, why))
     return tuple(results)

@@ -27,13 +27,24 @@ from pathway.protocol.words import (
     test_words,
     value_words,
 )
-from pathway.rule_engine.findings import NEVER, Findings, Unknown, WhyUnknown
-from pathway.rule_engine.verdict import COMPARISONS, OPERATORS, Comparison, State, Threshold, on_side, operator_of
-from pathway.rule_engine.verdict import Verdict as Verdict
+from pathway.record import WhyUnknown
+from pathway.rule_engine.findings import NEVER_MEASURED, Findings, Unknown
+from pathway.rule_engine.verdict import (
+    COMPARISONS,
+    OPERATORS,
+    Comparison,
+    State,
+    Threshold,
+    Verdict,
+    combined_state,
+    on_side,
+    operator_of,
+    outward,
+)
 
 Draws = npt.NDArray[np.float64]
 
-LENGTHS_ASKED = frozenset({"femur_length_mm", "tibia_length_mm"})
+LENGTHS_ASKED = ("femur_length_mm", "tibia_length_mm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,14 +121,13 @@ def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
         return _judge_stage(condition, facts, protocol)
     holds = facts.diagnosis == condition.diagnosis
     return Verdict(
-        _state(holds),
-        f"the diagnosis is {diagnosis_words(facts.diagnosis, protocol)}",
-        leaf_words(condition, protocol),
-        "diagnosis",
+        state=_state(holds),
+        sentence=f"the diagnosis is {diagnosis_words(facts.diagnosis, protocol)}",
+        test=leaf_words(condition, protocol),
+        form="diagnosis",
         value=facts.diagnosis,
         comparison="equals",
         threshold=condition.diagnosis,
-        scope=True,
     )
 
 
@@ -135,21 +145,18 @@ def _state(holds: bool) -> State:
 
 
 def _combine(kind: Literal["all", "any"], parts: tuple[Verdict, ...]) -> Verdict:
-    states = [part.state for part in parts]
-    deciding: State = "fails" if kind == "all" else "holds"
-    neutral: State = "holds" if kind == "all" else "fails"
-    state: State = deciding if deciding in states else "unknown" if "unknown" in states else neutral
+    state = combined_state(kind, (part.state for part in parts))
     shown = [part for part in parts if part.state == state] or list(parts)
     spoken = [part for part in shown if not part.scope] or shown
     joint = " and " if (kind == "all") == (state == "holds") else "; "
-    asks = frozenset().union(*(part.asks for part in parts)) if state == "unknown" else frozenset()
+    asks = {finding for part in parts for finding in part.asks} if state == "unknown" else ()
     why = next((part.why_unknown for part in parts if part.why_unknown is not None), None)
     first = next((part for part in shown if part.finding is not None), None)
     return Verdict(
-        state,
-        joint.join(part.sentence for part in spoken),
-        joined(kind, [_bracket(part) for part in parts]),
-        kind,
+        state=state,
+        sentence=joint.join(part.sentence for part in spoken),
+        test=joined(kind, [_bracket(part) for part in parts]),
+        form=kind,
         finding=first.finding if first else None,
         value=first.value if first else None,
         sd=first.sd if first else None,
@@ -158,9 +165,8 @@ def _combine(kind: Literal["all", "any"], parts: tuple[Verdict, ...]) -> Verdict
         margin=_combined_margin(kind, parts),
         threshold=first.threshold if first else None,
         why_unknown=why if state == "unknown" else None,
-        asks=asks,
+        asks=tuple(sorted(asks)),
         parts=parts,
-        scope=all(part.scope for part in parts),
     )
 
 
@@ -180,12 +186,11 @@ def _combined_margin(kind: Literal["all", "any"], parts: tuple[Verdict, ...]) ->
 
 
 def _not(part: Verdict) -> Verdict:
-    flipped: State = {"holds": "fails", "fails": "holds", "unknown": "unknown"}[part.state]  # type: ignore[assignment]
     return Verdict(
-        flipped,
-        part.sentence,
-        f"not ({part.test})",
-        "not",
+        state=combined_state("not", (part.state,)),
+        sentence=part.sentence,
+        test=f"not ({part.test})",
+        form="not",
         finding=part.finding,
         value=part.value,
         sd=part.sd,
@@ -196,7 +201,6 @@ def _not(part: Verdict) -> Verdict:
         why_unknown=part.why_unknown,
         asks=part.asks,
         parts=(part,),
-        scope=part.scope,
     )
 
 
@@ -209,7 +213,7 @@ def _compare(value: float, condition: Condition) -> tuple[bool, float]:
 
 def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     rule = protocol.finding(str(condition.finding))
-    fact = facts.findings.get((rule.id, condition.leg), NEVER)
+    fact = facts.findings.get((rule.id, condition.leg), NEVER_MEASURED)
     label, test = finding_label(condition, protocol), leaf_words(condition, protocol)
     if isinstance(fact, Unknown):
         return _unknown_finding(fact, condition, rule, label, test)
@@ -227,18 +231,18 @@ def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Ve
     if margin is not None and fact.sd and abs(margin) <= fact.sd:
         sentence += f", within the measurement error of ±{fact.sd:g}: repeat the measurement"
     return Verdict(
-        _state(holds),
-        sentence,
-        test,
-        "finding",
-        rule.id,
-        fact.value,
-        fact.sd,
-        fact.measured_on,
-        fact.method,
-        margin,
-        comparison,
-        threshold,
+        state=_state(holds),
+        sentence=sentence,
+        test=test,
+        form="finding",
+        finding=rule.id,
+        value=fact.value,
+        sd=fact.sd,
+        measured_on=fact.measured_on,
+        method=fact.method,
+        margin=None if margin is None else outward(margin),
+        comparison=comparison,
+        threshold=threshold,
         leg=condition.leg,
     )
 
@@ -254,20 +258,20 @@ def _unknown_finding(fact: Unknown, condition: Condition, rule: FindingRule, lab
     last = fact.last
     comparison, threshold = compared(condition)
     return Verdict(
-        "unknown",
-        f"{label} {words}{tail}",
-        test,
-        "finding",
-        rule.id,
-        last.value if last else None,
-        last.sd if last else None,
-        last.measured_on if last else None,
-        last.method if last else None,
+        state="unknown",
+        sentence=f"{label} {words}{tail}",
+        test=test,
+        form="finding",
+        finding=rule.id,
+        value=last.value if last else None,
+        sd=last.sd if last else None,
+        measured_on=last.measured_on if last else None,
+        method=last.method if last else None,
         comparison=comparison,
         threshold=threshold,
         leg=condition.leg,
         why_unknown=fact.why,
-        asks=frozenset({rule.id}),
+        asks=(rule.id,),
     )
 
 
@@ -278,12 +282,12 @@ def _judge_quantity(condition: Condition, facts: Facts, protocol: Protocol) -> V
     if name == "age_years":
         holds, margin = _compare(facts.age_years, condition)
         return Verdict(
-            _state(holds),
-            f"age {facts.age_years:.1f} years",
-            test,
-            "quantity",
+            state=_state(holds),
+            sentence=f"age {facts.age_years:.1f} years",
+            test=test,
+            form="quantity",
             value=facts.age_years,
-            margin=margin,
+            margin=outward(margin),
             comparison=comparison,
             threshold=threshold,
             subject=name,
@@ -293,10 +297,10 @@ def _judge_quantity(condition: Condition, facts: Facts, protocol: Protocol) -> V
     draws = facts.predicted.get(name)
     if draws is None:
         return Verdict(
-            "unknown",
-            f"{label} cannot be determined: no lengths measured",
-            test,
-            "quantity",
+            state="unknown",
+            sentence=f"{label} cannot be determined: no lengths measured",
+            test=test,
+            form="quantity",
             comparison=comparison,
             threshold=threshold,
             subject=name,
@@ -312,13 +316,13 @@ def _judge_quantity(condition: Condition, facts: Facts, protocol: Protocol) -> V
         f"chance of {test_words(condition, 'mm')}: {round(100 * chance)} of 100"
     )
     return Verdict(
-        _state(chance >= asked),
-        sentence,
-        test,
-        "quantity",
+        state=_state(chance >= asked),
+        sentence=sentence,
+        test=test,
+        form="quantity",
         value=round(median, 1),
         sd=round(spread.sd, 1),
-        margin=_compare(spread.at_chance(comparison, asked), condition)[1],
+        margin=outward(_compare(spread.at_chance(comparison, asked), condition)[1]),
         comparison=comparison,
         threshold=threshold,
         subject=name,
@@ -347,7 +351,7 @@ def _quantile(ordered: Draws, share: float) -> float:
 
 def _why_no_lengths(facts: Facts) -> WhyUnknown:
     """Return why no growth can be told: the kind in which the lengths are not known."""
-    for name in sorted(LENGTHS_ASKED):
+    for name in LENGTHS_ASKED:
         fact = facts.findings.get((name, "affected"))
         if isinstance(fact, Unknown) and fact.why != "never_measured":
             return fact.why
@@ -363,14 +367,15 @@ def _judge_class(condition: Condition, facts: Facts, protocol: Protocol) -> Verd
     def verdict(state: State, sentence: str, **more: Any) -> Verdict:
         test = leaf_words(condition, protocol)
         asked: dict[str, Any] = {"comparison": "one_of", "threshold": types, "subject": scheme}
-        return Verdict(state, sentence, test, "classification", **asked, **more)
+        return Verdict(state=state, sentence=sentence, test=test, form="classification", **asked, **more)
 
     if fact is None:
         return verdict("fails", f"{name} does not apply")
     if fact.type == "undetermined" and fact.open is not None and not fact.open & set(types):
         return verdict("fails", f"{name} undetermined, but none of these types", value=fact.type)
     if fact.type == "undetermined":
-        return verdict("unknown", f"{name} undetermined", value=fact.type, why_unknown=fact.why, asks=fact.asks)
+        asks = tuple(sorted(fact.asks))
+        return verdict("unknown", f"{name} undetermined", value=fact.type, why_unknown=fact.why, asks=asks)
     return verdict(_state(fact.type in types), f"type {fact.type}", value=fact.type)
 
 
@@ -383,10 +388,10 @@ def _judge_stage(condition: Condition, facts: Facts, protocol: Protocol) -> Verd
     holds = {"done": done, "not_done": not done, "planned": planned, "offered": offered}[wanted]
     state = "done" if done else "planned" if planned else "offered" if offered else "neither done nor planned"
     return Verdict(
-        _state(holds),
-        f"{stage.label.lower()} is {state}",
-        leaf_words(condition, protocol),
-        "stage",
+        state=_state(holds),
+        sentence=f"{stage.label.lower()} is {state}",
+        test=leaf_words(condition, protocol),
+        form="stage",
         value=state,
         comparison="equals",
         threshold=wanted,

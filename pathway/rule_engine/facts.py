@@ -10,7 +10,6 @@ import numpy as np
 from pathway.days import age_years
 from pathway.growth import PHYSES, Outlook, Step
 from pathway.protocol.model import Protocol
-from pathway.protocol.roles import ARREST
 from pathway.record import Record
 from pathway.rule_engine.conditions import Facts
 from pathway.rule_engine.findings import findings_on
@@ -28,7 +27,7 @@ def known_steps(record: Record, protocol: Protocol, on: datetime.date) -> tuple[
         if bone is not None and operation.achieved_mm:
             by_distraction = done.bone is not None
             steps.append(Step("short", bone, age, adds_mm=operation.achieved_mm, by_distraction=by_distraction))
-        if operation.kind == ARREST:
+        if done.role == "growth_arrest":
             steps += [Step("long", PHYSES[plate], age, stops=(plate,)) for plate in operation.physes]
     return tuple(steps)
 

@@ -5,14 +5,11 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 from pathway.days import whole_months
 from pathway.protocol.model import FindingRule, Protocol
-from pathway.record import Measurement, Missing, Operation, Record, Side, Value, Visit
+from pathway.record import Leg, Measurement, Missing, Operation, Record, Side, Value, Visit, WhyUnknown
 
-WhyUnknown = Literal["never_measured", "out_of_date", "not_measurable", "declined"]
-Leg = Literal["affected", "other"]
 Key = tuple[str, Leg]
 
 
@@ -36,7 +33,7 @@ class Unknown:
 
 
 Findings = Mapping[Key, Known | Unknown]
-NEVER = Unknown("never_measured")
+NEVER_MEASURED = Unknown("never_measured")
 
 
 def findings_on(record: Record, protocol: Protocol, on: datetime.date) -> Findings:
@@ -103,7 +100,7 @@ def _latest(
             if entry.finding == rule.id and entry.side == side:
                 last = (visit, entry)
     if last is None:
-        return NEVER
+        return NEVER_MEASURED
     visit, entry = last
     if isinstance(entry, Missing):
         return Unknown(entry.why, because=entry.note)
@@ -156,7 +153,7 @@ def _derived(
     rule = protocol.finding("skeletal_age_years")
     readings = [visit for visit in visits if visit.skeletal_age_years is not None]
     if not readings:
-        yield ("skeletal_age_years", "affected"), NEVER
+        yield ("skeletal_age_years", "affected"), NEVER_MEASURED
     else:
         last = readings[-1]
         known = Known(float(last.skeletal_age_years or 0.0), rule.sd, last.date, "hand_film")
@@ -177,7 +174,7 @@ def _natural(name: str, record: Record, protocol: Protocol, visits: tuple[Visit,
             long = sum(lengths[bone, record.other_side] for bone in bones)
             value = short / long if name.endswith("_ratio") else 100 * (1 - short / long)
             return Known(round(value, 4), protocol.finding(name).sd, visit.date, "computed")
-    return NEVER
+    return NEVER_MEASURED
 
 
 def _current(record: Record, protocol: Protocol, visits: tuple[Visit, ...], on: datetime.date) -> Known | Unknown:
@@ -191,4 +188,4 @@ def _current(record: Record, protocol: Protocol, visits: tuple[Visit, ...], on: 
             if protocol.stage(operation.kind).bone is not None and visit.date <= operation.date <= on:
                 return Unknown("out_of_date", known, f"measured before the operation of {operation.date}")
         return _in_date(known, rule, on)
-    return NEVER
+    return NEVER_MEASURED

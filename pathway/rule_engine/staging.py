@@ -1,6 +1,6 @@
 """Which stages this child needs, with which gates, and what comes after what.
 
-The stage graph is built in one pass over the protocol's stages by rank, so that a rule may ask whether an
+The pathway graph is built in one pass over the protocol's stages by rank, so that a rule may ask whether an
 earlier stage is planned. Repeated stages are numbered; lengthenings are emitted as often as the protocol
 allows, the surplus for the strategy to drop.
 """
@@ -9,143 +9,51 @@ from __future__ import annotations
 
 import datetime
 import itertools
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from pathway.days import add_months
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
-from pathway.protocol.roles import follows
-from pathway.record import Decision, Operation, Record
+from pathway.protocol.roles import predecessor_of
+from pathway.record import Decision, Record
 from pathway.rule_engine.conditions import Facts, judge
+from pathway.rule_engine.graph import (
+    ChildGraph,
+    Considered,
+    Edge,
+    GateState,
+    PathwayGraph,
+    Point,
+    StageItem,
+    State,
+)
 from pathway.rule_engine.verdict import Verdict
 
-if TYPE_CHECKING:
-    import networkx as nx
 
-Need = Literal["done", "under_way", "planned", "possible", "optional", "unknown"]
-"""`possible`: emitted for the strategy to use or drop; `unknown`: the indication cannot be judged."""
-GateStatus = Literal["holds", "fails", "unknown", "waived", "later"]
-Point = Literal["start", "end"]
-
-
-@dataclass(frozen=True, slots=True)
-class GateState:
-    """A gate judged on the day; `mended_by` names an earlier planned stage that is meant to mend it."""
-
-    gate: Gate
-    state: GateStatus
-    verdict: Verdict
-    waived_because: str | None = None
-    mended_by: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class StageNeed:
-    """One stage, numbered, with why it is needed, its gates, and what speaks against it.
-
-    `operation` is the operation done, for stages done or under way.
-    """
-
-    id: str
-    stage: Stage
-    number: int
-    need: Need
-    indicated: tuple[tuple[Indication, Verdict], ...] = ()
-    gates: tuple[GateState, ...] = ()
-    against: tuple[tuple[Contraindication, Verdict], ...] = ()
-    declined: Decision | None = None
-    operation: Operation | None = None
-    done_on: datetime.date | None = None
-    ended_on: datetime.date | None = None
-
-    @property
-    def within_protocol(self) -> bool:
-        """Return whether no contraindication stands against the stage."""
-        return not self.against
-
-
-@dataclass(frozen=True, slots=True)
-class Edge:
-    """`later` (a stage id) follows `earlier` by the rule's interval, from one point to the other."""
-
-    earlier: str
-    earlier_point: Point
-    later: str
-    later_point: Point
-    rule: Interval
-
-
-@dataclass(frozen=True, slots=True)
-class Considered:
-    """An indication or contraindication judged on the day, whether or not its stage is needed.
-
-    `waived` rules are judged and do not count: a contraindication waived by a decision, an indication of a
-    stage that was declined or has been done as often as it may be.
-    """
-
-    rule: Indication | Contraindication
-    verdict: Verdict
-    waived: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class StageGraph:
-    """The stages of one child in rank order, the edges between them, and every rule that was considered.
-
-    `past` ties what is done to what was done before it: for showing, it binds no date.
-    """
-
-    needs: tuple[StageNeed, ...]
-    edges: tuple[Edge, ...]
-    past: tuple[Edge, ...] = ()
-    considered: tuple[Considered, ...] = ()
-
-    def need(self, id: str) -> StageNeed:
-        """Return one stage by id; raises KeyError when it is not in the graph."""
-        for need in self.needs:
-            if need.id == id:
-                return need
-        raise KeyError(id)
-
-    def of_kind(self, kind: str) -> tuple[StageNeed, ...]:
-        """Return the stages of one kind in their order."""
-        return tuple(need for need in self.needs if need.stage.id == kind)
-
-    def digraph(self) -> nx.DiGraph[str]:
-        """Return the graph for networkx: an arc from each stage to those that wait for it."""
-        import networkx as nx  # noqa: PLC0415  (no plan waits for it: only those who draw or search the graph)
-
-        graph: nx.DiGraph[str] = nx.DiGraph()
-        graph.add_nodes_from(need.id for need in self.needs)
-        graph.add_edges_from((edge.earlier, edge.later) for edge in self.edges if not edge.rule.either_order)
-        return graph
-
-
-def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -> StageGraph:
-    """Return the stage graph of one child on one day.
+def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -> ChildGraph:
+    """Return the pathway graph of one child on one day.
 
     A stage whose required indication holds is planned, one whose optional indication holds is optional, one
     whose indication cannot be judged is unknown. Gates are judged for the next undone stage of each kind;
     for the following numbers they read `later`.
     """
-    needs: list[StageNeed] = []
+    items: list[StageItem] = []
     considered: list[Considered] = []
     for kind in sorted(protocol.stages, key=lambda item: (item.rank, item.id)):
         done = _done(kind, record, protocol, on)
-        needs.extend(done)
+        items.extend(done)
         facts = replace(
             facts,
-            planned=frozenset(n.stage.id for n in needs if n.need in ("planned", "possible")),
-            offered=frozenset(n.stage.id for n in needs if n.need == "optional"),
+            planned=frozenset(n.kind for n in items if n.state in ("planned", "possible")),
+            offered=frozenset(n.kind for n in items if n.state == "optional"),
         )
         judged = _considered(kind, len(done), facts, record, protocol)
         considered.extend(judged)
-        needs.extend(_undone(kind, len(done), needs, judged, record, protocol))
-    edges, past = tuple(_edges(needs, protocol)), tuple(_past(needs, protocol))
+        items.extend(_undone(kind, len(done), items, judged, record, protocol))
+    edges = (*_edges(items, protocol), *_past(items, protocol))
     verdicts: dict[str, Verdict] = {}
-    gated = tuple(_with_gates(need, needs, facts, record, protocol, verdicts) for need in needs)
-    return StageGraph(gated, edges, past, tuple(considered))
+    gated = tuple(_with_gates(item, items, facts, record, protocol, verdicts) for item in items)
+    return PathwayGraph(gated, edges, considered, {kind.id: kind.role for kind in protocol.stages})
 
 
 def numbered(kind: str, number: int, most: int) -> str:
@@ -153,8 +61,8 @@ def numbered(kind: str, number: int, most: int) -> str:
     return f"{kind}_{number}" if most > 1 or number > 1 else kind
 
 
-def _done(kind: Stage, record: Record, protocol: Protocol, on: datetime.date) -> list[StageNeed]:
-    leader = follows(kind, protocol)
+def _done(kind: Stage, record: Record, protocol: Protocol, on: datetime.date) -> list[StageItem]:
+    leader = predecessor_of(kind, protocol)
     if leader is not None:
         return _done_followers(kind, leader, record, on)
     done = []
@@ -165,13 +73,13 @@ def _done(kind: Stage, record: Record, protocol: Protocol, on: datetime.date) ->
             ended = None
         if kind.bone is None:
             ended = add_months(operation.date, kind.duration_months or 0)
-        need: Need = "under_way" if ended is None or (kind.duration_months and ended > on) else "done"
+        state: State = "under_way" if ended is None or (kind.duration_months and ended > on) else "done"
         done.append(
-            StageNeed(
+            StageItem(
                 numbered(kind.id, number, kind.most),
                 kind,
                 number,
-                need,
+                state,
                 operation=operation,
                 done_on=operation.date,
                 ended_on=ended,
@@ -180,7 +88,7 @@ def _done(kind: Stage, record: Record, protocol: Protocol, on: datetime.date) ->
     return done
 
 
-def _done_followers(kind: Stage, leader: Stage, record: Record, on: datetime.date) -> list[StageNeed]:
+def _done_followers(kind: Stage, leader: Stage, record: Record, on: datetime.date) -> list[StageItem]:
     lengthenings = [op for op in record.operations if op.kind == leader.id and op.date <= on]
     done = []
     for number, operation in enumerate(lengthenings, start=1):
@@ -188,23 +96,23 @@ def _done_followers(kind: Stage, leader: Stage, record: Record, on: datetime.dat
         if start is None or start > on:
             break
         end = add_months(start, kind.duration_months or 0)
-        need: Need = "done" if end <= on else "under_way"
-        done.append(StageNeed(numbered(kind.id, number, kind.most), kind, number, need, done_on=start, ended_on=end))
+        state: State = "done" if end <= on else "under_way"
+        done.append(StageItem(numbered(kind.id, number, kind.most), kind, number, state, done_on=start, ended_on=end))
     return done
 
 
 def _undone(
     kind: Stage,
     done: int,
-    needs: list[StageNeed],
+    items: list[StageItem],
     judged: list[Considered],
     record: Record,
     protocol: Protocol,
-) -> list[StageNeed]:
+) -> list[StageItem]:
     indicated = [(item.rule, item.verdict) for item in judged if isinstance(item.rule, Indication)]
-    leader = follows(kind, protocol)
+    leader = predecessor_of(kind, protocol)
     if leader is not None:
-        return _followers(kind, leader, done, needs, indicated)
+        return _followers(kind, leader, done, items, indicated)
     required = [pair for pair in indicated if not pair[0].optional and pair[1].state == "holds"]
     optional = [pair for pair in indicated if pair[0].optional and pair[1].state == "holds"]
     unknown = [pair for pair in indicated if pair[1].state == "unknown"]
@@ -217,16 +125,16 @@ def _undone(
         for item in judged
         if isinstance(item.rule, Contraindication) and item.verdict.state == "holds" and not item.waived
     )
-    need: Need = "planned" if required else "optional" if optional else "unknown"
+    state: State = "planned" if required else "optional" if optional else "unknown"
     reasons = tuple(required or optional or unknown)
-    repeats = kind.bone is not None and need != "unknown"
+    repeats = kind.bone is not None and state != "unknown"
     last = kind.most if repeats else done + 1
-    found: list[StageNeed] = []
+    found: list[StageItem] = []
     for number in range(done + 1, last + 1):
         name = numbered(kind.id, number, kind.most)
         declined = _declined(kind, name, record) or (found[-1].declined if found else None)
-        own: Need = need if need == "unknown" else "optional" if declined else "possible" if repeats else need
-        found.append(StageNeed(name, kind, number, own, reasons, against=against, declined=declined))
+        own: State = state if state == "unknown" else "optional" if declined else "possible" if repeats else state
+        found.append(StageItem(name, kind, number, own, reasons, against=against, declined=declined))
     return found
 
 
@@ -245,22 +153,22 @@ def _followers(
     kind: Stage,
     leader: Stage,
     done: int,
-    needs: list[StageNeed],
+    items: list[StageItem],
     indicated: list[tuple[Indication, Verdict]],
-) -> list[StageNeed]:
-    leaders = [need for need in needs if need.stage.id == leader.id]
+) -> list[StageItem]:
+    leaders = [item for item in items if item.kind == leader.id]
     return [
-        StageNeed(
+        StageItem(
             numbered(kind.id, lead.number, kind.most),
             kind,
             lead.number,
-            "planned" if lead.need == "under_way" else lead.need,
+            "planned" if lead.state == "under_way" else lead.state,
             tuple(indicated),
             against=lead.against,
             declined=lead.declined,
         )
         for lead in leaders
-        if lead.number > done and lead.need in ("under_way", "planned", "possible")
+        if lead.number > done and lead.state in ("under_way", "planned", "possible")
     ]
 
 
@@ -277,27 +185,27 @@ def _considered(kind: Stage, done: int, facts: Facts, record: Record, protocol: 
 
 
 def _with_gates(
-    need: StageNeed,
-    needs: list[StageNeed],
+    item: StageItem,
+    items: list[StageItem],
     facts: Facts,
     record: Record,
     protocol: Protocol,
     verdicts: dict[str, Verdict],
-) -> StageNeed:
+) -> StageItem:
     """Return the stage with its gates; `verdicts` keeps what is judged, for stages that are repeated."""
-    if need.need in ("done", "under_way", "unknown"):
-        return need
-    rules = [gate for gate in protocol.gates if gate.guards == need.stage.id]
-    first = min(n.number for n in needs if n.stage.id == need.stage.id and n.need not in ("done", "under_way"))
+    if item.state in ("done", "under_way", "unknown"):
+        return item
+    rules = [gate for gate in protocol.gates if gate.guards == item.kind]
+    first = min(n.number for n in items if n.kind == item.kind and not n.begun)
     for gate in rules:
         if gate.id not in verdicts:
             verdicts[gate.id] = judge(gate.requires, facts, protocol)
     return replace(
-        need, gates=tuple(_gate(gate, verdicts[gate.id], need.number > first, needs, record) for gate in rules)
+        item, gates=tuple(_gate(gate, verdicts[gate.id], item.number > first, items, record) for gate in rules)
     )
 
 
-def _gate(gate: Gate, verdict: Verdict, later: bool, needs: list[StageNeed], record: Record) -> GateState:
+def _gate(gate: Gate, verdict: Verdict, later: bool, items: list[StageItem], record: Record) -> GateState:
     waiver = next((d for d in record.decisions if d.kind == "waive_gate" and d.gate == gate.id), None)
     if later:
         return GateState(gate, "later", verdict)
@@ -305,56 +213,56 @@ def _gate(gate: Gate, verdict: Verdict, later: bool, needs: list[StageNeed], rec
         return GateState(gate, "waived", verdict, waived_because=waiver.reason)
     mended_by = None
     if verdict.state == "fails" and gate.otherwise is not None:
-        mended_by = next((n.id for n in needs if n.stage.id == gate.otherwise and n.need == "planned"), None)
+        mended_by = next((n.id for n in items if n.kind == gate.otherwise and n.state == "planned"), None)
     return GateState(gate, verdict.state, verdict, mended_by=mended_by)
 
 
-def _edges(needs: list[StageNeed], protocol: Protocol) -> Iterable[Edge]:
-    placed = [need for need in needs if need.need not in ("unknown", "optional")]
+def _edges(items: list[StageItem], protocol: Protocol) -> Iterator[Edge[Interval]]:
+    placed = [item for item in items if item.state not in ("unknown", "optional")]
     for rule in protocol.intervals:
-        earlier_point: Point = "end" if rule.earlier.endswith(".end") else "start"
-        later_point: Point = "end" if rule.later.endswith(".end") else "start"
         kinds = rule.earlier_stage, rule.later_stage
-        earlier, later = ([need for need in placed if need.stage.id == kind] for kind in kinds)
+        earlier, later = ([item for item in placed if item.kind == kind] for kind in kinds)
         for first, second in _pairs(rule, earlier, later):
-            begun = [need.need in ("done", "under_way") for need in (first, second)]
             # What is done waits for nothing still to come; only a rule of either order binds the other way.
-            if all(begun) or (begun[1] and not rule.either_order) or (rule.together and any(begun)):
+            if first.begun and second.begun:
                 continue
-            yield Edge(first.id, earlier_point, second.id, later_point, rule)
+            if (second.begun and not rule.either_order) or (rule.together and (first.begun or second.begun)):
+                continue
+            yield _edge(rule, first, second)
 
 
-def _past(needs: list[StageNeed], protocol: Protocol) -> Iterable[Edge]:
-    begun = [need for need in needs if need.done_on is not None]
+def _past(items: list[StageItem], protocol: Protocol) -> Iterator[Edge[Interval]]:
+    begun = [item for item in items if item.done_on is not None]
     for rule in protocol.intervals:
         for second in begun:
-            if second.stage.id != rule.later_stage or rule.either_order:
+            if second.kind != rule.later_stage or rule.either_order:
                 continue
             before = [
                 first
                 for first in begun
-                if first.stage.id == rule.earlier_stage
+                if first.kind == rule.earlier_stage
                 and first.id != second.id
                 and (first.done_on or datetime.date.max) <= (second.done_on or datetime.date.min)
-                and (follows(second.stage, protocol) is None or first.number == second.number)
+                and (predecessor_of(second.stage, protocol) is None or first.number == second.number)
             ]
             if before:
-                points: tuple[Point, Point] = (
-                    "end" if rule.earlier.endswith(".end") else "start",
-                    "end" if rule.later.endswith(".end") else "start",
-                )
-                yield Edge(before[-1].id, points[0], second.id, points[1], rule)
+                yield _edge(rule, before[-1], second, past=True)
 
 
-def _pairs(rule: Interval, earlier: list[StageNeed], later: list[StageNeed]) -> Iterable[tuple[StageNeed, StageNeed]]:
+def _edge(rule: Interval, earlier: StageItem, later: StageItem, *, past: bool = False) -> Edge[Interval]:
+    points: list[Point] = ["end" if event.endswith(".end") else "start" for event in (rule.earlier, rule.later)]
+    return Edge(earlier.id, points[0], later.id, points[1], rule, rule.either_order, past)
+
+
+def _pairs(rule: Interval, earlier: list[StageItem], later: list[StageItem]) -> Iterable[tuple[StageItem, StageItem]]:
     if rule.next:
         yield from itertools.pairwise(earlier)
-    elif rule.at_most_months == 0 and rule.earlier.endswith(".end"):
-        by_number = {need.number: need for need in later}
-        yield from ((need, by_number[need.number]) for need in earlier if need.number in by_number)
+    elif rule.starts_at_end:
+        by_number = {item.number: item for item in later}
+        yield from ((item, by_number[item.number]) for item in earlier if item.number in by_number)
     elif rule.either_order:
         yield from ((first, second) for first in earlier for second in later)
     else:
         # A numbered stage waits for the last preparation; the following numbers wait for the first.
-        undone = [need for need in later if need.need not in ("done", "under_way")] or later
+        undone = [item for item in later if not item.begun] or later
         yield from ((first, undone[0]) for first in earlier if undone)

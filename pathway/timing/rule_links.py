@@ -15,7 +15,7 @@ from pathway.days import add_months, age_years, day_at_age, days_between, fewest
 from pathway.network import Link
 from pathway.protocol.model import AgeWindow, Protocol
 from pathway.record import Record
-from pathway.rule_engine.staging import StageGraph, StageNeed
+from pathway.rule_engine.graph import ChildGraph, StageItem
 
 ORIGIN = "birth"
 TODAY = "today"
@@ -54,30 +54,30 @@ def device_days(protocol: Protocol, bone: str, amount_mm: float) -> int:
 class RuleLinks:
     """Builds the links that the rules make between the events of a set of placed stages."""
 
-    def __init__(self, graph: StageGraph, record: Record, protocol: Protocol, on: datetime.date) -> None:
+    def __init__(self, graph: ChildGraph, record: Record, protocol: Protocol, on: datetime.date) -> None:
         self.graph, self.record, self.protocol, self.on = graph, record, protocol, on
         self.born = record.child.date_of_birth
         self.today = (on - self.born).days
 
-    def all(self, placed: Mapping[str, StageNeed], amounts: Mapping[str, float]) -> list[Link]:
+    def all(self, placed: Mapping[str, StageItem], amounts: Mapping[str, float]) -> list[Link]:
         """Return the links of today, of each stage and its examination, of ages and of intervals."""
         links = [Link(ORIGIN, TODAY, self.today, self.today, "the day of the plan")]
-        for need in placed.values():
-            links.extend(self._own(need, amounts))
-            links.extend(self._ages(need))
-            links.extend(self._examination(need))
+        for item in placed.values():
+            links.extend(self._own(item, amounts))
+            links.extend(self._ages(item))
+            links.extend(self._examination(item))
         links.extend(self._intervals(placed))
         return links
 
-    def known_days(self, placed: Iterable[StageNeed], mature_age_years: float) -> Iterator[Link]:
+    def known_days(self, placed: Iterable[StageItem], mature_age_years: float) -> Iterator[Link]:
         """Return the events that only the calendar fixes: birthdays that age rules name, and the end of growth."""
         mature = days_between(self.born, day_at_age(self.born, mature_age_years))
         yield Link(ORIGIN, MATURITY, mature, mature, "the end of growth")
         months = {
             bound
-            for need in placed
+            for item in placed
             for hard in (True, False)
-            for rule in self.age_windows(need, hard=hard)
+            for rule in self.age_windows(item, hard=hard)
             for bound in (rule.at_least_months, rule.at_most_months)
             if bound is not None
         }
@@ -85,63 +85,63 @@ class RuleLinks:
             day = days_between(self.born, add_months(self.born, count))
             yield Link(ORIGIN, birthday(count), day, day, f"{count} months old")
 
-    def _examination(self, need: StageNeed) -> Iterator[Link]:
+    def _examination(self, item: StageItem) -> Iterator[Link]:
         """Return the links of the day on which the gates of a stage still to come are looked at again."""
-        if need.done_on is None and need.gates:
-            seen, start = f"{examination(need.id)}.start", f"{need.id}.start"
-            first = max((gate.gate for gate in need.gates), key=lambda gate: gate.look_again_months)
+        if item.done_on is None and item.gates:
+            seen, start = f"{examination(item.id)}.start", f"{item.id}.start"
+            first = max((gate.gate for gate in item.gates), key=lambda gate: gate.look_again_months)
             yield Link(TODAY, seen, 0, None, "the day of the plan")
             yield Link(seen, start, 0, fewest_days(first.look_again_months), first.id)
 
-    def _own(self, need: StageNeed, amounts: Mapping[str, float]) -> Iterator[Link]:
-        start, end = f"{need.id}.start", f"{need.id}.end"
-        if need.done_on is not None:
-            day = (need.done_on - self.born).days
-            yield Link(ORIGIN, start, day, day, f"{need.id} was done on {need.done_on}")
+    def _own(self, item: StageItem, amounts: Mapping[str, float]) -> Iterator[Link]:
+        start, end = f"{item.id}.start", f"{item.id}.end"
+        if item.done_on is not None:
+            day = (item.done_on - self.born).days
+            yield Link(ORIGIN, start, day, day, f"{item.id} was done on {item.done_on}")
         else:
-            lead = int(self.protocol.number(LEAD)) if need.stage.operation else 0
+            lead = int(self.protocol.number(LEAD)) if item.stage.operation else 0
             yield Link(TODAY, start, lead, None, LEAD)
-        if need.done_on is not None and need.ended_on is not None:
-            days = (need.ended_on - need.done_on).days
-            yield Link(start, end, days, days, f"{need.id} ended on {need.ended_on}")
+        if item.done_on is not None and item.ended_on is not None:
+            days = (item.ended_on - item.done_on).days
+            yield Link(start, end, days, days, f"{item.id} ended on {item.ended_on}")
             return
-        yield Link(start, end, self._duration(need, amounts), None, f"{DURATION} {need.id}")
-        if need.done_on is not None:
-            yield Link(TODAY, end, 0, None, f"{need.id} is still under way")
+        yield Link(start, end, self._duration(item, amounts), None, f"{DURATION} {item.id}")
+        if item.done_on is not None:
+            yield Link(TODAY, end, 0, None, f"{item.id} is still under way")
 
-    def _duration(self, need: StageNeed, amounts: Mapping[str, float]) -> int:
-        bone = need.stage.bone
+    def _duration(self, item: StageItem, amounts: Mapping[str, float]) -> int:
+        bone = item.stage.bone
         if bone is None:
-            return most_days(need.stage.duration_months or 0)
-        amount = amounts.get(need.id)
-        if amount is None and need.operation is not None:
-            amount = need.operation.achieved_mm
+            return most_days(item.stage.duration_months or 0)
+        amount = amounts.get(item.id)
+        if amount is None and item.operation is not None:
+            amount = item.operation.achieved_mm
         return device_days(self.protocol, bone, amount or self.protocol.number("least_lengthening_mm"))
 
-    def _ages(self, need: StageNeed) -> Iterator[Link]:
-        if need.done_on is None:
-            for rule in self.age_windows(need, hard=True):
-                yield self._from_birth(need, rule.at_least_months, rule.at_most_months, rule.id)
+    def _ages(self, item: StageItem) -> Iterator[Link]:
+        if item.done_on is None:
+            for rule in self.age_windows(item, hard=True):
+                yield self._from_birth(item, rule.at_least_months, rule.at_most_months, rule.id)
 
-    def age_windows(self, need: StageNeed, *, hard: bool) -> Iterator[AgeWindow]:
+    def age_windows(self, item: StageItem, *, hard: bool) -> Iterator[AgeWindow]:
         """Return the age rules of a stage for this child."""
-        return age_windows(need, self.record.child.sex, self.protocol, hard=hard)
+        return age_windows(item, self.record.child.sex, self.protocol, hard=hard)
 
-    def _from_birth(self, need: StageNeed, least: int | None, most: int | None, rule: str) -> Link:
+    def _from_birth(self, item: StageItem, least: int | None, most: int | None, rule: str) -> Link:
         low = None if least is None else days_between(self.born, add_months(self.born, least))
         high = None if most is None else days_between(self.born, add_months(self.born, most))
-        return Link(ORIGIN, f"{need.id}.start", low, high, rule)
+        return Link(ORIGIN, f"{item.id}.start", low, high, rule)
 
-    def preferred_from(self, need: StageNeed, chosen: bool) -> Iterator[Link]:
+    def preferred_from(self, item: StageItem, chosen: bool) -> Iterator[Link]:
         """Return the wish to wait for the preferred age, for stages whose age the course leaves open."""
-        if not chosen and need.done_on is None:
-            for rule in self.age_windows(need, hard=False):
+        if not chosen and item.done_on is None:
+            for rule in self.age_windows(item, hard=False):
                 if rule.at_least_months is not None:
-                    yield self._from_birth(need, rule.at_least_months, None, rule.id)
+                    yield self._from_birth(item, rule.at_least_months, None, rule.id)
 
-    def _intervals(self, placed: Mapping[str, StageNeed]) -> Iterator[Link]:
+    def _intervals(self, placed: Mapping[str, StageItem]) -> Iterator[Link]:
         for edge in self.graph.edges:
-            if edge.rule.either_order or edge.earlier not in placed or edge.later not in placed:
+            if edge.either_order or edge.earlier not in placed or edge.later not in placed:
                 continue
             yield self._interval(
                 placed[edge.earlier],
@@ -155,9 +155,9 @@ class RuleLinks:
 
     def _interval(
         self,
-        earlier: StageNeed,
+        earlier: StageItem,
         point: str,
-        later: StageNeed,
+        later: StageItem,
         later_point: str,
         rule: str,
         least: int | None,
@@ -172,10 +172,10 @@ class RuleLinks:
             high = None if most is None else fewest_days(most)
         return Link(f"{earlier.id}.{point}", f"{later.id}.{later_point}", low, high, rule)
 
-    def in_order(self, placed: Mapping[str, StageNeed], course: Mapping[str, Placed]) -> Iterator[Link]:
+    def in_order(self, placed: Mapping[str, StageItem], course: Mapping[str, Placed]) -> Iterator[Link]:
         """Return the links of either-order rules, in the order of the ages that the course chose."""
         for edge in self.graph.edges:
-            if not edge.rule.either_order or edge.earlier not in placed or edge.later not in placed:
+            if not edge.either_order or edge.earlier not in placed or edge.later not in placed:
                 continue
             one, two = placed[edge.earlier], placed[edge.later]
             if self._age(two, course) < self._age(one, course):
@@ -189,20 +189,20 @@ class RuleLinks:
                 day = days_between(self.born, day_at_age(self.born, item.latest_age_years))
                 yield Link(ORIGIN, f"{stage}.start", None, day + SLIP_DAYS, f"{LAST_USEFUL} of {stage}")
 
-    def _age(self, need: StageNeed, course: Mapping[str, Placed]) -> float:
-        if need.done_on is not None:
-            return age_years(self.born, need.done_on)
-        age = course[need.id].age_years
+    def _age(self, item: StageItem, course: Mapping[str, Placed]) -> float:
+        if item.done_on is not None:
+            return age_years(self.born, item.done_on)
+        age = course[item.id].age_years
         return float("inf") if age is None else age
 
 
-def age_windows(need: StageNeed, sex: str, protocol: Protocol, *, hard: bool) -> Iterator[AgeWindow]:
+def age_windows(item: StageItem, sex: str, protocol: Protocol, *, hard: bool) -> Iterator[AgeWindow]:
     """Return the age rules, hard or preferred, that apply to one numbered stage of a child."""
     for rule in protocol.age_windows:
         if (
-            rule.stage == need.stage.id
+            rule.stage == item.kind
             and rule.hard == hard
-            and rule.number in (None, need.number)
+            and rule.number in (None, item.number)
             and rule.sex in (None, sex)
         ):
             yield rule

@@ -1,4 +1,4 @@
-"""The links of the rules into windows, a course into dates on days of the calendar."""
+"""A course into dates on days of the calendar, by the links of the rules."""
 
 from __future__ import annotations
 
@@ -7,58 +7,17 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from pathway.days import day_at_age, days_between
-from pathway.growth import growth_curve
 from pathway.network import Conflict, Link, Window, windows
 from pathway.preferences import Wishes, wishes_of
 from pathway.protocol.model import Protocol
 from pathway.record import Record
-from pathway.rule_engine.staging import StageGraph, StageNeed
+from pathway.rule_engine.graph import ChildGraph, StageItem
 from pathway.timing.calendar import Calendar, calendar_of, free_day, holiday_on, next_holiday_days
 from pathway.timing.delay import Schedule, followers, pushed, sitting, stage_of
-from pathway.timing.rule_links import LAST_USEFUL as LAST_USEFUL
-from pathway.timing.rule_links import LEAD as LEAD
-from pathway.timing.rule_links import MATURITY, ORIGIN, RuleLinks, birthday, examination
-from pathway.timing.rule_links import SLIP_DAYS as SLIP_DAYS
-from pathway.timing.rule_links import TODAY as TODAY
-from pathway.timing.rule_links import Placed as Placed
-from pathway.timing.rule_links import age_windows as age_windows
-from pathway.timing.rule_links import device_days as device_days
+from pathway.timing.rule_links import ORIGIN, Placed, RuleLinks
 
 CHOSEN = "age chosen for the course"
 BLOCKED = "dates blocked"
-
-
-@dataclass(frozen=True, slots=True)
-class Timeline:
-    """Windows of every event in days after birth, and the lengthenings for which no time is left.
-
-    Events are the starts and ends of stages (`hip_preparation_1.start`), the examinations before them, the
-    birthdays that age rules name, and the end of growth.
-    """
-
-    windows: Mapping[str, Window]
-    impossible: Mapping[str, Conflict]
-
-    def start(self, stage: str) -> Window | None:
-        """Return the window of a stage's start, or None when the stage has no place in the network."""
-        return self.windows.get(f"{stage}.start")
-
-    def end(self, stage: str) -> Window | None:
-        """Return the window of a stage's end, or None when the stage has no place in the network."""
-        return self.windows.get(f"{stage}.end")
-
-    def examination(self, stage: str) -> Window | None:
-        """Return the window of the examination before a stage, or None when it has no gate to come."""
-        return self.start(examination(stage))
-
-    def birthday(self, months: int) -> Window | None:
-        """Return the day on which the child is so many months old, or None where no age rule names it."""
-        return self.windows.get(birthday(months))
-
-    @property
-    def maturity(self) -> Window:
-        """Return the day of skeletal maturity."""
-        return self.windows[MATURITY]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,48 +63,8 @@ class Timetable:
     schedule: Schedule | None = None
 
 
-def stage_windows(
-    graph: StageGraph,
-    record: Record,
-    protocol: Protocol,
-    on: datetime.date,
-    *,
-    mature_age_years: float | None = None,
-) -> Timeline | Conflict:
-    """Return the windows that the rules leave, whatever course is chosen, or the rules that contradict.
-
-    Lengthenings are added one by one while the network stays consistent; those that no longer fit are
-    `impossible`, each with its conflict. Without `mature_age_years` growth ends where the curve's does.
-    """
-    if mature_age_years is None:
-        mature_age_years = growth_curve(protocol, record.child.sex).mature_age_years
-    builder = RuleLinks(graph, record, protocol, on)
-    known = list(builder.known_days(graph.needs, mature_age_years))
-    fixed = [need for need in graph.needs if need.need in ("done", "under_way", "planned")]
-    placed = {need.id: need for need in fixed if not _optional_follower(need, graph)}
-    solved = windows([*known, *builder.all(placed, {})], ORIGIN)
-    if isinstance(solved, Conflict):
-        return solved
-    impossible: dict[str, Conflict] = {}
-    for kind in ("femoral_lengthening", "tibial_lengthening"):
-        for need in graph.of_kind(kind):
-            if need.need != "possible":
-                continue
-            trial = {**placed, need.id: need}
-            # Each bone's lengthenings are tried alone: how the two bones share the years is the strategy's.
-            links = builder.all({k: v for k, v in trial.items() if v.stage.bone in (None, need.stage.bone)}, {})
-            answer = windows(links, ORIGIN)
-            if isinstance(answer, Conflict):
-                impossible[need.id] = answer
-                break
-            placed = trial
-            # One more that may follow leaves what comes before it alone: it need not follow.
-            solved = {**answer, **solved}
-    return Timeline(solved, impossible)
-
-
 def timetable(
-    graph: StageGraph,
+    graph: ChildGraph,
     course: Mapping[str, Placed],
     record: Record,
     protocol: Protocol,
@@ -159,7 +78,7 @@ def timetable(
     """
     builder = RuleLinks(graph, record, protocol, on)
     calendar = calendar_of(record, protocol)
-    placed = {need.id: need for need in graph.needs if need.need in ("done", "under_way") or need.id in course}
+    placed = {item.id: item for item in graph.stages if item.begun or item.id in course}
     amounts = {stage: item.amount_mm for stage, item in course.items() if item.amount_mm is not None}
     rules = [*builder.all(placed, amounts), *builder.in_order(placed, course), *builder.last_useful(course)]
     allowed = windows(rules, ORIGIN)
@@ -184,15 +103,9 @@ def timetable(
     wishes: dict[str, HolidayWish] = {}
     if calendar.wishes_holidays:
         chosen = frozenset(stage for stage, item in course.items() if item.age_years is not None)
-        bones = frozenset(need.id for need in placed.values() if need.stage.bone is not None)
+        bones = frozenset(item.id for item in placed.values() if item.stage.bone is not None)
         schedule, wishes = _into_holidays(schedule, Kept(chosen, bones, wishes_of(record)))
     return _as_dates(schedule, allowed, placed, wishes)
-
-
-def _optional_follower(need: StageNeed, graph: StageGraph) -> bool:
-    return need.need == "planned" and any(
-        edge.later == need.id and graph.need(edge.earlier).need == "possible" for edge in graph.edges
-    )
 
 
 def _chosen_ages(course: Mapping[str, Placed], born: datetime.date) -> Iterator[Link]:
@@ -258,7 +171,7 @@ def _into_holiday(schedule: Schedule, event: str, kept: Kept) -> tuple[Schedule,
 def _as_dates(
     schedule: Schedule,
     allowed: Mapping[str, Window],
-    placed: Mapping[str, StageNeed],
+    placed: Mapping[str, StageItem],
     wishes: Mapping[str, HolidayWish],
 ) -> Timetable:
     def date(days: int) -> datetime.date:

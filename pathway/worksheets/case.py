@@ -12,8 +12,8 @@ from pathway.growth import Posterior
 from pathway.plan.model import Plan, PlanStage
 from pathway.problems import Problem, Refused
 from pathway.protocol.model import Protocol
-from pathway.record import Record, Side
-from pathway.rule_engine.findings import Findings, Known, Leg, findings_on
+from pathway.record import Leg, Record, Side
+from pathway.rule_engine.findings import Findings, Known, findings_on
 from pathway.worksheets.sheet import (
     CHECK_THE_RADIOGRAPH,
     Drawing,

@@ -12,18 +12,19 @@ import numpy as np
 from pathway.days import age_words, age_years, day_at_age
 from pathway.growth import PHYSES, Posterior, outlook
 from pathway.growth.reference_curves import Floats
+from pathway.protocol.model import Role
+from pathway.protocol.roles import kinds_of, role_of
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule, made, set_by_hand
 from pathway.worksheets.sheet import Column, Input, Kind, Line, Section, Sheet, Table, Warning, problem
 
 KIND: Kind = "guided-growth"
-STAGES = ("guided_growth",)
+ROLE: Role = "growth_modulation"
 ANGLES = {
     "distal_femur": ("lateral_distal_femoral_angle_deg", "distal_femoral_angle_goal_deg"),
     "proximal_tibia": ("medial_proximal_tibial_angle_deg", "proximal_tibial_angle_goal_deg"),
 }
 """The growth plates that may be steered: the angle measured there, and the protocol's goal for it."""
 RATES = {"distal_femur": "guided_growth_femur_deg_per_month", "proximal_tibia": "guided_growth_tibia_deg_per_month"}
-FOLLOW_UP = "guided_growth.every_three_months"
 MONTH_YEARS = 1 / 12
 
 
@@ -130,7 +131,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     made_of = _Made(case, inputs, of, start, age, angle, over, width, physis)
     title = f"Guided growth, {physis.replace('_', ' ')}, {angle:g} deg"
     parts = (_window(made_of), _schedule(made_of), _measured(made_of), _afterwards(made_of))
-    return made(case, inputs, title, parts, _warnings(made_of), stages=STAGES)
+    return made(case, inputs, title, parts, _warnings(made_of), stages=kinds_of(ROLE, case.protocol))
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,7 +277,7 @@ def _window(of: _Made) -> Section:
 
 
 def _schedule(of: _Made) -> Section:
-    rule = next((item for item in of.case.protocol.follow_ups if item.id == FOLLOW_UP), None)
+    rule = next((item for item in of.case.protocol.follow_ups if role_of(item.stage, of.case.protocol) == ROLE), None)
     middle, _, slow = of.months
     end = middle if slow is None else slow
     if rule is None or rule.every_months is None or end is None or middle is None:

@@ -7,6 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from pathway.plan.model import Plan, PlanStage
+from pathway.protocol.model import Protocol, Role
+from pathway.protocol.roles import role_of
 from pathway.worksheets import guided_growth, osteotomy
 from pathway.worksheets.case import Case
 from pathway.worksheets.growth_arrest import worksheet as growth_arrest
@@ -17,28 +19,28 @@ from pathway.worksheets.sheet import Kind, Sheet, problem
 
 @dataclass(frozen=True, slots=True)
 class Worksheet:
-    """One kind of worksheet: the kinds of stage it opens for, and the pure function that makes it."""
+    """One kind of worksheet: the role of the stages it opens for, and the pure function that makes it."""
 
-    stages: tuple[str, ...]
+    role: Role
     make: Callable[[Case, Mapping[str, str]], Sheet]
 
 
 KINDS: Mapping[Kind, Worksheet] = {
-    "osteotomy": Worksheet(osteotomy.STAGES, osteotomy.worksheet),
-    "lengthening": Worksheet(lengthening.STAGES, lengthening.worksheet),
-    "growth-arrest": Worksheet(growth_arrest.STAGES, growth_arrest.worksheet),
-    "guided-growth": Worksheet(guided_growth.STAGES, guided_growth.worksheet),
-    "lift": Worksheet(lift.STAGES, lift.worksheet),
+    "osteotomy": Worksheet(osteotomy.ROLE, osteotomy.worksheet),
+    "lengthening": Worksheet(lengthening.ROLE, lengthening.worksheet),
+    "growth-arrest": Worksheet(growth_arrest.ROLE, growth_arrest.worksheet),
+    "guided-growth": Worksheet(guided_growth.ROLE, guided_growth.worksheet),
+    "lift": Worksheet(lift.ROLE, lift.worksheet),
 }
 
 
-def stage_of(kind: Kind, plan: Plan, wanted: str | None) -> PlanStage | None:
+def stage_of(kind: Kind, plan: Plan, protocol: Protocol, wanted: str | None) -> PlanStage | None:
     """Return the plan's stage that a worksheet is opened for.
 
     The one named, else the one under way, else the next one; None where the plan has none of that kind and the
     sheet is made by hand. Raises Refused for a name that the plan has not, or that is of another kind.
     """
-    fitting = [stage for stage in plan.stages if stage.kind in KINDS[kind].stages]
+    fitting = [stage for stage in plan.stages if role_of(stage.kind, protocol) == KINDS[kind].role]
     if wanted is not None:
         named = next((stage for stage in fitting if stage.id == wanted), None)
         if named is not None:
@@ -51,6 +53,7 @@ def stage_of(kind: Kind, plan: Plan, wanted: str | None) -> PlanStage | None:
     return min(to_come, key=lambda stage: stage.status != "under_way", default=None)
 
 
-def kind_for(stage: PlanStage) -> Kind | None:
+def kind_for(stage: PlanStage, protocol: Protocol) -> Kind | None:
     """Return the kind of worksheet that opens for a stage; None where there is none."""
-    return next((kind for kind, worksheet in KINDS.items() if stage.kind in worksheet.stages), None)
+    role = role_of(stage.kind, protocol)
+    return next((kind for kind, worksheet in KINDS.items() if worksheet.role == role), None)

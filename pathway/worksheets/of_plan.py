@@ -23,7 +23,7 @@ def sheets_of(record: Record, protocol: Protocol, on: datetime.date, plan: Plan)
     posterior = fit_growth(record, protocol, on, known_steps=known_steps(record, protocol, on))
     sheets = []
     for stage in plan.stages:
-        kind = kind_for(stage)
+        kind = kind_for(stage, protocol)
         if kind is not None and stage.date is not None and stage.status != "done":
             sheets.append(KINDS[kind].make(case_of(record, protocol, on, plan, stage, posterior), {}))
     return tuple(sheets)

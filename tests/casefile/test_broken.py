@@ -10,13 +10,14 @@ import pytest
 
 from pathway.casefile import read_case
 from pathway.record import Record
+from tests.offenders import for_each
 
 BROKEN = Path(__file__).parents[1] / "data" / "broken"
 EXPECTED = tomllib.loads((BROKEN / "expected.toml").read_text(encoding="utf-8"))
 READ_ON = datetime.date(2027, 10, 1)
 
 
-@pytest.mark.parametrize("name", sorted(EXPECTED))
+@for_each(sorted(EXPECTED))
 def test_a_broken_file_gives_its_sentences_in_the_order_of_its_lines(name, protocol) -> None:
     text = (BROKEN / name).read_text(encoding="utf-8")
     answer = read_case(text, name, protocol, on=READ_ON)

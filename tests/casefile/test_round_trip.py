@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from pathway.casefile import PREFERENCES, case_text, in_order, read_case
 from pathway.protocol.load import load_protocol
-from pathway.protocol.roles import follows
+from pathway.protocol.roles import predecessor_of
 from pathway.record import (
     BlockedWeeks,
     CaseCalendar,
@@ -90,7 +90,7 @@ def visits(draw, day):
 @st.composite
 def operations(draw):
     protocol = load_protocol()
-    stage = draw(st.sampled_from([kind for kind in protocol.stages if follows(kind, protocol) is None]))
+    stage = draw(st.sampled_from([kind for kind in protocol.stages if predecessor_of(kind, protocol) is None]))
     day = draw(days)
     return Operation(
         kind=stage.id,

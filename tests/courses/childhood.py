@@ -11,10 +11,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pathway.courses.course import ARREST, LENGTHENING, Course, Lengthening, limits_at
+from pathway.courses.course import Course, Lengthening, limits_at
 from pathway.courses.course_outcome import chance_of
-from pathway.courses.problem import AmountSearch
+from pathway.courses.problem import CourseProblem, course_problems
 from pathway.courses.ranking import courses
+from pathway.courses.search import CourseSearch
 from pathway.days import age_years, day_at_age
 from pathway.growth import PHYSES, Posterior, Step, fit_growth, growth_curve, outlook
 from pathway.network import Conflict
@@ -24,7 +25,8 @@ from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.facts import facts_on, known_steps
 from pathway.rule_engine.staging import stage
 from pathway.timing.calendar import calendar_of, free_day
-from pathway.timing.schedule import device_days, stage_windows
+from pathway.timing.rule_links import device_days
+from pathway.timing.windows import stage_windows
 from tests.growth.futures import film, future, lengths_at
 from tests.growth.protocols import with_value
 from tests.sample import HEALTHY, visit
@@ -82,9 +84,9 @@ def live(protocol: Protocol, seed: int, number: int, ages: tuple[float, float] =
     found = plan(record, protocol, on, seed=number)
     if found is None:
         return None
-    search, course = found
-    promised = chance_of(course, search, seed=number)
-    posterior = search.posterior
+    problem, course = found
+    promised = chance_of(course, problem, seed=number)
+    posterior = problem.growth.posterior
     truth = future(posterior, int(rng.integers(posterior.draws)))
     life = _Life(protocol, with_value(protocol, "growth_draws", DRAWS_LATER), truth, rng, record)
     months = int(protocol.number("next_visit_months"))
@@ -110,14 +112,14 @@ def live(protocol: Protocol, seed: int, number: int, ages: tuple[float, float] =
             continue
         again = plan(life.record, life.few, day, seed=number, stays=True)
         due = again[1] if again else None
-        known_left = due.residual_mm if due else search.predicted_mm
+        known_left = due.residual_mm if due else problem.growth.predicted_mm
     left = float(outlook(truth, life.steps).at_maturity()[0])
     return Lived(
         number=number,
         sex=record.child.sex,
         age_years=round(age_years(BORN, on), 2),
         visits=len(record.visits),
-        predicted_mm=round(search.predicted_mm, 1),
+        predicted_mm=round(problem.growth.predicted_mm, 1),
         course=course.id,
         chance_10=promised.within(10),
         chance_20=promised.within(20),
@@ -135,8 +137,8 @@ def live(protocol: Protocol, seed: int, number: int, ages: tuple[float, float] =
 
 def plan(
     record: Record, protocol: Protocol, on: datetime.date, *, seed: int, stays: bool = False
-) -> tuple[AmountSearch, Course] | None:
-    """Return the search and the recommended course on a day, or None where there is none with amounts.
+) -> tuple[CourseProblem, Course] | None:
+    """Return the problem and the recommended course on a day, or None where there is none with amounts.
 
     A family that has begun to lengthen `stays` on that road when a prosthetic one is put first later.
     """
@@ -149,12 +151,12 @@ def plan(
     timeline = stage_windows(graph, record, protocol, on)
     if isinstance(timeline, Conflict):
         return None
-    search = AmountSearch(graph, timeline, posterior, record, protocol, on)
+    search = CourseSearch(course_problems(graph, timeline, posterior, record, protocol, on))
     found = courses(search, chances=False)
     chosen = next((course for course in found if course.recommended), None)
     if stays and chosen is not None and chosen.prosthetic:
         chosen = next((course for course in found if course.lengthenings), None)
-    return None if chosen is None or chosen.prosthetic else (search, chosen)
+    return None if chosen is None or chosen.prosthetic else (search.problem_of(chosen), chosen)
 
 
 def _seen_again(record: Record, visit: Visit) -> Record:
@@ -189,7 +191,7 @@ def _operate(life: _Life, course: Course | None, now: float, until: float) -> No
         age = age_years(BORN, day)
         life.steps += [Step("long", PHYSES[plate], age, stops=(plate,)) for plate in arrest.physes]
         side = life.record.other_side
-        _add(life, Operation(kind=ARREST, date=day, side=side, physes=arrest.physes))
+        _add(life, Operation(kind=arrest.stage, date=day, side=side, physes=arrest.physes))
         life.done.append(f"{age:.2f} arrest {arrest.effect_mm:.0f}")
 
 
@@ -199,7 +201,7 @@ def _lengthen(life: _Life, item: Lengthening) -> None:
     true_mm = lengths_at(life.truth, life.steps, age)["short", item.bone]
     # The limit counts for the bone as the plan knows it; five in a hundred is more than its film can be wrong.
     for known_mm, slack in ((item.bone_mm, 1e-6), (true_mm, 0.05 * item.amount_mm + 5.0)):
-        limits = limits_at(life.protocol, LENGTHENING[item.bone], item.age_years, known_mm)
+        limits = limits_at(life.protocol, item.kind, item.age_years, known_mm)
         if any(item.amount_mm > limit.limit_mm + slack for limit in limits if not limit.rule.warns):
             life.breaches += 1
     error = life.protocol.number("lengthening_gain_error_sd_mm") * life.rng.standard_normal()
@@ -208,7 +210,7 @@ def _lengthen(life: _Life, item: Lengthening) -> None:
     _add(
         life,
         Operation(
-            kind=LENGTHENING[item.bone],
+            kind=item.kind,
             date=day,
             side=life.record.affected_side,
             achieved_mm=item.amount_mm,

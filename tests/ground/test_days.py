@@ -19,6 +19,7 @@ from pathway.days import (
     most_days,
     whole_months,
 )
+from tests.offenders import for_each
 
 days = st.dates(datetime.date(1990, 1, 1), datetime.date(2060, 12, 31))
 ages = st.floats(0, 25, allow_nan=False)
@@ -87,7 +88,7 @@ def _added(day: datetime.date, months: int) -> datetime.date:
     return datetime.date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
 
 
-@pytest.mark.parametrize("months", range(1, 61))
+@for_each(range(1, 61), parts=4)
 def test_most_and_fewest_days_of_a_month_count_are_reached_and_never_passed(months) -> None:
     first, last = datetime.date(2000, 1, 1).toordinal(), datetime.date(2032, 12, 31).toordinal()
     starts = (datetime.date.fromordinal(ordinal) for ordinal in range(first, last + 1))

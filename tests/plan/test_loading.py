@@ -1,17 +1,63 @@
-"""A plan waits for no library that it does not use."""
+"""A plan waits for no library that it does not use; what plans no child does not wait for the graph library."""
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
+from pathlib import Path
+
+import pytest
+
+from tests.examples import FOLDER, ON
+
+OTHERS = ("scipy", "textual", "tomlkit", "icalendar", "fhir")
+_ASK = """
+import json, sys
+from pathway.cli.main import main
+try:
+    main(json.loads(sys.argv[1]))
+except SystemExit:
+    pass
+print(json.dumps([name for name in json.loads(sys.argv[2]) if name in sys.modules]), file=sys.stderr)
+"""
 
 
-def test_making_and_printing_a_plan_loads_no_graph_library() -> None:
+def _loaded(arguments: list[str], names: tuple[str, ...], folder: Path) -> list[str]:
+    command = [sys.executable, "-c", _ASK, json.dumps(arguments), json.dumps(names)]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=folder)
+    found: list[str] = json.loads(done.stderr.splitlines()[-1])
+    return found
+
+
+def test_making_and_printing_a_plan_loads_the_graph_library_and_no_other(tmp_path: Path) -> None:
+    arguments = ["plan", str(FOLDER / "rowan-02.toml"), "--on", str(ON)]
+    assert _loaded(arguments, ("networkx", *OTHERS), tmp_path) == ["networkx"]
+
+
+def test_the_rooms_that_plan_load_without_the_graph_library() -> None:
     code = (
         "import sys, pathway.plan.make, pathway.casefile, pathway.views.words.plan, pathway.questions.why; "
-        "import pathway.protocol.load; "
-        "never = ('networkx', 'scipy', 'textual', 'tomlkit', 'icalendar', 'fhir'); "
-        "print([name for name in never if name in sys.modules])"
+        "import pathway.protocol.load, pathway.plan.graph, pathway.views.words.prerequisites; "
+        f"print([name for name in {('networkx', *OTHERS)} if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["--help"],
+        ["plan", "--help"],
+        ["rules", "list"],
+        ["plan", "no-such-child.toml"],
+        ["plan", "broken.toml"],
+        ["why", "broken.toml", "femoral_lengthening"],
+        ["registry", "list", "--registry", "none.db"],
+    ],
+    ids=" ".join,
+)
+def test_help_lists_and_errors_load_no_graph_library(arguments: list[str], tmp_path: Path) -> None:
+    (tmp_path / "broken.toml").write_text("[child]\nid = 3\n", encoding="utf-8")
+    assert _loaded(arguments, ("networkx",), tmp_path) == []

@@ -76,7 +76,7 @@ class TestRemedies:
         assert all(remedy.split()[0] in text for remedy in _too_late().remedies)
 
     def test_giving_way_by_so_much_makes_a_plan_and_a_day_less_does_not(self) -> None:
-        from pathway.timing.schedule import stage_windows
+        from pathway.timing.windows import stage_windows
         from tests.rule_engine.graphs import graph_of
 
         record = five_year_old(SHALLOW_AND_BENT)

@@ -11,8 +11,9 @@ from pathway.plan.make import make_plan
 from pathway.problems import Refused
 from pathway.protocol.load import load_protocol, read_overlay, with_overlay
 from pathway.protocol.model import Protocol
-from pathway.protocol.overlay import ASKED_BY_PROGRAM, SWITCHABLE, Entry, Overlay, differences, laid_over
+from pathway.protocol.overlay import SWITCHABLE, Entry, Overlay, differences, laid_over
 from pathway.protocol.references import entries, users
+from pathway.protocol.roles import EVERY_PLAN
 from pathway.record import Record
 from tests.sample import LEGS, ON, SHALLOW_AND_BENT, at_age, child, five_year_old, visit
 
@@ -303,6 +304,7 @@ def _off(protocol: Protocol, *names: str) -> Overlay:
 
 LENGTHENINGS = {stage.id for stage in load_protocol().stages if stage.bone is not None}
 TIED = [rule for rule in load_protocol().intervals if rule.earlier_stage in LENGTHENINGS and rule.at_most_months == 0]
+ALWAYS = {stage.id for stage in load_protocol().stages if stage.role in EVERY_PLAN}
 ENDS = {rule.id: rule.later_stage for rule in TIED}
 ENDS_WITH = {rule.later_stage: {rule.earlier_stage} for rule in TIED}
 
@@ -327,7 +329,7 @@ def test_each_rule_that_nothing_needs_can_be_switched_off_and_a_child_still_be_p
     named, switched = users(protocol), 0
     toddler = five_year_old(SHALLOW_AND_BENT, without=tuple(LEGS))
     for kind, entry in entries(protocol):
-        kept = entry.id in (*ASKED_BY_PROGRAM, *ENDS) or getattr(entry, "head", False) or entry.id in named
+        kept = entry.id in (*ALWAYS, *ENDS) or getattr(entry, "head", False) or entry.id in named
         if kind not in SWITCHABLE or kind == "types" or kept:
             continue
         theirs = laid_over(protocol, _off(protocol, entry.id))
@@ -341,7 +343,7 @@ def test_each_rule_that_nothing_needs_can_be_switched_off_and_a_child_still_be_p
 def test_each_stage_can_be_switched_off_with_all_that_needs_it_and_a_child_still_be_planned(protocol) -> None:
     named, (boy, day) = users(protocol), _nearly_grown()
     for stage in protocol.stages:
-        if stage.id in (*ASKED_BY_PROGRAM, *ENDS.values()):
+        if stage.id in (*ALWAYS, *ENDS.values()):
             continue
         ends = [name for name in ENDS.values() if stage.id in ENDS_WITH.get(name, ())]
         names = dict.fromkeys((stage.id, *ends, *(user for name in (stage.id, *ends) for user in named.get(name, ()))))

@@ -6,6 +6,7 @@ import pytest
 
 from pathway.protocol.check import faults_of
 from pathway.protocol.load import load_protocol, read_protocol
+from tests.offenders import for_each
 from tests.protocol.rule_folder import SHIPPED
 
 PROTOCOL = load_protocol()
@@ -56,27 +57,27 @@ def test_the_order_in_which_a_folder_lists_its_files_does_not_matter() -> None:
     assert read_protocol(Backwards(SHIPPED)) == PROTOCOL  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("rule", RULES, ids=[rule.id for rule in RULES])
+@for_each(RULES)
 def test_every_rule_says_why_in_words(rule) -> None:
     assert len(rule.because.split()) >= 3
     assert rule.because.strip().endswith((".", "!", "?"))
 
 
-@pytest.mark.parametrize("item", SOURCED, ids=[item.id for item in SOURCED])
+@for_each(SOURCED)
 def test_every_statement_names_sources_that_are_listed(item) -> None:
     known = {source.id for source in PROTOCOL.sources}
     assert item.sources
     assert set(item.sources) <= known
 
 
-@pytest.mark.parametrize("item", SOURCED, ids=[item.id for item in SOURCED])
+@for_each(SOURCED)
 def test_what_rests_on_no_publication_does_not_read_as_read(item) -> None:
     if set(item.sources) <= set(HONEST):
         allowed = set().union(*(HONEST[source] for source in item.sources))
         assert item.provenance in allowed
 
 
-@pytest.mark.parametrize("source", PROTOCOL.sources, ids=[source.id for source in PROTOCOL.sources])
+@for_each(PROTOCOL.sources)
 def test_every_source_says_what_it_is_and_what_of_it_was_seen(source) -> None:
     assert len(source.citation) > 20
     assert source.seen.strip()
@@ -111,7 +112,7 @@ def test_an_unknown_id_is_a_key_error() -> None:
             look_up("nobody")
 
 
-@pytest.mark.parametrize("rule", PROTOCOL.findings, ids=lambda rule: rule.id)
+@for_each(PROTOCOL.findings)
 def test_every_finding_is_told_in_plain_words(rule) -> None:
     """A sentence that goes on after "we do not know yet", without the words of the trade."""
     said = rule.family_words

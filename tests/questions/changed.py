@@ -17,7 +17,8 @@ from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.conditions import Facts
 from pathway.rule_engine.facts import facts_on, known_steps
 from pathway.rule_engine.findings import Known
-from pathway.rule_engine.staging import StageGraph, StageNeed, stage
+from pathway.rule_engine.graph import ChildGraph, StageItem
+from pathway.rule_engine.staging import stage
 
 Day = datetime.date
 
@@ -44,26 +45,26 @@ def with_changes(facts: Facts, changes: Iterable[Change], on: Day) -> Facts:
     return replace(facts, findings=findings, predicted=predicted, age_years=age)
 
 
-def graph_of(facts: Facts, record: Record, protocol: Protocol, on: Day) -> StageGraph:
+def graph_of(facts: Facts, record: Record, protocol: Protocol, on: Day) -> ChildGraph:
     """Return the stage graph on facts, classified first."""
     return stage(with_classes(facts, classify(facts, protocol)), record, protocol, on)
 
 
-def all_needs(facts: Facts, record: Record, protocol: Protocol, on: Day) -> dict[str, tuple[StageNeed, ...]]:
+def all_needs(facts: Facts, record: Record, protocol: Protocol, on: Day) -> dict[str, tuple[StageItem, ...]]:
     """Return the stages still to come by kind, staged anew."""
-    found: dict[str, tuple[StageNeed, ...]] = {}
-    for need in graph_of(facts, record, protocol, on).needs:
-        if need.need not in ("done", "under_way"):
-            found[need.stage.id] = (*found.get(need.stage.id, ()), need)
+    found: dict[str, tuple[StageItem, ...]] = {}
+    for item in graph_of(facts, record, protocol, on).stages:
+        if item.state not in ("done", "under_way"):
+            found[item.kind] = (*found.get(item.kind, ()), item)
     return found
 
 
-def needs_of(kind: str, facts: Facts, record: Record, protocol: Protocol, on: Day) -> tuple[StageNeed, ...]:
+def needs_of(kind: str, facts: Facts, record: Record, protocol: Protocol, on: Day) -> tuple[StageItem, ...]:
     """Return the stages of a kind that are still to come, staged anew."""
     return all_needs(facts, record, protocol, on).get(kind, ())
 
 
-def is_seen(effect: str, kind: str, needs: tuple[StageNeed, ...], protocol: Protocol) -> bool:
+def is_seen(effect: str, kind: str, needs: tuple[StageItem, ...], protocol: Protocol) -> bool:
     """Return whether an effect shows in the stages of a kind."""
     if effect == "drop":
         return not needs

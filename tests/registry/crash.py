@@ -10,6 +10,7 @@ import os
 import signal
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import numpy
@@ -18,6 +19,7 @@ from pathway.registry.copies import verify
 from pathway.registry.journal.entry import Saved
 from pathway.registry.journal.payloads import decision_entry, visit_entry
 from pathway.registry.store import open_registry
+from tests.registry.forked import forked
 from tests.registry.keeping import LATER_VISIT, WHEN, keep, wish
 
 NAMES = ("maple-01", "maple-02", "maple-03")
@@ -41,18 +43,13 @@ def append_for_ever(address: str, says: int, round_number: int) -> None:
 def one_round(address: str, seconds: float, round_number: int) -> str:
     """Fork a child that appends, kill it some seconds after it begins, and return what it reported."""
     hears, says = os.pipe()
-    child = os.fork()
-    if child == 0:
-        try:
-            append_for_ever(address, says, round_number)
-        finally:
-            os._exit(1)
+    child = forked(partial(append_for_ever, address, says, round_number))
     os.close(says)
     begun = b"" if round_number % AT_ONCE == 0 else os.read(hears, 1)
     time.sleep(seconds)
     os.kill(child, signal.SIGKILL)
     status = os.waitpid(child, 0)[1]
-    assert os.WIFSIGNALED(status), f"the child ended by itself: {status}"
+    assert os.WIFSIGNALED(status), f"the child ended by itself ({status}); its traceback stands above"
     with os.fdopen(hears) as heard:
         return begun.decode() + heard.read()
 
@@ -94,13 +91,12 @@ def killed_while_making(address: str, rounds: int, seed: int) -> list[str]:
     dice = numpy.random.default_rng(seed)
     wrong = []
     for number in range(rounds):
-        child = os.fork()
-        if child == 0:
-            open_registry(address, create=True).close()
-            os._exit(0)
+        child = forked(lambda: open_registry(address, create=True).close())
         time.sleep(float(dice.uniform(0, LONGEST_SECONDS)))
         os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
+        status = os.waitpid(child, 0)[1]
+        if os.WIFEXITED(status) and os.WEXITSTATUS(status):
+            wrong.append(f"round {number}: the child failed by itself; its traceback is on standard error")
         if Path(address).exists():
             with open_registry(address) as registry:
                 wrong += [f"round {number}: {fault.sentence}" for fault in verify(registry).faults]

@@ -20,11 +20,18 @@ KILLS_ON_SERVER = 50
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system cannot fork: no test with processes")
 
 
+def ran(*command: object) -> subprocess.CompletedProcess[str]:
+    words = [sys.executable, *map(str, command)]
+    return subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False)
+
+
 def run(module: str, *arguments: object):
-    command = [sys.executable, "-m", f"tests.registry.{module}", *map(str, arguments)]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    done = ran("-m", f"tests.registry.{module}", *arguments)
     assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout)
+    found = json.loads(done.stdout)
+    if isinstance(found, dict) and found.get("half_made"):
+        print(done.stderr)
+    return found
 
 
 def test_a_process_killed_at_any_moment_loses_nothing_that_was_reported_saved(address) -> None:
@@ -56,3 +63,18 @@ def test_processes_that_append_to_the_same_children_lose_and_double_nothing(addr
     assert found.faults == ()
     assert found.entries == len(saved) + CHILDREN
     assert sorted(kept) == sorted(saved)
+
+
+BROKEN = {
+    "a writer": "writers.write = fails; writers.main(sys.argv[1], 2, 1)",
+    "a child that is to be killed": "crash.append_for_ever = fails; crash.one_round(sys.argv[1], 0.5, 0)",
+}
+
+
+@pytest.mark.parametrize("program", BROKEN.values(), ids=BROKEN)
+def test_a_process_that_fails_shows_its_traceback(program, tmp_path) -> None:
+    head = "import sys\nfrom tests.registry import crash, writers\ndef fails(*_): raise RuntimeError('disk is full')\n"
+    done = ran("-c", head + program, tmp_path / "clinic.db")
+    assert done.returncode != 0
+    assert "in fails" in done.stderr
+    assert "RuntimeError: disk is full" in done.stderr

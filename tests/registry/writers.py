@@ -8,12 +8,14 @@ from __future__ import annotations
 import json
 import os
 import sys
+from functools import partial
 
 import numpy
 
 from pathway.registry.journal.entry import Saved
 from pathway.registry.journal.payloads import decision_entry
 from pathway.registry.store import open_registry
+from tests.registry.forked import forked
 from tests.registry.keeping import WHEN, keep, wish
 
 NAMES = tuple(f"maple-{number:02}" for number in range(20))
@@ -41,23 +43,25 @@ def main(address: str, processes: int, each: int) -> list[dict[str, object]]:
     with open_registry(address, create=True) as registry:
         for name in NAMES:
             keep(registry, name)
-    pipes = []
+    writers = []
     for number in range(processes):
         hears, says = os.pipe()
-        if os.fork() == 0:
-            try:
-                with os.fdopen(says, "w") as said:
-                    json.dump(write(address, number, each), said)
-                os._exit(0)
-            finally:
-                os._exit(1)
+        writers.append((forked(partial(_say, says, address, number, each)), hears))
         os.close(says)
-        pipes.append(hears)
-    told = []
-    for hears in pipes:
+    told, failed = [], []
+    for number, (child, hears) in enumerate(writers):
         with os.fdopen(hears) as heard:
-            told.append(json.load(heard))
-    return told
+            told.append(heard.read())
+        if os.waitpid(child, 0)[1]:
+            failed.append(str(number))
+    if failed:
+        raise SystemExit(f"writers that failed (each traceback stands above): {', '.join(failed)}")
+    return [json.loads(said) for said in told]
+
+
+def _say(says: int, address: str, number: int, each: int) -> None:
+    with os.fdopen(says, "w") as said:
+        json.dump(write(address, number, each), said)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ from pathway.days import add_months
 from pathway.protocol.model import Protocol
 from pathway.record import Value
 from pathway.rule_engine.conditions import ClassFact, Facts
-from pathway.rule_engine.findings import NEVER, Findings, Known, Unknown, findings_on
+from pathway.rule_engine.findings import NEVER_MEASURED, Findings, Known, Unknown, findings_on
 from tests.sample import child, visit
 
 ON = datetime.date(2026, 11, 18)
@@ -49,7 +49,7 @@ def _findings(now: Mapping[str, Value], old: Mapping[str, Value], protocol: Prot
     record = child(*sorted(visits, key=lambda item: item.date), born=BORN)
     held = dict(findings_on(record, protocol, ON))
     for name in (rule.id for rule in protocol.findings if rule.derived):
-        held[name, "affected"] = NEVER
+        held[name, "affected"] = NEVER_MEASURED
         if name in now:
             held[name, "affected"] = Known(now[name], protocol.finding(name).sd, ON, "computed")
         elif name in old:

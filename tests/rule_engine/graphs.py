@@ -12,7 +12,8 @@ from pathway.protocol.model import Protocol
 from pathway.record import Record
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.facts import facts_on
-from pathway.rule_engine.staging import StageGraph, stage
+from pathway.rule_engine.graph import ChildGraph
+from pathway.rule_engine.staging import stage
 from tests.sample import ON
 
 LARGE: Mapping[str, float] = {"discrepancy": 150.0, "femur_discrepancy": 130.0, "tibia_discrepancy": 20.0}
@@ -27,7 +28,7 @@ def graph_of(
     protocol: Protocol,
     predicted: Mapping[str, float] | None = LARGE,
     on: datetime.date = ON,
-) -> StageGraph:
+) -> ChildGraph:
     """Return the graph; every future shows the same `predicted` differences, None where nothing is projected."""
     facts = facts_on(record, protocol, on, None)
     if predicted is not None:
@@ -36,17 +37,17 @@ def graph_of(
     return stage(with_classes(facts, classify(facts, protocol)), record, protocol, on)
 
 
-def ids(graph: StageGraph, *needs: str) -> list[str]:
-    return [need.id for need in graph.needs if not needs or need.need in needs]
+def ids(graph: ChildGraph, *needs: str) -> list[str]:
+    return [item.id for item in graph.stages if not needs or item.state in needs]
 
 
-def kinds(graph: StageGraph, *needs: str) -> set[str]:
-    return {need.stage.id for need in graph.needs if need.need in needs}
+def kinds(graph: ChildGraph, *needs: str) -> set[str]:
+    return {item.kind for item in graph.stages if item.state in needs}
 
 
-def gates(graph: StageGraph, stage_id: str) -> dict[str, str]:
-    return {gate.gate.id.partition(".")[2]: gate.state for gate in graph.need(stage_id).gates}
+def gates(graph: ChildGraph, stage_id: str) -> dict[str, str]:
+    return {gate.gate.id.partition(".")[2]: gate.state for gate in graph.stage(stage_id).gates}
 
 
-def edges(graph: StageGraph) -> set[tuple[str, str, str]]:
+def edges(graph: ChildGraph) -> set[tuple[str, str, str]]:
     return {(edge.earlier, edge.later, edge.rule.id) for edge in graph.edges}

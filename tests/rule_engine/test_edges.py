@@ -86,7 +86,7 @@ def test_followers_hang_on_the_end_of_their_own_lengthening(protocol) -> None:
 def test_optional_stages_tie_nothing(protocol) -> None:
     record = five_year_old({**HEALTHY, "neck_shaft_angle_deg": 110.0})
     graph = graph_of(record, protocol)
-    assert graph.need("proximal_femoral_osteotomy_1").need == "optional"
+    assert graph.stage("proximal_femoral_osteotomy_1").state == "optional"
     assert not [edge for edge in graph.edges if "proximal_femoral_osteotomy_1" in (edge.earlier, edge.later)]
 
 
@@ -124,5 +124,5 @@ class TestWhatIsDoneWaitsForNothing:
 @pytest.mark.parametrize("findings", [HEALTHY, SHALLOW_AND_BENT, EVERYTHING])
 def test_the_graph_has_no_cycle(findings, predicted, protocol) -> None:
     graph = graph_of(five_year_old(findings), protocol, predicted)
-    assert nx.is_directed_acyclic_graph(graph.digraph())
-    assert set(graph.digraph()) == {need.id for need in graph.needs}
+    assert nx.is_directed_acyclic_graph(graph.order())
+    assert set(graph.order()) == {item.id for item in graph.stages}

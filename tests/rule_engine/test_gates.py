@@ -62,7 +62,7 @@ def test_after_the_first_the_second_is_the_next_to_be_judged(protocol) -> None:
 
 def test_stages_that_are_done_have_no_gates_any_more(protocol) -> None:
     done = operation("femoral_lengthening", at_age(3.2), achieved_mm=50, device_removed=at_age(3.8))
-    assert graph_of(five_year_old(operations=(done,)), protocol).need(FIRST).gates == ()
+    assert graph_of(five_year_old(operations=(done,)), protocol).stage(FIRST).gates == ()
 
 
 class TestUnknown:
@@ -71,12 +71,12 @@ class TestUnknown:
         known = {name: value for name, value in HEALTHY.items() if name != "center_edge_angle_deg"}
         missing = Missing(finding="center_edge_angle_deg", side="left", why=why)
         graph = graph_of(child(visit(at_age(5), known, missing=(missing,))), protocol)
-        (gate,) = [gate for gate in graph.need(FIRST).gates if gate.gate.id.endswith("hip_covered")]
+        (gate,) = [gate for gate in graph.stage(FIRST).gates if gate.gate.id.endswith("hip_covered")]
         assert (gate.state, gate.verdict.why_unknown) == ("unknown", why)
 
     def test_a_finding_that_is_too_old_leaves_it_unknown_and_keeps_the_value(self, protocol) -> None:
         graph = graph_of(five_year_old(), protocol, on=at_age(6.2))
-        (gate,) = [gate for gate in graph.need(FIRST).gates if gate.gate.id.endswith("hip_covered")]
+        (gate,) = [gate for gate in graph.stage(FIRST).gates if gate.gate.id.endswith("hip_covered")]
         assert (gate.state, gate.verdict.why_unknown, gate.verdict.value) == ("unknown", "out_of_date", 28.0)
 
 
@@ -85,7 +85,7 @@ class TestMended:
 
     def test_shallow_socket_and_bent_neck(self, protocol) -> None:
         graph = graph_of(five_year_old(SHALLOW_AND_BENT), protocol)
-        mended = {gate.gate.id.partition(".")[2]: gate.mended_by for gate in graph.need(FIRST).gates if gate.mended_by}
+        mended = {gate.gate.id.partition(".")[2]: gate.mended_by for gate in graph.stage(FIRST).gates if gate.mended_by}
         assert mended == {"hip_covered": "hip_preparation_1", "neck_upright": "proximal_femoral_osteotomy_1"}
 
     def test_it_still_reads_as_failing(self, protocol) -> None:
@@ -93,18 +93,18 @@ class TestMended:
 
     def test_a_gate_that_holds_needs_no_mending(self, protocol) -> None:
         graph = graph_of(changed(acetabular_index_deg=30.0), protocol)
-        (covered,) = [gate for gate in graph.need(FIRST).gates if gate.gate.id.endswith("hip_covered")]
+        (covered,) = [gate for gate in graph.stage(FIRST).gates if gate.gate.id.endswith("hip_covered")]
         assert (covered.state, covered.mended_by) == ("holds", None)
 
     def test_a_declined_stage_mends_nothing(self, protocol) -> None:
         no = decision("decline", by="family", stage="hip_preparation")
         graph = graph_of(five_year_old(SHALLOW_AND_BENT, decisions=(no,)), protocol)
-        (covered,) = [gate for gate in graph.need(FIRST).gates if gate.gate.id.endswith("hip_covered")]
+        (covered,) = [gate for gate in graph.stage(FIRST).gates if gate.gate.id.endswith("hip_covered")]
         assert (covered.state, covered.mended_by) == ("fails", None)
 
     def test_an_infection_is_mended_by_no_stage(self, protocol) -> None:
         graph = graph_of(changed(active_infection=True), protocol)
-        (gate,) = [gate for gate in graph.need(FIRST).gates if gate.gate.id.endswith("no_infection")]
+        (gate,) = [gate for gate in graph.stage(FIRST).gates if gate.gate.id.endswith("no_infection")]
         assert (gate.state, gate.mended_by) == ("fails", None)
 
 
@@ -112,7 +112,7 @@ class TestWaived:
     def test_a_failing_gate_is_waived_and_the_reason_kept(self, protocol) -> None:
         waived = decision("waive_gate", gate="femoral_lengthening.therapy_ready", reason="starts in the ward")
         record = five_year_old({**HEALTHY, "therapy_arranged": False}, decisions=(waived,))
-        (gate,) = [gate for gate in graph_of(record, protocol).need(FIRST).gates if gate.gate.id == waived.gate]
+        (gate,) = [gate for gate in graph_of(record, protocol).stage(FIRST).gates if gate.gate.id == waived.gate]
         assert (gate.state, gate.waived_because) == ("waived", "starts in the ward")
         assert gate.verdict.state == "fails"
 

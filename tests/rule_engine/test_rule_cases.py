@@ -9,11 +9,11 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Condition
-from pathway.rule_engine.conditions import Verdict, judge
+from pathway.rule_engine.conditions import judge
+from pathway.rule_engine.verdict import Verdict
+from tests.offenders import for_each
 from tests.rule_engine.facts_of_case import facts_of_case
 
 PROTOCOL = load_protocol()
@@ -52,18 +52,18 @@ def test_every_rule_has_its_file_and_every_file_its_rule() -> None:
     assert sorted(FILES) == sorted(CONDITIONS)
 
 
-@pytest.mark.parametrize("rule", sorted(CONDITIONS))
+@for_each(sorted(CONDITIONS))
 def test_a_rule_has_a_case_of_every_state_it_can_be_in(rule: str) -> None:
     assert states_asked(CONDITIONS[rule]) <= {case["state"] for case in FILES[rule]["case"]}
 
 
-@pytest.mark.parametrize(("rule", "number", "case"), CASES, ids=[f"{rule}-{number}" for rule, number, _ in CASES])
+@for_each(CASES, name=lambda rule, number, _: f"{rule}-{number}", parts=4)
 def test_a_case_comes_out_as_written(rule: str, number: int, case: dict[str, Any]) -> None:
     verdict = judge(CONDITIONS[rule], facts_of_case(case, PROTOCOL), PROTOCOL)
     assert state_of(verdict) == case["state"], verdict.sentence
 
 
-@pytest.mark.parametrize("rule", sorted(CONDITIONS))
+@for_each(sorted(CONDITIONS))
 def test_the_sentence_of_a_holding_rule_is_not_empty(rule: str) -> None:
     holding = next(case for case in FILES[rule]["case"] if case["state"] == "holds")
     assert judge(CONDITIONS[rule], facts_of_case(holding, PROTOCOL), PROTOCOL).sentence.strip()

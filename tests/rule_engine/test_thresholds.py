@@ -13,6 +13,7 @@ from pathway.protocol.words import condition_words
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.conditions import ClassFact, judge
 from pathway.rule_engine.findings import Unknown
+from tests.offenders import for_each
 from tests.rule_engine.made_facts import condition, facts, known
 
 PROTOCOL = load_protocol()
@@ -37,7 +38,7 @@ FORMS = (
 )
 
 
-@pytest.mark.parametrize(("form", "held", "expected"), FORMS)
+@for_each(FORMS, name=lambda form, held, _: f"{form} with {held}")
 def test_a_leaf_keeps_value_and_threshold(form, held, expected) -> None:
     verdict = judge(condition(**form), facts(held), PROTOCOL)
     assert (verdict.form, verdict.comparison, verdict.threshold, verdict.value) == expected
@@ -94,12 +95,12 @@ class TestKindsOfNotKnowing:
         assert judge(condition(quantity=PREDICTED, above=50), held, PROTOCOL).why_unknown == why
 
 
-@pytest.mark.parametrize(("id", "one"), ALL, ids=[id for id, _ in ALL])
+@for_each(ALL, name=lambda id, _: id)
 def test_a_condition_reads_the_same_with_and_without_facts(id, one) -> None:
     assert judge(one, facts(), PROTOCOL).test == condition_words(one, PROTOCOL)
 
 
-@pytest.mark.parametrize(("id", "one"), ALL, ids=[id for id, _ in ALL])
+@for_each(ALL, name=lambda id, _: id)
 def test_nothing_is_cut_short_and_every_leaf_says_what_it_compared(id, one) -> None:
     def leaves(verdict):
         return [leaf for part in verdict.parts for leaf in leaves(part)] if verdict.parts else [verdict]

@@ -11,8 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pathway.protocol.model import Condition
-from pathway.rule_engine.conditions import Verdict, judge
+from pathway.rule_engine.conditions import judge
 from pathway.rule_engine.findings import Unknown
+from pathway.rule_engine.verdict import Verdict
+from tests.offenders import for_each
 from tests.rule_engine.made_facts import FLAG_OF_STATE, FLAGS, condition, facts, flag, known, with_states
 
 TABLE = tomllib.loads((Path(__file__).parent / "truth_table.toml").read_text(encoding="utf-8"))["row"]
@@ -24,7 +26,7 @@ def whole(form: str, parts: int) -> Condition:
     return condition(**{form: leaves[0] if form == "not" else leaves})
 
 
-@pytest.mark.parametrize("row", TABLE, ids=[f"{row['form']} of {', '.join(row['of'])}" for row in TABLE])
+@for_each(TABLE, name=lambda row: f"{row['form']} of {', '.join(row['of'])}")
 def test_the_table(row, protocol) -> None:
     verdict = judge(whole(row["form"], len(row["of"])), with_states(*row["of"]), protocol)
     assert verdict.state == row["gives"]
@@ -39,8 +41,7 @@ def test_the_table_is_whole_for_one_and_two_parts() -> None:
         assert rows >= {(form, pair) for pair in product(STATES, STATES)}
 
 
-@pytest.mark.parametrize("form", ["all", "any"])
-@pytest.mark.parametrize("states", list(product(STATES, repeat=3)))
+@for_each(product(["all", "any"], product(STATES, repeat=3)))
 def test_the_order_of_parts_does_not_change_the_state(form, states, protocol) -> None:
     forward = judge(whole(form, 3), with_states(*states), protocol)
     leaves = tuple(flag(number) for number in (2, 0, 1))
@@ -49,7 +50,7 @@ def test_the_order_of_parts_does_not_change_the_state(form, states, protocol) ->
     assert turned.asks == forward.asks
 
 
-@pytest.mark.parametrize("states", list(product(STATES, repeat=2)))
+@for_each([(states,) for states in product(STATES, repeat=2)])
 def test_not_of_all_is_any_of_nots(states, protocol) -> None:
     held = with_states(*states)
     one = judge(condition(**{"not": whole("all", 2)}), held, protocol)
@@ -122,22 +123,21 @@ class TestNotKnowing:
 
     def test_an_unknown_whole_asks_for_its_unknown_parts(self, protocol) -> None:
         verdict = judge(whole("all", 3), with_states("unknown", "holds", "unknown"), protocol)
-        assert verdict.asks == {FLAGS[0], FLAGS[2]}
+        assert set(verdict.asks) == {FLAGS[0], FLAGS[2]}
 
     @pytest.mark.parametrize(("form", "deciding"), [("all", "fails"), ("any", "holds")])
     def test_a_decided_whole_asks_for_nothing(self, form, deciding, protocol) -> None:
         verdict = judge(whole(form, 2), with_states("unknown", deciding), protocol)
-        assert verdict.asks == frozenset()
+        assert verdict.asks == ()
         assert verdict.why_unknown is None
 
-    @pytest.mark.parametrize("why", ["never_measured", "out_of_date", "not_measurable", "declined"])
-    @pytest.mark.parametrize("form", ["all", "any", "not"])
+    @for_each(product(["all", "any", "not"], ["never_measured", "out_of_date", "not_measurable", "declined"]))
     def test_the_kind_of_not_knowing_is_carried_up(self, form, why, protocol) -> None:
         verdict = judge(whole(form, 1), facts({FLAGS[0]: Unknown(why)}), protocol)
         assert (verdict.state, verdict.why_unknown) == ("unknown", why)
 
     def test_not_asks_for_what_its_part_asks(self, protocol) -> None:
-        assert judge(whole("not", 1), with_states("unknown"), protocol).asks == {FLAGS[0]}
+        assert judge(whole("not", 1), with_states("unknown"), protocol).asks == (FLAGS[0],)
 
 
 def _trees() -> st.SearchStrategy[Condition]:
@@ -176,6 +176,6 @@ def test_more_information_never_turns_an_answer_into_another_or_into_unknown(pro
 def test_an_unknown_answer_asks_for_unknown_findings_and_a_known_one_for_none(protocol, tree, states) -> None:
     verdict = judge(tree, with_states(*states), protocol)
     unknown = {name for name, state in zip(FLAGS, states, strict=True) if state == "unknown"}
-    assert verdict.asks <= unknown
+    assert set(verdict.asks) <= unknown
     assert bool(verdict.asks) == (verdict.state == "unknown")
     assert len(_leaves(verdict)) == len(tree.leaves())

@@ -7,17 +7,18 @@ import datetime
 from pathway.network import Conflict
 from pathway.protocol.model import Protocol
 from pathway.record import Record
-from pathway.rule_engine.staging import StageGraph
-from pathway.timing.schedule import Placed, Timetable, timetable
+from pathway.rule_engine.graph import ChildGraph
+from pathway.timing.rule_links import Placed
+from pathway.timing.schedule import Timetable, timetable
 from tests.rule_engine.graphs import graph_of
 from tests.sample import ON
 
 Course = dict[str, Placed]
 
 
-def planned(graph: StageGraph) -> Course:
+def planned(graph: ChildGraph) -> Course:
     """Return the course of the stages that are planned whatever is chosen."""
-    return {need.id: Placed() for need in graph.needs if need.need == "planned"}
+    return {item.id: Placed() for item in graph.stages if item.state == "planned"}
 
 
 def lengthening(number: int, age: float | None, amount_mm: float = 50.0, bone: str = "femoral") -> Course:

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from pathway.days import add_months, as_day, whole_months
 from pathway.network import Conflict
 from pathway.timing.calendar import calendar_of, free_day
-from pathway.timing.schedule import Placed, Timetable, device_days
+from pathway.timing.rule_links import Placed, device_days
+from pathway.timing.schedule import Timetable
 from tests.rule_engine.graphs import BOTH
 from tests.sample import (
     BORN,

@@ -6,7 +6,6 @@ import datetime
 import itertools
 
 import numpy as np
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,6 +13,7 @@ from pathway.days import most_days
 from pathway.network import Conflict, Link, windows
 from pathway.timing.calendar import Calendar
 from pathway.timing.delay import Schedule, delay_of, pushed, sitting
+from tests.offenders import for_each
 from tests.sample import SHALLOW_AND_BENT, five_year_old
 from tests.timing.schedules import dates, lengthening
 
@@ -128,7 +128,7 @@ def _solved_anew(schedule: Schedule, stage: str, slip: int):
     return windows([*schedule.links, *kept, late], "birth")
 
 
-@pytest.mark.parametrize("seed", range(150))
+@for_each(range(150), parts=2)
 def test_a_delay_inside_the_free_slack_changes_no_other_date_and_a_day_more_does(seed) -> None:
     schedule = _random(seed)
     for name in {event.partition(".")[0] for event in schedule.days} - {"birth"}:
@@ -147,7 +147,7 @@ def test_a_delay_inside_the_free_slack_changes_no_other_date_and_a_day_more_does
             )
 
 
-@pytest.mark.parametrize("seed", range(150))
+@for_each(range(150), parts=2)
 def test_the_last_day_and_the_days_on_which_others_begin_to_move_are_those_of_the_network(seed) -> None:
     schedule = _random(1000 + seed)
     for name in {event.partition(".")[0] for event in schedule.days} - {"birth"}:

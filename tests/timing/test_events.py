@@ -8,7 +8,7 @@ import pytest
 
 from pathway.days import add_months, day_at_age, days_between, fewest_days, most_days
 from pathway.network import Conflict
-from pathway.timing.schedule import stage_windows
+from pathway.timing.windows import stage_windows
 from tests.rule_engine.graphs import graph_of
 from tests.sample import BORN, ON, SHALLOW_AND_BENT, five_year_old, operation
 from tests.timing.schedules import dates, lengthening

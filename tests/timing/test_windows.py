@@ -8,7 +8,8 @@ import pytest
 
 from pathway.days import add_months, days_between, fewest_days, most_days
 from pathway.network import Conflict
-from pathway.timing.schedule import device_days, stage_windows
+from pathway.timing.rule_links import device_days
+from pathway.timing.windows import stage_windows
 from tests.rule_engine.graphs import BOTH, graph_of
 from tests.sample import BORN, ON, SHALLOW_AND_BENT, at_age, child, five_year_old, operation, visit
 

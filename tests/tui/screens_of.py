@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import asyncio
 import datetime
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 
 import pytest
 from textual.app import App
 from textual.pilot import Pilot
+from textual.worker import WorkerCancelled
 
 from pathway.protocol.model import Protocol
 from tests.plans import DAY, files
 from tui import planner
 from tui.app import PathwayApp
 
+LONGEST_SECONDS = 120
+"""How long a test waits for what must come: only a fault of ours takes so long."""
 _MADE: dict[tuple[str, str, datetime.date], planner.Made | tuple[str, ...]] = {}
 _make = planner.make
 
@@ -40,14 +45,31 @@ def the_app(child: str | None = None, case_files: Mapping[str, str] | None = Non
     return PathwayApp(case_files if case_files is not None else files(), DAY, child)
 
 
+async def idle(app: App[None]) -> None:
+    """Wait until nothing is worked out any more; what a later key has overtaken ends without an answer."""
+    while unfinished := [worker for worker in app.workers if not worker.is_finished]:
+        for worker in unfinished:
+            with suppress(WorkerCancelled):
+                await (worker.wait() if worker.is_running else asyncio.sleep(0))
+
+
+async def until(pilot: Pilot[None], holds: Callable[[], object], what: str) -> None:
+    """Wait until something holds, however slow the machine is; `what` says what did not come."""
+    clock = asyncio.get_running_loop()
+    end = clock.time() + LONGEST_SECONDS
+    while not holds():
+        if clock.time() > end:
+            pytest.fail(f"{what} did not come; the screen was:\n{text_of(pilot.app)}")
+        await pilot.pause()
+        await idle(pilot.app)
+
+
 async def settled(pilot: Pilot[None]) -> None:
     """Wait until every child is planned and shown."""
     app = pilot.app
     assert isinstance(app, PathwayApp)
-    await app.workers.wait_for_complete()
-    while any(entry.waiting for entry in app.child_list.entries):
-        await pilot.pause()
-        await app.workers.wait_for_complete()
+    await idle(app)
+    await until(pilot, lambda: not any(entry.waiting for entry in app.child_list.entries), "a plan of every child")
     await pilot.pause()
     await pilot.pause()
 
@@ -110,9 +132,11 @@ async def opened(pilot: Pilot[None], name: str) -> None:
     assert app.screen.plan is not None
     app.screen.move_to(app.screen.plan.child.age_years)
     await pilot.press(*wanted.keys)
-    while isinstance(app.screen, FollowUpScreen) and app.screen.entered.record and app.screen.seen is None:
-        await pilot.pause(0.05)  # it waits for who types before it plans
-    await app.workers.wait_for_complete()
+    # The form waits for who types before it plans.
+    screen = app.screen
+    if isinstance(screen, FollowUpScreen):
+        await until(pilot, lambda: screen.entered.record is None or screen.seen, "what the follow-up changes")
+    await idle(app)
     await pilot.pause()
     await pilot.pause()
     assert type(app.screen).__name__ == wanted.kind

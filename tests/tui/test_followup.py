@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import threading
 
 import pytest
 from textual.pilot import Pilot
@@ -10,7 +11,8 @@ from textual.widgets import Input
 
 from pathway.views.words.caution import CAUTION
 from tests.plans import DAY, files, record
-from tests.tui.screens_of import settled, text_of, the_app
+from tests.tui.screens_of import settled, text_of, the_app, until
+from tui import planner
 from tui.app import PathwayApp
 from tui.screens.followup import KEPT_WHEN_SEEN, FollowUpScreen
 from tui.screens.timeline import TimelineScreen
@@ -31,11 +33,11 @@ async def typed(pilot: Pilot[None], text: str) -> None:
 async def planned(pilot: Pilot[None]) -> None:
     """Wait until the plan with what is typed is there, with the cause of each change, or why it is not."""
     screen = form_of(pilot.app)
-    while screen.entered.record is not None and not (
-        isinstance(screen.seen, tuple) or (screen.seen and screen.seen.entered)
-    ):
-        await pilot.pause()
-        await pilot.app.workers.wait_for_complete()
+
+    def there() -> bool:
+        return isinstance(screen.seen, tuple) or bool(screen.seen and screen.seen.entered)
+
+    await until(pilot, lambda: screen.entered.record is None or there(), "the plan with what is typed")
     await pilot.pause()
 
 
@@ -109,7 +111,15 @@ async def test_it_is_kept_as_one_edit_undone_and_done_again() -> None:
         assert app.child_list["rowan-02"].told[0].startswith("Done again: Follow-up entered: ")
 
 
-async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_question() -> None:
+async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_question(monkeypatch) -> None:
+    may_plan = threading.Event()
+    follow_up = planner.follow_up
+
+    def held(*given, **named):
+        may_plan.wait()
+        yield from follow_up(*given, **named)
+
+    monkeypatch.setattr(planner, "follow_up", held)
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
@@ -117,8 +127,8 @@ async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_qu
         await typed(pilot, "121")
         await pilot.press("f5")
         assert form_of(app).query_one(Notice).words == KEPT_WHEN_SEEN
-        while isinstance(app.screen, FollowUpScreen):
-            await pilot.pause()
+        may_plan.set()
+        await until(pilot, lambda: not isinstance(app.screen, FollowUpScreen), "the road")
         await settled(pilot)
         assert lengths(app) == [121.0]
         await pilot.press("ctrl+z")

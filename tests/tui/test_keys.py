@@ -10,7 +10,7 @@ from pathway.views.words.keys import KEY_WORDS
 from pathway.views.words.wrapping import wrap
 from tests.plans import files
 from tests.tui.screens.kept import painted
-from tests.tui.screens_of import OPENED, opened, settled, text_of, the_app
+from tests.tui.screens_of import OPENED, idle, opened, settled, text_of, the_app, until
 from tui.app import PathwayApp
 from tui.screens.base import OwnScreen
 from tui.screens.children import ChildrenScreen
@@ -38,7 +38,7 @@ def with_action(app: PathwayApp, action: str) -> list[str]:
 async def changes(pilot: Pilot[None], app: PathwayApp, key: str) -> bool:
     before = seen(app)
     await pilot.press(key)
-    await app.workers.wait_for_complete()
+    await idle(app)
     await pilot.pause()
     await pilot.pause()
     return seen(app) != before
@@ -46,7 +46,7 @@ async def changes(pilot: Pilot[None], app: PathwayApp, key: str) -> bool:
 
 @pytest.mark.parametrize("name", OPENED)
 async def test_every_key_that_is_shown_does_what_can_be_seen(name) -> None:
-    app, idle, last = the_app("rowan-02", ROWAN), [], ""
+    app, silent, last = the_app("rowan-02", ROWAN), [], ""
     async with app.run_test(size=SMALL) as pilot:
         await settled(pilot)
         await opened(pilot, name)
@@ -61,8 +61,8 @@ async def test_every_key_that_is_shown_does_what_can_be_seen(name) -> None:
                 if await changes(pilot, app, key):
                     break
             else:
-                idle.append(f"{binding.key} {binding.description}")
-    assert idle == []
+                silent.append(f"{binding.key} {binding.description}")
+    assert silent == []
 
 
 async def test_every_key_of_the_table_has_its_action() -> None:
@@ -120,7 +120,7 @@ async def test_title_and_caution_stand_on_every_screen(size) -> None:
 
 @pytest.mark.parametrize("start", ["timeline", "details", "family", "children", "sources"])
 async def test_every_command_leads_somewhere(start) -> None:
-    app, idle = the_app("rowan-02"), []
+    app, without_effect = the_app("rowan-02"), []
     async with app.run_test(size=SMALL) as pilot:
         await settled(pilot)
         await opened(pilot, start)
@@ -138,12 +138,12 @@ async def test_every_command_leads_somewhere(start) -> None:
             await opened(pilot, start)
             before = seen(app)
             next(c for c in app.get_system_commands(app.screen) if c.title == title).callback()
-            await app.workers.wait_for_complete()
+            await idle(app)
             await pilot.pause()
             await pilot.pause()
             if seen(app) == before:
-                idle.append(title)
-    assert idle == []
+                without_effect.append(title)
+    assert without_effect == []
 
 
 async def test_the_palette_finds_a_command_by_its_letters() -> None:
@@ -153,11 +153,7 @@ async def test_the_palette_finds_a_command_by_its_letters() -> None:
         await pilot.press("ctrl+p")
         await pilot.pause()
         await pilot.press(*"fmlyvw")
-        for _ in range(50):
-            await pilot.pause(0.05)
-            if "Family view" in text_of(app):
-                break
-        assert "Family view" in text_of(app)
+        await until(pilot, lambda: "Family view" in text_of(app), "the command")
         await pilot.press("escape", "escape")
 
 

@@ -7,7 +7,7 @@ import sqlite3
 from pathway.registry.db import engine
 from pathway.views.words.caution import CAUTION
 from tests.tui.registry_of import SIZE, at, enter_length, open_rowan, saved
-from tests.tui.screens_of import settled, text_of
+from tests.tui.screens_of import idle, settled, text_of
 from tests.tui.test_followup import form_of, typed
 from tui import planner
 from tui.screens.leave import LeaveScreen
@@ -29,7 +29,7 @@ async def test_leaving_with_something_unsaved_asks_first(place) -> None:
             await pilot.press("escape")
             assert isinstance(app.screen, TimelineScreen)
             await pilot.press("ctrl+q", "ctrl+s")
-            await app.workers.wait_for_complete()
+            await idle(app)
             await pilot.pause()
             assert app._exit
         assert store.head("rowan-02").count == 3
@@ -78,7 +78,7 @@ async def test_the_command_to_quit_asks_like_the_key(place) -> None:
             await pilot.press("ctrl+p")
             await pilot.pause()
             await pilot.press(*"quit")
-            await app.workers.wait_for_complete()
+            await idle(app)
             await pilot.pause()
             await pilot.press("enter", "enter")
             await pilot.pause()

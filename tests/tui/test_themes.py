@@ -14,7 +14,7 @@ from textual.geometry import Region
 
 from pathway.views.pictures.picture import Role
 from tests.plans import files
-from tests.tui.screens_of import OPENED, opened, settled, text_of, the_app
+from tests.tui.screens_of import OPENED, idle, opened, settled, text_of, the_app, until
 from tui.themes import FIRST, PALETTES
 
 ROOT = Path(__file__).parents[2]
@@ -94,14 +94,12 @@ async def test_a_faulty_file_a_search_and_the_commands_are_legible(theme) -> Non
         app.theme = theme
         for keys in (("escape",), ("x",), ("escape", "a", "enter")):
             await pilot.press(*keys)
-            await pilot.pause(0.1)
+            await idle(app)
+            await pilot.pause()
             assert not {(keys, word, round(ratio, 2)) for word, ratio in _words(app) if ratio < TEXT}
         await pilot.press("ctrl+p")
-        for _ in range(100):
-            await pilot.pause(0.02)
-            found = app.screen.query_one(CommandList)
-            if found.option_count > 3:
-                break
+        await until(pilot, lambda: app.screen.query_one(CommandList).option_count > 3, "the commands")
+        found = app.screen.query_one(CommandList)
         words = list(_words(app, found.region))  # the screen behind is dimmed on purpose
         assert len(words) > 3
         assert not {(word, round(ratio, 2)) for word, ratio in words if ratio < TEXT}

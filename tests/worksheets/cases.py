@@ -38,7 +38,7 @@ def planned(name: str = CHILD) -> tuple[Plan, Posterior | None]:
 
 def case(kind: Kind, name: str = CHILD, stage: str | None = None) -> Case:
     plan, posterior = planned(name)
-    return case_of(example(name), protocol(), ON, plan, stage_of(kind, plan, stage), posterior)
+    return case_of(example(name), protocol(), ON, plan, stage_of(kind, plan, protocol(), stage), posterior)
 
 
 def by_hand(name: str = CHILD) -> Case:

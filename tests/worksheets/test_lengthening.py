@@ -195,7 +195,7 @@ def under_way(*, complications: tuple[str, ...] = (), film: bool = True, **later
     )
     on = seen + datetime.timedelta(days=1)
     plan = make_plan(record, protocol(), on)
-    opened = stage_of("lengthening", plan, None)
+    opened = stage_of("lengthening", plan, protocol(), None)
     assert opened is not None
     assert opened.status == "under_way"
     return case_of(record, protocol(), on, plan, opened, growth_of(record, on))

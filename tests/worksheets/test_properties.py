@@ -206,7 +206,7 @@ def test_every_output_is_finite_for_plausible_inputs_or_the_error_says_what_to_d
 def test_left_is_the_mirror_image_of_right(kind: Kind) -> None:
     other = mirrored(example("rowan-02"))
     plan = make_plan(other, protocol(), ON)
-    opened = case_of(other, protocol(), ON, plan, stage_of(kind, plan, None), growth_of(other, ON))
+    opened = case_of(other, protocol(), ON, plan, stage_of(kind, plan, protocol(), None), growth_of(other, ON))
     known = KNOWN_WIDTH if kind == "guided-growth" else {}
     here, there = sheet(kind, known), KINDS[kind].make(opened, known)
     assert here.side != there.side

@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathway.casefile.fragments import SKELETAL_AGE
-from pathway.plan.model import Plan, PlanStage, VerdictRecord
+from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import FindingRule, Protocol
-from pathway.record import Record, Side
-from pathway.rule_engine.findings import Findings, Known, Leg, Unknown, findings_on
+from pathway.record import Leg, Record, Side
+from pathway.rule_engine.findings import Findings, Known, Unknown, findings_on
+from pathway.rule_engine.verdict import Verdict
 from pathway.views.words.paragraphs import in_date_order
 
 LENGTHS = ("femur_length_mm", "tibia_length_mm")
@@ -87,7 +88,7 @@ def _coming(plan: Plan) -> Iterator[PlanStage]:
                 return
 
 
-def _leaves(verdict: VerdictRecord) -> Iterator[tuple[str, Leg]]:
+def _leaves(verdict: Verdict) -> Iterator[tuple[str, Leg]]:
     if verdict.finding is not None:
         yield verdict.finding, verdict.leg or "affected"
     for part in verdict.parts:

@@ -8,8 +8,8 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.events import Resize
 
+from pathway.plan.graph import graph_of
 from pathway.views.pictures.picture import Picture, Role, Span
-from pathway.views.pictures.prerequisites import chain
 from pathway.views.words import paragraphs
 from tui import keys
 from tui.opened import ChildList
@@ -69,7 +69,7 @@ class PrerequisitesScreen(ChildScreen):
         if plan is None or stage is None:
             return
         self._picture = self.home.pictures.prerequisites(plan, self.app.size.width)
-        before = chain(plan, stage.id)
+        before = graph_of(plan).chain(stage.id)
 
         def lit(span: Span) -> bool:
             if span.role is Role.EDGE:

@@ -96,13 +96,16 @@ class WorksheetScreen(FormScreen):
     @property
     def with_sheets(self) -> tuple[PlanStage, ...]:
         """Return the stages that have a worksheet, in order of date."""
-        plan = self.plan
-        return tuple(s for s in in_date_order(plan) if kind_for(s) is not None) if plan is not None else ()
+        plan, rules = self.plan, self.home.rules
+        if plan is None or rules is None:
+            return ()
+        return tuple(stage for stage in in_date_order(plan) if kind_for(stage, rules) is not None)
 
     @property
     def kind(self) -> Kind | None:
         """Return the kind of worksheet of the selected stage, or None."""
-        return kind_for(self.selected) if self.selected is not None else None
+        stage, rules = self.selected, self.home.rules
+        return kind_for(stage, rules) if stage is not None and rules is not None else None
 
     def show_stage(self) -> None:
         """Open the worksheet of the selected stage, its inputs as planned."""

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pathway.days import add_months
+from pathway.plan.graph import graph_of
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.guidance import FollowUp
 from pathway.protocol.model import Protocol
+from pathway.protocol.roles import role_of
 from pathway.rule_engine.conditions import Facts, judge
-from pathway.timing.rule_links import examination
 from pathway.views.words.caution import INVENTED, is_invented
 from pathway.views.words.plan import cm_words
 from pathway.worksheets.lengthening.calendar import weekday
@@ -43,7 +44,7 @@ def agenda(plan: Plan, protocol: Protocol, facts: Facts) -> tuple[Entry, ...]:
 
     `facts` are those of the day of the plan: a follow-up that depends on findings is entered where it holds.
     """
-    found = [*_stages(plan), *_follow_ups(plan, protocol, facts)]
+    found = [*_stages(plan, protocol), *_follow_ups(plan, protocol, facts)]
     return tuple(sorted(found, key=lambda entry: (entry.day, entry.key)))
 
 
@@ -53,15 +54,17 @@ def entry_words(plan: Plan, *words: str) -> tuple[str, ...]:
     return (*(word for word in words if word), plan.cautions[0].text, *ends)
 
 
-def _stages(plan: Plan) -> Iterator[Entry]:
-    guarded = {examination(stage.id): stage for stage in plan.stages if stage.gates}
+def _stages(plan: Plan, protocol: Protocol) -> Iterator[Entry]:
+    graph = graph_of(plan)
     for stage in plan.stages:
         if stage.date is None:
             continue
         done = stage.status in ("done", "under_way")
-        words = (*_stage_words(stage, done), *_gate_words(guarded.get(stage.id)))
+        examined = role_of(stage.kind, protocol) == "reexamination"
+        before = [graph.stage(edge.later) for edge in graph.edges_from(stage.id)] if examined else []
+        words = (*_stage_words(stage, done), *(word for later in before for word in _gate_words(later)))
         title = f"{plan.child.id}: {_title(stage)}{'' if done else ' (planned)'}"
-        yield Entry(stage.id, PLAN_PART, _category(stage), stage.date, title, entry_words(plan, *words), done)
+        yield Entry(stage.id, PLAN_PART, _category(stage, examined), stage.date, title, entry_words(plan, *words), done)
 
 
 def _title(stage: PlanStage) -> str:
@@ -70,10 +73,10 @@ def _title(stage: PlanStage) -> str:
     return f"{stage.label}{side}{amount}"
 
 
-def _category(stage: PlanStage) -> Category:
+def _category(stage: PlanStage, examined: bool) -> Category:
     if stage.operation:
         return "operation"
-    return "examination" if stage.kind == "examination" else "treatment"
+    return "examination" if examined else "treatment"
 
 
 def _stage_words(stage: PlanStage, done: bool) -> Iterator[str]:
@@ -88,10 +91,8 @@ def _stage_words(stage: PlanStage, done: bool) -> Iterator[str]:
         yield f"Under the rules between {stage.window.earliest} and {stage.window.latest}."
 
 
-def _gate_words(stage: PlanStage | None) -> Iterator[str]:
+def _gate_words(stage: PlanStage) -> Iterator[str]:
     """Yield what must hold before the stage that an examination comes before."""
-    if stage is None:
-        return
     yield f"To be checked before {stage.label.lower()}:"
     yield from (f"- {gate.requires}" for gate in stage.gates)
 

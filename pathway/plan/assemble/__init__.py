@@ -10,7 +10,6 @@ from pathway.plan.assemble.reasons import (
     considered,
     local_part,
     reason,
-    verdict_record,
 )
 from pathway.plan.assemble.stages import gate_state, plan_stages
 
@@ -31,5 +30,4 @@ __all__ = [
     "plan_stages",
     "quantiles",
     "reason",
-    "verdict_record",
 ]

@@ -59,12 +59,12 @@ def notices(
     stages: Sequence[pm.PlanStage],
     posterior: Posterior | None,
     protocol: Protocol,
-    counted: Step | None = None,
+    hip_gain: Step | None = None,
 ) -> tuple[str, ...]:
     """Return values to be checked, the gain at the hip that is counted, and decisions that could not be followed."""
     said = [*growth_questions(record, protocol), *(posterior.surprises if posterior else ())]
-    if counted is not None:
-        said.append(gain_words(counted))
+    if hip_gain is not None:
+        said.append(gain_words(hip_gain))
     chosen = [decision for decision in record.decisions if decision.kind == "choose_course"]
     if chosen and chosen[-1].course not in {course.id for course in found}:
         known = ", ".join(course.id for course in found) or "none"

@@ -10,7 +10,7 @@ from pathway.plan import model as pm
 from pathway.plan.assemble.growth import quantiles
 from pathway.protocol.model import Protocol
 from pathway.record import Record
-from pathway.timing.schedule import device_days
+from pathway.timing.rule_links import device_days
 
 
 def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course:
@@ -22,7 +22,7 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
     chosen = [
         pm.CourseStage(
             id=item.stage,
-            kind=item.stage.rpartition("_")[0],
+            kind=item.kind,
             age_years=round(item.age_years, 3),
             amount_mm=item.amount_mm,
         )

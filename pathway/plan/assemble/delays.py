@@ -8,12 +8,11 @@ from itertools import groupby
 
 from pathway.days import add_months, days_between, span_words
 from pathway.protocol.model import Protocol
-from pathway.protocol.roles import follows
 from pathway.record import Record
-from pathway.rule_engine.staging import StageNeed, numbered
+from pathway.rule_engine.graph import ChildGraph, StageItem
 from pathway.timing.delay import Delay, stage_of
-from pathway.timing.rule_links import LAST_USEFUL, ORIGIN
-from pathway.timing.schedule import HolidayWish, age_windows
+from pathway.timing.rule_links import LAST_USEFUL, ORIGIN, age_windows
+from pathway.timing.schedule import HolidayWish
 
 TOGETHER_DAYS = 31
 """Stages that begin to move within so many days of each other are named together."""
@@ -21,16 +20,22 @@ Label = Callable[[str], str]
 
 
 def delay_sentences(
-    delay: Delay, need: StageNeed, date: datetime.date, label: Label, record: Record, protocol: Protocol
+    delay: Delay,
+    item: StageItem,
+    graph: ChildGraph,
+    date: datetime.date,
+    label: Label,
+    record: Record,
+    protocol: Protocol,
 ) -> tuple[str, ...]:
     """Return first how late changes nothing else, then what moves, then what is lost; `label` names a stage."""
-    leader = follows(need.stage, protocol)
+    leader = graph.leader(item.id)
     if leader is not None:
-        return (f"Any delay makes {label(numbered(leader.id, need.number, leader.most))} last longer.",)
+        return (f"Any delay makes {label(leader.id)} last longer.",)
     return (
-        *_moving(delay, need, date, label),
-        *_past_usual_age(delay, need, date, record, protocol),
-        *_lost(delay, need, date, label, protocol),
+        *_moving(delay, item, date, label),
+        *_past_usual_age(delay, item, date, record, protocol),
+        *_lost(delay, item, date, label, protocol),
     )
 
 
@@ -48,13 +53,13 @@ def wish_words(wish: HolidayWish | None, label: Label) -> str:
     return f"the family would like a school holiday; {tried} has no date that the rules and other wishes allow"
 
 
-def _moving(delay: Delay, need: StageNeed, date: datetime.date, label: Label) -> Iterator[str]:
+def _moving(delay: Delay, item: StageItem, date: datetime.date, label: Label) -> Iterator[str]:
     free = delay.free_days
     if free is None:
         yield "A delay moves nothing else."
         return
     if free > 0:
-        amount = "; the amount is planned for this age" if need.stage.bone is not None else ""
+        amount = "; the amount is planned for this age" if item.stage.bone is not None else ""
         yield f"A delay of up to {span_words(free)}, to {_day(date, free)}, moves no other date{amount}."
     elif not delay.moves:
         yield "No later date is possible."
@@ -74,17 +79,17 @@ def _groups(moves: tuple[tuple[str, int], ...]) -> Iterator[tuple[int, tuple[str
 
 
 def _past_usual_age(
-    delay: Delay, need: StageNeed, date: datetime.date, record: Record, protocol: Protocol
+    delay: Delay, item: StageItem, date: datetime.date, record: Record, protocol: Protocol
 ) -> Iterator[str]:
     born = record.child.date_of_birth
-    for rule in age_windows(need, record.child.sex, protocol, hard=False):
+    for rule in age_windows(item, record.child.sex, protocol, hard=False):
         last = None if rule.at_most_months is None else add_months(born, rule.at_most_months)
         within = last is not None and (delay.last_days is None or days_between(date, last) < delay.last_days)
         if last is not None and within and date <= last:
             yield f"Later than the usual age after {last}."
 
 
-def _lost(delay: Delay, need: StageNeed, date: datetime.date, label: Label, protocol: Protocol) -> Iterator[str]:
+def _lost(delay: Delay, item: StageItem, date: datetime.date, label: Label, protocol: Protocol) -> Iterator[str]:
     if delay.last_days is None:
         return
     last = _day(date, delay.last_days)
@@ -99,7 +104,7 @@ def _lost(delay: Delay, need: StageNeed, date: datetime.date, label: Label, prot
         why = f"the last day on which {label(late)} can still achieve what is planned has passed."
     else:
         why = words.get(closing.rule, closing.rule)
-        why = why if late == need.id else f"{label(late)} would come too late. {why}"
+        why = why if late == item.id else f"{label(late)} would come too late. {why}"
     yield f"After {last} it is too late: {why}"
 
 

@@ -11,7 +11,7 @@ from pathway.plan import model as pm
 from pathway.protocol.model import Contraindication, Protocol
 from pathway.rule_engine.classify import Classified
 from pathway.rule_engine.findings import Findings, Unknown
-from pathway.rule_engine.staging import StageGraph
+from pathway.rule_engine.graph import ChildGraph
 
 PROJECTION = "the growth projection"
 
@@ -26,7 +26,7 @@ class _Asked:
 
 
 def open_questions(
-    graph: StageGraph,
+    graph: ChildGraph,
     classified: Sequence[Classified],
     findings: Findings,
     stages: Sequence[pm.PlanStage],
@@ -53,14 +53,14 @@ def open_questions(
         for kind, verdict in item.judged:
             for finding in verdict.asks if item.type is None and item.scheme.asks else ():
                 ask(finding, item.scheme.label, on, kind.id)
-    in_graph = {need.stage.id: need for need in graph.needs}
+    in_graph = {item.kind: item for item in graph.stages}
     for considered in graph.considered:
-        need = in_graph.get(considered.rule.stage)
-        undecided = need is not None and need.need == "unknown"
-        opposed = need is not None and isinstance(considered.rule, Contraindication) and not considered.waived
-        if need is not None and (undecided or opposed):
+        about = in_graph.get(considered.rule.stage)
+        undecided = about is not None and about.state == "unknown"
+        opposed = about is not None and isinstance(considered.rule, Contraindication) and not considered.waived
+        if about is not None and (undecided or opposed):
             for finding in considered.verdict.asks:
-                ask(finding, need.stage.label, on, considered.rule.id)
+                ask(finding, about.stage.label, on, considered.rule.id)
     for stage in stages:
         for gate in stage.gates if stage.date or stage.status == "blocked" else ():
             if gate.state == "unknown":

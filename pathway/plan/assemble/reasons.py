@@ -2,45 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 
 from pathway.plan import model as pm
 from pathway.protocol.model import Contraindication, Indication, Protocol, Rule
 from pathway.protocol.references import local_ids
 from pathway.rule_engine.classify import UNDETERMINED, Classified
-from pathway.rule_engine.staging import StageGraph
+from pathway.rule_engine.graph import ChildGraph
 from pathway.rule_engine.verdict import Verdict
-
-
-def verdict_record(verdict: Verdict) -> pm.VerdictRecord:
-    """Return a verdict tree as plan data."""
-    return pm.VerdictRecord(
-        state=verdict.state,
-        sentence=verdict.sentence,
-        test=verdict.test,
-        form=verdict.form,
-        finding=verdict.finding,
-        value=verdict.value,
-        sd=verdict.sd,
-        measured_on=verdict.measured_on,
-        method=verdict.method,
-        margin=None if verdict.margin is None else _outward(verdict.margin),
-        comparison=verdict.comparison,
-        threshold=verdict.threshold,
-        subject=verdict.subject,
-        leg=verdict.leg,
-        chance=verdict.chance,
-        why_unknown=verdict.why_unknown,
-        asks=tuple(sorted(verdict.asks)),
-        parts=tuple(verdict_record(part) for part in verdict.parts),
-    )
-
-
-def _outward(margin: float) -> float:
-    """Round a margin to thousandths away from 0, so that a change of its size surely reaches the threshold."""
-    thousandths = round(abs(margin) * 1000, 6)
-    return math.copysign(math.ceil(thousandths) / 1000, margin)
 
 
 def reason(rule: Rule, verdict: Verdict | None, *, against: bool = False) -> pm.Reason:
@@ -53,11 +22,11 @@ def reason(rule: Rule, verdict: Verdict | None, *, against: bool = False) -> pm.
         strength=rule.strength,
         local=rule.local,
         against=against,
-        verdict=None if verdict is None else verdict_record(verdict),
+        verdict=verdict,
     )
 
 
-def considered(graph: StageGraph, found: Iterable[Classified]) -> tuple[pm.Considered, ...]:
+def considered(graph: ChildGraph, found: Iterable[Classified]) -> tuple[pm.Considered, ...]:
     """Return every indication, contraindication and type as judged on the day."""
     rules = [
         pm.Considered(

@@ -10,16 +10,18 @@ from pathway.days import add_months, age_years, in_months
 from pathway.plan import model as pm
 from pathway.plan.assemble.conflicts import stage_words
 from pathway.plan.assemble.delays import delay_sentences, wish_words
-from pathway.plan.assemble.reasons import reason, verdict_record
+from pathway.plan.assemble.reasons import reason
 from pathway.protocol.model import Protocol, StopRule
+from pathway.protocol.roles import reexamination
 from pathway.record import Record
-from pathway.rule_engine.staging import GateState, StageGraph, StageNeed
+from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
 from pathway.timing.delay import delay_of
+from pathway.timing.rule_links import examination
 from pathway.timing.schedule import Timetable
 
 
 def plan_stages(
-    graph: StageGraph,
+    graph: ChildGraph,
     course: Course | None,
     times: Timetable | None,
     record: Record,
@@ -34,9 +36,9 @@ def plan_stages(
     arrest = course.arrest if course else None
     placed = times.start if times else {}
     shown = []
-    for need in graph.needs:
-        if need.id in placed or _worth_showing(need, graph):
-            shown.append(_stage(need, graph, lengthenings.get(need.id), arrest, times, record, protocol, on))
+    for item in graph.stages:
+        if item.id in placed or _worth_showing(item, graph):
+            shown.append(_stage(item, graph, lengthenings.get(item.id), arrest, times, record, protocol, on))
     examinations = {stage.id: stage for stage in _examinations(shown, protocol, record, on)}
     shown = [_after_examination(stage, examinations) for stage in shown]
     shown.extend(examinations.values())
@@ -44,19 +46,19 @@ def plan_stages(
     return tuple(sorted(shown, key=lambda s: (s.date or far, protocol.stage(s.kind).rank, s.number)))
 
 
-def _worth_showing(need: StageNeed, graph: StageGraph) -> bool:
+def _worth_showing(item: StageItem, graph: ChildGraph) -> bool:
     """A stage without a date is shown when someone may ask for it: not the surplus that the strategy dropped."""
-    if need.need == "unknown":
-        return need.stage.operation
-    if need.need == "possible":
-        first = min(other.number for other in graph.of_kind(need.stage.id) if other.need == "possible")
-        return bool(need.against) and need.stage.bone is not None and need.number == first
+    if item.state == "unknown":
+        return item.stage.operation
+    if item.state == "possible":
+        first = min(other.number for other in graph.of_kind(item.kind) if other.state == "possible")
+        return bool(item.against) and item.stage.bone is not None and item.number == first
     return True
 
 
 def _stage(
-    need: StageNeed,
-    graph: StageGraph,
+    item: StageItem,
+    graph: ChildGraph,
     lengthening: Lengthening | None,
     arrest: Arrest | None,
     times: Timetable | None,
@@ -64,59 +66,59 @@ def _stage(
     protocol: Protocol,
     on: datetime.date,
 ) -> pm.PlanStage:
-    born, stage = record.child.date_of_birth, need.stage
-    date = times.start.get(need.id) if times else need.done_on
-    date = date or need.done_on
-    end = times.end.get(need.id) if times else need.ended_on
-    window = times.window.get(need.id) if times else None
-    status = _status(need, date, graph, times, on)
+    born, stage = record.child.date_of_birth, item.stage
+    date = times.start.get(item.id) if times else item.done_on
+    date = date or item.done_on
+    end = times.end.get(item.id) if times else item.ended_on
+    window = times.window.get(item.id) if times else None
+    status = _status(item, date, graph, times, on)
 
     def label(id: str) -> str:
         return stage_words(id, protocol)
 
-    gates = tuple(gate_state(gate, date, status, _mender(gate, graph)) for gate in need.gates)
-    is_arrest = arrest is not None and need.id == arrest.stage and date is not None
+    gates = tuple(gate_state(gate, date, status, _mender(gate, graph)) for gate in item.gates)
+    is_arrest = arrest is not None and item.id == arrest.stage and date is not None
     side = record.other_side if stage.lane == "other_leg" else record.affected_side
     amount = lengthening.amount_mm if lengthening else None
-    if need.operation is not None and need.operation.achieved_mm is not None:
-        amount = need.operation.achieved_mm
+    if item.operation is not None and item.operation.achieved_mm is not None:
+        amount = item.operation.achieved_mm
     if is_arrest and arrest is not None:
         amount = round(arrest.effect_mm, 1)
-    because = [reason(rule, verdict) for rule, verdict in need.indicated]
-    because += [reason(rule, verdict, against=True) for rule, verdict in need.against]
-    after = _after(need, graph, times)
+    because = [reason(rule, verdict) for rule, verdict in item.indicated]
+    because += [reason(rule, verdict, against=True) for rule, verdict in item.against]
+    after = _after(item, graph, times)
     delay = None
-    if date and times and times.schedule and window and need.done_on is None:
-        delay = delay_of(need.id, times.schedule)
+    if date and times and times.schedule and window and item.done_on is None:
+        delay = delay_of(item.id, times.schedule)
     used = {source for item in because for source in item.sources} | set(stage.sources)
     used |= {source for gate in gates for source in gate.sources}
     return pm.PlanStage(
-        id=need.id,
+        id=item.id,
         kind=stage.id,
-        number=need.number,
-        label=_label(need, graph),
+        number=item.number,
+        label=_label(item, graph),
         lane=stage.lane,
         what=stage.what,
         family_words=stage.family_words,
         operation=stage.operation,
         status=status,
         side=side,
-        because=tuple(because) or (_done_reason(need),),
+        because=tuple(because) or (_done_reason(item),),
         amount_mm=amount,
-        amount_deg=need.operation.achieved_deg if need.operation else None,
+        amount_deg=item.operation.achieved_deg if item.operation else None,
         amount_percent=round(100 * lengthening.amount_mm / lengthening.bone_mm, 1) if lengthening else None,
         amount_limits=tuple(_limit(item) for item in lengthening.limits) if lengthening else (),
-        physes=arrest.physes if is_arrest and arrest else need.operation.physes if need.operation else (),
-        window=pm.DateWindow(earliest=window[0], latest=window[1]) if window and need.done_on is None else None,
+        physes=arrest.physes if is_arrest and arrest else item.operation.physes if item.operation else (),
+        window=pm.DateWindow(earliest=window[0], latest=window[1]) if window and item.done_on is None else None,
         date=date,
         end_date=end if date else None,
         age_years=round(age_years(born, date), 3) if date else None,
         duration_months=in_months((end - date).days) if date and end else None,
         duration_range_months=_duration_range(stage.bone, amount, protocol),
-        slack_days=(window[1] - date).days if window and window[1] and date and need.done_on is None else None,
+        slack_days=(window[1] - date).days if window and window[1] and date and item.done_on is None else None,
         free_slack_days=delay.free_days if delay else None,
-        delay=delay_sentences(delay, need, date, label, record, protocol) if delay and date else (),
-        preferred=wish_words(times.wishes.get(need.id) if times else None, label),
+        delay=delay_sentences(delay, item, graph, date, label, record, protocol) if delay and date else (),
+        preferred=wish_words(times.wishes.get(item.id) if times else None, label),
         gates=gates,
         after=after,
         stop_rules=tuple(_stop_words(rule) for rule in protocol.stop_rules if rule.stage == stage.id),
@@ -128,54 +130,51 @@ def _stop_words(rule: StopRule) -> str:
     return f"{rule.text} (local)" if rule.local else rule.text
 
 
-def _label(need: StageNeed, graph: StageGraph) -> str:
+def _label(item: StageItem, graph: ChildGraph) -> str:
     """The stage's name, numbered where the plan may hold more than one of its kind."""
-    of_kind = graph.of_kind(need.stage.id)
-    many = need.stage.bone is not None or len(of_kind) > 1
-    return f"{need.stage.label} {need.number}" if many else need.stage.label
+    of_kind = graph.of_kind(item.kind)
+    many = item.stage.bone is not None or len(of_kind) > 1
+    return f"{item.stage.label} {item.number}" if many else item.stage.label
 
 
-def _done_reason(need: StageNeed) -> pm.Reason:
-    text = f"done on {need.done_on}" if need.done_on else "in the protocol"
+def _done_reason(item: StageItem) -> pm.Reason:
+    text = f"done on {item.done_on}" if item.done_on else "in the protocol"
     return pm.Reason(
-        rule=need.stage.id,
+        rule=item.kind,
         text=text,
-        sources=need.stage.sources,
-        provenance=need.stage.provenance,
-        strength=need.stage.strength,
-        local=need.stage.local,
+        sources=item.stage.sources,
+        provenance=item.stage.provenance,
+        strength=item.stage.strength,
+        local=item.stage.local,
     )
 
 
 def _status(
-    need: StageNeed, date: datetime.date | None, graph: StageGraph, times: Timetable | None, on: datetime.date
+    item: StageItem, date: datetime.date | None, graph: ChildGraph, times: Timetable | None, on: datetime.date
 ) -> pm.StageStatus:
-    if need.need in ("done", "under_way"):
-        return need.need
-    if need.against:
+    if item.state == "done" or item.state == "under_way":
+        return item.state
+    if item.against:
         return "blocked"
     if date is None:
         # Without a timetable nothing can be dated: what is needed is blocked by the conflict, not optional.
-        return "blocked" if need.need == "planned" and times is None else "optional"
-    waiting = [
-        edge.earlier
-        for edge in graph.edges
-        if edge.later == need.id
-        and times is not None
-        and edge.earlier in times.start
-        and graph.need(edge.earlier).need not in ("done", "under_way")
+        return "blocked" if item.state == "planned" and times is None else "optional"
+    waiting = times is not None and any(
+        edge.earlier in times.start
+        and not graph.stage(edge.earlier).begun
         and not (edge.rule.at_most_months == 0 and edge.earlier_point == "start")
-    ]
-    look = max((gate.gate.look_again_months for gate in need.gates), default=3)
+        for edge in graph.edges_into(item.id)
+    )
+    look = max((gate.gate.look_again_months for gate in item.gates), default=3)
     if waiting or date > add_months(on, look + 1):
         return "later"
-    settled = all(gate.state in ("holds", "waived") or gate.mended_by for gate in need.gates)
+    settled = all(gate.state in ("holds", "waived") or gate.mended_by for gate in item.gates)
     return "ready" if settled else "blocked"
 
 
-def _mender(gate: GateState, graph: StageGraph) -> str:
+def _mender(gate: GateState, graph: ChildGraph) -> str:
     """Return the name of the stage that mends a gate, as the plan has it in small letters; "" where none does."""
-    return _label(graph.need(gate.mended_by), graph).lower() if gate.mended_by else ""
+    return _label(graph.stage(gate.mended_by), graph).lower() if gate.mended_by else ""
 
 
 def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStatus, mender: str = "") -> pm.GateState:
@@ -199,7 +198,7 @@ def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStat
         provenance=rule.provenance,
         strength=rule.strength,
         local=rule.local,
-        verdict=verdict_record(verdict),
+        verdict=verdict,
     )
 
 
@@ -214,14 +213,14 @@ def _gate_sentence(gate: GateState, mender: str) -> str:
     return f"{pm.GATE_WORDS[gate.state].capitalize()}: {text}"
 
 
-def _after(need: StageNeed, graph: StageGraph, times: Timetable | None) -> tuple[pm.After, ...]:
+def _after(item: StageItem, graph: ChildGraph, times: Timetable | None) -> tuple[pm.After, ...]:
     start = times.start if times else {}
     edges = []
-    for edge in (*graph.edges, *graph.past):
+    for edge in graph.edges_at(item.id):
         one, other, point = edge.earlier, edge.later, edge.earlier_point
-        if edge.rule.either_order and one in start and other in start and start[other] < start[one]:
+        if edge.either_order and one in start and other in start and start[other] < start[one]:
             one, other, point = other, one, "end"
-        if other != need.id or one not in start:
+        if other != item.id or one not in start:
             continue
         edges.append(
             pm.After(
@@ -259,7 +258,7 @@ def _duration_range(bone: str | None, amount: float | None, protocol: Protocol) 
 
 def _after_examination(stage: pm.PlanStage, examinations: Mapping[str, pm.PlanStage]) -> pm.PlanStage:
     """Tie a stage to the examination before it, if it has one."""
-    found = examinations.get(f"examination_before_{stage.id}")
+    found = examinations.get(examination(stage.id))
     if found is None:
         return stage
     edge = pm.After(
@@ -275,13 +274,13 @@ def _after_examination(stage: pm.PlanStage, examinations: Mapping[str, pm.PlanSt
 def _examinations(
     stages: Sequence[pm.PlanStage], protocol: Protocol, record: Record, on: datetime.date
 ) -> Iterable[pm.PlanStage]:
-    kind, born = protocol.stage("examination"), record.child.date_of_birth
+    kind, born = reexamination(protocol), record.child.date_of_birth
     later = [stage for stage in stages if stage.date and stage.status == "later" and stage.gates]
     for number, stage in enumerate(sorted(later, key=lambda s: s.date or on), start=1):
         days = [gate.look_again_on for gate in stage.gates if gate.look_again_on is not None]
         date = max(min(days), on) if days else on
         yield pm.PlanStage(
-            id=f"examination_before_{stage.id}",
+            id=examination(stage.id),
             kind=kind.id,
             number=number,
             label=f"{kind.label} before {stage.label[0].lower()}{stage.label[1:]}",

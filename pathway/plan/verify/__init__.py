@@ -32,10 +32,10 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
         *_ages(plan, record, protocol),
         *_amounts(plan, record, protocol),
         *_balance(plan),
-        *_followers(plan),
+        *_followers(plan, protocol),
         *_done(plan, record),
         *calendar_breaches(plan, record, protocol),
-        *wish_breaches(plan, record),
+        *wish_breaches(plan, record, protocol),
         *_declined(plan, record),
         *_against(plan, protocol),
         *_sides(plan, record),
@@ -162,7 +162,7 @@ def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]
                     stage.id,
                     f"{stage.id} gains {stage.amount_mm:g} mm, {rule.id} allows {limit:.0f}",
                 )
-    arrest = [s for s in _planned(plan) if s.kind == "contralateral_growth_arrest"]
+    arrest = [s for s in _planned(plan) if protocol.stage(s.kind).role == "growth_arrest"]
     most = protocol.number("arrest_most_mm")
     for stage in arrest:
         if stage.amount_mm is not None and stage.amount_mm > most:
@@ -213,11 +213,12 @@ def _balance(plan: Plan) -> Iterator[Breach]:
         yield Breach("balance", best.id, f"the stages' amounts {amounts} are not those of the course {chosen}")
 
 
-def _followers(plan: Plan) -> Iterator[Breach]:
-    pairs = {
-        "femoral_lengthening": ("femoral_device_removal", "hip_surveillance"),
-        "tibial_lengthening": ("tibial_device_removal",),
-    }
+def _followers(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
+    pairs: dict[str, list[str]] = {}
+    for rule in protocol.intervals:
+        ends = rule.at_most_months == 0 and rule.earlier.endswith(".end")
+        if ends and protocol.stage(rule.earlier_stage).role == "lengthening":
+            pairs.setdefault(rule.earlier_stage, []).append(rule.later_stage)
     # A plan in conflict has no dates to come: what follows is named there without one.
     have = {(stage.kind, stage.number) for stage in (plan.stages if plan.conflicts else _dated(plan))}
     for stage in _dated(plan):

@@ -25,7 +25,7 @@ def calendar_breaches(plan: Plan, record: Record, protocol: Protocol) -> Iterato
             continue
         if stage.operation:
             yield from _operation(stage, stage.date, first, weekdays, closed, record)
-        if stage.kind == "examination":
+        if protocol.stage(stage.kind).role == "reexamination":
             yield from _examination(plan, stage, stage.date, protocol)
         yield from _slack(stage, stage.date)
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pathway.plan.model import GateState, Plan, PlanStage, VerdictRecord
+from pathway.plan.model import GateState, Plan, PlanStage
 from pathway.plan.verify.breach import Breach
 from pathway.protocol.model import Condition, Gate, Protocol
 from pathway.record import Record
+from pathway.rule_engine.verdict import Verdict
 
 BEGUN = ("done", "under_way")
 
@@ -30,7 +31,7 @@ def gate_breaches(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Br
 
 
 def _missing(stage: PlanStage, protocol: Protocol) -> Iterator[Breach]:
-    if stage.status in BEGUN or stage.kind == "examination":
+    if stage.status in BEGUN or protocol.stage(stage.kind).role == "reexamination":
         return
     undecided = any(item.verdict is not None and item.verdict.state == "unknown" for item in stage.because)
     if undecided and not stage.gates:
@@ -65,20 +66,13 @@ def _rejudged(gate: GateState, stage: PlanStage, rule: Gate, record: Record, pro
     state = _state(rule.requires, gate.verdict)
     if state != gate.verdict.state:
         yield Breach(gate.id, stage.id, f"{gate.id} reads {gate.verdict.state} on values that read {state}")
-    for leaf in _leaves(gate.verdict):
+    for leaf in gate.verdict.leaves():
         if not _in_record(leaf, record, protocol):
             text = f"{gate.id} rests on {leaf.finding} {leaf.value} of {leaf.measured_on}, which the record lacks"
             yield Breach(gate.id, stage.id, text)
 
 
-def _leaves(verdict: VerdictRecord) -> Iterator[VerdictRecord]:
-    if not verdict.parts:
-        yield verdict
-    for part in verdict.parts:
-        yield from _leaves(part)
-
-
-def _in_record(leaf: VerdictRecord, record: Record, protocol: Protocol) -> bool:
+def _in_record(leaf: Verdict, record: Record, protocol: Protocol) -> bool:
     if leaf.finding is None or leaf.measured_on is None or protocol.finding(leaf.finding).derived:
         return True
     return any(
@@ -88,7 +82,7 @@ def _in_record(leaf: VerdictRecord, record: Record, protocol: Protocol) -> bool:
     )
 
 
-def _state(test: Condition, verdict: VerdictRecord) -> str:
+def _state(test: Condition, verdict: Verdict) -> str:
     """Return the state that the values kept in a verdict give; what is no finding is taken as it reads."""
     parts = test.all if test.all is not None else test.any
     if parts is not None:

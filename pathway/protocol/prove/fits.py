@@ -21,7 +21,7 @@ from pathway.network import Conflict, Link, windows
 from pathway.protocol.model import AgeWindow, Condition, Interval, Protocol, Stage
 from pathway.protocol.prove.complaint import Complaint
 from pathway.protocol.prove.space import Space
-from pathway.protocol.roles import follows
+from pathway.protocol.roles import predecessor_of
 
 BIRTH = "birth"
 SEXES = ("girl", "boy")
@@ -50,7 +50,11 @@ def _together(protocol: Protocol, space: Space) -> Iterator[frozenset[str]]:
     timed = {stage for rule in protocol.intervals for stage in (rule.earlier_stage, rule.later_stage)}
     timed |= {rule.stage for rule in protocol.age_windows if rule.hard}
     graph.add_nodes_from(stage for stage in reasons if stage in timed)
+    lengthened = {stage.id: stage.bone for stage in protocol.stages if stage.role == "lengthening"}
     for one, two in combinations(graph.nodes, 2):
+        # Two ways of lengthening one bone stand for each other: a course uses one of them.
+        if one in lengthened and lengthened[one] == lengthened.get(two):
+            continue
         if space.example((reasons[one], True), (reasons[two], True)) is not None:
             graph.add_edge(one, two)
     yield from sorted((frozenset(group) for group in nx.find_cliques(graph)), key=sorted)
@@ -59,7 +63,7 @@ def _together(protocol: Protocol, space: Space) -> Iterator[frozenset[str]]:
 def _reasons(protocol: Protocol) -> dict[str, Condition]:
     reasons: dict[str, list[Condition]] = {}
     for rule in protocol.indications:
-        if follows(protocol.stage(rule.stage), protocol) is None:
+        if predecessor_of(protocol.stage(rule.stage), protocol) is None:
             reasons.setdefault(rule.stage, []).append(rule.when)
     return {stage: Condition(any=tuple(conditions)) for stage, conditions in reasons.items()}
 
@@ -70,7 +74,7 @@ def _conflicts(
     conflict = _conflict(stages, sex, protocol)
     if conflict is None:
         return
-    leaders = {stage.id: lead.id for stage in protocol.stages if (lead := follows(stage, protocol)) is not None}
+    leaders = {stage.id: lead.id for stage in protocol.stages if (lead := predecessor_of(stage, protocol)) is not None}
     kinds = {event.rpartition(".")[0].partition(" ")[0] for event in conflict.events if event != BIRTH}
     involved = frozenset(leaders.get(kind, kind) for kind in kinds)
     reasons = _reasons(protocol)
@@ -114,7 +118,7 @@ def _placed(stages: frozenset[str], protocol: Protocol) -> Mapping[str, list[str
     """Return the numbered stages of each kind: lengthenings as often as they may be, what follows with them."""
     placed: dict[str, list[str]] = {}
     for stage in protocol.stages:
-        leader = follows(stage, protocol)
+        leader = predecessor_of(stage, protocol)
         if stage.id in stages or (leader is not None and leader.id in stages):
             times = stage.most if stage.bone is not None else leader.most if leader is not None else 1
             placed[stage.id] = [f"{stage.id} {number}" for number in range(1, times + 1)]

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from pathway.protocol.model import Condition, Protocol, Stage
-from pathway.protocol.roles import follows
+from pathway.protocol.roles import predecessor_of
 
 Axis = tuple[str, str, str]
 """Kind (finding, age, predicted, diagnosis, stage), name, and the leg or the share of draws below the value."""
@@ -199,7 +199,7 @@ def conditions(protocol: Protocol) -> Iterator[Condition]:
 def states_of(stage: Stage, protocol: Protocol) -> frozenset[str]:
     """Return what can become of a stage: it is done, planned or offered only as the rules indicate it."""
     found = {DONE, NEITHER}
-    if follows(stage, protocol) is not None:
+    if predecessor_of(stage, protocol) is not None:
         return frozenset(found | {PLANNED})
     for rule in protocol.indications:
         if rule.stage == stage.id:

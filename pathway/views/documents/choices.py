@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
+from pathway.courses.course import NO_SURGERY, PROSTHETIC_COURSE
 from pathway.plan.model import Course, Plan
+from pathway.protocol.model import Bone, Protocol
+from pathway.protocol.roles import bone_of, role_of
 from pathway.views.documents.document import Block, Heading, Paragraph, Table
 from pathway.views.words import family_terms as say
 from pathway.views.words.wording import Wording
@@ -12,40 +15,39 @@ from pathway.views.words.wording import Wording
 MOST_ROWS = 4
 LEAST_HEIGHT_MM = 1
 """Less adult height lost than this is not told."""
-ARREST = "contralateral_growth_arrest"
-PROSTHETIC = "prosthetic_road"
-NO_SURGERY = "no_length_surgery"
-LENGTHENINGS = {"femoral_lengthening": "choices.lengthen_femur", "tibial_lengthening": "choices.lengthen_tibia"}
+LENGTHENED: Mapping[Bone, str] = {"femur": "choices.lengthen_femur", "tibia": "choices.lengthen_tibia"}
 
 
-def choices(plan: Plan, words: Wording) -> Iterator[Block]:
+def choices(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
     """Yield the comparison of the courses; nothing where none could be planned."""
     if not plan.alternatives:
         return
     yield Heading(words.say("choices.title"))
     yield Paragraph(words.say("choices.intro"))
-    rows = tuple(row_of(course, words) for course in chosen(plan))
+    rows = tuple(row_of(course, words, protocol) for course in chosen(plan))
     head = tuple(words.say(f"choices.{name}") for name in ("choice", "operations", "frame", "left", "chance"))
-    yield Table(words.say("choices.title"), head, (*rows, *_untreated(plan, words)), (46, 14, 12, 16, 12), 1, 0)
+    yield Table(
+        words.say("choices.title"), head, (*rows, *_untreated(plan, words, protocol)), (46, 14, 12, 16, 12), 1, 0
+    )
     yield Paragraph(words.say("choices.note"), "small")
     lost = plan.recommended.burden.adult_height_lost_mm if plan.recommended else 0.0
     if lost >= LEAST_HEIGHT_MM:
         yield Paragraph(words.say("choices.height", amount=say.cm(lost)))
-    if not any(course.id == PROSTHETIC for course in chosen(plan)):
+    if not any(course.id == PROSTHETIC_COURSE for course in chosen(plan)):
         yield Paragraph(words.say("choices.prosthetic_note"))
 
 
 def chosen(plan: Plan) -> tuple[Course, ...]:
     """Return the courses that the family sees: the plan, an artificial leg, then the best, within the rules first."""
     others = [course for course in plan.alternatives if not course.recommended and course.id != NO_SURGERY]
-    order = sorted(others, key=lambda c: (c.id != PROSTHETIC, not c.within_protocol, not c.not_beaten))
+    order = sorted(others, key=lambda c: (c.id != PROSTHETIC_COURSE, not c.within_protocol, not c.not_beaten))
     first = [course for course in plan.alternatives if course.recommended]
     return (*first, *order)[:MOST_ROWS]
 
 
-def row_of(course: Course, words: Wording) -> tuple[str, ...]:
+def row_of(course: Course, words: Wording, protocol: Protocol) -> tuple[str, ...]:
     """Return one course as a row of the table."""
-    name = course_name(course, words)
+    name = course_name(course, words, protocol)
     if course.recommended:
         name = words.say("choices.this_plan", choice=name[:1].lower() + name[1:])
         name = name[:1].upper() + name[1:]
@@ -63,19 +65,20 @@ def row_of(course: Course, words: Wording) -> tuple[str, ...]:
     )
 
 
-def course_name(course: Course, words: Wording) -> str:
+def course_name(course: Course, words: Wording, protocol: Protocol) -> str:
     """Return what a course does, in the family's words."""
-    if course.id == PROSTHETIC:
+    if course.id == PROSTHETIC_COURSE:
         return words.say("choices.prosthetic")
     parts = []
     for kind, count in say.runs(tuple(stage.kind for stage in course.stages)):
-        if kind == ARREST:
+        role, bone = role_of(kind, protocol), bone_of(kind, protocol)
+        if role == "growth_arrest":
             parts.append(words.say("choices.arrest"))
-        elif kind in LENGTHENINGS:
-            parts.append(words.say(LENGTHENINGS[kind], count=_times(count, words)))
+        elif role == "lengthening" and bone is not None:
+            parts.append(words.say(LENGTHENED[bone], count=_times(count, words)))
     if not parts:
         return words.say("choices.none")
-    if len(course.stages) == 1 and course.stages[0].kind == ARREST:
+    if len(course.stages) == 1 and role_of(course.stages[0].kind, protocol) == "growth_arrest":
         return words.say("choices.arrest_only")
     text = say.joined(tuple(parts), words)
     return text[:1].upper() + text[1:]
@@ -87,14 +90,14 @@ def _times(count: int, words: Wording) -> str:
     return words.say("choices.times", count=say.many(count, words))
 
 
-def _untreated(plan: Plan, words: Wording) -> Iterator[tuple[str, ...]]:
+def _untreated(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[tuple[str, ...]]:
     """Yield what happens without an operation for length."""
     at = plan.growth.at_maturity
     none = next((course for course in plan.alternatives if course.id == NO_SURGERY), None)
     if none is not None and none.recommended:
         return
     if none is not None and none.residual_mm is not None:
-        yield row_of(none, words)
+        yield row_of(none, words, protocol)
     elif at is not None:
         gap, nothing = say.signed(at.discrepancy_mm.p50, words), words.say("choices.no_number")
         yield words.say("choices.none"), nothing, "0", gap, nothing

@@ -4,24 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pathway.courses.course import PROSTHETIC_COURSE
 from pathway.plan.model import Plan, PlanStage
+from pathway.protocol.model import Protocol
+from pathway.protocol.roles import role_of
 from pathway.views.documents.choices import choices
 from pathway.views.documents.document import Block, Bullets, Callout, Card, Document, Figure, Heading, Lines, Paragraph
 from pathway.views.drawings.growth import NARROW_MM, changes_length, growth_drawing
-from pathway.views.drawings.timeline import FRAMES, timeline_drawing
+from pathway.views.drawings.timeline import timeline_drawing
 from pathway.views.words import family_terms as say
 from pathway.views.words.caution import is_invented
-from pathway.views.words.family_terms import MOST_QUESTIONS, SchoolYears, Step
+from pathway.views.words.family_terms import MOST_QUESTIONS, Step
 from pathway.views.words.wording import Wording
 
-ARREST = "contralateral_growth_arrest"
 OPEN_GATES = ("fails", "unknown")
 MOST_LATE = 3
 FEW = 4
 """Up to so many steps without a date stay together on one page."""
 
 
-def handout(plan: Plan, words: Wording, school: SchoolYears) -> Document:
+def handout(plan: Plan, words: Wording, protocol: Protocol) -> Document:
     """Return the family's document of a plan."""
     child = plan.child
     age, side = say.age_of(child.age_years, words), words.say(child.affected_side)
@@ -29,11 +31,11 @@ def handout(plan: Plan, words: Wording, school: SchoolYears) -> Document:
     blocks = (
         *_head(plan, words),
         *_short(plan, words),
-        *_road(plan, words, school),
+        *_road(plan, words, protocol),
         *_growth(plan, words),
-        *_steps(plan, words),
+        *_steps(plan, words, protocol),
         *_change(plan, words),
-        *choices(plan, words),
+        *choices(plan, words, protocol),
         Heading(words.say("questions.title"), whole=True),
         Bullets(words.items("questions.items"), columns=2),
         Lines(words.say("questions.room"), 5),
@@ -73,7 +75,7 @@ def _short(plan: Plan, words: Wording) -> Iterator[Block]:
         values = {"next": _name(first, words), "when": say.month_of(first.date or plan.on, words)}
         name = "short_plan_one" if len(ahead) == 1 else "short_plan"
         lines.append(words.say(f"handout.{name}", operations=say.many(len(ahead), words), **values))
-    elif plan.recommended is not None and plan.recommended.id == "prosthetic_road":
+    elif plan.recommended is not None and plan.recommended.id == PROSTHETIC_COURSE:
         lines.append(words.say("handout.short_prosthesis"))
     else:
         lines.append(words.say("handout.short_plan_none"))
@@ -81,12 +83,12 @@ def _short(plan: Plan, words: Wording) -> Iterator[Block]:
     yield Paragraph(" ".join(lines), "lead")
 
 
-def _road(plan: Plan, words: Wording, school: SchoolYears) -> Iterator[Block]:
+def _road(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
     yield Heading(words.say("timeline.title"))
     if not say.steps(plan) and not say.finished(plan):
         yield Paragraph(words.say("timeline.empty"))
         return
-    wide, narrow = timeline_drawing(plan, words, school), timeline_drawing(plan, words, school, NARROW_MM)
+    wide, narrow = timeline_drawing(plan, words, protocol), timeline_drawing(plan, words, protocol, NARROW_MM)
     yield Figure(wide, narrow, words.say("timeline.caption"))
 
 
@@ -134,12 +136,12 @@ def _name(stage: PlanStage, words: Wording) -> str:
     return say.name_of(stage.kind, words, stage.label)
 
 
-def _steps(plan: Plan, words: Wording) -> Iterator[Block]:
+def _steps(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
     yield Heading(words.say("steps.title"))
     yield Paragraph(words.say("steps.intro"))
     numbers = source_numbers(plan)
     for step in say.steps(plan):
-        yield _card(plan, step, words, numbers)
+        yield _card(plan, step, words, protocol, numbers)
     for status, name in (("optional", "maybe"), ("blocked", "blocked")):
         loose = [stage for stage in plan.stages if stage.date is None and stage.status == status]
         if loose:
@@ -159,14 +161,14 @@ def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int
     return words.say("steps.sources", numbers=", ".join(str(n) for n in cited)) if cited else ""
 
 
-def _card(plan: Plan, step: Step, words: Wording, numbers: dict[str, int]) -> Card:
+def _card(plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: dict[str, int]) -> Card:
     first = step.stages[0]
     facts = [(words.say("steps.what"), _what(first, words))]
-    if long := _long(first, words):
+    if long := _long(first, words, protocol):
         facts.append((words.say("steps.long"), long))
     amounts = [stage.amount_mm for stage in step.stages if stage.amount_mm is not None]
     if amounts:
-        kind = "steps.grow_less" if step.kind == ARREST else "steps.amount"
+        kind = "steps.grow_less" if role_of(step.kind, protocol) == "growth_arrest" else "steps.amount"
         amount = say.joined(tuple(say.cm(mm) for mm in amounts), words)
         facts.append((words.say("steps.much"), words.say(kind, amount=amount)))
     care = f"stages.{step.kind}.care"
@@ -193,8 +195,9 @@ def _when(plan: Plan, step: Step, words: Wording) -> str:
     return say.joined(tuple(dict.fromkeys(whens)), words)
 
 
-def _long(stage: PlanStage, words: Wording) -> str:
-    if stage.kind in FRAMES and stage.duration_months and stage.duration_range_months:
+def _long(stage: PlanStage, words: Wording, protocol: Protocol) -> str:
+    lengthens = role_of(stage.kind, protocol) == "lengthening"
+    if lengthens and stage.duration_months and stage.duration_range_months:
         low, high = (f"{months:.0f}" for months in stage.duration_range_months)
         return words.say("steps.frame_months", months=f"{stage.duration_months:.0f}", low=low, high=high)
     if not stage.duration_months:
@@ -229,7 +232,7 @@ def _change(plan: Plan, words: Wording) -> Iterator[Block]:
     lines += _delays(plan, words)
     course = plan.recommended
     if course is not None and len(course.lengthenings_needed) > 1:
-        planned = sum(item.kind in FRAMES for item in course.stages)
+        planned = sum(not item.physes for item in course.stages)
         other = sum(item.share for item in course.lengthenings_needed if item.lengthenings != planned)
         lines.append(words.say("change.more", share=f"{100 * other:.0f}"))
     yield Bullets((*dict.fromkeys(lines), words.say("change.wishes")))

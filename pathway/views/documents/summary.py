@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 from pathway.days import age_words
 from pathway.plan.model import Plan, PlanStage
-from pathway.questions.smallest_change import leaves
 from pathway.views.documents.document import Block, Bullets, Callout, Document, Heading, Paragraph, Table
 from pathway.views.words.caution import is_invented
 from pathway.views.words.plan import STATUS_WORDS, amount_words, cm_words, range_words, residual_words
@@ -136,7 +135,7 @@ def _judged(plan: Plan, names: Mapping[str, str]) -> tuple[str, ...]:
     trees = [gate.verdict for stage in plan.stages for gate in stage.gates]
     trees += [r.verdict for stage in plan.stages for r in stage.because if r.verdict is not None]
     seen: dict[str, tuple[str, str]] = {}
-    for leaf in (leaf for tree in trees for leaf in leaves(tree)):
+    for leaf in (leaf for tree in trees for leaf in tree.leaves()):
         if leaf.finding is not None and leaf.measured_on is not None and leaf.subject is None:
             value = f"{leaf.value:g}" if isinstance(leaf.value, float) else YES_NO.get(leaf.value, str(leaf.value))
             name, unit = _named(leaf.finding)

@@ -7,11 +7,12 @@ from collections.abc import Iterator
 
 from pathway.days import age_years
 from pathway.plan.model import Plan, PlanStage
+from pathway.protocol.model import Protocol
+from pathway.protocol.roles import role_of
 from pathway.views.drawings.drawing import DEEP, FAINT, INK, MIDDLE, PALE, PAPER, SOFT, Drawing, Sheet, text_width_mm
 from pathway.views.pictures.timeline import timeline_ages
 from pathway.views.words.family_terms import (
     CHECKS,
-    SchoolYears,
     Step,
     age_of,
     finished,
@@ -26,7 +27,6 @@ GUTTER_MM, EDGE_MM = 58.0, 3.0
 ROW_MM, NARROW_ROW_MM, BAR_MM = 5.6, 9.4, 3.2
 LEAST_BAR_MM = 2.2
 LAST_SCHOOL_YEAR = 12
-FRAMES = ("femoral_lengthening", "tibial_lengthening")
 
 
 class _Scale:
@@ -41,11 +41,11 @@ class _Scale:
 
 
 def timeline_drawing(
-    plan: Plan, words: Wording, school: SchoolYears, width_mm: float = WIDE_MM, *, windows: bool = False
+    plan: Plan, words: Wording, protocol: Protocol, width_mm: float = WIDE_MM, *, windows: bool = False
 ) -> Drawing:
     """Return the years ahead, `width_mm` wide; below 120 mm the names stand above their rows.
 
-    `windows` adds from when to when the rules allow each step.
+    School years begin as the protocol says; `windows` adds from when to when the rules allow each step.
     """
     sheet, narrow = Sheet(), width_mm < 120
     rows = steps(plan)
@@ -60,11 +60,11 @@ def timeline_drawing(
     if behind:
         _behind(sheet, plan, words, behind, scale, top, narrow)
     for index, step in enumerate(rows):
-        _row(sheet, plan, words, step, scale, top + (index + bool(behind)) * row_mm, narrow, windows)
+        _row(sheet, plan, words, protocol, step, scale, top + (index + bool(behind)) * row_mm, narrow, windows)
     if not count:
         sheet.words(scale.left + 2, top + 4, words.say("timeline.empty"), tone=SOFT)
-    below = _axis(sheet, plan, words, school, scale, foot, narrow, width_mm)
-    height = _key(sheet, plan, words, below + 4.5, narrow, width_mm, windows)
+    below = _axis(sheet, plan, words, protocol, scale, foot, narrow, width_mm)
+    height = _key(sheet, plan, words, protocol, below + 4.5, narrow, width_mm, windows)
     return sheet.drawing(width_mm, height, words.say("timeline.title"), " ".join(_alternative(plan, words, rows)))
 
 
@@ -83,7 +83,15 @@ def _ground(sheet: Sheet, plan: Plan, words: Wording, scale: _Scale, top: float,
 
 
 def _row(
-    sheet: Sheet, plan: Plan, words: Wording, step: Step, scale: _Scale, y: float, narrow: bool, windows: bool
+    sheet: Sheet,
+    plan: Plan,
+    words: Wording,
+    protocol: Protocol,
+    step: Step,
+    scale: _Scale,
+    y: float,
+    narrow: bool,
+    windows: bool,
 ) -> None:
     name = name_of(step.kind, words, step.stages[0].label)
     middle = y + (6.4 if narrow else ROW_MM / 2)
@@ -100,7 +108,7 @@ def _row(
         for stage in step.stages:
             _window(sheet, plan, stage, scale, middle)
     for stage in step.stages:
-        _bar(sheet, plan, stage, scale, middle)
+        _bar(sheet, plan, protocol, stage, scale, middle)
 
 
 def _span(plan: Plan, stage: PlanStage) -> tuple[float, float]:
@@ -110,14 +118,14 @@ def _span(plan: Plan, stage: PlanStage) -> tuple[float, float]:
     return age_years(born, stage.date), age_years(born, stage.end_date or stage.date)
 
 
-def _bar(sheet: Sheet, plan: Plan, stage: PlanStage, scale: _Scale, middle: float) -> None:
+def _bar(sheet: Sheet, plan: Plan, protocol: Protocol, stage: PlanStage, scale: _Scale, middle: float) -> None:
     first, last = _span(plan, stage)
     x, wide = scale.at(first), max(LEAST_BAR_MM, scale.at(last) - scale.at(first))
     if stage.lane == CHECKS and wide <= LEAST_BAR_MM:
         sheet.disc(x, middle, 1.25, PAPER, DEEP, 0.5)
     elif stage.lane == CHECKS:
         sheet.bar(x, middle - 0.8, wide, 1.6, PAPER, DEEP)
-    elif stage.kind in FRAMES:
+    elif role_of(stage.kind, protocol) == "lengthening":
         sheet.bar(x, middle - BAR_MM / 2, wide, BAR_MM, DEEP)
     else:
         sheet.bar(x, middle - BAR_MM / 2, wide, BAR_MM, MIDDLE, DEEP)
@@ -151,7 +159,7 @@ def _behind(
 
 
 def _axis(
-    sheet: Sheet, plan: Plan, words: Wording, school: SchoolYears, scale: _Scale, y: float, narrow: bool, wide: float
+    sheet: Sheet, plan: Plan, words: Wording, protocol: Protocol, scale: _Scale, y: float, narrow: bool, wide: float
 ) -> float:
     """Draw ages, years and school years; return the lower edge."""
     sheet.line(scale.left, y, scale.right, y, INK, 0.4)
@@ -168,7 +176,7 @@ def _axis(
         sheet.line(x, y, x, y + 0.9, INK, 0.3)
         sheet.words(x, y + 4.1, str(age), 8.5, "middle", strong=True)
     top = y + (10.2 if narrow else 6.2)
-    for number, first, last in _school_years(plan, school):
+    for number, first, last in _school_years(plan, protocol):
         left, right = scale.at(first), scale.at(last)
         if right - left < 0.6 * scale.per_year:
             continue
@@ -178,26 +186,36 @@ def _axis(
     return top + (8 if narrow else 5)
 
 
-def _school_years(plan: Plan, school: SchoolYears) -> Iterator[tuple[int, float, float]]:
+def _school_years(plan: Plan, protocol: Protocol) -> Iterator[tuple[int, float, float]]:
     """Yield each school year with the ages at which it starts and ends."""
     born = plan.child.date_of_birth
-    start = born.year + math.ceil(school.from_years)
-    from_day = born.replace(year=start, month=school.month, day=1)
-    if age_years(born, from_day) < school.from_years:
+    from_years = protocol.number("school_from_years")
+    start = born.year + math.ceil(from_years)
+    from_day = born.replace(year=start, month=int(protocol.number("school_year_start_month")), day=1)
+    if age_years(born, from_day) < from_years:
         from_day = from_day.replace(year=start + 1)
     for number in range(1, LAST_SCHOOL_YEAR + 1):
         first = from_day.replace(year=from_day.year + number - 1)
         yield number, age_years(born, first), age_years(born, first.replace(year=first.year + 1))
 
 
-def _key(sheet: Sheet, plan: Plan, words: Wording, y: float, narrow: bool, width: float, windows: bool) -> float:
+def _key(
+    sheet: Sheet,
+    plan: Plan,
+    words: Wording,
+    protocol: Protocol,
+    y: float,
+    narrow: bool,
+    width: float,
+    windows: bool,
+) -> float:
     """Draw what the signs mean, wrapped to the width; return the lower edge of the drawing."""
-    kinds = {stage.kind for stage in plan.stages if stage.date is not None and stage.status != "done"}
-    lanes = {stage.lane for stage in plan.stages if stage.date is not None and stage.status != "done"}
+    shown = [stage for stage in plan.stages if stage.date is not None and stage.status != "done"]
+    lanes = {stage.lane for stage in shown}
     items: list[tuple[str, str]] = []
     if lanes - {CHECKS}:
         items.append(("operation", words.say("timeline.key_operation")))
-    if kinds & set(FRAMES):
+    if any(role_of(stage.kind, protocol) == "lengthening" for stage in shown):
         items.append(("frame", words.say("timeline.key_frame")))
     if CHECKS in lanes:
         items.append(("check", words.say("timeline.key_check")))

@@ -30,7 +30,7 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Knot:
+class Node:
     """A stage in a layer, or (with `link`) the place where a long link passes through the layer."""
 
     layer: int
@@ -64,22 +64,22 @@ class _Layout:
         self.texts = texts
         self._channel: dict[int, int] = {}
         layer = _layers(graph)
-        self.columns: list[list[Knot]] = [[] for _ in range(max(layer.values()) + 1)]
-        self.joins: list[tuple[Knot, Knot, Link]] = []
-        knots = {stage: Knot(layer[stage], stage) for stage in sorted(graph, key=order.__getitem__)}
-        for knot in knots.values():
-            self.columns[knot.layer].append(knot)
+        self.columns: list[list[Node]] = [[] for _ in range(max(layer.values()) + 1)]
+        self.joins: list[tuple[Node, Node, Link]] = []
+        nodes = {stage: Node(layer[stage], stage) for stage in sorted(graph, key=order.__getitem__)}
+        for node in nodes.values():
+            self.columns[node.layer].append(node)
         for link in sorted(graph.edges, key=lambda link: (order[link[0]], order[link[1]])):
-            self._join(knots[link[0]], knots[link[1]], link)
-        self.before: dict[Knot, list[Knot]] = {}
-        self.behind: dict[Knot, list[Knot]] = {}
+            self._join(nodes[link[0]], nodes[link[1]], link)
+        self.before: dict[Node, list[Node]] = {}
+        self.behind: dict[Node, list[Node]] = {}
         for first, second, _ in self.joins:
             self.behind.setdefault(first, []).append(second)
             self.before.setdefault(second, []).append(first)
 
-    def _join(self, first: Knot, last: Knot, link: Link) -> None:
+    def _join(self, first: Node, last: Node, link: Link) -> None:
         for layer in range(first.layer + 1, last.layer):
-            through = Knot(layer, "", link)
+            through = Node(layer, "", link)
             self.columns[layer].append(through)
             self.joins.append((first, through, link))
             first = through
@@ -92,16 +92,16 @@ class _Layout:
         tracks = self._tracks(rows)
         lefts, width = self._lefts(tracks)
         places = {
-            knot.stage: Place(rows[knot], lefts[knot.layer], self.texts[knot.stage])
-            for knot in itertools.chain(*self.columns)
-            if knot.stage
+            node.stage: Place(rows[node], lefts[node.layer], self.texts[node.stage])
+            for node in itertools.chain(*self.columns)
+            if node.stage
         }
         lines = tuple((link, self._cells(first, second, rows, tracks, lefts)) for first, second, link in self.joins)
-        height = max(row + self._height(knot) for knot, row in rows.items())
+        height = max(row + self._height(node) for node, row in rows.items())
         return Grid(width, height, places, lines)
 
-    def _height(self, knot: Knot) -> int:
-        return len(self.texts[knot.stage]) if knot.stage else 1
+    def _height(self, node: Node) -> int:
+        return len(self.texts[node.stage]) if node.stage else 1
 
     # -- order within the layers ---------------------------------------------------------------------------
 
@@ -115,8 +115,8 @@ class _Layout:
             indices = range(1, len(self.columns)) if downward else range(len(self.columns) - 2, -1, -1)
             for index in indices:
                 near = self.columns[index - 1 if downward else index + 1]
-                at = {knot: place for place, knot in enumerate(near)}
-                self.columns[index].sort(key=lambda knot: _median([at[n] for n in neighbours.get(knot, ())]))
+                at = {node: place for place, node in enumerate(near)}
+                self.columns[index].sort(key=lambda node: _median([at[n] for n in neighbours.get(node, ())]))
             self._swap_neighbours()
             crossings = self._crossings()
             if crossings < fewest:
@@ -135,39 +135,39 @@ class _Layout:
                     column[place], column[place + 1] = column[place + 1], column[place]
 
     def _crossings(self) -> int:
-        at = {knot: place for column in self.columns for place, knot in enumerate(column)}
+        at = {node: place for column in self.columns for place, node in enumerate(column)}
         total = 0
         for _, group in itertools.groupby(self._by_layer(), key=lambda join: join[0].layer):
             ends = [(at[first], at[second]) for first, second, _ in group]
             total += sum((a[0] - b[0]) * (a[1] - b[1]) < 0 for a, b in itertools.combinations(ends, 2))
         return total
 
-    def _by_layer(self) -> list[tuple[Knot, Knot, Link]]:
+    def _by_layer(self) -> list[tuple[Node, Node, Link]]:
         return sorted(self.joins, key=lambda join: join[0].layer)
 
     # -- rows ----------------------------------------------------------------------------------------------
 
-    def _rows(self) -> dict[Knot, int]:
-        rows: dict[Knot, int] = {}
+    def _rows(self) -> dict[Node, int]:
+        rows: dict[Node, int] = {}
         for column in self.columns:
             rows.update(zip(column, self._spread([0.0] * len(column), [1.0] * len(column), column), strict=True))
         for sweep in range(SWEEPS):
             order = self.columns if sweep % 2 == 0 else self.columns[::-1]
             for column in order:
                 wished, weights = [], []
-                for knot in column:
-                    near = [*self.before.get(knot, ()), *self.behind.get(knot, ())]
-                    pull = [PULL[bool(knot.stage) + bool(other.stage)] for other in near]
+                for node in column:
+                    near = [*self.before.get(node, ()), *self.behind.get(node, ())]
+                    pull = [PULL[bool(node.stage) + bool(other.stage)] for other in near]
                     wished.append(sum(p * rows[n] for p, n in zip(pull, near, strict=True)) / sum(pull))
                     weights.append(sum(pull))
                 rows.update(zip(column, self._spread(wished, weights, column), strict=True))
         self._part(rows)
         top = min(rows.values())
-        return {knot: row - top for knot, row in rows.items()}
+        return {node: row - top for node, row in rows.items()}
 
-    def _spread(self, wished: Sequence[float], weights: Sequence[float], column: Sequence[Knot]) -> list[int]:
+    def _spread(self, wished: Sequence[float], weights: Sequence[float], column: Sequence[Node]) -> list[int]:
         """Return rows near those wished, in order and apart: pool the adjacent that violate, then shift back."""
-        offsets = [0, *itertools.accumulate(self._height(knot) + GAP_ROWS for knot in column)][: len(column)]
+        offsets = [0, *itertools.accumulate(self._height(node) + GAP_ROWS for node in column)][: len(column)]
         blocks: list[tuple[float, float, int]] = []
         for wish, weight, offset in zip(wished, weights, offsets, strict=True):
             block = (wish - offset, weight, 1)
@@ -179,29 +179,29 @@ class _Layout:
         means = [mean for mean, _, count in blocks for _ in range(count)]
         return [round(mean) + offset for mean, offset in zip(means, offsets, strict=True)]
 
-    def _part(self, rows: dict[Knot, int]) -> None:
+    def _part(self, rows: dict[Node, int]) -> None:
         """Move rows down until in every channel the lines can be put into tracks without a circle."""
         for _ in range(200):
             stuck = next((found for layer in range(len(self.columns) - 1) if (found := self._stuck(layer, rows))), None)
             if stuck is None:
                 return
             column = self.columns[stuck.layer]
-            for knot in column[column.index(stuck) :]:
-                rows[knot] += 1
+            for node in column[column.index(stuck) :]:
+                rows[node] += 1
 
-    def _stuck(self, layer: int, rows: Mapping[Knot, int]) -> Knot | None:
+    def _stuck(self, layer: int, rows: Mapping[Node, int]) -> Node | None:
         graph = self._constraints(layer, rows)
         try:
             circle = nx.find_cycle(graph)
         except nx.NetworkXNoCycle:
             return None
-        level = {rows[knot] for edge in circle for knot in edge[:2]}
-        return next(knot for knot in self.columns[layer + 1] if rows[knot] in level)
+        level = {rows[node] for edge in circle for node in edge[:2]}
+        return next(node for node in self.columns[layer + 1] if rows[node] in level)
 
-    def _constraints(self, layer: int, rows: Mapping[Knot, int]) -> nx.DiGraph[Knot]:
+    def _constraints(self, layer: int, rows: Mapping[Node, int]) -> nx.DiGraph[Node]:
         """Return who must turn left of whom: a line that starts on a row, left of one that ends on it."""
-        graph: nx.DiGraph[Knot] = nx.DiGraph()
-        sources = [knot for knot in self.columns[layer] if knot in self.behind]
+        graph: nx.DiGraph[Node] = nx.DiGraph()
+        sources = [node for node in self.columns[layer] if node in self.behind]
         graph.add_nodes_from(sources)
         for first in sources:
             for other in sources:
@@ -214,38 +214,38 @@ class _Layout:
 
     # -- columns -------------------------------------------------------------------------------------------
 
-    def _tracks(self, rows: Mapping[Knot, int]) -> dict[Knot, int]:
-        tracks: dict[Knot, int] = {}
+    def _tracks(self, rows: Mapping[Node, int]) -> dict[Node, int]:
+        tracks: dict[Node, int] = {}
         for layer in range(len(self.columns) - 1):
             graph = self._constraints(layer, rows)
-            bent = [knot for knot in graph if any(rows[n] != rows[knot] for n in self.behind[knot])]
-            rank = {knot: self._eager(knot, rows) for knot in graph}
-            order = list(nx.lexicographical_topological_sort(graph, key=lambda knot: rank[knot]))
-            for place, knot in enumerate([knot for knot in order if knot in bent]):
-                tracks[knot] = place
+            bent = [node for node in graph if any(rows[n] != rows[node] for n in self.behind[node])]
+            rank = {node: self._eager(node, rows) for node in graph}
+            order = list(nx.lexicographical_topological_sort(graph, key=lambda node: rank[node]))
+            for place, node in enumerate([node for node in order if node in bent]):
+                tracks[node] = place
         return tracks
 
-    def _eager(self, knot: Knot, rows: Mapping[Knot, int]) -> tuple[int, int]:
+    def _eager(self, node: Node, rows: Mapping[Node, int]) -> tuple[int, int]:
         """Return what keeps crossings few: lines that go up turn top first, lines that go down bottom first."""
-        lowest = max(rows[n] for n in self.behind[knot])
-        return (-rows[knot], 1) if lowest > rows[knot] else (rows[knot], 0)
+        lowest = max(rows[n] for n in self.behind[node])
+        return (-rows[node], 1) if lowest > rows[node] else (rows[node], 0)
 
-    def _lefts(self, tracks: Mapping[Knot, int]) -> tuple[list[int], int]:
+    def _lefts(self, tracks: Mapping[Node, int]) -> tuple[list[int], int]:
         lefts, left = [], 0
         for layer, column in enumerate(self.columns):
             lefts.append(left)
-            widest = max((len(line) for knot in column if knot.stage for line in self.texts[knot.stage]), default=0)
-            count = sum(knot.layer == layer for knot in tracks)
+            widest = max((len(line) for node in column if node.stage for line in self.texts[node.stage]), default=0)
+            count = sum(node.layer == layer for node in tracks)
             self._channel[layer] = left + 2 + widest + 1
             left = self._channel[layer] + max(count, 1) + 1
         return lefts, self._channel[len(self.columns) - 1] - 1
 
     def _cells(
         self,
-        first: Knot,
-        second: Knot,
-        rows: Mapping[Knot, int],
-        tracks: Mapping[Knot, int],
+        first: Node,
+        second: Node,
+        rows: Mapping[Node, int],
+        tracks: Mapping[Node, int],
         lefts: Sequence[int],
     ) -> tuple[tuple[int, int, int], ...]:
         start, end = rows[first], rows[second]

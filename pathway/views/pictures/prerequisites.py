@@ -8,13 +8,17 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
-import networkx as nx
-
+from pathway.plan.graph import graph_of
 from pathway.plan.model import Plan, PlanStage
-from pathway.views.pictures.layer_layout import Grid, grid
 from pathway.views.pictures.picture import Canvas, Link, Picture, Role, stage_role
 from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS
+
+if TYPE_CHECKING:
+    import networkx as nx
+
+    from pathway.views.pictures.layer_layout import Grid
 
 NARROWEST, WIDEST = 12, 22
 ALONE = "Independent of other stages:"
@@ -38,30 +42,13 @@ GLYPHS = {
 }
 
 
-def stage_graph(plan: Plan) -> nx.DiGraph[str]:
-    """Return the stages joined by their direct links: a link that others imply is left out."""
-    graph: nx.DiGraph[str] = nx.DiGraph()
-    graph.add_nodes_from(stage.id for stage in plan.stages)
-    known = set(graph)
-    graph.add_edges_from((edge.stage, s.id) for s in plan.stages for edge in s.after if edge.stage in known)
-    return nx.transitive_reduction(graph)
-
-
-def chain(plan: Plan, stage: str) -> frozenset[str]:
-    """Return the stage and all that must come before it; raises KeyError for an unknown stage."""
-    graph = stage_graph(plan)
-    if stage not in graph:
-        raise KeyError(stage)
-    return frozenset(nx.ancestors(graph, stage)) | {stage}
-
-
 def layers(plan: Plan, width: int) -> Picture:
     """Return the picture of what comes before what.
 
     Names are wrapped at whole words to make the layers fit `width` cells; where they cannot be narrow enough
     the picture is wider, and its `width` says so.
     """
-    graph = stage_graph(plan)
+    graph = graph_of(plan).direct_order()
     stages = {stage.id: stage for stage in plan.stages}
     joined = [node for node in graph if graph.degree(node)]
     alone = [stage for stage in plan.stages if not graph.degree(stage.id)]
@@ -85,6 +72,8 @@ def layers(plan: Plan, width: int) -> Picture:
 
 
 def _grid(graph: nx.DiGraph[str], stages: dict[str, PlanStage], wrap: int) -> Grid:
+    from pathway.views.pictures.layer_layout import grid  # noqa: PLC0415  (it loads the graph library)
+
     order = {id: index for index, id in enumerate(stages)}
     texts = {node: _wrapped(stages[node].label, wrap) for node in graph}
     return grid(graph, texts, order)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from pathway.days import age_words
+from pathway.plan.graph import graph_of
 from pathway.plan.model import Course, Plan, PlanStage, Quantiles
 from pathway.views.data.shapes import FamilyPart, FamilyPrinted
 from pathway.views.words.caution import caution
@@ -23,7 +24,6 @@ MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
 )  # fmt: skip
-LENGTHENING = "_lengthening"
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 
@@ -69,11 +69,15 @@ def _parts(plan: Plan) -> Iterator[Part]:
     to_come = [s for s in plan.stages if s.date is not None and s.status not in ("done", "optional")]
     to_come = [stage for stage in to_come if not _helps_now(plan, stage)]
     to_come.sort(key=lambda stage: (stage.date or plan.on, not stage.operation))
+    graph = graph_of(plan)
+    # A lengthening is what another stage ends: its device comes off on its last day.
+    lengthened = frozenset(s.id for s in to_come if s.lane == "length" and graph.followers(s.id))
     last = ""
     for day, group in groupby(to_come, key=lambda stage: stage.date or plan.on):
         stages = tuple(group)
         heading = _heading(plan, day, stages[0])
-        yield Part(f"Later in {_month(day)}" if heading == last else heading, tuple(_step(stages)), stages[0].id)
+        words = tuple(_step(stages, lengthened))
+        yield Part(f"Later in {_month(day)}" if heading == last else heading, words, stages[0].id)
         last = heading
     if plan.open_questions:
         yield Part("What we still need to know", tuple(_questions(plan)))
@@ -127,16 +131,16 @@ def _heading(plan: Plan, day: datetime.date, stage: PlanStage) -> str:
     return f"Now{age}" if day <= plan.on else f"{MONTHS[day.month - 1]} {day.year}{age}"
 
 
-def _step(stages: tuple[PlanStage, ...]) -> Iterator[str]:
+def _step(stages: tuple[PlanStage, ...], lengthened: frozenset[str]) -> Iterator[str]:
     yield from dict.fromkeys(stage.family_words for stage in stages)
     operations = [stage for stage in stages if stage.operation]
     if len(operations) > 1:
         yield "This is done in one go, with one anaesthetic."
     healing = [round(s.duration_months) for s in operations if s.duration_months and s.amount_mm is None]
     for stage in stages:
-        if stage.kind.endswith(LENGTHENING):
+        if stage.id in lengthened:
             yield from _lengthening(stage)
-    if healing and not any(stage.kind.endswith(LENGTHENING) for stage in stages):
+    if healing and not any(stage.id in lengthened for stage in stages):
         yield f"Getting well takes about {_count(max(healing), 'month')}."
     blocked = [stage for stage in stages if stage.status == "blocked"]
     if blocked:
@@ -189,7 +193,7 @@ def _do() -> Iterator[str]:
 
 
 def _planned(course: Course) -> int:
-    return sum(stage.kind.endswith(LENGTHENING) for stage in course.stages)
+    return sum(not stage.physes for stage in course.stages)
 
 
 def _range(course: Course, mm: int) -> str:

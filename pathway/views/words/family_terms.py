@@ -15,14 +15,6 @@ MOST_QUESTIONS = 4
 
 
 @dataclass(frozen=True, slots=True)
-class SchoolYears:
-    """When school starts: from this age in years, in this month."""
-
-    from_years: float
-    month: int
-
-
-@dataclass(frozen=True, slots=True)
 class Step:
     """All stages of one kind that the family meets as one step, with the number that drawings and text share."""
 

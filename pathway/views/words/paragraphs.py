@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pathway.days import age_words, day_at_age
 from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage, Quantiles
+from pathway.protocol.roles import with_role
 from pathway.questions import why as explain
 from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
@@ -82,8 +83,13 @@ def aids(protocol: Protocol) -> Aids:
         tuple(sorted(kinds, key=lambda aid: aid.from_mm)),
         protocol.number("lift_from_mm"),
         protocol.number("lift_less_than_difference_mm"),
-        protocol.stage("shoe_lift").label,
+        _lift(protocol),
     )
+
+
+def _lift(protocol: Protocol) -> str:
+    """Return what the plainest thing is called that evens the legs: the first of its role."""
+    return next((stage.label for stage in with_role("height_compensation", protocol)), "")
 
 
 def _bounds(when: Condition) -> tuple[float, float] | None:

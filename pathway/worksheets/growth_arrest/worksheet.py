@@ -9,18 +9,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pathway.courses.course import ARREST, PLATES
+from pathway.courses.course import PLATES
 from pathway.days import age_words, day_at_age
 from pathway.growth import Posterior, outlook
 from pathway.growth.reference_curves import Floats
-from pathway.protocol.model import Value
+from pathway.protocol.model import Role, Value
+from pathway.protocol.roles import kinds_of, role_of
 from pathway.rule_engine.findings import Known
 from pathway.worksheets.case import Case, Inputs, blank, from_rule, made, set_by_hand
 from pathway.worksheets.growth_arrest.methods import opinions_on_timing
 from pathway.worksheets.sheet import Column, Input, Kind, Line, Origin, Section, Sheet, Table, Warning, problem
 
 KIND: Kind = "growth-arrest"
-STAGES = (ARREST,)
+ROLE: Role = "growth_arrest"
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "distal_femur": (PLATES["femur"],),
     "proximal_tibia": (PLATES["tibia"],),
@@ -115,7 +116,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
         _costs(case, mm, chosen),
     )
     told = _warnings(case, left, mm, chosen)
-    return made(case, inputs, title, parts, told, side=case.record.other_side, stages=STAGES)
+    return made(case, inputs, title, parts, told, side=case.record.other_side, stages=kinds_of(ROLE, case.protocol))
 
 
 def _inputs(case: Case) -> list[Input]:
@@ -281,7 +282,7 @@ def _warnings(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> I
         yield Warning(text="No valid skeletal age: the date rests on chronological age. Read a hand film first.")
     age = left[chosen].age_for(mm)
     for rule in case.protocol.age_windows:
-        fits = rule.stage == ARREST and rule.hard and rule.sex in (None, case.record.child.sex)
+        fits = role_of(rule.stage, case.protocol) == ROLE and rule.hard and rule.sex in (None, case.record.child.sex)
         if fits and rule.at_least_months is not None and age is not None and 12 * age < rule.at_least_months:
             text = f"Earlier than the protocol allows. {rule.because}"
             yield Warning(text=text, rule=rule.id, sources=rule.sources, stop=True)

@@ -6,9 +6,10 @@ import datetime
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from pathway.courses.course import LENGTHENING, limits_at
+from pathway.courses.course import limits_at
 from pathway.days import age_years, in_months
 from pathway.protocol.model import Value
+from pathway.protocol.roles import lengthenings
 from pathway.worksheets.case import Case, Inputs
 from pathway.worksheets.lengthening.axis_shift import axis_shift
 from pathway.worksheets.lengthening.calendar import calendar, visits
@@ -35,8 +36,10 @@ class Made:
 
     @property
     def kind(self) -> str:
-        """Return the kind of stage: `femoral_lengthening`."""
-        return LENGTHENING[self.given.bone]
+        """Return the kind of stage: that of the plan, by hand the first way of lengthening the bone."""
+        if self.case.stage is not None:
+            return self.case.stage.kind
+        return next((kind.id for kind in lengthenings(self.given.bone, self.case.protocol)), "")
 
     def value(self, id: str) -> Value:
         """Return a number of the protocol with its sources."""

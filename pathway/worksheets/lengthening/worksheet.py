@@ -6,9 +6,9 @@ import datetime
 from collections.abc import Mapping
 from fractions import Fraction
 
-from pathway.courses.course import LENGTHENING
 from pathway.plan.model import AgePoint
-from pathway.protocol.model import Bone
+from pathway.protocol.model import Bone, Role
+from pathway.protocol.roles import bone_of
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule, made, set_by_hand
 from pathway.worksheets.lengthening import sections as parts
 from pathway.worksheets.lengthening.distraction import exact, rate_below
@@ -38,7 +38,7 @@ from pathway.worksheets.lengthening.recorded import (
 from pathway.worksheets.sheet import Input, Kind, Origin, Sheet, problem
 
 KIND: Kind = "lengthening"
-STAGES = tuple(LENGTHENING.values())
+ROLE: Role = "lengthening"
 CALLUS = (
     "not_seen",
     "fusiform",
@@ -72,9 +72,9 @@ def worked(case: Case, settings: Mapping[str, str]) -> parts.Made:
 
 def _bone(case: Case, settings: Mapping[str, str]) -> Bone:
     """Return the bone to be lengthened: that of the stage, the one set by hand, or the diagnosis's first."""
-    by_stage: dict[str, Bone] = {kind: bone for bone, kind in LENGTHENING.items()}
-    if case.stage is not None:
-        return by_stage[case.stage.kind]
+    opened = bone_of(case.stage.kind, case.protocol) if case.stage is not None else None
+    if opened is not None:
+        return opened
     bones = case.protocol.diagnosis(case.record.child.diagnosis).bones
     inputs = set_by_hand(KIND, [_bone_input(case, bones[0] if bones else "femur")], _only(settings, "bone"))
     return "tibia" if inputs.text("bone") == "tibia" else "femur"

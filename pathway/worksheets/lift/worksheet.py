@@ -10,12 +10,13 @@ import numpy as np
 
 from pathway.days import age_words, age_years, day_at_age
 from pathway.growth import outlook
+from pathway.protocol.model import Role
 from pathway.worksheets.case import Case, Inputs, from_finding, from_rule, made, set_by_hand
 from pathway.worksheets.lift.heights import CARRIER_KEY, CARRIER_WORDS, SHORT_WORDS, LiftLimits, lift_for
 from pathway.worksheets.sheet import Column, Input, Kind, Line, Section, Sheet, Table, Warning, problem
 
 KIND: Kind = "lift"
-STAGES = ("shoe_lift", "built_up_orthosis", "extension_prosthesis")
+ROLE: Role = "height_compensation"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,5 @@
 """Osteotomy of the upper femur: angles, correction, implant, shift of the shaft, drawing, and the sheet of them all."""
 
 from pathway.worksheets.osteotomy.inputs import KIND as KIND
-from pathway.worksheets.osteotomy.worksheet import STAGES as STAGES
+from pathway.worksheets.osteotomy.worksheet import ROLE as ROLE
 from pathway.worksheets.osteotomy.worksheet import worksheet as worksheet

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from pathway.protocol.model import Role
+from pathway.protocol.roles import kinds_of
 from pathway.worksheets.case import Case, Inputs, made, set_by_hand
 from pathway.worksheets.osteotomy import sections_angles as parts_angles
 from pathway.worksheets.osteotomy import sections_implant as parts_bone
@@ -12,7 +14,7 @@ from pathway.worksheets.osteotomy.drawing import drawings
 from pathway.worksheets.osteotomy.inputs import KIND, given_of, inputs_of
 from pathway.worksheets.sheet import Sheet
 
-STAGES = ("proximal_femoral_osteotomy",)
+ROLE: Role = "neck_shaft_correction"
 
 
 def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
@@ -25,7 +27,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     sections = (*parts_angles.sections(given), *parts_bone.sections(given))
     word = "Valgus" if given.change_deg >= 0 else "Varus"
     title = f"{word} osteotomy of the upper femur, {abs(given.change_deg):.0f} deg"
-    return made(case, inputs, title, sections, warnings(given), drawings(given), stages=STAGES)
+    return made(case, inputs, title, sections, warnings(given), drawings(given), stages=kinds_of(ROLE, case.protocol))
 
 
 def _neck_length(inputs: Inputs) -> Inputs:

@@ -11,14 +11,15 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from pathway.courses.grid_search import Solution, cheapest
-from pathway.courses.problem import AmountSearch
+from pathway.courses.problem import course_problems
+from pathway.courses.search import CourseSearch
 from pathway.growth import fit_growth, outlook
 from pathway.network import Conflict
 from pathway.protocol.model import Protocol
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.facts import facts_on, known_steps
 from pathway.rule_engine.staging import stage
-from pathway.timing.schedule import stage_windows
+from pathway.timing.windows import stage_windows
 from tests.examples import example
 from tests.growth.protocols import with_value
 from tests.outside.solvers.problems import random_problem
@@ -41,11 +42,11 @@ def every_course(name: str, protocol: Protocol) -> Callable[[], int]:
     assert not isinstance(timeline, Conflict)
 
     def run() -> int:
-        search = AmountSearch(graph, timeline, posterior, record, protocol, ON)
+        search = CourseSearch(course_problems(graph, timeline, posterior, record, protocol, ON))
         return sum(
             search.best(femoral, tibial, arrested=arrested) is not None
-            for femoral in search.numbers["femur"]
-            for tibial in search.numbers["tibia"]
+            for femoral in search.numbers("femur")
+            for tibial in search.numbers("tibia")
             for arrested in (False, True)
         )
 

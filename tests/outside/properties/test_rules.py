@@ -16,9 +16,10 @@ from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Gate, Protocol
 from pathway.protocol.references import kinds
 from pathway.record import Record
-from pathway.rule_engine.conditions import Verdict
 from pathway.rule_engine.findings import Known, Unknown
-from pathway.rule_engine.staging import StageGraph, stage
+from pathway.rule_engine.graph import ChildGraph
+from pathway.rule_engine.staging import stage
+from pathway.rule_engine.verdict import Verdict
 from tests.outside.properties.records import records
 from tests.questions.changed import graph_of, todays_facts
 from tests.sample import ON, SHALLOW_AND_BENT, decision, five_year_old
@@ -32,11 +33,11 @@ def leaves(verdict: Verdict) -> list[Verdict]:
     return [leaf for part in verdict.parts for leaf in leaves(part)] if verdict.parts else [verdict]
 
 
-def judged(graph: StageGraph) -> dict[str, Verdict]:
+def judged(graph: ChildGraph) -> dict[str, Verdict]:
     """Every rule judged in a graph, gates of the next stage of their kind included."""
     found = {item.rule.id: item.verdict for item in graph.considered}
-    for need in graph.needs:
-        found.update({gate.gate.id: gate.verdict for gate in need.gates if gate.state != "later"})
+    for item in graph.stages:
+        found.update({gate.gate.id: gate.verdict for gate in item.gates if gate.state != "later"})
     return found
 
 
@@ -109,8 +110,8 @@ def test_the_order_of_rules_in_files_does_not_change_the_stages_of_any_child(dat
     record, on = data.draw(records(PROTOCOL))
     turned = shuffled(PROTOCOL, data.draw(st.integers(0, 10**6)))
     one, other = (graph_of(todays_facts(record, rules, on), record, rules, on) for rules in (PROTOCOL, turned))
-    assert [need.id for need in one.needs] == [need.id for need in other.needs]
-    assert [need.need for need in one.needs] == [need.need for need in other.needs]
+    assert [item.id for item in one.stages] == [item.id for item in other.stages]
+    assert [item.state for item in one.stages] == [item.state for item in other.stages]
     assert {id: verdict.state for id, verdict in judged(one).items()} == {
         id: verdict.state for id, verdict in judged(other).items()
     }
@@ -131,7 +132,7 @@ def test_waiving_a_gate_changes_that_gate_alone(data) -> None:
     one, other = (graph_of(facts, r, PROTOCOL, on) for r in (without, with_waiver(record, gate.id, on)))
     assert one.edges == other.edges
     assert one.considered == other.considered
-    for before, after in zip(one.needs, other.needs, strict=True):
+    for before, after in zip(one.stages, other.stages, strict=True):
         assert replace(before, gates=()) == replace(after, gates=())
         for was, now in zip(before.gates, after.gates, strict=True):
             if was.gate.id != gate.id:

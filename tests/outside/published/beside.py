@@ -7,7 +7,7 @@ from typing import Any
 
 from pathway.days import age_words
 from pathway.plan.model import Plan, PlanStage
-from tests.outside.published.test_cases import CASES, PLANS
+from tests.outside.published.test_cases import CASES, plans
 
 
 def beside() -> str:
@@ -25,7 +25,7 @@ def _lines() -> Iterator[str]:
         yield from ("", f"## {case['id'].replace('_', ' ')}", "", f"Source: {case['source']}.", "")
         yield f"- Printed: {case['printed']}"
         yield f"- Printed order: {', '.join(kind.replace('_', ' ') for kind in case['done']) or 'not given'}"
-        yield f"- Ours: {_ours(PLANS[case['id']])}"
+        yield f"- Ours: {_ours(plans()[case['id']])}"
         yield f"- Difference: {_difference(case)}"
 
 

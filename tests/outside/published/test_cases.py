@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import tomllib
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import pytest
 from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
+from tests.offenders import for_each
 from tests.sample import HEALTHY, LEGS, at_age, child, decision, visit
 
 CASES: list[dict[str, Any]] = tomllib.loads((Path(__file__).parent / "cases.toml").read_text(encoding="utf-8"))["case"]
@@ -36,30 +38,33 @@ def order_of(plan: Plan) -> list[str]:
     return [s.kind for s in plan.stages if s.date is not None and s.operation and not s.kind.endswith("_removal")]
 
 
-PLANS = {case["id"]: plan_of(case) for case in CASES}
+@cache
+def plans() -> dict[str, Plan]:
+    """Every case's plan: made when it is first asked for, not when the tests are only listed."""
+    return {case["id"]: plan_of(case) for case in CASES}
 
 
-def cases_with(*keys: str) -> list[Any]:
-    return [pytest.param(case, id=case["id"]) for case in CASES if any(key in case for key in keys)]
+def cases_with(key: str) -> list[dict[str, Any]]:
+    return [case for case in CASES if key in case]
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case["id"])
+@for_each(CASES)
 def test_a_case_cites_its_source_and_names_nobody(case: dict[str, Any]) -> None:
     assert len(case["source"]) > 20
     assert len(case["printed"]) > 20
     assert {PROTOCOL.stage(kind).id for kind in case["done"]} == set(case["done"])
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case["id"])
+@for_each(CASES)
 def test_the_child_as_entered_has_the_printed_difference_at_maturity(case: dict[str, Any]) -> None:
-    at = PLANS[case["id"]].growth.at_maturity
+    at = plans()[case["id"]].growth.at_maturity
     assert at is not None
     assert at.discrepancy_mm.p50 == pytest.approx(case["predicted_mm"], abs=3)
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case["id"])
+@for_each(CASES)
 def test_the_order_of_stages_is_the_printed_one_or_the_difference_is_explained(case: dict[str, Any]) -> None:
-    order = order_of(PLANS[case["id"]])
+    order = order_of(plans()[case["id"]])
     if "differs" in case:
         assert order == case["ours"]
         assert order != case["done"], "the same order needs no explanation"
@@ -68,38 +73,38 @@ def test_the_order_of_stages_is_the_printed_one_or_the_difference_is_explained(c
         assert order == case["done"]
 
 
-@pytest.mark.parametrize("case", cases_with("waived"))
+@for_each(cases_with("waived"))
 def test_with_the_rules_waived_that_forbid_it_the_order_is_the_written_one(case: dict[str, Any]) -> None:
     assert order_of(plan_of(case, tuple(case["waived"]))) == case["ours_waived"]
 
 
-@pytest.mark.parametrize("case", cases_with("classes"))
+@for_each(cases_with("classes"))
 def test_the_class_is_the_printed_one(case: dict[str, Any]) -> None:
-    found = {item.system: item.type for item in PLANS[case["id"]].classification}
+    found = {item.system: item.type for item in plans()[case["id"]].classification}
     assert {scheme: found[scheme] for scheme in case["classes"]} == case["classes"]
 
 
-@pytest.mark.parametrize("case", cases_with("offers"))
+@for_each(cases_with("offers"))
 def test_what_was_done_instead_is_offered_without_a_date(case: dict[str, Any]) -> None:
-    undated = {stage.kind for stage in PLANS[case["id"]].stages if stage.date is None}
+    undated = {stage.kind for stage in plans()[case["id"]].stages if stage.date is None}
     assert set(case["offers"]) <= undated
 
 
-@pytest.mark.parametrize("case", cases_with("cautions"))
+@for_each(cases_with("cautions"))
 def test_what_went_wrong_in_print_is_said(case: dict[str, Any]) -> None:
-    texts = [caution.text for caution in PLANS[case["id"]].cautions]
+    texts = [caution.text for caution in plans()[case["id"]].cautions]
     assert all(any(words in text for text in texts) for words in case["cautions"])
 
 
-@pytest.mark.parametrize("case", cases_with("gates"))
+@for_each(cases_with("gates"))
 def test_the_gate_that_was_missed_in_print_is_asked(case: dict[str, Any]) -> None:
-    asked = {gate.id for stage in PLANS[case["id"]].stages for gate in stage.gates}
+    asked = {gate.id for stage in plans()[case["id"]].stages for gate in stage.gates}
     assert set(case["gates"]) <= asked
 
 
-@pytest.mark.parametrize("case", cases_with("conflicts"))
+@for_each(cases_with("conflicts"))
 def test_who_is_not_planned_is_told_by_which_rule(case: dict[str, Any]) -> None:
-    assert [rule for item in PLANS[case["id"]].conflicts for rule in item.rules] == case["conflicts"]
+    assert [rule for item in plans()[case["id"]].conflicts for rule in item.rules] == case["conflicts"]
 
 
 def test_ours_beside_the_printed_courses_is_in_step() -> None:

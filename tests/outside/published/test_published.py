@@ -16,6 +16,7 @@ import pytest
 
 from pathway.growth import classical_methods, growth_curve
 from pathway.protocol.model import Protocol
+from tests.offenders import for_each
 
 HERE = Path(__file__).parent
 CASES = {kind: tomllib.loads((HERE / f"{kind}.toml").read_text())["case"] for kind in ("growth", "growth_constructed")}
@@ -105,8 +106,8 @@ ANSWERS: dict[str, Callable[[Protocol, Inputs], float | None]] = {
 }
 
 
-@pytest.mark.parametrize("case", EVERY, ids=lambda case: case["id"])
-def test_the_code_gives_the_printed_answer_or_the_explained_one(protocol: Protocol, case: dict[str, Any]) -> None:
+@for_each(EVERY)
+def test_the_code_gives_the_printed_answer_or_the_explained_one(case: dict[str, Any], protocol: Protocol) -> None:
     answer = ANSWERS[case["method"]](protocol, case["inputs"])
     assert answer is not None
     if "above" in case:
@@ -120,18 +121,18 @@ def test_the_code_gives_the_printed_answer_or_the_explained_one(protocol: Protoc
         assert answer == pytest.approx(case["answer"], abs=case["tolerance"] + 1e-9)
 
 
-@pytest.mark.parametrize("case", EVERY, ids=lambda case: case["id"])
+@for_each(EVERY)
 def test_a_case_says_where_it_comes_from(case: dict[str, Any]) -> None:
     assert case["source"].strip()
 
 
-@pytest.mark.parametrize("case", CASES["growth"], ids=lambda case: case["id"])
+@for_each(CASES["growth"])
 def test_a_published_case_can_be_looked_up(case: dict[str, Any]) -> None:
     assert case["address"].startswith("http")
     assert case["printed"]
 
 
-@pytest.mark.parametrize("case", CASES["growth_constructed"], ids=lambda case: case["id"])
+@for_each(CASES["growth_constructed"])
 def test_a_constructed_case_does_not_pass_for_published(case: dict[str, Any]) -> None:
     assert case["source"].startswith("constructed")
     assert "printed" not in case

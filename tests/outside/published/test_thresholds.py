@@ -7,9 +7,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from pathway.protocol.load import load_protocol
+from tests.offenders import for_each
 
 TABLE: dict[str, Any] = tomllib.loads((Path(__file__).parent / "thresholds.toml").read_text(encoding="utf-8"))
 ROWS: list[dict[str, Any]] = TABLE["row"]
@@ -64,30 +63,30 @@ def test_every_gathered_rule_has_its_row_and_no_row_stands_twice() -> None:
     assert len(ids) == len(set(ids))
 
 
-@pytest.mark.parametrize("row", ROWS, ids=name_of)
+@for_each(ROWS, name=name_of)
 def test_a_row_says_what_is_printed_and_where(row: dict[str, Any]) -> None:
     assert len(row["printed"]) > 8
     assert len(row["source"]) > 10
 
 
-@pytest.mark.parametrize("row", CODED, ids=name_of)
+@for_each(CODED, name=name_of)
 def test_the_rules_of_a_row_exist(row: dict[str, Any]) -> None:
     assert row["rules"]
     assert [id for id in row["rules"] if id not in KNOWN] == []
 
 
-@pytest.mark.parametrize("row", [row for row in CODED if "numbers" in row], ids=name_of)
+@for_each([row for row in CODED if "numbers" in row], name=name_of)
 def test_the_numbers_of_a_row_stand_in_its_rules(row: dict[str, Any]) -> None:
     assert {float(number) for number in row["numbers"]} <= numbers_of(row["rules"])
 
 
-@pytest.mark.parametrize("row", [row for row in CODED if "says" in row], ids=name_of)
+@for_each([row for row in CODED if "says" in row], name=name_of)
 def test_the_words_of_a_row_stand_in_its_rules(row: dict[str, Any]) -> None:
     text = words_of(row["rules"])
     assert [words for words in row["says"] if words not in text] == []
 
 
-@pytest.mark.parametrize("row", LEFT_OUT, ids=name_of)
+@for_each(LEFT_OUT, name=name_of)
 def test_what_is_left_out_says_why(row: dict[str, Any]) -> None:
     assert len(row["left_out"].split()) >= 3
     assert "rules" not in row

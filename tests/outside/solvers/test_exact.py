@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pathway.courses.grid_search import NEVER, Chain, Ints, Problem, Solution, cheapest, least, no_chain
+from pathway.courses.grid_search import INFEASIBLE, Chain, Ints, Problem, Solution, cheapest, least, no_chain
+from tests.offenders import for_each
 from tests.outside.solvers.problems import broken, every_way, points_of, random_problem
 from tests.outside.solvers.solvers import by_cp_sat, by_highs
 
@@ -24,16 +25,16 @@ def best_of(ways: dict[tuple[int, int], int], score: Ints) -> int | None:
 
 
 class TestTryingEverything:
-    @pytest.mark.parametrize("seed", range(80))
+    @for_each(range(80), parts=4)
     def test_one_bone_every_number_and_gain(self, seed: int) -> None:
         problem = random_problem(seed, columns=4 + seed % 4, numbers=(1 + seed % 3, 0), gains=(9, 0), most=5)
         solution = Solution(problem)
         for number in range(problem.first.numbers + 1):
             ways, cost = every_way(problem, (number, 0)), solution.cost((number, 0))
             assert {gains: cost[gains] for gains in ways} == ways
-            assert int(np.sum(cost < NEVER)) == len(ways)
+            assert int(np.sum(cost < INFEASIBLE)) == len(ways)
 
-    @pytest.mark.parametrize("seed", range(80))
+    @for_each(range(80), parts=4)
     def test_two_bones_share_the_years(self, seed: int) -> None:
         problem = random_problem(seed, columns=6, numbers=(2, 1 + seed % 2), gains=(8, 6), most=4)
         score, solution = random_score(problem, seed), Solution(problem)
@@ -54,7 +55,7 @@ class TestTryingEverything:
 
 
 class TestTheWay:
-    @pytest.mark.parametrize("seed", range(60))
+    @for_each(range(60), parts=4)
     def test_it_keeps_every_rule_and_costs_what_it_says(self, seed: int) -> None:
         problem = random_problem(seed, columns=24, numbers=(3, 2), gains=(20, 12), most=8)
         score = random_score(problem, seed)
@@ -109,7 +110,7 @@ class TestGeneralSolvers:
 
 
 class TestLooser:
-    @pytest.mark.parametrize("seed", range(40))
+    @for_each(range(40), parts=2)
     def test_a_looser_limit_never_makes_the_best_worse(self, seed: int) -> None:
         rng = np.random.default_rng(seed)
         problem = random_problem(seed, columns=14, numbers=(2, 1), gains=(14, 8), most=6)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import datetime
 
-import pytest
-
 from pathway.days import add_months
 from pathway.plan.verify import check_plan
 from pathway.protocol.load import load_protocol
+from tests.offenders import for_each
 from tests.plan.verify.wrong_plans import (
     Wrong,
     amount,
@@ -303,14 +302,14 @@ WRONG = (
 )
 
 
-@pytest.mark.parametrize("wrong", WRONG, ids=[wrong.name for wrong in WRONG])
+@for_each(WRONG, parts=2)
 def test_a_wrong_plan_is_caught_with_its_rule(wrong: Wrong) -> None:
     record, _ = records()[wrong.of]
     breaches = check_plan(wrong.change(good(wrong.of)), record, load_protocol())
     assert wrong.rule in {breach.rule for breach in breaches}, [breach.sentence for breach in breaches]
 
 
-@pytest.mark.parametrize("name", sorted(records()))
+@for_each(sorted(records()))
 def test_the_plans_they_were_made_from_are_good(name) -> None:
     record, _ = records()[name]
     assert check_plan(good(name), record, load_protocol()) == ()

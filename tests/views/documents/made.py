@@ -14,16 +14,13 @@ from pathway.views.documents.document import Block, Bullets, Callout, Card, Docu
 from pathway.views.documents.files import html, markdown, pdf
 from pathway.views.documents.handout import handout
 from pathway.views.documents.summary import summary
-from pathway.views.words.family_terms import SchoolYears
 from pathway.views.words.wording import wording
 from tests.plans import plan, rules
-
-SCHOOL = SchoolYears(6, 9)
 
 
 @cache
 def family(name: str) -> Document:
-    return handout(plan(name), wording(), SCHOOL)
+    return handout(plan(name), wording(), rules())
 
 
 @cache

@@ -17,18 +17,17 @@ from pathway.views.drawings.prerequisites import graph_drawing
 from pathway.views.drawings.timeline import timeline_drawing
 from pathway.views.words.wording import wording
 from tests.examples import NAMES
-from tests.plans import plan
-from tests.views.documents.made import SCHOOL
+from tests.plans import plan, rules
 
 
 def drawings(name: str) -> list[Drawing]:
     made, words = plan(name), wording()
     drawn = [
-        timeline_drawing(made, words, SCHOOL),
-        timeline_drawing(made, words, SCHOOL, NARROW_MM),
+        timeline_drawing(made, words, rules()),
+        timeline_drawing(made, words, rules(), NARROW_MM),
         graph_drawing(made),
     ]
-    drawn += [timeline_drawing(made, words, SCHOOL, windows=True)]
+    drawn += [timeline_drawing(made, words, rules(), windows=True)]
     return drawn + [d for d in (growth_drawing(made, words), growth_drawing(made, words, NARROW_MM)) if d is not None]
 
 
@@ -66,7 +65,7 @@ def test_the_tones_differ_on_a_grey_printer() -> None:
 
 def test_a_bar_starts_at_the_age_of_its_stage() -> None:
     made = plan("rowan-02")
-    drawn = timeline_drawing(made, wording(), SCHOOL)
+    drawn = timeline_drawing(made, wording(), rules())
     ages = {part.text: part.x for part in drawn.parts if isinstance(part, Words) and part.strong and part.y > 40}
     per_year = (ages["12"] - ages["6"]) / 6
     stage = made.stage("femoral_lengthening_2")

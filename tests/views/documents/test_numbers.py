@@ -17,9 +17,8 @@ from pathway.views.words.family import family_parts
 from pathway.views.words.family_terms import cm, signed
 from pathway.views.words.wording import wording
 from tests.examples import NAMES
-from tests.plans import plan
+from tests.plans import plan, rules
 from tests.views.documents.made import (
-    SCHOOL,
     family,
     family_html,
     family_pdf,
@@ -188,7 +187,7 @@ def test_the_height_that_growth_arrest_costs_is_the_same_on_paper_and_in_the_mee
 def test_one_visit_is_told_as_one() -> None:
     growth = plan("rowan-02").growth
     once = plan("rowan-02").model_copy(update={"growth": growth.model_copy(update={"measured": growth.measured[-1:]})})
-    told = words_of(handout(once, wording(), SCHOOL))
+    told = words_of(handout(once, wording(), rules()))
     assert "come from one visit where both legs were measured, in November 2026" in told
     assert "one visits" not in told
 
@@ -199,6 +198,6 @@ def test_another_amount_gives_another_document() -> None:
     strange = next(mm for mm in range(10, 300) if f"{mm / 10:.1f}" not in known)
     first = "femoral_lengthening_1"
     stages = tuple(s.model_copy(update={"amount_mm": float(strange)}) if s.id == first else s for s in made.stages)
-    changed = handout(made.model_copy(update={"stages": stages}), wording(), SCHOOL)
+    changed = handout(made.model_copy(update={"stages": stages}), wording(), rules())
     assert cm(strange) in words_of(changed)
     assert cm(strange) not in words_of(family("rowan-02"))

@@ -26,7 +26,7 @@ from pathway.views.words.wording import wording
 from tests.examples import NAMES, example
 from tests.exports.made import STAMP, entries_of, events, file_of, rules, uid
 from tests.plans import plan
-from tests.views.documents.made import SCHOOL, run
+from tests.views.documents.made import run
 from tests.views.documents.test_numbers import NUMBER, plan_numbers, said, worded
 
 PASSED = ("id", "fullUrl", "system", "code", "reference", "url", "timestamp", "lastUpdated")
@@ -60,7 +60,7 @@ class Outputs:
 
     def texts(self) -> Iterator[tuple[str, str]]:
         name = self.made.child.id
-        family, team = handout(self.made, wording(), SCHOOL), summary(self.made)
+        family, team = handout(self.made, wording(), rules()), summary(self.made)
         yield "handout html", "\n".join(Words(html(family)).found)
         yield "handout pdf", self._printed(pdf(family))
         yield "summary html", "\n".join(Words(html(team)).found)

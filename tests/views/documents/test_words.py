@@ -11,8 +11,8 @@ from pathway.views.documents.handout import handout
 from pathway.views.documents.summary import summary
 from pathway.views.words.wording import wording
 from tests.examples import NAMES
-from tests.plans import plan
-from tests.views.documents.made import SCHOOL, family, family_html, team, team_html, words_of
+from tests.plans import plan, rules
+from tests.views.documents.made import family, family_html, team, team_html, words_of
 
 GRADE, GRADE_OF_A_PART, LEAST_WORDS = 6.0, 7.0, 30
 
@@ -68,7 +68,7 @@ def test_nothing_but_the_pseudonym_tells_who_it_is(name: str) -> None:
 
 def test_a_note_of_the_case_file_does_not_leave_the_house() -> None:
     named = _noted("Ask Erika Mustermann, 0555 0100")
-    for document in (handout(named, wording(), SCHOOL), summary(named)):
+    for document in (handout(named, wording(), rules()), summary(named)):
         assert "Mustermann" not in markdown(document)
         assert "invented" not in markdown(document)
 

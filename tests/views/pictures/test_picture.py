@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pathway.views.pictures.picture import Axis, Canvas, Role, Span, stage_role
+from tests.offenders import for_each
 
 
 def test_neighbouring_cells_of_equal_meaning_are_one_span() -> None:
@@ -48,7 +49,7 @@ def test_a_cell_says_which_stage_it_stands_for() -> None:
     ]
 
 
-@pytest.mark.parametrize("column", range(12, 79))
+@for_each(range(12, 79))
 def test_age_and_column_belong_together(column) -> None:
     axis = Axis(2.0, 15.0, 12, 79)
     assert axis.column(axis.age(column + 0.5)) == column

@@ -9,9 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pathway.plan.graph import graph_of
 from pathway.views.pictures.layer_layout import DOWN, LEFT, RIGHT, UP, Grid, grid
 from pathway.views.pictures.picture import Link, Role
-from pathway.views.pictures.prerequisites import chain, layers, stage_graph
+from pathway.views.pictures.prerequisites import layers
+from tests.offenders import for_each
 from tests.plans import files, plan
 
 
@@ -72,8 +74,7 @@ def test_every_link_goes_from_left_to_right(graph) -> None:
         assert made.places[first].column < made.places[last].column
 
 
-@pytest.mark.parametrize("width", [60, 77, 117, 197])
-@pytest.mark.parametrize("child", files())
+@for_each(itertools.product(files(), [60, 77, 117, 197]))
 def test_no_cell_belongs_to_two_strange_links(child, width) -> None:
     picture = layers(plan(child), width)
     for span in picture.spans:
@@ -95,18 +96,19 @@ def test_a_wide_enough_place_is_not_overrun() -> None:
 
 
 def test_a_link_that_others_imply_is_left_out() -> None:
-    graph = stage_graph(plan("rowan-02"))
+    graph = graph_of(plan("rowan-02")).direct_order()
     assert nx.transitive_reduction(graph).edges == graph.edges
     assert not graph.has_edge("hip_preparation_1", "femoral_lengthening_1")
     assert nx.has_path(graph, "hip_preparation_1", "femoral_lengthening_1")
 
 
 def test_the_chain_of_a_stage_is_all_that_must_come_before_it() -> None:
-    of = plan("rowan-02")
-    assert chain(of, "hip_preparation_1") == {"hip_preparation_1"}
-    assert {"hip_preparation_1", "hardware_removal_1", "femoral_lengthening_1"} <= chain(of, "femoral_lengthening_2")
+    graph = graph_of(plan("rowan-02"))
+    assert graph.chain("hip_preparation_1") == {"hip_preparation_1"}
+    before = graph.chain("femoral_lengthening_2")
+    assert {"hip_preparation_1", "hardware_removal_1", "femoral_lengthening_1"} <= before
     with pytest.raises(KeyError):
-        chain(of, "no_such_stage")
+        graph.chain("no_such_stage")
 
 
 def test_the_alternative_in_words_says_what_comes_before() -> None:

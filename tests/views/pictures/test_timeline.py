@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 
 import pytest
@@ -15,6 +16,7 @@ from pathway.views.pictures.picture import Picture, Role, stage_role
 from pathway.views.pictures.short_names import LANES
 from pathway.views.pictures.timeline import timeline, timeline_ages, timeline_axis
 from pathway.views.words.plan import STATUS_MARKS
+from tests.offenders import for_each
 from tests.plans import files, plan, rules
 
 SIZES = [(80, 15), (82, 37), (162, 47)]
@@ -34,8 +36,7 @@ def with_statuses(of: Plan) -> Plan:
     return of.model_copy(update={"stages": tuple(stages)})
 
 
-@pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("child", files())
+@for_each(itertools.product(files(), SIZES))
 def test_every_stage_stands_in_the_picture_with_its_mark_at_every_size(child, size) -> None:
     of = plan(child)
     picture = drawn(of, *size)
@@ -45,8 +46,7 @@ def test_every_stage_stands_in_the_picture_with_its_mark_at_every_size(child, si
         assert spans[0].text[0] == STATUS_MARKS[stage.status]
 
 
-@pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("child", files())
+@for_each(itertools.product(files(), SIZES))
 def test_every_span_lies_inside_and_none_over_another(child, size) -> None:
     picture = drawn(plan(child), *size)
     seen: set[tuple[int, int]] = set()

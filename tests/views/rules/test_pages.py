@@ -15,6 +15,7 @@ from pathway.views.rules.catalogue import catalogue
 from pathway.views.rules.overlay_sheet import sheet_data, sheet_text
 from pathway.views.rules.pages import all_kinds, list_data, list_text, page_data, page_text
 from pathway.views.rules.words import origin_words, statement
+from tests.offenders import for_each
 
 PROTOCOL = load_protocol()
 ENTRIES = list(entries(PROTOCOL))
@@ -50,7 +51,7 @@ def laid(tmp_path: Path):
     return theirs, differences(PROTOCOL, theirs, overlay)
 
 
-@pytest.mark.parametrize(("kind", "entry"), ENTRIES, ids=[f"{kind} {entry.id}" for kind, entry in ENTRIES])
+@for_each(ENTRIES, name=lambda kind, entry: f"{kind} {entry.id}")
 def test_every_entry_says_what_it_is_in_words(kind, entry) -> None:
     said = statement(entry, PROTOCOL)
     assert said.endswith((".", "!", "?", ")"))
@@ -59,7 +60,7 @@ def test_every_entry_says_what_it_is_in_words(kind, entry) -> None:
     assert not re.search(r"Condition\(|\{|Frozen", said)
 
 
-@pytest.mark.parametrize(("kind", "entry"), ENTRIES, ids=[f"{kind} {entry.id}" for kind, entry in ENTRIES])
+@for_each(ENTRIES, name=lambda kind, entry: f"{kind} {entry.id}")
 def test_every_page_fits_and_names_its_sources(kind, entry) -> None:
     page = page_text(PROTOCOL, entry.id, 80)
     assert page.startswith(f"{entry.id}: ")
@@ -75,7 +76,7 @@ def numbers_of(condition) -> list[float]:
     return [bound for bound in bounds if bound is not None]
 
 
-@pytest.mark.parametrize("gate", PROTOCOL.gates, ids=[gate.id for gate in PROTOCOL.gates])
+@for_each(PROTOCOL.gates)
 def test_every_threshold_of_a_gate_stands_in_its_words(gate) -> None:
     said = statement(gate, PROTOCOL)
     for number in numbers_of(gate.requires):
@@ -83,7 +84,7 @@ def test_every_threshold_of_a_gate_stands_in_its_words(gate) -> None:
     assert PROTOCOL.stage(gate.guards).label.lower() in said
 
 
-@pytest.mark.parametrize("rule", PROTOCOL.intervals, ids=[rule.id for rule in PROTOCOL.intervals])
+@for_each(PROTOCOL.intervals)
 def test_every_interval_names_both_stages_and_its_months(rule) -> None:
     said = statement(rule, PROTOCOL).lower()
     assert PROTOCOL.stage(rule.later_stage).label.lower() in said

@@ -8,14 +8,12 @@ import pytest
 
 from pathway.views.documents.handout import handout
 from pathway.views.words.family import MONTHS, family_parts, family_text
-from pathway.views.words.family_terms import SchoolYears
 from pathway.views.words.wording import wording
 from tests.plans import files, plan, rules
 
 
 def both(child: str) -> tuple[str, str]:
-    school = SchoolYears(rules().number("school_from_years"), int(rules().number("school_year_start_month")))
-    return " ".join(family_text(plan(child)).split()), repr(handout(plan(child), wording(), school))
+    return " ".join(family_text(plan(child)).split()), repr(handout(plan(child), wording(), rules()))
 
 
 @pytest.mark.parametrize("child", files())

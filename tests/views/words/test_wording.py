@@ -8,7 +8,7 @@ from pathway.problems import Refused
 from pathway.views.documents.handout import handout
 from pathway.views.words.wording import languages, wording
 from tests.plans import plan, rules
-from tests.views.documents.made import SCHOOL, words_of
+from tests.views.documents.made import words_of
 
 
 def test_english_is_whole_and_says_nothing_of_a_fallback() -> None:
@@ -30,7 +30,7 @@ def test_a_begun_language_takes_the_rest_from_english_and_says_so() -> None:
     assert german.say("handout.title") == "Die Jahre, die kommen"
     assert german.say("choices.title") == wording().say("choices.title")
     assert "choices.title" in german.missing
-    document = handout(plan("rowan-02"), german, SCHOOL)
+    document = handout(plan("rowan-02"), german, rules())
     assert document.language == "de"
     assert german.notice in words_of(document)
 

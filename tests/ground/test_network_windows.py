@@ -12,6 +12,7 @@ from scipy.sparse.csgraph import floyd_warshall
 
 from pathway.network import Conflict, Link, Window, windows
 from tests.ground.random_networks import any_links, arcs_of, sound_links
+from tests.offenders import for_each
 
 
 def test_one_link_gives_its_own_bounds() -> None:
@@ -69,7 +70,7 @@ def test_a_contradiction_away_from_the_origin_is_a_conflict_too() -> None:
     assert set(answer.rules) == {"wait", "hurry"}
 
 
-@pytest.mark.parametrize("seed", range(320))
+@for_each(range(320), parts=2)
 def test_windows_are_the_shortest_paths_that_an_independent_solver_finds(seed) -> None:
     links = sound_links(np.random.default_rng(seed), events=4 + seed % 12)
     arcs = arcs_of(links)
@@ -89,7 +90,7 @@ def test_windows_are_the_shortest_paths_that_an_independent_solver_finds(seed) -
         assert answer[event] == expected
 
 
-@pytest.mark.parametrize("seed", range(60))
+@for_each(range(60))
 def test_windows_are_those_of_a_graph_library_too(seed) -> None:
     links = sound_links(np.random.default_rng(1000 + seed), events=4 + seed % 12)
     graph = nx.DiGraph()

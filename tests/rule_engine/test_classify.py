@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import pytest
 
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.conditions import ClassFact
+from tests.offenders import for_each
 from tests.rule_engine.made_facts import facts
 
 FEMUR = "femoral_mobile_hip_1998"
 FOOT = "fibular_foot_2011"
-MOBILE_HIP_1998 = (
-    "Paley D et al. Lengthening reconstruction surgery for congenital femoral deficiency, chapter 29, 1998"
-)
-FUNCTIONAL_FOOT_2011 = (
+MOBILE_HIP = "Paley D et al. Lengthening reconstruction surgery for congenital femoral deficiency, chapter 29, 1998"
+FOOT_2011 = (
     "Birch JG et al. J Bone Joint Surg Am 2011;93:1144-1151; bands as printed in Lovell and Winter, 7th ed., ch. 30"
 )
 
@@ -29,32 +30,32 @@ WHOLE = {
 """Everything that the femoral scheme asks, for a femur that is whole and short."""
 
 FEMORAL_ROWS = [
-    ("1a", {}, MOBILE_HIP_1998),
-    ("1a", {"proximal_femur_continuity": "cartilage"}, MOBILE_HIP_1998),
-    ("1b", {"proximal_femur_ossification": "delayed"}, MOBILE_HIP_1998),
-    ("1b", {"proximal_femur_ossification": "delayed", "proximal_femur_continuity": "cartilage"}, MOBILE_HIP_1998),
-    ("2a", {"proximal_femur_continuity": "mobile_pseudarthrosis"}, MOBILE_HIP_1998),
-    ("2a", {"proximal_femur_continuity": "mobile_pseudarthrosis", "hip_mobile": False}, MOBILE_HIP_1998),
-    ("2b", {"proximal_femur_continuity": "mobile_pseudarthrosis", "femoral_head": "stiff"}, MOBILE_HIP_1998),
-    ("2b", {"proximal_femur_continuity": "mobile_pseudarthrosis", "femoral_head": "absent"}, MOBILE_HIP_1998),
-    ("3a", {"femoral_shaft": "deficient"}, MOBILE_HIP_1998),
-    ("3a", {"femoral_shaft": "deficient", "knee_motion_arc_deg": 45.0}, MOBILE_HIP_1998),
-    ("3b", {"femoral_shaft": "deficient", "knee_motion_arc_deg": 44.0}, MOBILE_HIP_1998),
-    ("3c", {"femoral_shaft": "absent"}, MOBILE_HIP_1998),
-    ("4", {"femoral_deficiency_site": "distal"}, MOBILE_HIP_1998),
-    ("4", {"femoral_deficiency_site": "distal", "femoral_shaft": "deficient"}, MOBILE_HIP_1998),
+    ("1a", {}, MOBILE_HIP),
+    ("1a", {"proximal_femur_continuity": "cartilage"}, MOBILE_HIP),
+    ("1b", {"proximal_femur_ossification": "delayed"}, MOBILE_HIP),
+    ("1b", {"proximal_femur_ossification": "delayed", "proximal_femur_continuity": "cartilage"}, MOBILE_HIP),
+    ("2a", {"proximal_femur_continuity": "mobile_pseudarthrosis"}, MOBILE_HIP),
+    ("2a", {"proximal_femur_continuity": "mobile_pseudarthrosis", "hip_mobile": False}, MOBILE_HIP),
+    ("2b", {"proximal_femur_continuity": "mobile_pseudarthrosis", "femoral_head": "stiff"}, MOBILE_HIP),
+    ("2b", {"proximal_femur_continuity": "mobile_pseudarthrosis", "femoral_head": "absent"}, MOBILE_HIP),
+    ("3a", {"femoral_shaft": "deficient"}, MOBILE_HIP),
+    ("3a", {"femoral_shaft": "deficient", "knee_motion_arc_deg": 45.0}, MOBILE_HIP),
+    ("3b", {"femoral_shaft": "deficient", "knee_motion_arc_deg": 44.0}, MOBILE_HIP),
+    ("3c", {"femoral_shaft": "absent"}, MOBILE_HIP),
+    ("4", {"femoral_deficiency_site": "distal"}, MOBILE_HIP),
+    ("4", {"femoral_deficiency_site": "distal", "femoral_shaft": "deficient"}, MOBILE_HIP),
 ]
 
 FOOT_ROWS = [
-    ("1A", True, 0.0, None, FUNCTIONAL_FOOT_2011),
-    ("1A", True, 5.0, None, FUNCTIONAL_FOOT_2011),
-    ("1B", True, 5.1, None, FUNCTIONAL_FOOT_2011),
-    ("1B", True, 10.0, None, FUNCTIONAL_FOOT_2011),
-    ("1C", True, 10.1, None, FUNCTIONAL_FOOT_2011),
-    ("1C", True, 30.0, None, FUNCTIONAL_FOOT_2011),
-    ("1D", True, 30.1, None, FUNCTIONAL_FOOT_2011),
-    ("2A", False, 12.0, True, FUNCTIONAL_FOOT_2011),
-    ("2B", False, 12.0, False, FUNCTIONAL_FOOT_2011),
+    ("1A", True, 0.0, None, FOOT_2011),
+    ("1A", True, 5.0, None, FOOT_2011),
+    ("1B", True, 5.1, None, FOOT_2011),
+    ("1B", True, 10.0, None, FOOT_2011),
+    ("1C", True, 10.1, None, FOOT_2011),
+    ("1C", True, 30.0, None, FOOT_2011),
+    ("1D", True, 30.1, None, FOOT_2011),
+    ("2A", False, 12.0, True, FOOT_2011),
+    ("2B", False, 12.0, False, FOOT_2011),
 ]
 
 
@@ -71,9 +72,7 @@ def foot(protocol, **found):
     return answer(FOOT, facts(found, diagnosis="fibular_deficiency"), protocol)
 
 
-@pytest.mark.parametrize(
-    ("type_", "changed", "source"), FEMORAL_ROWS, ids=[f"{row[0]} {row[1] or 'whole'}" for row in FEMORAL_ROWS]
-)
+@for_each(FEMORAL_ROWS, name=lambda kind, changed, _: f"{kind} {changed or 'whole'}")
 def test_the_femoral_scheme(type_, changed, source, protocol) -> None:
     item = femoral(protocol, **changed)
     assert item.type is not None, source
@@ -82,9 +81,7 @@ def test_the_femoral_scheme(type_, changed, source, protocol) -> None:
     assert item.asks == frozenset()
 
 
-@pytest.mark.parametrize(
-    ("type_", "useful", "shortening", "arms", "source"), FOOT_ROWS, ids=[f"{row[0]} {row[2]} %" for row in FOOT_ROWS]
-)
+@for_each(FOOT_ROWS, name=lambda kind, _, shortening, *__: f"{kind} {shortening} %")
 def test_the_fibular_scheme(type_, useful, shortening, arms, source, protocol) -> None:
     found = {"foot_functional": useful, "limb_shortening_percent": shortening}
     if arms is not None:
@@ -182,9 +179,7 @@ class TestNoOverlap:
             assert len(item.open) <= 1, (found, item.open)
             assert (item.type is not None) == bool(item.open)
 
-    @pytest.mark.parametrize("shortening", [0, 4.9, 5, 5.1, 9.9, 10, 10.1, 29.9, 30, 30.1, 60])
-    @pytest.mark.parametrize("useful", [True, False])
-    @pytest.mark.parametrize("arms", [True, False])
+    @for_each(product([0, 4.9, 5, 5.1, 9.9, 10, 10.1, 29.9, 30, 30.1, 60], [True, False], [True, False]))
     def test_the_fibular_scheme_has_neither_overlap_nor_gap(self, shortening, useful, arms, protocol) -> None:
         found = {
             "foot_functional": useful,
