@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import threading
+from collections.abc import Iterator
 
 import pytest
 from textual.pilot import Pilot
@@ -10,6 +12,7 @@ from textual.widgets import Input
 
 from tests.plans import DAY, files, record
 from tests.tui.screens_of import settled, text_of, the_app
+from tui import planner
 from tui.app import PathwayApp
 from tui.screens.followup import KEPT_WHEN_SEEN, FollowUpScreen
 from tui.screens.timeline import RoadScreen
@@ -108,7 +111,14 @@ async def test_it_is_kept_as_one_edit_undone_and_done_again() -> None:
         assert app.shelf["rowan-02"].told[0].startswith("Done again: Follow-up entered: ")
 
 
-async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_question() -> None:
+async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_question(monkeypatch) -> None:
+    may_plan, real = threading.Event(), planner.follow_up
+
+    def held(*asked: object) -> Iterator[object]:
+        may_plan.wait()
+        yield from real(*asked)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(planner, "follow_up", held)
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
@@ -116,6 +126,7 @@ async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_qu
         await typed(pilot, "121")
         await pilot.press("f5")
         assert form_of(app).query_one(Notice).words == KEPT_WHEN_SEEN
+        may_plan.set()
         while isinstance(app.screen, FollowUpScreen):
             await pilot.pause()
         await settled(pilot)
