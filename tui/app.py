@@ -286,13 +286,13 @@ class PathwayApp(SavingApp):
             yield SystemCommand("Details", "Why, gates, limits and sources of the stage", screen.action_details)
             yield SystemCommand("Worksheet", "The numbers of the selected operation", screen.action_worksheet)
             if screen.check_action("undo", ()):
-                yield SystemCommand("Undo", "Take the last edit back", screen.action_undo)
+                yield SystemCommand("Undo", "Undo the last edit", screen.action_undo)
             if screen.check_action("redo", ()):
-                yield SystemCommand("Redo", "Do the last undone edit again", screen.action_redo)
+                yield SystemCommand("Redo", "Redo the last undone edit", screen.action_redo)
             if screen.check_action("save", ()):
-                yield SystemCommand("Save", "Save the edits where the child is kept", screen.action_save)
+                yield SystemCommand("Save", "Save the edits where the child is stored", screen.action_save)
         if isinstance(screen, ChildScreen) and screen.plan is not None:
-            yield SystemCommand("Courses", "The ways to the goal side by side", screen.action_courses)
+            yield SystemCommand("Courses", "All courses side by side", screen.action_courses)
             yield SystemCommand("Follow-up", "Enter a visit, an operation, a decision", screen.action_follow_up)
             yield SystemCommand("Family view", "The plan in plain words", screen.action_family)
             yield SystemCommand("Why and sources", "The rule behind each statement", screen.action_why)
@@ -300,7 +300,7 @@ class PathwayApp(SavingApp):
         for name in PALETTES:
             words = name.removeprefix("pathway-").replace("-", " ")
             yield SystemCommand(f"Colours: {words}", "Change the colours", partial(setattr, self, "theme", name))
-        yield SystemCommand("Quit", "Leave the program; asks first where something is not saved", self.action_quit)
+        yield SystemCommand("Quit", "Leave the program; asks first if something is not saved", self.action_quit)
 
     def _road(self, name: str) -> None:
         self.go_to_children()

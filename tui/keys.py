@@ -19,7 +19,7 @@ CHILDREN = (
     Binding("pageup", "move(-8)", "Eight up", show=False),
     Binding("pagedown", "move(8)", "Eight down", show=False),
     Binding("escape", "clear", "Clear search", key_display="Esc"),
-    Binding("f4", "sort", "By day or name", key_display="F4"),
+    Binding("f4", "sort", "By date or name", key_display="F4"),
 )
 ROAD = (
     Binding("left", "age(-1)", "Age", key_display="←→"),
@@ -33,7 +33,7 @@ ROAD = (
     Binding("0", "whole", "Whole road", show=False),
     Binding("less_than_sign,comma", "pan(-1)", "Pan younger", show=False),
     Binding("greater_than_sign,full_stop", "pan(1)", "Pan older", show=False),
-    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", show=False),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", show=False),
     Binding("pagedown", "page(1)", "Page down", show=False),
     Binding("enter,d", "details", "Details", key_display="Enter"),
     Binding("b", "before", "Before"),
@@ -48,13 +48,13 @@ BEFORE = (
     Binding("u", "unlock", "Unlock"),
     Binding("enter,d", "details", "Details", key_display="Enter"),
     Binding("s", "worksheet", "Sheet"),
-    Binding("pageup", "gates(-1)", "Read on", key_display="PgUp PgDn"),
+    Binding("pageup", "gates(-1)", "Scroll", key_display="PgUp PgDn"),
     Binding("pagedown", "gates(1)", "Gates down", show=False),
 )
 DETAILS = (
     Binding("up", "scroll(-1)", "Up", show=False),
     Binding("down", "scroll(1)", "Down", show=False),
-    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),
     Binding("left,shift+tab", "stage(-1)", "Stage", key_display="← →"),
     Binding("right,tab", "stage(1)", "Next stage", show=False),
@@ -68,7 +68,7 @@ COURSES = (
     Binding("O", "order(-1)", "Sort back", show=False),
     Binding("enter,c", "choose", "Choose", key_display="Enter"),
     Binding("i", "what_if", "What if"),
-    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", show=False),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", show=False),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
 WHAT_IF = (
@@ -76,7 +76,7 @@ WHAT_IF = (
     Binding("down", "field(1)", "Next wish", show=False, priority=True),
     Binding("f5", "keep", "Keep as wishes", key_display="F5"),
     Binding("f6", "clear", "Clear", key_display="F6"),
-    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", priority=True),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 WORKSHEET = (
@@ -86,7 +86,7 @@ WORKSHEET = (
     Binding("tab", "stage(1)", "Stage", key_display="Tab", priority=True),
     Binding("f4", "draw", "Drawing", key_display="F4"),
     Binding("f6", "clear", "As planned", key_display="F6"),
-    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn", priority=True),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 FOLLOW_UP = (
@@ -98,13 +98,13 @@ FOLLOW_UP = (
     Binding("f4", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Keep", key_display="F5"),
     Binding("f6", "clear", "Clear", key_display="F6"),
-    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
 FAMILY = (
     Binding("up", "scroll(-1)", "Up", show=False),
     Binding("down", "scroll(1)", "Down", show=False),
-    Binding("pageup", "page(-1)", "Read on", key_display="PgUp PgDn"),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
     Binding("pagedown,space", "page(1)", "Page down", show=False),
     Binding("c", "courses", "Other ways"),
 )
@@ -127,12 +127,12 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     (
         "Everywhere",
         (
-            ("Esc", "back to the screen before"),
+            ("Esc", "back to the previous screen"),
             ("F1 or ?", "this help"),
             ("F2 or w", "why: the rule and the sources behind each statement"),
             ("Ctrl+Z, Ctrl+Y", "undo the last edit, do it again"),
-            ("Ctrl+S", "save what was changed, with the plan, where the children are kept"),
-            ("Ctrl+P", "all commands by name, colours too"),
+            ("Ctrl+S", "save what was changed, with the plan, where the children are stored"),
+            ("Ctrl+P", "all commands by name, including colours"),
             ("Ctrl+Q", "leave the program"),
             ("Mouse", "click a child, a stage or an age"),
         ),
@@ -144,7 +144,7 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("↑ ↓", "choose a child"),
             ("Enter", "open the road of the child"),
             ("Esc", "clear the search"),
-            ("F4", "children of a registry by the day of what they need, or by name"),
+            ("F4", "children of a registry by the date of what they need, or by name"),
         ),
     ),
     (
@@ -154,10 +154,10 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("↑ ↓ or Tab", "select a stage, in order of date"),
             ("+ - 0", "zoom in, zoom out, the whole road"),
             ("< >", "pan to younger or older ages"),
-            ("PgUp PgDn", "read on in what is said of age and stage"),
+            ("PgUp PgDn", "scroll the text on age and stage"),
             ("Enter", "details of the stage"),
             ("b", "what comes before the stage"),
-            ("c", "courses: the ways to the goal side by side"),
+            ("c", "courses: all of them side by side"),
             ("s", "worksheet of the stage"),
             ("f", "the plan in plain words"),
             ("v", "visit: enter a follow-up and see what it changes"),
@@ -168,11 +168,11 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         (
             ("↑ ↓ or Enter", "select a field; type to fill it in"),
             ("Tab", "visit, operation done, decision"),
-            ("F3", "find any other finding by a part of its name"),
+            ("F3", "find any other finding by part of its name"),
             ("F4", "the next choice of the field"),
             ("F5", "keep everything entered as one edit; Ctrl+Z takes it back"),
             ("F6", "clear; Ctrl+Z brings it back"),
-            ("Esc", "leave; what was typed waits here for the child"),
+            ("Esc", "leave; what was typed stays here for this child"),
         ),
     ),
     (
@@ -181,12 +181,12 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("↑ ↓ or Tab", "select a stage"),
             ("u", "what would unlock the stage; again: its gates"),
             ("Enter", "details"),
-            ("PgUp PgDn", "read on"),
+            ("PgUp PgDn", "scroll"),
         ),
     ),
     (
         "Details",
-        (("↑ ↓ PgUp PgDn", "read on"), ("← → or Tab", "stage before or after"), ("b", "what comes before the stage")),
+        (("↑ ↓ PgUp PgDn", "scroll"), ("← → or Tab", "stage before or after"), ("b", "what comes before the stage")),
     ),
     (
         "Courses",
@@ -200,9 +200,9 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     (
         "What if",
         (
-            ("↑ ↓", "choose a wish; type what is wished, or empty the line"),
+            ("↑ ↓", "choose a wish; type its value, or clear the line"),
             ("F5", "keep the wishes, with a reason: the plan follows them"),
-            ("F6", "take all wishes away; Ctrl+Z the last one"),
+            ("F6", "clear all wishes; Ctrl+Z only the last one"),
             ("PgUp PgDn", "read the answer"),
         ),
     ),
@@ -216,9 +216,9 @@ HELP_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("↑ ↓", "select an input; type to change it"),
             ("Tab", "the next stage that has a worksheet"),
             ("F4", "the drawing in place of the numbers, where there is one; again: the numbers"),
-            ("F6", "all inputs as planned again; Ctrl+Z the last one"),
+            ("F6", "set all inputs back to the plan; Ctrl+Z only the last one"),
         ),
     ),
-    ("Family view", (("↑ ↓ PgUp PgDn", "read on"), ("c", "the other ways, side by side"))),
+    ("Family view", (("↑ ↓ PgUp PgDn", "scroll"), ("c", "the other ways, side by side"))),
     ("Why and sources", (("↑ ↓", "choose a statement"), ("PgUp PgDn", "read the rule behind it"))),
 )

@@ -23,7 +23,7 @@ from tui.storage import Keeper, Kept, Listed, Meanwhile, NotKept
 
 SHOWN_SECONDS = 8
 READING = "Reading the children …"
-EMPTY = "No children are kept in {place} yet. Take them in with `limb-pathway registry import FILE`."
+EMPTY = "No children are stored in {place} yet. Import them with `limb-pathway registry import FILE`."
 
 
 class SavingApp(App[None]):

@@ -42,7 +42,7 @@ def printed(said: Iterable[Say], width: int, *, plain: bool = False) -> list[str
 def children_printed(rows: Sequence[Row], count: int, on: datetime.date, caution: str, width: int) -> Iterator[str]:
     """Yield the list of children as a table, or as paragraphs where there is no width for one."""
     shown = f"{len(rows)} of {count}" if len(rows) != count else str(count)
-    yield f"Children: {shown}, planned as on {on}"
+    yield f"Children: {shown}, planned as of {on}"
     yield from wrap(caution, width)
     yield ""
     if not rows:

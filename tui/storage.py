@@ -20,8 +20,8 @@ MONTHS_AHEAD = 12
 """How far the list of children looks ahead for what each needs."""
 NOT_KEPT = (
     "Not saved: these are example children, and examples are not kept.",
-    "To keep what you enter, open a case file of yours with `limb-pathway open FILE`, or take it into a registry with "
-    "`limb-pathway registry import FILE` and open that with `limb-pathway --registry ADDRESS`.",
+    "To keep what you enter, open a case file of yours with `limb-pathway open FILE`, or import it into a registry "
+    "with `limb-pathway registry import FILE` and open that with `limb-pathway --registry ADDRESS`.",
 )
 NOTHING_NEW = ("Everything is saved.",)
 SAVING = ("Saving …",)
@@ -99,14 +99,14 @@ def overtaken(since: Iterable[str], place: str) -> tuple[str, ...]:
     """Return what to say where others saved meanwhile."""
     # One paragraph: of what was told, the plan made next keeps the first.
     return (
-        f"Not saved: somebody saved meanwhile in {place} ({'; '.join(since)}). "
-        "Theirs is taken in, yours stands on top of it. Look at the plan, then save again with Ctrl+S.",
+        f"Not saved: somebody else has saved in {place} in the meantime ({'; '.join(since)}). "
+        "Their changes are included, with yours on top. Check the plan, then save again with Ctrl+S.",
     )
 
 
 def refused(error: NotKept) -> tuple[str, ...]:
     """Return what to say where the place could not be written; nothing of the child is lost."""
-    return (f"Not saved: {error}", "Your changes stand here as they were; Ctrl+S tries again.")
+    return (f"Not saved: {error}", "Your changes are still here; Ctrl+S tries again.")
 
 
 def reason_of(entry: Entry) -> str:
@@ -116,6 +116,6 @@ def reason_of(entry: Entry) -> str:
     done, undone = entry.session.done, entry.session.undone
     for at, one in enumerate(undone):
         if one.after == entry.kept:
-            return "; ".join(f"Taken back: {edit.sentence}" for edit in undone[at:])
+            return "; ".join(f"Undone: {edit.sentence}" for edit in undone[at:])
     since = next((at for at, one in enumerate(done) if one.before == entry.kept), 0)
     return "; ".join(one.sentence for one in done[since:])

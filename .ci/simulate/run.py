@@ -1,6 +1,6 @@
 """Live through invented children and compare how they end with the chance stated on the first day.
 
-python .ci/simulate/run.py [--children 2500] [--seed 1] [--processes 2] [--out tests/strategy/simulation.toml]
+python .ci/simulate/run.py [--children 2500] [--seed 1] [--processes 2] [--out tests/courses/simulation.toml]
 
 Writes counts by tenth of the stated chance, breaches of limits, and how the figures were made.
 """

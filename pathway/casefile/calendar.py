@@ -15,7 +15,7 @@ def read_calendar(fields: Fields) -> CaseCalendar:
     """Return what the table says; each fault is added to the complaints, what is faulty is left out."""
     weekdays = fields.words("operating_weekdays", get_args(Weekday), "weekday")
     if fields.table.get("operating_weekdays") == []:
-        do = "name the days, or leave the field out"
+        do = "name the weekdays, or leave the field out"
         fields.wrong("operating_weekdays", "at least one weekday", do, found="an empty list")
     wish = fields.choice(WISH, ("wished", "not_wished"), "answer")
     blocked = _spans(fields, "blocked", "reason", BlockedWeeks, "the reason in words")
@@ -35,7 +35,7 @@ def _spans(fields: Fields, key: str, word: str, shape: type[Spans], expected: st
         first, last = table.day("from", required=True), table.day("to", required=True)
         table.done(f"an entry of {key}")
         if first is not None and last is not None and last < first:
-            table.wrong("to", f"a day from {first.isoformat()} on", "correct one of the two dates")
+            table.wrong("to", f"a date on or after {first.isoformat()}", "correct one of the two dates")
         elif first is not None and last is not None:
             spans.append(shape.model_validate({word: said, "from": first, "to": last}))
     return tuple(spans) if fields.has(key) else None

@@ -77,10 +77,10 @@ class Fields:
                 self.missing(key, required)
             return ""
         if not isinstance(value, str):
-            self.wrong(key, required or "a text", "put it between double quotes")
+            self.wrong(key, required or "text", "put it between double quotes")
             return ""
         if required and not value.strip():
-            self.wrong(key, required, "write it between the quotes", found="an empty text")
+            self.wrong(key, required, "write it between the quotes", found="empty text")
         return value
 
     def choice(self, key: str, options: Collection[str], what: str, required: bool = False) -> str | None:
@@ -243,4 +243,4 @@ def _look_again(value: float, low: float, high: float, unit: str) -> str:
         return f"did you mean {_plain(value / 10)}, a tenth of it"
     if unit == "years" and low <= value / 12 <= high and float(value).is_integer():
         return f"did you mean {_plain(round(value / 12, 2))}: years, not months"
-    return "look at the measurement again"
+    return "check the measurement"

@@ -122,7 +122,7 @@ def _child(fields: Fields, protocol: Protocol, on: datetime.date | None) -> Chil
         fields.wrong("id", "only small letters a to z, digits and hyphens", do)
     born = fields.day("date_of_birth", required=True)
     if born is not None and on is not None and born > on:
-        fields.wrong("date_of_birth", f"a day up to {on.isoformat()}", "correct the year")
+        fields.wrong("date_of_birth", f"a date up to {on.isoformat()}", "correct the year")
     sex = fields.choice("sex", get_args(Sex), "sex", required=True)
     side = fields.choice("affected_side", (*_SIDES, "both"), "side", required=True)
     diagnoses = tuple(diagnosis.id for diagnosis in protocol.diagnoses)
@@ -152,14 +152,14 @@ def _operation(fields: Fields, known: Known, affected: object) -> Operation | No
         _check_side(fields, kind, side, affected, protocol)
     leader = None if kind is None else follows(protocol.stage(kind), protocol)
     if leader is not None:
-        do = f"write the day as `device_removed` of the {leader.id} and remove this operation"
-        fields.wrong("kind", f"an operation that does not begin with the end of a {leader.id}", do)
+        do = f"write the date as `device_removed` of the {leader.id} and remove this operation"
+        fields.wrong("kind", f"an operation other than the end of a {leader.id}", do)
     achieved_mm = fields.number("achieved_mm", 0, _longest_mm(kind, protocol), "mm")
     achieved_deg = fields.number("achieved_deg", -180, 180, "degrees")
     physes = fields.words("physes", PHYSES, "growth plate")
     removed = day_in_life(fields, "device_removed", known)
     if day is not None and removed is not None and removed < day:
-        expected = f"a day from the operation on ({day.isoformat()})"
+        expected = f"a date on or after the operation ({day.isoformat()})"
         fields.wrong("device_removed", expected, "correct one of the two dates")
     complications = fields.words("complications", protocol.complications, "complication")
     note = fields.text("note")
@@ -186,7 +186,7 @@ def _check_side(fields: Fields, kind: str, side: str, affected: object, protocol
     if on_other_leg != (side != affected):
         leg = "the other leg" if on_other_leg else "the affected leg"
         right = next(one for one in _SIDES if (one == affected) != on_other_leg)
-        do = "correct the side here, or affected_side of the child: look at the films before you do"
+        do = "correct the side here, or affected_side of the child, after checking the films"
         fields.wrong("side", f'"{right}", because {kind} is done on {leg}', do)
 
 
@@ -207,7 +207,7 @@ def _decision(fields: Fields, known: Known) -> Decision | None:
     given = {key: _detail(fields, key, known.protocol) for key in needs}
     start, end = given.get("from"), given.get("to")
     if isinstance(start, datetime.date) and isinstance(end, datetime.date) and end < start:
-        fields.wrong("to", f"a day from {start.isoformat()} on", "correct one of the two dates")
+        fields.wrong("to", f"a date on or after {start.isoformat()}", "correct one of the two dates")
     others = {key for keys in _NEEDS.values() for key in keys} - set(needs)
     for key in sorted(others & set(fields.table)):
         fields.take(key)
@@ -257,7 +257,7 @@ def _gate(fields: Fields, protocol: Protocol) -> str | None:
     known = tuple(rule.id for rule in (*protocol.gates, *protocol.contraindications))
     gate = fields.choice("gate", known, "gate", required=True)
     if gate in {rule.id for rule in protocol.gates if not rule.waivable}:
-        do = "remove this decision, the protocol holds to this gate"
+        do = "remove this decision: the protocol does not let this gate be waived"
         fields.wrong("gate", "a gate that may be waived", do)
     return gate
 

@@ -16,12 +16,12 @@ _HINTS = (
     ("overwrite a value", "each field once", "remove one of the two, or join them"),
     ("Cannot declare", "each table once", "write [[visit]] with two brackets, or join the two"),
     ("Invalid value", "a value", "put text between quotes; write dates as 2024-03-20, decimals as 1.5"),
-    ("Invalid date", "a day of the calendar", "write it as year-month-day, such as 2024-03-20"),
-    ("Unescaped", "a text without a bare backslash", "write \\\\ for a backslash"),
+    ("Invalid date", "a date of the calendar", "write it as year-month-day, such as 2024-03-20"),
+    ("Unescaped", "text without a bare backslash", "write \\\\ for a backslash"),
     ("Illegal character '\\n'", "a closing quote", 'close the text with "'),
     ("Illegal character", "plain text", "write the text on one line between double quotes"),
     ("Unterminated string", "a closing quote", 'close the text with "'),
-    ("Expected '='", "`field = value`", "write one field a line, with = between name and value"),
+    ("Expected '='", "`field = value`", "write one field per line, with = between name and value"),
     (
         "Expected newline",
         "nothing after the value",
@@ -40,7 +40,7 @@ def parse(text: str, name: str) -> Table | Fault:
     is that long, and hostile ones take very long to read.
     """
     if len(text) > LONGEST_TEXT:
-        found, expected = f"a text of {len(text)} characters", f"at most {LONGEST_TEXT}"
+        found, expected = f"text of {len(text)} characters", f"at most {LONGEST_TEXT}"
         return Fault(name, "", None, found, expected, "check that this is a case file")
     for number, line in enumerate(text.split("\n"), start=1):
         if len(line) > LONGEST_LINE:
@@ -62,11 +62,11 @@ def _syntax_fault(message: str, text: str, name: str) -> Fault:
     number = None
     if place is not None:
         number = int(place[1]) if place[1] else max(1, len(text.rstrip().split("\n")))
-    shown = "a text that is not TOML" if number is None else _shown(lines[min(number, len(lines)) - 1])
+    shown = "text that is not TOML" if number is None else _shown(lines[min(number, len(lines)) - 1])
     for sign, expected, do in _HINTS:
         if sign in problem:
             return Fault(name, "", number, shown, expected, do)
-    return Fault(name, "", number, shown, "a line of TOML", f"mend the line ({problem})")
+    return Fault(name, "", number, shown, "a line of TOML", f"correct the line ({problem})")
 
 
 def _shown(line: str) -> str:

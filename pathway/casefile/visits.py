@@ -10,11 +10,11 @@ from typing import get_args
 
 from pathway.casefile.fields import NAMES, Fields, nearest, show
 from pathway.protocol.model import FindingRule, Protocol
+from pathway.protocol.units import UNITS
 from pathway.record import Measurement, Missing, Side, Visit, WhyMissing
 
 SKELETAL_AGE = "skeletal_age_years"
 _PLACES: tuple[tuple[str, Side | None], ...] = (("left", "left"), ("right", "right"), ("child", None))
-_UNITS = {"mm": "mm", "deg": "degrees", "years": "years", "percent": "percent"}
 _REASONS = get_args(WhyMissing)
 
 
@@ -41,10 +41,10 @@ def day_in_life(fields: Fields, key: str, known: Known, *, past: bool = True) ->
     if day is None:
         return None
     if known.born is not None and day < known.born:
-        fields.wrong(key, f"a day from the birth on ({known.born.isoformat()})", "correct the year")
+        fields.wrong(key, f"a date on or after the date of birth ({known.born.isoformat()})", "correct the year")
         return None
     if past and known.on is not None and day > known.on:
-        expected = f"a day up to {known.on.isoformat()}"
+        expected = f"a date up to {known.on.isoformat()}"
         fields.wrong(key, expected, "record only what has happened, or correct the year")
         return None
     return day
@@ -60,7 +60,7 @@ def read_visits(tables: list[Fields], known: Known) -> tuple[Visit, ...]:
         if type(day) is datetime.date:
             if day in seen:
                 do = f"put the findings of both into visit[{seen[day]}], or correct the date"
-                fields.wrong("date", "one visit a day", do, found=f"a second visit on {day.isoformat()}")
+                fields.wrong("date", "one visit per day", do, found=f"a second visit on {day.isoformat()}")
             seen.setdefault(day, number)
         if visit is not None:
             visits.append(visit)
@@ -116,7 +116,7 @@ def _finding(
         value = _value(table, key, raw, rule)
         if not default.given:
             do = "add `method = …` to the visit or to the finding"
-            table.wrong(key, "a method of measuring", do, found="a finding without one")
+            table.wrong(key, "a measurement method", do, found="a finding without one")
         if value is None:
             return None
         return Measurement(finding=key, side=side, value=value, method=default.method)
@@ -162,7 +162,7 @@ def _rule(table: Fields, key: str, side: Side | None, protocol: Protocol) -> Fin
         do = "move it up, beside the date of the visit"
         table.wrong(key, "it beside the date", do, found="the skeletal age among the findings")
     elif rule.derived:
-        do = "remove it, it is worked out from other findings"
+        do = "remove it: it is calculated from other findings"
         table.wrong(key, "a finding that is measured", do, found="a derived finding")
     elif rule.of == "child" and side is not None:
         do = "move it to [visit.child]"
@@ -177,7 +177,7 @@ def _rule(table: Fields, key: str, side: Side | None, protocol: Protocol) -> Fin
 
 def _value(fields: Fields, key: str, raw: object, rule: FindingRule) -> bool | float | str | None:
     if rule.kind == "number" and rule.plausible is not None:
-        return fields.as_number(key, raw, *rule.plausible, _UNITS.get(rule.unit, ""))
+        return fields.as_number(key, raw, *rule.plausible, UNITS[rule.unit].asked)
     if rule.kind == "flag":
         if isinstance(raw, bool):
             return raw

@@ -83,7 +83,7 @@ def _visit(visit: Visit) -> Any:
         missing = [(gap.finding, _missing(gap)) for gap in visit.missing if gap.side == side]
         findings = dict(measured + missing)
         if len(findings) < len(measured) + len(missing):
-            raise ValueError(f"a finding stands twice in the visit of {visit.date.isoformat()}")
+            raise ValueError(f"a finding occurs twice in the visit of {visit.date.isoformat()}")
         if findings:
             table.append(side or "child", _table(findings))
     return table

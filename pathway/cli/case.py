@@ -35,7 +35,7 @@ on_option = click.option(
     "--on",
     type=click.DateTime(["%Y-%m-%d"]),
     callback=as_day,
-    help="Plan as on this day (YYYY-MM-DD); today where not given.",
+    help="Plan as of this date (YYYY-MM-DD); default: today.",
 )
 plain_option = click.option("--plain", is_flag=True, help="Words only: no symbols, no pictures, curves as tables.")
 case_argument = click.argument("case", type=click.Path(path_type=Path))

@@ -40,23 +40,27 @@ class Span(click.ParamType[tuple[datetime.date, datetime.date]]):
         try:
             start, end = (datetime.date.fromisoformat(part) for part in parts)
         except ValueError:
-            self.fail(f"found {value!r}, expected two days such as 2031-09-01..2032-06-30", param, ctx)
+            self.fail(f"found {value!r}, expected two dates such as 2031-09-01..2032-06-30", param, ctx)
         if end < start:
-            self.fail(f"found {value!r}, expected the later day last", param, ctx)
+            self.fail(f"found {value!r}, expected the later date last", param, ctx)
         return start, end
 
 
 @click.command()
 @case_argument
-@click.option("--without", multiple=True, metavar="STAGE", help="Leave this stage out; may be given again.")
-@click.option("--at-most-lengthenings", type=click.IntRange(0, 9), metavar="N", help="How many may still come.")
-@click.option("--not-in", type=Span(), multiple=True, help="No device on the bone in these days; may be given again.")
+@click.option("--without", multiple=True, metavar="STAGE", help="Leave this stage out; may be repeated.")
 @click.option(
-    "--finish-before", type=click.DateTime(["%Y-%m-%d"]), callback=as_day, help="All devices off before this day."
+    "--at-most-lengthenings", type=click.IntRange(0, 9), metavar="N", help="Most further lengthenings allowed."
 )
-@click.option("--lift-at-most", type=click.FloatRange(0, 30), metavar="CM", help="The highest lift wished for, cm.")
-@click.option("--prefer", type=click.Choice(PREFERENCES), multiple=True, help="What counts most among good courses.")
-@click.option("--how-firm", is_flag=True, help="Say which single change would bring another course (takes seconds).")
+@click.option(
+    "--not-in", type=Span(), multiple=True, help="No device on the bone between these dates; may be repeated."
+)
+@click.option(
+    "--finish-before", type=click.DateTime(["%Y-%m-%d"]), callback=as_day, help="All devices off before this date."
+)
+@click.option("--lift-at-most", type=click.FloatRange(0, 30), metavar="CM", help="Highest acceptable lift, cm.")
+@click.option("--prefer", type=click.Choice(PREFERENCES), multiple=True, help="What matters most among good courses.")
+@click.option("--how-firm", is_flag=True, help="Say which single change would lead to another course (takes seconds).")
 @on_option
 @protocol_option
 @json_option

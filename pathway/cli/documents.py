@@ -32,18 +32,16 @@ out_option = click.option(
     type=click.Path(path_type=Path),
     required=True,
     metavar="FILE",
-    help="Where to write; the ending says how.",
+    help="File to write; its extension sets the format.",
 )
-paper_option = click.option(
-    "--paper", type=click.Choice(("a4", "letter")), default="a4", help="Size of the page of a PDF."
-)
-language_option = click.option("--language", default="en", metavar="CODE", help="Language of the words (en).")
+paper_option = click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", help="Page size of a PDF.")
+language_option = click.option("--language", default="en", metavar="CODE", help="Language of the text (en).")
 wording_option = click.option(
     "--wording",
     "own",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="A clinic's own words (TOML) over ours, text by text.",
+    help="A clinic's own wording (TOML), replacing ours text by text.",
 )
 
 
@@ -223,7 +221,7 @@ def _ending(out: Path, known: tuple[str, ...]) -> str:
     ending = out.suffix.lower().removeprefix(".")
     if ending not in known:
         wanted = " or ".join(f".{name}" for name in known)
-        click.echo(f"-o: found {out.name!r}, expected a name that ends in {wanted}; add the ending.", err=True)
+        click.echo(f"-o: found {out.name!r}, expected a name that ends in {wanted}; add the extension.", err=True)
         sys.exit(BAD_INPUT)
     return ending
 
@@ -246,7 +244,9 @@ def _save(out: Path, made: bytes) -> None:
     try:
         out.write_bytes(made)
     except OSError as error:
-        click.echo(f"-o: {out} cannot be written ({error.strerror}); name a file in a folder of yours.", err=True)
+        click.echo(
+            f"-o: {out} cannot be written ({error.strerror}); name a file in a folder you may write to.", err=True
+        )
         sys.exit(BAD_INPUT)
     click.echo(f"Wrote {out}.", err=True)
 

@@ -36,12 +36,16 @@ if TYPE_CHECKING:
     from pathway.record import Record
 
 output_option = click.option(
-    "-o", "--output", "out", type=click.Path(path_type=Path, dir_okay=False), help="File to write; else it is printed."
+    "-o",
+    "--output",
+    "out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="File to write; printed if not given.",
 )
 stamp_option = click.option(
     "--stamp",
     type=click.DateTime(["%Y-%m-%dT%H:%M:%SZ"]),
-    help="Moment at which the file is made (UTC, 2026-11-25T08:00:00Z); now where not given.",
+    help="Time stamp of the file (UTC, 2026-11-25T08:00:00Z); default: now.",
 )
 
 
@@ -52,7 +56,7 @@ stamp_option = click.option(
 @click.option(
     "--previous",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="The file sent before: what changed gets a higher number, what fell away is called off.",
+    help="The file sent earlier: changed entries get a higher number, dropped ones are cancelled.",
 )
 @stamp_option
 @on_option
@@ -89,11 +93,11 @@ def calendar(
     if lengthening is not None:
         entries += _lengthening(made, record, protocol, lengthening)
         parts.append(part_of(lengthening))
-    about = f"{made.cautions[0].text} Planned as on {day} with {protocol.name} {protocol.version}."
+    about = f"{made.cautions[0].text} Planned as of {day} with {protocol.name} {protocol.version}."
     try:
         data = calendar_bytes(made.child.id, entries, day, _moment(stamp), about, before, parts)
     except NoEntry:
-        click.echo(f"{case}: no stage of the plan has a day, so there is no calendar to write; see `plan`.", err=True)
+        click.echo(f"{case}: no stage of the plan has a date, so there is no calendar to write; see `plan`.", err=True)
         sys.exit(CANNOT_PLAN)
     _write(data, out)
     _told(made)
@@ -102,7 +106,7 @@ def calendar(
 @click.command()
 @click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path))
 @output_option
-@click.option("--ndjson", is_flag=True, help="One document a line, of any number of case files.")
+@click.option("--ndjson", is_flag=True, help="One document per line, for any number of case files.")
 @stamp_option
 @on_option
 @protocol_option
@@ -124,7 +128,7 @@ def fhir(
     """
     _needs_fhir()
     if len(cases) > 1 and not ndjson:
-        click.echo(f"found {len(cases)} case files, expected one; add --ndjson for one document a line.", err=True)
+        click.echo(f"found {len(cases)} case files, expected one; add --ndjson for one document per line.", err=True)
         sys.exit(BAD_INPUT)
     day, moment, protocol, key = today(on), _moment(stamp), protocol_of(clinic), key_of(key_file, ask_key)
     if not ndjson:
@@ -136,7 +140,7 @@ def fhir(
     failed: list[int] = []
     _write(_lines(cases, protocol, day, moment, failed, address, key), out)
     if failed:
-        click.echo(f"{len(failed)} of {len(cases)} case files gave no document; they are named above.", err=True)
+        click.echo(f"{len(failed)} of {len(cases)} case files produced no document; they are named above.", err=True)
         sys.exit(max(failed))
 
 

@@ -44,18 +44,18 @@ day_type = click.DateTime(["%Y-%m-%d"])
 @click.command()
 @case_argument
 @click.option("--set", "settings", multiple=True, metavar="SIDE.FINDING=VALUE", help="A finding of this visit.")
-@click.option("--method", default=FILM, metavar="METHOD", help=f"How it was measured; {FILM} where not given.")
+@click.option("--method", default=FILM, metavar="METHOD", help=f"How it was measured; default: {FILM}.")
 @click.option("--from", "fragment", type=click.Path(path_type=Path), help="A TOML file with [[visit]], [[operation]] …")
-@click.option("--done", metavar="STAGE", help="An operation that was done on the day.")
-@click.option("--gained-mm", type=float, help="The length that the operation really gained.")
-@click.option("--physis", multiple=True, metavar="PLATE", help="A growth plate that was closed; may be given again.")
+@click.option("--done", metavar="STAGE", help="An operation done on that day.")
+@click.option("--gained-mm", type=float, help="The length that the operation achieved.")
+@click.option("--physis", multiple=True, metavar="PLATE", help="A growth plate that was closed; may be repeated.")
 @click.option("--device-off", type=day_type, callback=as_day, help="The day the device came off.")
 @click.option("--complication", multiple=True, help="A complication, from the list of the protocol.")
 @click.option("--waive", metavar="GATE", help="Waive a gate; give --reason.")
 @click.option("--decline", metavar="STAGE", help="The family declines a stage; give --reason.")
 @click.option("--prefer", metavar="WHAT", help="What the family prefers; give --reason.")
 @click.option("--reason", help="The reason of a decision, in words.")
-@click.option("--save/--discard", "save", default=None, help="Save or discard without being asked.")
+@click.option("--save/--discard", "save", default=None, help="Save or discard without asking.")
 @by_option
 @on_option
 @protocol_option
@@ -130,7 +130,7 @@ def followup(
                 click.echo(f"Saved as entry {kept.head.count} of {case.name}.", err=True)
                 return
             since = "; ".join(f"{entry.kind} by {entry.who} on {entry.when:%Y-%m-%d %H:%M}" for entry in kept.since)
-            click.echo(f"{case.name}: somebody saved since ({since}). Both together would change:", err=True)
+            click.echo(f"{case.name}: somebody else has saved since ({since}). Both together would change:", err=True)
             record, head = store.record_and_head(case.name)
             events = rebase(events, record)
             _previewed(record, events, protocol, day, case.name, as_json)
@@ -186,7 +186,7 @@ def _previewed(
 @click.argument("other", type=click.Path(path_type=Path), required=False)
 @registry_options
 @on_option
-@click.option("--before", type=day_type, callback=as_day, help="The day of the first plan, where it is another one.")
+@click.option("--before", type=day_type, callback=as_day, help="The date of the first plan, if different.")
 @protocol_option
 @json_option
 def compare(
@@ -327,7 +327,7 @@ def _append(case: Path, events: Sequence[Event], protocol: Protocol, as_written:
     from pathway.cli.stored_files import save_events
 
     if is_example(case):
-        refuse(f"{case}: found an example child, expected a file of yours; copy it before you save to it.")
+        refuse(f"{case}: found an example child, expected a file of your own; copy it before you save to it.")
     try:
         _, beside = save_events(case, read_case_file(case), events, protocol, as_written)
     except (OSError, ValueError) as error:

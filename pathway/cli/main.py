@@ -117,7 +117,7 @@ def demo(on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bo
     if can_open_screens() and not as_json and not plain:
         _open_screen(DEMO_CHILD, day, clinic)
         return
-    click.echo(f"Example child {DEMO_CHILD} (invented), planned as on {day}.", err=True)
+    click.echo(f"Example child {DEMO_CHILD} (invented), planned as of {day}.", err=True)
     _print_plan(plan_of(example(DEMO_CHILD), f"{DEMO_CHILD}.toml", day, clinic), as_json, plain)
 
 
@@ -127,7 +127,7 @@ def demo(on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bo
 @protocol_option
 @json_option
 @plain_option
-@click.option("--worksheets", is_flag=True, help="Add the worksheet of every operation to come.")
+@click.option("--worksheets", is_flag=True, help="Add the worksheet of every operation still to come.")
 def plan(
     case: Path, on: datetime.date | None, clinic: Path | None, as_json: bool, plain: bool, worksheets: bool
 ) -> None:
@@ -252,7 +252,7 @@ def _refuse_options(context: click.Context) -> None:
             and context.get_parameter_source(option.name) is given
         ):
             verb = context.invoked_subcommand
-            refuse(f"{option.opts[0]}: found before `{verb}`, expected after it; write it behind the verb.")
+            refuse(f"{option.opts[0]}: found before `{verb}`, expected after it; write it after the verb.")
 
 
 def _open_registry(

@@ -28,8 +28,8 @@ def open_files(cases: tuple[Path, ...], on: datetime.date | None, clinic: Path |
     named = [case for case in cases if is_example(case)]
     if named and len(named) < len(cases):
         click.echo(
-            f"open: found {named[0]}, an example child, beside case files, expected the one or the other; "
-            "open them one after the other.",
+            f"open: found {named[0]}, an example child, beside case files, expected one or the other; "
+            "open them separately.",
             err=True,
         )
         sys.exit(BAD_INPUT)

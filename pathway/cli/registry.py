@@ -38,13 +38,15 @@ def registry() -> None:
 
 @registry.command("import")
 @click.argument("cases", nargs=-1, type=click.Path(path_type=Path))
-@click.option("--replace", is_flag=True, help="Let a case stand in place of what is known; the old one stays readable.")
 @click.option(
-    "--fhir", "bundle", type=click.Path(path_type=Path), help="Take in the leg lengths of a FHIR R4 bundle (JSON)."
+    "--replace", is_flag=True, help="Let a case file replace what is known; the earlier version stays readable."
 )
-@click.option("--child", help="Of whom the bundle is, where it does not name a pseudonym of ours.")
-@click.option("--method", default="", help="How lengths of the bundle were measured that do not say so.")
-@click.option("--rest", is_flag=True, help="Take in the other lengths of the bundle where some cannot be used.")
+@click.option(
+    "--fhir", "bundle", type=click.Path(path_type=Path), help="Import the leg lengths of a FHIR R4 bundle (JSON)."
+)
+@click.option("--child", help="Which child the bundle is about, if it names no pseudonym known here.")
+@click.option("--method", default="", help="How lengths in the bundle were measured, where it does not say.")
+@click.option("--rest", is_flag=True, help="Import the other lengths of the bundle where some cannot be used.")
 @by_option
 @on_option
 @protocol_option
@@ -74,7 +76,7 @@ def import_(
         from pathway.cli.registry_lengths import take_in_lengths
 
         if cases:
-            refuse("import: found case files and --fhir, expected one of them; take in the case files first.")
+            refuse("import: found case files and --fhir, expected one of them; import the case files first.")
         with opened(address, key_file, ask_key) as store:
             take_in_lengths(store, bundle, child, method, rest, name_of(by), today(on), protocol_of(clinic))
         return
@@ -95,14 +97,14 @@ def import_(
         done = [import_record(store, one, who=name_of(by), when=now(), replace=replace) for one in records]
         done += [import_history(store, one) for one in histories]
     for one in done:
-        added = {"new": "taken in", "added": f"{one.entries} entries added", "replaced": "case replaced"}
+        added = {"new": "imported", "added": f"{one.entries} entries added", "replaced": "case replaced"}
         click.echo(f"{one.child}: {added.get(one.what, 'nothing new')}; entry {one.head.count}.")
 
 
 @registry.command()
 @click.argument("child", required=False)
-@click.option("--all", "every", is_flag=True, help="Every child, each in a file of the folder given with -o.")
-@click.option("--history", is_flag=True, help="Everything that is kept, as JSON, instead of a case file.")
+@click.option("--all", "every", is_flag=True, help="Every child, each in its own file in the folder given with -o.")
+@click.option("--history", is_flag=True, help="Everything stored, as JSON, instead of a case file.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write to this new file (with --all: folder).")
 @registry_options
 def export(
@@ -161,7 +163,9 @@ def list_(address: str | None, key_file: Path | None, ask_key: bool, as_json: bo
 
 
 @registry.command()
-@click.option("--against", type=click.Path(path_type=Path), help="Kept heads: a file of `registry heads`, or a backup.")
+@click.option(
+    "--against", type=click.Path(path_type=Path), help="Saved heads: a file from `registry heads`, or a backup."
+)
 @registry_options
 def verify(against: Path | None, address: str | None, key_file: Path | None, ask_key: bool) -> None:
     """Check every hash, and with --against that nothing is missing at the end; exit 1 where something is wrong."""
@@ -177,7 +181,7 @@ def verify(against: Path | None, address: str | None, key_file: Path | None, ask
             name = store.place.name
     _tell(found, name)
     if known is None and not found.faults:
-        click.echo("Entries dropped from an end are only found against kept heads: --against FILE.", err=True)
+        click.echo("Entries removed from an end are only detected against saved heads: --against FILE.", err=True)
 
 
 @registry.command()
@@ -211,7 +215,7 @@ def restore(file: Path, address: str | None, key_file: Path | None, ask_key: boo
 @registry.command()
 @click.argument("child")
 @click.option("--reason", required=True, help="Why, for those who read the chain later; no names.")
-@click.option("--yes", is_flag=True, help="Do not ask.")
+@click.option("--yes", is_flag=True, help="Do not ask for confirmation.")
 @by_option
 @registry_options
 def erase(
@@ -221,12 +225,13 @@ def erase(
     from pathway.registry.erasure import erase as erased
 
     with opened(address, key_file, ask_key) as store:
-        if not yes and not click.confirm(f"Erase all that is known of {child}? It cannot be undone", err=True):
+        if not yes and not click.confirm(f"Erase everything stored about {child}? This cannot be undone", err=True):
             click.echo("Nothing was erased.", err=True)
             return
         done = erased(store, child, reason=reason, who=name_of(by), when=now())
     click.echo(
-        f"{child}: erased on {done.when:%Y-%m-%d}. Backups and exports made before still hold it: erase there too."
+        f"{child}: erased on {done.when:%Y-%m-%d}. Backups and exports made earlier still contain it: "
+        "erase it there too."
     )
 
 
@@ -259,7 +264,7 @@ def _tell(found: Audit, name: str) -> None:
     if found.faults:
         click.echo(f"{name}: {count}, {len(found.faults)} faults.", err=True)
         sys.exit(CANNOT_PLAN)
-    click.echo(f"{name}: {count}, every hash holds.")
+    click.echo(f"{name}: {count}, every hash matches.")
 
 
 def _known_heads(file: Path, key: str | None) -> dict[str, Head]:
@@ -300,7 +305,7 @@ def _folder(folder: Path) -> None:
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:
-        refuse(f"{folder}: found no folder that can be made ({error.strerror}), expected a folder; name another.")
+        refuse(f"{folder}: found no folder that can be created ({error.strerror}), expected a folder; name another.")
 
 
 def _line_data(line: ChildLine, plan: StoredPlan | None) -> dict[str, Any]:

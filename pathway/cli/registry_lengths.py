@@ -37,7 +37,7 @@ def take_in_lengths(
 
     methods = {one.id for one in protocol.methods}
     if method and method not in methods:
-        refuse(f"--method: found {method!r}, expected one of {', '.join(sorted(methods))}; name how it was measured.")
+        refuse(f"--method: found {method!r}, expected one of {', '.join(sorted(methods))}; say how it was measured.")
     bundle = _bundle(file)
     named = child or pseudonym_of(bundle)
     if named is not None and not re.fullmatch(r"[a-z0-9-]+", named):
@@ -48,19 +48,21 @@ def take_in_lengths(
     if reading.faults:
         click.echo(sentences(reading.faults), err=True)
         if not rest or not reading.visits:
-            hint = "; the others are taken in with --rest" if reading.visits else ""
+            hint = "; --rest imports the others" if reading.visits else ""
             count = "1 fault" if len(reading.faults) == 1 else f"{len(reading.faults)} faults"
-            refuse(f"{file}: {count}, nothing was taken in{hint}.")
+            refuse(f"{file}: {count}, nothing was imported{hint}.")
     if named is None:
-        refuse(f"{file}: found no pseudonym of ours, expected the child these lengths are of; name it with --child.")
+        refuse(
+            f"{file}: found no pseudonym known here, expected the child whose lengths these are; name it with --child."
+        )
     done = import_lengths(store, named, reading.visits, str(file), protocol, day, who=who, when=now())
     if isinstance(done, tuple):
         refuse(sentences(done))
     for question in growth_questions(done.after, protocol):
         if question not in growth_questions(done.before, protocol):
             click.echo(question, err=True)
-    known = f"; {done.known} were known" if done.known else ""
-    what = f"{done.new} {'length' if done.new == 1 else 'lengths'} taken in" if done.new else "nothing new"
+    known = f"; {done.known} were already known" if done.known else ""
+    what = f"{done.new} {'length' if done.new == 1 else 'lengths'} imported" if done.new else "nothing new"
     click.echo(f"{done.child}: {what}{known}; entry {done.head.count}.")
 
 

@@ -43,7 +43,7 @@ def registry_options(verb: Verb) -> Verb:
     return where(file(ask(verb)))
 
 
-by_option = click.option("--by", help="Who does this; the name of the account where not given.")
+by_option = click.option("--by", help="Who is doing this; default: the account name.")
 
 
 @contextmanager
@@ -103,7 +103,7 @@ def write_new(file: Path, text: str) -> None:
         with os.fdopen(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "w", encoding="utf-8") as opened:
             opened.write(text)
     except FileExistsError:
-        refuse(f"{file}: found a file that is there already, expected a new name; name another.")
+        refuse(f"{file}: found an existing file, expected a new name; name another.")
     except OSError as error:
         refuse(f"{file}: cannot be written ({error.strerror}); check folder, space and permissions.")
 

@@ -52,11 +52,11 @@ def due_(
     click.echo("Planning aid: the treating surgeon decides; follow local protocol.", err=True)
     if stale:
         words = "1 child has" if len(stale) == 1 else f"{len(stale)} children have"
-        click.echo(f"{words} no plan in step with the entries: run `registry replan`.", err=True)
+        click.echo(f"{words} no plan up to date with the entries: run `registry replan`.", err=True)
 
 
 @registry.command("replan")
-@click.option("--all", "every", is_flag=True, help="Plan every child anew, not only those whose plan is out of step.")
+@click.option("--all", "every", is_flag=True, help="Plan every child again, not only those whose plan is out of date.")
 @click.option("--cluster", metavar="ADDRESS", help="A dask.distributed scheduler instead of this machine's cores.")
 @on_option
 @protocol_option
@@ -89,7 +89,7 @@ def replan_(
                     if wrong:
                         failed.append((child, wrong))
         except KeyboardInterrupt:
-            click.echo(f"\nStopped after {done} of {len(tasks)}; run it again to go on.", err=True)
+            click.echo(f"\nStopped after {done} of {len(tasks)}; run it again to continue.", err=True)
             sys.exit(OVERTAKEN)
     for child, wrong in failed:
         click.echo(f"{child}: could not be planned ({wrong}); please report it.", err=True)
@@ -121,7 +121,7 @@ def _executor(cluster: str | None) -> Iterator[Executor]:
 
 @click.command()
 @click.argument("child")
-@click.option("--course", help="Another course than the recommended one, by its id; give --reason.")
+@click.option("--course", help="A course other than the recommended one, by its id; give --reason.")
 @click.option("--reason", default="", help="Why this course; kept with the plan.")
 @by_option
 @on_option
@@ -155,7 +155,7 @@ def accept(
                 if course not in ids:
                     refuse(f"--course: found {course!r}, expected one of {', '.join(ids) or 'none'}; name one of them.")
                 if not reason.strip():
-                    refuse("--reason: found nothing, expected why another course than the recommended one; write it.")
+                    refuse("--reason: found nothing, expected why not the recommended course; write the reason.")
                 fields = {"date": day, "by": "team", "kind": "choose_course", "course": course, "reason": reason}
                 choice = Decision.model_validate(fields)
                 chosen = record.model_copy(update={"decisions": (*record.decisions, choice)})
@@ -163,7 +163,9 @@ def accept(
         saved = keep(store, child, plan, head, who=name_of(by), when=now(), reason=reason, choice=choice)
     if isinstance(saved, Overtaken):
         since = ", ".join(f"{entry.kind} by {entry.who} at {entry.when:%H:%M}" for entry in saved.since)
-        click.echo(f"{child}: somebody saved since ({since}); nothing was kept. Look at the plan again.", err=True)
+        click.echo(
+            f"{child}: somebody else has saved since ({since}); nothing was kept. Check the plan again.", err=True
+        )
         sys.exit(OVERTAKEN)
     best = plan.recommended
     click.echo(

@@ -21,7 +21,7 @@ protocol_option = click.option(
     "clinic",
     type=click.Path(path_type=Path),
     metavar="DIR",
-    help="Lay a clinic's folder of rules (TOML) over ours, rule by rule.",
+    help="Apply a clinic's folder of rules (TOML) over ours, rule by rule.",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for other programs.")
 
@@ -35,9 +35,9 @@ def protocol_of(clinic: Path | None) -> Protocol:
     except ProtocolError as error:
         if clinic is None:
             _refuse("The rules cannot be used.", error.faults)
-        _refuse(f"The rules of {clinic} cannot be laid over ours.", error.faults)
+        _refuse(f"The rules of {clinic} cannot be applied over ours.", error.faults)
     if clinic is not None and (faults := _proved(protocol)):
-        _refuse(f"With the rules of {clinic} the protocol does not hold together.", faults)
+        _refuse(f"With the rules of {clinic} the protocol is not consistent.", faults)
     return protocol
 
 
@@ -120,9 +120,9 @@ def check(clinic: Path | None) -> None:
     """Prove that the rules hold together: references, sources, ranges, and that every rule can matter."""
     protocol = protocol_of(clinic)
     if clinic is None and (faults := _proved(protocol)):
-        _refuse("The rules do not hold together.", faults)
+        _refuse("The rules are not consistent.", faults)
     count = sum(1 for _ in protocol.rules())
-    click.echo(f"{protocol.name} {protocol.version}: {count} rules, no fault.")
+    click.echo(f"{protocol.name} {protocol.version}: {count} rules, no faults.")
 
 
 @rules.command()

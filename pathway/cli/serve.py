@@ -20,7 +20,7 @@ PORT = 8765
 @click.command()
 @click.argument("cases", nargs=-1, type=click.Path(path_type=Path), metavar="[CASE]...")
 @click.option("--host", default="127.0.0.1", show_default=True, help="This machine only: 127.0.0.1, ::1 or localhost.")
-@click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0 takes a free one.")
+@click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="0 picks a free one.")
 @on_option
 @protocol_option
 @by_option
@@ -58,7 +58,7 @@ def serve(
         named_files([case for case in cases if not is_example(case)])
     elif address is not None:
         if ask_key:
-            refuse("serve: --ask-key cannot be asked in a browser, expected --key-file; write the key into a file.")
+            refuse("serve: --ask-key does not work in a browser, expected --key-file; write the key to a file.")
         with opened(address, key_file, ask_key=False):
             pass  # what is wrong with it is said here, not in the browser
     if clinic is not None:

@@ -66,9 +66,9 @@ class FileKeeper:
         except (OSError, ValueError) as error:
             words = error.strerror if isinstance(error, OSError) else error
             raise NotKept(
-                f"{file}: cannot be written ({words}); the file is as it was. Check it and its folder."
+                f"{file}: cannot be written ({words}); the file is unchanged. Check it and its folder."
             ) from error
-        return Kept(f"Saved in {file.name}{', which had gone and was written again' if gone else beside}.")
+        return Kept(f"Saved in {file.name}{', which was missing and has been written again' if gone else beside}.")
 
     def _text(self, child: str) -> str:
         file = self._files[child]
@@ -90,7 +90,7 @@ def save_events(
     from pathway.casefile import amended
 
     new, stands = amended(text, events, file.name, protocol, as_written)
-    beside = "" if stands or not file.exists() else f"; the file as it was is {_kept_beside(file).name}"
+    beside = "" if stands or not file.exists() else f"; the earlier version is {_kept_beside(file).name}"
     _write(file, new)
     return new, beside
 

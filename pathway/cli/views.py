@@ -37,7 +37,9 @@ ROAD_ROWS = 30
 
 @click.command()
 @click.argument("cases", nargs=-1, type=click.Path(path_type=Path), metavar="[CASE]...")
-@click.option("--find", metavar="WORDS", default="", help="Only those whose name, diagnosis or next step has these.")
+@click.option(
+    "--find", metavar="WORDS", default="", help="Only children whose name, diagnosis or next step contains this."
+)
 @on_option
 @protocol_option
 @json_option
@@ -78,8 +80,10 @@ def children(cases: tuple[Path, ...], find: str, on: datetime.date | None, clini
 
 @click.command()
 @case_argument
-@click.option("--at", "at", type=click.FloatRange(0, 30), metavar="YEARS", help="Say what holds at this age; today's.")
-@click.option("--stage", help="Say this stage; the next one where not given.")
+@click.option(
+    "--at", "at", type=click.FloatRange(0, 30), metavar="YEARS", help="Say what applies at this age; default: today's."
+)
+@click.option("--stage", help="Describe this stage; default: the next one.")
 @on_option
 @protocol_option
 @json_option
@@ -157,7 +161,7 @@ def before(
     made = plan_of(read_case_file(case), str(case), day, clinic)
     selected = _stage_of(made, stage, str(case))
     if selected is None:
-        _head(made, f"What comes before what for {made.child.id}")
+        _head(made, f"Order of the stages for {made.child.id}")
         _say(["", "The plan has no stages."])
         _leave(made)
         return
@@ -173,7 +177,7 @@ def before(
     _say(["", *before_words(made, selected, width())])
     said = paragraphs.of_unlock(made, selected, protocol) if unlock else paragraphs.of_gates(selected)
     _say(printed(said, width(), plain=words))
-    _say(["", *wrap("Marks: + holds, - fails, ? not known, ~ waived, > judged later.", width())])
+    _say(["", *wrap("Marks: + met, - not met, ? not known, ~ waived, > judged later.", width())])
     _leave(made)
 
 

@@ -24,7 +24,7 @@ KINDS = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
 @click.command()
 @click.argument("kind", type=click.Choice(KINDS))
 @case_argument
-@click.option("--stage", metavar="ID", help="Stage of the plan, such as femoral_lengthening_2; else the next one.")
+@click.option("--stage", metavar="ID", help="Stage of the plan, such as femoral_lengthening_2; default: the next one.")
 @click.option("--set", "settings", multiple=True, metavar="NAME=VALUE", help="Set an input by hand; may be repeated.")
 @on_option
 @protocol_option
@@ -116,7 +116,7 @@ def _plan(record: Record, protocol: Protocol, on: datetime.date) -> Plan | None:
         return make_plan(record, protocol, on)
     except PlanBreach as error:
         click.echo(
-            f"The plan breaks its own rules ({error}): please report it. This sheet is made without it.", err=True
+            f"The plan breaks its own rules ({error}): please report it. This sheet was made without it.", err=True
         )
         return None
 

@@ -45,6 +45,6 @@ def expected_gain(graph: StageGraph, timeline: Timeline, findings: Findings, pro
 def gain_words(step: Step) -> str:
     """Return what a plan says of an expected gain."""
     return (
-        f"Straightening the upper femur is counted with {step.adds_mm:.0f} mm of length, by neck length and angles; "
-        "the film after it will tell."
+        f"Straightening the upper femur is expected to add {step.adds_mm:.0f} mm of length, from neck length and "
+        "angles; the film afterwards will show the gain."
     )

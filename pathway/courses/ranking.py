@@ -180,7 +180,7 @@ class _Strategist:
         if not course.within_protocol:
             reasons.append(self._outside(course))
         if course.prosthetic:
-            return "another road: to be shown in equal detail, not ranked by length"
+            return "a different approach: to be shown in equal detail, not ranked by length"
         if best.prosthetic:
             return "; ".join(reasons) or "the protocol puts the prosthetic road first here"
         if self._excess(abs(course.residual_mm)) > self._excess(abs(best.residual_mm)):
@@ -197,7 +197,7 @@ class _Strategist:
         if course.operations < best.operations and heavier > 0:
             reasons.append(f"fewer operations, but {self._why_heavier(course, best)}")
         points = f"{abs(heavier):.0f} {'more' if heavier >= 0 else 'fewer'} points of burden"
-        return "; ".join(reasons) or f"equal in goal, {points}"
+        return "; ".join(reasons) or f"equal for the goal, {points}"
 
 
 def _not_beaten(found: list[Course], accepted_mm: float, surest: float) -> list[Course]:

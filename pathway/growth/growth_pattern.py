@@ -54,12 +54,12 @@ def departure(
     if not departed:
         return Departure(frozenset(), ())
     expected = "a constant proportion" if congenital else "a straight line"
-    notes = [f"The {' and '.join(departed)} departed from {expected} by more than the error of measuring: wider band."]
+    notes = [f"The {' and '.join(departed)} departed from {expected} by more than the measurement error: wider band."]
     shape = _shape(found, steps)
     if shape is not None:
         table = protocol.table("discrepancy_patterns")
         words = next(str(row[table.columns.index("shape")]) for row in table.rows if row[0] == shape)
-        notes.append(f"So far the difference {words} (pattern {shape} of the published five).")
+        notes.append(f"So far the difference {words} (pattern {shape} of the five published).")
     return Departure(frozenset(departed), tuple(notes))
 
 

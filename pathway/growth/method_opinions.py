@@ -68,10 +68,10 @@ def opinions(
     if first is None:
         ahead = ""
     elif before:
-        ahead = " From the visits before the first operation on length."
+        ahead = " From the visits before the first operation that affects length."
     else:
         return tuple(
-            Opinion(name, None, "Needs a visit before the first operation on length.", sources)
+            Opinion(name, None, "Needs a visit before the first operation that affects length.", sources)
             for name, sources in _NAMES.items()
         )
     diagnosis = protocol.diagnosis(record.child.diagnosis)

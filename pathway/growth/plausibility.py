@@ -91,7 +91,7 @@ def _shrunk(record: Record, protocol: Protocol) -> list[str]:
         if before is not None and float(m.value) < before[1] - error:
             asked.append(
                 f"Is the {bone} of the {m.side} leg on {visit.date} really {float(m.value):g} mm? "
-                f"On {before[0].date} it was {before[1]:g} mm, and bones do not shrink."
+                f"On {before[0].date} it was {before[1]:g} mm already."
             )
         last[bone, m.side] = (visit, float(m.value))
     return asked
@@ -112,7 +112,7 @@ def _swapped(record: Record, protocol: Protocol) -> list[str]:
             if before.get(bone, 0.0) > error and short - long > error and not operated:
                 asked.append(
                     f"Are left and right of the {bone} swapped on {visit.date}? The treated leg is the longer one "
-                    f"there ({short:g} and {long:g} mm), before it was the shorter one."
+                    f"there ({short:g} and {long:g} mm), whereas before it was the shorter one."
                 )
             before[bone] = long - short
     return asked

@@ -49,7 +49,7 @@ def skeletal_age(record: Record, protocol: Protocol, on: datetime.date) -> Skele
     read = [(visit.date, visit.skeletal_age_years) for visit in visits]
     pairs = [(age_years(born, day), skeletal) for day, skeletal in read if skeletal is not None]
     if not pairs:
-        return Skeletal(0.0, "No skeletal age: growth is read at the calendar age.")
+        return Skeletal(0.0, "No skeletal age: growth is read at the chronological age.")
     start = protocol.number("skeletal_offset_from_age_years")
     usable = [(age, skeletal) for age, skeletal in pairs if age >= start]
     age, skeletal = pairs[-1]
@@ -68,7 +68,7 @@ def skeletal_age(record: Record, protocol: Protocol, on: datetime.date) -> Skele
         part = "half" if share == 0.5 else f"{share:.0%} of"
         return Skeletal(shift, f"{words}: curve shifted by {part} the difference.", tempo, reading, true_share, most)
     note = (
-        f"Skeletal age read {len(usable)} times, {mean:+.1f} years from the calendar in the mean: "
+        f"Skeletal age read {len(usable)} times, {mean:+.1f} years from the chronological age on average: "
         f"curve shifted by {shift:+.1f} years."
     )
     return Skeletal(shift, note, tempo, reading, true_share, most)

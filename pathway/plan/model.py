@@ -19,6 +19,13 @@ from pathway.record import Frozen, Sex
 SCHEMA_VERSION = 1
 
 GateStatus = Literal["holds", "fails", "unknown", "waived", "later"]
+GATE_WORDS: dict[GateStatus, str] = {
+    "holds": "met",
+    "fails": "not met",
+    "unknown": "not known",
+    "waived": "waived",
+    "later": "judged later",
+}
 StageStatus = Literal["done", "under_way", "ready", "later", "blocked", "optional"]
 Form = Literal["all", "any", "not", "finding", "quantity", "classification", "diagnosis", "stage"]
 Comparison = Literal["at_least", "above", "at_most", "below", "equals", "one_of", "known"]

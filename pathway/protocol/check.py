@@ -66,7 +66,7 @@ def _double_ids(protocol: Protocol) -> Iterator[_Wrong]:
     for kind, ids in groups.items():
         for name, count in Counter(ids).items():
             if count > 1:
-                yield _Wrong(name, f"the {kind} id {count} times", "an id that stands once")
+                yield _Wrong(name, f"the {kind} id {count} times", "an id that is used once")
 
 
 def _sourced(protocol: Protocol) -> Iterator[tuple[str, Sourced]]:
@@ -103,7 +103,7 @@ def _shapes(protocol: Protocol) -> Iterator[_Wrong]:
                 yield _Wrong(scheme.id, f"the diagnosis {name!r}", "a diagnosis of diagnoses.toml")
         for name, count in Counter(kind.type for kind in scheme.types).items():
             if count > 1:
-                yield _Wrong(scheme.id, f"the type {name!r} {count} times", "a type that stands once")
+                yield _Wrong(scheme.id, f"the type {name!r} {count} times", "a type that is used once")
     for diagnosis in protocol.diagnoses:
         if not diagnosis.bones:
             yield _Wrong(diagnosis.id, "no bone", "the bones that may be lengthened, the deficient one first")

@@ -107,7 +107,7 @@ def _overlay_entry(kind: str, item: Any, file: str, entries: dict[tuple[str, str
     name = item["id"]
     if (kind, name) in entries:
         where = f"{entries[kind, name].file} and {file}"
-        faults.append(Fault(where, f"rule {name}", None, "the id 2 times", "an id that stands once", "join the two"))
+        faults.append(Fault(where, f"rule {name}", None, "the id 2 times", "an id that is used once", "join the two"))
         return
     entries[kind, name] = Entry(kind, name, item, file)
 

@@ -23,6 +23,7 @@ from pathway.protocol.guidance import Disagreement as Disagreement
 from pathway.protocol.guidance import FollowUp as FollowUp
 from pathway.protocol.guidance import Goal as Goal
 from pathway.protocol.guidance import Implant as Implant
+from pathway.protocol.units import FindingUnit
 from pathway.record import Frozen
 
 Lane = Literal["hip", "knee_and_ankle", "length", "other_leg", "checks"]
@@ -40,7 +41,7 @@ class FindingRule(Sourced):
     id: str
     label: str
     family_words: str | None = None
-    unit: Literal["mm", "deg", "years", "percent", "ratio", "count", ""]
+    unit: FindingUnit
     kind: Literal["number", "choice", "flag"]
     of: Literal["limb", "child"] = "limb"
     plausible: tuple[float, float] | None = None

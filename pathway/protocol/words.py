@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathway.protocol.model import Condition, Protocol
+from pathway.protocol.units import WITHOUT_UNIT as WITHOUT_UNIT
 
 PREDICTED_LABELS = {
     "predicted_discrepancy_at_maturity_mm": "predicted difference at maturity",
@@ -10,7 +11,6 @@ PREDICTED_LABELS = {
     "predicted_tibia_discrepancy_at_maturity_mm": "predicted difference of the tibiae at maturity",
 }
 CHANCE_WHERE_NONE_IS_GIVEN = 0.5
-WITHOUT_UNIT = ("count", "ratio")
 
 
 def test_words(condition: Condition, unit: str = "") -> str:

@@ -17,7 +17,7 @@ from pathway.questions.compare import Difference, Key, differences
 from pathway.questions.record_diff import entered, event_words
 from pathway.record import Record
 
-TIME = "time that has passed"
+TIME = "the time that has passed"
 TOGETHER = "several of the new facts together"
 
 

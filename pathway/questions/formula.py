@@ -240,7 +240,7 @@ class Variables:
         candidates, leaf = self._candidates[key], self.known[key]
         allowed = [value for k, value in enumerate(candidates) if mask >> k & 1]
         if leaf.state == "unknown" and len(allowed) == len(candidates) - 1:
-            return "measured, whatever the value"
+            return "measured, whatever the result"
         to = candidates[at]
         if isinstance(to, str | bool):
             return " or ".join(value_words(value) for value in allowed if value is not None)

@@ -25,8 +25,8 @@ def event_words(event: Event, record: Record, protocol: Protocol) -> str:
     if event.now is not None:
         return _words(event.now, protocol)
     if isinstance(event.was, Visit):
-        return f"{_of_visit(event.was, protocol)} taken away"
-    return f"{_words(event.was, protocol)} taken away"
+        return f"{_of_visit(event.was, protocol)} removed"
+    return f"{_words(event.was, protocol)} removed"
 
 
 def _words(item: Visit | Operation | Decision, protocol: Protocol) -> str:

@@ -29,6 +29,7 @@ FUTURES = 40
 """How many possible futures are asked, evenly spread over the difference at maturity."""
 LEAST_CHANCE = 0.01
 NO_COURSE = "no course within the protocol"
+FIRST_WOULD_BE = "the first choice would be"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,7 @@ def _growth_turn(words: str, at: list[float], same: list[float]) -> Turn:
         change = f"turns out below {high:.1f} cm"
     else:
         change = f"turns out between {low:.1f} and {high:.1f} cm" if len(at) > 1 else f"turns out near {low:.1f} cm"
-    return Turn("The difference at maturity", change, (f"first would be {words}",), len(at) / FUTURES)
+    return Turn("The difference at maturity", change, (f"{FIRST_WOULD_BE} {words}",), len(at) / FUTURES)
 
 
 def _by_findings(record: Record, protocol: Protocol, on: datetime.date, plan: Plan, seed: int) -> Iterator[Turn]:
@@ -173,7 +174,7 @@ def _changes(plan: Plan, other: Plan) -> Iterator[str]:
     """Yield what another plan recommends or plans instead, in words; dates and amounts alone do not count."""
     one, two = plan.recommended, other.recommended
     if (one.id if one else "") != (two.id if two else ""):
-        yield f"first would be {two.summary if two else NO_COURSE}"
+        yield f"{FIRST_WOULD_BE} {two.summary if two else NO_COURSE}"
     here, there = _planned(plan), _planned(other)
     for id in sorted(here.keys() - there.keys()):
         yield f"{here[id][0].lower()}{here[id][1:]} would drop out"

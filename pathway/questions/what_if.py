@@ -108,9 +108,9 @@ def differences(plan: Plan, wished: Plan) -> Iterator[str]:
         yield f"The same course stays first: {one.summary}."
         return
     if one.id != other.id:
-        yield f"First is then: {other.summary} (instead of: {one.summary})."
+        yield f"The first choice is then: {other.summary} (instead of: {one.summary})."
     else:
-        yield f"First is still: {other.summary}, with other ages or amounts."
+        yield f"The first choice is still: {other.summary}, with different ages or amounts."
     yield from _burden(one, other)
     yield from _result(one, other)
 
@@ -121,7 +121,7 @@ def _burden(one: Course, other: Course) -> Iterator[str]:
         (b.operations, a.operations, "operations", 0),
         (b.device_months, a.device_months, "months with a device", 0),
         (b.months_over_25_mm, a.months_over_25_mm, "months with more than 2.5 cm difference", 0),
-        (b.school_years_touched, a.school_years_touched, "school years touched", 0),
+        (b.school_years_touched, a.school_years_touched, "school years affected", 0),
         (b.adult_height_lost_mm / 10, a.adult_height_lost_mm / 10, "cm of adult height lost", 1),
     ):
         if round(then, digits) != round(now, digits):
@@ -159,6 +159,6 @@ def _words(asked: WhatIf, protocol: Protocol) -> Iterator[str]:
     if asked.finish_before is not None:
         yield f"finished before {asked.finish_before}"
     if asked.lift_at_most_mm is not None:
-        yield f"a lift of at most {asked.lift_at_most_mm / 10:g} cm where it can be"
+        yield f"a lift of at most {asked.lift_at_most_mm / 10:g} cm where possible"
     for name in asked.prefer:
         yield f"preferring {name.replace('_', ' ')}"

@@ -77,11 +77,11 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
             yield from reason_lines(item, citations)
     against = [item for item in stage.because if item.against]
     if against:
-        yield Line(0, "", "What speaks against it")
+        yield Line(0, "", "Reasons against it")
     for item in against:
         yield from reason_lines(item, citations)
     if stage.gates:
-        yield Line(0, "", "What must hold before it starts")
+        yield Line(0, "", "Conditions to be met before it starts")
         for gate in stage.gates:
             yield from _gate(gate, citations)
     if stage.after:
@@ -89,18 +89,18 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
         for edge in stage.after:
             yield from _after(plan, edge, citations)
     if stage.amount_limits:
-        yield Line(0, "", "What limits the amount")
+        yield Line(0, "", "Limits on the amount")
         for limit in stage.amount_limits:
             kind = "binds" if limit.binds else "warns" if limit.warns else "allows more"
             local = " [local]" if is_local(plan, limit.rule) else ""
             yield Line(1, "", f"{limit.limit_mm:.0f} mm ({kind}): {limit.words}{local}")
             yield from _sources(2, limit.sources, citations)
     if stage.delay:
-        yield Line(0, "", "If it comes later")
+        yield Line(0, "", "If it is delayed")
         for text in stage.delay:
             yield Line(1, "", text)
     if stage.preferred:
-        yield Line(0, "", "What was wished for its date")
+        yield Line(0, "", "Wishes for its date")
         yield Line(1, "", stage.preferred)
     if stage.stop_rules:
         yield Line(0, "", "When to slow or stop")
@@ -120,7 +120,7 @@ def _gate(gate: GateState, citations: dict[str, str]) -> Iterator[Line]:
     yield Line(1, gate.state, f"{gate.sentence} [{_origin(gate)}]")
     yield Line(2, "", gate.because)
     if gate.look_again_on is not None:
-        yield Line(2, "", f"measured again from {gate.look_again_on}")
+        yield Line(2, "", f"to be measured again from {gate.look_again_on}")
     yield from _sources(2, gate.sources, citations)
 
 

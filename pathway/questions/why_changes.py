@@ -23,10 +23,10 @@ from pathway.questions.smallest_change import (
 from pathway.questions.why import Line, citations_of, reason_lines
 
 EFFECTS: dict[Effect, str] = {
-    "add": "it would be needed with",
-    "drop": "no ground for it would be left with",
-    "block": "it could not start with",
-    "unlock": "nothing found would hold it up with",
+    "add": "it would be needed if",
+    "drop": "it would no longer be indicated if",
+    "block": "it could not start if",
+    "unlock": "no finding would hold it up if",
 }
 SHOWN_MEASUREMENTS = 4
 
@@ -54,21 +54,21 @@ def changes_data(plan: Plan, kind: str, protocol: Protocol, stage: PlanStage | N
 
 
 def near_words(item: Near) -> str:
-    """Return a reading near its threshold as advice: `21 deg measured, threshold 20, error ±4: repeat`."""
+    """Return a reading near its threshold as advice: `… threshold 20, error ±4: repeat the measurement`."""
     unit = "" if item.unit in WITHOUT_UNIT else item.unit
     value = value_words(item.value, item.unit if item.unit == "ratio" else unit)
-    return f"{item.label}: {value} measured, threshold {item.threshold:g}, error ±{item.sd:g}: repeat"
+    return f"{item.label}: {value} measured, threshold {item.threshold:g}, error ±{item.sd:g}: repeat the measurement"
 
 
 def change_words(item: Change) -> str:
-    """Return one change in words: `centre-edge angle more than 20 deg (now 12 deg, 2.2 errors away)`."""
+    """Return one change in words: `… more than 20 deg (now 12 deg, 2.2 measurement errors from the threshold)`."""
     unit = "" if item.unit in WITHOUT_UNIT and item.unit != "ratio" else item.unit
     if item.now is None:
         why = (item.why_unknown or "not known").replace("_", " ")
         return f"{item.label} {item.words} (now {why})"
-    measure = "errors" if item.leg else "spreads"
+    measure = "measurement errors" if item.leg else "SD"
     numeric = isinstance(item.now, float) and not isinstance(item.now, bool) and item.finding != AGE
-    away = f", {item.distance:.1f} {measure} away" if numeric else ""
+    away = f", {item.distance:.1f} {measure} from the threshold" if numeric else ""
     return f"{item.label} {item.words} (now {value_words(item.now, unit)}{away})"
 
 
@@ -86,15 +86,22 @@ def _change_lines(found: Sequence[WhatIf], near: Sequence[Near], deciding: Seque
         yield Line(0, "", "Readings near a threshold")
         yield from (Line(1, "", near_words(item)) for item in near)
     if deciding:
-        yield Line(0, "", "Which single measurement decides most")
+        yield Line(0, "", "Single measurements that would settle the most")
     yield from _deciding(deciding[:SHOWN_MEASUREMENTS])
 
 
 def _deciding(deciding: Iterable[Deciding]) -> Iterator[Line]:
     for item in deciding:
         could, always = len(item.could_settle), len(item.always_settles)
-        text = f"{item.label} ({item.how}): can settle {could} open judgement{'' if could == 1 else 's'}"
-        yield Line(1, "unknown", f"{text}, {always} whatever its value")
+        yield Line(1, "unknown", f"{item.label} ({item.how}): {_settled(could, always)}")
+
+
+def _settled(could: int, always: int) -> str:
+    questions = f"{could} open question{'' if could == 1 else 's'}"
+    if always == could:
+        return f"would settle {questions}, whatever the result"
+    sure = f"{always} of them whatever the result" if always else "depending on the result"
+    return f"could settle {questions}, {sure}"
 
 
 def _why_not(plan: Plan, kind: str, protocol: Protocol) -> Iterator[Line]:
@@ -103,14 +110,14 @@ def _why_not(plan: Plan, kind: str, protocol: Protocol) -> Iterator[Line]:
     grounds = [item for item in plan.considered if item.about == kind and item.kind == "indication"]
     held = [item for item in grounds if item.reason.verdict and item.reason.verdict.state == "holds"]
     if held:
-        yield Line(0, "", f"{label} has a ground, yet the recommended course does without it")
+        yield Line(0, "", f"{label} is indicated, but the recommended course does without it")
     else:
-        yield Line(0, "", f"Why {label.lower()} is not in the plan: no ground holds")
+        yield Line(0, "", f"Why {label.lower()} is not in the plan: no indication applies")
     for item in grounds:
         yield from reason_lines(item.reason, citations)
     against = [item for item in plan.considered if item.about == kind and item.kind == "contraindication"]
     if against:
-        yield Line(0, "", "What would speak against it")
+        yield Line(0, "", "Possible reasons against it")
     for item in against:
         yield from reason_lines(item.reason, citations)
     yield from _change_lines(smallest_changes(plan, kind, protocol), (), deciding_measurements(plan, protocol, kind))

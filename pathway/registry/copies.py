@@ -104,7 +104,7 @@ def _make(file: Path, fill: Callable[[Path], None]) -> None:
         try:
             new_file(file, fill)
         except FileExistsError:
-            raise problem(str(file), "a file that is there already", "a new name", "name another file") from None
+            raise problem(str(file), "an existing file", "a new name", "name another file") from None
 
 
 def _fill(source: Connection, draft: Path, key: str | None, *, with_heads: bool) -> None:

@@ -103,7 +103,7 @@ def import_history(registry: Registry, entries: tuple[Entry, ...]) -> TakenIn:
         shorter = min(len(there), len(entries))
         if head_of(there[:shorter]) != head_of(entries[:shorter]):
             found = f"other entries of {child} than the history has"
-            do = "export both and compare them; nothing was taken in"
+            do = "export both and compare them; nothing was imported"
             raise problem(registry.place.name, found, "the same beginning", do)
         if any(entry.kind == "erasure" for entry in there) or shorter == len(entries):
             return TakenIn(child, "nothing", 0, head_of(there))

@@ -119,7 +119,7 @@ def _other(kept: Item, item: Item, name: str, day: datetime.date) -> Fault:
         f"{one.value:g} mm ({one.method.replace('_', ' ')})" if isinstance(one, Measurement) else "no value"
         for one in (item, kept)
     )
-    do = "find out which is right, and correct it there or by `limb-pathway followup`; nothing was taken in"
+    do = "find out which is right, and correct it there or by `limb-pathway followup`; nothing was imported"
     return Fault(name, key, None, found, f"{expected}, which is known", do)
 
 

@@ -225,7 +225,7 @@ def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Ve
         holds, margin = _compare(float(fact.value), condition)
     sentence = f"{label} {value_words(fact.value, rule.unit)} on {fact.measured_on}"
     if margin is not None and fact.sd and abs(margin) <= fact.sd:
-        sentence += f", within the reading error of ±{fact.sd:g}: repeat"
+        sentence += f", within the measurement error of ±{fact.sd:g}: repeat the measurement"
     return Verdict(
         _state(holds),
         sentence,
@@ -294,7 +294,7 @@ def _judge_quantity(condition: Condition, facts: Facts, protocol: Protocol) -> V
     if draws is None:
         return Verdict(
             "unknown",
-            f"{label} cannot be told: no lengths measured",
+            f"{label} cannot be determined: no lengths measured",
             test,
             "quantity",
             comparison=comparison,
@@ -368,7 +368,7 @@ def _judge_class(condition: Condition, facts: Facts, protocol: Protocol) -> Verd
     if fact is None:
         return verdict("fails", f"{name} does not apply")
     if fact.type == "undetermined" and fact.open is not None and not fact.open & set(types):
-        return verdict("fails", f"{name} undetermined, yet none of these types", value=fact.type)
+        return verdict("fails", f"{name} undetermined, but none of these types", value=fact.type)
     if fact.type == "undetermined":
         return verdict("unknown", f"{name} undetermined", value=fact.type, why_unknown=fact.why, asks=fact.asks)
     return verdict(_state(fact.type in types), f"type {fact.type}", value=fact.type)

@@ -118,7 +118,7 @@ def _latest(
 def _in_date(known: Known, rule: FindingRule, on: datetime.date) -> Known | Unknown:
     months = whole_months(known.measured_on, on)
     if rule.valid_months is not None and months >= rule.valid_months:
-        return Unknown("out_of_date", known, f"measured {months} months ago, counts for {rule.valid_months}")
+        return Unknown("out_of_date", known, f"measured {months} months ago, valid for {rule.valid_months}")
     return known
 
 

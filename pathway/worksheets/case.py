@@ -280,7 +280,7 @@ def _wanted(item: Input) -> str:
         case "choice":
             return f"one of {', '.join(item.choices)}"
         case "day":
-            return "a day (YYYY-MM-DD)"
+            return "a date (YYYY-MM-DD)"
         case "flag":
             return "yes or no"
     what = {"number": "a number", "whole": "a whole number", "list": "numbers with commas between them"}[item.kind]

@@ -160,7 +160,7 @@ def _inputs(case: Case, settings: Mapping[str, str]) -> Inputs:
     usual = "proximal_tibia" if bones and bones[0] == "tibia" else "distal_femur"
     physis = Input(
         name="physis",
-        label="growth plate steered",
+        label="growth plate guided",
         kind="choice",
         choices=tuple(ANGLES),
         value=usual,
@@ -172,7 +172,7 @@ def _inputs(case: Case, settings: Mapping[str, str]) -> Inputs:
     chosen = set_by_hand(KIND, [physis], only).text("physis")
     finding, goal = ANGLES[chosen]
     measured = from_finding(case, finding, name="measured_deg", optional=True)
-    wanted = from_rule(case, goal, "angle wanted", name="goal_deg")
+    wanted = from_rule(case, goal, "target angle", name="goal_deg")
     start = case.stage.date if case.stage is not None and case.stage.date is not None else case.on
     items = [
         physis,
@@ -186,11 +186,11 @@ def _inputs(case: Case, settings: Mapping[str, str]) -> Inputs:
             "yearly_mm",
             "yearly growth of the plate",
             optional=True,
-            note="from the child's own projection where not given",
+            note="from the child's own projection if not given",
         ),
         Input(
             name="start_on",
-            label="plate put in",
+            label="plate inserted on",
             kind="day",
             value=start,
             origin="plan" if case.stage is not None and case.stage.date is not None else "none",
@@ -210,12 +210,16 @@ def _angle(inputs: Inputs) -> Inputs:
         return inputs
     off = abs(measured - inputs.number("goal_deg"))
     if not bounds[0] <= off <= bounds[1]:
-        found = f"{off:g} deg between measured and wanted"
+        found = f"{off:g} deg between measured and target"
         raise problem(
-            KIND, "angle_deg", found, f"{bounds[0]:g} to {bounds[1]:g} deg", "less needs no plate; more is an osteotomy"
+            KIND,
+            "angle_deg",
+            found,
+            f"{bounds[0]:g} to {bounds[1]:g} deg",
+            "a smaller angle needs no plate; a larger one is for an osteotomy",
         )
     item = inputs.item("measured_deg")
-    worked = {"value": off, "origin": item.origin, "measured_on": item.measured_on, "method": "measured less wanted"}
+    worked = {"value": off, "origin": item.origin, "measured_on": item.measured_on, "method": "measured minus target"}
     return inputs.having("angle_deg", **worked)
 
 
@@ -236,11 +240,11 @@ def _window(of: _Made) -> Section:
     lines = [
         Line(label="Growth of the plate in the first year", value=first_year, unit="mm", places=1),
         Line(
-            label="Correction a month",
+            label="Correction per month",
             value=rate_deg_per_month(first_year, of.width),
             unit="deg",
             places=2,
-            note="angle whose tangent is a year's growth over the width, by twelve",
+            note="arctangent of a year's growth over the width, divided by twelve",
         ),
     ]
     if middle is not None:
@@ -253,20 +257,18 @@ def _window(of: _Made) -> Section:
                 spread=(low, high),
                 unit="months",
                 places=1,
-                note=f"single cases miss by {miss.value:g} months on average: {miss.because}",
+                note=f"individual cases are off by {miss.value:g} months on average: {miss.because}",
                 sources=miss.sources,
                 strong=True,
             ),
-            Line(
-                label="Take the plate out about", value=of.day(middle), spread=(of.day(low), of.day(high)), strong=True
-            ),
+            Line(label="Remove the plate about", value=of.day(middle), spread=(of.day(low), of.day(high)), strong=True),
         ]
     last = of.growing.last_age_for(growth_for(of.angle, of.width))
     lines.append(
         Line(
             label="Last useful age",
             value="past" if last is None else age_words(last),
-            note="later the plate has too little growth left for the whole angle",
+            note="after this, too little growth is left for the whole angle",
             strong=True,
         )
     )
@@ -285,14 +287,14 @@ def _schedule(of: _Made) -> Section:
         months = float(k * rule.every_months)
         turned = min(math.degrees(math.atan(of.growing.grown(months) / of.width)), of.angle + of.over)
         near = abs(months - middle) <= of.inputs.number("window_months")
-        rows.append((of.day(months), turned, of.angle - turned, "plate out?" if near else ""))
+        rows.append((of.day(months), turned, of.angle - turned, "remove plate?" if near else ""))
     columns = (
         Column(title="film"),
         Column(title="corrected", unit="deg", places=1),
         Column(title="left", unit="deg", places=1),
         Column(title=""),
     )
-    note = "Follow, do not predict: the plate comes out by the film, not by the date. Left below 0: the allowance."
+    note = "The film, not the date, decides when the plate is removed. Below 0 in the column left: the allowance."
     table = Table(title=rule.text, columns=columns, rows=tuple(rows), note=note, sources=rule.sources)
     return Section(title="Visits", tables=(table,))
 
@@ -317,7 +319,7 @@ def _measured(of: _Made) -> Section:
     )
     sick = of.case.protocol.value("guided_growth_sick_plate_times")
     line = Line(
-        label="A sick growth plate takes times as long",
+        label="Time factor for a diseased growth plate",
         value=sick.value,
         places=1,
         note=sick.because,
@@ -326,13 +328,13 @@ def _measured(of: _Made) -> Section:
     table = Table(
         title=f"{of.angle:g} deg at published rates", columns=columns, rows=tuple(rows), sources=tuple(sources)
     )
-    return Section(title="Beside it", lines=(line,), tables=(table,))
+    return Section(title="For comparison", lines=(line,), tables=(table,))
 
 
 def _afterwards(of: _Made) -> Section:
     lines = []
     for id, label in (
-        ("guided_growth_rebound_deficiency_percent", "Valgus came back, congenital deficiency"),
+        ("guided_growth_rebound_deficiency_percent", "Recurrence of valgus, congenital deficiency"),
         ("guided_growth_rebound_percent", "Rebound after removal, all causes"),
     ):
         value = of.case.protocol.value(id)
@@ -342,7 +344,7 @@ def _afterwards(of: _Made) -> Section:
                 label=label, value=value.value, unit="of 100", spread=spread, note=value.because, sources=value.sources
             )
         )
-    words = ("Look again after removal: a second time is likely while the child grows.",)
+    words = ("Keep checking after removal: a repeat is likely while the child grows.",)
     return Section(title="After removal", words=words, lines=tuple(lines))
 
 
@@ -350,7 +352,7 @@ def _warnings(of: _Made) -> Iterator[Warning]:
     middle, _, slow = of.months
     if middle is None:
         turned = math.degrees(math.atan(float(of.growing.middle[-1]) / of.width))
-        text = f"Too late for {of.angle + of.over:g} deg: the growth left turns about {turned:.0f} deg."
+        text = f"Too late for {of.angle + of.over:g} deg: the remaining growth corrects about {turned:.0f} deg."
         yield Warning(text=text, stop=True)
     elif slow is None:
         yield Warning(text="In some possible futures of this child growth ends before the angle is reached.")

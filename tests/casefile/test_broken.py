@@ -1,4 +1,4 @@
-"""Each file of tests/broken is faulty in one way and gives exactly the sentences of expected.toml."""
+"""Each file of tests/data/broken is faulty in one way and gives exactly the sentences of expected.toml."""
 
 from __future__ import annotations
 

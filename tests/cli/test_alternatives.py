@@ -36,7 +36,7 @@ def test_a_question_is_answered_against_the_recommended_course() -> None:
     assert result.exit_code == 0
     text = " ".join(result.stdout.split())
     assert "What if: without growth arrest of the other leg; at most 2 further lengthenings; no device" in text
-    assert "First is then: two femoral lengthenings, no growth arrest (instead of:" in text
+    assert "The first choice is then: two femoral lengthenings, no growth arrest (instead of:" in text
     assert "▶" not in result.stdout
 
 
@@ -60,8 +60,8 @@ def test_no_line_is_wider_than_the_terminal(columns: int, monkeypatch: pytest.Mo
     ("words", "sentence"),
     [
         (("--without", "growth_arrest"), "found 'growth_arrest', expected a stage of the protocol; did you mean"),
-        (("--not-in", "2031"), "found '2031', expected two days such as 2031-09-01..2032-06-30"),
-        (("--not-in", "2032-01-01..2031-01-01"), "expected the later day last"),
+        (("--not-in", "2031"), "found '2031', expected two dates such as 2031-09-01..2032-06-30"),
+        (("--not-in", "2032-01-01..2031-01-01"), "expected the later date last"),
         (("--at-most-lengthenings", "-1"), "-1 is not in the range"),
         (("--prefer", "speed"), "'speed' is not one of"),
     ],

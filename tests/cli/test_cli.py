@@ -32,10 +32,10 @@ def test_demo_prints_the_plan_of_an_invented_child_where_there_is_no_terminal() 
 def test_plan_prints_stages_with_dates_amounts_gates_and_courses() -> None:
     result = run("plan", "rowan-02", *ON)
     assert result.exit_code == 0
-    for heading in ("Classification", "Leg difference", "Stages", "What does not hold yet", "Courses compared"):
+    for heading in ("Classification", "Leg difference", "Stages", "Conditions not yet met", "Courses compared"):
         assert heading in result.stdout
     assert "Femoral lengthening 1: 5.0 cm" in result.stdout
-    assert "to be mended by hip preparation" in result.stdout
+    assert "Not met today (hip preparation is planned to correct it)" in result.stdout
 
 
 def test_plan_as_json_is_one_object_and_the_same_bytes_each_time() -> None:
@@ -164,7 +164,7 @@ def test_rules_in_contradiction_are_named_and_exit_1(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr("pathway.protocol.load.load_protocol", lambda: wrong)
     result = run("plan", "rowan-02", *ON)
     assert result.exit_code == 1
-    assert "cannot all hold" in result.stderr
+    assert "cannot all be met" in result.stderr
     assert "Rest first." in result.stderr
     assert "corrected in one sitting" in result.stderr
     assert "rowan-02" in result.stdout

@@ -120,18 +120,18 @@ def summary_of(kept: Path, *on: str) -> str:
 
 
 def test_the_summary_tells_the_accepted_revision_and_whether_it_still_holds(kept: Path) -> None:
-    assert "No plan of this child was accepted yet." in summary_of(kept)
+    assert "No plan for this child has been accepted yet." in summary_of(kept)
     assert run("accept", "aspen-77", "--by", "first surgeon", *ON).exit_code == 0
     told = summary_of(kept)
     assert "Accepted: revision 1, by first surgeon on 20" in told
-    assert "planned as on 2026-11-25 with version " in told
+    assert "planned as of 2026-11-25 with version " in told
     assert "The plan below is the same." in told
     later = summary_of(kept, "--on", "2026-12-02")
     assert "The plan below has the same stages and amounts; " in later
     assert "dates moved, by " in later
     wish = ["--prefer", "fewest_operations", "--reason", "wish of the family"]
     assert run("followup", "aspen-77", *wish, "--decline", "femoral_lengthening", "--save", *ON).exit_code == 0
-    assert "The plan below has other stages or amounts, which nobody has accepted yet." in summary_of(kept)
+    assert "The plan below has different stages or amounts, which nobody has accepted yet." in summary_of(kept)
     assert run("accept", "aspen-77", "--by", "second surgeon", *ON).exit_code == 0
     assert "Accepted: revision 2, by second surgeon on 20" in summary_of(kept)
 

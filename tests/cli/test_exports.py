@@ -91,7 +91,7 @@ def test_a_case_that_fails_is_named_and_the_others_are_written(tmp_path: Path) -
     assert done.exit_code == 2
     assert len(done.stdout.splitlines()) == 2
     assert "bad.toml" in done.stderr and "none.toml" in done.stderr
-    assert "2 of 4 case files gave no document" in done.stderr
+    assert "2 of 4 case files produced no document" in done.stderr
 
 
 def test_children_stream_one_is_out_before_the_next_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -122,7 +122,7 @@ def test_the_rules_are_written_as_plan_definitions(tmp_path: Path) -> None:
         (("calendar", "none.toml"), 2, "found no such file, expected a case file"),
         (("calendar", "rowan-02", "--lengthening", "femoral_lengthning_1"), 2, "did you mean femoral_lengthening_1"),
         (("calendar", "rowan-02", "--previous", "none.ics"), 2, "name the file that was sent before"),
-        (("calendar", "elm-01"), 1, "no stage of the plan has a day"),
+        (("calendar", "elm-01"), 1, "no stage of the plan has a date"),
         (("calendar", "rowan-02", "-o", "/none/such/out.ics"), 2, "check the folder and its permissions"),
         (("fhir", "rowan-02", "oak-12"), 2, "found 2 case files, expected one; add --ndjson"),
         (("fhir", "none.toml"), 2, "found no such file, expected a case file"),

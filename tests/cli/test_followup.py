@@ -64,7 +64,7 @@ def test_two_files_of_a_child_are_compared_with_the_causes(case: Path, tmp_path:
 def test_one_file_on_two_days_changes_by_time_alone(case: Path) -> None:
     result = run("compare", str(case), str(case), "--before", "2026-11-25", "--on", "2028-11-25")
     assert result.exit_code == 0
-    assert "Because of time that has passed" in " ".join(result.stdout.split())
+    assert "Because of the time that has passed" in " ".join(result.stdout.split())
 
 
 @pytest.mark.parametrize(

@@ -121,7 +121,7 @@ def test_a_file_that_went_away_is_written_again_with_all_that_it_held(keeper: Fi
     file.unlink()
     kept = save(keeper, with_visit(record))
     assert isinstance(kept, Kept)
-    assert "had gone and was written again" in kept.sentence
+    assert "was missing and has been written again" in kept.sentence
     assert read(file) == with_visit(record)
     assert COMMENT in file.read_text(encoding="utf-8")
 
@@ -143,7 +143,7 @@ def test_a_disk_that_refuses_leaves_the_file_as_it_was(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(NotKept, match=r"cannot be written \(No space left on device\); the file is as it was"):
+    with pytest.raises(NotKept, match=r"cannot be written \(No space left on device\); the file is unchanged"):
         save(keeper, with_visit(record))
     assert file.read_text(encoding="utf-8") == before
     assert [item.name for item in file.parent.iterdir()] == [file.name]

@@ -34,7 +34,7 @@ def two(place: str) -> str:
 
 
 def test_importing_twice_adds_nothing(place) -> None:
-    assert run(place, "import", "rowan-02").stdout == "rowan-02: taken in; entry 1.\n"
+    assert run(place, "import", "rowan-02").stdout == "rowan-02: imported; entry 1.\n"
     assert run(place, "import", "rowan-02").stdout == "rowan-02: nothing new; entry 1.\n"
 
 
@@ -81,7 +81,7 @@ def test_an_export_replaces_no_file(two, tmp_path) -> None:
     (tmp_path / "out.toml").write_text("mine")
     result = run(two, "export", "rowan-02", "-o", str(tmp_path / "out.toml"))
     assert result.exit_code == 2
-    assert "there already" in result.stderr
+    assert "found an existing file" in result.stderr
     assert (tmp_path / "out.toml").read_text() == "mine"
 
 
@@ -125,7 +125,7 @@ def test_erasing_asks_first_and_then_says_what_is_left(two) -> None:
     assert "Nothing was erased" in run(two, "erase", "oak-12", "--reason", "asked", typed="n\n").stderr
     assert run(two, "export", "oak-12").exit_code == 0
     done = run(two, "erase", "oak-12", "--reason", "asked", typed="y\n")
-    assert "Backups and exports made before still hold it" in done.stdout
+    assert "Backups and exports made earlier still contain it" in done.stdout
     assert run(two, "export", "oak-12").exit_code == 2
     assert "oak-12: erased on" in run(two, "verify").stdout
     assert "erased on" in run(two, "list").stdout

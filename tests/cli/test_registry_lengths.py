@@ -51,8 +51,8 @@ def test_case_to_bundle_to_registry(place: Path) -> None:
     assert run("fhir", whole, "-o", bundle, *ON).exit_code == 0
     result = run("registry", "import", "--fhir", bundle, "--by", "first surgeon", *ON)
     assert result.exit_code == 0, result.stderr
-    assert "lengths taken in; entry" in result.stdout
-    assert "of other findings than leg lengths" in result.stderr
+    assert "lengths imported; entry" in result.stdout
+    assert "of findings other than leg lengths" in result.stderr
     wanted = {
         (visit.date, item.finding, item.side, item.value)
         for visit in example("rowan-02").visits
@@ -70,7 +70,7 @@ def test_another_programs_bundle_needs_the_name_of_the_child_and_may_need_the_me
     file = saved(place, of(observation(method=None)))
     assert "--child" in run("registry", "import", "--fhir", file, "--method", "tape", *ON).stderr
     result = run("registry", "import", "--fhir", file, "--child", "rowan-02", "--method", "tape", *ON)
-    assert result.stdout == "rowan-02: 1 length taken in; entry 2.\n"
+    assert result.stdout == "rowan-02: 1 length imported; entry 2.\n"
     assert kept(place).visits[0].measurements[0].method == "tape"
 
 
@@ -80,10 +80,10 @@ def test_a_fault_is_told_and_nothing_is_taken_in_unless_the_rest_is_wanted(place
     result = run("registry", "import", "--fhir", file, "--child", "rowan-02", *ON)
     assert result.exit_code == 2
     assert "found the unit 'in', expected mm, cm or m" in result.stderr
-    assert "1 fault, nothing was taken in; the others are taken in with --rest" in result.stderr
+    assert "1 fault, nothing was imported; --rest imports the others" in result.stderr
     assert kept(place).visits == ()
     result = run("registry", "import", "--fhir", file, "--child", "rowan-02", "--rest", *ON)
-    assert (result.exit_code, result.stdout) == (0, "rowan-02: 1 length taken in; entry 2.\n")
+    assert (result.exit_code, result.stdout) == (0, "rowan-02: 1 length imported; entry 2.\n")
     assert "found the unit 'in'" in result.stderr
 
 

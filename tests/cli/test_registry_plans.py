@@ -37,7 +37,7 @@ class TestReplan:
         assert "Children planned: 1" in run("registry", "replan", *ON).stderr
 
     def test_lists_answer_from_stored_plans(self, clinic: Path) -> None:
-        assert "3 children have no plan in step" in run("registry", "due", *ON).stderr
+        assert "3 children have no plan up to date" in run("registry", "due", *ON).stderr
         run("registry", "replan", *ON)
         listed = run("registry", "list").stdout
         assert "Hip preparation on 2026-12-23" in listed
@@ -84,7 +84,7 @@ class TestRevisions:
     def test_another_course_wants_a_reason_and_becomes_the_plan(self, clinic: Path) -> None:
         refused = run("accept", "rowan-02", *ON, "--course", "three_femoral")
         assert refused.exit_code == 2
-        assert "expected why another course" in refused.stderr
+        assert "expected why not the recommended course" in refused.stderr
         kept = run("accept", "rowan-02", *ON, "--course", "three_femoral", "--reason", "no operation on the well leg")
         assert kept.exit_code == 0
         exported = run("registry", "export", "rowan-02").stdout
@@ -101,7 +101,7 @@ class TestRevisions:
         assert result.exit_code == 0, result.output
         text = " ".join(result.stdout.split())
         assert "Because of centre-edge angle left 26 deg on 2027-05-20" in text
-        assert "Because of time that has passed" in text
+        assert "Because of the time that has passed" in text
         missing = run("compare", "rowan-02@1", "rowan-02@7")
         assert missing.exit_code == 2
         assert "found no revision rowan-02@7" in missing.stderr

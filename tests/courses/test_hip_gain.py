@@ -33,8 +33,8 @@ def test_the_plan_counts_it_where_neck_and_angle_are_measured() -> None:
     assert gain > 15
     less = without.recommended.predicted_mm - plan.recommended.predicted_mm
     assert less == pytest.approx(gain, abs=0.2)
-    assert any("is counted with 23 mm of length" in notice for notice in plan.notices)
-    assert not any("is counted" in notice for notice in without.notices)
+    assert any("is expected to add 23 mm of length" in notice for notice in plan.notices)
+    assert not any("is expected to add" in notice for notice in without.notices)
     # What is shown as the natural course stays that of the bone as it is.
     assert plan.growth.at_maturity == without.growth.at_maturity
 

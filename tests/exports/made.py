@@ -30,7 +30,7 @@ from tests.examples import ON, example, example_plan
 from tests.worksheets.cases import case
 
 STAMP = datetime.datetime(2026, 11, 25, 8, 0, tzinfo=datetime.UTC)
-SCHEMA = json.loads((Path(__file__).parent / "fhir_r4_schema.json").read_text(encoding="utf-8"))
+SCHEMA = json.loads((Path(__file__).parent / "fhir" / "r4_schema.json").read_text(encoding="utf-8"))
 R4 = jsonschema.Draft6Validator(SCHEMA)
 """The standard's own JSON Schema of R4, cut to the resources that we write."""
 

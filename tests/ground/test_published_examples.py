@@ -1,4 +1,4 @@
-"""The temporal rows of tests/published/scheduling_examples.toml; each row there carries its source.
+"""The temporal rows of tests/outside/published/scheduling_examples.toml; each row there carries its source.
 
 Not computed here, because the network knows days and links and no crews or rooms: `feasible_with_resources`,
 `demand`, `capacity` and `optimal_makespan` of the lag examples. `j301_1` has no links in the file, only its

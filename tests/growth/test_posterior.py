@@ -67,12 +67,12 @@ def test_one_visit_of_an_acquired_discrepancy_is_taken_as_proportional_and_is_le
     acquired = fit(child(bones(8, FOUR), diagnosis="acquired_physis_damage"), 8)
     assert outlook(acquired.central()).at_maturity() == pytest.approx(outlook(congenital.central()).at_maturity())
     assert outlook(acquired).at_maturity().std() > 1.5 * outlook(congenital).at_maturity().std()
-    assert any("taken as proportional" in note for note in acquired.notes)
+    assert any("assumed proportional" in note for note in acquired.notes)
 
 
 def test_visits_too_close_together_show_no_inhibition() -> None:
     near = child(bones(8, FOUR), bones(8.3, (163, 244, 183, 191)), diagnosis="acquired_physis_damage")
-    assert any("taken as proportional" in note for note in fit(near, 9).notes)
+    assert any("assumed proportional" in note for note in fit(near, 9).notes)
 
 
 def test_the_child_may_set_the_pattern_itself() -> None:

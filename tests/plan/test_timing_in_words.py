@@ -63,8 +63,8 @@ class TestRemedies:
         words = " ".join(_too_late().remedies)
         first = ON + datetime.timedelta(days=28)
         months = whole_months(BORN, first) + (add_months(BORN, whole_months(BORN, first)) < first)
-        assert f"longer, to {months // 12} y {months % 12} m" in words
-        assert "sooner after the day of the plan" in words
+        assert f"longer, up to {months // 12} y {months % 12} m" in words
+        assert "sooner after the date of the plan" in words
 
     def test_the_day_of_the_plan_cannot_give_way(self) -> None:
         assert "the day of the plan" in _too_late().rules
@@ -93,8 +93,8 @@ class TestRemedies:
         assert isinstance(answer, Conflict)
         words = conflict(answer, load_protocol(), BORN).remedies
         assert sorted(words) == [
-            "Femoral lengthening 1 would have to be allowed 7 months longer, to 20 y 7 m.",
-            "The blocked days would have to leave femoral lengthening 1 a day 7 months earlier.",
+            "Femoral lengthening 1 would have to be allowed for 7 months longer, up to 20 y 7 m.",
+            "The blocked dates would have to leave a date 7 months earlier for femoral lengthening 1.",
         ]
 
     def test_waiting_less_and_starting_sooner_are_told_apart(self) -> None:
@@ -107,9 +107,9 @@ class TestRemedies:
         assert isinstance(answer, Conflict)
         assert answer.short_by_days == 196
         assert set(conflict(answer, load_protocol(), BORN).remedies) == {
-            "Femoral lengthening 1 would have to start 7 months sooner, at 7 y 8 m.",
-            "Femoral lengthening 2 would have to wait 7 months less after femoral lengthening 1.",
-            "Femoral lengthening 2 would have to be allowed 7 months longer, to 11 y 3 m.",
+            "Femoral lengthening 1 would have to start 7 months earlier, at 7 y 8 m.",
+            "The wait between femoral lengthening 1 and femoral lengthening 2 would have to be 7 months shorter.",
+            "Femoral lengthening 2 would have to be allowed for 7 months longer, up to 11 y 3 m.",
         }
 
     def test_a_shorter_time_with_the_device_is_one_of_them(self) -> None:
@@ -121,7 +121,7 @@ class TestRemedies:
         answer = windows(links, "birth")
         assert isinstance(answer, Conflict)
         words = conflict(answer, load_protocol(), BORN).remedies
-        assert "Femoral lengthening 1 would have to last 3 months less." in words
+        assert "Femoral lengthening 1 would have to be 3 months shorter." in words
         assert len(words) == 2, "what was done cannot give way"
 
 
@@ -154,29 +154,31 @@ class TestDelays:
         free = stage.date + datetime.timedelta(days=stage.free_slack_days)
         last = working(stage.window.latest)
         assert stage.delay == (
-            f"Up to {span_words(stage.free_slack_days)} later, to {free}, moves no other date.",
-            "After that femoral lengthening 1 and femoral lengthening 2 move too.",
+            f"A delay of up to {span_words(stage.free_slack_days)}, to {free}, moves no other date.",
+            "A longer delay also delays femoral lengthening 1 and femoral lengthening 2.",
             f"After {last} it is too late: femoral lengthening 2 would come too late. The plan ends at 20 years.",
         )
 
     def test_the_growth_arrest_names_its_last_useful_day(self) -> None:
         (last,) = [text for text in _bent().stage("contralateral_growth_arrest").delay if "too late" in text]
-        assert "the last day on which growth arrest of the other leg still does what is planned has passed" in last
+        assert (
+            "the last day on which growth arrest of the other leg can still achieve what is planned has passed" in last
+        )
 
     def test_the_usual_age_passes_before_the_last_day(self) -> None:
         usual, last = _bent().stage(FIRST).delay[-2:]
-        assert usual == f"After {add_months(BORN, 96)} its usual age has passed."
+        assert usual == f"Later than the usual age after {add_months(BORN, 96)}."
         assert "too late" in last
 
     def test_a_removal_that_comes_later_makes_the_lengthening_longer(self) -> None:
         (only,) = _bent().stage("femoral_device_removal_1").delay
-        assert only == "A later date makes femoral lengthening 1 last longer."
+        assert only == "Any delay makes femoral lengthening 1 last longer."
 
     def test_plan_and_why_print_it(self) -> None:
         plan = _bent()
-        assert "If an operation comes later" in plan_text(plan)
+        assert "If an operation is delayed" in plan_text(plan)
         lines = [line.text for line in why(plan, plan.stage(HIP))]
-        at = lines.index("If it comes later")
+        at = lines.index("If it is delayed")
         assert tuple(lines[at + 1 : at + 4]) == plan.stage(HIP).delay
 
 
@@ -191,13 +193,15 @@ class TestWish:
         summer = SchoolHoliday(name="summer", from_date=first, to_date=first + datetime.timedelta(days=20))
         stage = self.plan(summer).stage(HIP)
         assert summer.from_date <= stage.date <= summer.to_date
-        assert stage.preferred == "in a school holiday (summer), as the family wishes"
+        assert stage.preferred == "in a school holiday (summer), as the family wished"
 
     def test_not_met_without_a_holiday(self) -> None:
         plan = self.plan()
         assert plan.stage(HIP).date == _bent().stage(HIP).date
-        assert plan.stage(HIP).preferred.startswith("the family wishes for a school holiday; none with a day")
-        assert "The family wishes for a school holiday" in " ".join(plan_text(plan).split())
+        assert plan.stage(HIP).preferred.startswith(
+            "the family would like a school holiday; none with an operating day"
+        )
+        assert "The family would like a school holiday" in " ".join(plan_text(plan).split())
 
     def test_not_met_where_a_chosen_age_would_move(self) -> None:
         far = SchoolHoliday(name="far", from_date=at_age(9), to_date=at_age(9.1))

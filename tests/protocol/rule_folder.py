@@ -43,6 +43,6 @@ def plant(folder: Path, fault: Planted) -> Path:
 
 def append(folder: Path, file: str, text: str) -> Path:
     rules = copy_of_rules(folder)
-    path = rules / file
+    path = next(rules.rglob(file))
     path.write_text(path.read_text(encoding="utf-8") + "\n" + text, encoding="utf-8")
     return rules

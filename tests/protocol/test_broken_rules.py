@@ -216,7 +216,7 @@ sources = ["own_judgement"]
     with pytest.raises(ProtocolError) as caught:
         read_protocol(append(tmp_path, "intervals.toml", twice))
     (fault,) = caught.value.faults
-    assert fault.where == "gates.toml and intervals.toml"
+    assert fault.where == "stages/gates.toml and stages/intervals.toml"
     assert HIP in fault.sentence
     assert "2 times" in fault.sentence
 
@@ -294,9 +294,10 @@ def test_a_card_without_a_version_is_refused(tmp_path) -> None:
 
 def test_all_faults_of_all_files_are_told_at_once(tmp_path) -> None:
     rules = copy_of_rules(tmp_path)
-    for file in ("gates.toml", "intervals.toml", "stages.toml"):
+    files = {"stages/gates.toml", "stages/intervals.toml", "stages/stages.toml"}
+    for file in files:
         text = (rules / file).read_text(encoding="utf-8")
         (rules / file).write_text(text.replace("provenance = ", "provenience = ", 1), encoding="utf-8")
     with pytest.raises(ProtocolError) as caught:
         read_protocol(rules)
-    assert {item.where for item in caught.value.faults} == {"gates.toml", "intervals.toml", "stages.toml"}
+    assert {item.where for item in caught.value.faults} == files

@@ -82,7 +82,7 @@ class TestTheComparison:
         one, other = answer.as_it_stands.recommended, answer.wished.recommended
         assert one is not None
         assert other is not None
-        assert answer.differences[0] == f"First is then: {other.summary} (instead of: {one.summary})."
+        assert answer.differences[0] == f"The first choice is then: {other.summary} (instead of: {one.summary})."
         assert f"{other.burden.operations} operations instead of {one.burden.operations}." in answer.differences
         lost = f"0.0 cm of adult height lost instead of {one.burden.adult_height_lost_mm / 10:.1f}."
         assert lost in answer.differences

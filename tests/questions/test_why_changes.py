@@ -28,15 +28,15 @@ def test_a_set_is_told_with_todays_values_and_how_far_away_it_is() -> None:
     (unlock,) = [text for text in told if text.startswith("centre-edge angle more than 20 deg")]
     away = (90 - 78) / PROTOCOL.finding("neck_shaft_angle_deg").sd
     assert unlock == (
-        "centre-edge angle more than 20 deg (now 12 deg, 2.2 errors away) and "
-        f"neck-shaft angle at least 90 deg (now 78 deg, {away:.1f} errors away)"
+        "centre-edge angle more than 20 deg (now 12 deg, 2.2 measurement errors from the threshold) and "
+        f"neck-shaft angle at least 90 deg (now 78 deg, {away:.1f} measurement errors from the threshold)"
     )
 
 
 def test_other_sets_of_the_same_size_follow_with_or() -> None:
     plan = make_plan(five_year_old(), PROTOCOL, ON)
     told = texts(why_not(plan, "knee_preparation", PROTOCOL))
-    at = told.index("it would be needed with:")
+    at = told.index("it would be needed if:")
     assert not told[at + 1].startswith("or ")
     assert told[at + 2].startswith("or ")
 
@@ -44,21 +44,21 @@ def test_other_sets_of_the_same_size_follow_with_or() -> None:
 def test_a_reading_near_a_threshold_is_told_as_advice_to_repeat() -> None:
     plan = make_plan(five_year_old({**HEALTHY, "center_edge_angle_deg": 21.0}), PROTOCOL, ON)
     told = texts(changes(plan, find_stage(plan, "femoral_lengthening_1"), PROTOCOL))
-    assert "centre-edge angle: 21 deg measured, threshold 20, error ±4: repeat" in told
+    assert "centre-edge angle: 21 deg measured, threshold 20, error ±4: repeat the measurement" in told
 
 
 def test_the_measurement_that_decides_most_is_told_with_how_to_take_it() -> None:
     plan = make_plan(five_year_old(without=("foot_plantigrade",)), PROTOCOL, ON)
     told = texts(changes(plan, find_stage(plan, "femoral_lengthening_1"), PROTOCOL))
-    at = told.index("Which single measurement decides most")
+    at = told.index("Single measurements that would settle the most")
     (foot,) = [text for text in told[at:] if text.startswith("foot can stand flat (")]
-    assert foot.endswith("can settle 1 open judgement, 1 whatever its value")
+    assert foot.endswith("would settle 1 open question, whatever the result")
 
 
 def test_a_stage_not_in_the_plan_is_told_ground_by_ground_with_values() -> None:
     plan = make_plan(five_year_old(), PROTOCOL, ON)
     told = texts(why_not(plan, "hip_preparation", PROTOCOL))
-    assert told[0] == "Why hip preparation is not in the plan: no ground holds"
+    assert told[0] == "Why hip preparation is not in the plan: no indication applies"
     assert any("centre-edge angle 28 deg" in text and "at most 20 deg" in text for text in told)
     assert any(text.startswith("source: ") for text in told)
 
@@ -74,7 +74,7 @@ def test_a_stage_that_the_course_does_without_is_told_so() -> None:
     }
     assert absent & held
     for kind in absent & held:
-        assert texts(why_not(plan, kind, PROTOCOL))[0].endswith("yet the recommended course does without it")
+        assert texts(why_not(plan, kind, PROTOCOL))[0].endswith("but the recommended course does without it")
 
 
 def test_the_same_as_data() -> None:
@@ -93,7 +93,7 @@ def test_the_same_as_data() -> None:
     [
         (
             Change("a", "affected", "angle", "deg", 12.0, None, 21.0, "more than 20 deg", 2.25),
-            "angle more than 20 deg (now 12 deg, 2.2 errors away)",
+            "angle more than 20 deg (now 12 deg, 2.2 measurement errors from the threshold)",
         ),
         (Change("a", "affected", "flag", "", False, None, True, "yes", 1.0), "flag yes (now no)"),
         (
@@ -112,7 +112,10 @@ def test_a_change_in_words(change, words) -> None:
 
 def test_a_ratio_near_its_threshold_has_no_unit() -> None:
     item = Near("r", "femur length, short over long", "ratio", 0.505, 0.5, 0.01, "rule")
-    assert near_words(item) == "femur length, short over long: 0.51 measured, threshold 0.5, error ±0.01: repeat"
+    assert (
+        near_words(item)
+        == "femur length, short over long: 0.51 measured, threshold 0.5, error ±0.01: repeat the measurement"
+    )
 
 
 @pytest.mark.parametrize(

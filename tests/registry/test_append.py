@@ -147,7 +147,7 @@ def test_several_entries_are_kept_together_or_not_at_all(store) -> None:
 
 
 REFUSED = {
-    "a visit before the child": ("oak-01", visit_entry(LATER_VISIT, "a"), "not taken in"),
+    "a visit before the child": ("oak-01", visit_entry(LATER_VISIT, "a"), "not imported"),
     "a second visit of a day": ("maple-01", visit_entry(VISIT, "a"), "second visit on"),
     "a record of another child": ("maple-01", case_entry(named("oak-01"), "a"), "the record of oak-01"),
     "a correction of nothing": ("maple-01", withdrawal_entry(7, "wrong", "a"), "corrects entry 7"),

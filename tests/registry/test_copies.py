@@ -46,7 +46,7 @@ def test_a_backup_is_one_file_that_only_its_owner_reads(full, tmp_path) -> None:
 
 def test_a_backup_never_replaces_a_file(full, tmp_path) -> None:
     (tmp_path / "backup.db").write_text("something else")
-    with pytest.raises(RegistryProblem, match="there already"):
+    with pytest.raises(RegistryProblem, match="an existing file"):
         back_up(full, tmp_path / "backup.db")
     assert (tmp_path / "backup.db").read_text() == "something else"
 

@@ -114,8 +114,8 @@ def test_a_value_takes_the_place_of_not_measured_and_never_the_other_way_round(s
 @pytest.mark.parametrize(
     ("visit", "sentence"),
     [
-        (femur(119.0, "2026-11-26"), "expected a day up to 2026-11-25"),
-        (femur(119.0, "1999-01-01"), "expected a day from the birth on"),
+        (femur(119.0, "2026-11-26"), "expected a date up to 2026-11-25"),
+        (femur(119.0, "1999-01-01"), "expected a date on or after the date of birth"),
         (femur(11900.0), "femur_length_mm: found 11900"),
         (femur(119.0, method="guess"), "found"),
     ],

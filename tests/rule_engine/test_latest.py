@@ -59,7 +59,7 @@ class TestValidity:
         assert isinstance(fact, Unknown)
         assert fact.why == "out_of_date"
         assert fact.last == Known(12.0, 4.0, MAY, "standing_full_length_film")
-        assert fact.because == "measured 12 months ago, counts for 12"
+        assert fact.because == "measured 12 months ago, valid for 12"
 
     def test_a_finding_without_a_limit_never_gets_old(self, protocol) -> None:
         assert protocol.finding("femur_length_mm").valid_months is None

@@ -109,7 +109,7 @@ class TestNearTheThreshold:
     @pytest.mark.parametrize("value", [16.0, 18.0, 20.0, 24.0])
     def test_within_one_error(self, value, protocol) -> None:
         verdict = judge(condition(finding=ANGLE, above=20), facts({ANGLE: known(value, sd=4.0)}), protocol)
-        assert verdict.sentence.endswith("within the reading error of ±4: repeat")
+        assert verdict.sentence.endswith("within the measurement error of ±4: repeat the measurement")
 
     @pytest.mark.parametrize("value", [15.9, 24.1, 40.0])
     def test_beyond_it(self, value, protocol) -> None:

@@ -137,7 +137,7 @@ async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_qu
         await typed(pilot, "219")
         await pilot.press("f5")
         await planned(pilot)
-        assert "F5 once more keeps it" in form_of(app).query_one(Notice).words
+        assert "press F5 again to keep it" in form_of(app).query_one(Notice).words
         assert lengths(app) != [219.0]
         await pilot.press("f5")
         await settled(pilot)
@@ -215,7 +215,7 @@ async def test_what_is_unlikely_is_asked_back_once() -> None:
         await pilot.press("v", "down")
         await typed(pilot, "150")
         await pilot.press("f5")
-        assert "F5 once more keeps it" in form_of(app).query_one(Notice).words
+        assert "press F5 again to keep it" in form_of(app).query_one(Notice).words
         assert lengths(app) == []
         await pilot.press("f5")
         await settled(pilot)
@@ -232,7 +232,7 @@ async def test_a_length_that_the_visits_before_did_not_lead_to_expect_stands_fir
         assert changes(app).startswith("Please check the femur of the shorter leg on 2026-11-25: 219 mm")
         assert changes(app).count("Please check") == 1
         await pilot.press("f5")
-        assert "F5 once more keeps it" in form_of(app).query_one(Notice).words
+        assert "press F5 again to keep it" in form_of(app).query_one(Notice).words
         assert lengths(app) == []
         await pilot.press("f5")
         await settled(pilot)

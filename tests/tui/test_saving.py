@@ -57,7 +57,7 @@ async def test_a_follow_up_is_entered_kept_undone_done_again_and_saved_with_its_
         assert revision.plan["on"] == str(DAY)
         assert revision.recommended
     assert "rowan-02@1" in registry(place, "revisions", "rowan-02")
-    assert "2 children, 4 entries, every hash holds" in registry(place, "verify")
+    assert "2 children, 4 entries, every hash matches" in registry(place, "verify")
 
 
 async def test_what_was_saved_and_then_undone_is_withdrawn_and_stays_readable(place) -> None:
@@ -75,7 +75,7 @@ async def test_what_was_saved_and_then_undone_is_withdrawn_and_stays_readable(pl
             assert not app.shelf["rowan-02"].unsaved
         assert store.record("rowan-02") == record("rowan-02")
         reasons = [one.revision.reason for one in accepted_plans(store.entries("rowan-02"))]
-        assert reasons[1] == f"Taken back: {reasons[0]}"
+        assert reasons[1] == f"Undone: {reasons[0]}"
         assert [one.kind for one in store.entries("rowan-02")] == [
             "case",
             "visit",
@@ -83,7 +83,7 @@ async def test_what_was_saved_and_then_undone_is_withdrawn_and_stays_readable(pl
             "correction",
             "revision",
         ]
-    assert "every hash holds" in registry(place, "verify")
+    assert "every hash matches" in registry(place, "verify")
 
 
 async def test_a_course_chosen_with_a_reason_is_saved_as_a_decision_and_the_plan_that_follows_it(place) -> None:
@@ -155,7 +155,7 @@ async def test_what_another_process_saved_meanwhile_is_taken_in_below_ones_own(p
             subprocess.run([sys.executable, "-c", OTHER, str(place)], check=True)
             await pilot.press("ctrl+s")
             await saved(pilot)
-            assert "Not saved: somebody saved meanwhile in clinic.db" in told(app)
+            assert "Not saved: somebody else has saved in clinic.db in the meantime" in told(app)
             assert "decision by night shift on 2026-11-25 10:00" in told(app)
             assert "save again with Ctrl+S" in told(app)
             session = app.shelf["rowan-02"].session
@@ -176,7 +176,7 @@ async def test_what_another_process_saved_meanwhile_is_taken_in_below_ones_own(p
                 "contralateral_growth_arrest"
             ]
         assert [one.kind for one in store.entries("rowan-02")] == ["case", "decision", "visit", "revision"]
-    assert "every hash holds" in registry(place, "verify")
+    assert "every hash matches" in registry(place, "verify")
 
 
 async def test_a_locked_registry_is_said_and_saving_again_works(place, monkeypatch) -> None:
@@ -286,7 +286,7 @@ async def test_the_list_is_sorted_by_what_is_needed_first_and_by_name_again(plac
         async with app.run_test(size=SIZE) as pilot:
             await settled(pilot)
             table = app.screen.query_one(DataTable)
-            assert "F4 By day or name" in text_of(app)
+            assert "F4 By date or name" in text_of(app)
             assert [key.value for key in table.rows] == ["oak-12", "rowan-02", "zelkova-01"]
             await pilot.press("f4")
             assert next(key.value for key in table.rows) == "zelkova-01"

@@ -30,7 +30,7 @@ async def test_the_team_plans_looks_behind_it_chooses_another_course_and_saves(p
             assert "Femoral lengthening 1, 5.0 cm" in text_of(app)
             await pilot.press("b")
             assert isinstance(app.screen, BeforeScreen)
-            assert "must hold: active infection no" in text_of(app)
+            assert "required: active infection no" in text_of(app)
             await pilot.press("enter")
             assert isinstance(app.screen, DetailsScreen)
             await pilot.press("w")
@@ -67,7 +67,7 @@ async def test_the_team_plans_looks_behind_it_chooses_another_course_and_saves(p
         assert (decision.by, decision.reason) == ("team", "adult height matters most")
         (revision,) = [one.revision for one in accepted_plans(store.entries("rowan-02"))]
         assert [course["summary"] for course in revision.plan["alternatives"] if course["recommended"]] == [NO_ARREST]
-    assert "every hash holds" in registry(place, "verify")
+    assert "every hash matches" in registry(place, "verify")
 
 
 async def test_the_family_reads_compares_wishes_changes_its_mind_and_saves(place) -> None:
@@ -106,4 +106,4 @@ async def test_the_family_reads_compares_wishes_changes_its_mind_and_saves(place
         (decision,) = store.record("rowan-02").decisions
         assert (decision.by, decision.reason) == ("family", "two are enough for us")
         assert len(accepted_plans(store.entries("rowan-02"))) == 1
-    assert "every hash holds" in registry(place, "verify")
+    assert "every hash matches" in registry(place, "verify")

@@ -61,13 +61,13 @@ def terminal(request: pytest.FixtureRequest) -> Iterator[Terminal]:
 
 
 def test_the_demo_opens_the_road_answers_keys_and_ends(terminal) -> None:
-    terminal.press(f"{sys.executable} -m pathway.cli.main demo; echo ended", "Enter")
-    words = ("Hip", "Length", "Age, years", "today", "goal", "without operations to come", "(today)")
+    terminal.press(f"{sys.executable} -m pathway.cli demo; echo ended", "Enter")
+    words = ("Hip", "Length", "Age, years", "today", "goal", "without further operations", "(today)")
     screen = terminal.wait_for("with the plan", "^q Quit", *words)
     assert CAUTION in screen
     assert "rowan-02: girl, 2 y 8 m" in screen
     terminal.press("b")
-    terminal.wait_for("before this, Hip preparation", "What must hold before hip preparation")
+    terminal.wait_for("before this, Hip preparation", "Conditions to be met before hip preparation")
     terminal.press("Enter")
     terminal.wait_for("Why hip preparation")
     terminal.press("Escape")
@@ -82,8 +82,8 @@ def test_the_demo_opens_the_road_answers_keys_and_ends(terminal) -> None:
 
 @pytest.mark.parametrize("terminal", [(80, 24)], indirect=True)
 def test_from_the_children_through_road_courses_and_family_and_out_in_the_smallest_terminal(terminal) -> None:
-    terminal.press(f"{sys.executable} -m pathway.cli.main open --on 2026-11-25; echo ended", "Enter")
-    terminal.wait_for("Children: 8, planned as on 2026-11-25", CAUTION, "willow-03")
+    terminal.press(f"{sys.executable} -m pathway.cli open --on 2026-11-25; echo ended", "Enter")
+    terminal.wait_for("Children: 8, planned as of 2026-11-25", CAUTION, "willow-03")
     terminal.press("r", "o", "w", "a", "n")
     terminal.wait_for("Children: 1 of 8", "Hip preparation")
     terminal.press("Enter")
@@ -101,7 +101,7 @@ def test_from_the_children_through_road_courses_and_family_and_out_in_the_smalle
 
 
 def test_a_child_of_a_registry_is_followed_up_and_saved_in_a_real_terminal(terminal, tmp_path) -> None:
-    program = f"{sys.executable} -m pathway.cli.main"
+    program = f"{sys.executable} -m pathway.cli"
     place = f"--registry {tmp_path / 'clinic.db'}"
     terminal.press(f"{program} registry import rowan-02 {place} --on 2026-11-25; echo taken", "Enter")
     terminal.wait_for("\ntaken")
@@ -122,4 +122,4 @@ def test_a_child_of_a_registry_is_followed_up_and_saved_in_a_real_terminal(termi
     assert "Traceback" not in terminal.wait_for("ended")
     verify = [*program.split(), "registry", "verify", *place.split()]
     done = subprocess.run(verify, cwd=ROOT, capture_output=True, text=True, check=True)
-    assert "1 children, 3 entries, every hash holds" in done.stdout
+    assert "1 children, 3 entries, every hash matches" in done.stdout

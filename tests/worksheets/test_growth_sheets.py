@@ -56,7 +56,7 @@ def test_early_corrects_more_and_late_less_than_wanted() -> None:
 
 
 def test_classical_methods_stand_beside_it() -> None:
-    found = rows(sheet("growth-arrest"), "Beside it")
+    found = rows(sheet("growth-arrest"), "For comparison")
     assert [row[0] for row in found] == [
         "multiplier method",
         "straight-line method",
@@ -70,7 +70,7 @@ def test_adult_height_lost_is_the_correction() -> None:
 
 
 def test_no_skeletal_age_is_warned_of() -> None:
-    assert any("No skeletal age" in item.text for item in sheet("growth-arrest").warnings)
+    assert any("No valid skeletal age" in item.text for item in sheet("growth-arrest").warnings)
 
 
 def test_a_date_that_is_past_is_told_with_what_is_still_possible() -> None:
@@ -111,7 +111,7 @@ def test_guided_growth_at_a_steady_rate_is_the_formula() -> None:
     made = sheet("guided-growth", known)
     # tan(8 deg) x 70 mm = 9.84 mm, at 10 mm a year 11.8 months.
     assert made.line("Months until corrected").value == pytest.approx(11.81, abs=0.01)
-    assert made.line("Correction a month").value == pytest.approx(0.68, abs=0.005)
+    assert made.line("Correction per month").value == pytest.approx(0.68, abs=0.005)
 
 
 def test_films_follow_the_protocol_every_three_months() -> None:
@@ -130,7 +130,7 @@ def test_the_angle_is_the_measured_less_the_wanted_one() -> None:
     made = sheet("guided-growth", {"width_mm": "40", "measured_deg": "78"})
     assert made.input("angle_deg").value == 10
     assert any("inner edge (valgus)" in item.text for item in made.warnings)
-    with pytest.raises(InputProblem, match="less needs no plate"):
+    with pytest.raises(InputProblem, match="a smaller angle needs no plate"):
         sheet("guided-growth", {"width_mm": "40", "measured_deg": "87.8"})
 
 
@@ -181,7 +181,7 @@ def test_without_a_plan_the_natural_course_is_shown() -> None:
 
 
 def test_limits_of_lifts_out_of_order_are_told() -> None:
-    with pytest.raises(InputProblem, match="rising"):
+    with pytest.raises(InputProblem, match="in ascending order"):
         sheet("lift", {"shoe_most_mm": "80", "prosthesis_from_mm": "60"})
 
 

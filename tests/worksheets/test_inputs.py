@@ -48,7 +48,7 @@ def test_text_becomes_the_value_and_its_origin_the_hand(name: str, text: str, va
         ("rate", "1,5", "a number from 0.1 to 2 mm"),
         ("turns", "2.5", "a whole number from 1 to 8"),
         ("bone", "hip", "one of femur, tibia"),
-        ("begun", "7.1.2030", "a day (YYYY-MM-DD)"),
+        ("begun", "7.1.2030", "a date (YYYY-MM-DD)"),
         ("angles", "100,200", "numbers with commas between them from 90 to 150 deg"),
         ("rod", "perhaps", "yes or no"),
     ],

@@ -116,7 +116,7 @@ def test_a_joint_out_of_place_ends_distraction() -> None:
 
 
 def test_length_kept_is_told_against_the_plan() -> None:
-    line = hand({**BASE, "kept_mm": "44"}).line("Kept against planned")
+    line = hand({**BASE, "kept_mm": "44"}).line("Kept minus planned")
     assert line.value == pytest.approx(-6)
     assert "goes back into the plan" in line.note
 
@@ -132,7 +132,7 @@ def test_limits_of_the_protocol_speak() -> None:
 def test_turns_that_do_not_fit_are_said_and_still_add_up() -> None:
     made = hand({**BASE, "amount_mm": "50.1"})
     assert turned(made)[-1][4] == 50.1
-    assert any("the last turn is 0.1 mm only" in item.text for item in made.warnings)
+    assert any("the last turn is only 0.1 mm" in item.text for item in made.warnings)
 
 
 def test_stop_rules_stand_on_the_sheet_in_the_protocol_s_words() -> None:
@@ -160,7 +160,7 @@ def test_the_tibia_has_its_own_rate_index_and_fractures() -> None:
     made = hand({**BASE, "bone": "tibia"})
     assert made.input("rate_mm_per_day").value == 0.75
     assert made.input("index_days_per_cm").value == 55
-    assert made.line("Break after removal").value == 12.7
+    assert made.line("Fracture after removal").value == 12.7
     assert made.line("Length lost after removal").spread == (4, 32)
     with pytest.raises(KeyError):
         made.section("Axis of the leg")
@@ -260,4 +260,4 @@ def test_a_lengthening_that_is_done_starts_from_the_bone_as_it_was_before() -> N
     ]
     assert made.input("femur_mm").value == (before[-1] if before else None)
     assert made.input("kept_mm").value == done.achieved_mm
-    assert made.line("Kept against planned").value == 0
+    assert made.line("Kept minus planned").value == 0

@@ -132,9 +132,9 @@ def test_geometry_and_the_measured_mean_are_different_numbers_on_the_sheet() -> 
 def test_fractures_after_removal_of_a_congenital_femur() -> None:
     # J Pediatr Orthop, PMID 26650581: 34 of 100 without a rod (n = 95), 18 of 100 with one (n = 45).
     made = sheet("lengthening")
-    assert made.line("Break after removal, without a rod").value == 34
-    assert made.line("Break after removal, with a rod").value == 18
-    assert made.line("Break after removal, with a rod").strong
+    assert made.line("Fracture after removal, without a rod").value == 34
+    assert made.line("Fracture after removal, with a rod").value == 18
+    assert made.line("Fracture after removal, with a rod").strong
 
 
 @pytest.mark.parametrize(

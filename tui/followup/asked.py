@@ -62,7 +62,7 @@ def _reasons(plan: Plan, findings: Findings, protocol: Protocol) -> Iterator[tup
     legs: tuple[Leg, ...] = ("affected", "other")
     for finding in LENGTHS:
         for leg in legs:
-            yield (finding, leg), "the growth of both legs is worked out from it"
+            yield (finding, leg), "the growth of both legs is calculated from it"
     for question in plan.open_questions:
         by = f", by {question.by}" if question.by else ""
         yield (question.finding, "affected"), f"not known; needed for: {', '.join(question.needed_for)}{by}"
@@ -70,7 +70,7 @@ def _reasons(plan: Plan, findings: Findings, protocol: Protocol) -> Iterator[tup
         for gate in stage.gates:
             if gate.state in OPEN:
                 for key in _leaves(gate.verdict):
-                    yield key, f"{stage.label} waits for: {gate.requires}"
+                    yield key, f"{stage.label} requires: {gate.requires}"
     for (finding, leg), fact in findings.items():
         if isinstance(fact, Unknown) and fact.why == "out_of_date" and not protocol.finding(finding).derived:
             yield (finding, leg), f"out of date: {fact.because}"

@@ -36,8 +36,8 @@ class Choosing:
 
 def choosing(record: Record, plan: Plan, protocol: Protocol) -> Choosing:
     """Return the choices for a child: what its plan has to come first."""
-    completed = {f"{one.kind} {one.date}": one for one in reversed(record.operations)}
-    earlier = (Option(value, f"{protocol.stage(one.kind).label} of {one.date}") for value, one in completed.items())
+    completed = {f"{one.kind} {one.date} {one.side}": one for one in reversed(record.operations)}
+    earlier = (Option(value, _earlier(one, record, protocol)) for value, one in completed.items())
     kinds = {stage.id: stage for stage in _kinds(plan, protocol)}
     return Choosing(
         methods=tuple(Option(method.id, method.label) for method in protocol.methods),
@@ -50,6 +50,12 @@ def choosing(record: Record, plan: Plan, protocol: Protocol) -> Choosing:
             "waive_gate": tuple(dict.fromkeys(_waivable(plan, protocol))),
         },
     )
+
+
+def _earlier(one: Operation, record: Record, protocol: Protocol) -> str:
+    """Return an operation of the record in words, with its side where both sides had one on that day."""
+    both = {other.side for other in record.operations if (other.kind, other.date) == (one.kind, one.date)}
+    return f"{protocol.stage(one.kind).label} of {one.date}{f', {one.side}' if len(both) > 1 else ''}"
 
 
 def _kinds(plan: Plan, protocol: Protocol) -> Iterator[Stage]:

@@ -183,7 +183,7 @@ def _day(typed: Mapping[str, str], name: str) -> datetime.date | None:
     try:
         return datetime.date.fromisoformat(text)
     except ValueError:
-        raise _Wrong(name, f'found "{text}", expected a day such as 2031-09-01; type it in full') from None
+        raise _Wrong(name, f'found "{text}", expected a date such as 2031-09-01; type it in full') from None
 
 
 def _number(typed: Mapping[str, str], name: str, what: str = "a number") -> float | None:

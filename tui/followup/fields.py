@@ -53,18 +53,18 @@ def fields(offer: Offer, part: int, typed: Mapping[str, str], wrong: Mapping[str
 
 
 def _visit(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
-    day = "a day such as 2031-09-01, not later than the day of the plan"
-    yield _field(typed, entering.DATE, "Day of the visit", str(offer.on), day, origin="today")
+    day = "a date such as 2031-09-01, not later than the date of the plan"
+    yield _field(typed, entering.DATE, "Date of the visit", str(offer.on), day, origin="today")
     method = entering.method_of(offer.record, offer.protocol)
     label = next((option.words for option in offer.choosing.methods if option.value == method), method)
-    wanted = "how lengths and films were taken; a finding that had a way of its own last time keeps it"
+    wanted = "how lengths and films were measured; a finding measured in another way last time keeps that way"
     yield _chosen(typed, entering.METHOD, "Measured by", offer.choosing.methods, wanted, label)
     found = tuple(_found(offer, typed.get(FIND, "")))
     first = [asked.name for asked in offer.first]
     others = [name for name in typed if name in offer.every and name not in first and name not in found]
     for name in (*first, *others):
         yield _finding(offer, typed, name)
-    words = "a part of its name, such as knee flex; what fits is listed below"
+    words = "part of its name, such as knee flex; matches are listed below"
     known = f"{len(offer.every)} known"
     text = typed.get(FIND, "")
     yield Field(FIND, "Another finding", text, "", f"{words}; ↓ goes there", known, ahead=len(found))
@@ -122,28 +122,28 @@ def _last(last: Known | None, *, dated: bool) -> str:
 def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     choosing = offer.choosing
     kinds = choosing.operations
-    wanted = "a part of its name; F4 goes through them. One done before is completed, not done again"
+    wanted = "part of its name; F4 steps through them. One already recorded is completed, not added again"
     yield _chosen(typed, "operation.kind", "Operation done", kinds, wanted)
     named = _value(typed, "operation.kind", kinds)
     before = choosing.completed.get(named or "")
     if before is None:
         day = typed.get(entering.DATE, str(offer.on))
-        yield _field(typed, "operation.date", "Day of the operation", day, "a day such as 2031-09-01", origin="visit")
+        yield _field(typed, "operation.date", "Date of the operation", day, "a date such as 2031-09-01", origin="visit")
     kind = before.kind if before else named
     side = before.side if before else (entering.side_of(kind, offer.record, offer.protocol) if kind else "")
     yield _chosen(typed, "operation.side", "Side", choosing.sides, "left or right", side)
     gained = "" if before is None or before.achieved_mm is None else f"{before.achieved_mm:g}"
-    yield _field(typed, "operation.achieved_mm", "Length really gained", gained, "what the film shows, in mm", "mm")
+    yield _field(typed, "operation.achieved_mm", "Length achieved", gained, "what the film shows, in mm", "mm")
     turned = "" if before is None or before.achieved_deg is None else f"{before.achieved_deg:g}"
-    yield _field(typed, "operation.achieved_deg", "Angle really corrected", turned, "-180 to 180 degrees", "deg")
+    yield _field(typed, "operation.achieved_deg", "Correction achieved", turned, "-180 to 180 degrees", "deg")
     off = "" if before is None or before.device_removed is None else str(before.device_removed)
-    words = "the day the device or cast came off, such as 2031-09-01; empty: it is still on"
+    words = "the date the device or cast came off, such as 2031-09-01; empty: it is still on"
     yield _field(typed, "operation.device_removed", "Device off", off, words)
-    several = "one or more, with commas between them; a part of a name will do"
+    several = "one or more, separated by commas; part of a name will do"
     closed = ", ".join(_worded(before.physes, choosing.physes)) if before else ""
     yield _chosen(typed, "operation.physes", "Growth plates closed", choosing.physes, several, closed)
     known = ", ".join(_worded(before.complications, choosing.complications)) if before else ""
-    more = f"{several}; known ones stay" if known else several
+    more = f"{several}; those already recorded stay" if known else several
     yield _chosen(typed, "operation.complications", "Complications", choosing.complications, more, known)
 
 

@@ -44,7 +44,7 @@ class ChildrenScreen(OwnScreen):
         """Lay out title, caution, search, table, notice, keys."""
         yield frame.Title("Children")
         yield frame.Caution()
-        yield Input(placeholder="Type to search a name, a diagnosis or a next step", id="search", select_on_focus=False)
+        yield Input(placeholder="Type to search names, diagnoses or next steps", id="search", select_on_focus=False)
         table: DataTable[Text] = DataTable(id="children", cursor_type="row", header_height=3, cell_padding=0)
         table.can_focus = False
         yield table
@@ -109,7 +109,7 @@ class ChildrenScreen(OwnScreen):
         count = len(self.home.shelf.entries)
         shown = f"{len(names)} of {count}" if len(names) != count else f"{count}"
         where = f" in {self.home.keeper.place}" if self.home.keeper is not None else ""
-        self.query_one(frame.Title).update(f"Children: {shown}{where}, planned as on {self.home.on}")
+        self.query_one(frame.Title).update(f"Children: {shown}{where}, planned as of {self.home.on}")
 
     @property
     def chosen(self) -> str | None:

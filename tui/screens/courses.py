@@ -10,7 +10,7 @@ from textual.binding import BindingType
 from textual.events import Resize
 
 from pathway.plan.model import Course
-from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order
+from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order, needed_words
 from pathway.views.pictures.picture import Role
 from pathway.views.words import paragraphs, statements
 from pathway.views.words.paragraphs import Say
@@ -24,7 +24,7 @@ from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
 
 MARKS = f"{FIRST} recommended or chosen   {NOT_BEATEN} no other has both less burden and a better chance"
-RANGE = "In brackets: from amounts kept as planned today to amounts decided again at every step."
+RANGE = "In brackets: from keeping the amounts planned today to deciding them again at every step."
 
 
 class CoursesScreen(ChildScreen):
@@ -174,7 +174,7 @@ def _words(course: Course) -> Iterator[Say]:
     if course.lost_because:
         yield Say(f"Not first: {course.lost_because}")
     if len(course.lengthenings_needed) > 1:
-        parts = [f"{item.lengthenings} in about {100 * item.share:.0f}" for item in course.lengthenings_needed]
-        yield Say(f"Further lengthenings finally needed, of 100 children: {', '.join(parts)}.")
+        needed = needed_words(course)
+        yield Say(f"{needed[0].upper()}{needed[1:]}.")
     yield Say(RANGE, role=Role.LEGEND)
     yield Say(MARKS, role=Role.LEGEND)

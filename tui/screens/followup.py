@@ -40,12 +40,12 @@ PAUSE_SECONDS = 0.25
 """How long nobody types before a plan is made: shorter would plan for half-typed numbers."""
 ROLES = {"appeared": Role.STAGE_READY, "dropped": Role.STAGE_BLOCKED, "conflict": Role.STAGE_BLOCKED}
 NOTHING_KEPT = Say("Nothing is kept yet. F5 keeps all of it as one edit.", role=Role.LEGEND)
-NOT_YET = "There is no plan yet; the fields come with it. Escape goes back."
+NOT_YET = "There is no plan yet; the fields appear with it. Escape goes back."
 NO_PLAN = "There is no plan of this child, so there is nothing to follow up; its road says why. Escape goes back."
-KEPT_WHEN_SEEN = "It is kept as soon as the plan with it is there."
-LOOK_AGAIN = "Look again at what is asked above the plan's changes. If it was measured so, F5 once more keeps it."
+KEPT_WHEN_SEEN = "It is kept as soon as the plan with it is ready."
+LOOK_AGAIN = "Check the questions above the plan's changes. If the measurement is right, press F5 again to keep it."
 EMPTY = (
-    Say("Type what was found, done or decided: what it changes in the plan comes here."),
+    Say("Type what was found, done or decided: what it changes in the plan appears here."),
     Say("Findings that the next stages wait for come first; F3 finds any other."),
 )
 
@@ -274,7 +274,7 @@ def _said(entered: Entered, seen: Preview | tuple[str, ...] | None, labels: Mapp
         yield from EMPTY
         return
     for question in entered.look_again:
-        yield Say(f"Look again: {question}", role=Role.STAGE_READY, heading=True)
+        yield Say(f"Please check: {question}", role=Role.STAGE_READY, heading=True)
     for notice in _unexpected(seen):
         yield Say(notice, role=Role.STAGE_READY, heading=True)
     if seen is None:

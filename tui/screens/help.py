@@ -52,9 +52,9 @@ def words() -> Iterator[Say]:
     for status, mark in STATUS_MARKS.items():
         yield Say(f"{mark} {STATUS_WORDS[status]}", depth=1, role=stage_role(status))
     yield Say(f"{MEASURED} leg difference as measured", depth=1, role=Role.MEASURED)
-    yield Say("├ · ┤ first and last day that the rules allow (an end is left out where it lies off the road)", depth=1)
+    yield Say("├ · ┤ first and last day that the rules allow (an end outside the view is left out)", depth=1)
     yield Say("┈ goal: legs of equal length within the goal band of the protocol", depth=1)
     yield Say("Line: half of children like this one lie above it, half below. Bands: 50 and 90 of 100.", depth=1)
     yield Say("")
     yield Say("Marks of gates", heading=True)
-    yield Say("+ holds, - fails, ? not known, ~ waived, > judged later", depth=1)
+    yield Say("+ met, - not met, ? not known, ~ waived, > judged later", depth=1)

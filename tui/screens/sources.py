@@ -22,7 +22,7 @@ from tui.widgets.prose import Prose
 
 WIDE = 100
 VERY_WIDE = 2000
-HEADS = ("Sources", "It names", "What names it")
+HEADS = ("Sources", "Refers to", "Referred to by")
 
 
 class WhyScreen(OwnScreen):
@@ -108,7 +108,7 @@ def page_of(
 
     yield Say(item.text, role=Role.LABEL)
     if item.known:
-        yield Say(f"How well this is known: {item.known}")
+        yield Say(f"Basis: {item.known}")
     yield Say("Rule of this clinic (local)" if item.local else "Rule of the program, not changed by a clinic")
     yield Say("")
     if rules is None:

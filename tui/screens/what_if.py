@@ -79,14 +79,14 @@ class WhatIfScreen(FormScreen):
         """Show the wishes; typing goes to them."""
         self.query_one(TextLine).focus()
         self.query_one(Form).offer(tuple(self._fields()))
-        self._say([Say("Type a wish: the plan under it is worked out beside the plan as it stands."), _NOTHING])
+        self._say([Say("Type a wish: the resulting plan is shown beside the plan as it stands."), _NOTHING])
 
     def _fields(self) -> Iterator[Field]:
         plan = self.plan
-        yield self._field("lengthenings", "At most so many further lengthenings", "a whole number from 0 to 9")
-        yield self._field("finish", "All devices off before", "a day such as 2031-09-01")
+        yield self._field("lengthenings", "Most further lengthenings", "a whole number from 0 to 9")
+        yield self._field("finish", "All devices off before", "a date such as 2031-09-01")
         yield self._field("lift", "A lift of at most", "a number of cm from 0 to 30", "cm")
-        yield self._field("free", "No device on the bone", "two days such as 2031-09-01..2032-06-30")
+        yield self._field("free", "No device on the bone", "two dates such as 2031-09-01..2032-06-30")
         for name, label in PREFERENCES.items():
             yield self._field(name, label, "yes or no")
         kinds = (
@@ -187,16 +187,16 @@ def _day(text: str) -> datetime.date:
     try:
         return datetime.date.fromisoformat(text)
     except ValueError:
-        raise Wrong(f"found {text!r}, expected a day such as 2031-09-01; type it in full") from None
+        raise Wrong(f"found {text!r}, expected a date such as 2031-09-01; type it in full") from None
 
 
 def _span(text: str) -> tuple[datetime.date, datetime.date]:
     first, dots, last = text.partition("..")
     if not dots:
-        raise Wrong(f"found {text!r}, expected two days such as 2031-09-01..2032-06-30; type both")
+        raise Wrong(f"found {text!r}, expected two dates such as 2031-09-01..2032-06-30; type both")
     start, end = _day(first.strip()), _day(last.strip())
     if end < start:
-        raise Wrong(f"found {text!r}, expected the later day last; change them round")
+        raise Wrong(f"found {text!r}, expected the later date last; swap them")
     return start, end
 
 

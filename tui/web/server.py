@@ -19,7 +19,7 @@ from textual_serve.server import Server
 
 TITLE = "limb-pathway"
 NO_KEY = "This page needs the whole address that limb-pathway serve printed when it started, with its key."
-NOT_OURS = "This server answers pages of its own only."
+NOT_OURS = "This server only answers its own pages."
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 

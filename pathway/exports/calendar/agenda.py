@@ -83,16 +83,16 @@ def _stage_words(stage: PlanStage, done: bool) -> Iterator[str]:
     if done or stage.window is None:
         return
     if stage.window.latest is None:
-        yield f"By the rules not before {stage.window.earliest}."
+        yield f"Under the rules not before {stage.window.earliest}."
     else:
-        yield f"By the rules between {stage.window.earliest} and {stage.window.latest}."
+        yield f"Under the rules between {stage.window.earliest} and {stage.window.latest}."
 
 
 def _gate_words(stage: PlanStage | None) -> Iterator[str]:
     """Yield what must hold before the stage that an examination comes before."""
     if stage is None:
         return
-    yield f"To be seen before {stage.label.lower()}:"
+    yield f"To be checked before {stage.label.lower()}:"
     yield from (f"- {gate.requires}" for gate in stage.gates)
 
 

@@ -90,7 +90,7 @@ def read_previous(data: bytes, name: str) -> Mapping[str, Earlier] | Fault:
         calendar = Calendar.from_ical(data)
         events = [_earlier(event) for event in calendar.walk("VEVENT")]
     except (ValueError, KeyError, AttributeError, IndexError, UnicodeDecodeError):
-        return _not_ours(name, "text that is no calendar, or an entry that is not whole")
+        return _not_ours(name, "text that is not a calendar, or an incomplete entry")
     if str(calendar.get("prodid", "")) != PRODUCT:
         return _not_ours(name, f"a calendar by {str(calendar.get('prodid', '')) or 'another program'}")
     return {event.uid: event for event in events}

@@ -60,7 +60,7 @@ def _composition(
         "subject": at.subject,
         "date": stamp.isoformat(),
         "author": [at.reference("device")],
-        "title": f"Planned treatment of {plan.child.id}{invented}, as on {plan.on}",
+        "title": f"Planned treatment of {plan.child.id}{invented}, as of {plan.on}",
         "section": [section for section in sections if "entry" in section or section["title"] == "Caution"],
     }
 

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from pathway.exports.names import HOME
+from pathway.protocol.units import UNITS
 
 LOINC, SNOMED, UCUM = "http://loinc.org", "http://snomed.info/sct", "http://unitsofmeasure.org"
 TERMINOLOGY = "http://terminology.hl7.org/CodeSystem"
@@ -46,18 +47,6 @@ LENGTHS: Mapping[str, str] = {
 }
 """The findings that are read back from another program's document."""
 
-UNITS: Mapping[str, tuple[str, str]] = {
-    "mm": ("mm", "mm"),
-    "deg": ("deg", "deg"),
-    "years": ("years", "a"),
-    "months": ("months", "mo"),
-    "percent": ("%", "%"),
-    "ratio": ("", "1"),
-    "count": ("", "1"),
-    "": ("", "1"),
-}
-"""Our units as they are shown and as UCUM writes them."""
-
 IN_MM: Mapping[str, int] = {"mm": 1, "cm": 10, "m": 1000}
 """Millimetres in the UCUM units that a length may be read in."""
 
@@ -84,8 +73,8 @@ def concept(text: str, *codings: Json) -> Json:
 
 def quantity(value: float, unit: str) -> Json:
     """Return a value in one of our units (`mm`, `deg`, `years`, …) with its UCUM code."""
-    shown, code = UNITS[unit]
-    return {"value": value, **({"unit": shown} if shown else {}), "system": UCUM, "code": code}
+    meant = UNITS[unit]
+    return {"value": value, **({"unit": meant.shown} if meant.shown else {}), "system": UCUM, "code": meant.code}
 
 
 def site(finding: str, side: str) -> Json:

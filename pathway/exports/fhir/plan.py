@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from pathway.exports.fhir.codes import FINDINGS, STAGES, Json, coding, concept, quantity
 from pathway.exports.fhir.parts import Addresses, told
-from pathway.plan.model import Plan, PlanStage
+from pathway.plan.model import GATE_WORDS, Plan, PlanStage
 from pathway.protocol.guidance import Goal
 from pathway.protocol.model import Condition, Protocol
 
@@ -34,7 +34,7 @@ def goals(plan: Plan, protocol: Protocol, at: Addresses) -> Iterator[Json]:
                 "description": concept(goal.target),
                 "subject": at.subject,
                 "addresses": [at.reference("condition")],
-                "note": [{"text": f"Looked at {goal.when}. {goal.because}"}],
+                "note": [{"text": f"Assessed {goal.when}. {goal.because}"}],
                 **({"target": [target]} if target else {}),
             }
 
@@ -105,8 +105,8 @@ def _notes(stage: PlanStage) -> Iterator[str]:
         yield "Cannot start yet."
     if stage.window is not None:
         latest = "" if stage.window.latest is None else f" and not after {stage.window.latest}"
-        yield f"By the rules not before {stage.window.earliest}{latest}."
-    yield from (f"Gate, {gate.state}: {gate.requires}." for gate in stage.gates)
+        yield f"Under the rules not before {stage.window.earliest}{latest}."
+    yield from (f"Gate, {GATE_WORDS[gate.state]}: {gate.requires}." for gate in stage.gates)
     yield from stage.stop_rules
 
 
@@ -118,7 +118,7 @@ def care_plan(plan: Plan, at: Addresses, goals: Sequence[Json], findings: Sequen
         "id": at.id("plan"),
         "status": "draft",
         "intent": "plan",
-        "title": f"Planned treatment, as on {plan.on}",
+        "title": f"Planned treatment, as of {plan.on}",
         "description": f"Made with {plan.protocol.name} {plan.protocol.version}.",
         "subject": at.subject,
         "created": plan.on.isoformat(),

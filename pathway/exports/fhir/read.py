@@ -107,7 +107,7 @@ def read_lengths(
     elif strangers:
         seen, do = (
             f"lengths of another child ({', '.join(map(repr, strangers))})",
-            "take them in with a bundle of that child",
+            "import them with a bundle of that child",
         )
         faults.append(Fault(name, "subject", None, seen, f"those of {child}", do))
     own = [read for subject, read in found if subject not in strangers]
@@ -165,14 +165,14 @@ def _left_out(bundle: Mapping[str, Any], other: int, withdrawn: int, asked: int)
     named = sum("resourceType" in resource for resource in _resources(bundle))
     empty = len(entries) - named if isinstance(entries, list) else 0
     for count, what in (
-        (other, "of other findings than leg lengths"),
-        (withdrawn, "withdrawn where they were made"),
-        (asked, "asked for and not made yet"),
+        (other, "of findings other than leg lengths"),
+        (withdrawn, "withdrawn at their source"),
+        (asked, "requested but not made yet"),
     ):
         if count:
-            yield f"{count} {'Observation' if count == 1 else 'Observations'} passed over: {what}"
+            yield f"{count} {'Observation' if count == 1 else 'Observations'} skipped: {what}"
     if empty:
-        yield f"{empty} {'entry' if empty == 1 else 'entries'} passed over: no resource in them"
+        yield f"{empty} {'entry' if empty == 1 else 'entries'} skipped: no resource in them"
 
 
 def _resources(bundle: object) -> Iterator[Mapping[str, Any]]:
@@ -254,7 +254,7 @@ def _day(value: object) -> datetime.date:
             raise ValueError
     except ValueError:
         seen = repr(text) if text else "no day"
-        raise _Bad("effectiveDateTime", seen, "a whole day (YYYY-MM-DD)", "say on which day it was measured") from None
+        raise _Bad("effectiveDateTime", seen, "a full date (YYYY-MM-DD)", "say on which day it was measured") from None
     return as_day(found)
 
 
@@ -277,11 +277,11 @@ def _millimetres(value: object, finding: str) -> float:
 
 def _method(resource: Mapping[str, Any], methods: Collection[str], unsaid: str) -> str:
     codes = [str(item.get("code")) for item in _codings(resource.get("method")) if item.get("system") == METHODS]
-    wanted = f"one of {', '.join(sorted(methods))}" if methods else "the id of a way of measuring"
+    wanted = f"one of {', '.join(sorted(methods))}" if methods else "the id of a measurement method"
     if not codes and unsaid:
         return unsaid
     if not codes:
-        raise _Bad("method", "no method of ours", wanted, f"add a coding of the system {METHODS}")
+        raise _Bad("method", "no method known here", wanted, f"add a coding of the system {METHODS}")
     if methods and codes[0] not in methods:
         raise _Bad("method", repr(codes[0]), wanted, "name how it was measured")
     return codes[0]
@@ -294,7 +294,7 @@ def _key(read: _Read) -> tuple[datetime.date, str, str]:
 def _twice(keys: Collection[tuple[datetime.date, str, str]], name: str) -> Iterator[Fault]:
     for day, finding, side in sorted(keys):
         told = f"a second {LENGTHS[finding]}, {side}, on {day}"
-        yield Fault(name, "entry", None, told, "one value a day", "leave one of them out")
+        yield Fault(name, "entry", None, told, "one value per day", "leave one of them out")
 
 
 def _visits(found: list[_Read]) -> tuple[Visit, ...]:

@@ -194,26 +194,26 @@ def _with_notes(basis: Basis, pattern: str) -> Basis:
             other = any(("long", b) in r.lengths for r in basis.found for b in BONES)
             like = ", in proportion to the other bone" if other else ""
             notes.append(
-                f"The {bone} of the longer leg was never measured: taken from the 1964 means of that age{like}."
+                f"The {bone} of the longer leg was never measured: estimated from the 1964 means for that age{like}."
             )
         if bone not in basis.free:
-            notes.append(f"No shortening of the {bone} was measured: it is taken as equal on both sides.")
+            notes.append(f"No shortening of the {bone} was measured: it is assumed equal on both sides.")
         elif not any(("short", bone) in r.lengths for r in basis.found):
-            notes.append(f"The {bone} of the shorter leg was never measured: the difference is put on it.")
+            notes.append(f"The {bone} of the shorter leg was never measured: the difference is assigned to it.")
     if last.discrepancy is not None and not last.lengths and any(r.lengths for r in basis.found):
-        notes.append("The latest visit has only the difference: it moves each bone as far as that one is unsure.")
+        notes.append("The latest visit has only the difference: it adjusts each bone according to its uncertainty.")
     if basis.congenital:
         notes.append("Congenital pattern: the short bone keeps its proportion of the long one.")
     else:
         if pattern != "developmental":
-            notes.append(f"Growth pattern {pattern!r} has no model of its own: taken as developmental.")
+            notes.append(f"Growth pattern {pattern!r} has no model of its own: treated as developmental.")
         if basis.first in basis.shown:
-            notes.append("Developmental pattern: share of growth as between the visits so far.")
+            notes.append("Developmental pattern: share of growth as measured between the visits so far.")
         else:
-            notes.append("Too few visits to measure inhibition: taken as proportional, with a wider spread.")
+            notes.append("Too few visits to measure inhibition: assumed proportional, with a wider spread.")
     notes += basis.departed.notes
     if any(step.adds_mm for step in basis.steps):
-        notes.append("A lengthened bone is taken to grow on as before; the spread allows for less.")
+        notes.append("A lengthened bone is assumed to keep growing as before; the spread allows for less.")
     return replace(basis, notes=tuple(notes))
 
 
@@ -247,7 +247,7 @@ def known(basis: Basis) -> tuple[Knowledge, tuple[str, ...]]:
         if abs(knowledge.unexpected[k]) > most:
             expected, half = mm - knowledge.unexpected[k] * knowledge.band_mm[k], most * knowledge.band_mm[k]
             said.append(
-                f"{UNEXPECTED} {label}: {mm:.0f} mm, where the visits before led to expect "
+                f"{UNEXPECTED} {label}: {mm:.0f} mm, where earlier visits predicted "
                 f"{expected - half:.0f} to {expected + half:.0f} mm."
             )
     return knowledge, tuple(said)

@@ -69,13 +69,15 @@ def notices(
     if chosen and chosen[-1].course not in {course.id for course in found}:
         known = ", ".join(course.id for course in found) or "none"
         said.append(
-            f"The course {chosen[-1].course!r} chosen on {chosen[-1].date} is not among those possible now "
-            f"({known}); the recommended one is shown."
+            f"Course {chosen[-1].course!r}, chosen on {chosen[-1].date}, is not possible now (possible: "
+            f"{known}); the recommended course is shown."
         )
     waived = {gate.id for stage in stages for gate in stage.gates if gate.state == "waived"}
     asked = {gate.id: gate.state for stage in stages for gate in stage.gates}
     for decision in record.decisions:
         if decision.kind == "waive_gate" and decision.gate in asked and decision.gate not in waived:
             state = asked[decision.gate]
-            said.append(f"The gate {decision.gate} waived on {decision.date} reads {state}: nothing to waive today.")
+            said.append(
+                f"Gate {decision.gate}, waived on {decision.date}, is {pm.GATE_WORDS[state]}: nothing to waive today."
+            )
     return tuple(said)

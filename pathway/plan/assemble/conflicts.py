@@ -21,7 +21,7 @@ def conflict(found: Conflict, protocol: Protocol, born: datetime.date) -> pm.Pla
     """
     words = {rule.id: rule.because for rule in protocol.rules()}
     parts = [words.get(rule, rule) for rule in found.rules]
-    text = f"These cannot all hold, they miss by {found.short_by_days} days: " + " / ".join(parts)
+    text = f"These cannot all be met (short by {found.short_by_days} days): " + " / ".join(parts)
     remedies = tuple(remedy for item in found.relaxations for remedy in _remedy(item, protocol, born))
     return pm.PlanConflict(rules=found.rules, explanation=text, remedies=remedies)
 
@@ -51,22 +51,22 @@ def _bound(bound: Link, days: int, protocol: Protocol, born: datetime.date) -> s
     earlier, later = (stage_words(stage_of(event), protocol) for event in (bound.earlier, bound.later))
     span = span_words(days, up=True)
     if bound.rule.startswith(DURATION):
-        return f"{later} would have to last {span} less"
+        return f"{later} would have to be {span} shorter"
     if bound.rule == BLOCKED:
-        return f"the blocked days would have to leave {later} a day {span} earlier"
+        return f"the blocked dates would have to leave a date {span} earlier for {later}"
     rules = {rule.id for rule in protocol.rules()} | {CHOSEN}
     if bound.rule not in rules and not bound.rule.startswith(LAST_USEFUL):
         return ""
     if bound.at_least_days is not None:
         if bound.earlier == ORIGIN:
-            return f"{later} would have to start {span} sooner, at {_age(bound.at_least_days - days, born)}"
+            return f"{later} would have to start {span} earlier, at {_age(bound.at_least_days - days, born)}"
         if bound.earlier == TODAY:
-            return f"{later} would have to come {span} sooner after the day of the plan"
-        return f"{later} would have to wait {span} less after {earlier}"
+            return f"{later} would have to come {span} sooner after the date of the plan"
+        return f"the wait between {earlier} and {later} would have to be {span} shorter"
     most = bound.at_most_days or 0
     if bound.earlier == ORIGIN:
-        return f"{later} would have to be allowed {span} longer, to {_age(most + days, born, up=True)}"
-    return f"{later} would have to be allowed {span} later after {earlier}"
+        return f"{later} would have to be allowed for {span} longer, up to {_age(most + days, born, up=True)}"
+    return f"{later} would have to be allowed up to {span} later after {earlier}"
 
 
 def _age(day: int, born: datetime.date, *, up: bool = False) -> str:

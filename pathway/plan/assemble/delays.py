@@ -26,7 +26,7 @@ def delay_sentences(
     """Return first how late changes nothing else, then what moves, then what is lost; `label` names a stage."""
     leader = follows(need.stage, protocol)
     if leader is not None:
-        return (f"A later date makes {label(numbered(leader.id, need.number, leader.most))} last longer.",)
+        return (f"Any delay makes {label(numbered(leader.id, need.number, leader.most))} last longer.",)
     return (
         *_moving(delay, need, date, label),
         *_past_usual_age(delay, need, date, record, protocol),
@@ -39,31 +39,30 @@ def wish_words(wish: HolidayWish | None, label: Label) -> str:
     if wish is None:
         return ""
     if wish.met is not None:
-        return f"in a school holiday ({wish.met}), as the family wishes"
+        return f"in a school holiday ({wish.met}), as the family wished"
     if wish.tried is None:
-        return "the family wishes for a school holiday; none with a day for operations is known after this date"
+        return "the family would like a school holiday; none with an operating day is known after this date"
     tried = f"the next one ({wish.tried}, {wish.tried_from})"
     if wish.would_move:
-        return f"the family wishes for a school holiday; {tried} would also move {_named(wish.would_move, label)}"
-    return f"the family wishes for a school holiday; {tried} leaves no day that rules and other wishes allow"
+        return f"the family would like a school holiday; {tried} would also move {_named(wish.would_move, label)}"
+    return f"the family would like a school holiday; {tried} has no date that the rules and other wishes allow"
 
 
 def _moving(delay: Delay, need: StageNeed, date: datetime.date, label: Label) -> Iterator[str]:
     free = delay.free_days
     if free is None:
-        yield "Nothing else moves when it comes later."
+        yield "A delay moves nothing else."
         return
     if free > 0:
         amount = "; the amount is planned for this age" if need.stage.bone is not None else ""
-        yield f"Up to {span_words(free)} later, to {_day(date, free)}, moves no other date{amount}."
+        yield f"A delay of up to {span_words(free)}, to {_day(date, free)}, moves no other date{amount}."
     elif not delay.moves:
-        yield "There is no later day."
+        yield "No later date is possible."
     first = True
     for days, group in _groups(delay.moves):
-        names = _named(group, label)
-        verb = "moves" if len(group) == 1 else "move"
-        when = f"From {_day(date, days + 1)} on" if not first else "After that" if free else "On any later day"
-        yield f"{when} {names} {verb} too."
+        least = "Any delay" if not free else "A longer delay"
+        which = least if first else f"A delay to {_day(date, days + 1)} or later"
+        yield f"{which} also delays {_named(group, label)}."
         first = False
 
 
@@ -82,7 +81,7 @@ def _past_usual_age(
         last = None if rule.at_most_months is None else add_months(born, rule.at_most_months)
         within = last is not None and (delay.last_days is None or days_between(date, last) < delay.last_days)
         if last is not None and within and date <= last:
-            yield f"After {last} its usual age has passed."
+            yield f"Later than the usual age after {last}."
 
 
 def _lost(delay: Delay, need: StageNeed, date: datetime.date, label: Label, protocol: Protocol) -> Iterator[str]:
@@ -93,11 +92,11 @@ def _lost(delay: Delay, need: StageNeed, date: datetime.date, label: Label, prot
     bounds = [bound for item in delay.lost.relaxations for bound in item.bounds] if delay.lost else []
     closing = next((bound for bound in bounds if bound.earlier == ORIGIN and bound.at_most_days is not None), None)
     if closing is None:
-        yield f"After {last} no day is left for it."
+        yield f"No date is possible after {last}."
         return
     late = stage_of(closing.later)
     if closing.rule.startswith(LAST_USEFUL):
-        why = f"the last day on which {label(late)} still does what is planned has passed."
+        why = f"the last day on which {label(late)} can still achieve what is planned has passed."
     else:
         why = words.get(closing.rule, closing.rule)
         why = why if late == need.id else f"{label(late)} would come too late. {why}"

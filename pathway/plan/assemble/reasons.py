@@ -110,5 +110,5 @@ def classification(found: Iterable[Classified]) -> tuple[pm.ClassificationResult
 
 def _undetermined(item: Classified) -> str:
     if item.asks:
-        return "cannot be told yet"
+        return "cannot be determined yet"
     return item.scheme.gap or "the published scheme has no type for these findings"

@@ -204,14 +204,14 @@ def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStat
 
 
 def _gate_sentence(gate: GateState, mender: str) -> str:
-    text = f"{gate.verdict.sentence}; must hold: {gate.verdict.test}"
+    text = f"{gate.verdict.sentence}; required: {gate.verdict.test}"
     if gate.state == "waived":
-        return f"waived ({gate.waived_because}): {text}"
+        return f"Waived ({gate.waived_because}): {text}"
     if gate.state == "later":
-        return f"to be measured again before this stage; must hold: {gate.verdict.test}"
+        return f"To be measured again before this stage; required: {gate.verdict.test}"
     if gate.mended_by:
-        return f"fails today, to be mended by {mender}: {text}"
-    return f"{gate.state}: {text}"
+        return f"Not met today ({mender} is planned to correct it): {text}"
+    return f"{pm.GATE_WORDS[gate.state].capitalize()}: {text}"
 
 
 def _after(need: StageNeed, graph: StageGraph, times: Timetable | None) -> tuple[pm.After, ...]:
@@ -265,7 +265,7 @@ def _after_examination(stage: pm.PlanStage, examinations: Mapping[str, pm.PlanSt
     edge = pm.After(
         stage=found.id,
         at_least_months=0,
-        because="What the gates ask for is measured again before.",
+        because="What its gates require is measured again first.",
         rule=found.kind,
         sources=found.sources,
     )

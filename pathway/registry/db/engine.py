@@ -101,7 +101,7 @@ def _check_file(file: Path, key: str | None) -> None:
     if file.stat().st_size == 0:
         raise problem(str(file), "an empty file", "a registry", "remove it, or name another with --registry")
     if is_plain(file) and key is not None:
-        raise problem(str(file), "a registry that is not encrypted", "no key", "leave the key away")
+        raise problem(str(file), "a registry that is not encrypted", "no key", "omit the key")
     if not is_plain(file) and key is None:
         found, expected = "a file that is encrypted or no registry", "a registry that opens without a key"
         raise problem(str(file), found, expected, "give its key (--key-file or --ask-key), or check the path")
@@ -143,7 +143,7 @@ def _make_on_server(engine: Engine) -> None:
 
 def no_registry(name: str) -> RegistryProblem:
     """Return what to say where there is no registry yet."""
-    do = "make it with `limb-pathway registry import CASE`, or correct --registry"
+    do = "create it with `limb-pathway registry import CASE`, or correct --registry"
     return problem(name, "no registry there", "one", do)
 
 

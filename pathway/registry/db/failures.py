@@ -12,16 +12,16 @@ from pathway.registry.problem import RegistryProblem, problem
 _NOTHING = "nothing of this step was saved"
 _ROOM = ("no room left on the disk", f"room for the entry; {_NOTHING}", "free some space and try again")
 _READ_ONLY = (
-    "a place that may only be read",
-    f"one that may be written; {_NOTHING}",
+    "a read-only place",
+    f"a writable one; {_NOTHING}",
     "check the permissions of file and folder, or name another with --registry",
 )
-_NOBODY = ("a host that nobody knows", "the name of the server", "correct the address")
+_NOBODY = ("an unknown host", "the name of the server", "correct the address")
 _SAYINGS: tuple[tuple[str, tuple[str, str, str]], ...] = (
     ("disk is full", _ROOM),
     ("no space left", _ROOM),
     ("disk full", _ROOM),
-    ("file too large", ("that the file may not grow", _ROOM[1], "lift the limit on file sizes or move the registry")),
+    ("file too large", ("that the file may not grow", _ROOM[1], "raise the limit on file sizes or move the registry")),
     (
         "disk i/o error",
         (
@@ -58,11 +58,11 @@ _SAYINGS: tuple[tuple[str, tuple[str, str, str]], ...] = (
     ),
     (
         "malformed",
-        ("a damaged file", "a sound database", "keep it aside and restore the last backup with `registry restore`"),
+        ("a damaged file", "a sound database", "set it aside and restore the last backup with `registry restore`"),
     ),
     (
         "never changed",
-        ("an attempt to change what was kept", "a new entry that supersedes it", "correct it by a new entry"),
+        ("an attempt to change what was kept", "a new entry that supersedes it", "correct it with a new entry"),
     ),
     (
         "connection refused",

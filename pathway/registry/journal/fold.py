@@ -52,7 +52,7 @@ def record_of(entries: Iterable[Entry]) -> Record:
     for part in parts_of(entries):
         record = _with(record, part)
     if record is None:
-        raise Unfoldable("no record was taken in")
+        raise Unfoldable("no record was imported")
     return in_order(record)
 
 
@@ -128,7 +128,7 @@ def _with(record: Record | None, part: Part) -> Record:
     if isinstance(content, Record):
         return content
     if record is None:
-        raise Unfoldable(f"entry {part.by} adds a {part.name} to a child that was not taken in")
+        raise Unfoldable(f"entry {part.by} adds a {part.name} to a child that was not imported")
     if isinstance(content, Visit):
         if any(visit.date == content.date for visit in record.visits):
             raise Unfoldable(f"entry {part.by} is a second visit on {content.date}; correct the first one instead")

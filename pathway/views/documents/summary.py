@@ -52,21 +52,21 @@ def summary(
 
 def _revision(plan: Plan, accepted: AcceptedPlan | None) -> str:
     if accepted is None:
-        return "No plan of this child was accepted yet."
+        return "No plan for this child has been accepted yet."
     return (
         f"Accepted: revision {accepted.number}, by {accepted.by} on {accepted.at:%Y-%m-%d %H:%M} UTC, "
-        f"planned as on {accepted.on} with version {accepted.protocol_version}. {_since(plan, accepted)}"
+        f"planned as of {accepted.on} with version {accepted.protocol_version}. {_since(plan, accepted)}"
     )
 
 
 def _since(plan: Plan, accepted: AcceptedPlan) -> str:
     """Return what became of the accepted plan: days of what is ready move on by themselves, stages do not."""
     if [(id, amount) for id, _, amount in accepted.stages] != [(one.id, one.amount_mm) for one in plan.stages]:
-        return "The plan below has other stages or amounts, which nobody has accepted yet."
+        return "The plan below has different stages or amounts, which nobody has accepted yet."
     days = [(then, now.date) for (_, then, _), now in zip(accepted.stages, plan.stages, strict=True)]
     moved = [abs((now - then).days) for then, now in days if then is not None and now is not None and now != then]
     if any((then is None) != (now is None) for then, now in days):
-        return "The plan below has the same stages and amounts, and dates for others of them."
+        return "The plan below has the same stages and amounts, but other stages now have dates."
     if not moved:
         return "The plan below is the same."
     count = "one date" if len(moved) == 1 else f"{len(moved)} dates"
@@ -95,7 +95,7 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
         yield Paragraph(f"Optional, without a date: {'; '.join(loose)}.")
     gates = tuple(_gates(plan))
     if gates:
-        yield Heading("Gates open")
+        yield Heading("Conditions not yet met")
         yield Bullets(gates, small=True)
     if plan.conflicts:
         yield Heading("Rules in conflict")
@@ -143,7 +143,7 @@ def _judged(plan: Plan, names: Mapping[str, str]) -> tuple[str, ...]:
             name = names.get(leaf.finding, name).split(",")[0]
             seen.setdefault(leaf.finding, (str(leaf.measured_on), f"{name} {value.replace('_', ' ')}{unit}"))
     days = sorted({day for day, _ in seen.values()}, reverse=True)
-    return tuple(f"Judged on {day}: {', '.join(text for on, text in seen.values() if on == day)}" for day in days)
+    return tuple(f"Assessed on {day}: {', '.join(text for on, text in seen.values() if on == day)}" for day in days)
 
 
 def _named(finding: str) -> tuple[str, str]:

@@ -1,4 +1,4 @@
-"""What comes before what as a drawing: the layers of the graph with lines between names."""
+"""Order of the stages as a drawing: the layers of the graph with lines between names."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def graph_drawing(plan: Plan, columns: int = COLUMNS) -> Drawing:
             sheet.words(x + indent * CELL_MM + shift, y + 1.1, span.text.strip(), SIZE_PT, halo=True)
     width = 2 * EDGE_MM + picture.width * CELL_MM
     height = _key(sheet, plan, 2 * EDGE_MM + picture.height * LINE_MM + 3)
-    return sheet.drawing(width, height, "What comes before what", picture.alt)
+    return sheet.drawing(width, height, "Order of the stages", picture.alt)
 
 
 def _place(row: int, column: float) -> tuple[float, float]:

@@ -40,7 +40,7 @@ ORDERS = (
     Order("near", "most often within 2 cm", lambda course: (_less(course.chance_within_20_mm),)),
     Order("operations", "fewest operations", lambda course: (float(course.burden.operations),)),
     Order("device", "least time with a device", lambda course: (course.burden.device_months,)),
-    Order("school", "fewest school years touched", lambda course: (float(course.burden.school_years_touched),)),
+    Order("school", "fewest school years affected", lambda course: (float(course.burden.school_years_touched),)),
     Order("height", "least adult height lost", lambda course: (course.burden.adult_height_lost_mm,)),
 )
 """What may matter most to a family; courses that are equal in it stay in the order of the plan."""
@@ -197,3 +197,12 @@ def _alt(plan: Plan, courses: Sequence[Course]) -> Iterator[str]:
             amount = f", {cm_words(stage.amount_mm)}" if stage.amount_mm is not None else ""
             yield f"At {stage.age_years:.1f} years {stage.kind.replace('_', ' ')}{amount}."
         yield " ".join(f"{label.strip()}: {words}." for label, words in facts(plan, course))
+
+
+def needed_words(course: Course) -> str:
+    """Return how many children would need how many more lengthenings: `of 100 children, about 97 would need 2 …`."""
+    first, *rest = course.lengthenings_needed
+    more = "lengthening" if first.lengthenings == 1 else "lengthenings"
+    text = f"of 100 children, about {100 * first.share:.0f} would need {first.lengthenings} more {more}"
+    others = (f"about {100 * item.share:.0f} would need {item.lengthenings}" for item in rest)
+    return ", ".join((text, *others))

@@ -28,13 +28,13 @@ class Curve:
     steps: tuple[float, ...]
 
     def natural_median(self, age: float) -> float:
-        """Return the median difference in mm at an age without operations to come."""
+        """Return the median difference in mm at an age without further operations."""
         before, after, share = self._around(age)
         first, last = before.discrepancy_mm.p50, after.discrepancy_mm.p50
         return first + share * (last - first)
 
     def natural(self, age: float) -> Quantiles:
-        """Return the difference in mm at an age without operations to come."""
+        """Return the difference in mm at an age without further operations."""
         before, after, share = self._around(age)
         return _mixed(before.discrepancy_mm, after.discrepancy_mm, share)
 
@@ -239,7 +239,7 @@ def _labels(canvas: Canvas, axis: Axis, scale: Scale) -> None:
 def _end_labels(canvas: Canvas, line: Curve, axis: Axis, scale: Scale) -> None:
     last = min(line.points[-1].age_years, axis.to_age)
     ends = (
-        ("without operations to come", line.natural_median(last), Role.MEDIAN_NATURAL),
+        ("without further operations", line.natural_median(last), Role.MEDIAN_NATURAL),
         ("with the plan", line.with_plan(last).p50, Role.MEDIAN),
     )
     if not line.steps and abs(ends[0][1] - ends[1][1]) < 1:

@@ -184,7 +184,7 @@ def _alt(plan: Plan) -> Iterator[str]:
         yield NO_CURVE
         return
     last = growth.by_age[-1]
-    yield f"At maturity, at {age_words(last.age_years)}, without operations to come: {_spread(last.discrepancy_mm)}."
+    yield f"At maturity, at {age_words(last.age_years)}, without further operations: {_spread(last.discrepancy_mm)}."
     yield f"With the plan: {_spread(last.with_plan_mm)}."
 
 

@@ -23,7 +23,7 @@ class UnknownRule(Exception):
     """There is no rule of that id; the sentence names the nearest."""
 
     def __init__(self, wanted: str, near: list[str]) -> None:
-        hint = f"; near it are {', '.join(near)}" if near else ""
+        hint = f"; similar ones are {', '.join(near)}" if near else ""
         super().__init__(f"no rule {wanted!r}{hint}; `rules list` shows all")
 
 
@@ -112,7 +112,7 @@ def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[
     if getattr(entry, "because", ""):
         yield from _wrapped(f"Why: {entry.because}", width, "")
     if origin := origin_words(entry):
-        yield from _wrapped(f"How well it is known: {origin}", width, "")
+        yield from _wrapped(f"Basis: {origin}", width, "")
     if getattr(entry, "note", ""):
         yield from _wrapped(f"Note: {entry.note}", width, "")
     sources = [protocol.source(name) for name in getattr(entry, "sources", ())]
@@ -122,8 +122,8 @@ def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[
     for source in sources:
         seen = f" Seen: {source.seen}." if source.seen else ""
         yield from _wrapped(f"{source.citation.rstrip('.')}. {source.address}".rstrip() + seen, width, "  ")
-    yield from _names("It names", sorted(named_by(entry) - set(getattr(entry, "sources", ()))), width)
-    yield from _names("What names it", named.get(entry.id, ()), width)
+    yield from _names("Refers to", sorted(named_by(entry) - set(getattr(entry, "sources", ()))), width)
+    yield from _names("Referred to by", named.get(entry.id, ()), width)
 
 
 def _names(head: str, names: Any, width: int) -> Iterator[str]:

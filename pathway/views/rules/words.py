@@ -96,9 +96,9 @@ def _indication(rule: model.Indication, protocol: Protocol) -> str:
 def _gate(rule: model.Gate, protocol: Protocol) -> str:
     text = f"Before {protocol.stage(rule.guards).label.lower()}: {condition_words(rule.requires, protocol)}."
     if rule.otherwise is not None:
-        text += f" What fails is mended by {protocol.stage(rule.otherwise).label.lower()}."
-    text += f" Looked at again {_months(rule.look_again_months)} before."
-    return text if rule.waivable else f"{text} Never waived."
+        text += f" If not met, it is corrected by {protocol.stage(rule.otherwise).label.lower()}."
+    text += f" Assessed again {_months(rule.look_again_months)} before."
+    return text if rule.waivable else f"{text} Cannot be waived."
 
 
 def _contraindication(rule: model.Contraindication, protocol: Protocol) -> str:
@@ -116,9 +116,9 @@ def _interval(rule: model.Interval, protocol: Protocol) -> str:
         span = " and ".join(f"{word} {_months(months)}" for word, months in bounds if months is not None) + " after"
     point, verb = rule.earlier.rpartition(".")[2], {"start": "starts", "end": "ends"}[rule.later.rpartition(".")[2]]
     if rule.next:
-        return f"The next {later.lower()} {verb} {span} the {point} of the one before."
+        return f"The next {later.lower()} {verb} {span} the {point} of the previous one."
     text = f"{later} {verb} {span} the {point} of {earlier.lower()}"
-    text += ", in whichever order they come" if rule.either_order else ""
+    text += ", in either order" if rule.either_order else ""
     return text + (", while neither is done." if rule.together else ".")
 
 
@@ -127,7 +127,7 @@ def _age_window(rule: model.AgeWindow, protocol: Protocol) -> str:
     of = f" of a {rule.sex}" if rule.sex else ""
     bounds = [("from", rule.at_least_months), ("to", rule.at_most_months)]
     ages = " ".join(f"{word} {age_words(months / 12)}" for word, months in bounds if months is not None)
-    force = "this binds" if rule.hard else "this guides"
+    force = "this is binding" if rule.hard else "this is guidance"
     return f"{protocol.stage(rule.stage).label}{number}{of} starts {ages}; {force}."
 
 
@@ -171,7 +171,7 @@ def _stage(rule: model.Stage, protocol: Protocol) -> str:
         text += f" Takes {_months(rule.duration_months)}."
     if rule.most > 1:
         text += f" At most {rule.most} times."
-    for verb, names in (("Meant to mend", rule.mends), ("Measured anew afterwards", rule.alters)):
+    for verb, names in (("Meant to correct", rule.mends), ("Measured again afterwards", rule.alters)):
         if names:
             text += f" {verb}: {', '.join(protocol.finding(name).label for name in names)}."
     return text
@@ -184,20 +184,19 @@ def _finding(rule: model.FindingRule, _protocol: Protocol) -> str:
         text += f"from {rule.plausible[0]:g} to {rule.plausible[1]:g}{unit}, error ±{rule.sd:g}{unit}"
     else:
         text += "yes or no" if rule.kind == "flag" else ", ".join(plain_words(choice) for choice in rule.choices)
-    text += f"; counts for {_months(rule.valid_months)}" if rule.valid_months else "; does not go out of date"
-    text += f"; worked out from {', '.join(rule.derived_from)}" if rule.derived_from else ""
+    text += f"; valid for {_months(rule.valid_months)}" if rule.valid_months else "; does not expire"
+    text += f"; calculated from {', '.join(rule.derived_from)}" if rule.derived_from else ""
     return f"{text}. Measured by: {rule.how}."
 
 
 def _method(rule: model.Method, _protocol: Protocol) -> str:
-    error = "" if rule.length_sd_mm is None else f": error of a length ±{rule.length_sd_mm:g} mm"
+    error = "" if rule.length_sd_mm is None else f": measurement error of a length ±{rule.length_sd_mm:g} mm"
     return f"{rule.label}{error}."
 
 
 def _diagnosis(rule: model.Diagnosis, _protocol: Protocol) -> str:
-    return (
-        f"{rule.label}: the difference grows in the {rule.growth_pattern} way; lengthened are {', '.join(rule.bones)}."
-    )
+    bones = ", ".join(rule.bones)
+    return f"{rule.label}: the difference follows the {rule.growth_pattern} pattern; bones lengthened: {bones}."
 
 
 def _source(rule: model.Source, _protocol: Protocol) -> str:
@@ -212,7 +211,7 @@ def _table(rule: model.Table, _protocol: Protocol) -> str:
 def _goal(rule: model.Goal, protocol: Protocol) -> str:
     about = protocol.stage(rule.stage).label if rule.stage else "The whole treatment"
     text = f"{about}, {rule.when}: {rule.target}".rstrip(".") + "."
-    return text if rule.requires is None else f"{text} Tested: {condition_words(rule.requires, protocol)}."
+    return text if rule.requires is None else f"{text} Test: {condition_words(rule.requires, protocol)}."
 
 
 def _follow_up(rule: model.FollowUp, protocol: Protocol) -> str:

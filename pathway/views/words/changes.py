@@ -38,7 +38,7 @@ def _lines(preview: Preview, width: int) -> Iterator[str]:
     if not preview.changes:
         yield "Nothing changes in the plan."
         return
-    yield "Changes, under the facts that brought them"
+    yield "Changes, grouped by the facts that caused them"
     causes = dict.fromkeys(change.because for change in preview.changes)
     for because in causes:
         yield ""

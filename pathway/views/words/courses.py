@@ -8,14 +8,14 @@ from pathway.days import age_words
 from pathway.plan.model import Course, CourseStage, Plan
 from pathway.questions.sensitivity import Robustness
 from pathway.questions.what_if import Answer
-from pathway.views.pictures.course_cards import facts
+from pathway.views.pictures.course_cards import facts, needed_words
 from pathway.views.words.plan import caution, cm_words, local_lines, residual_words
 from pathway.views.words.wrapping import wrap
 
 WIDE = 100
 LEAST_ROOM = 16
 """Columns for the name of a course beside its numbers, at least."""
-RANGE = "In brackets below: from amounts kept as planned today to amounts decided again at every step."
+RANGE = "In brackets below: from keeping the amounts planned today to deciding them again at every step."
 SAID_ABOVE = ("Leg at maturity", "90 of 100, cm")
 
 
@@ -31,17 +31,17 @@ def _firm_lines(firm: Robustness | None, width: int) -> Iterator[str]:
     if firm is None:
         return
     yield ""
-    yield "How firm this is: single changes that would bring another plan, the likeliest first"
+    yield "How robust this is: single changes that would lead to another plan, most likely first"
     if firm.stands is not None:
         yield from wrap(
-            f"The same course stays first in about {100 * firm.stands:.0f} of 100 ways in which this child may grow.",
+            f"The same course stays first in about {100 * firm.stands:.0f} of 100 ways this child may grow.",
             width,
             "  ",
         )
     for turn in firm.turns:
         yield from wrap(turn.sentence, width, "  ", "    ")
     if not firm.turns:
-        yield "  No single change found that is likelier than 1 of 100."
+        yield "  No single change found with a chance above 1 in 100."
 
 
 def _lines(answer: Answer, width: int, plain: bool) -> Iterator[str]:
@@ -144,14 +144,9 @@ def _course(plan: Plan, course: Course, labels: Mapping[str, str], width: int, p
     counted = "; ".join(f"{label[0].lower()}{label[1:]} {words}" for label, words in told)
     yield from wrap(counted, width, "    ", "      ")
     if len(course.lengthenings_needed) > 1:
-        yield from wrap(_needed(course), width, "    ", "      ")
+        yield from wrap(needed_words(course), width, "    ", "      ")
     if course.lost_because:
         yield from wrap(f"Not first: {course.lost_because}", width, "    ", "      ")
-
-
-def _needed(course: Course) -> str:
-    words = (f"{item.lengthenings} in about {100 * item.share:.0f}" for item in course.lengthenings_needed)
-    return f"further lengthenings finally needed, of 100: {', '.join(words)}"
 
 
 def _stage(stage: CourseStage, labels: Mapping[str, str]) -> str:

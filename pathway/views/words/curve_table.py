@@ -9,7 +9,7 @@ from pathway.plan.growth import AgePoint
 from pathway.plan.model import Plan, Quantiles
 from pathway.views.words.wrapping import wrap
 
-WITHOUT, WITH_PLAN = "without operations to come", "with the plan"
+WITHOUT, WITH_PLAN = "without further operations", "with the plan"
 FOR_BOTH = 90
 _EVERY = 4
 _HEAD = f"{'median':>6}  {'50 of 100':>12}  {'90 of 100':>12}"

@@ -112,13 +112,13 @@ def _goal(plan: Plan) -> Iterator[str]:
         yield "This way does not make the leg longer. Your child would walk with an artificial leg."
         return
     left = course.median_residual_mm
-    end = "The plan wants both legs to be equally long" if abs(left) < 5 else f"With the plan it ends {_ends(left)}"
+    end = "The plan aims for legs of equal length" if abs(left) < 5 else f"With the plan it ends {_ends(left)}"
     yield f"{end} when your child is grown up."
     yield f"It takes {_count(course.burden.operations, 'operation')} in all."
     if course.burden.device_months >= 1:
         yield f"For {_count(round(course.burden.device_months), 'month')} in all there is a frame or a rod on the bone."
     if course.burden.adult_height_lost_mm >= 1:
-        yield f"Your child will be about {_cm(course.burden.adult_height_lost_mm)} less tall as an adult."
+        yield f"Your child will be about {_cm(course.burden.adult_height_lost_mm)} shorter as an adult."
 
 
 def _heading(plan: Plan, day: datetime.date, stage: PlanStage) -> str:

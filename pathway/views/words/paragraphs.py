@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pathway.days import age_words, day_at_age
-from pathway.plan.model import GateState, Plan, PlanStage, Quantiles
+from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage, Quantiles
 from pathway.questions import why as explain
 from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
@@ -24,7 +24,6 @@ MARK_ROLES = {
     "~": Role.STAGE_OPTIONAL,
     ">": Role.STAGE_LATER,
 }
-COUNT_WORDS = {"holds": "hold", "fails": "fail", "unknown": "not known", "waived": "waived", "later": "judged later"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,9 +151,9 @@ def _marks(stage: PlanStage) -> Iterator[Say]:
     rules = [(item.local, item.provenance) for item in stage.because]
     rules += [(gate.local, gate.provenance) for gate in stage.gates]
     if any(local for local, _ in rules):
-        yield Say("Rests on rules of this clinic (local)")
+        yield Say("Based on rules of this clinic (local)")
     if any(provenance == "memory" for _, provenance in rules):
-        yield Say("Rests on rules from memory: check before use")
+        yield Say("Based on rules from memory: check before use")
 
 
 def _when(stage: PlanStage) -> str:
@@ -169,13 +168,8 @@ def _when(stage: PlanStage) -> str:
 def gate_count(stage: PlanStage) -> Say:
     """Return how many of a stage's gates hold, and what the others do, in one line."""
     states = [gate.state for gate in stage.gates]
-    counts = [_counted(sum(found == state for found in states), state) for state in COUNT_WORDS if state in states]
+    counts = [f"{states.count(state)} {words}" for state, words in GATE_WORDS.items() if state in states]
     return Say(f"{len(states)} {'gate' if len(states) == 1 else 'gates'}: {', '.join(counts)}")
-
-
-def _counted(number: int, state: str) -> str:
-    verb = {"holds": "holds", "fails": "fails"}.get(state) if number == 1 else None
-    return f"{number} {verb or COUNT_WORDS[state]}"
 
 
 def of_child(plan: Plan) -> Iterator[Say]:
@@ -216,8 +210,8 @@ def of_edit(entry: Entry, plan: Plan) -> tuple[str, ...]:
         told += differences(before, plan)
     old, new = {s.id: s.label for s in before.stages}, {s.id: s.label for s in plan.stages}
     for words, some in (
-        ("Gained", [new[k] for k in new if k not in old]),
-        ("Lost", [old[k] for k in old if k not in new]),
+        ("Added", [new[k] for k in new if k not in old]),
+        ("Removed", [old[k] for k in old if k not in new]),
     ):
         if some:
             told.append(f"{words}: {', '.join(some)}.")
@@ -227,9 +221,9 @@ def of_edit(entry: Entry, plan: Plan) -> tuple[str, ...]:
 def of_gates(stage: PlanStage) -> Iterator[Say]:
     """Yield the gates of a stage, those that do not hold first."""
     order = ("fails", "unknown", "waived", "later", "holds")
-    yield Say(f"What must hold before {stage.label[0].lower()}{stage.label[1:]}", heading=True)
+    yield Say(f"Conditions to be met before {stage.label[0].lower()}{stage.label[1:]}", heading=True)
     if not stage.gates:
-        yield Say("The protocol names no gate for this stage.")
+        yield Say("The protocol has no gate for this stage.")
     for gate in sorted(stage.gates, key=lambda gate: order.index(gate.state)):
         yield Say(_gate_words(gate), mark=explain.MARKS[gate.state])
 
@@ -241,16 +235,16 @@ def of_unlock(plan: Plan, stage: PlanStage, rules: Protocol) -> Iterator[Say]:
     yield Say(f"What would unlock {stage.label[0].lower()}{stage.label[1:]}", heading=True)
     held = [gate for gate in stage.gates if gate.state in ("fails", "unknown")]
     for gate in held:
-        mended = f" Meant to be mended by {gate.mended_by.replace('_', ' ')}." if gate.mended_by else ""
+        mended = f" To be corrected by {gate.mended_by.replace('_', ' ')}." if gate.mended_by else ""
         yield Say(f"{gate.requires}.{mended}", mark=explain.MARKS[gate.state])
     if not held:
-        yield Say("Nothing that is known holds it up.")
+        yield Say("Nothing known is holding it up.")
     for line in changes(plan, stage, rules):
         yield Say(line.text, max(0, line.depth - 1), heading=line.depth == 0, mark=explain.MARKS.get(line.state, ""))
 
 
 def _gate_words(gate: GateState) -> str:
-    again = f" Measured again from {gate.look_again_on}." if gate.look_again_on is not None else ""
+    again = f" To be measured again from {gate.look_again_on}." if gate.look_again_on is not None else ""
     local = " [local]" if gate.local else ""
     origin = f" [{explain.PROVENANCE_WORDS[gate.provenance]}]" if gate.provenance == "memory" else ""
     return f"{gate.sentence}.{again}{local}{origin}"
@@ -276,7 +270,7 @@ def details(plan: Plan, stage: PlanStage) -> Iterator[Say]:
             role = Role.LEGEND if line.text.startswith("source: ") else Role.TEXT
             yield Say(line.text, depth=line.depth - 1, role=role, mark=explain.MARKS.get(line.state, ""))
     yield Say("")
-    yield Say("Marks: + holds, - fails, ? not known, ~ waived, > judged later.", role=Role.LEGEND)
+    yield Say("Marks: + met, - not met, ? not known, ~ waived, > judged later.", role=Role.LEGEND)
     cited = [source for source in plan.sources if source.id in stage.sources]
     if cited:
         yield Say("")

@@ -49,7 +49,7 @@ def why_text(
             continue
         mark = STATE_MARKS[line.state]
         body += wrap(line.text, width, first="  " * line.depth + f"{mark} ", rest="  " * line.depth + "  ")
-    marks = "Marks: + holds, - fails, ? not known, ~ waived, > judged later."
+    marks = "Marks: + met, - not met, ? not known, ~ waived, > judged later."
     body += ["", *wrap(marks, width)]
     cited = [] if isinstance(stage, str) else [source for source in plan.sources if source.id in stage.sources]
     if cited:
@@ -164,7 +164,7 @@ def _difference(plan: Plan, width: int) -> Iterator[str]:
         last = growth.measured[-1]
         yield f"  measured {cm_words(last.discrepancy_mm)} on {last.date}"
     if growth.at_maturity is None:
-        yield "  at maturity: cannot be told, no leg length was measured"
+        yield "  at maturity: cannot be predicted, no leg length was measured"
         return
     text = f"at maturity ({age_words(growth.mature_age_years)}) without operation: "
     yield from wrap(text + range_words(growth.at_maturity.discrepancy_mm), width, "  ", "    ")
@@ -213,7 +213,7 @@ def _delay_lines(plan: Plan, width: int) -> Iterator[str]:
     if not planned:
         return
     yield ""
-    yield "If an operation comes later"
+    yield "If an operation is delayed"
     for stage in planned:
         wish = [f"{stage.preferred[0].upper()}{stage.preferred[1:]}."] if stage.preferred else []
         yield from wrap(f"{stage.label}: {' '.join([*stage.delay, *wish])}", width, "  ", "    ")
@@ -226,7 +226,7 @@ def _gate_lines(plan: Plan, width: int) -> Iterator[str]:
     if not open_gates:
         return
     yield ""
-    yield "What does not hold yet"
+    yield "Conditions not yet met"
     for stage, gate in open_gates:
         local = " (local)" if gate.local else ""
         yield from wrap(f"{stage.label}{local}: {gate.sentence}. {gate.because}", width, "  ", "    ")
@@ -236,16 +236,16 @@ def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     if not plan.alternatives:
         return
     yield ""
-    yield from wrap("Courses compared (chances: of 100, later amounts decided again on the way)", width)
+    yield from wrap("Courses compared (chances out of 100, with later amounts decided again along the way)", width)
     for course in plan.alternatives[:SHOWN_COURSES]:
         yield from _course(course, width, plain)
     more = len(plan.alternatives) - SHOWN_COURSES
     if more > 0:
-        yield f"    and {more} more, less good: all of them with --json"
+        yield f"    and {more} more, ranked lower: --json shows all of them"
 
 
 def _course(course: Course, width: int, plain: bool) -> Iterator[str]:
-    mark = ("chosen" if plain else "▶") if course.recommended else ("" if plain else " ")
+    mark = ("recommended:" if plain else "▶") if course.recommended else ("" if plain else " ")
     burden = course.burden
     yield from wrap(f"{mark} {course.summary}".strip(), width, "  " if mark.strip() else "    ", "      ")
     if course.residual_mm is None:
@@ -271,7 +271,7 @@ def _question_lines(plan: Plan, width: int) -> Iterator[str]:
         if question.by is not None:
             text += f", by {question.by}"
         if question.decides > 1:
-            text += f"; {question.decides} judgements wait for it"
+            text += f"; {question.decides} open questions depend on it"
         if question.blocks:
             text += f"; holds up {', '.join(question.blocks)}"
         yield from wrap(text, width, "  ", "    ")
@@ -308,7 +308,7 @@ def _growth_lines(plan: Plan, width: int) -> Iterator[str]:
     yield from wrap("Classical methods, for a second opinion (difference at maturity)", width)
     for method in growth.methods:
         value = (
-            "no answer" if method.discrepancy_at_maturity_mm is None else cm_words(method.discrepancy_at_maturity_mm)
+            "no result" if method.discrepancy_at_maturity_mm is None else cm_words(method.discrepancy_at_maturity_mm)
         )
         yield from wrap(f"{method.name}: {value}. {method.note} Source: {method.source}", width, "  ", "    ")
     yield from _disagreement(plan, width)
@@ -325,5 +325,5 @@ def _disagreement(plan: Plan, width: int) -> Iterator[str]:
         and not at.discrepancy_mm.p05 <= method.discrepancy_at_maturity_mm <= at.discrepancy_mm.p95
     ]
     if outside:
-        text = "Outside the band of the projection: " + ", ".join(outside) + ". The team should ask why."
+        text = "Outside the band of the projection: " + ", ".join(outside) + ". To be clarified by the team."
         yield from wrap(text, width, "  ", "    ")

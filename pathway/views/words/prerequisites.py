@@ -27,7 +27,7 @@ def before_words(plan: Plan, stage: PlanStage, width: int) -> Iterator[str]:
     graph = stage_graph(plan)
     if len(order) == 1:
         tied = graph.degree(stage.id) > 0
-        yield "  Nothing: it is the first in its chain." if tied else "  Nothing: it is not tied to other stages."
+        yield "  Nothing: it is the first in its chain." if tied else "  Nothing: it is independent of other stages."
         return
     for other in order:
         when = str(other.date) if other.date is not None else "no date yet"

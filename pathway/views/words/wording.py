@@ -79,7 +79,7 @@ def _texts(text: str, name: str) -> dict[str, Text]:
     try:
         return dict(_flat(tomllib.loads(text), "", name))
     except tomllib.TOMLDecodeError as error:
-        raise WordingError(f"{name}: found no TOML ({error}), expected a file of words; mend that line.") from None
+        raise WordingError(f"{name}: found no TOML ({error}), expected a file of words; correct that line.") from None
 
 
 def _flat(table: Mapping[str, object], path: str, name: str) -> Iterator[tuple[str, Text]]:

@@ -134,7 +134,7 @@ def _inputs(case: Case) -> list[Input]:
         value=by_plan or usual,
         origin="plan" if by_plan else "protocol",
         sources=() if by_plan else ("bowen_2001",),
-        note="" if by_plan else "the plate of the short bone first, so that the knees end level",
+        note="" if by_plan else "the plate of the short bone first, so that the knees end up level",
     )
     correction = blank(
         case, "worksheet_length_most_mm", "correction_mm", "correction wanted", value=amount, origin=origin
@@ -173,9 +173,11 @@ def _when(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> Secti
         Column(title="95 of 100"),
         Column(title="too late"),
     )
-    note = "Between the last two dates lie 90 of 100 possible futures of this child; for some the day is past already."
+    note = (
+        "Between the last two dates lie 90 of 100 possible futures of this child; in some the date has already passed."
+    )
     table = Table(
-        title=f"When {mm:g} mm are left to prevent",
+        title=f"When closure would still prevent {mm:g} mm of growth",
         columns=columns,
         rows=tuple(rows),
         note=note,
@@ -209,10 +211,11 @@ def _beside(case: Case, mm: float) -> Section:
         cited.update(dict.fromkeys(answer.sources))
     columns = (Column(title="method"), *(Column(title=WORDS[name]) for name in CHOICES))
     note = (
-        "Age at operation. The methods disagree: never use one alone. 'none': the plates never had so much growth left."
+        "Age at operation. The methods disagree: do not rely on one alone. "
+        "'none': the plates never had that much growth left."
     )
     table = Table(title="Classical methods", columns=columns, rows=tuple(rows), note=note, sources=tuple(cited))
-    return Section(title="Beside it", tables=(table,))
+    return Section(title="For comparison", tables=(table,))
 
 
 def _early_or_late(case: Case, inputs: Inputs, of: Left, mm: float) -> Section:
@@ -236,7 +239,7 @@ def _early_or_late(case: Case, inputs: Inputs, of: Left, mm: float) -> Section:
         Column(title="95 of 100"),
         Column(title="off by", unit="mm"),
     )
-    table = Table(title="What a moved date costs", columns=columns, rows=tuple(rows))
+    table = Table(title="Effect of operating early or late", columns=columns, rows=tuple(rows))
     return Section(title="Early or late", tables=(table,))
 
 
@@ -248,20 +251,20 @@ def _costs(case: Case, mm: float, chosen: str) -> Section:
         label="Adult height lost",
         value=mm,
         unit="mm",
-        note="the long leg ends that much shorter; it cannot be undone",
+        note="the long leg ends up that much shorter; this cannot be undone",
         strong=True,
     )
     lines = [height, *(_efficacy(case.protocol.value(id)) for id in wanted)]
     revised = case.protocol.value("arrest_revised_percent")
-    again = Line(label="Done again for failure", value=revised.value, unit="of 100", places=1, note=revised.because)
+    again = Line(label="Repeated after failure", value=revised.value, unit="of 100", places=1, note=revised.because)
     lines.append(again.model_copy(update={"sources": revised.sources}))
-    return Section(title="What it costs and how sure it is", lines=tuple(lines))
+    return Section(title="Cost and reliability", lines=tuple(lines))
 
 
 def _efficacy(value: Value) -> Line:
     plate = "distal femur" if "femur" in value.id else "proximal tibia"
     spread = None if value.low is None or value.high is None else (value.low, value.high)
-    label = f"Reached of what was expected, {plate}"
+    label = f"Share of the expected effect achieved, {plate}"
     return Line(label=label, value=value.value, unit="%", spread=spread, note=value.because, sources=value.sources)
 
 
@@ -275,7 +278,7 @@ def _warnings(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> I
         text = f"Too late: closing the {WORDS[chosen]} today would correct about {best:.0f} mm, not {mm:g}."
         yield Warning(text=text, stop=True)
     if not isinstance(case.findings.get(("skeletal_age_years", "affected")), Known):
-        yield Warning(text="No skeletal age that counts: the date hangs on the calendar age. Read a hand film first.")
+        yield Warning(text="No valid skeletal age: the date rests on chronological age. Read a hand film first.")
     age = left[chosen].age_for(mm)
     for rule in case.protocol.age_windows:
         fits = rule.stage == ARREST and rule.hard and rule.sex in (None, case.record.child.sex)

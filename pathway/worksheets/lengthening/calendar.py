@@ -42,7 +42,7 @@ def calendar(case: Case, inputs: Inputs, given: Given, course: Phases) -> Sectio
     )
     used = ("therapy_distraction_per_week", "therapy_home_per_day", "lengthening_clinic_days", "lengthening_turn_mm")
     home = number("therapy_home_per_day")
-    note = f"Exercises at home {home:g} times every day, also on days without a session. Day 0 is the operation."
+    note = f"Home exercises {home:g} times a day, also on days without a session. Day 0 is the operation."
     table = Table(
         title="Day by day",
         columns=columns,
@@ -51,7 +51,7 @@ def calendar(case: Case, inputs: Inputs, given: Given, course: Phases) -> Sectio
         sources=tuple(dict.fromkeys(id for used_id in used for id in case.protocol.value(used_id).sources)),
         marked=tuple(k for k, row in enumerate(rows) if "clinic" in str(row[-1])),
     )
-    words = () if rows else ("No turn is left: distraction has ended.",)
+    words = () if rows else ("No turns left: distraction has ended.",)
     return Section(title="Calendar of turns", words=words, tables=(table,) if rows else ())
 
 

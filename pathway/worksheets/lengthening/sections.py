@@ -65,7 +65,7 @@ def warnings(of: Made) -> Iterator[Warning]:
     amount, age = of.inputs.number("amount_mm"), age_years(of.case.record.child.date_of_birth, of.given.operation)
     for limit in limits_at(of.case.protocol, of.kind, age, of.bone_mm):
         if amount > limit.limit_mm + 1e-9:
-            how = "warns above" if limit.rule.warns else "at most"
+            how = "warning above" if limit.rule.warns else "at most"
             text = f"{amount:g} mm: {how} {limit.limit_mm:.0f} mm here. {limit.rule.because}"
             yield Warning(text=text, rule=limit.rule.id, sources=limit.rule.sources, stop=not limit.rule.warns)
     fast = of.value("distraction_fast_mm_per_day")
@@ -74,11 +74,9 @@ def warnings(of: Made) -> Iterator[Warning]:
         yield Warning(text=f"{max(rates):g} mm a day: {fast.because}", rule=fast.id, sources=fast.sources)
     if of.given.amount_mm % of.given.turn_mm:
         rest = float(of.given.amount_mm % of.given.turn_mm)
-        yield Warning(text=f"The amount is no whole number of turns: the last turn is {rest:g} mm only.")
+        yield Warning(text=f"The amount is not a whole number of turns: the last turn is only {rest:g} mm.")
     if of.given.rate_mm_per_day % of.given.turn_mm:
-        yield Warning(
-            text="The rate is no whole number of turns a day: days with more and fewer turns follow each other."
-        )
+        yield Warning(text="The rate is not a whole number of turns a day: days with more and fewer turns alternate.")
     recorded = of.inputs.item("at_visit")
     if recorded.note:
         yield Warning(text=recorded.note[0].upper() + recorded.note[1:] + ".")
@@ -102,10 +100,10 @@ def _found(of: Made) -> Iterator[Warning]:
             f"Found on {seen.on}: {wrong.replace('_', ' ')}. Distraction ends at {float(seen.reached_mm):g} mm. {said}"
         )
     elif seen.pause_days:
-        text = f"Found on {seen.on}: {wrong.replace('_', ' ')}. No turn until the next visit, then judge again. {said}"
+        text = f"Found on {seen.on}: {wrong.replace('_', ' ')}. No turns until the next visit, then reassess. {said}"
     else:
         rate = f"{float(seen.rate_mm_per_day):g} mm a day"
-        text = f"Found on {seen.on}: {wrong.replace('_', ' ')}. The calendar goes on with {rate}. {said}"
+        text = f"Found on {seen.on}: {wrong.replace('_', ' ')}. The calendar continues at {rate}. {said}"
     ends = seen.rate_mm_per_day is None
     yield Warning(text=text.strip(), rule=rule.id if rule else "", sources=rule.sources if rule else (), stop=ends)
 
@@ -123,7 +121,7 @@ def _in_short(of: Made) -> Section:
             unit="years",
             places=1,
         ),
-        Line(label="Operation", value=of.given.operation, note=f"then {of.given.latency_days} days of rest"),
+        Line(label="Operation", value=of.given.operation, note=f"then {of.given.latency_days} days of latency"),
         Line(label="First turn", value=course.first_turn),
         Line(label="End of distraction", value=course.end, strong=True, note=_days_note(of, course.end)),
         Line(
@@ -177,7 +175,7 @@ def _healing(of: Made) -> Section:
         year = of.case.protocol.source(str(source)).year
         cells = (float(low) * cm, float(mean) * cm, float(high) * cm)
         shown = "mean only" if spread == "mean" else "one SD" if spread == "sd" else str(spread)
-        beside = "" if counts == "yes" else ", beside"
+        beside = "" if counts == "yes" else ", not counted"
         rows.append((f"{group} ({year or 'no year'})", float(mean), *(round(cell) for cell in cells), shown + beside))
     columns = (
         Column(title="published group"),
@@ -189,8 +187,8 @@ def _healing(of: Made) -> Section:
     )
     cited = tuple(dict.fromkeys(str(row[-1]) for row in published_index(table, of.given.bone)))
     words = (
-        "Time in the device is an interval, never one number: days for this gain at each published index, from the "
-        "operation, at the usual rest and rate. A slower rate adds its days to them.",
+        "Time in the device is given as an interval: days for this gain at each published index, from the "
+        "operation, at the usual latency and rate. A slower rate adds days.",
     )
     lines = []
     if of.given.bone == "femur" and of.case.record.child.diagnosis == "congenital_femoral_deficiency":
@@ -198,9 +196,9 @@ def _healing(of: Made) -> Section:
         lines.append(_published("Days in the frame, congenital femora", frame, "days"))
     title = f"Days from operation to removal for {10 * cm:g} mm, {of.given.bone}"
     shown_table = Table(
-        title=title, columns=columns, rows=tuple(rows), sources=cited, note="beside: outside the interval"
+        title=title, columns=columns, rows=tuple(rows), sources=cited, note="not counted: outside the interval"
     )
-    return Section(title="How long the device stays", words=words, lines=tuple(lines), tables=(shown_table,))
+    return Section(title="Time in the device", words=words, lines=tuple(lines), tables=(shown_table,))
 
 
 def _published(label: str, value: Value, unit: str, places: int = 0) -> Line:
@@ -229,10 +227,10 @@ def _after_removal(of: Made) -> Section:
         rod = bool(of.inputs.value("rod"))
         ids = ("fracture_congenital_femur_no_rod_percent", "fracture_congenital_femur_rod_percent")
         for id, label, chosen in zip(ids, ("without a rod", "with a rod"), (not rod, rod), strict=True):
-            line = _published(f"Break after removal, {label}", of.value(id), "of 100")
+            line = _published(f"Fracture after removal, {label}", of.value(id), "of 100")
             lines.append(line.model_copy(update={"strong": chosen}))
     else:
-        lines.append(_published("Break after removal", of.value(f"fracture_{of.given.bone}_percent"), "of 100"))
+        lines.append(_published("Fracture after removal", of.value(f"fracture_{of.given.bone}_percent"), "of 100"))
     if of.given.bone == "tibia":
         lines.append(_published("Length lost after removal", of.value("tibial_subsidence_most_mm"), "mm"))
         lines.append(_published("Lost more than 1 cm", of.value("tibial_subsidence_over_1_cm_percent"), "of 100"))
@@ -244,7 +242,7 @@ def _after_removal(of: Made) -> Section:
         sources=of.value("protected_after_removal_weeks").sources,
     )
     steps = Line(
-        label="Weight in steps over",
+        label="Weight bearing increased over",
         value=weight.mid,
         spread=_spread(weight),
         unit="weeks",
@@ -258,9 +256,13 @@ def _after_removal(of: Made) -> Section:
         )
     kept, amount = of.inputs.maybe("kept_mm"), of.inputs.number("amount_mm")
     if kept is not None:
-        note = "less than planned: goes back into the plan as difference" if kept < amount else "as planned or more"
+        note = (
+            "less than planned: the shortfall goes back into the plan as difference"
+            if kept < amount
+            else "as planned or more"
+        )
         lines.insert(
-            0, Line(label="Kept against planned", value=kept - amount, unit="mm", places=1, note=note, strong=True)
+            0, Line(label="Kept minus planned", value=kept - amount, unit="mm", places=1, note=note, strong=True)
         )
     return Section(title="After removal", lines=tuple(lines))
 
@@ -273,8 +275,13 @@ def _axis(of: Made) -> Iterator[Section]:
     measured = of.value("axis_shift_measured_mm_per_cm")
     low, high = (measured.low or 0.0) * gain / 10, (measured.high or 0.0) * gain / 10
     lines = (
-        Line(label="By geometry, angle of shaft and axis after", value=shift.axes_angle_deg, unit="deg", places=2),
-        Line(label="By geometry, valgus made", value=shift.valgus_deg, unit="deg", places=2, strong=True),
+        Line(
+            label="By geometry, angle between shaft and axis afterwards",
+            value=shift.axes_angle_deg,
+            unit="deg",
+            places=2,
+        ),
+        Line(label="By geometry, valgus produced", value=shift.valgus_deg, unit="deg", places=2, strong=True),
         Line(label="By geometry, knee moves inward", value=shift.knee_inward_mm, unit="mm", places=1),
         Line(
             label="By geometry, axis passes further outward",
@@ -295,9 +302,9 @@ def _axis(of: Made) -> Iterator[Section]:
         ),
     )
     words = (
-        "Lengthening along the shaft of a leg that was straight. Pure geometry and the mean measured in adults are "
-        "different numbers: the first is the least to expect, why the second is about twice as large is not known. "
-        "Valgus that is there already comes on top.",
+        "Lengthening along the shaft of a leg that was straight. Pure geometry and the mean measured in adults "
+        "differ: the first is the least to expect; why the second is about twice as large is not known. "
+        "Existing valgus adds to this.",
     )
     yield Section(title="Axis of the leg", words=words, lines=lines)
 
@@ -335,5 +342,5 @@ def _lift_row(
 ) -> tuple[datetime.date, float, float, float, str]:
     left = before - gained
     lift = lift_for(max(left, 0.0), lift_limits(of.case.protocol))
-    words = SHORT_WORDS[lift.carrier] if left >= 0 else "nothing: now the longer leg"
+    words = SHORT_WORDS[lift.carrier] if left >= 0 else "none: now the longer leg"
     return day, gained, left, lift.height_mm, words

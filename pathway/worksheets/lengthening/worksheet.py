@@ -108,7 +108,7 @@ def _inputs(case: Case, bone: Bone) -> list[Input]:
         _bone_length(case, bone, f"{bone}_mm", f"length of the {bone} before", point),
         _bone_length(case, other, f"{other}_mm", f"length of the {other}", point, optional=True),
         _operation_day(case),
-        from_rule(case, "lengthening_latency_days", "rest before the first turn", name="latency_days"),
+        from_rule(case, "lengthening_latency_days", "latency before the first turn", name="latency_days"),
         rate,
         from_rule(case, "lengthening_turn_mm", "one turn", name="turn_mm"),
         from_rule(case, f"{bone}_days_per_cm", "healing index", name="index_days_per_cm"),
@@ -120,7 +120,7 @@ def _inputs(case: Case, bone: Bone) -> list[Input]:
             value="not_seen",
             origin="protocol",
             sources=("isaac_2008",),
-            note="not seen yet: the index of all",
+            note="not seen yet: the index for all shapes",
         ),
         *_found(case, bone),
         blank(
@@ -129,17 +129,17 @@ def _inputs(case: Case, bone: Bone) -> list[Input]:
             "rate_from_then_mm_per_day",
             "rate from that visit on",
             optional=True,
-            note="by the stop rules where not given",
+            note="by the stop rules if not given",
         ),
         _difference(case, point),
         from_rule(case, "lengthening_clinic_days", "days between visits", name="clinic_days"),
         from_rule(case, "consolidation_clinic_days", "days between visits later", name="later_clinic_days"),
         from_rule(case, "protected_after_removal_weeks", "protection after removal", name="protected_weeks"),
-        from_rule(case, "weight_in_steps_weeks", "weight added in steps over", name="weight_weeks"),
+        from_rule(case, "weight_in_steps_weeks", "weight bearing increased over", name="weight_weeks"),
         _kept(case),
     ]
     if bone == "femur":
-        angle = from_rule(case, "femoral_axes_angle_deg", "angle of shaft and axis", name="axes_angle_deg")
+        angle = from_rule(case, "femoral_axes_angle_deg", "angle between shaft and axis", name="axes_angle_deg")
         items.append(angle)
         rod = Input(
             name="rod", label="rod at removal", kind="flag", value=True, origin="protocol", sources=("rodding_cfd",)
@@ -206,7 +206,7 @@ def _found(case: Case, bone: Bone) -> list[Input]:
         return [reached, on, at_visit]
     gain, wrong = gain_on_film(case, bone, operation), wrong_since(case, operation)
     if gain is not None:
-        note = "difference of two films: each bone length has an error of some mm; the turns counted are surer"
+        note = "difference of two films: each bone length has an error of some mm; counting turns is more reliable"
         seen = {"origin": "visit", "measured_on": gain.date, "method": gain.method}
         reached = reached.model_copy(update={**seen, "value": gain.mm, "note": note})
         on = on.model_copy(update={**seen, "value": gain.date})
@@ -215,7 +215,7 @@ def _found(case: Case, bone: Bone) -> list[Input]:
         at_visit = at_visit.model_copy(update={**since, "value": wrong.what})
     elif wrong is not None:
         words = wrong.what.replace("_", " ")
-        note = f"{words} is recorded: give reached_mm and reached_on, and the rest is planned anew"
+        note = f"{words} is recorded: give reached_mm and reached_on, and the rest is planned again"
         at_visit = at_visit.model_copy(update={"note": note})
     return [reached, on, at_visit]
 
@@ -226,7 +226,7 @@ def _difference(case: Case, point: AgePoint | None) -> Input:
     item = measured.model_copy(update={"plausible": bound.plausible, "label": "difference of the legs before"})
     if point is not None and operation_of(case) is None:
         size = max(point.with_plan_mm.p50, 0.0)
-        note = f"projected for {point.date}, half of 100 children like this one"
+        note = f"projected for {point.date}, median of children like this one"
         by_plan = {"value": size, "origin": "plan", "measured_on": None, "method": "", "note": note, "sources": ()}
         item = item.model_copy(update=by_plan)
     if isinstance(item.value, float | int) and not isinstance(item.value, bool) and item.value < 0:
@@ -252,7 +252,7 @@ def _slowed(case: Case, inputs: Inputs, bone: Bone) -> Inputs:
     published = callus_index(case.protocol, callus)
     if published is None or index.origin == "by_hand":
         return inputs
-    note = f"published for a {callus} new bone"
+    note = f"published for {callus} new bone"
     return inputs.having("index_days_per_cm", value=published, note=note, sources=("isaac_2008",))
 
 
@@ -302,7 +302,9 @@ def _seen(case: Case, inputs: Inputs, amount: Fraction, rested: datetime.date) -
         found, most = f"{reached:g} mm", f"at most the amount of {float(amount):g} mm"
         raise problem(KIND, "reached_mm", found, most, "correct it, or set amount_mm to the new goal")
     if on < rested:
-        raise problem(KIND, "reached_on", str(on), f"{rested} or later, after the rest", "correct it or operation_on")
+        raise problem(
+            KIND, "reached_on", str(on), f"{rested} or later, after the latency", "correct it or operation_on"
+        )
     chosen = inputs.maybe("rate_from_then_mm_per_day")
     rate: Fraction | None = exact(inputs.number("rate_mm_per_day")) if chosen is None else exact(chosen)
     if wrong in (SLOW, NERVE) and chosen is None:

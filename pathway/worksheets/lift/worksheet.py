@@ -43,7 +43,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     )
     if not limits.from_mm <= limits.shoe_most_mm <= limits.prosthesis_from_mm:
         found = f"{limits.from_mm:g}, {limits.shoe_most_mm:g}, {limits.prosthesis_from_mm:g} mm"
-        expected = "from_mm, shoe_most_mm and prosthesis_from_mm rising"
+        expected = "from_mm, shoe_most_mm and prosthesis_from_mm in ascending order"
         raise problem(KIND, "shoe_most_mm", found, expected, "set them in that order")
     ahead = () if inputs.item("difference_mm").origin == "by_hand" else _ahead(case)
     difference = inputs.maybe("difference_mm")
@@ -123,12 +123,12 @@ def _by_date(case: Case, ahead: tuple[Ahead, ...], limits: LiftLimits) -> Iterat
     )
     with_plan = case.plan is not None
     how = "with the operations of the plan" if with_plan else "without operations"
-    note = f"A new row where the lift changes. Measure with blocks at every visit: it follows the child. {CARRIER_KEY}"
+    note = f"A new row where the lift changes. Measure with blocks and adjust at every visit. {CARRIER_KEY}"
     table = Table(
         title=f"Lift by date, {how}", columns=columns, rows=tuple(rows), note=note, sources=("hesperian_549",)
     )
     lines = (
-        _first(ahead, limits.shoe_most_mm, "Passes what a shoe can take"),
+        _first(ahead, limits.shoe_most_mm, "Exceeds what a shoe can carry"),
         _first(ahead, limits.prosthesis_from_mm, "Extension prosthesis usual"),
     )
     yield Section(title="By date", lines=lines, tables=(table,))
@@ -137,7 +137,7 @@ def _by_date(case: Case, ahead: tuple[Ahead, ...], limits: LiftLimits) -> Iterat
 def _first(ahead: tuple[Ahead, ...], mm: float, label: str) -> Line:
     over = [point for point in ahead if abs(point.middle_mm) >= mm]
     if not over:
-        return Line(label=label, value="at no time", strong=True)
+        return Line(label=label, value="never", strong=True)
     spans = f"until {over[-1].date}" if over[-1] is not ahead[-1] else "to the end of growth"
     return Line(label=label, value=over[0].date, note=f"{mm:g} mm or more, {spans} (with breaks)", strong=True)
 

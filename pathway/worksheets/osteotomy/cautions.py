@@ -24,7 +24,7 @@ def warnings(of: Given) -> Iterator[Warning]:
     yield from _order(of)
     yield from _film(of)
     if lacking := missing(of):
-        yield Warning(text=f"Shift and length are not worked out in full: measure {'; '.join(lacking)}.")
+        yield Warning(text=f"Shift and length cannot be calculated in full: measure {'; '.join(lacking)}.")
 
 
 def _unreachable(of: Given) -> Iterator[Warning]:
@@ -46,7 +46,8 @@ def _blade(of: Given) -> Iterator[Warning]:
         return
     if not any(choice.length_mm is not None for choice in of.choices):
         shortest = min((length for choice in of.choices for length in choice.implant.lengths_mm), default=None)
-        text = f"Every blade at hand is too long for a neck of {wire:g} mm with {margin.value:g} mm kept to the plate"
+        text = f"Every blade available is too long for a neck of {wire:g} mm with {margin.value:g} mm kept clear"
+        text += " of the growth plate"
         text += f" (shortest {shortest:g} mm)." if shortest is not None else "."
         yield Warning(text=text, sources=margin.sources, stop=True)
 
@@ -58,8 +59,8 @@ def _contact(of: Given) -> Iterator[Warning]:
     rule = of.case.protocol.value("osteotomy_contact_least")
     if placed.contact < of.inputs.number("contact_least"):
         yield Warning(
-            text=f"The shift of {placed.size_mm:.0f} mm leaves {100 * placed.contact:.0f} % of a bone"
-            f" {of.femur.width_mm:g} mm wide: cut higher, correct less, or go in steps.",
+            text=f"The shift of {placed.size_mm:.0f} mm leaves {100 * placed.contact:.0f} % contact on a bone"
+            f" {of.femur.width_mm:g} mm wide: cut higher, correct less, or correct in stages.",
             rule=rule.id,
             sources=rule.sources,
             stop=placed.contact <= 0,
@@ -72,13 +73,11 @@ def _adduction(of: Given) -> Iterator[Warning]:
         return
     if of.limited:
         largest = max(wish.valgus_deg for wish in of.wishes)
-        yield Warning(
-            text=f"Adduction of {room:g} deg holds the correction back; the targets ask for up to {largest:.0f}."
-        )
+        yield Warning(text=f"Adduction of {room:g} deg limits the correction; the targets ask for up to {largest:.0f}.")
     elif room is None:
         yield Warning(text=f"Adduction is not known: valgus of {change:.0f} deg needs at least as much of it.")
     elif room < change:
-        text = f"Valgus of {change:.0f} deg needs that much adduction, the hip has {room:g}"
+        text = f"Valgus of {change:.0f} deg needs that much adduction; the hip has {room:g}"
         text += "; its contracture is released first." if room <= 0 else "."
         yield Warning(text=text)
 
@@ -109,7 +108,7 @@ def _order(of: Given) -> Iterator[Warning]:
     off = orders[0].off_deg if orders else 0.0
     if off >= ORDER_SHOWN_DEG:
         yield Warning(
-            text=f"Order matters: the same steps in another order end up to {off:.0f} deg off. Keep the order."
+            text=f"The order matters: the same steps in another order end up to {off:.0f} deg off. Keep to it."
         )
 
 
@@ -120,8 +119,8 @@ def _film(of: Given) -> Iterator[Warning]:
         turned, flexed = of.inputs.maybe("film_leg_rotation_deg") or 0.0, of.inputs.maybe("film_hip_flexion_deg") or 0.0
         expected = angles.apparent_deg(of.before, turned, flexed, of.side)
         if abs(expected - shown) > error.value:
-            text = f"A neck of {of.before.neck_shaft_deg:.0f} deg should show {expected:.0f} deg on that film, it shows"
-            text += f" {shown:g}: more than observers differ. Check version and position."
+            text = f"A neck of {of.before.neck_shaft_deg:.0f} deg should show {expected:.0f} deg on that film; it shows"
+            text += f" {shown:g}: more than the difference between observers. Check version and position."
             yield Warning(text=text, sources=error.sources)
     film = angles.apparent_deg(of.before, side=of.side)
     if abs(film - of.before.neck_shaft_deg) > error.value:
@@ -129,4 +128,4 @@ def _film(of: Given) -> Iterator[Warning]:
         text += f" {of.before.neck_shaft_deg:.0f}: read it with the neck in the plane of the film."
         yield Warning(text=text, sources=error.sources)
     if of.before.neck_shaft_deg >= STRAIGHT_DEG - error.value:
-        yield Warning(text="The neck lies in line with the shaft: version cannot be told.", sources=error.sources)
+        yield Warning(text="The neck lies in line with the shaft: version cannot be determined.", sources=error.sources)

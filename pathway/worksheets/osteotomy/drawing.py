@@ -57,8 +57,8 @@ def _front(of: Given, bone: shift.Femur) -> Drawing:
     words = (
         f"Front view of the {of.side} hip in the plane of the neck. Now the neck stands at {before_deg:.0f} deg to the"
         f" shaft, after {'valgus' if change >= 0 else 'varus'} of {abs(change):.0f} deg at {after_deg:.0f}. The cut"
-        f" lies {bone.cut_mm:.0f} mm below the crossing of the axes; the shaft goes {abs(move):.0f} mm {way} on a bone"
-        f" {bone.width_mm:.0f} mm wide."
+        f" lies {bone.cut_mm:.0f} mm below the intersection of the axes; the shaft goes {abs(move):.0f} mm {way}"
+        f" on a bone {bone.width_mm:.0f} mm wide."
     )
     return Drawing(title="Now and after", shapes=tuple(shapes), marks=tuple(marks), alternative=words)
 

@@ -86,7 +86,7 @@ def inputs_of(case: Case) -> list[Input]:
     most = "osteotomy_cut_most_below_crossing_mm"
     flexion = from_finding(case, "proximal_femur_flexion_deg", optional=True)
     if flexion.value is None:
-        flexion = flexion.model_copy(update={"value": 0.0, "note": "not measured: taken as none"})
+        flexion = flexion.model_copy(update={"value": 0.0, "note": "not measured: assumed none"})
     difference = from_finding(case, "current_discrepancy_mm", optional=True)
     return [
         *(from_finding(case, name, optional=True) for name in optional),
@@ -94,22 +94,26 @@ def inputs_of(case: Case) -> list[Input]:
         flexion,
         *(from_finding(case, name, optional=True) for name in later),
         difference,
-        from_rule(case, "osteotomy_neck_shaft_target_deg", "neck-shaft angle aimed at", name="target_neck_shaft_deg"),
-        from_rule(case, "osteotomy_version_target_deg", "version aimed at", name="target_version_deg"),
+        from_rule(case, "osteotomy_neck_shaft_target_deg", "target neck-shaft angle", name="target_neck_shaft_deg"),
+        from_rule(case, "osteotomy_version_target_deg", "target version", name="target_version_deg"),
         from_rule(case, LIMITS[1], "limit of the epiphyseal angle", name="epiphyseal_limit_deg"),
-        from_rule(case, "femoral_axes_angle_deg", "angle of shaft and axis aimed at", name="axes_angle_deg"),
-        from_rule(case, "osteotomy_contact_least", "contact to be left", name="contact_least"),
+        from_rule(case, "femoral_axes_angle_deg", "target angle between shaft and axis", name="axes_angle_deg"),
+        from_rule(case, "osteotomy_contact_least", "least bone contact to be left", name="contact_least"),
         from_rule(
             case, "osteotomy_cut_below_implant_mm", "cut below the implant's corner", name="cut_below_implant_mm"
         ),
-        blank(case, most, "cut_below_crossing_mm", "cut below the crossing of the axes", optional=True),
-        from_rule(case, "osteotomy_blade_margin_mm", "blade's tip to the growth plate", name="blade_margin_mm"),
-        from_rule(case, "osteotomy_blade_proud_mm", "blade left proud", name="blade_proud_mm"),
-        from_rule(case, "osteotomy_wire_offset_step_deg", "step of the wire", name="wire_step_deg"),
-        from_rule(case, "osteotomy_wire_offset_most_deg", "wire off the axis at most", name="wire_most_deg"),
-        from_rule(case, "osteotomy_wire_triangle_deg", "positioning triangle", name="triangle_deg"),
+        blank(case, most, "cut_below_crossing_mm", "cut below the intersection of the axes", optional=True),
+        from_rule(case, "osteotomy_blade_margin_mm", "distance from blade tip to growth plate", name="blade_margin_mm"),
+        from_rule(case, "osteotomy_blade_proud_mm", "blade left protruding for impaction", name="blade_proud_mm"),
+        from_rule(case, "osteotomy_wire_offset_step_deg", "step of the guide wire angle", name="wire_step_deg"),
+        from_rule(
+            case, "osteotomy_wire_offset_most_deg", "largest guide wire angle to the neck axis", name="wire_most_deg"
+        ),
+        from_rule(
+            case, "osteotomy_wire_triangle_deg", "angle of the positioning guide for the wire", name="triangle_deg"
+        ),
         _implant_angles(case),
-        Input(name="single_cut", label="one cut for everything", kind="flag", value=False, optional=True),
+        Input(name="single_cut", label="single cut for the whole correction", kind="flag", value=False, optional=True),
     ]
 
 
@@ -119,7 +123,7 @@ def _implant_angles(case: Case) -> Input:
     bounds = case.protocol.finding("neck_shaft_angle_deg").plausible
     return Input(
         name="implants_deg",
-        label="implants at hand",
+        label="implants available",
         unit="deg",
         kind="list",
         value=tuple(listed),
@@ -193,7 +197,7 @@ def implants_of(case: Case, angles_deg: Sequence[float]) -> tuple[Implant, ...]:
             design="blade_plate",
             angle_deg=angle,
             lengths_mm=lengths,
-            because="Named by hand; lengths as in the list.",
+            because="Entered by hand; lengths as in the list.",
             provenance="judgement",
             sources=("own_judgement",),
         )

@@ -34,7 +34,7 @@ def _band(of: Given, value: float) -> tuple[float, float]:
 
 def _now(of: Given) -> Section:
     film = angles.apparent_deg(of.before, side=of.side)
-    how = "worked out from the film's angle and the position of the leg" if of.worked_out else "as entered"
+    how = "calculated from the angle on the film and the position of the leg" if of.worked_out else "as entered"
     sources = of.case.protocol.value("neck_shaft_observers_deg").sources
     now = of.before.neck_shaft_deg
     lines = [
@@ -44,7 +44,7 @@ def _now(of: Given) -> Section:
             label="neck out of the frontal plane",
             value=angles.inclination_deg(of.before),
             unit="deg",
-            note="to the front positive; it is not the version",
+            note="forward is positive; this is not the version",
         ),
         Line(label="a front film shows", value=film, unit="deg", note="kneecap to the front, thigh in the plane"),
     ]
@@ -70,13 +70,13 @@ def _how_much(of: Given) -> Section:
     marked = tuple(k for k, (reason, _) in enumerate(wishes) if taken.reason.startswith(reason))
     by = sorted({id for wish in of.wishes for id in wish.sources})
     table = Table(
-        title="What each target asks for",
+        title="Correction that each target needs",
         columns=(
             Column(title="target"),
             Column(title="valgus", unit="deg"),
             Column(title="neck-shaft after", unit="deg"),
             Column(title="epiphyseal after", unit="deg"),
-            Column(title="adduction allows"),
+            Column(title="enough adduction"),
         ),
         rows=tuple(rows),
         marked=marked,
@@ -84,7 +84,7 @@ def _how_much(of: Given) -> Section:
         sources=tuple(by),
     )
     lines = [
-        Line(label="correction taken", value=taken.valgus_deg, unit="deg", note=taken.reason, strong=True),
+        Line(label="correction planned", value=taken.valgus_deg, unit="deg", note=taken.reason, strong=True),
         Line(
             label="neck-shaft angle after",
             value=of.after.neck_shaft_deg,
@@ -118,7 +118,7 @@ def _range_after(of: Given) -> Iterator[Line]:
         yield Line(label="adduction left", value=left, unit="deg", note=f"now {of.adduction_deg:g}")
     abduction = of.inputs.maybe("hip_abduction_deg")
     if abduction is not None:
-        yield Line(label="abduction then", value=abduction + of.change_deg, unit="deg", note=f"now {abduction:g}")
+        yield Line(label="abduction afterwards", value=abduction + of.change_deg, unit="deg", note=f"now {abduction:g}")
 
 
 def _correction(of: Given) -> Section:
@@ -130,16 +130,16 @@ def _correction(of: Given) -> Section:
     front = correction.turn_of(correction.Steps(steps.valgus_deg, steps.extension_deg, steps.rotation_deg, 0.0), side)
     lines = [
         _step(1, steps.valgus_deg, "valgus", "varus", "leg turned until the neck lies in the picture"),
-        _step(2, steps.extension_deg, "extension", "flexion", "of the shaft against the upper piece"),
-        _step(3, steps.rotation_deg, "shaft inward", "shaft outward", "about the shaft; inward raises the version"),
-        Line(label="all in one turn", value=whole.angle_deg, unit="deg", places=1, note=f"about {axis}"),
+        _step(2, steps.extension_deg, "extension", "flexion", "of the shaft relative to the upper fragment"),
+        _step(3, steps.rotation_deg, "shaft inward", "shaft outward", "about the shaft; inward increases the version"),
+        Line(label="all as one rotation", value=whole.angle_deg, unit="deg", places=1, note=f"about {axis}"),
         Line(label="version after", value=of.after.version_deg, unit="deg"),
         Line(
             label="order matters by up to",
             value=orders[0].off_deg if orders else 0.0,
             unit="deg",
             places=1,
-            note="same steps, another order: the upper piece then stands that far from the plan",
+            note="same steps, another order: the upper fragment then ends up that far from the plan",
             strong=True,
         ),
     ]
@@ -163,7 +163,7 @@ def _correction(of: Given) -> Section:
     )
     lines += list(_planes(of))
     words = (
-        "Steps in this order, each about an axis that stays with the shaft. Seen from the shaft: valgus turns the head"
+        "Steps in this order, each about an axis fixed to the shaft. Seen from the shaft: valgus turns the head"
         " up and outward, extension carries it backward.",
     )
     return Section(title="The correction", words=words, lines=tuple(lines), tables=(table,))
@@ -184,20 +184,25 @@ def _planes(of: Given) -> Iterator[Line]:
         plane = correction.one_plane(steps.valgus_deg, steps.extension_deg)
     except ValueError:
         note = "valgus or extension of 90 deg or more has no oblique plane"
-        yield Line(label="deformity in its own plane", value="none", note=note)
+        yield Line(label="deformity in its true plane", value="none", note=note)
     else:
         note = f"plane {plane.plane_deg:.0f} deg from the plane of valgus; graphical method {plane.graphical_deg:.1f}"
-        yield Line(label="deformity in its own plane", value=plane.exact_deg, unit="deg", places=1, note=note)
+        yield Line(label="deformity in its true plane", value=plane.exact_deg, unit="deg", places=1, note=note)
     if not of.inputs.item("single_cut").value:
         return
     cut = correction.one_cut(of.turn, of.side)
     if cut is None:
-        yield Line(label="one cut for everything", value="nothing to turn")
+        yield Line(label="single cut for the whole correction", value="no rotation needed")
         return
-    note = (
-        f"rises {cut.rises_deg:.0f} deg from medial towards the front; pieces turn {cut.turn_deg:.1f} deg in its plane"
+    note = f"rises {cut.rises_deg:.0f} deg from medial to front; the fragments turn {cut.turn_deg:.1f} deg in its plane"
+    yield Line(
+        label="single cut for the whole correction, tilt",
+        value=cut.tilt_deg,
+        unit="deg",
+        places=1,
+        note=note,
+        strong=True,
     )
-    yield Line(label="one cut for everything, tilt", value=cut.tilt_deg, unit="deg", places=1, note=note, strong=True)
 
 
 def _film(of: Given) -> Section:
@@ -208,7 +213,7 @@ def _film(of: Given) -> Section:
             value=shown,
             unit="deg",
             spread=_band(of, shown),
-            note="observers differ by this much",
+            note="range between observers",
             sources=of.case.protocol.value("neck_shaft_observers_deg").sources,
             strong=True,
         )

@@ -14,7 +14,7 @@ from pathway.worksheets.sheet import Cell, Column, Line, Section, Table
 FIRST = 5
 WHAT_IS_MISSING = {
     "femur_length_mm": "the length of the femur",
-    "femoral_neck_length_mm": "the neck from shaft axis to the head's centre (or its length on the wire)",
+    "femoral_neck_length_mm": "the neck from shaft axis to centre of the head (or its length along the guide wire)",
     "femoral_shaft_width_mm": "the width of the femur at the cut",
 }
 
@@ -53,17 +53,17 @@ def _implant(of: Given) -> Section:
         for choice in of.choices[:FIRST]
     ]
     best = Table(
-        title="Best choices first",
+        title="Best options first",
         columns=(
             Column(title="implant"),
-            Column(title="wire off the neck", unit="deg"),
+            Column(title="wire to neck axis", unit="deg"),
             Column(title="neck-shaft after", unit="deg"),
             Column(title="blade", unit="mm"),
             Column(title="wire to shaft now", unit="deg"),
         ),
         rows=tuple(first),
         marked=(0,) if first else (),
-        note="Off the neck: + where the wire lies under the neck. Wire to shaft: medial side, the same from the shaft.",
+        note="To neck axis: + where the wire lies below the axis. Wire to shaft: medial side, the same from the shaft.",
     )
     slot = implant.slot_of(of.before, of.turn, of.side)
     off_side = of.inputs.number("wire_step_deg")
@@ -73,20 +73,24 @@ def _implant(of: Given) -> Section:
     ]
     lines = (
         Line(
-            label="slot of the blade",
+            label="direction of the blade slot",
             value=abs(slot.out_of_plane_deg),
             unit="deg",
             note=f"plate {direction(slot.out_of_plane_deg, 'behind', 'before', 'in')} the plane of neck and shaft:"
-            " n deg set give n deg of extension where the neck lies in the front plane",
+            " n deg set give n deg of extension where the neck lies in the frontal plane",
             strong=True,
         ),
         Line(
-            label="turned about the blade itself",
+            label="rotation about the blade's own axis",
             value=slot.about_blade_deg,
             unit="deg",
-            note="the same setting on the chisel; + plate backward",
+            note="the same setting on the chisel; + turns the plate backward",
         ),
-        Line(label="wire off in the side view", value=", ".join(lost), note=f"change of the angle by {off_side:g} deg"),
+        Line(
+            label="wire off the neck axis in the lateral view",
+            value=", ".join(lost),
+            note=f"change of the neck-shaft angle when off by {off_side:g} deg",
+        ),
         *_changed_at_the_table(of),
     )
     words = ("With the wire along the neck in both planes the implant's angle becomes the neck-shaft angle.",)
@@ -101,8 +105,8 @@ def _changed_at_the_table(of: Given) -> Iterator[Line]:
     lower = [angle for angle in of.inputs.numbers("implants_deg") if angle < chosen]
     if lower:
         less = implant.neck_shaft_after(max(lower)) - implant.neck_shaft_after(chosen)
-        note = f"of valgus, {max(lower):g} instead of {chosen:g} deg along the same wire"
-        yield Line(label="next lower implant at the table", value=less, unit="deg", note=note)
+        note = f"{max(lower):g} instead of {chosen:g} deg along the same wire"
+        yield Line(label="change in valgus with the next lower implant angle", value=less, unit="deg", note=note)
 
 
 def _length_word(length_mm: float | None, wire_mm: float | None) -> Cell:
@@ -123,7 +127,7 @@ def _every_wire(of: Given) -> Table:
         columns=(Column(title="implant"), *(Column(title=f"{offset:+g}" if offset else "0") for offset in offsets)),
         rows=rows,
         marked=(0,) if rows else (),
-        note="Columns: degrees by which the neck stands steeper than the wire.",
+        note="Columns: degrees by which the neck is steeper than the wire.",
     )
 
 
@@ -135,7 +139,7 @@ def _blade(of: Given) -> Section:
     if wire is None:
         lines.append(Line(label="longest blade", value="not known: measure the neck on the wire"))
     else:
-        note = f"neck {wire:g} mm less {margin:g} mm to the growth plate; a longer one is refused"
+        note = f"neck {wire:g} mm minus {margin:g} mm to the growth plate; a longer blade is not offered"
         room = wire - margin
         value: Cell = room if room > 0 else "none: the neck is no longer than the margin"
         unit = "mm" if room > 0 else ""
@@ -144,7 +148,10 @@ def _blade(of: Given) -> Section:
         lines += list(_lengths(of, wire, margin))
     lines += [
         Line(
-            label="left proud for impaction", value=of.inputs.number("blade_proud_mm"), unit="mm", sources=proud.sources
+            label="left protruding for impaction",
+            value=of.inputs.number("blade_proud_mm"),
+            unit="mm",
+            sources=proud.sources,
         ),
         Line(
             label="transverse cut below the implant's corner",
@@ -159,7 +166,7 @@ def _blade(of: Given) -> Section:
         by_hand = of.inputs.item("cut_below_crossing_mm").value is not None
         note = "set by hand" if by_hand else "from the blade's entry along the neck"
         lines.append(
-            Line(label="cut below the crossing of the axes", value=of.femur.cut_mm, unit="mm", places=1, note=note)
+            Line(label="cut below the intersection of the axes", value=of.femur.cut_mm, unit="mm", places=1, note=note)
         )
     return Section(title="Blade and level of the cut", lines=tuple(lines))
 
@@ -170,7 +177,7 @@ def _lengths(of: Given, wire_mm: float, margin_mm: float) -> Iterator[Line]:
         return
     for length in sorted(set(of.choices[0].implant.lengths_mm)):
         left = wire_mm - length
-        word = "fits" if implant.fitting_length_mm((length,), wire_mm, margin_mm) else "refused"
+        word = "fits" if implant.fitting_length_mm((length,), wire_mm, margin_mm) else "too long"
         yield Line(label=f"blade of {length:g} mm", value=word, note=f"{left:g} mm to the growth plate")
 
 
@@ -178,11 +185,11 @@ def _shift(of: Given) -> Section:
     title = "Shift of the shaft"
     bone = of.femur
     if bone is None:
-        return Section(title=title, words=(f"Not worked out: measure {'; '.join(missing(of))}.",))
+        return Section(title=title, words=(f"Not calculated: measure {'; '.join(missing(of))}.",))
     aim = of.inputs.number("axes_angle_deg")
     goals = (
-        ("not moved", shift.unmoved(of.before, of.turn, bone, of.side)),
-        ("neck's base on the shaft's axis", shift.neck_base_on_axis(of.before, of.turn, bone, of.side)),
+        ("no shift", shift.unmoved(of.before, of.turn, bone, of.side)),
+        ("base of the neck on the shaft axis", shift.neck_base_on_axis(of.before, of.turn, bone, of.side)),
         (f"axes {aim:g} deg apart", shift.with_axis_angle(of.before, of.turn, bone, of.side, aim)),
     )
     table = Table(
@@ -193,7 +200,7 @@ def _shift(of: Given) -> Section:
             Column(title="forward", unit="mm", places=1),
             Column(title="bone width", unit="mm"),
             Column(title="contact left", unit="%"),
-            Column(title="axes then", unit="deg", places=1),
+            Column(title="axes after", unit="deg", places=1),
             Column(title="length", unit="mm", places=1),
         ),
         rows=tuple(
@@ -201,14 +208,14 @@ def _shift(of: Given) -> Section:
             for name, p in goals
         ),
         marked=(1,),
-        note="Lateral goes with valgus, medial (negative) with varus. Length: head to knee, gained.",
+        note="Lateral goes with valgus, medial (negative) with varus. Length: gained from head to knee.",
     )
     base = goals[1][1]
     sideways = direction(base.lateral_mm, "lateral", "medial")
     before = shift.axis_before_deg(of.before, bone, of.side)
     lines = [
         Line(
-            label="shift to bring the neck's base back",
+            label="shift that brings the base of the neck back",
             value=base.size_mm,
             unit="mm",
             places=1,
@@ -234,60 +241,60 @@ def _ways_out(of: Given, bone: shift.Femur) -> Iterator[Line]:
         return
     share = 100 * of.inputs.number("contact_least")
     yield Line(
-        label="way out: a higher cut",
+        label="alternative: a higher cut",
         value=ways.highest_cut_mm,
         unit="mm",
         places=1,
-        note=f"below the crossing at most, keeps {share:.0f} % of the width",
+        note=f"below the intersection at most, keeps {share:.0f} % of the width",
     )
-    note = f"in the plane of the bend, at this level, keeps {share:.0f} %"
-    yield Line(label="way out: less correction", value=ways.most_correction_deg, unit="deg", places=1, note=note)
-    yield Line(label="way out: in steps", value=ways.steps, note="operations, each within that shift")
+    note = f"in the plane of the correction, at this level, keeps {share:.0f} %"
+    yield Line(label="alternative: less correction", value=ways.most_correction_deg, unit="deg", places=1, note=note)
+    yield Line(label="alternative: in stages", value=ways.steps, note="operations, each within that shift")
 
 
 def _cut(of: Given) -> Section:
     bend = correction.angulation_deg(of.turn)
-    lines = [Line(label="angle between the faces of the cut", value=bend, unit="deg", places=1)]
+    lines = [Line(label="angle between the cut surfaces", value=bend, unit="deg", places=1)]
     width = of.inputs.maybe("femoral_shaft_width_mm")
     if width is None:
-        return Section(title="Wedge or none", words=("Wedges: measure the width of the femur.",), lines=tuple(lines))
+        return Section(title="Wedge options", words=("Wedges: measure the width of the femur.",), lines=tuple(lines))
     if bend >= 90 - 1e-6:
-        words = ("A bend of 90 deg or more cannot be filled by one wedge at a transverse cut.",)
-        return Section(title="Wedge or none", words=words, lines=tuple(lines))
+        words = ("An angle of 90 deg or more cannot be filled by one wedge at a transverse cut.",)
+        return Section(title="Wedge options", words=words, lines=tuple(lines))
     base, even = shift.wedge_base_mm(width, bend), shift.symmetrical_wedge_mm(width, bend)
     edge = shift.hinge_rise_mm(width, bend)
     placed = neck_base(of)
     left = None if placed is None else 100 * placed.contact
     table = Table(
-        title="Wedge or none",
+        title="Wedge options",
         columns=(
-            Column(title="way"),
+            Column(title="technique"),
             Column(title="base", unit="mm", places=1),
             Column(title="length", unit="mm", places=1),
             Column(title="contact after the cut", unit="%"),
         ),
         rows=(
             ("no wedge, hinge at the edge: gap at the other edge", shift.chord_mm(width, bend), edge, 0.0),
-            ("wedge taken out (closing)", base, -base / 2, left),
-            ("half of it taken out, laid into the other half", base / 2, 0.0, left),
-            ("symmetrical wedge taken out", even, -even / 2, left),
+            ("closing wedge removed", base, -base / 2, left),
+            ("half of it removed and inserted on the other side", base / 2, 0.0, left),
+            ("symmetrical wedge removed", even, -even / 2, left),
         ),
-        note="Length: of the bone's axis at the cut, on top of what the angle gains. Contact: after the shift.",
+        note="Length: of the bone's axis at the cut, in addition to the gain from the angle. Contact: after the shift.",
     )
-    return Section(title="Wedge or none", lines=tuple(lines), tables=(table,))
+    return Section(title="Wedge options", lines=tuple(lines), tables=(table,))
 
 
 def _length(of: Given) -> Section:
     neck = of.inputs.maybe("femoral_neck_length_mm")
     if neck is None:
-        return Section(title="Length", words=(f"Not worked out: measure {WHAT_IS_MISSING['femoral_neck_length_mm']}.",))
+        return Section(title="Length", words=(f"Not calculated: measure {WHAT_IS_MISSING['femoral_neck_length_mm']}.",))
     pure = length_gained_mm(of.before.neck_shaft_deg, of.after.neck_shaft_deg, neck)
     lines = [Line(label="gained by the change of angle", value=pure, unit="mm", places=1, strong=True)]
     placed = neck_base(of)
     gain = pure
     if placed is not None:
         gain = placed.gain_mm
-        note = "with the neck's base on the shaft's axis; a closing wedge takes half its base off again"
+        note = "with the base of the neck on the shaft axis; a closing wedge costs half its base"
         lines.append(Line(label="gained from head to knee", value=gain, unit="mm", places=1, note=note, strong=True))
     difference = of.inputs.maybe("current_discrepancy_mm")
     if difference is not None:
@@ -297,7 +304,7 @@ def _length(of: Given) -> Section:
                 label="difference after",
                 value=difference - gain,
                 unit="mm",
-                note="what the plan counts on",
+                note="what the plan uses",
                 strong=True,
             ),
         ]

@@ -36,7 +36,7 @@ def _neck_length(inputs: Inputs) -> Inputs:
         return inputs
     bounds = neck.plausible or (0.0, float(str(wire.value)))
     value = min(max(float(str(wire.value)), bounds[0]), bounds[1])
-    note = "not measured: the length on the wire is taken for it"
+    note = "not measured: the length along the guide wire is used"
     return inputs.having(
         "femoral_neck_length_mm", value=value, origin=wire.origin, measured_on=wire.measured_on, note=note
     )

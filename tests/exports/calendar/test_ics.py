@@ -146,7 +146,7 @@ def test_the_moment_of_writing_is_the_one_given_and_changes_no_number() -> None:
         (b"", "no calendar"),
         (b"\xff\xfe\x00", "no calendar"),
         (b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//other//x//EN\r\nEND:VCALENDAR\r\n", "by -//other"),
-        (b"BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\nUID:1\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n", "not whole"),
+        (b"BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\nUID:1\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n", "an incomplete entry"),
         (file_of((Entry("a", "plan", "operation", ON, "a", ("x",)),))[:300], "no calendar"),
     ],
 )

@@ -121,7 +121,7 @@ def test_units_become_millimetres(value: float, unit: str, mm: float) -> None:
 
 
 def test_a_method_that_is_not_told_may_be_told_for_all() -> None:
-    assert "expected the id of a way of measuring" in told(read_observations(of(observation(method=None))))
+    assert "expected the id of a measurement method" in told(read_observations(of(observation(method=None))))
     (visit,) = visits(read_observations(of(observation(method=None)), unsaid_method="tape"))
     assert visit.measurements[0].method == "tape"
 
@@ -141,7 +141,7 @@ def test_what_is_no_leg_length_is_passed_over() -> None:
     ("changes", "sentence"),
     [
         ({"status": "preliminary"}, "entry[0].status: found 'preliminary', expected one of final, amended, corrected"),
-        ({"effectiveDateTime": "2026-11"}, "found '2026-11', expected a whole day (YYYY-MM-DD)"),
+        ({"effectiveDateTime": "2026-11"}, "found '2026-11', expected a full date (YYYY-MM-DD)"),
         ({"effectiveDateTime": None}, "found no day, expected a whole day"),
         ({"effectiveDateTime": "2026-11-31"}, "found '2026-11-31'"),
         ({"effectiveDateTime": "2026-11-18Tnoon"}, "found '2026-11-18Tnoon'"),
@@ -228,10 +228,10 @@ def test_what_is_passed_over_is_counted_in_words() -> None:
     )
     made["entry"] += [1, {}, {"resource": "x"}]
     assert read_lengths(made).left_out == (
-        "1 Observation passed over: of other findings than leg lengths",
-        "1 Observation passed over: withdrawn where they were made",
-        "1 Observation passed over: asked for and not made yet",
-        "3 entries passed over: no resource in them",
+        "1 Observation skipped: of findings other than leg lengths",
+        "1 Observation skipped: withdrawn at their source",
+        "1 Observation skipped: requested but not made yet",
+        "3 entries skipped: no resource in them",
     )
 
 

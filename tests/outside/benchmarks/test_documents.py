@@ -1,4 +1,4 @@
-"""How long documents take, the plan not counted. Run with `pytest tests/benchmarks --benchmark-enable`."""
+"""How long documents take, the plan not counted. Run with `pytest tests/outside/benchmarks --benchmark-enable`."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """How long a child's road takes from the command to the screen, in a pseudo-terminal read by pyte.
 
-Run with `pytest -n 0 tests/benchmarks --benchmark-enable`; nothing asserts a time.
+Run with `pytest -n 0 tests/outside/benchmarks --benchmark-enable`; nothing asserts a time.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """How long growth takes, and that a general sampler gives the same answer more slowly.
 
-Run with `python -m pytest tests/benchmarks --benchmark-enable`; without, each runs once as a test.
+Run with `python -m pytest tests/outside/benchmarks --benchmark-enable`; without, each runs once as a test.
 """
 
 from __future__ import annotations

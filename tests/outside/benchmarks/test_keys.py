@@ -1,6 +1,6 @@
 """How long a key takes until the screen has changed: the event is posted, the effect and the refresh are awaited.
 
-Run with `pytest -n 0 tests/benchmarks --benchmark-enable`; figures stand in `extra_info`, nothing is asserted on
+Run with `pytest -n 0 tests/outside/benchmarks --benchmark-enable`; figures stand in `extra_info`, nothing asserts a
 time. Pilot's own waiting (some 40 ms a key) would hide what is measured, so the loop is our own.
 """
 

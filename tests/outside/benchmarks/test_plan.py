@@ -1,4 +1,4 @@
-"""How long planning takes. Run with `pytest tests/benchmarks --benchmark-enable`; nothing is asserted on time."""
+"""How long planning takes. Run with `pytest tests/outside/benchmarks --benchmark-enable`; nothing asserts a time."""
 
 from __future__ import annotations
 

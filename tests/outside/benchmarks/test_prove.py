@@ -1,4 +1,4 @@
-"""How long the proofs of the rules take. Run with `pytest tests/benchmarks --benchmark-enable`."""
+"""How long the proofs of the rules take. Run with `pytest tests/outside/benchmarks --benchmark-enable`."""
 
 from __future__ import annotations
 

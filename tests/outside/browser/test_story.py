@@ -72,7 +72,7 @@ def window(address: str, chromium: str) -> Iterator[Window]:
 
 
 def test_a_child_is_opened_by_mouse_and_keys_and_no_other_host_is_asked(window, address) -> None:
-    window.wait_for("Children: 8, planned as on 2026-11-25", CAUTION, "Femoral lengthening 1")
+    window.wait_for("Children: 8, planned as of 2026-11-25", CAUTION, "Femoral lengthening 1")
     window.page.keyboard.type("rowan")
     window.wait_for("Children: 1 of 8")
     window.page.keyboard.press("Enter")

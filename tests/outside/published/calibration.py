@@ -1,6 +1,6 @@
 """How often the model is right: adult size predicted from the visits up to an age, against what came.
 
-python tests/published/calibration.py DATA.csv [--json | --toml] [--children odd|even|all]
+python tests/outside/published/calibration.py DATA.csv [--json | --toml] [--children odd|even|all]
 
 DATA.csv has the columns child, sex, age_years, height_cm and stem_length_cm (sitting height; may be empty);
 lines that begin with # are comments. Adult size is the last value measured at 18 years or later. The population
@@ -191,7 +191,7 @@ def lines(found: Mapping[str, Any]) -> Iterable[str]:
 
 def toml(found: Mapping[str, Any], which: str) -> Iterable[str]:
     """Yield the figures as the file that is kept beside this one, rounded."""
-    yield f"# Written by tests/published/calibration.py DATA.csv --toml --children {which}."
+    yield f"# Written by tests/outside/published/calibration.py DATA.csv --toml --children {which}."
     yield f"# {which.capitalize()}-numbered children of Tuddenham and Snyder, Univ Calif Publ Child Dev 1954;1:183-364."
     yield "# Coverage 0 to 1, errors in cm, bias in % of adult size; *_se: one standard error."
     for name, part in found.items():

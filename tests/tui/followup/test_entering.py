@@ -59,7 +59,7 @@ def test_lengths_typed_are_those_that_the_verb_sets() -> None:
         ("skeletal_age_years", "30", "did you mean 2.5: years, not months"),
         ("child.active_infection", "perhaps", "expected yes or no"),
         ("left.hip_joint", "gone", "expected"),
-        ("date", "tomorrow", "expected a day such as 2031-09-01"),
+        ("date", "tomorrow", "expected a date such as 2031-09-01"),
         ("operation.kind", "appendix", "expected"),
         ("operation.achieved_mm", "50", "expected which operation was done"),
         ("decision.reason", "because", "expected which decision"),

@@ -1,6 +1,6 @@
 """Every screen at every size in every theme, compared cell by cell with what is kept: text and colours.
 
-Made anew with `LIMB_PATHWAY_WRITE_SCREENS=1 pytest tests/screens`; look at the differences before they are kept.
+Made anew with `LIMB_PATHWAY_WRITE_SCREENS=1 pytest tests/tui/screens`; look at the differences before they are kept.
 With `LIMB_PATHWAY_DRAW_SCREENS=FOLDER` each is also written there as a picture (SVG) to look at.
 """
 

@@ -138,7 +138,7 @@ def test_the_curve_says_its_ends_in_words() -> None:
     of = plan("rowan-02")
     last = of.growth.by_age[-1]
     text = drawn(of).text
-    assert f"without operations to come {last.discrepancy_mm.p50 / 10:.1f} cm" in text
+    assert f"without further operations {last.discrepancy_mm.p50 / 10:.1f} cm" in text
     assert "with the plan" in text
 
 

@@ -98,8 +98,8 @@ class TestOneKindOfEach:
         ("id", "said"),
         [
             (HIP, "Before femoral lengthening: centre-edge angle more than 20 deg."),
-            (HIP, "What fails is mended by hip preparation."),
-            ("hip_preparation.no_infection", "Never waived."),
+            (HIP, "If not met, it is corrected by hip preparation."),
+            ("hip_preparation.no_infection", "Cannot be waived."),
             ("hip_preparation.before_lengthening", "at least 12 months after the start of hip preparation"),
             ("femoral_lengthening.not_before_three", "starts from 3 y; this binds."),
             ("femoral_lengthening.share_30", "at most 30 % of the bone at once"),
@@ -130,14 +130,14 @@ class TestPages:
     def test_what_names_a_finding_is_listed(self) -> None:
         used = page_data(PROTOCOL, "center_edge_angle_deg")["entries"][0]["used_by"]
         assert {HIP, "hip_preparation.shallow_or_tight", "hip_preparation"} <= set(used)
-        assert "What names it" in page_text(PROTOCOL, "center_edge_angle_deg")
+        assert "Referred to by" in page_text(PROTOCOL, "center_edge_angle_deg")
 
     def test_what_names_a_stage_is_listed(self) -> None:
         used = set(page_data(PROTOCOL, "hip_preparation")["entries"][0]["used_by"])
         assert {HIP, "hip_preparation.before_lengthening", "caution.hip_evidence"} <= used
 
     def test_an_unknown_rule_is_told_with_those_near_it(self) -> None:
-        with pytest.raises(UnknownRule, match=r"near it are .*femoral_lengthening\.hip_covered"):
+        with pytest.raises(UnknownRule, match=r"similar ones are .*femoral_lengthening\.hip_covered"):
             page_text(PROTOCOL, "femoral_lengthening.hip_coverd")
 
     def test_a_kind_may_be_said_in_the_singular_and_with_spaces(self) -> None:
