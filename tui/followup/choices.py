@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -37,7 +38,12 @@ class Choosing:
 def choosing(record: Record, plan: Plan, protocol: Protocol) -> Choosing:
     """Return the choices for a child: what its plan has to come first."""
     completed = {f"{one.kind} {one.date} {one.side}": one for one in reversed(record.operations)}
-    earlier = (Option(value, _earlier(one, record, protocol)) for value, one in completed.items())
+    named = {value: f"{protocol.stage(one.kind).label} of {one.date}" for value, one in completed.items()}
+    alike = Counter(named.values())
+    earlier = (
+        Option(value, f"{words}, {completed[value].side}" if alike[words] > 1 else words)
+        for value, words in named.items()
+    )
     kinds = {stage.id: stage for stage in _kinds(plan, protocol)}
     return Choosing(
         methods=tuple(Option(method.id, method.label) for method in protocol.methods),
@@ -50,12 +56,6 @@ def choosing(record: Record, plan: Plan, protocol: Protocol) -> Choosing:
             "waive_gate": tuple(dict.fromkeys(_waivable(plan, protocol))),
         },
     )
-
-
-def _earlier(one: Operation, record: Record, protocol: Protocol) -> str:
-    """Return an operation of the record in words, with its side where both sides had one on that day."""
-    both = {other.side for other in record.operations if (other.kind, other.date) == (one.kind, one.date)}
-    return f"{protocol.stage(one.kind).label} of {one.date}{f', {one.side}' if len(both) > 1 else ''}"
 
 
 def _kinds(plan: Plan, protocol: Protocol) -> Iterator[Stage]:
