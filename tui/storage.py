@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
 from pathway.days import age_words, age_years
+from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.protocol import model
 from pathway.questions.due import Due, due
-from pathway.questions.record_diff import on_top_of
 from pathway.record import Record
 from pathway.views.pictures.curve import cm
 from tui.opened import Entry, Row, needed
@@ -67,8 +67,10 @@ class Keeper(Protocol):
     def read(self, child: str) -> Record:
         """Return what is known of a child now; saving is held against it."""
 
-    def save(self, child: str, wanted: Record, plan: Plan, protocol: model.Protocol, reason: str) -> Kept | Meanwhile:
-        """Keep what `wanted` has otherwise than what was read or kept last, and its plan as a revision."""
+    def save(
+        self, child: str, events: Sequence[Event], plan: Plan, protocol: model.Protocol, reason: str
+    ) -> Kept | Meanwhile:
+        """Keep events on top of what was read or kept last, and the plan after them as a revision."""
 
 
 def listed_row(item: Listed, on: datetime.date) -> Row | None:
@@ -91,13 +93,6 @@ def listed_row(item: Listed, on: datetime.date) -> Row | None:
 def needs_of(child: str, summary: Mapping[str, Any], on: datetime.date) -> tuple[Due, ...]:
     """Return what a child needs in the months to come, what is overdue first."""
     return tuple(sorted(due(child, summary, on, MONTHS_AHEAD), key=lambda item: (item.by, item.what)))
-
-
-def joined(entry: Entry, theirs: Record, protocol: model.Protocol) -> Record:
-    """Return the record of others with one's own changes since the last saving on top of it."""
-    assert entry.session is not None
-    assert entry.kept is not None
-    return on_top_of(theirs, entry.kept, entry.session.record, protocol)
 
 
 def overtaken(since: Iterable[str], place: str) -> tuple[str, ...]:

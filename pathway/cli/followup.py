@@ -26,6 +26,10 @@ from pathway.cli.registry_options import by_option, key_of, name_of, now, opened
 from pathway.cli.rules import json_option, protocol_of, protocol_option, width
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from pathway.events import Event, FollowUp
+    from pathway.problems import Fault
     from pathway.protocol.model import Protocol
     from pathway.questions.followup import Preview
     from pathway.record import Record
@@ -85,8 +89,6 @@ def followup(
     CASE is a case file, or the id of a child in the registry. Without options the lengths are asked for one by
     one. Saving adds to the file or to the child's entries; nothing that stands there is altered.
     """
-    from pathway.casefile import table_fragment
-
     day = today(on)
     in_registry = not case.exists() and case.parent == Path() and _in_registry(case.name, address, key_file, ask_key)
     if in_registry:
@@ -94,45 +96,44 @@ def followup(
             (record, head), protocol = store.record_and_head(case.name), protocol_of(clinic)
     else:
         record, protocol = taken_in(read_case_file(case), str(case), day, clinic)
-    parts: list[str] = []
-    decided = {"waive_gate": ("gate", waive), "decline": ("stage", decline), "prefer": ("prefer", prefer)}
-    if fragment is not None:
-        parts.append(read_case_file(fragment))
+    text = "" if fragment is None else read_case_file(fragment)
     if not (settings or done or fragment or waive or decline or prefer):
         settings = _asked(record)
+    tables: dict[str, list[dict[str, object]]] = {}
     if settings:
-        parts.append(_visit(day, method, settings))
+        tables["visit"] = [_visit(day, method, settings)]
     if done is not None:
         side = record.other_side if _lane(protocol, done) == "other_leg" else record.affected_side
         fields = {"kind": done, "date": day, "side": side, "achieved_mm": gained_mm, "physes": physis}
-        parts.append(
-            table_fragment("operation", {**fields, "device_removed": device_off, "complications": complication})
-        )
-    for kind, (field, value) in decided.items():
-        if value is not None:
-            party = "team" if kind == "waive_gate" else "family"
-            given = {"date": day, "by": party, "kind": kind, field: value, "reason": reason or ""}
-            parts.append(table_fragment("decision", given))
-    entered = "\n".join(parts)
-    new = _previewed(record, entered, protocol, day, str(case), as_json)
+        tables["operation"] = [{**fields, "device_removed": device_off, "complications": complication}]
+    decided = {"waive_gate": ("gate", waive), "decline": ("stage", decline), "prefer": ("prefer", prefer)}
+    tables["decision"] = [
+        {"date": day, "by": "team" if kind == "waive_gate" else "family", "kind": kind, field: value, "reason": reason}
+        for kind, (field, value) in decided.items()
+        if value is not None
+    ]
+    events = (*_read(text, record, protocol, day, str(fragment)), *_typed(tables, record, protocol, day))
+    _previewed(record, events, protocol, day, str(case), as_json)
     if not _wanted(save, as_json):
         return
     if not in_registry:
-        _append(case, entered)
+        _append(case, events, protocol, text if not (settings or done or any(tables["decision"])) else "")
         return
+    from pathway.events import rebase
     from pathway.registry.journal.entry import Overtaken
     from pathway.registry.planning import save_followup
 
     with opened(address, key_file, ask_key) as store:
         while True:
-            kept = save_followup(store, record, new, head, who=name_of(by), when=now())
+            kept = save_followup(store, case.name, events, head, who=name_of(by), when=now())
             if not isinstance(kept, Overtaken):
                 click.echo(f"Saved as entry {kept.head.count} of {case.name}.", err=True)
                 return
             since = "; ".join(f"{entry.kind} by {entry.who} on {entry.when:%Y-%m-%d %H:%M}" for entry in kept.since)
             click.echo(f"{case.name}: somebody else has saved since ({since}). Both together would change:", err=True)
             record, head = store.record_and_head(case.name)
-            new = _previewed(record, entered, protocol, day, case.name, as_json)
+            events = rebase(events, record)
+            _previewed(record, events, protocol, day, case.name, as_json)
             if not sys.stdin.isatty():
                 click.echo("Nothing was saved; enter it again to save both together.", err=True)
                 sys.exit(OVERTAKEN)
@@ -145,20 +146,39 @@ def _in_registry(child: str, address: str | None, key_file: Path | None, ask_key
     return not has_example(child) or bool(kept_entries(child, address, key_of(key_file, ask_key)))
 
 
+def _read(text: str, record: Record, protocol: Protocol, day: datetime.date, name: str) -> tuple[Event, ...]:
+    """Return the events of a fragment; leaves with its faults in words."""
+    from pathway.casefile import read_fragment
+
+    return _sound(read_fragment(text, record.child, name, protocol, day)) if text else ()
+
+
+def _typed(
+    tables: Mapping[str, Sequence[Mapping[str, object]]], record: Record, protocol: Protocol, day: datetime.date
+) -> tuple[Event, ...]:
+    """Return the events of the options typed; leaves with their faults in words."""
+    from pathway.casefile import filled, read_events
+
+    given = {kind: [filled(table) for table in some] for kind, some in tables.items()}
+    return _sound(read_events(given, record.child, "what was entered", protocol, day))
+
+
+def _sound(read: FollowUp | tuple[Fault, ...]) -> tuple[Event, ...]:
+    if isinstance(read, tuple):
+        refuse("\n".join(fault.sentence for fault in read))
+    return read.events
+
+
 def _previewed(
-    record: Record, entered: str, protocol: Protocol, day: datetime.date, name: str, as_json: bool
-) -> Record:
-    """Print what the entered tables change, and return the record with them; leaves with the faults in words."""
-    from pathway.casefile import with_fragment
+    record: Record, events: Sequence[Event], protocol: Protocol, day: datetime.date, name: str, as_json: bool
+) -> None:
+    """Print what events change; leaves with what cannot be in words."""
+    from pathway.events import apply
     from pathway.questions.followup import preview
 
-    new = with_fragment(record, entered, "what was entered", protocol, day)
-    if isinstance(new, tuple):
-        refuse("\n".join(fault.sentence for fault in new))
-    _questions(record, new, protocol)
+    _questions(record, apply(record, events), protocol)
     with breaches_told(name):
-        _show(preview(record, new, protocol, day), as_json)
-    return new
+        _show(preview(record, events, protocol, day), as_json)
 
 
 @click.command()
@@ -184,7 +204,9 @@ def compare(
 
     Two case files; one file alone on two days (--before); or two accepted plans of the registry: rowan-02@1 rowan-02@2.
     """
-    from pathway.questions.followup import preview
+    from pathway.events import diff
+    from pathway.plan.make import make_plan
+    from pathway.questions.followup import compared
 
     day = today(on)
     if other is None and before is None:
@@ -201,12 +223,15 @@ def compare(
             f"compare: found {old.child.id} in {one} and {new.child.id} in {other}, expected one child; "
             "give two files of the same child."
         )
+    known = old.until(before or day)
     with breaches_told(str(other)):
-        _show(preview(old.until(before or day), new, protocol, day, since=before), as_json)
+        earlier = make_plan(known, protocol, before or day)
+        _show(compared(known, earlier, diff(known, new), make_plan(new, protocol, day), protocol), as_json)
 
 
 def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Preview:
     """Return what changed between two accepted plans of a child, named `id@number`."""
+    from pathway.events import diff
     from pathway.plan.model import Plan
     from pathway.questions.followup import compared
     from pathway.registry.journal.fold import accepted_plans, record_of
@@ -227,7 +252,7 @@ def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Pre
     if old.child.id != new.child.id:
         refuse(f"compare: found {one} and {other}, expected one child; give two revisions of the same child.")
     with breaches_told(new.child.id):
-        return compared(old, before, new, after, protocol)
+        return compared(old, before, diff(old, new), after, protocol)
 
 
 def _lane(protocol: Protocol, stage: str) -> str:
@@ -253,13 +278,13 @@ def _asked(record: Record) -> tuple[str, ...]:
     return tuple(given)
 
 
-def _visit(day: datetime.date, method: str, settings: tuple[str, ...]) -> str:
-    from pathway.casefile import visit_fragment
+def _visit(day: datetime.date, method: str, settings: tuple[str, ...]) -> dict[str, object]:
+    from pathway.casefile import values_of, visit_table
 
-    made = visit_fragment(day, method, settings)
-    if not isinstance(made, str):
-        refuse(made.sentence)
-    return made
+    values = values_of(settings)
+    if not isinstance(values, dict):
+        refuse(values.sentence)
+    return visit_table(day, method, values)
 
 
 def _questions(old: Record, new: Record, protocol: Protocol) -> None:
@@ -297,15 +322,15 @@ def _wanted(save: bool | None, as_json: bool) -> bool:
     return not as_json and sys.stdin.isatty() and click.confirm("Save?", default=False, err=True)
 
 
-def _append(case: Path, entered: str) -> None:
-    """Add what was entered at the end of the case file, or say why it cannot be."""
+def _append(case: Path, events: Sequence[Event], protocol: Protocol, as_written: str) -> None:
+    """Add events to the case file, or say why they cannot be."""
+    from pathway.cli.stored_files import save_events
+
     if is_example(case):
         refuse(f"{case}: found an example child, expected a file of your own; copy it before you save to it.")
     try:
-        with case.open("a", encoding="utf-8") as file:
-            file.write(f"\n{entered}")
-    except OSError as error:
-        refuse(
-            f"{case}: cannot be written ({error.strerror}); nothing was saved. Check the folder and its permissions."
-        )
-    click.echo(f"Saved in {case}.", err=True)
+        _, beside = save_events(case, read_case_file(case), events, protocol, as_written)
+    except (OSError, ValueError) as error:
+        words = error.strerror if isinstance(error, OSError) else error
+        refuse(f"{case}: cannot be written ({words}); nothing was saved. Check the folder and its permissions.")
+    click.echo(f"Saved in {case}{beside}.", err=True)

@@ -13,6 +13,7 @@ from pathway.casefile import read_case
 from pathway.cli.case import named_files
 from pathway.cli.main import main
 from pathway.cli.stored_files import CHANGED, FileKeeper
+from pathway.events import diff
 from pathway.record import Record
 from tests.examples import example, example_plan
 from tests.plans import DAY, files, rules
@@ -46,7 +47,9 @@ def with_visit(record: Record) -> Record:
 
 
 def save(keeper: FileKeeper, wanted: Record) -> Kept | Meanwhile:
-    return keeper.save(NAME, wanted, example_plan(NAME), rules(), "")
+    known = read_case(keeper._known[NAME], NAME, rules())
+    assert isinstance(known, Record)
+    return keeper.save(NAME, diff(known, wanted), example_plan(NAME), rules(), "")
 
 
 def read(file: Path) -> Record:
