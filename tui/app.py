@@ -16,6 +16,7 @@ from textual.message import Message
 from textual.screen import Screen
 
 from pathway.children.storage import Storage
+from pathway.events import Event
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 from pathway.views.words import paragraphs
@@ -144,9 +145,9 @@ class PathwayApp(SavingApp):
         self.save_waiting(event.name)
         self._plan_next()
 
-    def edit(self, child: str, sentence: str, after: Record) -> None:
-        """Change a child's record by one edit, told in one sentence; the plan follows."""
-        self._now(child, self.child_list.edited(child, sentence, after))
+    def edit(self, child: str, sentence: str, events: Iterable[Event]) -> None:
+        """Add events to a child's record as one edit, told in one sentence; the plan follows."""
+        self._now(child, self.child_list.edited(child, sentence, events))
 
     def undo(self, child: str) -> None:
         """Undo a child's last edit, where there is one."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
+from pathway.events import Event, apply, diff, rebase
 from pathway.plan.model import Plan
 from pathway.questions.due import Due
 from pathway.record import Record
@@ -20,10 +21,11 @@ class NothingToDo(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Edit:
-    """One change in the user's words: the record before and after it."""
+    """One change in the user's words: the record before it, the events entered, the record after them."""
 
     sentence: str
     before: Record
+    events: tuple[Event, ...]
     after: Record
 
 
@@ -37,9 +39,11 @@ class Session:
     undone: tuple[Edit, ...] = ()
 
 
-def edit(session: Session, sentence: str, after: Record) -> Session:
-    """Return the session with the record replaced; the plan is to be made anew, redo starts afresh."""
-    return Session(after, None, (*session.done, Edit(sentence, session.record, after)))
+def edit(session: Session, sentence: str, events: Iterable[Event]) -> Session:
+    """Return the session with events added to the record; the plan is to be made anew, redo starts afresh."""
+    entered = tuple(events)
+    after = apply(session.record, entered)
+    return Session(after, None, (*session.done, Edit(sentence, session.record, entered, after)))
 
 
 def undo(session: Session) -> Session:
@@ -101,6 +105,17 @@ class Entry:
         """Return whether something was changed since it was read or saved last."""
         return self.session is not None and self.kept is not None and self.session.record != self.kept
 
+    @property
+    def unsaved_events(self) -> tuple[Event, ...]:
+        """Return what is to be saved: the events entered since the last saving, or those that take back what was."""
+        if self.session is None or self.kept is None:
+            return ()
+        done = self.session.done
+        since = next((at for at, one in enumerate(done) if one.before == self.kept), None)
+        if since is None:
+            return diff(self.kept, self.session.record)
+        return tuple(event for one in done[since:] for event in one.events)
+
 
 @dataclass(frozen=True, slots=True)
 class ChildList:
@@ -155,9 +170,9 @@ class ChildList:
         # The next plan is told under the first sentence alone.
         return self._with(replace(entry, session=before, told=told if plan is not None else (" ".join(told),)))
 
-    def edited(self, name: str, sentence: str, after: Record) -> ChildList:
-        """Return the list with a child's record edited; raises KeyError for a child without a session."""
-        return self._with_session(name, edit(self._session(name), sentence, after), f"{sentence} …")
+    def edited(self, name: str, sentence: str, events: Iterable[Event]) -> ChildList:
+        """Return the list with events added to a child's record; raises KeyError for a child without a session."""
+        return self._with_session(name, edit(self._session(name), sentence, events), f"{sentence} …")
 
     def undone(self, name: str) -> ChildList:
         """Return the list with a child's last edit undone; raises NothingToDo where there is none."""
@@ -185,10 +200,12 @@ class ChildList:
         """Return the list with a record that is kept now; edits stay and can still be undone."""
         return self._with(replace(self[name], kept=record, told=tuple(told)))
 
-    def overtaken(self, name: str, theirs: Record, together: Record, told: Iterable[str]) -> ChildList:
+    def overtaken(self, name: str, theirs: Record, told: Iterable[str]) -> ChildList:
         """Return the list with the record of others as the kept one and one's own changes as one edit on top."""
-        mine = Edit("Own changes on top of what others saved", theirs, together)
-        session = Session(together, None, (mine,) if together != theirs else ())
+        mine = rebase(self[name].unsaved_events, theirs)
+        session = Session(theirs)
+        if mine:
+            session = edit(session, "Own changes on top of what others saved", mine)
         return self._with(replace(self[name], session=session, kept=theirs, told=tuple(told)))
 
     def _session(self, name: str) -> Session:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from pathway.events import Event, apply
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.questions.due import Due
@@ -88,9 +89,9 @@ class Left(Exception):
 
 
 def follow_up(
-    record: Record, before: Plan, new: Record, protocol: Protocol, wanted: Callable[[], bool]
+    record: Record, before: Plan, events: Sequence[Event], protocol: Protocol, wanted: Callable[[], bool]
 ) -> Iterator[Preview | tuple[str, ...]]:
-    """Yield what the new facts change: at once without their causes, then with them; or why there is no plan.
+    """Yield what events change: at once without their causes, then with them; or why there is no plan.
 
     Ends early where the answer is not `wanted` any more.
     """
@@ -104,9 +105,9 @@ def follow_up(
         return make_plan(one, rules, on, **options)
 
     try:
-        after = make(new, protocol, before.on)
+        after = make(apply(record, events), protocol, before.on)
         yield Preview(before, after, (), tuple(Change(found, ()) for found in differences(before, after)))
-        yield compared(record, before, new, after, protocol, make=make)
+        yield compared(record, before, events, after, protocol, make=make)
     except Left:
         return
     except PlanBreach as error:

@@ -12,6 +12,7 @@ from textual.message import Message
 from textual.notifications import SeverityLevel
 
 from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, Storage, save_failed
+from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
@@ -144,7 +145,8 @@ class SavingApp(App[None]):
                 self._to_save.add(child)
                 return
             self._in_hand.add(child)
-            self._save(child, entry.session.record, plan, self.rules, keeping.reason_of(entry))
+            record, events = entry.session.record, entry.unsaved_events
+            self._save(child, record, events, plan, self.rules, keeping.reason_of(entry))
 
     def save_waiting(self, child: str) -> None:
         """Save a child that waited for its plan, or for an earlier saving."""
@@ -156,11 +158,13 @@ class SavingApp(App[None]):
             self._leave_later()
 
     @work(thread=True)
-    def _save(self, child: str, record: Record, plan: Plan, rules: Protocol, reason: str) -> None:
+    def _save(
+        self, child: str, record: Record, events: tuple[Event, ...], plan: Plan, rules: Protocol, reason: str
+    ) -> None:
         assert self.keeper is not None
         answer: Saved | SaveConflict | SaveFailed
         try:
-            answer = self.keeper.save(child, record, plan, rules, reason)
+            answer = self.keeper.save(child, events, plan, rules, reason)
         except SaveFailed as error:
             answer = error
         except Exception as error:  # a fault of ours must not end the session: it is said in place
@@ -171,7 +175,7 @@ class SavingApp(App[None]):
 
     def on_saving_app_answered(self, event: Answered) -> None:
         """Say what became of it; changes made meanwhile stay to be saved."""
-        child, answer, entry = event.name, event.answer, self.child_list[event.name]
+        child, answer = event.name, event.answer
         self._in_hand.discard(child)
         if isinstance(answer, Saved):
             self.child_list = self.child_list.saved(child, event.record, (answer.sentence,))
@@ -180,9 +184,8 @@ class SavingApp(App[None]):
         else:
             assert self.keeper is not None
             assert self.rules is not None
-            together = keeping.joined(entry, answer.theirs, self.rules)
             told = keeping.overtaken(answer.since, self.keeper.place)
-            self.child_list = self.child_list.overtaken(child, answer.theirs, together, told)
+            self.child_list = self.child_list.overtaken(child, answer.theirs, told)
         self.show(child)
         self.say(child)
         if isinstance(answer, Saved):

@@ -6,9 +6,6 @@ import datetime
 from collections.abc import Iterable
 
 from pathway.children.storage import Listed, SaveFailed
-from pathway.protocol import model
-from pathway.questions.record_diff import on_top_of
-from pathway.record import Record
 from pathway.views.words.children import Row, summary_row
 from tui.opened import Entry
 
@@ -26,13 +23,6 @@ def listed_row(item: Listed, on: datetime.date) -> Row | None:
     if item.summary is None or "born" not in item.summary:
         return None
     return summary_row(item.name, item.summary, on)
-
-
-def joined(entry: Entry, theirs: Record, protocol: model.Protocol) -> Record:
-    """Return the record of others with one's own changes since the last saving on top of it."""
-    assert entry.session is not None
-    assert entry.kept is not None
-    return on_top_of(theirs, entry.kept, entry.session.record, protocol)
 
 
 def overtaken(since: Iterable[str], place: str) -> tuple[str, ...]:

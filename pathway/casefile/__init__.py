@@ -1,8 +1,8 @@
 """Case files: TOML text to a `Record` and back, checked against the protocol, all faults at once."""
 
 from pathway.casefile.amend import amended
-from pathway.casefile.fragments import table_fragment, visit_fragment, with_fragment
-from pathway.casefile.read import read_case
+from pathway.casefile.fragments import filled, values_of, visit_table
+from pathway.casefile.read import read_case, read_events, read_fragment
 from pathway.casefile.write import case_text, in_order
 from pathway.preferences import PREFERENCES
 
@@ -10,9 +10,11 @@ __all__ = [
     "PREFERENCES",
     "amended",
     "case_text",
+    "filled",
     "in_order",
     "read_case",
-    "table_fragment",
-    "visit_fragment",
-    "with_fragment",
+    "read_events",
+    "read_fragment",
+    "values_of",
+    "visit_table",
 ]

@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from pathway.casefile.read import read_case
 from pathway.casefile.write import case_text, in_order
+from pathway.events import Event, apply, rebase
 from pathway.protocol.model import Protocol
-from pathway.record import Record
+from pathway.record import Decision, Operation, Record, Visit
 
 
-def amended(text: str, wanted: Record, name: str, protocol: Protocol) -> tuple[str, bool]:
-    """Return a case file that reads to `wanted`, and whether all of `text` still stands in it, comments too.
+def amended(
+    text: str, events: Iterable[Event], name: str, protocol: Protocol, as_written: str = ""
+) -> tuple[str, bool]:
+    """Return a case file with events, and whether all of `text` still stands in it, comments too.
 
-    New visits, operations and decisions are added at the end; where something known was changed or taken away the
-    file is written anew. Raises ValueError where `wanted` cannot be written (see `case_text`) or the file with it would
-    be refused.
+    New visits, operations and decisions are added at the end, in the words of `as_written` where they say the same;
+    where something known was changed or taken away the file is written anew. Raises ValueError where the record cannot
+    be written (see `case_text`) or the file with it would be refused.
     """
     old = read_case(text, name, protocol)
-    if isinstance(old, Record):
-        added = _added(old, wanted)
-        longer = f"{text.rstrip()}\n\n{added}" if added else text
+    if not isinstance(old, Record):
+        raise ValueError(" ".join(fault.sentence for fault in old))
+    events = rebase(events, old)
+    if not events:
+        return text, True
+    wanted = apply(old, events)
+    for added in filter(None, (as_written, _tables(old, events))):
+        longer = f"{text.rstrip()}\n\n{added}"
         again = read_case(longer, name, protocol)
         if isinstance(again, Record) and in_order(again) == in_order(wanted):
             return longer, True
@@ -29,14 +39,10 @@ def amended(text: str, wanted: Record, name: str, protocol: Protocol) -> tuple[s
     return anew, False
 
 
-def _added(old: Record, wanted: Record) -> str:
-    """Return the visits, operations and decisions that only `wanted` has, as tables of a case file."""
-    days = {visit.date for visit in old.visits}
-    new = Record(
-        child=wanted.child,
-        visits=tuple(visit for visit in wanted.visits if visit.date not in days),
-        operations=tuple(one for one in wanted.operations if one not in old.operations),
-        decisions=tuple(one for one in wanted.decisions if one not in old.decisions),
-    )
-    bare, whole = case_text(Record(child=wanted.child)), case_text(new)
-    return whole[len(bare) :].lstrip("\n")
+def _tables(old: Record, events: tuple[Event, ...]) -> str:
+    """Return what was entered as tables of a case file, "" where something known was changed too."""
+    new = tuple(event for event in events if isinstance(event, Visit | Operation | Decision))
+    if len(new) < len(events) or not new:
+        return ""
+    bare = Record(child=old.child)
+    return case_text(apply(bare, new))[len(case_text(bare)) :].lstrip("\n")

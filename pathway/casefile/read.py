@@ -10,14 +10,15 @@ from typing import Any, TypeVar, get_args
 from pydantic import BaseModel
 
 from pathway.casefile.calendar import read_calendar
-from pathway.casefile.fields import Complaints, Fields
+from pathway.casefile.fields import Complaints, Fields, Table
 from pathway.casefile.syntax import parse
 from pathway.casefile.visits import Known, day_in_life, read_visits
+from pathway.events import FollowUp, NewCalendar
 from pathway.preferences import PREFERENCES
 from pathway.problems import Problem
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import predecessor_of
-from pathway.record import Child, Decision, Operation, Record, Sex
+from pathway.record import CaseCalendar, Child, Decision, Operation, Record, Sex, Visit
 
 SCHEMA_VERSION = 1
 PHYSES = ("distal_femur", "proximal_tibia", "distal_tibia", "proximal_femur")
@@ -58,6 +59,32 @@ def read_case(
     return complaints.faults(text) if record is None else record
 
 
+def read_events(
+    tables: Table, child: Child, name: str, protocol: Protocol, on: datetime.date, text: str = ""
+) -> FollowUp | tuple[Problem, ...]:
+    """Return the events that tables of a case file tell of a child, or all their faults.
+
+    The tables are held to what a case file is held to. `text` is where they were read from, for the lines of faults.
+    """
+    complaints = Complaints(name)
+    fields = Fields(complaints, (), tables)
+    told = _told(fields, Known(protocol, child.date_of_birth, on), child.affected_side)
+    fields.done("a follow-up")
+    if complaints.entries:
+        return complaints.faults(text)
+    visits, operations, decisions, calendar = told
+    return FollowUp((*visits, *operations, *decisions, *(() if calendar is None else (NewCalendar(calendar),))))
+
+
+def read_fragment(
+    text: str, child: Child, name: str, protocol: Protocol, on: datetime.date
+) -> FollowUp | tuple[Problem, ...]:
+    """Return the events of a text with `[[visit]]`, `[[operation]]` and so on, or all its faults."""
+    text = text.removeprefix("\ufeff")
+    document = parse(text, name)
+    return (document,) if isinstance(document, Problem) else read_events(document, child, name, protocol, on, text)
+
+
 def _record(fields: Fields, protocol: Protocol, on: datetime.date | None) -> Record | None:
     version = fields.take("schema_version")
     if isinstance(version, bool) or version != SCHEMA_VERSION:
@@ -68,20 +95,25 @@ def _record(fields: Fields, protocol: Protocol, on: datetime.date | None) -> Rec
     born = None if section is None else section.table.get("date_of_birth")
     known = Known(protocol, born if type(born) is datetime.date else None, on)
     side = None if section is None else section.table.get("affected_side")
-    visits = read_visits(fields.tables("visit"), known)
-    operations = [_operation(table, known, side) for table in fields.tables("operation")]
-    decisions = [_decision(table, known) for table in fields.tables("decision")]
-    table = fields.one_table("calendar")
-    calendar = None if table is None else read_calendar(table)
+    visits, operations, decisions, calendar = _told(fields, known, side)
     fields.done("a case file")
     if child is None or fields.complaints.entries:
         return None
-    return Record(
-        child=child,
-        visits=visits,
-        operations=tuple(sorted((one for one in operations if one), key=lambda one: one.date)),
-        decisions=tuple(sorted((one for one in decisions if one), key=lambda one: one.date)),
-        calendar=calendar,
+    return Record(child=child, visits=visits, operations=operations, decisions=decisions, calendar=calendar)
+
+
+def _told(
+    fields: Fields, known: Known, affected: object
+) -> tuple[tuple[Visit, ...], tuple[Operation, ...], tuple[Decision, ...], CaseCalendar | None]:
+    visits = read_visits(fields.tables("visit"), known)
+    operations = [_operation(table, known, affected) for table in fields.tables("operation")]
+    decisions = [_decision(table, known) for table in fields.tables("decision")]
+    table = fields.one_table("calendar")
+    return (
+        visits,
+        tuple(sorted((one for one in operations if one), key=lambda one: one.date)),
+        tuple(sorted((one for one in decisions if one), key=lambda one: one.date)),
+        None if table is None else read_calendar(table),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import os
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, BinaryIO
 from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, save_failed
 
 if TYPE_CHECKING:
+    from pathway.events import Event
     from pathway.plan.model import Plan
     from pathway.protocol.model import Protocol
     from pathway.record import Record
@@ -50,24 +51,21 @@ class FileStorage:
         self._known[child] = text
         return record
 
-    def save(self, child: str, wanted: Record, plan: Plan, protocol: Protocol, reason: str) -> Saved | SaveConflict:
+    def save(
+        self, child: str, events: Sequence[Event], plan: Plan, protocol: Protocol, reason: str
+    ) -> Saved | SaveConflict:
         """Write what changed to the file; where it has to be written anew, the file before stays beside it."""
-        from pathway.casefile import amended
-
         file = self._files[child]
         gone = not file.exists() and file.parent.is_dir()
         text = self._known[child] if gone else self._text(child)
         if text != self._known[child]:
             return SaveConflict((CHANGED,), self.read(child))
         try:
-            new, stands = amended(text, wanted, file.name, protocol)
-            beside = "" if stands or gone else f"; the earlier version is {_kept_beside(file).name}"
-            _write(file, new)
+            self._known[child], beside = save_events(file, text, events, protocol)
         except (OSError, ValueError) as error:
             words = error.strerror if isinstance(error, OSError) else error
             what = f"cannot be written ({words}); the file is unchanged. Check it and its folder"
             raise save_failed(str(file), what, "") from error
-        self._known[child] = new
         return Saved(f"Saved in {file.name}{', which was missing and has been written again' if gone else beside}.")
 
     def _text(self, child: str) -> str:
@@ -78,6 +76,22 @@ class FileStorage:
             words = error.strerror if isinstance(error, OSError) else "not UTF-8"
             what = f"cannot be read ({words}). Check the file and its permissions"
             raise save_failed(str(file), what, "") from error
+
+
+def save_events(
+    file: Path, text: str, events: Sequence[Event], protocol: Protocol, as_written: str = ""
+) -> tuple[str, str]:
+    """Write events to a case file that reads `text`; return what it reads now, and where it lies as it was.
+
+    What was entered is added at the end, in the words of `as_written` where they say the same. Where the file has to be
+    written anew, the file before stays beside it, and the second text says so. Raises OSError and ValueError.
+    """
+    from pathway.casefile import amended
+
+    new, stands = amended(text, events, file.name, protocol, as_written)
+    beside = "" if stands or not file.exists() else f"; the earlier version is {_kept_beside(file).name}"
+    _write(file, new)
+    return new, beside
 
 
 def _kept_beside(file: Path) -> Path:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager, suppress
 
 from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed
+from pathway.events import Event, apply
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.questions.due import plan_summary
@@ -58,14 +59,17 @@ class RegistryStorage:
             self._known[child] = self._store.record_and_head(child)
         return self._known[child][0]
 
-    def save(self, child: str, wanted: Record, plan: Plan, protocol: Protocol, reason: str) -> Saved | SaveConflict:
-        """Keep what changed since the child was read or saved last, and its plan as a revision, or nothing at all."""
+    def save(
+        self, child: str, events: Sequence[Event], plan: Plan, protocol: Protocol, reason: str
+    ) -> Saved | SaveConflict:
+        """Keep events on top of what was read or saved last, and the plan after them as a revision, or nothing."""
         known, head = self._known[child]
         with _translating_registry_problems():
             when = self._now()
-            saved = save_followup(self._store, known, wanted, head, who=self._who, when=when, plan=plan, reason=reason)
+            saved = save_followup(self._store, child, events, head, who=self._who, when=when, plan=plan, reason=reason)
             if isinstance(saved, StaleHead):
                 return SaveConflict(tuple(map(_since, saved.since)), self.read(child))
+        wanted = apply(known, events)
         self._known[child] = (wanted, saved.head)
         summary = plan_summary(plan, wanted, protocol)
         stored = StoredPlan(child, saved.head, protocol.version, protocol_digest(protocol), plan.on, summary)

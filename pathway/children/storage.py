@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.problems import Problem, Refused
 from pathway.protocol import model
@@ -59,6 +60,6 @@ class Storage(Protocol):
         """Return what is known of a child now; saving is held against it."""
 
     def save(
-        self, child: str, wanted: Record, plan: Plan, protocol: model.Protocol, reason: str
+        self, child: str, events: Sequence[Event], plan: Plan, protocol: model.Protocol, reason: str
     ) -> Saved | SaveConflict:
-        """Keep what `wanted` has otherwise than what was read or kept last, and its plan as a revision."""
+        """Keep events on top of what was read or kept last, and the plan after them as a revision."""

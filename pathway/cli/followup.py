@@ -28,7 +28,10 @@ from pathway.cli.printing import width
 from pathway.problems import Problem, Refused, cannot
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from pathway.children.resolve import Located
+    from pathway.events import Event, FollowUp
     from pathway.protocol.model import Protocol
     from pathway.questions.followup import Preview
     from pathway.record import Record
@@ -79,36 +82,34 @@ def followup(
     Without options the lengths are asked for one by one. Saving adds to the file or to the child's entries; nothing
     that stands there is altered.
     """
-    from pathway.casefile import table_fragment
     from pathway.children.case_files import text_of
 
     day, record, protocol = asked.on, asked.record, asked.protocol
-    parts: list[str] = []
-    decided = {"waive_gate": ("gate", waive), "decline": ("stage", decline), "prefer": ("prefer", prefer)}
-    if fragment is not None:
-        parts.append(text_of(fragment))
+    text = "" if fragment is None else text_of(fragment)
     if not (settings or done or fragment or waive or decline or prefer):
         settings = _asked(record)
+    tables: dict[str, list[dict[str, object]]] = {}
     if settings:
-        parts.append(_visit(day, method, settings))
+        tables["visit"] = [_visit(day, method, settings)]
     if done is not None:
         side = record.other_side if _lane(protocol, done) == "other_leg" else record.affected_side
         fields = {"kind": done, "date": day, "side": side, "achieved_mm": gained_mm, "physes": physis}
-        parts.append(
-            table_fragment("operation", {**fields, "device_removed": device_off, "complications": complication})
-        )
-    for kind, (field, value) in decided.items():
-        if value is not None:
-            party = "team" if kind == "waive_gate" else "family"
-            given = {"date": day, "by": party, "kind": kind, field: value, "reason": reason or ""}
-            parts.append(table_fragment("decision", given))
-    entered = "\n".join(parts)
-    new = _previewed(record, entered, protocol, day, as_json)
+        tables["operation"] = [{**fields, "device_removed": device_off, "complications": complication}]
+    decided = {"waive_gate": ("gate", waive), "decline": ("stage", decline), "prefer": ("prefer", prefer)}
+    tables["decision"] = [
+        {"date": day, "by": "team" if kind == "waive_gate" else "family", "kind": kind, field: value, "reason": reason}
+        for kind, (field, value) in decided.items()
+        if value is not None
+    ]
+    events = (*_read(text, record, protocol, day, str(fragment)), *_typed(tables, record, protocol, day))
+    _previewed(record, events, protocol, day, as_json)
     if not _wanted(save, as_json):
         return
     if asked.located.origin != "registry":
-        _append(asked.located, entered)
+        as_written = text if not (settings or done or any(tables["decision"])) else ""
+        _append(asked.located, events, protocol, as_written)
         return
+    from pathway.events import rebase
     from pathway.registry.journal.chain import head_of
     from pathway.registry.journal.entry import StaleHead
     from pathway.registry.planning import save_followup
@@ -117,31 +118,51 @@ def followup(
     child, head = record.child.id, head_of(asked.child.entries)
     with open_registry(asked.registry.address, asked.registry.key) as store:
         while True:
-            kept = save_followup(store, record, new, head, who=name_of(by), when=now())
+            kept = save_followup(store, child, events, head, who=name_of(by), when=now())
             if not isinstance(kept, StaleHead):
                 note(f"Saved as entry {kept.head.count} of {child}.")
                 return
             since = "; ".join(f"{entry.kind} by {entry.who} on {entry.when:%Y-%m-%d %H:%M}" for entry in kept.since)
             note(f"{child}: somebody else has saved since ({since}). Both together would change:")
             record, head = store.record_and_head(child)
-            new = _previewed(record, entered, protocol, day, as_json)
+            events = rebase(events, record)
+            _previewed(record, events, protocol, day, as_json)
             if not sys.stdin.isatty():
                 raise cannot("", "Nothing was saved", "enter it again to save both together")
             if not confirmed("Save?"):
                 return
 
 
-def _previewed(record: Record, entered: str, protocol: Protocol, day: datetime.date, as_json: bool) -> Record:
-    """Print what the entered tables change, and return the record with them; refuses them with every fault."""
-    from pathway.casefile import with_fragment
+def _read(text: str, record: Record, protocol: Protocol, day: datetime.date, name: str) -> tuple[Event, ...]:
+    """Return the events of a fragment; raises Refused with its faults."""
+    from pathway.casefile import read_fragment
+
+    return _sound(read_fragment(text, record.child, name, protocol, day)) if text else ()
+
+
+def _typed(
+    tables: Mapping[str, Sequence[Mapping[str, object]]], record: Record, protocol: Protocol, day: datetime.date
+) -> tuple[Event, ...]:
+    """Return the events of the options typed; raises Refused with their faults."""
+    from pathway.casefile import filled, read_events
+
+    given = {kind: [filled(table) for table in some] for kind, some in tables.items()}
+    return _sound(read_events(given, record.child, "what was entered", protocol, day))
+
+
+def _sound(read: FollowUp | tuple[Problem, ...]) -> tuple[Event, ...]:
+    if isinstance(read, tuple):
+        raise Refused(*read)
+    return read.events
+
+
+def _previewed(record: Record, events: Sequence[Event], protocol: Protocol, day: datetime.date, as_json: bool) -> None:
+    """Print what events change."""
+    from pathway.events import apply
     from pathway.questions.followup import preview
 
-    new = with_fragment(record, entered, "what was entered", protocol, day)
-    if isinstance(new, tuple):
-        raise Refused(*new)
-    _questions(record, new, protocol)
-    _show(preview(record, new, protocol, day), as_json)
-    return new
+    _questions(record, apply(record, events), protocol)
+    _show(preview(record, events, protocol, day), as_json)
 
 
 @click.command()
@@ -167,7 +188,9 @@ def compare(
     (--before); or two accepted plans of the registry: rowan-02@1 rowan-02@2.
     """
     from pathway.children.resolve import locate, read
-    from pathway.questions.followup import preview
+    from pathway.events import diff
+    from pathway.plan.make import make_plan
+    from pathway.questions.followup import compared
 
     day = today(on)
     if other is None and before is None:
@@ -186,11 +209,14 @@ def compare(
     if old.child.id != new.child.id:
         what = f"{old.child.id} in {one} and {new.child.id} in {other}"
         refuse("compare", what, "one child", "give two files of the same child")
-    _show(preview(old.until(before or day), new, protocol, day, since=before), as_json)
+    old = old.until(before or day)
+    earlier = make_plan(old, protocol, before or day)
+    _show(compared(old, earlier, diff(old, new), make_plan(new, protocol, day), protocol), as_json)
 
 
 def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Preview:
     """Return what changed between two accepted plans of a child, named `id@number`."""
+    from pathway.events import diff
     from pathway.plan.model import Plan
     from pathway.questions.followup import compared
     from pathway.registry.journal.fold import accepted_plans, record_of
@@ -210,7 +236,7 @@ def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Pre
     (old, before), (new, after) = found
     if old.child.id != new.child.id:
         refuse("compare", f"{one} and {other}", "one child", "give two revisions of the same child")
-    return compared(old, before, new, after, protocol)
+    return compared(old, before, diff(old, new), after, protocol)
 
 
 def _lane(protocol: Protocol, stage: str) -> str:
@@ -234,13 +260,13 @@ def _asked(record: Record) -> tuple[str, ...]:
     return tuple(given)
 
 
-def _visit(day: datetime.date, method: str, settings: tuple[str, ...]) -> str:
-    from pathway.casefile import visit_fragment
+def _visit(day: datetime.date, method: str, settings: tuple[str, ...]) -> dict[str, object]:
+    from pathway.casefile import values_of, visit_table
 
-    made = visit_fragment(day, method, settings)
-    if not isinstance(made, str):
-        raise Refused(made)
-    return made
+    values = values_of(settings)
+    if not isinstance(values, dict):
+        raise Refused(values)
+    return visit_table(day, method, values)
 
 
 def _questions(old: Record, new: Record, protocol: Protocol) -> None:
@@ -278,15 +304,17 @@ def _wanted(save: bool | None, as_json: bool) -> bool:
     return not as_json and sys.stdin.isatty() and confirmed("Save?")
 
 
-def _append(found: Located, entered: str) -> None:
-    """Add what was entered at the end of the case file, or say why it cannot be."""
+def _append(found: Located, events: Sequence[Event], protocol: Protocol, as_written: str) -> None:
+    """Add events to the case file, or say why they cannot be."""
+    from pathway.children.case_files import text_of
+    from pathway.children.file_storage import save_events
+
     if found.file is None:
         refuse(found.word, "an example child", "a file of your own", "copy it before you save to it")
     try:
-        with found.file.open("a", encoding="utf-8") as file:
-            file.write(f"\n{entered}")
-    except OSError as error:
-        what = f"cannot be written ({error.strerror})"
-        remedy = "nothing was saved. Check the folder and its permissions"
+        _, beside = save_events(found.file, text_of(found.file), events, protocol, as_written)
+    except (OSError, ValueError) as error:
+        words = error.strerror if isinstance(error, OSError) else error
+        what, remedy = f"cannot be written ({words})", "nothing was saved. Check the folder and its permissions"
         raise Refused(Problem(str(found.file), "", None, what, "", remedy)) from error
-    note(f"Saved in {found.file}.")
+    note(f"Saved in {found.file}{beside}.")

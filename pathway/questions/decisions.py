@@ -1,4 +1,4 @@
-"""Decisions of family and team as the record after them and one sentence."""
+"""Decisions of family and team as events and one sentence."""
 
 from __future__ import annotations
 
@@ -6,30 +6,32 @@ import datetime
 from collections.abc import Iterator
 from typing import Literal
 
+from pathway.events import Correction, Event
 from pathway.plan.model import Course, Plan
-from pathway.questions.what_if import WhatIf, differences, with_wishes
+from pathway.questions.what_if import WhatIf, differences, wishes
 from pathway.record import Decision, Record
 
 Who = Literal["family", "team"]
 
 
-def choose_course(record: Record, course: Course, reason: str, by: Who, on: datetime.date) -> tuple[str, Record]:
-    """Return the sentence and the record in which a course is chosen."""
+def choose_course(
+    record: Record, course: Course, reason: str, by: Who, on: datetime.date
+) -> tuple[str, tuple[Event, ...]]:
+    """Return the sentence and the events by which a course is chosen: in place of one chosen on the same day."""
     made = Decision(date=on, by=by, kind="choose_course", reason=reason, course=course.id)
-    kept = [d for d in record.decisions if not (d.kind == "choose_course" and d.date == on)]
-    ordered = sorted((*kept, made), key=lambda decision: decision.date)
-    after = record.model_copy(update={"decisions": tuple(ordered)})
-    return f"The {by} chose {course.summary}, because: {reason}", after
+    before = [one for one in record.decisions if one.kind == "choose_course" and one.date == on]
+    events: tuple[Event, ...] = (*(Correction(one, None) for one in before), made)
+    return f"The {by} chose {course.summary}, because: {reason}", events
 
 
-def keep_wishes(record: Record, asked: WhatIf, reason: str, by: Who, on: datetime.date) -> tuple[str, Record]:
-    """Return the sentence and the record in which wishes are kept; a course chosen before no longer counts."""
-    wished = with_wishes(record, asked, on)
-    known = set(record.decisions)
-    told = [d if d in known else d.model_copy(update={"by": by, "reason": reason}) for d in wished.decisions]
-    count = len([d for d in wished.decisions if d not in known])
+def keep_wishes(
+    record: Record, asked: WhatIf, reason: str, by: Who, on: datetime.date
+) -> tuple[str, tuple[Event, ...]]:
+    """Return the sentence and the events by which wishes are kept; a course chosen before no longer counts."""
+    events = wishes(record, asked, on, by, reason)
+    count = sum(isinstance(one, Decision) or one.now is not None for one in events)
     words = "a wish" if count == 1 else f"{count} wishes"
-    return f"The {by} keeps {words}, because: {reason}", wished.model_copy(update={"decisions": tuple(told)})
+    return f"The {by} keeps {words}, because: {reason}", events
 
 
 def beside(plan: Plan, course: Course) -> Iterator[str]:

@@ -8,7 +8,9 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Literal
 
+from pathway.events import Correction, apply
 from pathway.plan.make import make_plan
 from pathway.plan.model import Course, Plan
 from pathway.protocol.model import Protocol
@@ -63,22 +65,34 @@ def what_if(record: Record, protocol: Protocol, on: datetime.date, asked: WhatIf
 
 def with_wishes(record: Record, asked: WhatIf, on: datetime.date) -> Record:
     """Return the record with the wishes as decisions of that day; a course chosen before no longer counts."""
+    return apply(record, wishes(record, asked, on))
+
+
+def wishes(
+    record: Record, asked: WhatIf, on: datetime.date, by: Literal["family", "team"] = "family", reason: str = REASON
+) -> tuple[Decision | Correction, ...]:
+    """Return the wishes as decisions of that day, and every course chosen before as taken back."""
 
     def wish(kind: DecisionKind, **fields: object) -> Decision:
-        return Decision.model_validate({"date": on, "by": "family", "kind": kind, "reason": REASON, **fields})
+        return Decision.model_validate({"date": on, "by": by, "kind": kind, "reason": reason, **fields})
 
-    wishes = [wish("decline", stage=stage) for stage in asked.without]
-    wishes += [wish("no_device", from_date=start, to_date=end) for start, end in asked.not_in]
-    wishes += [wish("prefer", prefer=name) for name in asked.prefer]
+    def once(kind: DecisionKind, **fields: object) -> Decision | Correction:
+        """What can be wished once stands in place of the same wish of that day."""
+        made = wish(kind, **fields)
+        known = (one for one in reversed(record.decisions) if (one.kind, one.date) == (kind, on))
+        return next((Correction(one, made) for one in known), made)
+
+    made: list[Decision | Correction] = [wish("decline", stage=stage) for stage in asked.without]
+    made += [wish("no_device", from_date=start, to_date=end) for start, end in asked.not_in]
+    made += [wish("prefer", prefer=name) for name in asked.prefer]
     if asked.at_most_lengthenings is not None:
-        wishes.append(wish("at_most_lengthenings", number=asked.at_most_lengthenings))
+        made.append(once("at_most_lengthenings", number=asked.at_most_lengthenings))
     if asked.finish_before is not None:
-        wishes.append(wish("finish_before", before=asked.finish_before))
+        made.append(once("finish_before", before=asked.finish_before))
     if asked.lift_at_most_mm is not None:
-        wishes.append(wish("lift_at_most", mm=asked.lift_at_most_mm))
-    kept = [decision for decision in record.decisions if decision.kind != "choose_course"]
-    ordered = sorted((*kept, *wishes), key=lambda decision: decision.date)
-    return record.model_copy(update={"decisions": tuple(ordered)})
+        made.append(once("lift_at_most", mm=asked.lift_at_most_mm))
+    chosen = (one for one in record.decisions if one.kind == "choose_course")
+    return (*made, *(Correction(one, None) for one in chosen))
 
 
 def differences(plan: Plan, wished: Plan) -> Iterator[str]:

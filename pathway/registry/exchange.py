@@ -6,27 +6,22 @@ import datetime
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal
 
 from pathway.casefile import case_text, in_order
-from pathway.record import Decision, Operation, Record, Visit
+from pathway.events import Correction, Event, NewCalendar, NewCard, apply, diff
+from pathway.record import Record
 from pathway.registry.db import rows
+from pathway.registry.journal.appending import new_entries
 from pathway.registry.journal.audit import Kept, audit, entry_of
 from pathway.registry.journal.chain import head_of, payload_text, when_text
 from pathway.registry.journal.entry import Entry, Head, NewEntry, StaleHead
 from pathway.registry.journal.fold import record_of
-from pathway.registry.journal.payloads import (
-    calendar_entry,
-    case_entry,
-    decision_entry,
-    operation_entry,
-    visit_entry,
-)
+from pathway.registry.journal.payloads import case_entry
 from pathway.registry.problem import problem
 from pathway.registry.store import Registry
 
 FORM = 1
-Item = TypeVar("Item", Visit, Operation, Decision)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +123,8 @@ def _cases(entries: tuple[Entry, ...]) -> tuple[Record, ...]:
 def _news(
     registry: Registry, known: Record, wanted: Record, who: str, replace: bool
 ) -> tuple[tuple[NewEntry, ...], Literal["added", "replaced"]]:
-    lost = _lost(known, wanted)
+    events = diff(known, wanted)
+    lost = next(filter(None, (_lost(event, known) for event in events)), "")
     if lost and not replace:
         raise problem(
             registry.place.name,
@@ -137,53 +133,19 @@ def _news(
             "compare with `limb-pathway registry export`; to let the file stand in its place, add --replace",
             key=known.child.id,
         )
-    if lost:
+    if lost or in_order(apply(known, events)) != wanted:
         return (case_entry(wanted, who),), "replaced"
-    news: list[NewEntry] = [visit_entry(one, who) for one in _more(known.visits, wanted.visits)]
-    news += [operation_entry(one, who) for one in _more(known.operations, wanted.operations)]
-    news += [decision_entry(one, who) for one in _more(known.decisions, wanted.decisions)]
-    if known.calendar != wanted.calendar:
-        news.append(calendar_entry(wanted.calendar, who))
-    if in_order(_grown(known, wanted)) != wanted:
-        return (case_entry(wanted, who),), "replaced"
-    return tuple(news), "added"
+    return new_entries(events, known, (), who), "added"
 
 
-def _grown(known: Record, wanted: Record) -> Record:
-    return Record(
-        child=known.child,
-        visits=(*known.visits, *_more(known.visits, wanted.visits)),
-        operations=(*known.operations, *_more(known.operations, wanted.operations)),
-        decisions=(*known.decisions, *_more(known.decisions, wanted.decisions)),
-        calendar=wanted.calendar,
-    )
-
-
-def _more(known: tuple[Item, ...], wanted: tuple[Item, ...]) -> tuple[Item, ...]:
-    """Return what is wanted beside the known, as often as it stands there."""
-    left = list(known)
-    more = []
-    for item in wanted:
-        if item in left:
-            left.remove(item)
-        else:
-            more.append(item)
-    return tuple(more)
-
-
-def _lost(known: Record, wanted: Record) -> str:
-    """Return in words the first thing that the wanted record lacks or alters, "" where it lacks nothing."""
-    if known.child != wanted.child:
-        fields = [name for name, value in known.child if value != getattr(wanted.child, name)]
+def _lost(event: Event, known: Record) -> str:
+    """Return in words what an event lacks or alters of the known record, "" where it only adds to it."""
+    if isinstance(event, NewCard):
+        fields = [name for name, value in known.child if value != getattr(event.child, name)]
         return f"the child's {', '.join(fields)}"
-    for name, theirs, ours in (
-        ("visit", wanted.visits, known.visits),
-        ("operation", wanted.operations, known.operations),
-        ("decision", wanted.decisions, known.decisions),
-    ):
-        if gone := _more(theirs, ours):  # type: ignore[type-var]
-            return f"the {name} of {gone[0].date}"  # type: ignore[attr-defined]
-    return "the calendar" if known.calendar not in (None, wanted.calendar) else ""
+    if isinstance(event, NewCalendar):
+        return "the calendar" if known.calendar is not None else ""
+    return f"the {type(event.was).__name__.lower()} of {event.was.date}" if isinstance(event, Correction) else ""
 
 
 def _entry_data(entry: Entry) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pathway.casefile import case_text, read_case
+from pathway.events import apply, same_event
 from pathway.growth import growth_faults
 from pathway.problems import Problem
 from pathway.protocol.model import Protocol
@@ -20,8 +21,9 @@ Item = Measurement | Missing
 
 @dataclass(frozen=True, slots=True)
 class Merged:
-    """A record with the lengths it did not know yet, how many those are, and how many it knew already."""
+    """Lengths that a record did not know yet as visits, the record with them, and how many lengths were known."""
 
+    visits: tuple[Visit, ...]
     record: Record
     new: int
     known: int
@@ -49,11 +51,11 @@ def merged(
     never the other way round.
     """
     faults: list[Problem] = []
-    days = {visit.date: visit for visit in record.visits}
-    new = known = 0
+    wanted, news, known = record, [], 0
     for visit in visits:
-        there = days.get(visit.date)
-        held = {} if there is None else _held(there)
+        held = {
+            (item.finding, item.side): item for day in wanted.visits if same_event(day, visit) for item in _items(day)
+        }
         fresh: list[Item] = []
         for item in _items(visit):
             kept = held.get((item.finding, item.side))
@@ -64,16 +66,16 @@ def merged(
             else:
                 faults.append(_other(kept, item, name, visit.date))
         if fresh:
-            added = _of(visit, fresh)
-            faults += _odd(record, added, name, protocol, on)
-            days[visit.date] = added if there is None else _joined(there, added)
-            new += len(fresh)
+            news.append(_of(visit, fresh))
+            faults += _odd(record, news[-1], name, protocol, on)
+            wanted = apply(wanted, news[-1:])
     if faults:
         return tuple(faults)
-    wanted = record.model_copy(update={"visits": tuple(days[day] for day in sorted(days))})
     before = growth_faults(record, protocol)
     found = tuple(fault for fault in growth_faults(wanted, protocol) if fault not in before)
-    return tuple(replace(fault, place=f"{name}, {fault.place}") for fault in found) or Merged(wanted, new, known)
+    new = sum(len(_items(visit)) for visit in news)
+    told = tuple(replace(fault, place=f"{name}, {fault.place}") for fault in found)
+    return told or Merged(tuple(news), wanted, new, known)
 
 
 def import_lengths(
@@ -98,17 +100,13 @@ def import_lengths(
             return made
         if not made.new:
             return LengthsTaken(child, 0, made.known, head, record, record)
-        saved = save_followup(registry, record, made.record, head, who=who, when=when)
+        saved = save_followup(registry, child, made.visits, head, who=who, when=when)
         if not isinstance(saved, StaleHead):
             return LengthsTaken(child, made.new, made.known, saved.head, record, made.record)
 
 
 def _items(visit: Visit) -> list[Item]:
     return [*visit.missing, *visit.measurements]
-
-
-def _held(visit: Visit) -> dict[tuple[str, str | None], Item]:
-    return {(item.finding, item.side): item for item in _items(visit)}
 
 
 def _same(kept: Item, item: Measurement) -> bool:
@@ -129,13 +127,6 @@ def _of(visit: Visit, items: Sequence[Item]) -> Visit:
     measured = tuple(item for item in items if isinstance(item, Measurement))
     missing = tuple(item for item in items if isinstance(item, Missing))
     return visit.model_copy(update={"measurements": measured, "missing": missing})
-
-
-def _joined(there: Visit, added: Visit) -> Visit:
-    said = {(item.finding, item.side) for item in added.measurements}
-    gaps = tuple(item for item in there.missing if (item.finding, item.side) not in said)
-    both = (*there.measurements, *added.measurements)
-    return there.model_copy(update={"measurements": both, "missing": (*gaps, *added.missing)})
 
 
 def _odd(record: Record, visit: Visit, name: str, protocol: Protocol, on: datetime.date) -> Iterator[Problem]:

@@ -10,31 +10,21 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pathway.events import Event, rebase
 from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.questions.due import plan_summary
-from pathway.record import Decision, Operation, Record, Visit
-from pathway.registry.journal.entry import Entry, Head, NewEntry, Saved, StaleHead, StoredPlan
-from pathway.registry.journal.fold import parts_of
-from pathway.registry.journal.payloads import (
-    Revision,
-    calendar_entry,
-    case_entry,
-    correction_entry,
-    decision_entry,
-    operation_entry,
-    revision_entry,
-    visit_entry,
-    withdrawal_entry,
-)
+from pathway.record import Decision, Record
+from pathway.registry.journal.appending import chosen, new_entries
+from pathway.registry.journal.chain import head_of
+from pathway.registry.journal.entry import Head, Saved, StaleHead, StoredPlan
+from pathway.registry.journal.payloads import Revision, decision_entry, revision_entry
 from pathway.registry.store import Registry
 
-Item = Visit | Operation | Decision
 BATCH = 64
 """How many plans are stored together: what an interrupted run has lost at most."""
-CORRECTED, TAKEN_BACK = "completed at a follow-up", "taken back by who entered it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,8 +111,8 @@ def replan(
 
 def save_followup(
     registry: Registry,
-    known: Record,
-    wanted: Record,
+    child: str,
+    events: Sequence[Event],
     seen: Head,
     *,
     who: str,
@@ -130,16 +120,19 @@ def save_followup(
     plan: Plan | None = None,
     reason: str = "",
 ) -> Saved | StaleHead:
-    """Keep what `wanted` has otherwise than `known`, which was read at `seen`, all together or not at all.
+    """Keep the events of a follow-up on a child that was read at `seen`, all together or not at all.
 
-    What was added to is corrected, what was taken back is withdrawn. `plan`, the plan of `wanted`, is kept after it
-    as a revision with its `reason`.
+    What was added to is corrected, what was taken back is withdrawn. `plan`, the plan of the record after them, is
+    kept with them as a revision with its `reason`.
     """
-    child = known.child.id
-    news = list(_news(registry.entries(child), known, wanted, who))
+    entries = registry.entries(child)
+    if head_of(entries) != seen:
+        return registry.append(child, (), seen=seen, when=when)  # nothing is kept; it says what others saved
+    known = registry.folded(child, entries)
+    events = rebase(events, known)
+    news = new_entries(events, known, entries, who)
     if plan is not None:
-        chosen = any(one.kind == "choose_course" and one not in known.decisions for one in wanted.decisions)
-        news.append(revision_entry(_revision(plan, recommended=not chosen, reason=reason), who))
+        news = (*news, revision_entry(_revision(plan, recommended=not chosen(events), reason=reason), who))
     return registry.append(child, news, seen=seen, when=when)
 
 
@@ -169,52 +162,6 @@ def _revision(plan: Plan, *, recommended: bool, reason: str) -> Revision:
         recommended=recommended,
         reason=reason,
     )
-
-
-def _news(entries: Sequence[Entry], known: Record, wanted: Record, who: str) -> Iterator[NewEntry]:
-    if known.child != wanted.child:
-        yield case_entry(wanted, who)
-        return
-    before, after = _items(known), _items(wanted)
-    same = {_key(item): item for item in after}
-    # An item that changed stands in place of the one of its own day; one that is not there any more was taken back.
-    changed = [(item, same.get(_key(item))) for item in before if item not in after]
-    parts = [(part.sequence, part.content) for part in parts_of(entries)]
-    kept = {_key(content): at for at, content in parts if isinstance(content, Visit | Operation | Decision)}
-    own = [kept.get(_key(item)) for item, _ in changed]
-    if None in own:
-        # It lies inside a case that was taken in whole: the whole is taken in again, the old one stays readable.
-        yield case_entry(wanted, who)
-        return
-    for sequence, (_, item) in zip(own, changed, strict=True):
-        assert sequence is not None
-        if item is None:
-            yield withdrawal_entry(sequence, TAKEN_BACK, who)
-        else:
-            yield correction_entry(sequence, item, CORRECTED, who)
-    replacing = [item for _, item in changed]
-    for item in after:
-        if item not in before and item not in replacing:
-            yield _added(item, who)
-    if known.calendar != wanted.calendar:
-        yield calendar_entry(wanted.calendar, who)
-
-
-def _items(record: Record) -> tuple[Item, ...]:
-    return (*record.visits, *record.operations, *record.decisions)
-
-
-def _key(item: Item) -> tuple[object, ...]:
-    """Return what stays when an item is completed; a decision is another one as soon as anything of it changes."""
-    if isinstance(item, Visit):
-        return "visit", item.date
-    return ("operation", item.kind, item.date, item.side) if isinstance(item, Operation) else ("decision", item)
-
-
-def _added(item: Item, who: str) -> NewEntry:
-    if isinstance(item, Visit):
-        return visit_entry(item, who)
-    return operation_entry(item, who) if isinstance(item, Operation) else decision_entry(item, who)
 
 
 def _month(day: datetime.date) -> tuple[int, int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -52,6 +53,42 @@ def test_an_operation_and_decisions_are_entered_with_what_they_need(case: Path) 
     assert {"kind", "about", "before", "after", "sentence", "because"} <= data["changes"][0].keys()
 
 
+def test_a_second_visit_of_a_day_adds_to_the_first_and_the_file_before_stays_beside_it(case: Path) -> None:
+    run("followup", str(case), *ON, "--set", "left.center_edge_angle_deg=26", "--save")
+    before = case.read_text(encoding="utf-8")
+    result = run("followup", str(case), *ON, "--set", "left.acetabular_index_deg=18", "--save")
+    assert result.exit_code == 0, result.output
+    assert case.with_name("rowan.before-1.txt").read_text(encoding="utf-8") == before
+    assert "rowan.before-1.txt" in result.stderr
+    visits = tomllib.loads(case.read_text(encoding="utf-8"))["visit"]
+    (day,) = (visit for visit in visits if str(visit["date"]) == "2027-05-20")
+    assert day["left"] == {"center_edge_angle_deg": 26, "acetabular_index_deg": 18}
+
+
+def test_an_operation_entered_twice_is_completed_and_not_counted_twice(case: Path) -> None:
+    done = ("--done", "hip_preparation", "--complication")
+    for complication in ("deep_infection", "hip_subluxation"):
+        result = run("followup", str(case), *ON, *done, complication, "--save")
+        assert result.exit_code == 0, result.output
+    (operation,) = tomllib.loads(case.read_text(encoding="utf-8"))["operation"]
+    assert operation["complications"] == ["deep_infection", "hip_subluxation"]
+
+
+def test_a_fragment_is_added_as_it_was_written_and_its_faults_have_its_lines(case: Path, tmp_path: Path) -> None:
+    fragment = tmp_path / "visit.toml"
+    words = (
+        '# measured twice\n[[visit]]\ndate = 2027-05-20\nmethod = "ct_scout"\n[visit.left]\nfemur_length_mm = 125.0\n'
+    )
+    fragment.write_text(words, encoding="utf-8")
+    before = case.read_text(encoding="utf-8")
+    result = run("followup", str(case), *ON, "--from", str(fragment), "--save")
+    assert result.exit_code == 0, result.output
+    assert case.read_text(encoding="utf-8") == f"{before.rstrip()}\n\n{words}"
+    fragment.write_text(words.replace("125.0", "12.5"), encoding="utf-8")
+    result = run("followup", str(case), *ON, "--from", str(fragment))
+    assert f"{fragment}, line 6, visit[1].left.femur_length_mm: found 12.5" in result.stderr
+
+
 def test_two_files_of_a_child_are_compared_with_the_causes(case: Path, tmp_path: Path) -> None:
     other = tmp_path / "later.toml"
     other.write_bytes(case.read_bytes())
@@ -71,6 +108,7 @@ def test_one_file_on_two_days_changes_by_time_alone(case: Path) -> None:
     ("words", "sentence"),
     [
         (("--set", "left.femur_length_mm=26.5"), "did you mean 265: mm, not cm"),
+        (("--set", "left.femur_length_mm=120", "--set", "left.femur_length_mm=121"), "expected each finding once"),
         (("--set", "femur=12"), 'found "femur=12", expected side.finding=value'),
         (("--set", "left.femur_length=120"), "expected a finding of the protocol"),
         (("--set", "left.femur_length_mm=-5"), "expected"),

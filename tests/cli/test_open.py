@@ -14,6 +14,7 @@ from pathway.children.file_storage import CHANGED, FileStorage
 from pathway.children.resolve import RegistryAt, locate_all, shown_names
 from pathway.children.storage import SaveConflict, Saved, SaveFailed
 from pathway.cli.main import main
+from pathway.events import diff
 from pathway.record import Record
 from tests.examples import example, example_plan
 from tests.plans import DAY, files, rules
@@ -50,7 +51,9 @@ def named_files(cases: tuple[Path, ...]) -> dict[str, Path | None]:
 
 
 def save(keeper: FileStorage, wanted: Record) -> Saved | SaveConflict:
-    return keeper.save(NAME, wanted, example_plan(NAME), rules(), "")
+    known = read_case(keeper._known[NAME], NAME, rules())
+    assert isinstance(known, Record)
+    return keeper.save(NAME, diff(known, wanted), example_plan(NAME), rules(), "")
 
 
 def read(file: Path) -> Record:

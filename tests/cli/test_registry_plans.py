@@ -132,6 +132,7 @@ class TestFollowup:
         assert "Traceback" not in result.output
 
     def test_who_comes_second_is_told_and_nothing_is_overwritten(self, clinic: Path) -> None:
+        from pathway.events import diff
         from pathway.protocol.load import load_protocol
         from pathway.registry.journal.entry import StaleHead
         from pathway.registry.planning import save_followup
@@ -145,8 +146,8 @@ class TestFollowup:
                 with_finding(record, "center_edge_angle_deg", 26.0),
                 with_finding(record, "acetabular_index_deg", 18.0),
             )
-            save_followup(store, record, one, head, who="first", when=MOMENT)
-            late = save_followup(store, record, two, head, who="second", when=MOMENT)
+            save_followup(store, "rowan-02", diff(record, one), head, who="first", when=MOMENT)
+            late = save_followup(store, "rowan-02", diff(record, two), head, who="second", when=MOMENT)
             assert isinstance(late, StaleHead)
             assert [entry.who for entry in late.since] == ["first"]
             assert store.record("rowan-02") != two

@@ -62,7 +62,7 @@ def test_a_role_that_cannot_be_is_refused(old: str, new: str, says: str, tmp_pat
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
     with pytest.raises(Refused) as caught:
         read_protocol(rules)
-    assert any(says in fault.sentence for fault in caught.value.faults)
+    assert any(says in fault.sentence for fault in caught.value.problems)
 
 
 def _words(tree: ast.Module) -> Iterator[str]:

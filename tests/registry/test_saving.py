@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pathway.casefile import in_order
+from pathway.events import diff
 from pathway.plan.make import make_plan
 from pathway.record import Decision, Operation, Record, Visit
 from pathway.registry.copies import verify
@@ -73,7 +74,7 @@ def test_the_registry_holds_what_was_wanted_after_every_saving(store, steps: lis
     known = store.record(name)
     for step in steps:
         wanted = step.model_copy(update={"child": known.child})
-        saved = save_followup(store, known, wanted, head, who="ward-3", when=WHEN)
+        saved = save_followup(store, name, diff(known, wanted), head, who="ward-3", when=WHEN)
         assert isinstance(saved, Saved)
         head = saved.head
         read = store.record(name)
@@ -92,10 +93,10 @@ def test_what_was_added_is_withdrawn_by_a_correction_and_nothing_is_said_again(s
     head = keep(store, "ash-01")
     known = store.record("ash-01")
     more = known.model_copy(update={"visits": (*known.visits, LATER_VISIT)})
-    first = save_followup(store, known, more, head, who="ward-3", when=WHEN)
+    first = save_followup(store, "ash-01", diff(known, more), head, who="ward-3", when=WHEN)
     assert isinstance(first, Saved)
     assert [one.kind for one in first.entries] == ["visit"]
-    second = save_followup(store, more, known, first.head, who="ward-3", when=WHEN)
+    second = save_followup(store, "ash-01", diff(more, known), first.head, who="ward-3", when=WHEN)
     assert isinstance(second, Saved)
     assert [(one.kind, one.supersedes) for one in second.entries] == [("correction", first.entries[0].sequence)]
 
@@ -104,10 +105,10 @@ def test_an_operation_that_was_added_and_then_completed_is_one_operation(store) 
     head = keep(store, "ash-02")
     known = store.record("ash-02")
     begun = known.model_copy(update={"operations": (DONE[1],)})
-    first = save_followup(store, known, begun, head, who="ward-3", when=WHEN)
+    first = save_followup(store, "ash-02", diff(known, begun), head, who="ward-3", when=WHEN)
     assert isinstance(first, Saved)
     over = known.model_copy(update={"operations": (DONE[2],)})
-    second = save_followup(store, begun, over, first.head, who="ward-3", when=WHEN)
+    second = save_followup(store, "ash-02", diff(begun, over), first.head, who="ward-3", when=WHEN)
     assert isinstance(second, Saved)
     assert [one.kind for one in second.entries] == ["correction"]
     assert store.record("ash-02").operations == (DONE[2],)
@@ -119,13 +120,15 @@ def test_the_plan_goes_in_with_what_it_was_made_of_or_neither(store) -> None:
     chosen = decision("choose_course", date=ON, course="arrest", reason="least time in frames")
     wanted = known.model_copy(update={"decisions": (chosen,)})
     plan = make_plan(wanted, rules(), ON, chances=False)
-    saved = save_followup(store, known, wanted, head, who="ward-3", when=WHEN, plan=plan, reason="as wished")
+    saved = save_followup(
+        store, "ash-03", diff(known, wanted), head, who="ward-3", when=WHEN, plan=plan, reason="as wished"
+    )
     assert isinstance(saved, Saved)
     assert [one.kind for one in saved.entries] == ["decision", "revision"]
     (kept,) = accepted_plans(store.entries("ash-03"))
     assert (kept.revision.reason, kept.revision.recommended) == ("as wished", False)
     late = datetime.timedelta(hours=1)
-    again = save_followup(store, known, known, head, who="other", when=WHEN + late, plan=plan)
+    again = save_followup(store, "ash-03", (), head, who="other", when=WHEN + late, plan=plan)
     assert isinstance(again, StaleHead)
     assert store.head("ash-03") == saved.head
     assert verify(store).faults == ()

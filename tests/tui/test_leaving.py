@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 
+from pathway.events import Correction
 from pathway.registry.db import engine
 from pathway.views.words.caution import CAUTION
 from tests.tui.registry_of import SIZE, at, enter_length, open_rowan, saved
@@ -118,8 +119,7 @@ async def test_who_could_not_leave_is_not_put_out_by_a_later_saving(place, monke
             monkeypatch.setattr(planner, "make_from", lambda *_: ("rowan-02: no plan of this.",))
             seen = app.child_list["rowan-02"].session
             assert seen is not None
-            shorter = seen.record.model_copy(update={"visits": seen.record.visits[:-1]})
-            app.edit("rowan-02", "A visit taken back", shorter)
+            app.edit("rowan-02", "A visit taken back", [Correction(seen.record.visits[-1], None)])
             await app.action_quit()
             app.save_and_leave()
             await settled(pilot)

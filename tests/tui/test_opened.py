@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pathway.events import Correction, NewCard
 from pathway.views.words.children import next_stage
 from tests.plans import files, plan, record
 from tui.opened import NothingToDo, Session, child_list, edit, planned, redo, row, undo
@@ -15,7 +16,7 @@ def started() -> Session:
 
 def renamed(session: Session, note: str) -> Session:
     child = session.record.child.model_copy(update={"note": note})
-    return edit(session, f"note set to {note}", session.record.model_copy(update={"child": child}))
+    return edit(session, f"note set to {note}", [NewCard(child)])
 
 
 def test_an_edit_keeps_its_sentence_and_asks_for_a_new_plan() -> None:
@@ -64,8 +65,8 @@ def test_children_are_planned_the_wanted_one_first() -> None:
 
 def test_an_edit_that_cannot_be_planned_is_taken_back_to_the_plan_before_it() -> None:
     children = child_list({"rowan-02": ""}).with_plan("rowan-02", record("rowan-02"), plan("rowan-02"))
-    after = record("rowan-02").model_copy(update={"visits": record("rowan-02").visits[:-1]})
-    entry = children.edited("rowan-02", "one", after).with_problems("rowan-02", ["no plan"])["rowan-02"]
+    gone = Correction(record("rowan-02").visits[-1], None)
+    entry = children.edited("rowan-02", "one", [gone]).with_problems("rowan-02", ["no plan"])["rowan-02"]
     assert entry.session is not None
     assert (entry.session.record, entry.session.plan) == (record("rowan-02"), plan("rowan-02"))
     assert entry.told == ("Not done: one.", "no plan")
@@ -74,8 +75,8 @@ def test_an_edit_that_cannot_be_planned_is_taken_back_to_the_plan_before_it() ->
 def test_an_edit_taken_back_to_one_that_was_never_planned_is_planned_anew() -> None:
     children = child_list({"rowan-02": ""}).with_plan("rowan-02", record("rowan-02"), plan("rowan-02"))
     first = record("rowan-02").model_copy(update={"visits": record("rowan-02").visits[:-1]})
-    both = first.model_copy(update={"visits": first.visits[:-1]})
-    children = children.edited("rowan-02", "one", first).edited("rowan-02", "two", both)
+    one, two = (Correction(visit, None) for visit in reversed(record("rowan-02").visits[-2:]))
+    children = children.edited("rowan-02", "one", [one]).edited("rowan-02", "two", [two])
     entry = children.with_problems("rowan-02", ["no plan"])["rowan-02"]
     assert entry.session is not None
     assert entry.session.record == first

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from textual.widgets import DataTable
 
+from pathway.events import Correction
 from pathway.registry.db import engine
 from pathway.registry.exchange import import_record
 from pathway.registry.journal.fold import accepted_plans
@@ -356,7 +357,7 @@ async def test_what_is_changed_while_saving_is_saved_after_it_when_asked(place) 
             session = app.child_list["rowan-02"].session
             assert session is not None
             wanted = session.record.model_copy(update={"visits": session.record.visits[:-1]})
-            app.edit("rowan-02", "The visit taken back", wanted)
+            app.edit("rowan-02", "The visit taken back", [Correction(session.record.visits[-1], None)])
             app.save("rowan-02")
             await saved(pilot)
             await saved(pilot)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -36,8 +37,13 @@ class Choosing:
 
 def choosing(record: Record, plan: Plan, protocol: Protocol) -> Choosing:
     """Return the choices for a child: what its plan has to come first."""
-    completed = {f"{one.kind} {one.date}": one for one in reversed(record.operations)}
-    earlier = (Option(value, f"{protocol.stage(one.kind).label} of {one.date}") for value, one in completed.items())
+    completed = {f"{one.kind} {one.date} {one.side}": one for one in reversed(record.operations)}
+    named = {value: f"{protocol.stage(one.kind).label} of {one.date}" for value, one in completed.items()}
+    alike = Counter(named.values())
+    earlier = (
+        Option(value, f"{words}, {completed[value].side}" if alike[words] > 1 else words)
+        for value, words in named.items()
+    )
     kinds = {stage.id: stage for stage in _kinds(plan, protocol)}
     return Choosing(
         methods=tuple(Option(method.id, method.label) for method in protocol.methods),

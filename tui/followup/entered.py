@@ -1,6 +1,6 @@
-"""What was typed at a follow-up, as the record with it or the sentence for each field. No screen in here.
+"""What was typed at a follow-up, as events or the sentence for each field. No screen in here.
 
-Ranges, units and rules are those of a case file: what is typed becomes a fragment of one and is read like one.
+Ranges, units and rules are those of a case file: what is typed is checked like the tables of one.
 """
 
 from __future__ import annotations
@@ -9,11 +9,13 @@ import datetime
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from pathway.casefile.fragments import SKELETAL_AGE, table_fragment, visit_fragment, with_fragment
+from pathway.casefile import filled, read_events, visit_table
+from pathway.casefile.fragments import SKELETAL_AGE
+from pathway.events import Correction, Event, FollowUp, apply
 from pathway.growth import growth_faults, growth_questions
 from pathway.problems import Problem
 from pathway.protocol.model import FindingRule, Protocol
-from pathway.questions.record_diff import facts_between
+from pathway.questions import record_diff
 from pathway.record import Operation, Record
 from tui.followup.asked import Asked
 from tui.followup.choices import Choosing
@@ -33,9 +35,13 @@ _WHERE = {"visit": "", "operation": "operation.", "decision": "decision."}
 
 @dataclass(frozen=True, slots=True)
 class Entered:
-    """The record with what was typed, or None; what is wrong by field ("": in no field); what to look at again."""
+    """What was typed as events, and the record after them, None where there is nothing new or something is wrong.
+
+    What is wrong stands by field ("": in no field); `facts` are the events in words, finding by finding.
+    """
 
     record: Record | None = None
+    events: tuple[Event, ...] = ()
     wrong: Mapping[str, str] = field(default_factory=dict)
     facts: tuple[str, ...] = ()
     look_again: tuple[str, ...] = ()
@@ -60,65 +66,68 @@ def entered(
     `findings` are all that can be entered, by name; `choosing` says what stages, gates and so on may be named.
     """
     wrong: dict[str, str] = {}
-    parts: list[str] = []
-    base = record
     day = on
     try:
         day = _day(typed, DATE) or on
     except _Wrong as error:
         wrong[error.name] = str(error)
-    settings: list[str] = []
-    own: dict[str, str] = {}
-    missing: dict[str, str] = {}
     method = method_of(record, protocol)
     try:
         if METHOD in typed:
             method = _choice(typed, METHOD, choosing.methods) or method
     except _Wrong as error:
         wrong[error.name] = str(error)
+    values: dict[str, object] = {}
+    own: dict[str, str] = {}
+    missing: dict[str, str] = {}
     for name in typed:
         if name in findings and (why := not_obtained(typed[name], findings[name])) is not None:
             missing[name] = why
         elif name in findings:
             try:
-                settings.append(f"{name}={_value(typed, name, findings[name].rule)}")
+                values[name] = _value(typed, name, findings[name].rule)
             except _Wrong as error:
                 wrong[error.name] = str(error)
             if (again := own_method(findings[name], record)) is not None:
                 own[name] = again
-    if settings or missing:
-        made = visit_fragment(day, method, settings, own, missing)
-        assert isinstance(made, str), made.sentence
-        parts.append(made)
-    for make in (_operation, _decision):
+    tables: dict[str, list[dict[str, object]]] = {}
+    if values or missing:
+        tables["visit"] = [visit_table(day, method, values, own, missing)]
+    for kind, make in (("operation", _operation), ("decision", _decision)):
         try:
-            fragment, replaced = make(record, typed, choosing, protocol, day)
+            table = make(record, typed, choosing, protocol, day)
         except _Wrong as error:
             wrong[error.name] = str(error)
             continue
-        if replaced is not None:
-            kept = tuple(one for one in base.operations if one != replaced)
-            base = base.model_copy(update={"operations": kept})
-        if fragment:
-            parts.append(fragment)
-    if wrong or not parts:
-        return Entered(None, wrong)
-    return _read(record, base, "\n".join(parts), day, protocol, on)
+        if table:
+            tables[kind] = [table]
+    if wrong or not tables:
+        return Entered(wrong=wrong)
+    read = read_events(tables, record.child, "what was entered", protocol, on)
+    if not isinstance(read, FollowUp):
+        return Entered(wrong={_field(fault): sentence(fault) for fault in reversed(read)})
+    before = choosing.completed.get(_choice(typed, "operation.kind", choosing.operations) or "")
+    return _checked(record, tuple(_completing(read.events, before)), day, protocol)
 
 
-def _read(
-    record: Record, base: Record, fragment: str, day: datetime.date, protocol: Protocol, on: datetime.date
-) -> Entered:
-    new = with_fragment(base, fragment, "what was entered", protocol, on)
-    if isinstance(new, tuple):
-        return Entered(None, {_field(fault): sentence(fault) for fault in reversed(new)})
+def _completing(events: tuple[Event, ...], before: Operation | None) -> Iterator[Event]:
+    """Yield the events, an operation as the correction of the one before where it completes that."""
+    for event in events:
+        yield Correction(before, event) if isinstance(event, Operation) and before is not None else event
+
+
+def _checked(record: Record, events: tuple[Event, ...], day: datetime.date, protocol: Protocol) -> Entered:
+    new = apply(record, events)
     faults = growth_faults(new, protocol)
     if faults:
-        return Entered(None, {_field_of_length(fault, day): sentence(fault) for fault in reversed(faults)})
+        return Entered(wrong={_field_of_length(fault, day): sentence(fault) for fault in reversed(faults)})
+    each = record_diff.entered(events, record)
+    if not each:
+        return Entered()
     known = growth_questions(record, protocol)
     again = tuple(question for question in growth_questions(new, protocol) if question not in known)
-    facts = tuple(fact.words for fact in facts_between(record, new, protocol))
-    return Entered(new if facts else None, {}, facts, again)
+    facts = tuple(record_diff.event_words(event, record, protocol) for event in each)
+    return Entered(new, events, {}, facts, again)
 
 
 def method_of(record: Record, protocol: Protocol) -> str:
@@ -210,16 +219,17 @@ def finding_options(rule: FindingRule) -> tuple[Option, ...]:
     return YES_NO if rule.kind == "flag" else plain_options(rule.choices)
 
 
-def _value(typed: Mapping[str, str], name: str, rule: FindingRule) -> str:
+def _value(typed: Mapping[str, str], name: str, rule: FindingRule) -> object:
     if rule.kind == "number":
         low, high = rule.plausible or (0.0, 0.0)
-        return str(_number(typed, name, f"a number from {low:g} to {high:g} {rule.unit}".rstrip()))
-    return str(_choice(typed, name, finding_options(rule)))
+        return _number(typed, name, f"a number from {low:g} to {high:g} {rule.unit}".rstrip())
+    value = _choice(typed, name, finding_options(rule))
+    return value == "true" if rule.kind == "flag" and value is not None else value
 
 
 def _operation(
     record: Record, typed: Mapping[str, str], choosing: Choosing, protocol: Protocol, day: datetime.date
-) -> tuple[str, Operation | None]:
+) -> dict[str, object]:
     named = _choice(typed, "operation.kind", choosing.operations)
     given = [name for name in typed if name.startswith("operation.")]
     if named is None:
@@ -227,7 +237,7 @@ def _operation(
             raise _Wrong(
                 "operation.kind", "found none, expected which operation was done; choose it, or clear the rest"
             )
-        return "", None
+        return {}
     before = choosing.completed.get(named)
     kind = before.kind if before is not None else named
     fields = before.model_dump(exclude={"note"}) if before is not None else {}
@@ -245,17 +255,17 @@ def _operation(
         changes["complications"] = tuple(dict.fromkeys((*before.complications, *more)))
     fields = {"kind": kind, **fields, **{key: value for key, value in changes.items() if value is not None}}
     note = {"note": before.note} if before is not None and before.note else {}
-    return table_fragment("operation", {**fields, **note}), before
+    return filled({**fields, **note})
 
 
 def _decision(
     record: Record, typed: Mapping[str, str], choosing: Choosing, protocol: Protocol, day: datetime.date
-) -> tuple[str, None]:
+) -> dict[str, object]:
     kind = _choice(typed, "decision.kind", choosing.decisions)
     if kind is None:
         if any(name.startswith("decision.") for name in typed):
             raise _Wrong("decision.kind", "found none, expected which decision it was; choose it, or clear the rest")
-        return "", None
+        return {}
     about = _choice(typed, "decision.about", choosing.about.get(kind, ()))
     if about is None:
         raise _Wrong("decision.about", "found nothing, expected what the decision is about; choose it")
@@ -263,7 +273,7 @@ def _decision(
     if not reason:
         raise _Wrong("decision.reason", "found nothing, expected the reason in words; it is kept with the decision")
     by = _choice(typed, "decision.by", choosing.parties) or decides(kind)
-    return table_fragment("decision", {"date": day, "by": by, "kind": kind, ABOUT[kind]: about, "reason": reason}), None
+    return filled({"date": day, "by": by, "kind": kind, ABOUT[kind]: about, "reason": reason})
 
 
 def side_of(kind: str, record: Record, protocol: Protocol) -> str:

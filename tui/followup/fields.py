@@ -13,8 +13,8 @@ from pathway.rule_engine.findings import Known
 from tui.followup import entered as entering
 from tui.followup.asked import Asked
 from tui.followup.choices import Choosing
+from tui.followup.form_field import Field
 from tui.followup.options import Option, Unclear, chosen
-from tui.widgets.form import Field
 
 FIND = "find"
 MOST_FOUND = 8

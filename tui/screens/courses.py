@@ -144,8 +144,8 @@ class CoursesScreen(ChildScreen):
         record, on = session.record, self.home.on
 
         def decide(reason: str, who: Who) -> None:
-            sentence, after = decisions.choose_course(record, course, reason, who, on)
-            self.home.edit(self.child, sentence, after)
+            sentence, events = decisions.choose_course(record, course, reason, who, on)
+            self.home.edit(self.child, sentence, events)
 
         words = (f"Choose: {course.summary}", *decisions.beside(plan, course))
         self.home.push_screen(ReasonScreen(f"{self.child}: choose a course", words, decide))

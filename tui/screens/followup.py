@@ -14,6 +14,7 @@ from textual.timer import Timer
 from textual.widgets import Input as TextLine
 from textual.worker import get_current_worker
 
+from pathway.events import Event
 from pathway.growth import UNEXPECTED
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
@@ -167,13 +168,13 @@ class FollowUpScreen(FormScreen):
     def _plan_now(self) -> None:
         ground, new = self._planned(), self.entered.record
         if ground is not None and new is not None:
-            self._plan(ground[0], ground[1], new, ground[2])
+            self._plan(ground[0], ground[1], self.entered.events, new, ground[2])
 
     @work(thread=True, exclusive=True, exit_on_error=False)
-    def _plan(self, record: Record, before: Plan, new: Record, rules: Protocol) -> None:
+    def _plan(self, record: Record, before: Plan, events: tuple[Event, ...], new: Record, rules: Protocol) -> None:
         worker = get_current_worker()
         try:
-            for seen in planner.follow_up(record, before, new, rules, lambda: not worker.is_cancelled):
+            for seen in planner.follow_up(record, before, events, rules, lambda: not worker.is_cancelled):
                 self.post_message(self.Seen(new, seen))
         except Exception as error:  # a fault of ours must not end the form: it is said in place
             self.post_message(self.Seen(new, (f"Internal error while planning ({type(error).__name__}: {error}).",)))
@@ -256,11 +257,11 @@ class FollowUpScreen(FormScreen):
             self._keep_when_seen = new
             self.query_one(frame.Notice).say(KEPT_WHEN_SEEN)
             return
-        sentence = entering.told(self.entered.facts)
+        sentence, events = entering.told(self.entered.facts), self.entered.events
         self.home.drafts.pop(self.child, None)
         self._offer = None
         self.home.go_back()
-        self.home.edit(self.child, sentence, new)
+        self.home.edit(self.child, sentence, events)
 
 
 def _said(entered: Entered, seen: Preview | tuple[str, ...] | None, labels: Mapping[str, str]) -> Iterator[Paragraph]:

@@ -19,10 +19,11 @@ from pathway.views.pictures.course_cards import facts
 from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
 from tui import keys, planner
+from tui.followup.form_field import Field
 from tui.screens.filled import FormScreen
 from tui.screens.reason import ReasonScreen, Who
 from tui.widgets import frame
-from tui.widgets.form import Field, Form
+from tui.widgets.form import Form
 from tui.widgets.prose import Prose
 
 PREFERENCES = {
@@ -141,9 +142,9 @@ class WhatIfScreen(FormScreen):
         record, asked, on = session.record, self.asked, self.home.on
 
         def decide(reason: str, who: Who) -> None:
-            sentence, after = decisions.keep_wishes(record, asked, reason, who, on)
+            sentence, events = decisions.keep_wishes(record, asked, reason, who, on)
             self.home.go_back()
-            self.home.edit(self.child, sentence, after)
+            self.home.edit(self.child, sentence, events)
 
         words = ("Keep these wishes", *(f"{f.label}: {f.value} {f.unit}".rstrip() for f in self._fields() if f.value))
         self.home.push_screen(ReasonScreen(f"{self.child}: keep wishes", words, decide))

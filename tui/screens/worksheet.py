@@ -24,10 +24,11 @@ from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, kind_for
 from pathway.worksheets.sheet import Input, Kind, Sheet
 from tui import keys
+from tui.followup.form_field import Field
 from tui.opened import ChildList
 from tui.screens.filled import FormScreen
 from tui.widgets import frame
-from tui.widgets.form import Field, Form
+from tui.widgets.form import Form
 from tui.widgets.prose import Prose
 
 LEAST = 40

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -14,31 +13,9 @@ from textual.widgets import Input, Static
 
 from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
-from tui.followup.options import Option, after
+from tui.followup.form_field import Field
+from tui.followup.options import after
 from tui.widgets.choices import Choices
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """One field: its name, its label, its value as typed, what may be typed, where the value comes from.
-
-    `offered` is the value where none is typed. `options` are what is chosen from, none where the value is free;
-    `means` is what a part of a choice stands for. A `wrong` one has a sentence that says why. So many fields `ahead`
-    are brought into view with it.
-    """
-
-    name: str
-    label: str
-    value: str
-    unit: str = ""
-    wanted: str = ""
-    origin: str = ""
-    by_hand: bool = False
-    options: tuple[Option, ...] = ()
-    means: str = ""
-    offered: str = ""
-    wrong: str = ""
-    ahead: int = 0
 
 
 class Line(Input, inherit_bindings=False):

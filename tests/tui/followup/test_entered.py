@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pathway.casefile import case_text, read_case
-from pathway.casefile.fragments import visit_fragment, with_fragment
+from pathway.casefile import case_text, read_case, read_events, values_of, visit_table
 from pathway.casefile.write import in_order
+from pathway.events import FollowUp, apply
 from pathway.record import Record
 from pathway.rule_engine.findings import findings_on
 from tests.plans import DAY, files, plan, record, rules
@@ -38,9 +38,13 @@ def enter(typed: dict[str, str], of: Offer = ROWAN) -> Entered:
 def test_lengths_typed_are_those_that_the_verb_sets() -> None:
     typed = {"left.femur_length_mm": "121", "right.femur_length_mm": "195.5"}
     words = [f"{name}={value}" for name, value in typed.items()]
-    fragment = visit_fragment(DAY, "standing_full_length_film", words)
-    assert isinstance(fragment, str)
-    assert enter(typed).record == with_fragment(ROWAN.record, fragment, "", rules(), DAY)
+    values = values_of(words)
+    assert isinstance(values, dict)
+    tables = {"visit": [visit_table(DAY, "standing_full_length_film", values)]}
+    read = read_events(tables, ROWAN.record.child, "", rules(), DAY)
+    assert isinstance(read, FollowUp)
+    assert enter(typed).events == read.events
+    assert enter(typed).record == apply(ROWAN.record, read.events)
 
 
 @pytest.mark.parametrize(
