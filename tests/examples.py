@@ -10,6 +10,7 @@ from pathway.casefile import read_case
 from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 
 FOLDER = Path(__file__).parents[1] / "example_patients"
@@ -29,4 +30,4 @@ def example(name: str) -> Record:
 
 @cache
 def example_plan(name: str) -> Plan:
-    return make_plan(example(name), load_protocol(), ON)
+    return make_plan(Question(example(name), load_protocol(), ON))

@@ -18,6 +18,7 @@ from textual.screen import Screen
 from pathway.children.storage import Storage
 from pathway.events import Event
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.views.words import paragraphs
 from pathway.views.words.paragraphs import Aids
@@ -58,9 +59,9 @@ class PathwayApp(SavingApp):
         on: datetime.date,
         child: str | None = None,
         protocol: Protocol | None = None,
-        keeper: Storage | None = None,
+        storage: Storage | None = None,
     ) -> None:
-        super().__init__(child_list(files), on, protocol, keeper)
+        super().__init__(child_list(files), on, protocol, storage)
         self.protocol = protocol
         self.pictures = Pictures()
         self.named: Mapping[str, tuple[str, ...]] = {}
@@ -91,7 +92,7 @@ class PathwayApp(SavingApp):
         self.push_screen(ChildrenScreen())
         if self.first_child is not None:
             self.open_timeline(self.first_child)
-        if self.keeper is not None:
+        if self.storage is not None:
             self.find_children()
         self.call_after_refresh(self._plan_next)
 
@@ -112,12 +113,12 @@ class PathwayApp(SavingApp):
     @work(thread=True)
     def _plan(self, name: str, text: str, record: Record | None, width: int) -> None:
         try:
-            if record is None and self.keeper is not None and self.rules is not None:
-                outcome = planner.make_kept(name, self.keeper, self.on, self.rules)
+            if record is None and self.storage is not None and self.rules is not None:
+                outcome = planner.make_kept(name, self.storage, self.on, self.rules)
             elif record is None or self.rules is None:
                 outcome = planner.make(name, text, self.on, self.protocol)
             else:
-                outcome = planner.make_from(name, record, self.on, self.rules)
+                outcome = planner.make_from(name, Question(record, self.rules, self.on))
             if isinstance(outcome, planner.Made):
                 self.pictures.prerequisites(outcome.plan, width)
                 self.named = self.named or planner.names_in(outcome.protocol)
@@ -134,7 +135,7 @@ class PathwayApp(SavingApp):
         elif isinstance(outcome, planner.Made):
             self.aids, self.goal_mm, self.rules = outcome.aids, outcome.goal_mm, outcome.protocol
             told = paragraphs.of_edit(entry.shown, entry.told, outcome.plan)
-            due = None if self.keeper is None else outcome.due
+            due = None if self.storage is None else outcome.due
             self.child_list = self.child_list.with_plan(event.name, outcome.record, outcome.plan, told, due)
         else:
             self.child_list = self.child_list.with_problems(event.name, outcome)
@@ -312,11 +313,11 @@ def run(
     on: datetime.date,
     child: str | None = None,
     protocol: Protocol | None = None,
-    keeper: Storage | None = None,
+    storage: Storage | None = None,
 ) -> None:
     """Open the screens on case files by name, planned as on a day; `child` opens that child's timeline at once.
 
-    Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours. With a `keeper` its
+    Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours. With a `storage` its
     children are shown in place of files, and changes can be saved.
     """
-    PathwayApp(files, on, child, protocol, keeper).run()
+    PathwayApp(files, on, child, protocol, storage).run()

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from pathway.events import Event, apply
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.questions.due import Due
 from pathway.record import Record
 from pathway.views.words.paragraphs import Aids
@@ -43,40 +44,47 @@ def make(name: str, text: str, on: datetime.date, given: Protocol | None = None)
     except Refused as error:
         return ("The rules cannot be used.", *str(error).splitlines())
     record = record_from(name, text, on, protocol)
-    return record if isinstance(record, tuple) else make_from(name, record, on, protocol)
+    return record if isinstance(record, tuple) else make_from(name, Question(record, protocol, on))
 
 
-def make_from(name: str, record: Record, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
+def make_from(name: str, question: Question) -> Made | tuple[str, ...]:
     """Return the plan of a record, or the sentences that say why there is none."""
     from pathway.children.planned import plan_from
     from pathway.questions.due import plan_summary
     from pathway.views.words.children import needs_of
     from pathway.views.words.paragraphs import aids
 
-    plan = plan_from(record, on, protocol)
+    plan = plan_from(question)
     if isinstance(plan, tuple):
         return plan
-    due = needs_of(name, plan_summary(plan, record, protocol), on)
-    return Made(record, plan, aids(protocol), (0.0, protocol.number("goal_band_mm")), protocol, due)
+    due = needs_of(name, plan_summary(plan, question.record, question.protocol), question.on)
+    return Made(
+        question.record,
+        plan,
+        aids(question.protocol),
+        (0.0, question.protocol.number("goal_band_mm")),
+        question.protocol,
+        due,
+    )
 
 
-def make_kept(name: str, keeper: Storage, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
+def make_kept(name: str, storage: Storage, on: datetime.date, protocol: Protocol) -> Made | tuple[str, ...]:
     """Return the plan of a child as it is kept now, or why there is none."""
     from pathway.children.storage import SaveFailed
 
     try:
-        return make_from(name, keeper.read(name), on, protocol)
+        return make_from(name, Question(storage.read(name), protocol, on))
     except SaveFailed as error:
         return (f"{error} Then open the child again.",)
 
 
-def ask(record: Record, on: datetime.date, protocol: Protocol, asked: WhatIf) -> Answer | tuple[str, ...]:
+def ask(question: Question, asked: WhatIf) -> Answer | tuple[str, ...]:
     """Return the answer to a what-if question, or the sentences that say why there is none."""
     from pathway.plan.make import PlanBreach
     from pathway.questions.what_if import what_if
 
     try:
-        return what_if(record, protocol, on, asked)
+        return what_if(question, asked)
     except PlanBreach as error:
         why = f"the plan under these wishes breaks its own rules ({error.breaches})"
         return (f"Internal error: {why}. Nothing was changed.",)
@@ -99,13 +107,13 @@ def follow_up(
     from pathway.questions.compare import differences
     from pathway.questions.followup import Change, Preview, compared
 
-    def make(one: Record, rules: Protocol, on: datetime.date, **options: Any) -> Plan:
+    def make(question: Question, **options: Any) -> Plan:
         if not wanted():
             raise Left
-        return make_plan(one, rules, on, **options)
+        return make_plan(question, **options)
 
     try:
-        after = make(apply(record, events), protocol, before.on)
+        after = make(Question(apply(record, events), protocol, before.on))
         yield Preview(before, after, (), tuple(Change(found, ()) for found in differences(before, after)))
         yield compared(record, before, events, after, protocol, make=make)
     except Left:

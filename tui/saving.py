@@ -17,8 +17,7 @@ from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 from pathway.views.words.caution import of_children
-from tui import keys
-from tui import storage as keeping
+from tui import keys, saving_words
 from tui.opened import ChildList, Entry
 from tui.screens.base import ChildScreen, OwnScreen
 
@@ -28,12 +27,12 @@ EMPTY = "No children are stored in {place} yet. Import them with `limb-pathway r
 
 
 class SavingApp(App[None]):
-    """An app with a list of children and, where there is one, a keeper of them."""
+    """An app with a list of children and, where there is one, a storage of them."""
 
     BINDINGS: ClassVar[list[BindingType]] = [keys.QUIT]
 
     class Found(Message):
-        """The children of the keeper, or why they cannot be listed."""
+        """The children of the storage, or why they cannot be listed."""
 
         def __init__(self, found: tuple[Listed, ...] | str, rules: Protocol | None = None) -> None:
             self.found = found
@@ -50,14 +49,14 @@ class SavingApp(App[None]):
             super().__init__()
 
     def __init__(
-        self, child_list: ChildList, on: datetime.date, rules: Protocol | None, keeper: Storage | None
+        self, child_list: ChildList, on: datetime.date, rules: Protocol | None, storage: Storage | None
     ) -> None:
         super().__init__()
         self.child_list = child_list
         self.on = on
         self.rules = rules
-        self.keeper = keeper
-        self.listing = READING if keeper is not None else ""
+        self.storage = storage
+        self.listing = READING if storage is not None else ""
         self.drafts: dict[str, dict[str, str]] = {}
         self._to_save: set[str] = set()
         self._in_hand: set[str] = set()
@@ -91,14 +90,14 @@ class SavingApp(App[None]):
 
     @work(thread=True)
     def find_children(self) -> None:
-        """List the children of the keeper."""
+        """List the children of the storage."""
         from pathway.problems import Refused
         from pathway.protocol.load import load_protocol
 
-        assert self.keeper is not None
+        assert self.storage is not None
         try:
             rules = self.rules or load_protocol()
-            self.post_message(self.Found(self.keeper.listed(rules, self.on), rules))
+            self.post_message(self.Found(self.storage.listed(rules, self.on), rules))
         except SaveFailed as error:
             self.post_message(self.Found(f"{error} Then open the program again."))
         except Refused as error:
@@ -106,47 +105,49 @@ class SavingApp(App[None]):
 
     def on_saving_app_found(self, event: Found) -> None:
         """Put the children on the list; those with a plan that is still true are planned when they are opened."""
-        assert self.keeper is not None
+        assert self.storage is not None
         if isinstance(event.found, str):
             self.listing = event.found
         else:
             self.rules = event.rules
-            self.listing = "" if event.found else EMPTY.format(place=self.keeper.place)
+            self.listing = "" if event.found else EMPTY.format(place=self.storage.place)
             known = {entry.name: entry for entry in self.child_list.entries}
             for item in event.found:
                 entry = known.get(item.name, Entry(item.name, ""))
-                known[item.name] = Entry(item.name, "", listed=keeping.listed_row(item, self.on), opened=entry.opened)
+                known[item.name] = Entry(
+                    item.name, "", listed=saving_words.listed_row(item, self.on), opened=entry.opened
+                )
             self.child_list = ChildList(tuple(known[name] for name in sorted(known)))
         self.show(None)
 
     @property
     def unsaved(self) -> tuple[Entry, ...]:
         """Return the children with changes that are not saved, where they could be."""
-        return tuple(entry for entry in self.child_list.entries if entry.unsaved) if self.keeper is not None else ()
+        return tuple(entry for entry in self.child_list.entries if entry.unsaved) if self.storage is not None else ()
 
     @property
     def unkept(self) -> tuple[str, ...]:
         """Return the children for whom something is typed in a follow-up that is not kept yet, where it could be."""
-        return tuple(sorted(name for name, typed in self.drafts.items() if typed)) if self.keeper is not None else ()
+        return tuple(sorted(name for name, typed in self.drafts.items() if typed)) if self.storage is not None else ()
 
     def save(self, child: str) -> None:
         """Save a child's changes with its plan; where the plan is still being made, as soon as it is there."""
         entry = self.child_list[child]
-        if self.keeper is None:
-            self._say(child, keeping.NOT_KEPT)
+        if self.storage is None:
+            self._say(child, saving_words.NOT_KEPT)
         elif child in self._in_hand:
             self._to_save.add(child)  # what was changed since
         elif not entry.unsaved:
-            self._say(child, keeping.NOTHING_NEW)
+            self._say(child, saving_words.NOTHING_NEW)
         elif entry.session is not None and self.rules is not None:
-            self._say(child, keeping.SAVING)
+            self._say(child, saving_words.SAVING)
             plan = entry.session.plan
             if plan is None:
                 self._to_save.add(child)
                 return
             self._in_hand.add(child)
             record, events = entry.session.record, entry.unsaved_events
-            self._save(child, record, events, plan, self.rules, keeping.reason_of(entry))
+            self._save(child, record, events, plan, self.rules, saving_words.reason_of(entry))
 
     def save_waiting(self, child: str) -> None:
         """Save a child that waited for its plan, or for an earlier saving."""
@@ -161,10 +162,10 @@ class SavingApp(App[None]):
     def _save(
         self, child: str, record: Record, events: tuple[Event, ...], plan: Plan, rules: Protocol, reason: str
     ) -> None:
-        assert self.keeper is not None
+        assert self.storage is not None
         answer: Saved | SaveConflict | SaveFailed
         try:
-            answer = self.keeper.save(child, events, plan, rules, reason)
+            answer = self.storage.save(child, events, plan, rules, reason)
         except SaveFailed as error:
             answer = error
         except Exception as error:  # a fault of ours must not end the session: it is said in place
@@ -180,11 +181,11 @@ class SavingApp(App[None]):
         if isinstance(answer, Saved):
             self.child_list = self.child_list.saved(child, event.record, (answer.sentence,))
         elif isinstance(answer, SaveFailed):
-            self.child_list = self.child_list.telling(child, keeping.refused(answer))
+            self.child_list = self.child_list.telling(child, saving_words.refused(answer))
         else:
-            assert self.keeper is not None
+            assert self.storage is not None
             assert self.rules is not None
-            told = keeping.overtaken(answer.since, self.keeper.place)
+            told = saving_words.overtaken(answer.since, self.storage.place)
             self.child_list = self.child_list.overtaken(child, answer.theirs, told)
         self.show(child)
         self.say(child)
@@ -203,7 +204,7 @@ class SavingApp(App[None]):
     def _say(self, child: str, told: tuple[str, ...]) -> None:
         self.child_list = self.child_list.telling(child, told)
         self.show(child)
-        if told is not keeping.SAVING:
+        if told is not saving_words.SAVING:
             self.say(child)
 
     async def action_quit(self) -> None:

@@ -22,6 +22,7 @@ for surrounding in ("NO_COLOR", "TEXTUAL_THEME"):
 from pathway.casefile import read_case  # noqa: E402
 from pathway.plan.make import make_plan  # noqa: E402
 from pathway.protocol.load import load_protocol  # noqa: E402
+from pathway.protocol.question import Question  # noqa: E402
 from pathway.record import Record  # noqa: E402
 from pathway.views.documents.files import page_svg  # noqa: E402
 from pathway.views.documents.handout import handout  # noqa: E402
@@ -72,7 +73,7 @@ def first_page() -> str:
     record = read_case(files()[CHILD], CHILD, protocol, DAY)
     if not isinstance(record, Record):
         sys.exit(f"{CHILD} cannot be read")
-    return page_svg(handout(make_plan(record, protocol, DAY), wording(), protocol))
+    return page_svg(handout(make_plan(Question(record, protocol, DAY)), wording(), protocol))
 
 
 def main() -> None:

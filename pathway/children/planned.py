@@ -6,6 +6,7 @@ import datetime
 
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 
 
@@ -17,11 +18,11 @@ def record_from(name: str, text: str, on: datetime.date, protocol: Protocol) -> 
     return tuple(problem.sentence for problem in record) if isinstance(record, tuple) else record
 
 
-def plan_from(record: Record, on: datetime.date, protocol: Protocol) -> Plan | tuple[str, ...]:
+def plan_from(question: Question) -> Plan | tuple[str, ...]:
     """Return the plan of a record, or the sentences that say why there is none."""
     from pathway.plan.make import PlanBreach, make_plan
 
     try:
-        return make_plan(record, protocol, on)
+        return make_plan(question)
     except PlanBreach as error:
         return (str(error),)

@@ -15,6 +15,7 @@ import click
 
 from pathway.cli.errors import note
 from pathway.cli.options import RegistryOptions, on_option, protocol_option, registry_options, today
+from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
     from pathway.children.resolve import KnownChild, Located, RegistryAt
@@ -99,7 +100,7 @@ class Asked:
         """Return the plan of the child on the day."""
         from pathway.plan.make import make_plan
 
-        return make_plan(self.record, self.protocol, self.on)
+        return make_plan(Question(self.record, self.protocol, self.on))
 
 
 def child_verb(verb: Verb) -> Verb:

@@ -12,6 +12,7 @@ from pathway.cli.errors import leave_with_conflicts, refuse
 from pathway.cli.options import as_day, json_option, plain_option
 from pathway.cli.printing import width, with_headings, words_only
 from pathway.preferences import PREFERENCES
+from pathway.protocol.question import Question
 
 
 class Span(click.ParamType[tuple[datetime.date, datetime.date]]):
@@ -86,8 +87,8 @@ def alternatives(
     for stage in without:
         if stage not in stages:
             refuse("--without", repr(stage), "a stage of the protocol", _near(stage, stages))
-    answer = what_if(record, protocol, day, wished)
-    firm = robustness(with_wishes(record, wished, day), protocol, day, answer.wished) if how_firm else None
+    answer = what_if(Question(record, protocol, day), wished)
+    firm = robustness(Question(with_wishes(record, wished, day), protocol, day), answer.wished) if how_firm else None
     if as_json:
         courses = [course.model_dump(mode="json") for course in answer.wished.alternatives]
         data: dict[str, object] = {"child": answer.wished.child.id, "on": str(day), "asked": answer.asked}

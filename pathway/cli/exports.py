@@ -19,6 +19,7 @@ from pathway.cli.errors import leave, leave_with_conflicts, note, refuse, tell
 from pathway.cli.options import RegistryOptions, now, on_option, protocol_option, registry_options, today
 from pathway.cli.rules import rules
 from pathway.problems import Problem, Refused
+from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -73,7 +74,7 @@ def calendar(
 
     before = None if previous is None else _previous(previous)
     day, protocol, record, made = asked.on, asked.protocol, asked.record, asked.plan
-    entries = list(agenda(made, protocol, facts_on(record.until(day), protocol, day, None)))
+    entries = list(agenda(made, protocol, facts_on(Question(record.until(day), protocol, day), None)))
     parts = [PLAN_PART]
     if lengthening is not None:
         entries += _lengthening(made, record, protocol, lengthening)
@@ -152,7 +153,7 @@ def _lines(
                 found = locate(case, registry)
                 tell_notes(found)
                 record = read(found, protocol, day).record
-                text = _document(make_plan(record, protocol, day), record, protocol, moment)
+                text = _document(make_plan(Question(record, protocol, day)), record, protocol, moment)
             except Refused as error:
                 failed.append(tell(error))
                 continue
@@ -182,10 +183,12 @@ def _lengthening(made: Plan, record: Record, protocol: Protocol, wanted: str) ->
     from pathway.worksheets.lengthening.worksheet import worked
 
     until = record.until(made.on)
-    posterior = fit_growth(until, protocol, made.on, known_steps=known_steps(until, protocol, made.on))
+    posterior = fit_growth(
+        Question(until, protocol, made.on), known_steps=known_steps(Question(until, protocol, made.on))
+    )
     stage = stage_of("lengthening", made, protocol, wanted)
     assert stage is not None  # a name was asked for
-    return turning_agenda(made, stage, worked(case_of(until, protocol, made.on, made, stage, posterior), {}))
+    return turning_agenda(made, stage, worked(case_of(Question(until, protocol, made.on), made, stage, posterior), {}))
 
 
 def _previous(path: Path) -> Mapping[str, Earlier]:

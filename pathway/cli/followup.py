@@ -26,6 +26,7 @@ from pathway.cli.options import (
 )
 from pathway.cli.printing import width
 from pathway.problems import Problem, Refused, cannot
+from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -162,7 +163,7 @@ def _previewed(record: Record, events: Sequence[Event], protocol: Protocol, day:
     from pathway.questions.followup import preview
 
     _questions(record, apply(record, events), protocol)
-    _show(preview(record, events, protocol, day), as_json)
+    _show(preview(Question(record, protocol, day), events), as_json)
 
 
 @click.command()
@@ -210,8 +211,8 @@ def compare(
         what = f"{old.child.id} in {one} and {new.child.id} in {other}"
         refuse("compare", what, "one child", "give two files of the same child")
     old = old.until(before or day)
-    earlier = make_plan(old, protocol, before or day)
-    _show(compared(old, earlier, diff(old, new), make_plan(new, protocol, day), protocol), as_json)
+    earlier = make_plan(Question(old, protocol, before or day))
+    _show(compared(old, earlier, diff(old, new), make_plan(Question(new, protocol, day)), protocol), as_json)
 
 
 def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Preview:

@@ -12,6 +12,7 @@ from pathway.cli.asked import Asked, child_verb, protocol_of
 from pathway.cli.errors import leave_with_conflicts, note
 from pathway.cli.options import RegistryOptions, json_option, on_option, plain_option, protocol_option
 from pathway.cli.printing import can_open_screens, width, with_headings, words_only
+from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan
@@ -58,7 +59,7 @@ def plan(asked: Asked, as_json: bool, plain: bool, worksheets: bool) -> None:
     if worksheets:
         from pathway.worksheets.of_plan import sheets_of
 
-        sheets = sheets_of(asked.record, asked.protocol, asked.on, asked.plan)
+        sheets = sheets_of(Question(asked.record, asked.protocol, asked.on), asked.plan)
     _print_plan(asked.plan, as_json, plain, sheets)
 
 

@@ -26,6 +26,7 @@ from pathway.cli.options import (
     today,
 )
 from pathway.cli.printing import width, with_headings, words_only
+from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan, PlanStage
@@ -71,7 +72,7 @@ def children(
     made: dict[str, Plan | tuple[str, ...]] = {}
     for name in sorted(files):
         record = record_from(name, files[name], day, protocol)
-        made[name] = record if isinstance(record, tuple) else plan_from(record, day, protocol)
+        made[name] = record if isinstance(record, tuple) else plan_from(Question(record, protocol, day))
     every = (problem_row(n, p[0]) if isinstance(p, tuple) else plan_row(n, p) for n, p in made.items())
     rows = matching(every, find)
     shown = {row.name: made[row.name] for row in rows}

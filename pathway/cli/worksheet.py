@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import TYPE_CHECKING
 
 import click
@@ -11,11 +10,10 @@ from pathway.cli.asked import Asked, child_verb
 from pathway.cli.errors import note, refuse
 from pathway.cli.options import json_option, plain_option
 from pathway.cli.printing import width, with_headings, words_only
+from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan
-    from pathway.protocol.model import Protocol
-    from pathway.record import Record
     from pathway.worksheets.sheet import Kind, Sheet
 
 KINDS = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
@@ -46,7 +44,7 @@ def worksheet(
     from pathway.views.words.caution import of_children
     from pathway.views.words.worksheet import worksheet_text
 
-    sheet = _sheet(kind, asked.record, asked.protocol, asked.on, stage, _by_name(settings))
+    sheet = _sheet(kind, Question(asked.record, asked.protocol, asked.on), stage, _by_name(settings))
     invented = of_children([asked.record.child.note])
     if as_svg:
         _print_svg(sheet, invented)
@@ -57,19 +55,17 @@ def worksheet(
     click.echo(with_headings(worksheet_text(sheet, width(), plain=words_only(plain), invented=invented)), nl=False)
 
 
-def _sheet(
-    kind: Kind, record: Record, protocol: Protocol, on: datetime.date, stage: str | None, settings: dict[str, str]
-) -> Sheet:
+def _sheet(kind: Kind, question: Question, stage: str | None, settings: dict[str, str]) -> Sheet:
     from pathway.growth import fit_growth
     from pathway.rule_engine.facts import known_steps
     from pathway.worksheets.case import case_of
     from pathway.worksheets.kinds import KINDS, stage_of
 
-    plan = _plan(record, protocol, on)
-    steps = known_steps(record, protocol, on)
-    posterior = fit_growth(record.until(on), protocol, on, known_steps=steps)
-    opened = stage_of(kind, plan, protocol, stage) if plan is not None else None
-    return KINDS[kind].make(case_of(record, protocol, on, plan, opened, posterior), settings)
+    plan = _plan(question)
+    steps = known_steps(question)
+    posterior = fit_growth(question.as_known(), known_steps=steps)
+    opened = stage_of(kind, plan, question.protocol, stage) if plan is not None else None
+    return KINDS[kind].make(case_of(question, plan, opened, posterior), settings)
 
 
 def _print_svg(sheet: Sheet, invented: str) -> None:
@@ -82,12 +78,12 @@ def _print_svg(sheet: Sheet, invented: str) -> None:
     click.echo(svg(sheet.drawings[0], with_invented(sheet.cautions[0], invented)), nl=False)
 
 
-def _plan(record: Record, protocol: Protocol, on: datetime.date) -> Plan | None:
+def _plan(question: Question) -> Plan | None:
     """Return the plan, or None where it would break a rule: a worksheet can still be filled by hand."""
     from pathway.plan.make import PlanBreach, make_plan
 
     try:
-        return make_plan(record, protocol, on)
+        return make_plan(question)
     except PlanBreach as error:
         note(f"The plan breaks its own rules ({error.breaches}): please report it. This sheet was made without it.")
         return None

@@ -14,6 +14,7 @@ from pathway.days import age_years, day_at_age, days_between, in_months, most_da
 from pathway.growth.reference_curves import Floats
 from pathway.preferences import Wishes
 from pathway.protocol.model import AmountLimit, Bone, Protocol, Stage
+from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.rule_engine.graph import ChildGraph, StageItem
 from pathway.timing.calendar import calendar_of, free_day
@@ -39,16 +40,16 @@ class Grid:
         return math.ceil(months / self.months - 1e-9)
 
 
-def grid_of(record: Record, protocol: Protocol, on: datetime.date) -> Grid:
+def grid_of(question: Question) -> Grid:
     """Return the grid from the first possible day to the end of the plan."""
-    born, months = record.child.date_of_birth, int(protocol.number("age_grid_months"))
-    now = age_years(born, on) + protocol.number("planning_lead_days") / 365.25
+    born, months = question.record.child.date_of_birth, int(question.protocol.number("age_grid_months"))
+    now = age_years(born, question.on) + question.protocol.number("planning_lead_days") / 365.25
     first = math.ceil(now * 12 / months - 1e-9) * months
-    last = max(first, round(12 * protocol.number("plan_ends_at_years")))
+    last = max(first, round(12 * question.protocol.number("plan_ends_at_years")))
     ages = np.arange(first, last + 1, months) / 12
-    calendar = calendar_of(record, protocol)
+    calendar = calendar_of(question.record, question.protocol)
     free = tuple(days_between(born, free_day(day_at_age(born, float(age)), calendar)) for age in ages)
-    return Grid(ages, months, free, protocol.number("amount_step_mm"))
+    return Grid(ages, months, free, question.protocol.number("amount_step_mm"))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -21,6 +21,7 @@ from pathway.days import day_at_age, days_between
 from pathway.growth import Outlook, Posterior, outlook
 from pathway.preferences import Wishes, wishes_of
 from pathway.protocol.model import Bone, Protocol, Stage
+from pathway.protocol.question import Question
 from pathway.protocol.roles import growth_arrest, lengthenings
 from pathway.record import Record
 from pathway.rule_engine.graph import ChildGraph, StageItem
@@ -166,29 +167,27 @@ class CourseProblem:
 
 
 def course_problems(
-    graph: ChildGraph, timeline: Timeline, posterior: Posterior, record: Record, protocol: Protocol, on: datetime.date
+    graph: ChildGraph, timeline: Timeline, posterior: Posterior, question: Question
 ) -> tuple[CourseProblem, ...]:
     """Return one child's problem for each pair of ways in which its two bones may be lengthened, by rank.
 
     A course lengthens one bone in one way; the rules shipped have one way for each, which makes one problem.
     """
-    return tuple(_Builder(graph, timeline, posterior, record, protocol, on).problems())
+    return tuple(_Builder(graph, timeline, posterior, question).problems())
 
 
 class _Builder:
     """Makes the parts that all problems of a child share, and the chain of each way of lengthening once."""
 
-    def __init__(
-        self,
-        graph: ChildGraph,
-        timeline: Timeline,
-        posterior: Posterior,
-        record: Record,
-        protocol: Protocol,
-        on: datetime.date,
-    ) -> None:
-        self.graph, self.timeline, self.record, self.protocol, self.on = graph, timeline, record, protocol, on
-        self.wishes, self.grid = wishes_of(record), grid_of(record, protocol, on)
+    def __init__(self, graph: ChildGraph, timeline: Timeline, posterior: Posterior, question: Question) -> None:
+        self.graph, self.timeline, self.record, self.protocol, self.on = (
+            graph,
+            timeline,
+            question.record,
+            question.protocol,
+            question.on,
+        )
+        self.wishes, self.grid = wishes_of(question.record), grid_of(question)
         ages = self.grid.age_years
         central = outlook(posterior.central(), (), ages)
         effects = arrest_effects(posterior, float(ages[0]), float(ages[-1]))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,8 +9,7 @@ import numpy as np
 from pathway.days import age_years
 from pathway.growth.population import Adult, Visits, adult_size, population
 from pathway.growth.reference_curves import stature_curve
-from pathway.protocol.model import Protocol
-from pathway.record import Record
+from pathway.protocol.question import Question
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,18 +20,18 @@ class Height:
     notes: tuple[str, ...]
 
 
-def adult_height(record: Record, protocol: Protocol, on: datetime.date) -> Height | None:
+def adult_height(question: Question) -> Height | None:
     """Return adult height from `standing_height_mm` of the visits up to a day, or None where never measured.
 
     Measured on the longer leg or with the difference made up; what a growth arrest will cost is not taken off.
     Heights before the first age of the table do not count.
     """
-    of = population(protocol, "stature", record.child.sex)
-    born = record.child.date_of_birth
+    of = population(question.protocol, "stature", question.record.child.sex)
+    born = question.record.child.date_of_birth
     seen = sorted(
         (age_years(born, visit.date), float(m.value))
-        for visit in record.visits
-        if visit.date <= on
+        for visit in question.record.visits
+        if visit.date <= question.on
         for m in visit.measurements
         if m.finding == "standing_height_mm" and float(m.value) > 0
     )
@@ -41,7 +39,7 @@ def adult_height(record: Record, protocol: Protocol, on: datetime.date) -> Heigh
     if not seen:
         return None
     ages, mm = np.array(seen).T
-    size = adult_size(Visits(of, stature_curve(protocol, record.child.sex), ages, mm))
+    size = adult_size(Visits(of, stature_curve(question.protocol, question.record.child.sex), ages, mm))
     low, high = (size.quantile_mm(q) / 10 for q in (0.05, 0.95))
     note = (
         f"Adult height without a growth arrest: {size.centre_mm / 10:.0f} cm "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -11,7 +10,7 @@ from pathway.growth.bones.measured import Reading, mean_length, readings
 from pathway.growth.reference_curves import GrowthCurve, growth_curve, plural
 from pathway.growth.surgery import BONES, Step
 from pathway.protocol.model import Protocol
-from pathway.record import Record
+from pathway.protocol.question import Question
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,16 +52,14 @@ class _Case:
         return whole[0], whole[-1]
 
 
-def opinions(
-    record: Record, protocol: Protocol, on: datetime.date, *, known_steps: Sequence[Step] = ()
-) -> tuple[Opinion, ...]:
+def opinions(question: Question, *, known_steps: Sequence[Step] = ()) -> tuple[Opinion, ...]:
     """Return the answer of each classical method without operations to come, on the day `on`.
 
     Only visits before the first of `known_steps` count; what lengthenings among them gained is taken off the
     answer (growth after them taken as undisturbed). The methods use the calendar age. Raises ValueError for
     lengths that cannot be.
     """
-    found = readings(record, protocol, on)
+    found = readings(question)
     first = min((step.age_years for step in known_steps), default=None)
     before = found if first is None else tuple(r for r in found if r.age_years <= first)
     if first is None:
@@ -74,9 +71,15 @@ def opinions(
             Opinion(name, None, "Needs a visit before the first operation that affects length.", sources)
             for name, sources in _NAMES.items()
         )
-    diagnosis = protocol.diagnosis(record.child.diagnosis)
-    pattern = record.child.growth_pattern or diagnosis.growth_pattern
-    case = _Case(protocol, growth_curve(protocol, record.child.sex), pattern == "congenital", before, ahead)
+    diagnosis = question.protocol.diagnosis(question.record.child.diagnosis)
+    pattern = question.record.child.growth_pattern or diagnosis.growth_pattern
+    case = _Case(
+        question.protocol,
+        growth_curve(question.protocol, question.record.child.sex),
+        pattern == "congenital",
+        before,
+        ahead,
+    )
     answers = (_congenital(case), _developmental(case), _straight_line(case), _remaining(case), _annual(case))
     gained = sum(step.adds_mm for step in known_steps if step.leg == "short")
     return tuple(_less(answer, gained) for answer in answers) if gained else answers

@@ -7,7 +7,6 @@ comes to the straight-line method's line.
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -22,8 +21,8 @@ from pathway.growth.bones.measured import readings
 from pathway.growth.bones.unknowns import Knowledge
 from pathway.growth.reference_curves import Floats, GrowthCurve
 from pathway.growth.surgery import Step
-from pathway.protocol.model import Bone, Protocol
-from pathway.record import Record
+from pathway.protocol.model import Bone
+from pathway.protocol.question import Question
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,31 +70,24 @@ class Posterior:
         return replace(self, bones={bone: of.one(draw) for bone, of in self.bones.items()}, middle=None)
 
 
-def fit_growth(
-    record: Record,
-    protocol: Protocol,
-    on: datetime.date,
-    *,
-    seed: int = 0,
-    known_steps: Sequence[Step] = (),
-) -> Posterior | None:
+def fit_growth(question: Question, *, seed: int = 0, known_steps: Sequence[Step] = ()) -> Posterior | None:
     """Return the growth of the child as known on the day `on`, or None when nothing was ever measured.
 
     `known_steps` are the operations already done. The same seed gives the same draws. Raises ValueError for
     lengths that cannot be.
     """
-    found = readings(record, protocol, on)
+    found = readings(question)
     if not found:
         return None
-    age = age_years(record.child.date_of_birth, on)
-    basis = basis_of(record, protocol, on, found, tuple(step for step in known_steps if step.age_years <= age))
+    age = age_years(question.record.child.date_of_birth, question.on)
+    basis = basis_of(question, found, tuple(step for step in known_steps if step.age_years <= age))
     knowledge, surprises = known(basis)
     futures = Futures(basis, knowledge)
     half = max(int(basis.number["growth_draws"]) // 2, 1)
     rng = np.random.default_rng(seed)
     normals = rng.standard_normal((half, futures.normals), dtype=np.float32)
     uniforms = rng.random((half, futures.uniforms), dtype=np.float32)
-    height = adult_height(record, protocol, on)
+    height = adult_height(question)
     middle = Posterior(
         curve=basis.curve,
         bones=futures.centre(),
@@ -107,7 +99,7 @@ def fit_growth(
         surprises=surprises,
         adult_height_mm=np.array([height.size.centre_mm]) if height else None,
         known=knowledge,
-        film_sd_mm=protocol.number("length_error_sd_mm"),
+        film_sd_mm=question.protocol.number("length_error_sd_mm"),
     )
     middle = replace(middle, later_variance_mm2=_later_variance(basis, middle.bones))
     bones = futures.bones(normals, uniforms)

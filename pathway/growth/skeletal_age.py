@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,8 +9,7 @@ import numpy as np
 from pathway.days import age_years
 from pathway.growth.population import Population
 from pathway.growth.reference_curves import Floats, GrowthCurve
-from pathway.protocol.model import Protocol
-from pathway.record import Record
+from pathway.protocol.question import Question
 
 # Hand films are read for the years around puberty.
 _FROM_YEARS = 9.0
@@ -38,31 +36,34 @@ class Skeletal:
     most_narrowing: float = 0.0
 
 
-def skeletal_age(record: Record, protocol: Protocol, on: datetime.date) -> Skeletal:
+def skeletal_age(question: Question) -> Skeletal:
     """Return what the skeletal ages read up to a day say; readings before an age of the rules do not count.
 
     One reading shifts the curve by the share of the rules (`skeletal_offset_share`) of the difference from the
     calendar age; several agree or average, and each adds less.
     """
-    born = record.child.date_of_birth
-    visits = sorted((v for v in record.visits if v.date <= on), key=lambda visit: visit.date)
+    born = question.record.child.date_of_birth
+    visits = sorted((v for v in question.record.visits if v.date <= question.on), key=lambda visit: visit.date)
     read = [(visit.date, visit.skeletal_age_years) for visit in visits]
     pairs = [(age_years(born, day), skeletal) for day, skeletal in read if skeletal is not None]
     if not pairs:
         return Skeletal(0.0, "No skeletal age: growth is read at the chronological age.")
-    start = protocol.number("skeletal_offset_from_age_years")
+    start = question.protocol.number("skeletal_offset_from_age_years")
     usable = [(age, skeletal) for age, skeletal in pairs if age >= start]
     age, skeletal = pairs[-1]
     words = f"Skeletal age {skeletal:.1f} against {age:.1f} years"
     if not usable:
         return Skeletal(0.0, f"{words}: not used, because it says little before {start:g} years.")
-    share, error = protocol.number("skeletal_offset_share"), protocol.number("skeletal_age_reading_sd_years") ** 2
-    between = protocol.number("skeletal_age_offset_sd_years") ** 2
+    share, error = (
+        question.protocol.number("skeletal_offset_share"),
+        question.protocol.number("skeletal_age_reading_sd_years") ** 2,
+    )
+    between = question.protocol.number("skeletal_age_offset_sd_years") ** 2
     tempo = between - error
     mean = sum(skeletal - age for age, skeletal in usable) / len(usable)
     # The share is that of one difference as read; what is read holds the error of reading.
     true_share = share * between / tempo
-    reading, most = error / len(usable), protocol.number("skeletal_most_narrowing")
+    reading, most = error / len(usable), question.protocol.number("skeletal_most_narrowing")
     shift = true_share * tempo / (tempo + reading) * mean
     if len(usable) == 1:
         part = "half" if share == 0.5 else f"{share:.0%} of"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Sequence
 
 from pathway.courses.course import Course, placed_stages
@@ -16,8 +15,7 @@ from pathway.plan import assemble
 from pathway.plan import model as pm
 from pathway.plan.verify import check_plan
 from pathway.problems import CannotBeDone, Problem
-from pathway.protocol.model import Protocol
-from pathway.record import Record
+from pathway.protocol.question import Question
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.conditions import Facts
 from pathway.rule_engine.facts import facts_on, known_steps
@@ -36,23 +34,24 @@ class PlanBreach(CannotBeDone):
         super().__init__(Problem(child, "", None, what, "", "please report it with the case file, which is untouched"))
 
 
-def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: int = 0, chances: bool = True) -> pm.Plan:
+def make_plan(question: Question, *, seed: int = 0, chances: bool = True) -> pm.Plan:
     """Return the plan of one child on one day. The same input gives the same plan.
 
     Without `chances` the spread of each course is that of amounts kept as planned, which is quicker. A child who
     cannot be planned still gets a plan, with the rules in conflict named. Raises PlanBreach when the independent
     check finds the plan to break a rule.
     """
-    record = record.until(on)
-    done_steps = known_steps(record, protocol, on)
-    posterior = fit_growth(record, protocol, on, seed=seed, known_steps=done_steps)
+    question = question.as_known()
+    record, protocol, on = question.record, question.protocol, question.on
+    done_steps = known_steps(question)
+    posterior = fit_growth(question, seed=seed, known_steps=done_steps)
     natural = outlook(posterior) if posterior else None
-    facts = facts_on(record, protocol, on, natural)
+    facts = facts_on(question, natural)
     classified = classify(facts, protocol)
-    graph = stage(with_classes(facts, classified), record, protocol, on)
-    found, times, conflicts, hip_gain = _course_and_dates(graph, facts, posterior, record, protocol, on, chances)
+    graph = stage(with_classes(facts, classified), question)
+    found, times, conflicts, hip_gain = _course_and_dates(graph, facts, posterior, question, chances)
     chosen = _recommended(found)
-    stages = assemble.plan_stages(graph, chosen, times, record, protocol, on)
+    stages = assemble.plan_stages(graph, chosen, times, question)
     mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
     growing = with_hip_gain(posterior, hip_gain) if posterior else None
     with_plan = _with_plan(growing, chosen, natural)
@@ -66,7 +65,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
             natural,
             with_plan,
             central,
-            opinions(record, protocol, on, known_steps=done_steps),
+            opinions(question, known_steps=done_steps),
             mature,
         ),
         "stages": stages,
@@ -77,7 +76,7 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
         "notices": assemble.notices(record, found, stages, posterior, protocol, hip_gain),
     }
     plan = pm.Plan(
-        child=assemble.child_card(record, protocol, on),
+        child=assemble.child_card(question),
         on=on,
         protocol=assemble.local_part(protocol),
         cautions=assemble.cautions(protocol, stages, both=record.child.affected_side == "both"),
@@ -91,50 +90,40 @@ def make_plan(record: Record, protocol: Protocol, on: datetime.date, *, seed: in
     return plan
 
 
-def first_course(
-    record: Record, protocol: Protocol, on: datetime.date, posterior: Posterior
-) -> Course | Conflict | None:
+def first_course(question: Question, posterior: Posterior) -> Course | Conflict | None:
     """Return the course that would be recommended if growth were as a posterior says; no dates, no check.
 
     None where no course is within the protocol; the conflict where the rules contradict each other.
     """
-    record = record.until(on)
-    facts = facts_on(record, protocol, on, outlook(posterior))
-    graph = stage(with_classes(facts, classify(facts, protocol)), record, protocol, on)
-    timeline = stage_windows(graph, record, protocol, on, mature_age_years=posterior.mature_age_years)
+    question = question.as_known()
+    facts = facts_on(question, outlook(posterior))
+    graph = stage(with_classes(facts, classify(facts, question.protocol)), question)
+    timeline = stage_windows(graph, question, mature_age_years=posterior.mature_age_years)
     if isinstance(timeline, Conflict):
         return timeline
-    hip_gain = expected_gain(graph, timeline, facts.findings, protocol)
-    search = CourseSearch(course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), record, protocol, on))
+    hip_gain = expected_gain(graph, timeline, facts.findings, question.protocol)
+    search = CourseSearch(course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question))
     return _recommended(courses(search, chances=False))
 
 
 def _course_and_dates(
-    graph: ChildGraph,
-    facts: Facts,
-    posterior: Posterior | None,
-    record: Record,
-    protocol: Protocol,
-    on: datetime.date,
-    chances: bool,
+    graph: ChildGraph, facts: Facts, posterior: Posterior | None, question: Question, chances: bool
 ) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict], Step | None]:
     """Return the courses, the dates of the first, conflicts, and the length that the hip's correction will gain."""
-    if record.child.affected_side == "both":
-        return (), None, [assemble.not_planned(protocol)], None
-    born, mature = record.child.date_of_birth, posterior.mature_age_years if posterior else None
-    timeline = stage_windows(graph, record, protocol, on, mature_age_years=mature)
+    if question.record.child.affected_side == "both":
+        return (), None, [assemble.not_planned(question.protocol)], None
+    born, mature = question.record.child.date_of_birth, posterior.mature_age_years if posterior else None
+    timeline = stage_windows(graph, question, mature_age_years=mature)
     if isinstance(timeline, Conflict):
-        return (), None, [assemble.conflict(timeline, protocol, born)], None
-    hip_gain = expected_gain(graph, timeline, facts.findings, protocol) if posterior else None
+        return (), None, [assemble.conflict(timeline, question.protocol, born)], None
+    hip_gain = expected_gain(graph, timeline, facts.findings, question.protocol) if posterior else None
     found: Sequence[Course] = ()
     if posterior:
-        search = CourseSearch(
-            course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), record, protocol, on)
-        )
+        search = CourseSearch(course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question))
         found = courses(search, chances=chances)
-    times = timetable(graph, placed_stages(graph, _recommended(found)), record, protocol, on)
+    times = timetable(graph, placed_stages(graph, _recommended(found)), question)
     if isinstance(times, Conflict):
-        return found, None, [assemble.conflict(times, protocol, born)], hip_gain
+        return found, None, [assemble.conflict(times, question.protocol, born)], hip_gain
     return found, times, [], hip_gain
 
 

@@ -13,6 +13,7 @@ from pathway.events import Event, apply
 from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.questions.compare import Difference, Key, differences
 from pathway.questions.record_diff import entered, event_words
 from pathway.record import Record
@@ -45,13 +46,7 @@ class Preview:
 
 
 def preview(
-    record: Record,
-    events: Iterable[Event],
-    protocol: Protocol,
-    on: datetime.date,
-    *,
-    since: datetime.date | None = None,
-    seed: int = 0,
+    question: Question, events: Iterable[Event], *, since: datetime.date | None = None, seed: int = 0
 ) -> Preview:
     """Return what events change in the plan of a record.
 
@@ -59,9 +54,9 @@ def preview(
     is told as such. Raises PlanBreach as `make_plan` does.
     """
     events = tuple(events)
-    before = make_plan(record, protocol, since or on, seed=seed)
-    after = make_plan(apply(record, events), protocol, on, seed=seed)
-    return compared(record, before, events, after, protocol, seed=seed)
+    before = make_plan(Question(question.record, question.protocol, since or question.on), seed=seed)
+    after = make_plan(question.about(apply(question.record, events)), seed=seed)
+    return compared(question.record, before, events, after, question.protocol, seed=seed)
 
 
 def compared(
@@ -81,7 +76,7 @@ def compared(
     """
 
     def planned(known: Record) -> Plan:
-        return make(known, protocol, after.on, seed=seed, chances=False)
+        return make(Question(known, protocol, after.on), seed=seed, chances=False)
 
     found = differences(before, after)
     each = entered(events, record)

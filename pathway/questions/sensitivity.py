@@ -19,6 +19,7 @@ from pathway.network import Conflict
 from pathway.plan.make import first_course, make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.protocol.roles import role_of
 from pathway.questions.formula import STEPS
 from pathway.record import Measurement, Record, Visit
@@ -63,21 +64,21 @@ class Robustness:
     turns: tuple[Turn, ...]
 
 
-def robustness(record: Record, protocol: Protocol, on: datetime.date, plan: Plan, *, seed: int = 0) -> Robustness:
+def robustness(question: Question, plan: Plan, *, seed: int = 0) -> Robustness:
     """Return how firm the plan's recommendation is. Takes some seconds: it plans again for each change."""
     best = plan.recommended
     if best is None:
         return Robustness(None, ())
-    stands, turns = _by_growth(record, protocol, on, best.id, seed)
-    turns += list(_by_findings(record, protocol, on, plan, seed))
+    stands, turns = _by_growth(question, best.id, seed)
+    turns += list(_by_findings(question, plan, seed))
     return Robustness(stands, tuple(sorted(turns, key=lambda turn: (-turn.chance, turn.what))))
 
 
-def _by_growth(
-    record: Record, protocol: Protocol, on: datetime.date, best: str, seed: int
-) -> tuple[float | None, list[Turn]]:
+def _by_growth(question: Question, best: str, seed: int) -> tuple[float | None, list[Turn]]:
     posterior = fit_growth(
-        record.until(on), protocol, on, seed=seed, known_steps=known_steps(record.until(on), protocol, on)
+        question.as_known(),
+        seed=seed,
+        known_steps=known_steps(question.as_known()),
     )
     if posterior is None:
         return None, []
@@ -87,7 +88,7 @@ def _by_growth(
     first: dict[str, list[float]] = {}
     words: dict[str, str] = {}
     for draw in chosen:
-        course = first_course(record, protocol, on, posterior.one(draw))
+        course = first_course(question, posterior.one(draw))
         name, words_of = _named(course)
         first.setdefault(name, []).append(float(mature[draw]))
         words[name] = words_of
@@ -113,23 +114,23 @@ def _growth_turn(words: str, at: list[float], same: list[float]) -> Turn:
     return Turn("The difference at maturity", change, (f"{FIRST_WOULD_BE} {words}",), len(at) / FUTURES)
 
 
-def _by_findings(record: Record, protocol: Protocol, on: datetime.date, plan: Plan, seed: int) -> Iterator[Turn]:
+def _by_findings(question: Question, plan: Plan, seed: int) -> Iterator[Turn]:
     seen: set[tuple[str, str, float]] = set()
     for leaf in _leaves(plan):
         if leaf.finding is None or leaf.margin is None or not leaf.sd or leaf.comparison not in OPERATORS:
             continue
-        rule = protocol.finding(leaf.finding)
+        rule = question.protocol.finding(leaf.finding)
         value = _beyond(leaf, STEPS[rule.unit])
-        side = record.affected_side if leaf.leg == "affected" else record.other_side
+        side = question.record.affected_side if leaf.leg == "affected" else question.record.other_side
         key = (leaf.finding, side, value)
         chance = NormalDist().cdf(-abs(leaf.margin) / leaf.sd)
         if key in seen or chance < LEAST_CHANCE:
             continue
         seen.add(key)
-        changed = _with_value(record, leaf.finding, None if rule.of == "child" else side, value, on)
+        changed = _with_value(question.record, leaf.finding, None if rule.of == "child" else side, value, question.on)
         if changed is None:
             continue
-        then = tuple(_changes(plan, make_plan(changed, protocol, on, seed=seed), protocol))
+        then = tuple(_changes(plan, make_plan(question.about(changed), seed=seed), question.protocol))
         if then:
             shown = f"{value:g} {rule.unit}".rstrip()
             now = f"{float(leaf.value or 0):g}"

@@ -14,6 +14,7 @@ from pathway.events import Correction, apply
 from pathway.plan.make import make_plan
 from pathway.plan.model import Course, Plan
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Decision, DecisionKind, Record
 
 REASON = "asked: what if"
@@ -49,18 +50,18 @@ class Answer:
     differences: tuple[str, ...]
 
 
-def what_if(record: Record, protocol: Protocol, on: datetime.date, asked: WhatIf, *, seed: int = 0) -> Answer:
+def what_if(question: Question, asked: WhatIf, *, seed: int = 0) -> Answer:
     """Return the answer to a what-if question on a day.
 
     Raises KeyError for a stage that the protocol does not have, and PlanBreach as `make_plan` does.
     """
     for stage in asked.without:
-        protocol.stage(stage)
-    plan = make_plan(record, protocol, on, seed=seed)
+        question.protocol.stage(stage)
+    plan = make_plan(question, seed=seed)
     if not asked:
         return Answer((), plan, plan, ())
-    wished = make_plan(with_wishes(record, asked, on), protocol, on, seed=seed)
-    return Answer(tuple(_words(asked, protocol)), plan, wished, tuple(differences(plan, wished)))
+    wished = make_plan(question.about(with_wishes(question.record, asked, question.on)), seed=seed)
+    return Answer(tuple(_words(asked, question.protocol)), plan, wished, tuple(differences(plan, wished)))
 
 
 def with_wishes(record: Record, asked: WhatIf, on: datetime.date) -> Record:

@@ -11,6 +11,7 @@ from pathway.events import apply, same_event
 from pathway.growth import growth_faults
 from pathway.problems import Problem
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Measurement, Missing, Record, Visit
 from pathway.registry.journal.entry import Head, StaleHead
 from pathway.registry.planning import save_followup
@@ -41,9 +42,7 @@ class LengthsTaken:
     after: Record
 
 
-def merged(
-    record: Record, visits: Sequence[Visit], name: str, protocol: Protocol, on: datetime.date
-) -> Merged | tuple[Problem, ...]:
+def merged(question: Question, visits: Sequence[Visit], name: str) -> Merged | tuple[Problem, ...]:
     """Return the record with the lengths of `visits` beside what it holds, or every fault; `name` opens each.
 
     A length that is known with the same value and method is not doubled; one that is known otherwise is a fault,
@@ -51,7 +50,7 @@ def merged(
     never the other way round.
     """
     faults: list[Problem] = []
-    wanted, news, known = record, [], 0
+    wanted, news, known = question.record, [], 0
     for visit in visits:
         held = {
             (item.finding, item.side): item for day in wanted.visits if same_event(day, visit) for item in _items(day)
@@ -67,12 +66,12 @@ def merged(
                 faults.append(_other(kept, item, name, visit.date))
         if fresh:
             news.append(_of(visit, fresh))
-            faults += _odd(record, news[-1], name, protocol, on)
+            faults += _odd(question, news[-1], name)
             wanted = apply(wanted, news[-1:])
     if faults:
         return tuple(faults)
-    before = growth_faults(record, protocol)
-    found = tuple(fault for fault in growth_faults(wanted, protocol) if fault not in before)
+    before = growth_faults(question.record, question.protocol)
+    found = tuple(fault for fault in growth_faults(wanted, question.protocol) if fault not in before)
     new = sum(len(_items(visit)) for visit in news)
     told = tuple(replace(fault, place=f"{name}, {fault.place}") for fault in found)
     return told or Merged(tuple(news), wanted, new, known)
@@ -95,7 +94,7 @@ def import_lengths(
     """
     while True:
         record, head = registry.record_and_head(child)
-        made = merged(record, visits, name, protocol, on)
+        made = merged(Question(record, protocol, on), visits, name)
         if isinstance(made, tuple):
             return made
         if not made.new:
@@ -129,9 +128,11 @@ def _of(visit: Visit, items: Sequence[Item]) -> Visit:
     return visit.model_copy(update={"measurements": measured, "missing": missing})
 
 
-def _odd(record: Record, visit: Visit, name: str, protocol: Protocol, on: datetime.date) -> Iterator[Problem]:
+def _odd(question: Question, visit: Visit, name: str) -> Iterator[Problem]:
     """Yield what a case file with this visit would be refused for: an implausible value, a day before birth."""
-    read = read_case(case_text(Record(child=record.child, visits=(visit,))), name, protocol, on)
+    read = read_case(
+        case_text(Record(child=question.record.child, visits=(visit,))), name, question.protocol, question.on
+    )
     if not isinstance(read, Record):
         for fault in read:
             yield replace(fault, place=f"{name}, visit of {visit.date}", line=None, key=fault.key.rpartition("].")[2])

@@ -15,6 +15,7 @@ from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.questions.due import plan_summary
 from pathway.record import Decision, Record
 from pathway.registry.journal.appending import chosen, new_entries
@@ -62,7 +63,7 @@ def plan_task(task: Task, on: datetime.date, overlay_dir: Path | None) -> tuple[
     protocol = _rules(overlay_dir)
     try:
         record = Record.model_validate(task.record)
-        plan = make_plan(record, protocol, on, chances=False)
+        plan = make_plan(Question(record, protocol, on), chances=False)
     except Exception as error:  # one child that fails must not stop the thousand others; it is told by name
         return task.child, f"{type(error).__name__}: {error}"
     return task.child, plan_summary(plan, record, protocol)

@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping
 
 import numpy as np
 
 from pathway.days import age_years
 from pathway.growth import PHYSES, Outlook, Step
-from pathway.protocol.model import Protocol
-from pathway.record import Record
+from pathway.protocol.question import Question
 from pathway.rule_engine.conditions import Facts
 from pathway.rule_engine.findings import findings_on
 
 
-def known_steps(record: Record, protocol: Protocol, on: datetime.date) -> tuple[Step, ...]:
+def known_steps(question: Question) -> tuple[Step, ...]:
     """Return the operations already done, as growth sees them."""
     steps: list[Step] = []
-    for operation in record.operations:
-        if operation.date > on:
+    for operation in question.record.operations:
+        if operation.date > question.on:
             continue
-        age = age_years(record.child.date_of_birth, operation.date)
-        done = protocol.stage(operation.kind)
+        age = age_years(question.record.child.date_of_birth, operation.date)
+        done = question.protocol.stage(operation.kind)
         bone = done.bone or done.gains_in
         if bone is not None and operation.achieved_mm:
             by_distraction = done.bone is not None
@@ -32,7 +30,7 @@ def known_steps(record: Record, protocol: Protocol, on: datetime.date) -> tuple[
     return tuple(steps)
 
 
-def facts_on(record: Record, protocol: Protocol, on: datetime.date, natural: Outlook | None) -> Facts:
+def facts_on(question: Question, natural: Outlook | None) -> Facts:
     """Return all that conditions may look at on a day; predicted quantities from the natural course."""
     predicted: Mapping[str, np.ndarray] = {}
     if natural is not None:
@@ -44,10 +42,12 @@ def facts_on(record: Record, protocol: Protocol, on: datetime.date, natural: Out
             - natural.at_maturity("short_tibia"),
         }
     return Facts(
-        age_years=age_years(record.child.date_of_birth, on),
-        sex=record.child.sex,
-        diagnosis=record.child.diagnosis,
-        findings=findings_on(record, protocol, on),
+        age_years=age_years(question.record.child.date_of_birth, question.on),
+        sex=question.record.child.sex,
+        diagnosis=question.record.child.diagnosis,
+        findings=findings_on(question),
         predicted=predicted,
-        done={operation.kind: operation.date for operation in record.operations if operation.date <= on},
+        done={
+            operation.kind: operation.date for operation in question.record.operations if operation.date <= question.on
+        },
     )

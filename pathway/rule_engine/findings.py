@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from pathway.days import whole_months
 from pathway.protocol.model import FindingRule, Protocol
+from pathway.protocol.question import Question
 from pathway.record import Leg, Measurement, Missing, Operation, Record, Side, Value, Visit, WhyUnknown
 
 Key = tuple[str, Leg]
@@ -36,21 +37,21 @@ Findings = Mapping[Key, Known | Unknown]
 NEVER_MEASURED = Unknown("never_measured")
 
 
-def findings_on(record: Record, protocol: Protocol, on: datetime.date) -> Findings:
+def findings_on(question: Question) -> Findings:
     """Return every finding of the catalogue on `on`, for the affected leg, the other leg and the child.
 
     Findings of the whole child stand under the leg `affected`. A value is out of date when it is older than
     its validity, or was measured before an operation that alters it; it is then kept as `last`.
     """
     found: dict[Key, Known | Unknown] = {}
-    visits = tuple(visit for visit in record.visits if visit.date <= on)
-    for rule in protocol.findings:
+    visits = tuple(visit for visit in question.record.visits if visit.date <= question.on)
+    for rule in question.protocol.findings:
         if rule.derived:
             continue
         for leg in ("affected", "other") if rule.of == "limb" else ("affected",):
-            side = _side(record, leg) if rule.of == "limb" else None
-            found[rule.id, leg] = _latest(rule, side, leg, visits, record, protocol, on)
-    found.update(_derived(record, protocol, visits, on))
+            side = _side(question.record, leg) if rule.of == "limb" else None
+            found[rule.id, leg] = _latest(rule, side, leg, visits, question)
+    found.update(_derived(question, visits))
     return found
 
 
@@ -85,13 +86,7 @@ def _side(record: Record, leg: str) -> Side:
 
 
 def _latest(
-    rule: FindingRule,
-    side: Side | None,
-    leg: str,
-    visits: tuple[Visit, ...],
-    record: Record,
-    protocol: Protocol,
-    on: datetime.date,
+    rule: FindingRule, side: Side | None, leg: str, visits: tuple[Visit, ...], question: Question
 ) -> Known | Unknown:
     last: tuple[Visit, Measurement | Missing] | None = None
     for visit in visits:
@@ -104,12 +99,12 @@ def _latest(
     visit, entry = last
     if isinstance(entry, Missing):
         return Unknown(entry.why, because=entry.note)
-    known = Known(entry.value, measurement_sd(rule, entry.method, protocol), visit.date, entry.method)
-    altering = _altering_operation(rule.id, side, visit.date, record, protocol, on) if leg == "affected" else None
+    known = Known(entry.value, measurement_sd(rule, entry.method, question.protocol), visit.date, entry.method)
+    altering = _altering_operation(rule.id, side, visit.date, question) if leg == "affected" else None
     if altering is not None:
-        label = protocol.stage(altering.kind).label.lower()
+        label = question.protocol.stage(altering.kind).label.lower()
         return Unknown("out_of_date", known, f"measured before the operation of {altering.date} ({label})")
-    return _in_date(known, rule, on)
+    return _in_date(known, rule, question.on)
 
 
 def _in_date(known: Known, rule: FindingRule, on: datetime.date) -> Known | Unknown:
@@ -120,17 +115,12 @@ def _in_date(known: Known, rule: FindingRule, on: datetime.date) -> Known | Unkn
 
 
 def _altering_operation(
-    finding: str,
-    side: Side | None,
-    measured: datetime.date,
-    record: Record,
-    protocol: Protocol,
-    on: datetime.date,
+    finding: str, side: Side | None, measured: datetime.date, question: Question
 ) -> Operation | None:
-    for operation in record.operations:
-        done_after = measured <= operation.date <= on
+    for operation in question.record.operations:
+        done_after = measured <= operation.date <= question.on
         same_side = side is None or operation.side == side
-        if done_after and same_side and finding in protocol.stage(operation.kind).alters:
+        if done_after and same_side and finding in question.protocol.stage(operation.kind).alters:
             return operation
     return None
 
@@ -144,20 +134,18 @@ def _lengths(visit: Visit, record: Record) -> dict[tuple[str, Side], float]:
     }
 
 
-def _derived(
-    record: Record, protocol: Protocol, visits: tuple[Visit, ...], on: datetime.date
-) -> Iterator[tuple[Key, Known | Unknown]]:
+def _derived(question: Question, visits: tuple[Visit, ...]) -> Iterator[tuple[Key, Known | Unknown]]:
     for name in ("femur_length_ratio", "tibia_length_ratio", "limb_shortening_percent"):
-        yield (name, "affected"), _natural(name, record, protocol, visits)
-    yield ("current_discrepancy_mm", "affected"), _current(record, protocol, visits, on)
-    rule = protocol.finding("skeletal_age_years")
+        yield (name, "affected"), _natural(name, question.record, question.protocol, visits)
+    yield ("current_discrepancy_mm", "affected"), _current(question, visits)
+    rule = question.protocol.finding("skeletal_age_years")
     readings = [visit for visit in visits if visit.skeletal_age_years is not None]
     if not readings:
         yield ("skeletal_age_years", "affected"), NEVER_MEASURED
     else:
         last = readings[-1]
         known = Known(float(last.skeletal_age_years or 0.0), rule.sd, last.date, "hand_film")
-        yield ("skeletal_age_years", "affected"), _in_date(known, rule, on)
+        yield ("skeletal_age_years", "affected"), _in_date(known, rule, question.on)
 
 
 def _natural(name: str, record: Record, protocol: Protocol, visits: tuple[Visit, ...]) -> Known | Unknown:
@@ -177,15 +165,15 @@ def _natural(name: str, record: Record, protocol: Protocol, visits: tuple[Visit,
     return NEVER_MEASURED
 
 
-def _current(record: Record, protocol: Protocol, visits: tuple[Visit, ...], on: datetime.date) -> Known | Unknown:
-    rule = protocol.finding("current_discrepancy_mm")
+def _current(question: Question, visits: tuple[Visit, ...]) -> Known | Unknown:
+    rule = question.protocol.finding("current_discrepancy_mm")
     for visit in reversed(visits):
-        value = current_discrepancy(visit, record)
+        value = current_discrepancy(visit, question.record)
         if value is None:
             continue
         known = Known(value, rule.sd, visit.date, "computed")
-        for operation in record.operations:
-            if protocol.stage(operation.kind).bone is not None and visit.date <= operation.date <= on:
+        for operation in question.record.operations:
+            if question.protocol.stage(operation.kind).bone is not None and visit.date <= operation.date <= question.on:
                 return Unknown("out_of_date", known, f"measured before the operation of {operation.date}")
-        return _in_date(known, rule, on)
+        return _in_date(known, rule, question.on)
     return NEVER_MEASURED

@@ -14,6 +14,7 @@ from dataclasses import replace
 
 from pathway.days import add_months
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
+from pathway.protocol.question import Question
 from pathway.protocol.roles import predecessor_of
 from pathway.record import Decision, Record
 from pathway.rule_engine.conditions import Facts, judge
@@ -30,7 +31,7 @@ from pathway.rule_engine.graph import (
 from pathway.rule_engine.verdict import Verdict
 
 
-def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -> ChildGraph:
+def stage(facts: Facts, question: Question) -> ChildGraph:
     """Return the pathway graph of one child on one day.
 
     A stage whose required indication holds is planned, one whose optional indication holds is optional, one
@@ -39,21 +40,21 @@ def stage(facts: Facts, record: Record, protocol: Protocol, on: datetime.date) -
     """
     items: list[StageItem] = []
     considered: list[Considered] = []
-    for kind in sorted(protocol.stages, key=lambda item: (item.rank, item.id)):
-        done = _done(kind, record, protocol, on)
+    for kind in sorted(question.protocol.stages, key=lambda item: (item.rank, item.id)):
+        done = _done(kind, question)
         items.extend(done)
         facts = replace(
             facts,
             planned=frozenset(n.kind for n in items if n.state in ("planned", "possible")),
             offered=frozenset(n.kind for n in items if n.state == "optional"),
         )
-        judged = _considered(kind, len(done), facts, record, protocol)
+        judged = _considered(kind, len(done), facts, question.record, question.protocol)
         considered.extend(judged)
-        items.extend(_undone(kind, len(done), items, judged, record, protocol))
-    edges = (*_edges(items, protocol), *_past(items, protocol))
+        items.extend(_undone(kind, len(done), items, judged, question.record, question.protocol))
+    edges = (*_edges(items, question.protocol), *_past(items, question.protocol))
     verdicts: dict[str, Verdict] = {}
-    gated = tuple(_with_gates(item, items, facts, record, protocol, verdicts) for item in items)
-    return PathwayGraph(gated, edges, considered, {kind.id: kind.role for kind in protocol.stages})
+    gated = tuple(_with_gates(item, items, facts, question.record, question.protocol, verdicts) for item in items)
+    return PathwayGraph(gated, edges, considered, {kind.id: kind.role for kind in question.protocol.stages})
 
 
 def numbered(kind: str, number: int, most: int) -> str:
@@ -61,19 +62,19 @@ def numbered(kind: str, number: int, most: int) -> str:
     return f"{kind}_{number}" if most > 1 or number > 1 else kind
 
 
-def _done(kind: Stage, record: Record, protocol: Protocol, on: datetime.date) -> list[StageItem]:
-    leader = predecessor_of(kind, protocol)
+def _done(kind: Stage, question: Question) -> list[StageItem]:
+    leader = predecessor_of(kind, question.protocol)
     if leader is not None:
-        return _done_followers(kind, leader, record, on)
+        return _done_followers(kind, leader, question.record, question.on)
     done = []
-    operations = [op for op in record.operations if op.kind == kind.id and op.date <= on]
+    operations = [op for op in question.record.operations if op.kind == kind.id and op.date <= question.on]
     for number, operation in enumerate(operations, start=1):
         ended = operation.device_removed
-        if ended is not None and ended > on:
+        if ended is not None and ended > question.on:
             ended = None
         if kind.bone is None:
             ended = add_months(operation.date, kind.duration_months or 0)
-        state: State = "under_way" if ended is None or (kind.duration_months and ended > on) else "done"
+        state: State = "under_way" if ended is None or (kind.duration_months and ended > question.on) else "done"
         done.append(
             StageItem(
                 numbered(kind.id, number, kind.most),

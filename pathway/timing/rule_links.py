@@ -7,14 +7,13 @@ the calendar itself is used.
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from pathway.days import add_months, age_years, day_at_age, days_between, fewest_days, most_days
 from pathway.network import Link
 from pathway.protocol.model import AgeWindow, Protocol
-from pathway.record import Record
+from pathway.protocol.question import Question
 from pathway.rule_engine.graph import ChildGraph, StageItem
 
 ORIGIN = "birth"
@@ -54,10 +53,10 @@ def device_days(protocol: Protocol, bone: str, amount_mm: float) -> int:
 class RuleLinks:
     """Builds the links that the rules make between the events of a set of placed stages."""
 
-    def __init__(self, graph: ChildGraph, record: Record, protocol: Protocol, on: datetime.date) -> None:
-        self.graph, self.record, self.protocol, self.on = graph, record, protocol, on
-        self.born = record.child.date_of_birth
-        self.today = (on - self.born).days
+    def __init__(self, graph: ChildGraph, question: Question) -> None:
+        self.graph, self.record, self.protocol, self.on = graph, question.record, question.protocol, question.on
+        self.born = question.record.child.date_of_birth
+        self.today = (question.on - self.born).days
 
     def all(self, placed: Mapping[str, StageItem], amounts: Mapping[str, float]) -> list[Link]:
         """Return the links of today, of each stage and its examination, of ages and of intervals."""

@@ -9,8 +9,7 @@ from dataclasses import dataclass, field
 from pathway.days import day_at_age, days_between
 from pathway.network import Conflict, Link, Window, windows
 from pathway.preferences import Wishes, wishes_of
-from pathway.protocol.model import Protocol
-from pathway.record import Record
+from pathway.protocol.question import Question
 from pathway.rule_engine.graph import ChildGraph, StageItem
 from pathway.timing.calendar import Calendar, calendar_of, free_day, holiday_on, next_holiday_days
 from pathway.timing.delay import Schedule, followers, pushed, sitting, stage_of
@@ -63,28 +62,22 @@ class Timetable:
     schedule: Schedule | None = None
 
 
-def timetable(
-    graph: ChildGraph,
-    course: Mapping[str, Placed],
-    record: Record,
-    protocol: Protocol,
-    on: datetime.date,
-) -> Timetable | Conflict:
+def timetable(graph: ChildGraph, course: Mapping[str, Placed], question: Question) -> Timetable | Conflict:
     """Return dates for the stages of a course: the earliest days at or after the ages chosen and preferred.
 
     `course` names every stage of the course that is not done; the dates keep all rules and operations lie on
     days of the calendar. Where the family wishes for school holidays, an operation moves on into the next one
     if no other stage whose age the course chose has to move for it. Conflict when the rules leave no solution.
     """
-    builder = RuleLinks(graph, record, protocol, on)
-    calendar = calendar_of(record, protocol)
+    builder = RuleLinks(graph, question)
+    calendar = calendar_of(question.record, question.protocol)
     placed = {item.id: item for item in graph.stages if item.begun or item.id in course}
     amounts = {stage: item.amount_mm for stage, item in course.items() if item.amount_mm is not None}
     rules = [*builder.all(placed, amounts), *builder.in_order(placed, course), *builder.last_useful(course)]
     allowed = windows(rules, ORIGIN)
     if isinstance(allowed, Conflict):
         return allowed
-    links = [*rules, *_chosen_ages(course, record.child.date_of_birth)]
+    links = [*rules, *_chosen_ages(course, question.record.child.date_of_birth)]
     solved = windows(links, ORIGIN)
     if isinstance(solved, Conflict):
         return solved
@@ -95,16 +88,16 @@ def timetable(
                 links.append(wish)
                 solved = trial
     operations = frozenset(f"{stage}.start" for stage in course if placed[stage].stage.operation)
-    solved = _on_free_days(links, solved, operations, calendar, record.child.date_of_birth)
+    solved = _on_free_days(links, solved, operations, calendar, question.record.child.date_of_birth)
     if isinstance(solved, Conflict):
         return solved
     days = {event: window.earliest_day for event, window in solved.items()}
-    schedule = Schedule(tuple(rules), days, operations, record.child.date_of_birth, calendar)
+    schedule = Schedule(tuple(rules), days, operations, question.record.child.date_of_birth, calendar)
     wishes: dict[str, HolidayWish] = {}
     if calendar.wishes_holidays:
         chosen = frozenset(stage for stage, item in course.items() if item.age_years is not None)
         bones = frozenset(item.id for item in placed.values() if item.stage.bone is not None)
-        schedule, wishes = _into_holidays(schedule, Kept(chosen, bones, wishes_of(record)))
+        schedule, wishes = _into_holidays(schedule, Kept(chosen, bones, wishes_of(question.record)))
     return _as_dates(schedule, allowed, placed, wishes)
 
 

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pathway.growth import growth_curve
 from pathway.network import Conflict, Window, windows
-from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.protocol.roles import with_role
-from pathway.record import Record
 from pathway.rule_engine.graph import ChildGraph, StageItem
 from pathway.timing.rule_links import MATURITY, ORIGIN, RuleLinks, birthday, examination
 
@@ -49,12 +47,7 @@ class Timeline:
 
 
 def stage_windows(
-    graph: ChildGraph,
-    record: Record,
-    protocol: Protocol,
-    on: datetime.date,
-    *,
-    mature_age_years: float | None = None,
+    graph: ChildGraph, question: Question, *, mature_age_years: float | None = None
 ) -> Timeline | Conflict:
     """Return the windows that the rules leave, whatever course is chosen, or the rules that contradict.
 
@@ -62,8 +55,8 @@ def stage_windows(
     `impossible`, each with its conflict. Without `mature_age_years` growth ends where the curve's does.
     """
     if mature_age_years is None:
-        mature_age_years = growth_curve(protocol, record.child.sex).mature_age_years
-    builder = RuleLinks(graph, record, protocol, on)
+        mature_age_years = growth_curve(question.protocol, question.record.child.sex).mature_age_years
+    builder = RuleLinks(graph, question)
     known = list(builder.known_days(graph.stages, mature_age_years))
     fixed = [item for item in graph.stages if item.begun or item.state == "planned"]
     placed = {item.id: item for item in fixed if not _optional_follower(item, graph)}
@@ -71,7 +64,7 @@ def stage_windows(
     if isinstance(solved, Conflict):
         return solved
     impossible: dict[str, Conflict] = {}
-    for kind in with_role("lengthening", protocol):
+    for kind in with_role("lengthening", question.protocol):
         for item in graph.of_kind(kind.id):
             if item.state != "possible":
                 continue

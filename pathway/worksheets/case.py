@@ -12,6 +12,7 @@ from pathway.growth import Posterior
 from pathway.plan.model import Plan, PlanStage
 from pathway.problems import Problem, Refused
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Leg, Record, Side
 from pathway.rule_engine.findings import Findings, Known, findings_on
 from pathway.worksheets.sheet import (
@@ -53,16 +54,19 @@ class Case:
 
 
 def case_of(
-    record: Record,
-    protocol: Protocol,
-    on: datetime.date,
-    plan: Plan | None = None,
-    stage: PlanStage | None = None,
-    posterior: Posterior | None = None,
+    question: Question, plan: Plan | None = None, stage: PlanStage | None = None, posterior: Posterior | None = None
 ) -> Case:
     """Return the case with its findings of the day looked up."""
-    known = record.until(on)
-    return Case(known, protocol, on, plan, stage, findings_on(known, protocol, on), posterior)
+    known = question.record.until(question.on)
+    return Case(
+        known,
+        question.protocol,
+        question.on,
+        plan,
+        stage,
+        findings_on(question.about(known)),
+        posterior,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
-import datetime
-
 from pathway.growth import fit_growth
 from pathway.plan.model import Plan
-from pathway.protocol.model import Protocol
-from pathway.record import Record
+from pathway.protocol.question import Question
 from pathway.rule_engine.facts import known_steps
 from pathway.worksheets.case import case_of
 from pathway.worksheets.kinds import KINDS, kind_for
 from pathway.worksheets.sheet import Sheet
 
 
-def sheets_of(record: Record, protocol: Protocol, on: datetime.date, plan: Plan) -> tuple[Sheet, ...]:
+def sheets_of(question: Question, plan: Plan) -> tuple[Sheet, ...]:
     """Return the sheet of every dated stage of the plan that is not done, in the order of the plan.
 
     Raises Refused where a sheet cannot be made from what the case and the rules say.
     """
-    record = record.until(on)
-    posterior = fit_growth(record, protocol, on, known_steps=known_steps(record, protocol, on))
+    question = question.as_known()
+    posterior = fit_growth(question, known_steps=known_steps(question))
     sheets = []
     for stage in plan.stages:
-        kind = kind_for(stage, protocol)
+        kind = kind_for(stage, question.protocol)
         if kind is not None and stage.date is not None and stage.status != "done":
-            sheets.append(KINDS[kind].make(case_of(record, protocol, on, plan, stage, posterior), {}))
+            sheets.append(KINDS[kind].make(case_of(question, plan, stage, posterior), {}))
     return tuple(sheets)

@@ -36,7 +36,7 @@ def file(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def keeper(file: Path) -> FileStorage:
+def storage(file: Path) -> FileStorage:
     made = FileStorage({NAME: file}, rules(), DAY)
     made.read(NAME)
     return made
@@ -50,10 +50,10 @@ def named_files(cases: tuple[Path, ...]) -> dict[str, Path | None]:
     return {name: one.file for name, one in shown_names(locate_all(cases, RegistryAt())).items()}
 
 
-def save(keeper: FileStorage, wanted: Record) -> Saved | SaveConflict:
-    known = read_case(keeper._known[NAME], NAME, rules())
+def save(storage: FileStorage, wanted: Record) -> Saved | SaveConflict:
+    known = read_case(storage._known[NAME], NAME, rules())
     assert isinstance(known, Record)
-    return keeper.save(NAME, diff(known, wanted), example_plan(NAME), rules(), "")
+    return storage.save(NAME, diff(known, wanted), example_plan(NAME), rules(), "")
 
 
 def read(file: Path) -> Record:
@@ -62,12 +62,12 @@ def read(file: Path) -> Record:
     return found
 
 
-def test_what_is_new_is_added_and_the_rest_stays_as_written(keeper: FileStorage, file: Path) -> None:
+def test_what_is_new_is_added_and_the_rest_stays_as_written(storage: FileStorage, file: Path) -> None:
     before, record = file.read_text(encoding="utf-8"), read(file)
     wanted = with_visit(record).model_copy(
         update={"decisions": (*record.decisions, decision("prefer", date=DAY, prefer="fewest_operations"))}
     )
-    kept = save(keeper, wanted)
+    kept = save(storage, wanted)
     assert isinstance(kept, Saved)
     assert kept.sentence == f"Saved in {NAME}.toml."
     after = file.read_text(encoding="utf-8")
@@ -75,19 +75,19 @@ def test_what_is_new_is_added_and_the_rest_stays_as_written(keeper: FileStorage,
     assert read(file) == wanted
     assert [item.name for item in file.parent.iterdir()] == [file.name]
     # The next saving is held against what was saved now.
-    assert isinstance(save(keeper, with_visit(record)), Saved)
+    assert isinstance(save(storage, with_visit(record)), Saved)
 
 
-def test_what_was_taken_away_is_written_anew_with_the_old_file_beside(keeper: FileStorage, file: Path) -> None:
+def test_what_was_taken_away_is_written_anew_with_the_old_file_beside(storage: FileStorage, file: Path) -> None:
     before, record = file.read_text(encoding="utf-8"), read(file)
     wanted = record.model_copy(update={"visits": record.visits[:-1]})
-    kept = save(keeper, wanted)
+    kept = save(storage, wanted)
     assert isinstance(kept, Saved)
     beside = file.with_name(f"{NAME}.before-1.txt")
     assert beside.name in kept.sentence
     assert beside.read_text(encoding="utf-8") == before
     assert read(file) == wanted
-    save(keeper, record)
+    save(storage, record)
     assert beside.read_text(encoding="utf-8") == before
 
 
@@ -95,51 +95,51 @@ def test_a_private_file_stays_private_also_as_it_was_and_lines_end_as_they_did(f
     before = file.read_text(encoding="utf-8").replace("\n", "\r\n").encode()
     file.write_bytes(before)
     file.chmod(0o600)
-    keeper = FileStorage({NAME: file}, rules(), DAY)
-    record = keeper.read(NAME)
-    save(keeper, with_visit(record))
+    storage = FileStorage({NAME: file}, rules(), DAY)
+    record = storage.read(NAME)
+    save(storage, with_visit(record))
     added = file.read_bytes()
     assert added.startswith(before.rstrip())
     assert added.count(b"\n") == added.count(b"\r\n")
-    save(keeper, record.model_copy(update={"visits": record.visits[:-1]}))
+    save(storage, record.model_copy(update={"visits": record.visits[:-1]}))
     beside = file.with_name(f"{NAME}.before-1.txt")
     assert beside.read_bytes() == added
     if os.name == "posix":
         assert {one.stat().st_mode & 0o777 for one in (file, beside)} == {0o600}
 
 
-def test_a_change_by_another_program_is_not_overwritten(keeper: FileStorage, file: Path) -> None:
+def test_a_change_by_another_program_is_not_overwritten(storage: FileStorage, file: Path) -> None:
     record = read(file)
     theirs = file.read_text(encoding="utf-8").replace(COMMENT, "# of somebody else\n")
     file.write_text(theirs, encoding="utf-8")
-    found = save(keeper, with_visit(record))
+    found = save(storage, with_visit(record))
     assert isinstance(found, SaveConflict)
     assert found.since == (CHANGED,)
     assert file.read_text(encoding="utf-8") == theirs
-    assert isinstance(save(keeper, with_visit(found.theirs)), Saved)
+    assert isinstance(save(storage, with_visit(found.theirs)), Saved)
     assert "# of somebody else" in file.read_text(encoding="utf-8")
 
 
-def test_a_file_that_went_away_is_written_again_with_all_that_it_held(keeper: FileStorage, file: Path) -> None:
+def test_a_file_that_went_away_is_written_again_with_all_that_it_held(storage: FileStorage, file: Path) -> None:
     record = read(file)
     file.unlink()
-    kept = save(keeper, with_visit(record))
+    kept = save(storage, with_visit(record))
     assert isinstance(kept, Saved)
     assert "was missing and has been written again" in kept.sentence
     assert read(file) == with_visit(record)
     assert COMMENT in file.read_text(encoding="utf-8")
 
 
-def test_a_folder_that_went_away_is_said_in_a_sentence(keeper: FileStorage, file: Path) -> None:
+def test_a_folder_that_went_away_is_said_in_a_sentence(storage: FileStorage, file: Path) -> None:
     record = read(file)
     file.unlink()
     file.parent.rmdir()
     with pytest.raises(SaveFailed, match=r"cannot be read .*Check the file"):
-        save(keeper, with_visit(record))
+        save(storage, with_visit(record))
 
 
 def test_a_disk_that_refuses_leaves_the_file_as_it_was(
-    keeper: FileStorage, file: Path, monkeypatch: pytest.MonkeyPatch
+    storage: FileStorage, file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before, record = file.read_text(encoding="utf-8"), read(file)
 
@@ -148,7 +148,7 @@ def test_a_disk_that_refuses_leaves_the_file_as_it_was(
 
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(SaveFailed, match=r"cannot be written \(No space left on device\); the file is unchanged"):
-        save(keeper, with_visit(record))
+        save(storage, with_visit(record))
     assert file.read_text(encoding="utf-8") == before
     assert [item.name for item in file.parent.iterdir()] == [file.name]
 
@@ -157,8 +157,8 @@ def test_the_surgeon_enters_a_visit_and_the_file_has_it(file: Path) -> None:
     import asyncio
 
     async def walk() -> tuple[str, ...]:
-        keeper = FileStorage({NAME: file}, rules(), DAY)
-        app = PathwayApp({NAME: ""}, DAY, NAME, rules(), keeper)
+        storage = FileStorage({NAME: file}, rules(), DAY)
+        app = PathwayApp({NAME: ""}, DAY, NAME, rules(), storage)
         async with app.run_test(size=(120, 40)) as pilot:
             await settled(pilot)
             await pilot.press("v", *"124")
@@ -210,6 +210,6 @@ def test_examples_are_not_mixed_with_files_that_are_kept(file: Path) -> None:
     assert "an example child, beside case files" in result.stderr
 
 
-def test_a_record_that_a_file_has_is_that_of_the_example(keeper: FileStorage) -> None:
-    assert keeper.read(NAME) == example(NAME)
-    assert keeper.place
+def test_a_record_that_a_file_has_is_that_of_the_example(storage: FileStorage) -> None:
+    assert storage.read(NAME) == example(NAME)
+    assert storage.place

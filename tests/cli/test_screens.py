@@ -21,17 +21,17 @@ class Opened:
     def __init__(self) -> None:
         self.files: Mapping[str, str] = {}
         self.on: object = None
-        self.keeper: Storage | None = None
+        self.storage: Storage | None = None
         self.listed: tuple[str, ...] = ()
 
     def run(
-        self, files: Mapping[str, str], on: object, child: str | None, protocol: Any, keeper: Storage | None = None
+        self, files: Mapping[str, str], on: object, child: str | None, protocol: Any, storage: Storage | None = None
     ) -> None:
         from pathway.protocol.load import load_protocol
 
-        self.files, self.on, self.keeper = files, on, keeper
-        if keeper is not None:
-            self.listed = tuple(item.name for item in keeper.listed(load_protocol(), DAY))
+        self.files, self.on, self.storage = files, on, storage
+        if storage is not None:
+            self.listed = tuple(item.name for item in storage.listed(load_protocol(), DAY))
 
 
 @pytest.fixture
@@ -56,16 +56,16 @@ def with_oak(place: Path) -> str:
 
 def test_without_a_registry_the_example_children_open(opened) -> None:
     assert run().exit_code == 0
-    assert (opened.keeper, set(opened.files)) == (None, set(files()))
+    assert (opened.storage, set(opened.files)) == (None, set(files()))
 
 
 def test_a_registry_named_by_option_or_variable_opens_with_its_children(opened, tmp_path) -> None:
     place = with_oak(tmp_path / "clinic.db")
     for words, variables in ((("--registry", place), {}), ((), {"LIMB_PATHWAY_REGISTRY": place})):
-        opened.keeper = None
+        opened.storage = None
         assert run(*words, **variables).exit_code == 0
-        assert isinstance(opened.keeper, RegistryStorage)
-        assert (opened.listed, opened.keeper.place) == (("oak-12",), "clinic.db")
+        assert isinstance(opened.storage, RegistryStorage)
+        assert (opened.listed, opened.storage.place) == (("oak-12",), "clinic.db")
 
 
 def test_the_registry_of_the_user_opens_where_there_is_one(opened) -> None:
@@ -80,7 +80,7 @@ def test_a_registry_that_is_not_there_is_said_before_any_screen_opens(opened, tm
     result = run("--registry", str(tmp_path / "none.db"))
     assert result.exit_code == 2
     assert "none.db: found no registry" in result.stderr
-    assert opened.keeper is None
+    assert opened.storage is None
 
 
 @pytest.mark.parametrize("option", ["--registry", "--by", "--on", "--key-file"])
@@ -102,4 +102,4 @@ def test_a_registry_without_a_terminal_is_told_where_its_children_are_printed(op
     assert result.exit_code == 2
     assert "found no terminal, expected one" in result.stderr
     assert "registry due" in result.stderr
-    assert opened.keeper is None
+    assert opened.storage is None

@@ -20,6 +20,7 @@ from pathway.days import age_years, day_at_age
 from pathway.growth import PHYSES, Posterior, Step, fit_growth, growth_curve, outlook
 from pathway.network import Conflict
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Child, Operation, Record, Sex, Visit
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.facts import facts_on, known_steps
@@ -142,16 +143,16 @@ def plan(
 
     A family that has begun to lengthen `stays` on that road when a prosthetic one is put first later.
     """
-    steps = known_steps(record, protocol, on)
-    posterior = fit_growth(record, protocol, on, seed=seed, known_steps=steps)
+    steps = known_steps(Question(record, protocol, on))
+    posterior = fit_growth(Question(record, protocol, on), seed=seed, known_steps=steps)
     if posterior is None:
         return None
-    facts = facts_on(record, protocol, on, outlook(posterior))
-    graph = stage(with_classes(facts, classify(facts, protocol)), record, protocol, on)
-    timeline = stage_windows(graph, record, protocol, on)
+    facts = facts_on(Question(record, protocol, on), outlook(posterior))
+    graph = stage(with_classes(facts, classify(facts, protocol)), Question(record, protocol, on))
+    timeline = stage_windows(graph, Question(record, protocol, on))
     if isinstance(timeline, Conflict):
         return None
-    search = CourseSearch(course_problems(graph, timeline, posterior, record, protocol, on))
+    search = CourseSearch(course_problems(graph, timeline, posterior, Question(record, protocol, on)))
     found = courses(search, chances=False)
     chosen = next((course for course in found if course.recommended), None)
     if stays and chosen is not None and chosen.prosthetic:
@@ -252,7 +253,7 @@ def _first_truth(protocol: Protocol, rng: np.random.Generator, record: Record, a
         items[f"other.{bone}_length_mm"], items[f"affected.{bone}_length_mm"] = long, share * long
     first = record.model_copy(update={"visits": (visit(day_at_age(BORN, age), items),)})
     fitted = fit_growth(
-        first, with_value(protocol, "growth_draws", 2), day_at_age(BORN, age), seed=int(rng.integers(1 << 30))
+        Question(first, with_value(protocol, "growth_draws", 2), day_at_age(BORN, age)), seed=int(rng.integers(1 << 30))
     )
     if fitted is None:
         raise RuntimeError("a child with lengths has a posterior")

@@ -8,6 +8,7 @@ from pathway.courses.hip_gain import length_gained_mm
 from pathway.growth import Step, fit_growth, outlook
 from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.rule_engine.facts import known_steps
 from tests.sample import ON, SHALLOW_AND_BENT, at_age, child, five_year_old, operation, visit
 
@@ -24,8 +25,8 @@ def test_it_is_the_rise_of_the_head_above_the_foot_of_the_neck() -> None:
 
 def test_the_plan_counts_it_where_neck_and_angle_are_measured() -> None:
     plan, without = (
-        make_plan(five_year_old(NECK), PROTOCOL, ON),
-        make_plan(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON),
+        make_plan(Question(five_year_old(NECK), PROTOCOL, ON)),
+        make_plan(Question(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON)),
     )
     assert plan.recommended is not None
     assert without.recommended is not None
@@ -41,7 +42,7 @@ def test_the_plan_counts_it_where_neck_and_angle_are_measured() -> None:
 
 def test_length_that_comes_of_an_angle_costs_no_growth() -> None:
     record = five_year_old()
-    posterior = fit_growth(record, PROTOCOL, ON)
+    posterior = fit_growth(Question(record, PROTOCOL, ON))
     assert posterior is not None
     at = outlook(posterior, (Step("short", "femur", 6.0, adds_mm=20, by_distraction=False),)).at_maturity()
     assert at == pytest.approx(outlook(posterior).at_maturity() - 20, abs=0.01)
@@ -52,6 +53,6 @@ def test_length_that_comes_of_an_angle_costs_no_growth() -> None:
 def test_a_gain_recorded_with_the_osteotomy_is_not_taken_for_growth() -> None:
     done = operation("proximal_femoral_osteotomy", at_age(5.1), achieved_mm=20)
     record = child(visit(at_age(5), SHALLOW_AND_BENT), operations=(done,))
-    steps = known_steps(record, PROTOCOL, at_age(5.5))
+    steps = known_steps(Question(record, PROTOCOL, at_age(5.5)))
     assert steps[0].adds_mm == 20
     assert not steps[0].by_distraction

@@ -23,6 +23,7 @@ from pathway.plan.model import Plan
 from pathway.problems import Problem
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record, Visit
 from pathway.rule_engine.facts import facts_on
 from pathway.worksheets.lengthening.worksheet import worked
@@ -41,7 +42,7 @@ def rules() -> Protocol:
 
 
 def entries_of(plan: Plan, record: Record) -> tuple[Entry, ...]:
-    return agenda(plan, rules(), facts_on(record.until(plan.on), rules(), plan.on, None))
+    return agenda(plan, rules(), facts_on(Question(record.until(plan.on), rules(), plan.on), None))
 
 
 @cache

@@ -11,6 +11,7 @@ from pathway.exports.fhir.checked import checked
 from pathway.exports.fhir.codes import LENGTHS
 from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.record import Visit
 from tests.exports.made import R4, STAMP, entries_of, events, file_of, read_observations, rules
 from tests.outside.properties.records import records
@@ -25,7 +26,7 @@ from tests.outside.properties.records import records
 @given(records(load_protocol()))
 def test_every_export_of_any_child_is_sound(pair) -> None:
     record, on = pair
-    plan = make_plan(record, rules(), on)
+    plan = make_plan(Question(record, rules(), on))
     made = json.loads(checked(document(plan, record, rules(), STAMP, "0.1.0")))
     assert [error.message for error in R4.iter_errors(made)] == []
     entries = entries_of(plan, record)

@@ -12,6 +12,7 @@ from pathway.days import age_years
 from pathway.growth import Posterior, Step, fit_growth, narrowing, outlook
 from pathway.growth.future_visits import estimates, learning
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from tests.growth.children import at, bones, child
 from tests.growth.futures import day, film, future
 from tests.growth.protocols import with_value
@@ -24,7 +25,7 @@ PAIRS = 35
 
 @cache
 def posterior_of() -> Posterior:
-    fitted = fit_growth(child(bones(START, (152, 233, 170, 188))), load_protocol(), at(START), seed=3)
+    fitted = fit_growth(Question(child(bones(START, (152, 233, 170, 188))), load_protocol(), at(START)), seed=3)
     assert fitted is not None
     return fitted
 
@@ -60,7 +61,7 @@ def refitted(steps: tuple[Step, ...]) -> np.ndarray:
             past = tuple(step for step in steps if step.age_years < decision)
             later = [step for step in steps if step.age_years >= decision]
             seen = record.model_copy(update={"visits": tuple(visits)})
-            fitted = fit_growth(seen, few, at(decision), known_steps=past)
+            fitted = fit_growth(Question(seen, few, at(decision)), known_steps=past)
             assert fitted is not None
             row.append(end - float(outlook(fitted.central(), later).at_maturity()[0]))
         found.append(row)

@@ -7,12 +7,13 @@ import pytest
 from pathway.growth import Opinion, Step, opinions
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 from tests.growth.children import at, bones, child, difference
 
 
 def said(record: Record, age: float, *steps: Step) -> dict[str, Opinion]:
-    found = opinions(record, load_protocol(), at(age), known_steps=steps)
+    found = opinions(Question(record, load_protocol(), at(age)), known_steps=steps)
     words = ("proportion", "inhibition", "straight", "remaining", "annual")
     return {word: next(o for o in found if word in o.name) for word in words}
 
@@ -70,7 +71,7 @@ def test_nothing_measured_is_said() -> None:
 
 
 def test_every_opinion_cites_sources_of_the_protocol(protocol: Protocol) -> None:
-    for opinion in opinions(child(bones(4, (160, 240, 180, 188))), protocol, at(4)):
+    for opinion in opinions(Question(child(bones(4, (160, 240, 180, 188))), protocol, at(4))):
         assert opinion.sources
         for source in opinion.sources:
             assert protocol.source(source).citation

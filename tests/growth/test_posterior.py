@@ -12,6 +12,7 @@ from pathway.growth.population import population
 from pathway.growth.projection import What
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record, Sex, Side
 from tests.growth.children import Lengths, at, bones, child, difference, of_side, visit
 
@@ -20,7 +21,7 @@ EVERY: tuple[What, ...] = ("long_femur", "long_tibia", "short_femur", "short_tib
 
 
 def fit(record: Record, age: float, *steps: Step, seed: int = 0) -> Posterior:
-    fitted = fit_growth(record, load_protocol(), at(age), seed=seed, known_steps=steps)
+    fitted = fit_growth(Question(record, load_protocol(), at(age)), seed=seed, known_steps=steps)
     assert fitted is not None
     return fitted
 
@@ -162,17 +163,17 @@ def test_visits_after_the_day_do_not_count() -> None:
 
 
 def test_nothing_measured_gives_nothing(protocol: Protocol) -> None:
-    assert fit_growth(child(), protocol, at(5)) is None
-    assert fit_growth(child(bones(5, FOUR)), protocol, at(4)) is None
+    assert fit_growth(Question(child(), protocol, at(5))) is None
+    assert fit_growth(Question(child(bones(5, FOUR)), protocol, at(4))) is None
     other = visit(3, [of_side("knee_flexion_deg", "left", 120)])
-    assert fit_growth(child(other), protocol, at(5)) is None
+    assert fit_growth(Question(child(other), protocol, at(5))) is None
 
 
 def test_a_length_that_cannot_be_is_refused_by_name(protocol: Protocol) -> None:
     with pytest.raises(ValueError, match=r"femur_length_mm on 2020-01-01 must be above 0 mm, found -5"):
-        fit_growth(child(bones(5, (-5, 240, 190, 190))), protocol, at(5))
+        fit_growth(Question(child(bones(5, (-5, 240, 190, 190))), protocol, at(5)))
     with pytest.raises(ValueError, match="more than the whole femur"):
-        fit_growth(child(difference(1, 380)), protocol, at(5))
+        fit_growth(Question(child(difference(1, 380)), protocol, at(5)))
 
 
 # What was not measured

@@ -7,11 +7,12 @@ import pytest
 
 from pathway.growth import Outlook, fit_growth, outlook
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from tests.growth.children import at, bones, child
 
 
 def ahead(**given: object) -> Outlook:
-    fitted = fit_growth(child(bones(6, (200, 281, 210, 221))), load_protocol(), at(6))
+    fitted = fit_growth(Question(child(bones(6, (200, 281, 210, 221))), load_protocol(), at(6)))
     assert fitted is not None
     return outlook(fitted, **given)  # type: ignore[arg-type]
 

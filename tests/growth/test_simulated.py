@@ -7,6 +7,7 @@ import pytest
 
 from pathway.growth import fit_growth, outlook
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from tests.growth.children import at
 from tests.growth.protocols import with_value
 from tests.growth.simulated import make
@@ -23,7 +24,7 @@ def inside() -> np.ndarray:
     for _ in range(CHILDREN):
         made = make(protocol, rng)
         # The film was taken on the day; the projection is made the week after.
-        fitted = fit_growth(made.record, protocol, at(made.age + 0.02), known_steps=made.steps)
+        fitted = fit_growth(Question(made.record, protocol, at(made.age + 0.02)), known_steps=made.steps)
         assert fitted is not None
         low, high = np.quantile(outlook(fitted).at_maturity(), [0.05, 0.95])
         adds = sum(bool(step.adds_mm) for step in made.steps)

@@ -8,6 +8,7 @@ import pytest
 from pathway.growth import Outlook, Posterior, Step, fit_growth, growth_curve, outlook
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 from tests.growth.children import Lengths, at, bones, child, difference
 
@@ -15,7 +16,7 @@ SIX: Lengths = (200, 281, 210, 221)
 
 
 def fit(record: Record, age: float, *steps: Step) -> Posterior:
-    fitted = fit_growth(record, load_protocol(), at(age), known_steps=steps)
+    fitted = fit_growth(Question(record, load_protocol(), at(age)), known_steps=steps)
     assert fitted is not None
     return fitted
 

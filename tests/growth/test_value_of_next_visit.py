@@ -9,13 +9,14 @@ from hypothesis import strategies as st
 
 from pathway.growth import Posterior, fit_growth, growth_curve, narrowing, outlook
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from tests.growth.children import at, bones, child
 
 
 def fit(*ages: float) -> Posterior:
     curve = growth_curve(load_protocol(), "boy")
     visits = [bones(a, tuple(mm * float(curve.fraction(a)) for mm in (380, 470, 330, 370))) for a in ages]  # type: ignore[arg-type]
-    fitted = fit_growth(child(*visits), load_protocol(), at(ages[-1]))
+    fitted = fit_growth(Question(child(*visits), load_protocol(), at(ages[-1])))
     assert fitted is not None
     return fitted
 

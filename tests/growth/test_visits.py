@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from pathway.growth import Outlook, Posterior, Step, classical_methods, fit_growth, growth_curve, outlook, stature_curve
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record, Sex, Side, Visit
 from tests.growth.children import Lengths, at, bones, child, of_side, visit
 from tests.growth.protocols import with_value
@@ -18,7 +19,7 @@ SEXES: tuple[Sex, ...] = ("girl", "boy")
 
 
 def fit(record: Record, age: float, *steps: Step, protocol: Protocol | None = None) -> Posterior:
-    fitted = fit_growth(record, protocol or load_protocol(), at(age), known_steps=steps)
+    fitted = fit_growth(Question(record, protocol or load_protocol(), at(age)), known_steps=steps)
     assert fitted is not None
     return fitted
 

@@ -14,6 +14,7 @@ from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.plan.verify import check_plan
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 
 FOLDER = resources.files("example_patients")
@@ -29,7 +30,7 @@ def plans(protocol: Protocol) -> dict[str, tuple[Record, Plan]]:
     for name in CHILDREN:
         record = read_case(FOLDER.joinpath(f"{name}.toml").read_text(encoding="utf-8"), name, protocol, ON)
         assert isinstance(record, Record), record
-        made[name] = (record, make_plan(record, protocol, ON))
+        made[name] = (record, make_plan(Question(record, protocol, ON)))
     return made
 
 
@@ -158,7 +159,7 @@ def test_a_child_affected_on_both_sides_is_not_planned_and_told_why(protocol: Pr
     text = FOLDER.joinpath("rowan-02.toml").read_text(encoding="utf-8")
     record = read_case(text.replace('affected_side = "left"', 'affected_side = "both"'), "both", protocol, ON)
     assert isinstance(record, Record), record
-    plan = make_plan(record, protocol, ON)
+    plan = make_plan(Question(record, protocol, ON))
     assert plan.alternatives == ()
     assert "caution.bilateral" in plan.conflicts[0].rules
     assert "Level legs come before height" in plan.conflicts[0].explanation
@@ -173,7 +174,7 @@ def test_a_chosen_course_that_is_no_longer_possible_is_said_and_not_swallowed(pr
     for course, recommended, said in (("three_femoral", "three_femoral", 0), ("nine_femoral", "two_femoral_arrest", 1)):
         record = read_case(f"{text}\n{decision.format(course)}", "chosen", protocol, ON)
         assert isinstance(record, Record), record
-        plan = make_plan(record, protocol, ON)
+        plan = make_plan(Question(record, protocol, ON))
         assert plan.recommended is not None
         assert plan.recommended.id == recommended
         assert len(plan.notices) == said
@@ -185,7 +186,10 @@ def test_a_decision_of_a_later_day_does_not_bend_an_earlier_plan(protocol: Proto
     decline += 'stage = "contralateral_growth_arrest"\n'
     record = read_case(f'{text}\n{decline}reason = "no"\n', "later", protocol, ON)
     assert isinstance(record, Record), record
-    today, later = make_plan(record, protocol, ON), make_plan(record, protocol, datetime.date(2027, 1, 4))
+    today, later = (
+        make_plan(Question(record, protocol, ON)),
+        make_plan(Question(record, protocol, datetime.date(2027, 1, 4))),
+    )
     assert today.recommended is not None
     assert today.recommended.id == "arrest"
     assert later.recommended is None or later.recommended.id != "arrest"

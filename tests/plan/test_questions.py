@@ -5,12 +5,13 @@ from __future__ import annotations
 import pytest
 
 from pathway.plan.make import make_plan
+from pathway.protocol.question import Question
 from pathway.views.words.plan import plan_text
 from tests.sample import HEALTHY, LEGS, ON, SHALLOW_AND_BENT, five_year_old
 
 
 def asked(protocol, *without: str, findings=HEALTHY):
-    plan = make_plan(five_year_old(findings, without=without), protocol, ON)
+    plan = make_plan(Question(five_year_old(findings, without=without), protocol, ON))
     return plan, {question.finding: question for question in plan.open_questions}
 
 

@@ -12,6 +12,7 @@ from pathway.network import Conflict, Link, windows
 from pathway.plan.assemble import conflict
 from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.questions.why import why
 from pathway.record import CaseCalendar, SchoolHoliday
 from pathway.views.words.plan import plan_text
@@ -53,7 +54,7 @@ def _hurried():
 
 @cache
 def _too_late():
-    (found,) = make_plan(five_year_old(SHALLOW_AND_BENT), _hurried(), ON).conflicts
+    (found,) = make_plan(Question(five_year_old(SHALLOW_AND_BENT), _hurried(), ON)).conflicts
     return found
 
 
@@ -71,7 +72,7 @@ class TestRemedies:
         assert len(_too_late().remedies) == len(_too_late().rules) - 1
 
     def test_the_text_lists_them(self) -> None:
-        text = plan_text(make_plan(five_year_old(SHALLOW_AND_BENT), _hurried(), ON))
+        text = plan_text(make_plan(Question(five_year_old(SHALLOW_AND_BENT), _hurried(), ON)))
         assert "Any one of these alone would make it possible:" in text
         assert all(remedy.split()[0] in text for remedy in _too_late().remedies)
 
@@ -81,7 +82,7 @@ class TestRemedies:
 
         record = five_year_old(SHALLOW_AND_BENT)
         protocol = _hurried()
-        answer = stage_windows(graph_of(record, protocol), record, protocol, ON)
+        answer = stage_windows(graph_of(record, protocol), Question(record, protocol, ON))
         assert isinstance(answer, Conflict)
         bounds = [bound for item in answer.relaxations for bound in item.bounds]
         assert isinstance(windows(bounds, "birth"), Conflict)
@@ -127,7 +128,7 @@ class TestRemedies:
 
 @cache
 def _bent():
-    return make_plan(five_year_old(SHALLOW_AND_BENT), load_protocol(), ON)
+    return make_plan(Question(five_year_old(SHALLOW_AND_BENT), load_protocol(), ON))
 
 
 class TestDelays:
@@ -186,7 +187,7 @@ class TestWish:
     def plan(self, *holidays: SchoolHoliday):
         calendar = CaseCalendar(operations_in_school_holidays="wished", school_holidays=holidays)
         record = five_year_old(SHALLOW_AND_BENT).model_copy(update={"calendar": calendar})
-        return make_plan(record, load_protocol(), ON)
+        return make_plan(Question(record, load_protocol(), ON))
 
     def test_met(self) -> None:
         first = _bent().stage(HIP).date + datetime.timedelta(days=10)

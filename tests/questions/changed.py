@@ -11,6 +11,7 @@ import numpy as np
 from pathway.growth import fit_growth, outlook
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.questions.formula import Change
 from pathway.record import Record
 from pathway.rule_engine.classify import classify, with_classes
@@ -24,8 +25,10 @@ Day = datetime.date
 
 
 def todays_facts(record: Record, protocol: Protocol, on: Day) -> Facts:
-    posterior = fit_growth(record, protocol, on, seed=0, known_steps=known_steps(record, protocol, on))
-    return facts_on(record, protocol, on, outlook(posterior) if posterior else None)
+    posterior = fit_growth(
+        Question(record, protocol, on), seed=0, known_steps=known_steps(Question(record, protocol, on))
+    )
+    return facts_on(Question(record, protocol, on), outlook(posterior) if posterior else None)
 
 
 def with_changes(facts: Facts, changes: Iterable[Change], on: Day) -> Facts:
@@ -47,7 +50,7 @@ def with_changes(facts: Facts, changes: Iterable[Change], on: Day) -> Facts:
 
 def graph_of(facts: Facts, record: Record, protocol: Protocol, on: Day) -> ChildGraph:
     """Return the stage graph on facts, classified first."""
-    return stage(with_classes(facts, classify(facts, protocol)), record, protocol, on)
+    return stage(with_classes(facts, classify(facts, protocol)), Question(record, protocol, on))
 
 
 def all_needs(facts: Facts, record: Record, protocol: Protocol, on: Day) -> dict[str, tuple[StageItem, ...]]:

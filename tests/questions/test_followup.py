@@ -9,6 +9,7 @@ import pytest
 from pathway.events import apply, diff, rebase
 from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.questions.compare import differences
 from pathway.questions.followup import TIME, preview
 from pathway.questions.record_diff import entered, event_words
@@ -41,7 +42,9 @@ class TestWhatWasEntered:
         new = example(name)
         cut = new.model_copy(update={"visits": new.visits[:-1], "decisions": (), "operations": new.operations[:-1]})
         built = apply(cut, entered(diff(cut, new), cut))
-        assert make_plan(built, PROTOCOL, ON, chances=False) == make_plan(new, PROTOCOL, ON, chances=False)
+        assert make_plan(Question(built, PROTOCOL, ON), chances=False) == make_plan(
+            Question(new, PROTOCOL, ON), chances=False
+        )
 
     def test_the_same_record_holds_no_event(self) -> None:
         assert diff(example("rowan-02"), example("rowan-02")) == ()
@@ -116,7 +119,7 @@ class TestCauses:
     def test_a_hip_that_is_covered_now_takes_the_operation_out(self) -> None:
         record = example("rowan-02")
         new = seen_again(record, center_edge_angle_deg=26.0, acetabular_index_deg=18.0)
-        changes = preview(record, diff(record, new), PROTOCOL, LATER).changes
+        changes = preview(Question(record, PROTOCOL, LATER), diff(record, new)).changes
         gate = next(c for c in changes if c.difference.kind == "gate" and "centre-edge" in c.difference.sentence)
         assert gate.because == (f"centre-edge angle left 26 deg on {LATER}",)
 
@@ -124,7 +127,7 @@ class TestCauses:
         record = example("rowan-02")
         said = decision("decline", date=LATER, by="family", stage="contralateral_growth_arrest")
         new = record.model_copy(update={"decisions": (*record.decisions, said)})
-        changes = preview(record, diff(record, new), PROTOCOL, LATER).changes
+        changes = preview(Question(record, PROTOCOL, LATER), diff(record, new)).changes
         dropped = next(c for c in changes if c.difference.about == "contralateral_growth_arrest")
         assert dropped.difference.kind == "dropped"
         assert dropped.because == (f"decision of family on {LATER}: decline contralateral_growth_arrest",)
@@ -133,7 +136,7 @@ class TestCauses:
         record = example("rowan-02")
         said = decision("decline", date=LATER, by="family", stage="contralateral_growth_arrest")
         new = seen_again(record, foot_plantigrade="yes").model_copy(update={"decisions": (*record.decisions, said)})
-        seen = preview(record, diff(record, new), PROTOCOL, LATER)
+        seen = preview(Question(record, PROTOCOL, LATER), diff(record, new))
         assert any(words.startswith("foot") for words in seen.entered)
         assert not any(words.startswith("foot") for change in seen.changes for words in change.because)
 
@@ -142,23 +145,23 @@ class TestCauses:
         record = example("hazel-08")
         new = seen_again(record, center_edge_angle_deg=21.0, knee_flexion_contracture_deg=15.0)
         events = entered(diff(record, new), record)
-        before = make_plan(record, PROTOCOL, LATER, chances=False)
-        seen = preview(record, diff(record, new), PROTOCOL, LATER)
+        before = make_plan(Question(record, PROTOCOL, LATER), chances=False)
+        seen = preview(Question(record, PROTOCOL, LATER), diff(record, new))
         assert seen.changes
         for change in seen.changes:
             rest = [one for one in events if event_words(one, record, PROTOCOL) not in change.because]
-            without = make_plan(apply(record, rest), PROTOCOL, LATER, chances=False)
+            without = make_plan(Question(apply(record, rest), PROTOCOL, LATER), chances=False)
             assert change.difference not in differences(before, without)
 
     def test_what_time_alone_changes_is_told_as_time(self) -> None:
         record = example("rowan-02")
-        seen = preview(record, (), PROTOCOL, datetime.date(2028, 11, 25), since=ON)
+        seen = preview(Question(record, PROTOCOL, datetime.date(2028, 11, 25)), (), since=ON)
         assert seen.changes
         assert {change.because for change in seen.changes} == {(TIME,)}
 
     def test_the_same_twice_changes_nothing(self) -> None:
         record = example("birch-04")
-        assert preview(record, (), PROTOCOL, ON).changes == ()
+        assert preview(Question(record, PROTOCOL, ON), ()).changes == ()
 
 
 class TestAskedBack:

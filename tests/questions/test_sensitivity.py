@@ -12,6 +12,7 @@ import pytest
 from pathway.growth import fit_growth, outlook
 from pathway.plan.make import first_course, make_plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.questions.sensitivity import FUTURES, LEAST_CHANCE, Robustness, robustness
 from pathway.record import Measurement, Record
 from pathway.rule_engine.facts import known_steps
@@ -22,7 +23,7 @@ PROTOCOL = load_protocol()
 
 @cache
 def firm(name: str) -> Robustness:
-    return robustness(example(name), PROTOCOL, ON, example_plan(name))
+    return robustness(Question(example(name), PROTOCOL, ON), example_plan(name))
 
 
 def with_value(record: Record, finding: str, value: float) -> Record:
@@ -44,7 +45,7 @@ class TestGrowth:
     def test_each_future_asked_is_a_draw_and_its_own_centre(self) -> None:
         """A future that is known has no spread: its course leaves in every draw what it leaves in the middle."""
         record = example("rowan-02")
-        posterior = fit_growth(record, PROTOCOL, ON, known_steps=known_steps(record, PROTOCOL, ON))
+        posterior = fit_growth(Question(record, PROTOCOL, ON), known_steps=known_steps(Question(record, PROTOCOL, ON)))
         assert posterior is not None
         one = posterior.one(17)
         assert one.draws == 1
@@ -53,9 +54,9 @@ class TestGrowth:
 
     def test_the_central_future_has_the_course_of_the_plan(self) -> None:
         record = example("rowan-02")
-        posterior = fit_growth(record, PROTOCOL, ON, known_steps=known_steps(record, PROTOCOL, ON))
+        posterior = fit_growth(Question(record, PROTOCOL, ON), known_steps=known_steps(Question(record, PROTOCOL, ON)))
         assert posterior is not None
-        course, best = first_course(record, PROTOCOL, ON, posterior), example_plan("rowan-02").recommended
+        course, best = first_course(Question(record, PROTOCOL, ON), posterior), example_plan("rowan-02").recommended
         assert course is not None
         assert best is not None
         assert getattr(course, "id", "") == best.id
@@ -63,13 +64,13 @@ class TestGrowth:
     def test_more_growth_never_asks_for_less(self) -> None:
         """Over the futures of a child the corrections of the first course rise with the difference."""
         record = example("hazel-08")
-        posterior = fit_growth(record, PROTOCOL, ON, known_steps=known_steps(record, PROTOCOL, ON))
+        posterior = fit_growth(Question(record, PROTOCOL, ON), known_steps=known_steps(Question(record, PROTOCOL, ON)))
         assert posterior is not None
         mature = outlook(posterior).at_maturity()
         order = np.argsort(mature)[:: len(mature) // 8]
         amounts = []
         for draw in order:
-            course = first_course(record, PROTOCOL, ON, posterior.one(int(draw)))
+            course = first_course(Question(record, PROTOCOL, ON), posterior.one(int(draw)))
             assert course is not None
             amounts.append(getattr(course, "corrections_mm", 0.0))
         # Within the wished band around equal legs the amount is free.
@@ -81,7 +82,7 @@ class TestFindings:
         (turn,) = [t for t in firm("rowan-02").turns if t.what == "Knee flexion contracture"]
         assert turn.then == ("knee preparation would be planned",)
         value = float(turn.change.split()[2])
-        plan = make_plan(with_value(example("rowan-02"), "knee_flexion_contracture_deg", value), PROTOCOL, ON)
+        plan = make_plan(Question(with_value(example("rowan-02"), "knee_flexion_contracture_deg", value), PROTOCOL, ON))
         assert any(stage.kind == "knee_preparation" and stage.date for stage in plan.stages)
 
     def test_its_chance_is_that_of_an_error_of_that_size(self) -> None:
@@ -99,7 +100,7 @@ class TestFindings:
 
     def test_a_hip_that_needs_no_operation_leaves_the_lengthening_alone(self) -> None:
         """Wishing for few operations is no reason to do none: equal legs come first."""
-        plan = make_plan(with_value(example("hazel-08"), "center_edge_angle_deg", 21.0), PROTOCOL, ON)
+        plan = make_plan(Question(with_value(example("hazel-08"), "center_edge_angle_deg", 21.0), PROTOCOL, ON))
         best, before = plan.recommended, example_plan("hazel-08").recommended
         assert best is not None
         assert before is not None

@@ -15,6 +15,7 @@ from pathway.casefile import read_case
 from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.protocol.references import conditions_of, entries
 from pathway.questions.formula import Change
 from pathway.questions.smallest_change import deciding_measurements, near_thresholds, smallest_changes
@@ -35,7 +36,7 @@ def planned(name: str) -> tuple[Record, Plan, Facts]:
     text = resources.files("example_patients").joinpath(f"{name}.toml").read_text(encoding="utf-8")
     record = read_case(text, name, PROTOCOL, DAY)
     assert isinstance(record, Record)
-    return record, make_plan(record, PROTOCOL, DAY), todays_facts(record, PROTOCOL, DAY)
+    return record, make_plan(Question(record, PROTOCOL, DAY)), todays_facts(record, PROTOCOL, DAY)
 
 
 def whats(plan: Plan, kind: str, effect: str) -> list[tuple[Change, ...]]:
@@ -92,7 +93,7 @@ def test_where_two_are_needed_none_alone_is_enough(name) -> None:
 def test_for_any_child_each_set_has_the_effect_it_says(data) -> None:
     record, on = data.draw(records(PROTOCOL))
     with mock.patch("pathway.plan.make.courses", return_value=()):
-        plan = make_plan(record, PROTOCOL, on)
+        plan = make_plan(Question(record, PROTOCOL, on))
     facts = todays_facts(record, PROTOCOL, on)
     for kind in KINDS:
         for item in smallest_changes(plan, kind, PROTOCOL, stage_in(plan, kind)):
@@ -104,16 +105,16 @@ class TestOneChild:
     """The sets of a boy of five, read against the rules that are behind them."""
 
     def test_a_shallow_socket_alone_keeps_hip_preparation_in(self) -> None:
-        plan = make_plan(five_year_old({**HEALTHY, "center_edge_angle_deg": 12.0}), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old({**HEALTHY, "center_edge_angle_deg": 12.0}), PROTOCOL, ON))
         ((change,),) = whats(plan, "hip_preparation", "drop")
         assert (change.finding, change.now, change.words) == ("center_edge_angle_deg", 12.0, "more than 20 deg")
         assert change.to == 21.0
         assert change.distance == pytest.approx((21 - 12) / PROTOCOL.finding("center_edge_angle_deg").sd)
 
     def test_with_the_finding_so_changed_the_child_is_planned_without_the_stage(self) -> None:
-        plan = make_plan(five_year_old({**HEALTHY, "center_edge_angle_deg": 12.0}), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old({**HEALTHY, "center_edge_angle_deg": 12.0}), PROTOCOL, ON))
         ((change,),) = whats(plan, "hip_preparation", "drop")
-        again = make_plan(five_year_old({**HEALTHY, change.finding: change.to}), PROTOCOL, ON)
+        again = make_plan(Question(five_year_old({**HEALTHY, change.finding: change.to}), PROTOCOL, ON))
         assert stage_in(plan, "hip_preparation") is not None
         assert stage_in(again, "hip_preparation") is None
         gates = {gate.id: gate.state for gate in again.stage("femoral_lengthening_1").gates}
@@ -121,7 +122,7 @@ class TestOneChild:
 
     def test_every_ground_must_go_before_a_stage_falls_away(self) -> None:
         bent = {**HEALTHY, "center_edge_angle_deg": 12.0, "acetabular_index_deg": 30.0}
-        plan = make_plan(five_year_old(bent), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old(bent), PROTOCOL, ON))
         (changes,) = whats(plan, "hip_preparation", "drop")
         assert {(item.finding, item.words) for item in changes} == {
             ("center_edge_angle_deg", "more than 20 deg"),
@@ -129,12 +130,12 @@ class TestOneChild:
         }
 
     def test_the_nearest_of_several_single_findings_comes_first(self) -> None:
-        plan = make_plan(five_year_old({**HEALTHY, "center_edge_angle_deg": 21.0}), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old({**HEALTHY, "center_edge_angle_deg": 21.0}), PROTOCOL, ON))
         first, *_ = whats(plan, "hip_preparation", "add")
         assert [(item.finding, item.words) for item in first] == [("center_edge_angle_deg", "at most 20 deg")]
 
     def test_a_stage_behind_another_falls_with_the_findings_of_the_other(self) -> None:
-        plan = make_plan(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON))
         (upstream,) = whats(plan, "proximal_femoral_osteotomy", "drop")
         (downstream,) = whats(plan, "hardware_removal", "drop")
         # From 90 to 120 deg the osteotomy may still be done, yet nothing is planned that leaves implants behind.
@@ -142,7 +143,7 @@ class TestOneChild:
         assert [(item.finding, item.words) for item in downstream] == [("neck_shaft_angle_deg", "at least 90 deg")]
 
     def test_unlocking_names_every_finding_that_holds_a_stage_up(self) -> None:
-        plan = make_plan(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON))
         (changes,) = whats(plan, "femoral_lengthening", "unlock")
         assert {(item.finding, item.words) for item in changes} == {
             ("center_edge_angle_deg", "more than 20 deg"),
@@ -150,13 +151,13 @@ class TestOneChild:
         }
 
     def test_a_flag_and_a_choice_are_changed_to_what_would_do(self) -> None:
-        plan = make_plan(five_year_old(), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old(), PROTOCOL, ON))
         ways = {(item.finding, item.words) for (item,) in whats(plan, "knee_preparation", "add")}
         assert ("knee_dislocated", "yes") in ways
         assert ("knee_instability", "moderate or severe") in ways
 
     def test_what_is_not_known_is_measured_first(self) -> None:
-        plan = make_plan(five_year_old(without=("ankle_type",)), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old(without=("ankle_type",)), PROTOCOL, ON))
         ((change,),) = whats(plan, "ankle_foot_preparation", "drop")
         assert (change.finding, change.now, change.why_unknown) == ("ankle_type", None, "never_measured")
         assert change.words == "stable normal"
@@ -164,7 +165,7 @@ class TestOneChild:
     def test_a_waived_gate_needs_no_change(self) -> None:
         gates = ("femoral_lengthening.hip_covered", "femoral_lengthening.neck_upright")
         waived = tuple(decision("waive_gate", gate=gate) for gate in gates)
-        plan = make_plan(five_year_old(SHALLOW_AND_BENT, decisions=waived), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old(SHALLOW_AND_BENT, decisions=waived), PROTOCOL, ON))
         assert whats(plan, "femoral_lengthening", "unlock") == []
 
     def test_nothing_is_said_of_a_stage_done(self) -> None:
@@ -177,17 +178,19 @@ class TestDecidingMeasurements:
     """Which single measurement decides most."""
 
     def test_what_is_known_is_not_named(self) -> None:
-        plan = make_plan(five_year_old(), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old(), PROTOCOL, ON))
         assert not {item.finding for item in deciding_measurements(plan, PROTOCOL)} & {*HEALTHY, "femur_length_mm"}
 
     def test_a_finding_that_a_gate_asks_for_is_named_with_the_gate(self) -> None:
-        plan = make_plan(five_year_old(without=("foot_plantigrade",)), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old(without=("foot_plantigrade",)), PROTOCOL, ON))
         first = next(d for d in deciding_measurements(plan, PROTOCOL) if d.finding == "foot_plantigrade")
         assert "femoral_lengthening.foot_flat" in first.always_settles
         assert "femoral_lengthening" in first.stages
 
     def test_a_finding_that_may_leave_the_rest_open_does_not_settle_always(self) -> None:
-        plan = make_plan(five_year_old(without=("center_edge_angle_deg", "acetabular_index_deg")), PROTOCOL, ON)
+        plan = make_plan(
+            Question(five_year_old(without=("center_edge_angle_deg", "acetabular_index_deg")), PROTOCOL, ON)
+        )
         shallow = "hip_preparation.shallow_or_tight"
         (angle,) = [d for d in deciding_measurements(plan, PROTOCOL) if d.finding == "center_edge_angle_deg"]
         assert shallow in angle.could_settle
@@ -209,13 +212,13 @@ class TestNearThresholds:
 
     @pytest.mark.parametrize(("value", "near"), [(21, True), (24, True), (24.5, False), (16, True), (15.9, False)])
     def test_within_one_error(self, value, near) -> None:
-        plan = make_plan(five_year_old({**HEALTHY, "center_edge_angle_deg": value}), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old({**HEALTHY, "center_edge_angle_deg": value}), PROTOCOL, ON))
         found = near_thresholds(plan, plan.stage("femoral_lengthening_1"), PROTOCOL)
         assert any((item.value, item.threshold, item.sd) == (value, 20.0, 4.0) for item in found) is near
 
     def test_a_waived_gate_asks_for_nothing(self) -> None:
         waived = (decision("waive_gate", gate="femoral_lengthening.hip_covered"),)
         child = five_year_old({**HEALTHY, "center_edge_angle_deg": 19.0}, decisions=waived)
-        plan = make_plan(child, PROTOCOL, ON)
+        plan = make_plan(Question(child, PROTOCOL, ON))
         found = near_thresholds(plan, plan.stage("femoral_lengthening_1"), PROTOCOL)
         assert "center_edge_angle_deg" not in {item.finding for item in found}

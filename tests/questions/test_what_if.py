@@ -10,6 +10,7 @@ import pytest
 from pathway.plan.model import Plan
 from pathway.plan.verify import check_plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.questions.what_if import WhatIf, what_if, with_wishes
 from tests.examples import ON, example
 
@@ -27,7 +28,7 @@ def lengthenings(plan: Plan) -> list[tuple[datetime.date, datetime.date]]:
 
 class TestNothingAsked:
     def test_the_plan_stays_and_nothing_is_compared(self) -> None:
-        answer = what_if(example("rowan-02"), PROTOCOL, ON, WhatIf())
+        answer = what_if(Question(example("rowan-02"), PROTOCOL, ON), WhatIf())
         assert answer.wished is answer.as_it_stands
         assert (answer.asked, answer.differences) == ((), ())
 
@@ -35,7 +36,7 @@ class TestNothingAsked:
 class TestEachWishIsKept:
     @pytest.mark.parametrize("name", CHILDREN)
     def test_without_growth_arrest(self, name: str) -> None:
-        answer = what_if(example(name), PROTOCOL, ON, WhatIf(without=("contralateral_growth_arrest",)))
+        answer = what_if(Question(example(name), PROTOCOL, ON), WhatIf(without=("contralateral_growth_arrest",)))
         best = answer.wished.recommended
         assert best is not None
         assert not any(stage.kind == "contralateral_growth_arrest" for stage in best.stages)
@@ -43,21 +44,21 @@ class TestEachWishIsKept:
     @pytest.mark.parametrize("name", CHILDREN)
     @pytest.mark.parametrize("most", [0, 1, 2])
     def test_at_most_so_many_lengthenings(self, name: str, most: int) -> None:
-        answer = what_if(example(name), PROTOCOL, ON, WhatIf(at_most_lengthenings=most))
+        answer = what_if(Question(example(name), PROTOCOL, ON), WhatIf(at_most_lengthenings=most))
         for course in answer.wished.alternatives:
             assert sum(stage.kind.endswith("lengthening") for stage in course.stages) <= most
 
     @pytest.mark.parametrize("name", CHILDREN)
     def test_no_device_in_a_school_year(self, name: str) -> None:
         year = datetime.date(2031, 9, 1), datetime.date(2032, 6, 30)
-        answer = what_if(example(name), PROTOCOL, ON, WhatIf(not_in=(year,)))
+        answer = what_if(Question(example(name), PROTOCOL, ON), WhatIf(not_in=(year,)))
         for start, end in lengthenings(answer.wished):
             assert end < year[0] or start > year[1]
 
     @pytest.mark.parametrize("name", CHILDREN)
     def test_finished_before_a_day(self, name: str) -> None:
         day = datetime.date(2036, 7, 1)
-        answer = what_if(example(name), PROTOCOL, ON, WhatIf(finish_before=day))
+        answer = what_if(Question(example(name), PROTOCOL, ON), WhatIf(finish_before=day))
         assert all(end < day for _, end in lengthenings(answer.wished))
 
     def test_all_at_once_and_the_judge_agrees(self) -> None:
@@ -67,7 +68,7 @@ class TestEachWishIsKept:
             not_in=((datetime.date(2031, 9, 1), datetime.date(2032, 6, 30)),),
         )
         record = example("rowan-02")
-        answer = what_if(record, PROTOCOL, ON, asked)
+        answer = what_if(Question(record, PROTOCOL, ON), asked)
         assert check_plan(answer.wished, with_wishes(record, asked, ON), PROTOCOL) == ()
         assert answer.asked == (
             "without growth arrest of the other leg",
@@ -78,7 +79,7 @@ class TestEachWishIsKept:
 
 class TestTheComparison:
     def test_it_says_what_changes_against_the_course_that_stands_first(self) -> None:
-        answer = what_if(example("rowan-02"), PROTOCOL, ON, WhatIf(without=("contralateral_growth_arrest",)))
+        answer = what_if(Question(example("rowan-02"), PROTOCOL, ON), WhatIf(without=("contralateral_growth_arrest",)))
         one, other = answer.as_it_stands.recommended, answer.wished.recommended
         assert one is not None
         assert other is not None
@@ -88,7 +89,7 @@ class TestTheComparison:
         assert lost in answer.differences
 
     def test_a_wish_that_is_met_already_changes_nothing(self) -> None:
-        answer = what_if(example("alder-06"), PROTOCOL, ON, WhatIf(without=("contralateral_growth_arrest",)))
+        answer = what_if(Question(example("alder-06"), PROTOCOL, ON), WhatIf(without=("contralateral_growth_arrest",)))
         assert answer.differences == ("The same course stays first: one femoral lengthening, no growth arrest.",)
 
     def test_a_course_chosen_before_no_longer_counts(self) -> None:
@@ -98,14 +99,14 @@ class TestTheComparison:
 
     def test_a_stage_that_is_none_is_refused(self) -> None:
         with pytest.raises(KeyError):
-            what_if(example("rowan-02"), PROTOCOL, ON, WhatIf(without=("no_such_stage",)))
+            what_if(Question(example("rowan-02"), PROTOCOL, ON), WhatIf(without=("no_such_stage",)))
 
 
 class TestLift:
     def test_a_lower_lift_is_never_bought_with_more_months_above_it(self) -> None:
         """The months above the wished lift are what is weighed: they may not rise."""
         record = example("rowan-02")
-        answer = what_if(record, PROTOCOL, ON, WhatIf(lift_at_most_mm=40))
+        answer = what_if(Question(record, PROTOCOL, ON), WhatIf(lift_at_most_mm=40))
         over = 40 + PROTOCOL.number("lift_less_than_difference_mm")
 
         def months(plan: Plan) -> float:
@@ -121,7 +122,7 @@ class TestLift:
 class TestNotBeaten:
     @pytest.mark.parametrize("name", CHILDREN)
     def test_only_courses_within_the_protocol_are_marked_and_none_beats_another(self, name: str) -> None:
-        answer = what_if(example(name), PROTOCOL, ON, WhatIf(without=("contralateral_growth_arrest",)))
+        answer = what_if(Question(example(name), PROTOCOL, ON), WhatIf(without=("contralateral_growth_arrest",)))
         marked = [course for course in answer.wished.alternatives if course.not_beaten]
         assert marked
         assert all(course.within_protocol and course.residual_mm is not None for course in marked)

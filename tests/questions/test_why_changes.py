@@ -8,6 +8,7 @@ import pytest
 
 from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.questions.formula import Change
 from pathway.questions.smallest_change import Near
 from pathway.questions.why import find_stage, kind_of
@@ -22,7 +23,7 @@ def texts(lines) -> list[str]:
 
 
 def test_a_set_is_told_with_todays_values_and_how_far_away_it_is() -> None:
-    plan = make_plan(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON)
+    plan = make_plan(Question(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON))
     told = texts(changes(plan, find_stage(plan, "femoral_lengthening_1"), PROTOCOL))
     assert told[0] == "What would change it"
     (unlock,) = [text for text in told if text.startswith("centre-edge angle more than 20 deg")]
@@ -34,7 +35,7 @@ def test_a_set_is_told_with_todays_values_and_how_far_away_it_is() -> None:
 
 
 def test_other_sets_of_the_same_size_follow_with_or() -> None:
-    plan = make_plan(five_year_old(), PROTOCOL, ON)
+    plan = make_plan(Question(five_year_old(), PROTOCOL, ON))
     told = texts(why_not(plan, "knee_preparation", PROTOCOL))
     at = told.index("it would be needed if:")
     assert not told[at + 1].startswith("or ")
@@ -42,13 +43,13 @@ def test_other_sets_of_the_same_size_follow_with_or() -> None:
 
 
 def test_a_reading_near_a_threshold_is_told_as_advice_to_repeat() -> None:
-    plan = make_plan(five_year_old({**HEALTHY, "center_edge_angle_deg": 21.0}), PROTOCOL, ON)
+    plan = make_plan(Question(five_year_old({**HEALTHY, "center_edge_angle_deg": 21.0}), PROTOCOL, ON))
     told = texts(changes(plan, find_stage(plan, "femoral_lengthening_1"), PROTOCOL))
     assert "centre-edge angle: 21 deg measured, threshold 20, error ±4: repeat the measurement" in told
 
 
 def test_the_measurement_that_decides_most_is_told_with_how_to_take_it() -> None:
-    plan = make_plan(five_year_old(without=("foot_plantigrade",)), PROTOCOL, ON)
+    plan = make_plan(Question(five_year_old(without=("foot_plantigrade",)), PROTOCOL, ON))
     told = texts(changes(plan, find_stage(plan, "femoral_lengthening_1"), PROTOCOL))
     at = told.index("Single measurements that would settle the most")
     (foot,) = [text for text in told[at:] if text.startswith("foot plantigrade (")]
@@ -56,7 +57,7 @@ def test_the_measurement_that_decides_most_is_told_with_how_to_take_it() -> None
 
 
 def test_a_stage_not_in_the_plan_is_told_ground_by_ground_with_values() -> None:
-    plan = make_plan(five_year_old(), PROTOCOL, ON)
+    plan = make_plan(Question(five_year_old(), PROTOCOL, ON))
     told = texts(why_not(plan, "hip_preparation", PROTOCOL))
     assert told[0] == "Why hip preparation is not in the plan: no indication applies"
     assert any("centre-edge angle 28 deg" in text and "at most 20 deg" in text for text in told)
@@ -65,7 +66,7 @@ def test_a_stage_not_in_the_plan_is_told_ground_by_ground_with_values() -> None:
 
 def test_a_stage_that_the_course_does_without_is_told_so() -> None:
     with mock.patch("pathway.plan.make.courses", return_value=()):
-        plan = make_plan(five_year_old(), PROTOCOL, ON)
+        plan = make_plan(Question(five_year_old(), PROTOCOL, ON))
     absent = {item.about for item in plan.considered if item.kind == "indication"} - {s.kind for s in plan.stages}
     held = {
         item.about
@@ -78,7 +79,7 @@ def test_a_stage_that_the_course_does_without_is_told_so() -> None:
 
 
 def test_the_same_as_data() -> None:
-    plan = make_plan(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON)
+    plan = make_plan(Question(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON))
     data = changes_data(plan, "femoral_lengthening", PROTOCOL, find_stage(plan, "femoral_lengthening_1"))
     assert set(data) == {"what_would_change", "near_thresholds", "decides_most"}
     unlock = next(item for item in data["what_would_change"] if item["effect"] == "unlock")

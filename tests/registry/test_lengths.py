@@ -9,6 +9,7 @@ import pytest
 
 from pathway.exports.fhir.read import read_lengths
 from pathway.problems import Problem, sentences
+from pathway.protocol.question import Question
 from pathway.record import Measurement, Missing, Record, Visit
 from pathway.registry.exchange import import_record
 from pathway.registry.lengths import LengthsTaken, import_lengths, merged
@@ -131,7 +132,7 @@ def test_what_a_case_file_would_be_refused_for_is_refused_here(visit: Visit, sen
 def test_lengths_that_cannot_be_are_refused() -> None:
     short = Measurement(finding="femur_length_mm", side=example("rowan-02").other_side, value=40.0, method=FILM)
     visit = femur(119.0).model_copy(update={"measurements": (short,)})
-    found = merged(bare("rowan-02"), (visit,), "b.json", rules(), ON)
+    found = merged(Question(bare("rowan-02"), rules(), ON), (visit,), "b.json")
     assert isinstance(found, tuple)
     assert all(isinstance(fault, Problem) for fault in found)
     assert "newborn" in sentences(found)

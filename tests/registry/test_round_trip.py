@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from pathway.casefile import in_order, read_case
 from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.registry.copies import verify
 from pathway.registry.exchange import (
@@ -68,7 +69,7 @@ def test_the_plan_is_identical_after_a_round_trip(tmp_path, data) -> None:
     with open_registry(str(tmp_path / "registry.db"), create=True) as registry:
         import_record(registry, record, who="a", when=WHEN)
         back = registry.record(record.child.id)
-    assert make_plan(back, protocol, on) == make_plan(record, protocol, on)
+    assert make_plan(Question(back, protocol, on)) == make_plan(Question(record, protocol, on))
 
 
 def test_a_history_goes_to_another_registry_with_its_hashes_and_grows_there(store, tmp_path) -> None:

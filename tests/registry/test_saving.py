@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from pathway.casefile import in_order
 from pathway.events import diff
 from pathway.plan.make import make_plan
+from pathway.protocol.question import Question
 from pathway.record import Decision, Operation, Record, Visit
 from pathway.registry.copies import verify
 from pathway.registry.journal.entry import Saved, StaleHead
@@ -119,7 +120,7 @@ def test_the_plan_goes_in_with_what_it_was_made_of_or_neither(store) -> None:
     known = store.record("ash-03")
     chosen = decision("choose_course", date=ON, course="arrest", reason="least time in frames")
     wanted = known.model_copy(update={"decisions": (chosen,)})
-    plan = make_plan(wanted, rules(), ON, chances=False)
+    plan = make_plan(Question(wanted, rules(), ON), chances=False)
     saved = save_followup(
         store, "ash-03", diff(known, wanted), head, who="ward-3", when=WHEN, plan=plan, reason="as wished"
     )

@@ -10,6 +10,7 @@ import numpy as np
 
 from pathway.days import add_months
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Value
 from pathway.rule_engine.conditions import ClassFact, Facts
 from pathway.rule_engine.findings import NEVER_MEASURED, Findings, Known, Unknown, findings_on
@@ -47,7 +48,7 @@ def _findings(now: Mapping[str, Value], old: Mapping[str, Value], protocol: Prot
             assert rule.valid_months is not None, f"{name} never goes out of date"
             visits.append(visit(add_months(ON, -rule.valid_months), {name: value}))
     record = child(*sorted(visits, key=lambda item: item.date), born=BORN)
-    held = dict(findings_on(record, protocol, ON))
+    held = dict(findings_on(Question(record, protocol, ON)))
     for name in (rule.id for rule in protocol.findings if rule.derived):
         held[name, "affected"] = NEVER_MEASURED
         if name in now:

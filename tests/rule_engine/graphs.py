@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.facts import facts_on
@@ -30,11 +31,11 @@ def graph_of(
     on: datetime.date = ON,
 ) -> ChildGraph:
     """Return the graph; every future shows the same `predicted` differences, None where nothing is projected."""
-    facts = facts_on(record, protocol, on, None)
+    facts = facts_on(Question(record, protocol, on), None)
     if predicted is not None:
         draws = {f"predicted_{name}_at_maturity_mm": np.full(8, mm) for name, mm in predicted.items()}
         facts = replace(facts, predicted=draws)
-    return stage(with_classes(facts, classify(facts, protocol)), record, protocol, on)
+    return stage(with_classes(facts, classify(facts, protocol)), Question(record, protocol, on))
 
 
 def ids(graph: ChildGraph, *needs: str) -> list[str]:

@@ -7,6 +7,7 @@ import datetime
 import pytest
 
 from pathway.days import add_months
+from pathway.protocol.question import Question
 from pathway.rule_engine.findings import Known, Unknown, current_discrepancy, findings_on
 from tests.sample import child, operation, visit
 
@@ -28,7 +29,7 @@ LENGTHENED = legs(200, 170, 200, 180)
 
 
 def derived(record, protocol, name: str, on: Day = SECOND):
-    return findings_on(record, protocol, on)[name, "affected"]
+    return findings_on(Question(record, protocol, on))[name, "affected"]
 
 
 class TestProportion:

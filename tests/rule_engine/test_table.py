@@ -13,6 +13,7 @@ import numpy as np
 
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Value
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.conditions import Facts
@@ -59,12 +60,14 @@ def judged(row: Mapping[str, Any], protocol: Protocol) -> Judged:
         age_years=row.get("age_years", 5.0),
         sex=record.child.sex,
         diagnosis=record.child.diagnosis,
-        findings=findings_on(record, protocol, on),
+        findings=findings_on(Question(record, protocol, on)),
         predicted=predicted,
     )
     classified = classify(facts, protocol)
     facts = with_classes(facts, classified)
-    return Judged({name: fact.type for name, fact in facts.classes.items()}, stage(facts, record, protocol, on))
+    return Judged(
+        {name: fact.type for name, fact in facts.classes.items()}, stage(facts, Question(record, protocol, on))
+    )
 
 
 PROTOCOL = load_protocol()

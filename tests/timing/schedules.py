@@ -6,6 +6,7 @@ import datetime
 
 from pathway.network import Conflict
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.rule_engine.graph import ChildGraph
 from pathway.timing.rule_links import Placed
@@ -42,7 +43,7 @@ def schedule(
     course = planned(graph)
     for part in parts:
         course |= part
-    return timetable(graph, course, record, protocol, on)
+    return timetable(graph, course, Question(record, protocol, on))
 
 
 def dates(*args: object, **named: object) -> Timetable:

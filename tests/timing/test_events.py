@@ -8,6 +8,7 @@ import pytest
 
 from pathway.days import add_months, day_at_age, days_between, fewest_days, most_days
 from pathway.network import Conflict
+from pathway.protocol.question import Question
 from pathway.timing.windows import stage_windows
 from tests.rule_engine.graphs import graph_of
 from tests.sample import BORN, ON, SHALLOW_AND_BENT, five_year_old, operation
@@ -17,7 +18,7 @@ FIRST = "femoral_lengthening_1"
 
 
 def timeline_of(record, protocol, on: datetime.date = ON, **given):
-    timeline = stage_windows(graph_of(record, protocol, on=on), record, protocol, on, **given)
+    timeline = stage_windows(graph_of(record, protocol, on=on), Question(record, protocol, on), **given)
     assert not isinstance(timeline, Conflict)
     return timeline
 

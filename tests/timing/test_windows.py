@@ -8,6 +8,7 @@ import pytest
 
 from pathway.days import add_months, days_between, fewest_days, most_days
 from pathway.network import Conflict
+from pathway.protocol.question import Question
 from pathway.timing.rule_links import device_days
 from pathway.timing.windows import stage_windows
 from tests.rule_engine.graphs import BOTH, graph_of
@@ -16,7 +17,7 @@ from tests.sample import BORN, ON, SHALLOW_AND_BENT, at_age, child, five_year_ol
 
 def windows_of(record, protocol, on: datetime.date = ON, predicted=None):
     graph = graph_of(record, protocol, predicted, on) if predicted else graph_of(record, protocol, on=on)
-    timeline = stage_windows(graph, record, protocol, on)
+    timeline = stage_windows(graph, Question(record, protocol, on))
     assert not isinstance(timeline, Conflict)
     return timeline
 

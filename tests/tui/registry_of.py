@@ -37,7 +37,7 @@ def place(tmp_path: Path) -> Path:
 @contextmanager
 def at(place: Path) -> Iterator[tuple[PathwayApp, Registry]]:
     with open_registry(str(place)) as store:
-        yield PathwayApp({}, DAY, keeper=RegistryStorage(store, "ward-3", lambda: WHEN)), store
+        yield PathwayApp({}, DAY, storage=RegistryStorage(store, "ward-3", lambda: WHEN)), store
 
 
 def registry(place: Path, *words: str) -> str:

@@ -11,6 +11,7 @@ from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.rule_engine.facts import known_steps
 from pathway.worksheets.case import Case, case_of
@@ -28,22 +29,24 @@ def protocol() -> Protocol:
 
 
 def growth_of(record: Record, on: datetime.date) -> Posterior | None:
-    return fit_growth(record.until(on), protocol(), on, known_steps=known_steps(record, protocol(), on))
+    return fit_growth(
+        Question(record.until(on), protocol(), on), known_steps=known_steps(Question(record, protocol(), on))
+    )
 
 
 @cache
 def planned(name: str = CHILD) -> tuple[Plan, Posterior | None]:
-    return make_plan(example(name), protocol(), ON), growth_of(example(name), ON)
+    return make_plan(Question(example(name), protocol(), ON)), growth_of(example(name), ON)
 
 
 def case(kind: Kind, name: str = CHILD, stage: str | None = None) -> Case:
     plan, posterior = planned(name)
-    return case_of(example(name), protocol(), ON, plan, stage_of(kind, plan, protocol(), stage), posterior)
+    return case_of(Question(example(name), protocol(), ON), plan, stage_of(kind, plan, protocol(), stage), posterior)
 
 
 def by_hand(name: str = CHILD) -> Case:
     """Return a case without a plan: nothing comes from a stage."""
-    return case_of(example(name), protocol(), ON, posterior=planned(name)[1])
+    return case_of(Question(example(name), protocol(), ON), posterior=planned(name)[1])
 
 
 def sheet(kind: Kind, settings: Mapping[str, str] | None = None, name: str = CHILD, stage: str | None = None) -> Sheet:

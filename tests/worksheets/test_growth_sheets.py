@@ -9,6 +9,7 @@ import pytest
 
 from pathway.days import age_years
 from pathway.problems import Refused
+from pathway.protocol.question import Question
 from pathway.worksheets import guided_growth
 from pathway.worksheets.case import case_of
 from pathway.worksheets.growth_arrest import worksheet as growth_arrest
@@ -80,14 +81,15 @@ def test_a_date_that_is_past_is_told_with_what_is_still_possible() -> None:
     )
     on = at_age(15.1)
     made = growth_arrest.worksheet(
-        case_of(old, protocol(), on, posterior=growth_of(old, on)), {"correction_mm": "60", "physes": "proximal_tibia"}
+        case_of(Question(old, protocol(), on), posterior=growth_of(old, on)),
+        {"correction_mm": "60", "physes": "proximal_tibia"},
     )
     assert any(item.stop and item.text.startswith("Too late") for item in made.warnings)
     assert made.line("Last useful date, by both plates").value is None
 
 
 def test_growth_arrest_without_any_length_asks_for_one() -> None:
-    bare = case_of(child(visit(at_age(5), HEALTHY)), protocol(), at_age(5.1))
+    bare = case_of(Question(child(visit(at_age(5), HEALTHY)), protocol(), at_age(5.1)))
     with pytest.raises(Refused, match="at least one measured length"):
         growth_arrest.worksheet(bare, {"correction_mm": "40"})
 
@@ -187,13 +189,13 @@ def test_limits_of_lifts_out_of_order_are_told() -> None:
 
 
 def test_a_lift_without_any_length_asks_for_the_difference() -> None:
-    bare = case_of(child(visit(at_age(5), HEALTHY)), protocol(), at_age(5.1))
+    bare = case_of(Question(child(visit(at_age(5), HEALTHY)), protocol(), at_age(5.1)))
     with pytest.raises(Refused, match="difference_mm"):
         KINDS["lift"].make(bare, {})
 
 
 def test_guided_growth_without_any_length_asks_for_the_yearly_growth() -> None:
-    bare = case_of(child(visit(at_age(5), HEALTHY)), protocol(), at_age(5.1))
+    bare = case_of(Question(child(visit(at_age(5), HEALTHY)), protocol(), at_age(5.1)))
     with pytest.raises(Refused, match="yearly_mm"):
         guided_growth.worksheet(bare, KNOWN_WIDTH)
     assert guided_growth.worksheet(bare, {**KNOWN_WIDTH, "yearly_mm": "10"}).line("Months until corrected").value

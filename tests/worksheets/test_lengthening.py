@@ -8,6 +8,7 @@ import pytest
 
 from pathway.plan.make import make_plan
 from pathway.problems import Refused
+from pathway.protocol.question import Question
 from pathway.record import Value
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import stage_of
@@ -194,11 +195,11 @@ def under_way(*, complications: tuple[str, ...] = (), film: bool = True, **later
         operations=(operation("femoral_lengthening", OPERATED, complications=complications),),
     )
     on = seen + datetime.timedelta(days=1)
-    plan = make_plan(record, protocol(), on)
+    plan = make_plan(Question(record, protocol(), on))
     opened = stage_of("lengthening", plan, protocol(), None)
     assert opened is not None
     assert opened.status == "under_way"
-    return case_of(record, protocol(), on, plan, opened, growth_of(record, on))
+    return case_of(Question(record, protocol(), on), plan, opened, growth_of(record, on))
 
 
 def test_a_lengthening_under_way_starts_from_its_operation_and_its_films() -> None:

@@ -9,6 +9,7 @@ from click.testing import CliRunner
 
 from pathway.cli.main import main
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.worksheets.kinds import kind_for
 from pathway.worksheets.of_plan import sheets_of
 from tests.examples import NAMES, ON, example, example_plan
@@ -17,7 +18,7 @@ from tests.examples import NAMES, ON, example, example_plan
 @pytest.mark.parametrize("name", NAMES)
 def test_every_operation_to_come_with_a_kind_has_its_sheet(name: str) -> None:
     plan, protocol = example_plan(name), load_protocol()
-    sheets = sheets_of(example(name), protocol, ON, plan)
+    sheets = sheets_of(Question(example(name), protocol, ON), plan)
     dated = [stage for stage in plan.stages if stage.date and stage.status != "done"]
     wanted = [stage.id for stage in dated if kind_for(stage, protocol)]
     assert [sheet.stage for sheet in sheets] == wanted
@@ -27,7 +28,7 @@ def test_every_operation_to_come_with_a_kind_has_its_sheet(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_a_lengthening_gains_in_its_sheet_what_it_gains_in_the_plan(name: str) -> None:
     plan = example_plan(name)
-    for sheet in sheets_of(example(name), load_protocol(), ON, plan):
+    for sheet in sheets_of(Question(example(name), load_protocol(), ON), plan):
         if sheet.kind == "lengthening":
             amount = next(item.value for item in sheet.inputs if item.name == "amount_mm")
             assert amount == plan.stage(str(sheet.stage)).amount_mm

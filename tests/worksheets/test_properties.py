@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from pathway.plan.make import make_plan
 from pathway.problems import Refused
+from pathway.protocol.question import Question
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.growth_arrest.worksheet import CHOICES, growth_left
 from pathway.worksheets.guided_growth import growing, growth_for
@@ -205,8 +206,10 @@ def test_every_output_is_finite_for_plausible_inputs_or_the_error_says_what_to_d
 @pytest.mark.parametrize("kind", MADE[1:])
 def test_left_is_the_mirror_image_of_right(kind: Kind) -> None:
     other = mirrored(example("rowan-02"))
-    plan = make_plan(other, protocol(), ON)
-    opened = case_of(other, protocol(), ON, plan, stage_of(kind, plan, protocol(), None), growth_of(other, ON))
+    plan = make_plan(Question(other, protocol(), ON))
+    opened = case_of(
+        Question(other, protocol(), ON), plan, stage_of(kind, plan, protocol(), None), growth_of(other, ON)
+    )
     known = KNOWN_WIDTH if kind == "guided-growth" else {}
     here, there = sheet(kind, known), KINDS[kind].make(opened, known)
     assert here.side != there.side

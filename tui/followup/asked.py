@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathway.casefile.fragments import SKELETAL_AGE
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import FindingRule, Protocol
+from pathway.protocol.question import Question
 from pathway.record import Leg, Record, Side
 from pathway.rule_engine.findings import Findings, Known, Unknown, findings_on
 from pathway.rule_engine.verdict import Verdict
@@ -36,26 +36,30 @@ class Asked:
         return f"{self.label} {self.rule.id}".replace("_", " ").lower()
 
 
-def asked_next(record: Record, plan: Plan, protocol: Protocol, on: datetime.date) -> tuple[Asked, ...]:
+def asked_next(question: Question, plan: Plan) -> tuple[Asked, ...]:
     """Return the findings that matter next: lengths, what is missing or fails before the next operations, what is old.
 
     Each stands once, with the first reason why it is asked for.
     """
-    findings = findings_on(record, protocol, on)
+    findings = findings_on(question)
     found: dict[str, Asked] = {}
-    for (finding, leg), why in _reasons(plan, findings, protocol):
-        for entered in protocol.finding(finding).derived_from or (finding,):
-            item = _asked(entered, leg, why, record, findings, protocol)
+    for (finding, leg), why in _reasons(plan, findings, question.protocol):
+        for entered in question.protocol.finding(finding).derived_from or (finding,):
+            item = _asked(entered, leg, why, question.record, findings, question.protocol)
             if item is not None:
                 found.setdefault(item.name, item)
     return tuple(found.values())
 
 
-def all_findings(record: Record, protocol: Protocol, on: datetime.date) -> tuple[Asked, ...]:
+def all_findings(question: Question) -> tuple[Asked, ...]:
     """Return every finding that can be entered, of both legs and of the child, in the order of the catalogue."""
-    findings = findings_on(record, protocol, on)
+    findings = findings_on(question)
     legs: tuple[Leg, ...] = ("affected", "other")
-    items = (_asked(rule.id, leg, "", record, findings, protocol) for rule in protocol.findings for leg in legs)
+    items = (
+        _asked(rule.id, leg, "", question.record, findings, question.protocol)
+        for rule in question.protocol.findings
+        for leg in legs
+    )
     return tuple({item.name: item for item in items if item is not None}.values())
 
 

@@ -15,6 +15,7 @@ from pathway.events import Correction, Event, FollowUp, apply
 from pathway.growth import growth_faults, growth_questions
 from pathway.problems import Problem
 from pathway.protocol.model import FindingRule, Protocol
+from pathway.protocol.question import Question
 from pathway.questions import record_diff
 from pathway.record import Operation, Record
 from tui.followup.asked import Asked
@@ -53,25 +54,18 @@ class _Wrong(Exception):
         self.name = name
 
 
-def entered(
-    record: Record,
-    typed: Mapping[str, str],
-    findings: Mapping[str, Asked],
-    choosing: Choosing,
-    protocol: Protocol,
-    on: datetime.date,
-) -> Entered:
+def entered(question: Question, typed: Mapping[str, str], findings: Mapping[str, Asked], choosing: Choosing) -> Entered:
     """Return what became of the texts typed, by field; a field that is not in `typed` stays as offered.
 
     `findings` are all that can be entered, by name; `choosing` says what stages, gates and so on may be named.
     """
     wrong: dict[str, str] = {}
-    day = on
+    day = question.on
     try:
-        day = _day(typed, DATE) or on
+        day = _day(typed, DATE) or question.on
     except _Wrong as error:
         wrong[error.name] = str(error)
-    method = method_of(record, protocol)
+    method = method_of(question.record, question.protocol)
     try:
         if METHOD in typed:
             method = _choice(typed, METHOD, choosing.methods) or method
@@ -88,14 +82,14 @@ def entered(
                 values[name] = _value(typed, name, findings[name].rule)
             except _Wrong as error:
                 wrong[error.name] = str(error)
-            if (again := own_method(findings[name], record)) is not None:
+            if (again := own_method(findings[name], question.record)) is not None:
                 own[name] = again
     tables: dict[str, list[dict[str, object]]] = {}
     if values or missing:
         tables["visit"] = [visit_table(day, method, values, own, missing)]
     for kind, make in (("operation", _operation), ("decision", _decision)):
         try:
-            table = make(record, typed, choosing, protocol, day)
+            table = make(question.record, typed, choosing, question.protocol, day)
         except _Wrong as error:
             wrong[error.name] = str(error)
             continue
@@ -103,11 +97,11 @@ def entered(
             tables[kind] = [table]
     if wrong or not tables:
         return Entered(wrong=wrong)
-    read = read_events(tables, record.child, "what was entered", protocol, on)
+    read = read_events(tables, question.record.child, "what was entered", question.protocol, question.on)
     if not isinstance(read, FollowUp):
         return Entered(wrong={_field(fault): sentence(fault) for fault in reversed(read)})
     before = choosing.completed.get(_choice(typed, "operation.kind", choosing.operations) or "")
-    return _checked(record, tuple(_completing(read.events, before)), day, protocol)
+    return _checked(question.record, tuple(_completing(read.events, before)), day, question.protocol)
 
 
 def _completing(events: tuple[Event, ...], before: Operation | None) -> Iterator[Event]:

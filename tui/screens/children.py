@@ -85,7 +85,7 @@ class ChildrenScreen(OwnScreen):
         if self._by_day:
             self._rows = tuple(sorted(self._rows, key=lambda row: (row.when or LAST, row.name)))
         table.clear(columns=True)
-        heads = HEADS if self.home.keeper is None else KEPT_HEADS
+        heads = HEADS if self.home.storage is None else KEPT_HEADS
         widths = _widths(self.size.width)
         for head, width in zip(heads, widths, strict=True):
             table.add_column(head, width=width)
@@ -109,7 +109,7 @@ class ChildrenScreen(OwnScreen):
         self.query_one(frame.Notice).say(words)
         count = len(self.home.child_list.entries)
         shown = f"{len(names)} of {count}" if len(names) != count else f"{count}"
-        where = f" in {self.home.keeper.place}" if self.home.keeper is not None else ""
+        where = f" in {self.home.storage.place}" if self.home.storage is not None else ""
         self.query_one(frame.Title).update(f"Children: {shown}{where}, planned as of {self.home.on}")
 
     @property
@@ -129,7 +129,7 @@ class ChildrenScreen(OwnScreen):
         """Return whether an action can be done now: a search cleared, a list sorted by days where one is kept."""
         if action == "clear":
             return bool(self.query_one(Input).value)
-        return self.home.keeper is not None if action == "sort" else super().check_action(action, parameters)
+        return self.home.storage is not None if action == "sort" else super().check_action(action, parameters)
 
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
         """Open the child that was clicked."""

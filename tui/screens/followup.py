@@ -18,6 +18,7 @@ from pathway.events import Event
 from pathway.growth import UNEXPECTED
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.questions.followup import Change, Preview
 from pathway.record import Record
 from pathway.views.pictures.picture import Role
@@ -122,8 +123,8 @@ class FollowUpScreen(FormScreen):
             return
         record, plan, rules = ground
         on = self.home.on
-        first = asked_next(record, plan, rules, on)
-        every = {asked.name: asked for asked in all_findings(record, rules, on)}
+        first = asked_next(Question(record, rules, on), plan)
+        every = {asked.name: asked for asked in all_findings(Question(record, rules, on))}
         self._offer = Offer(record, rules, on, first, every, choosing(record, plan, rules))
         self.query_one(frame.Notice).say("")
         at = first[0].name if first else ""
@@ -143,7 +144,9 @@ class FollowUpScreen(FormScreen):
             return
         # What is only searched for is nothing to keep.
         self.home.drafts[self.child] = {name: text for name, text in self.typed.items() if name != FIND}
-        self.entered = entering.entered(offer.record, self.typed, offer.every, offer.choosing, offer.protocol, offer.on)
+        self.entered = entering.entered(
+            Question(offer.record, offer.protocol, offer.on), self.typed, offer.every, offer.choosing
+        )
         form = self.query_one(Form)
         form.offer(followup_fields.fields(offer, self.part, self.typed, self.entered.wrong), typing=typing)
         form.complain(self.entered.wrong.get(form.chosen.name if form.chosen else "", ""))

@@ -10,8 +10,7 @@ from textual.binding import BindingType
 
 from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
-from tui import keys
-from tui import storage as keeping
+from tui import keys, saving_words
 from tui.opened import ChildList
 from tui.screens.base import OwnScreen
 from tui.widgets import frame
@@ -49,7 +48,7 @@ class LeaveScreen(OwnScreen):
     def _words(self) -> Iterator[Paragraph]:
         for entry in self.home.unsaved:
             yield Paragraph(entry.name, heading=True)
-            for words in keeping.reason_of(entry).split("; "):
+            for words in saving_words.reason_of(entry).split("; "):
                 yield Paragraph(words, 1)
         for name in self.home.unkept:
             yield Paragraph(name, heading=True)

@@ -86,7 +86,7 @@ class TimelineScreen(ChildScreen):
         notice.say("\n".join(paragraphs.conflicts(plan)))
         child = plan.child
         words = f"{child.id}: {child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
-        unsaved = " ✎ not saved" if entry.unsaved and self.home.keeper is not None else ""
+        unsaved = " ✎ not saved" if entry.unsaved and self.home.storage is not None else ""
         self.query_one(frame.Title).update(f"{words}; {plan.on}{unsaved}")
         if not self._opened:
             self.query_one(TimelineView).age = child.age_years

@@ -14,6 +14,7 @@ from textual.widgets import Input as TextLine
 
 from pathway.plan.model import PlanStage
 from pathway.problems import Refused
+from pathway.protocol.question import Question
 from pathway.views.drawings.schematic import characters
 from pathway.views.pictures.picture import Role
 from pathway.views.words import statements
@@ -148,9 +149,9 @@ class WorksheetScreen(FormScreen):
         assert session is not None
         assert rules is not None
         record = session.record
-        steps = known_steps(record, rules, on)
-        posterior = fit_growth(record.until(on), rules, on, known_steps=steps)
-        return case_of(record, rules, on, self.plan, stage, posterior)
+        steps = known_steps(Question(record, rules, on))
+        posterior = fit_growth(Question(record.until(on), rules, on), known_steps=steps)
+        return case_of(Question(record, rules, on), self.plan, stage, posterior)
 
     def typed_anew(self, *, typing: bool = False) -> None:
         """Work the sheet out with what was set; what cannot be is said below the line, the last sheet stays."""

@@ -27,6 +27,7 @@ from pathway.cli.options import (
 )
 from pathway.cli.printing import width
 from pathway.problems import cannot
+from pathway.protocol.question import Question
 from pathway.views.words.caution import CAUTION
 
 
@@ -150,7 +151,7 @@ def accept(
     day, protocol = today(on), protocol_of(overlay_dir)
     with opened(where) as store:
         record, head = store.record_and_head(child)
-        plan, choice = make_plan(record, protocol, day), None
+        plan, choice = make_plan(Question(record, protocol, day)), None
         if course is not None and (plan.recommended is None or plan.recommended.id != course):
             ids = [one.id for one in plan.alternatives]
             if course not in ids:
@@ -160,7 +161,7 @@ def accept(
             fields = {"date": day, "by": "team", "kind": "choose_course", "course": course, "reason": reason}
             choice = Decision.model_validate(fields)
             chosen = record.model_copy(update={"decisions": (*record.decisions, choice)})
-            plan = make_plan(chosen, protocol, day)
+            plan = make_plan(Question(chosen, protocol, day))
         saved = keep(store, child, plan, head, who=name_of(by), when=now(), reason=reason, choice=choice)
     if isinstance(saved, StaleHead):
         since = ", ".join(f"{entry.kind} by {entry.who} at {entry.when:%H:%M}" for entry in saved.since)

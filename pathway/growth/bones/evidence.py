@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
@@ -17,7 +16,7 @@ from pathway.growth.reference_curves import Floats, GrowthCurve, growth_curve
 from pathway.growth.skeletal_age import Skeletal, explained, skeletal_age
 from pathway.growth.surgery import BONES, Leg, Step, physis_shares
 from pathway.protocol.model import Bone, Protocol
-from pathway.record import Record
+from pathway.protocol.question import Question
 
 _NUMBERS = (
     "growth_draws",
@@ -107,30 +106,28 @@ class Basis:
         return 0.0, self.number["lengthening_gain_error_sd_mm"]
 
 
-def basis_of(
-    record: Record, protocol: Protocol, on: datetime.date, found: tuple[Reading, ...], steps: tuple[Step, ...]
-) -> Basis:
+def basis_of(question: Question, found: tuple[Reading, ...], steps: tuple[Step, ...]) -> Basis:
     """Return the basis of one child on a day; raises ValueError for a difference that cannot be."""
-    curve = growth_curve(protocol, record.child.sex)
-    diagnosis = protocol.diagnosis(record.child.diagnosis)
-    pattern = record.child.growth_pattern or diagnosis.growth_pattern
+    curve = growth_curve(question.protocol, question.record.child.sex)
+    diagnosis = question.protocol.diagnosis(question.record.child.diagnosis)
+    pattern = question.record.child.growth_pattern or diagnosis.growth_pattern
     first: Bone = diagnosis.bones[0] if diagnosis.bones else "femur"
-    number = {name: protocol.number(name) for name in _NUMBERS}
-    skeletal = skeletal_age(record, protocol, on)
+    number = {name: question.protocol.number(name) for name in _NUMBERS}
+    skeletal = skeletal_age(question)
     ordered = tuple(sorted(steps, key=lambda step: step.age_years))
     at = {bone: _shortening_at(found, bone, first) for bone in BONES}
-    _check_differences(found, protocol, curve, first)
+    _check_differences(found, question.protocol, curve, first)
     congenital = pattern == "congenital"
-    left = departure(found, ordered, congenital, number["proportion_drift_sd"], protocol)
+    left = departure(found, ordered, congenital, number["proportion_drift_sd"], question.protocol)
     months = number["developmental_least_months"]
     shown = frozenset(b for b in BONES if _shows(at[b], b, ordered, curve, skeletal.shift_years, months))
     basis = Basis(
-        protocol=protocol,
+        protocol=question.protocol,
         curve=curve,
-        of=population(protocol, "leg", record.child.sex),
+        of=population(question.protocol, "leg", question.record.child.sex),
         found=found,
         steps=ordered,
-        shares=physis_shares(protocol),
+        shares=physis_shares(question.protocol),
         congenital=congenital,
         first=first,
         free=frozenset(b for b in BONES if at[b]),
@@ -138,7 +135,7 @@ def basis_of(
         starts={b: (at[b] or [found[0].age_years])[0] for b in BONES},
         skeletal=skeletal,
         departed=left,
-        correlation=bone_correlation(protocol, curve),
+        correlation=bone_correlation(question.protocol, curve),
         number=number,
         notes=(),
     )

@@ -10,7 +10,8 @@ from pathway.days import age_years
 from pathway.growth.reference_curves import GrowthCurve, plural, table_at
 from pathway.growth.surgery import BONES, Leg
 from pathway.protocol.model import Bone, Protocol
-from pathway.record import Measurement, Record
+from pathway.protocol.question import Question
+from pathway.record import Measurement
 
 Amount = tuple[float, float]
 """A measured value and its error (one standard deviation), mm."""
@@ -42,28 +43,28 @@ class Reading:
         return None if legs is None else legs[0] - legs[1]
 
 
-def readings(record: Record, protocol: Protocol, on: datetime.date) -> tuple[Reading, ...]:
+def readings(question: Question) -> tuple[Reading, ...]:
     """Return the visits up to `on` at which a length or discrepancy was measured, oldest first.
 
     Raises ValueError for a length that is not above zero.
     """
     found = []
-    for visit in sorted(record.visits, key=lambda visit: visit.date):
-        if visit.date > on:
+    for visit in sorted(question.record.visits, key=lambda visit: visit.date):
+        if visit.date > question.on:
             continue
         lengths: dict[tuple[Leg, Bone], Amount] = {}
         discrepancy: Amount | None = None
         for m in visit.measurements:
-            if m.finding == "leg_length_discrepancy_mm" and m.side in (record.affected_side, None):
-                discrepancy = (float(m.value), _error(m, protocol, "discrepancy_error_sd_mm"))
+            if m.finding == "leg_length_discrepancy_mm" and m.side in (question.record.affected_side, None):
+                discrepancy = (float(m.value), _error(m, question.protocol, "discrepancy_error_sd_mm"))
             for bone in BONES:
                 if m.finding == f"{bone}_length_mm" and m.side is not None:
                     if float(m.value) <= 0:
                         raise ValueError(f"{m.finding} on {visit.date} must be above 0 mm, found {m.value}")
-                    leg: Leg = "short" if m.side == record.affected_side else "long"
-                    lengths[leg, bone] = (float(m.value), _error(m, protocol, "length_error_sd_mm"))
+                    leg: Leg = "short" if m.side == question.record.affected_side else "long"
+                    lengths[leg, bone] = (float(m.value), _error(m, question.protocol, "length_error_sd_mm"))
         if lengths or discrepancy is not None:
-            age = age_years(record.child.date_of_birth, visit.date)
+            age = age_years(question.record.child.date_of_birth, visit.date)
             found.append(Reading(age, visit.date, lengths, discrepancy))
     return tuple(found)
 

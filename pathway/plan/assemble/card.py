@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Sequence
 
 from pathway.courses.course import Course
@@ -11,20 +10,21 @@ from pathway.days import age_years
 from pathway.growth import Posterior, Step, growth_questions
 from pathway.plan import model as pm
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 
 
-def child_card(record: Record, protocol: Protocol, on: datetime.date) -> pm.PlanChild:
+def child_card(question: Question) -> pm.PlanChild:
     """Return the child as the views show it."""
-    child = record.child
+    child = question.record.child
     return pm.PlanChild(
         id=child.id,
         sex=child.sex,
         date_of_birth=child.date_of_birth,
         affected_side=child.affected_side,
         diagnosis=child.diagnosis,
-        diagnosis_label=protocol.diagnosis(child.diagnosis).label,
-        age_years=round(age_years(child.date_of_birth, on), 3),
+        diagnosis_label=question.protocol.diagnosis(child.diagnosis).label,
+        age_years=round(age_years(child.date_of_birth, question.on), 3),
         note=child.note,
     )
 

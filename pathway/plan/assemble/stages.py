@@ -12,8 +12,8 @@ from pathway.plan.assemble.conflicts import stage_words
 from pathway.plan.assemble.delays import delay_sentences, wish_words
 from pathway.plan.assemble.reasons import reason
 from pathway.protocol.model import Protocol, StopRule
+from pathway.protocol.question import Question
 from pathway.protocol.roles import reexamination
-from pathway.record import Record
 from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
 from pathway.timing.delay import delay_of
 from pathway.timing.rule_links import examination
@@ -21,12 +21,7 @@ from pathway.timing.schedule import Timetable
 
 
 def plan_stages(
-    graph: ChildGraph,
-    course: Course | None,
-    times: Timetable | None,
-    record: Record,
-    protocol: Protocol,
-    on: datetime.date,
+    graph: ChildGraph, course: Course | None, times: Timetable | None, question: Question
 ) -> tuple[pm.PlanStage, ...]:
     """Return the stages of the plan in date order, examinations before later stages included.
 
@@ -38,12 +33,12 @@ def plan_stages(
     shown = []
     for item in graph.stages:
         if item.id in placed or _worth_showing(item, graph):
-            shown.append(_stage(item, graph, lengthenings.get(item.id), arrest, times, record, protocol, on))
-    examinations = {stage.id: stage for stage in _examinations(shown, protocol, record, on)}
+            shown.append(_stage(item, graph, lengthenings.get(item.id), arrest, times, question))
+    examinations = {stage.id: stage for stage in _examinations(shown, question)}
     shown = [_after_examination(stage, examinations) for stage in shown]
     shown.extend(examinations.values())
     far = datetime.date.max
-    return tuple(sorted(shown, key=lambda s: (s.date or far, protocol.stage(s.kind).rank, s.number)))
+    return tuple(sorted(shown, key=lambda s: (s.date or far, question.protocol.stage(s.kind).rank, s.number)))
 
 
 def _worth_showing(item: StageItem, graph: ChildGraph) -> bool:
@@ -62,23 +57,21 @@ def _stage(
     lengthening: Lengthening | None,
     arrest: Arrest | None,
     times: Timetable | None,
-    record: Record,
-    protocol: Protocol,
-    on: datetime.date,
+    question: Question,
 ) -> pm.PlanStage:
-    born, stage = record.child.date_of_birth, item.stage
+    born, stage = question.record.child.date_of_birth, item.stage
     date = times.start.get(item.id) if times else item.done_on
     date = date or item.done_on
     end = times.end.get(item.id) if times else item.ended_on
     window = times.window.get(item.id) if times else None
-    status = _status(item, date, graph, times, on)
+    status = _status(item, date, graph, times, question.on)
 
     def label(id: str) -> str:
-        return stage_words(id, protocol)
+        return stage_words(id, question.protocol)
 
     gates = tuple(gate_state(gate, date, status, _mender(gate, graph)) for gate in item.gates)
     is_arrest = arrest is not None and item.id == arrest.stage and date is not None
-    side = record.other_side if stage.lane == "other_leg" else record.affected_side
+    side = question.record.other_side if stage.lane == "other_leg" else question.record.affected_side
     amount = lengthening.amount_mm if lengthening else None
     if item.operation is not None and item.operation.achieved_mm is not None:
         amount = item.operation.achieved_mm
@@ -114,14 +107,16 @@ def _stage(
         end_date=end if date else None,
         age_years=round(age_years(born, date), 3) if date else None,
         duration_months=in_months((end - date).days) if date and end else None,
-        duration_range_months=_duration_range(stage.bone, amount, protocol),
+        duration_range_months=_duration_range(stage.bone, amount, question.protocol),
         slack_days=(window[1] - date).days if window and window[1] and date and item.done_on is None else None,
         free_slack_days=delay.free_days if delay else None,
-        delay=delay_sentences(delay, item, graph, date, label, record, protocol) if delay and date else (),
+        delay=delay_sentences(delay, item, graph, date, label, question.record, question.protocol)
+        if delay and date
+        else (),
         preferred=wish_words(times.wishes.get(item.id) if times else None, label),
         gates=gates,
         after=after,
-        stop_rules=tuple(_stop_words(rule) for rule in protocol.stop_rules if rule.stage == stage.id),
+        stop_rules=tuple(_stop_words(rule) for rule in question.protocol.stop_rules if rule.stage == stage.id),
         sources=tuple(sorted(used)),
     )
 
@@ -271,14 +266,12 @@ def _after_examination(stage: pm.PlanStage, examinations: Mapping[str, pm.PlanSt
     return stage.model_copy(update={"after": (*stage.after, edge)})
 
 
-def _examinations(
-    stages: Sequence[pm.PlanStage], protocol: Protocol, record: Record, on: datetime.date
-) -> Iterable[pm.PlanStage]:
-    kind, born = reexamination(protocol), record.child.date_of_birth
+def _examinations(stages: Sequence[pm.PlanStage], question: Question) -> Iterable[pm.PlanStage]:
+    kind, born = reexamination(question.protocol), question.record.child.date_of_birth
     later = [stage for stage in stages if stage.date and stage.status == "later" and stage.gates]
-    for number, stage in enumerate(sorted(later, key=lambda s: s.date or on), start=1):
+    for number, stage in enumerate(sorted(later, key=lambda s: s.date or question.on), start=1):
         days = [gate.look_again_on for gate in stage.gates if gate.look_again_on is not None]
-        date = max(min(days), on) if days else on
+        date = max(min(days), question.on) if days else question.on
         yield pm.PlanStage(
             id=examination(stage.id),
             kind=kind.id,
@@ -289,7 +282,7 @@ def _examinations(
             family_words=kind.family_words,
             operation=False,
             status="later",
-            side=record.affected_side,
+            side=question.record.affected_side,
             because=(
                 pm.Reason(
                     rule=kind.id,

@@ -11,6 +11,7 @@ from pathway.exports.calendar.agenda import Entry
 from pathway.exports.calendar.ics import calendar_bytes, read_previous
 from pathway.plan.make import make_plan
 from pathway.problems import CannotBeDone, Problem
+from pathway.protocol.question import Question
 from tests.examples import NAMES, ON, example, example_plan
 from tests.exports.made import STAMP, entries, entries_of, events, file_of, rules, turning, uid
 
@@ -76,7 +77,7 @@ def test_the_same_plan_gives_the_same_bytes() -> None:
 
 def test_a_later_plan_keeps_the_names_and_raises_the_numbers() -> None:
     old = events(file_of(entries("rowan-02")))
-    plan = make_plan(example("rowan-02"), rules(), LATER)
+    plan = make_plan(Question(example("rowan-02"), rules(), LATER))
     new = events(file_of(entries_of(plan, example("rowan-02")), LATER))
     both = old.keys() & new.keys()
     assert {uid("rowan-02", stage.id) for stage in plan.stages if stage.date is not None} <= both

@@ -18,6 +18,7 @@ from pathway.growth.bones.measured import readings
 from pathway.growth.surgery import BONES
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 from tests.growth.children import at, bones, child
 from tests.growth.protocols import with_value
@@ -42,7 +43,7 @@ def many_draws() -> Protocol:
 
 
 def projected(record: Record, protocol: Protocol, on: datetime.date, ages: np.ndarray) -> Outlook:
-    fitted = fit_growth(record, protocol, on)
+    fitted = fit_growth(Question(record, protocol, on))
     assert fitted is not None
     return outlook(fitted, (), ages)
 
@@ -64,7 +65,7 @@ def test_a_thousand_children(benchmark: BenchmarkFixture) -> None:
     def run() -> list[float]:
         centres = []
         for one in many:
-            fitted = fit_growth(one.record, protocol, at(one.age + 0.02), known_steps=one.steps)
+            fitted = fit_growth(Question(one.record, protocol, at(one.age + 0.02)), known_steps=one.steps)
             assert fitted is not None
             centres.append(float(np.median(outlook(fitted).at_maturity())))
         return centres
@@ -108,12 +109,12 @@ def mature_discrepancy(model: Terms, x: np.ndarray) -> np.ndarray:
 def test_a_general_sampler_gives_the_same_answer_more_slowly(benchmark: BenchmarkFixture, many_draws: Protocol) -> None:
     emcee = pytest.importorskip("emcee")
     record = ten_visits()
-    fitted = benchmark(lambda: fit_growth(record, many_draws, at(LAST)))
+    fitted = benchmark(lambda: fit_growth(Question(record, many_draws, at(LAST))))
     assert fitted is not None
     begun = time.perf_counter()
-    draws = outlook(fit_growth(record, many_draws, at(LAST)) or fitted).at_maturity()  # type: ignore[arg-type]
+    draws = outlook(fit_growth(Question(record, many_draws, at(LAST))) or fitted).at_maturity()  # type: ignore[arg-type]
     ours = time.perf_counter() - begun
-    basis = basis_of(record, many_draws, at(LAST), readings(record, many_draws, at(LAST)), ())
+    basis = basis_of(Question(record, many_draws, at(LAST)), readings(Question(record, many_draws, at(LAST))), ())
     model = terms(basis)
     assert fitted.known is not None
     # Ours serves it as place to begin and as scale; a sampler left to itself would need far longer.

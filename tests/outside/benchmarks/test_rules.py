@@ -14,6 +14,7 @@ from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.protocol.overlay import Entry, Overlay, laid_over
+from pathway.protocol.question import Question
 from pathway.questions.smallest_change import deciding_measurements
 from pathway.questions.why import why
 from pathway.questions.why_changes import changes, why_not
@@ -29,7 +30,7 @@ def child(name: str) -> tuple[Record, Facts, Plan]:
     text = resources.files("example_patients").joinpath(f"{name}.toml").read_text(encoding="utf-8")
     record = read_case(text, name, load_protocol(), ON)
     assert isinstance(record, Record)
-    return record, todays_facts(record, load_protocol(), ON), make_plan(record, load_protocol(), ON)
+    return record, todays_facts(record, load_protocol(), ON), make_plan(Question(record, load_protocol(), ON))
 
 
 @pytest.mark.parametrize("name", CHILDREN)

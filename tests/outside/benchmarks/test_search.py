@@ -16,6 +16,7 @@ from pathway.courses.search import CourseSearch
 from pathway.growth import fit_growth, outlook
 from pathway.network import Conflict
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.rule_engine.classify import classify, with_classes
 from pathway.rule_engine.facts import facts_on, known_steps
 from pathway.rule_engine.staging import stage
@@ -34,15 +35,15 @@ INSTANCES = 24
 def every_course(name: str, protocol: Protocol) -> Callable[[], int]:
     """Return the whole search of one child, everything before it done: all numbers, with and without arrest."""
     record = example(name)
-    posterior = fit_growth(record, protocol, ON, known_steps=known_steps(record, protocol, ON))
+    posterior = fit_growth(Question(record, protocol, ON), known_steps=known_steps(Question(record, protocol, ON)))
     assert posterior is not None
-    facts = facts_on(record, protocol, ON, outlook(posterior))
-    graph = stage(with_classes(facts, classify(facts, protocol)), record, protocol, ON)
-    timeline = stage_windows(graph, record, protocol, ON, mature_age_years=posterior.mature_age_years)
+    facts = facts_on(Question(record, protocol, ON), outlook(posterior))
+    graph = stage(with_classes(facts, classify(facts, protocol)), Question(record, protocol, ON))
+    timeline = stage_windows(graph, Question(record, protocol, ON), mature_age_years=posterior.mature_age_years)
     assert not isinstance(timeline, Conflict)
 
     def run() -> int:
-        search = CourseSearch(course_problems(graph, timeline, posterior, record, protocol, ON))
+        search = CourseSearch(course_problems(graph, timeline, posterior, Question(record, protocol, ON)))
         return sum(
             search.best(femoral, tibial, arrested=arrested) is not None
             for femoral in search.numbers("femur")

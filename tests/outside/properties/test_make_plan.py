@@ -14,6 +14,7 @@ from pathway.plan.model import Course, Plan
 from pathway.plan.verify import check_plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.rule_engine.facts import known_steps
 from tests.examples import NAMES, ON, example, example_plan
@@ -37,7 +38,9 @@ def steps_of(course: Course) -> list[Step]:
 
 def assert_sums(plan: Plan, record: Record, protocol: Protocol) -> None:
     """Project the central child again, without and with each course, and compare with what the plan says."""
-    posterior = fit_growth(record, protocol, plan.on, known_steps=known_steps(record, protocol, plan.on))
+    posterior = fit_growth(
+        Question(record, protocol, plan.on), known_steps=known_steps(Question(record, protocol, plan.on))
+    )
     if posterior is None:
         assert plan.alternatives == ()
         return
@@ -81,7 +84,7 @@ def assert_courses(plan: Plan) -> None:
 @given(records(PROTOCOL))
 def test_any_child_gets_a_plan_that_keeps_the_rules_and_adds_up(pair) -> None:
     record, on = pair
-    plan = make_plan(record, PROTOCOL, on)
+    plan = make_plan(Question(record, PROTOCOL, on))
     assert check_plan(plan, record, PROTOCOL) == ()
     assert_dates(plan)
     assert_courses(plan)
@@ -124,7 +127,7 @@ def test_the_spread_of_the_predicted_difference_lies_around_the_central_one() ->
 
 def test_nothing_measured_is_a_plan_of_questions() -> None:
     record = example(NAMES[0]).model_copy(update={"visits": (), "operations": (), "decisions": ()})
-    plan = make_plan(record, PROTOCOL, ON)
+    plan = make_plan(Question(record, PROTOCOL, ON))
     assert plan.alternatives == ()
     assert plan.growth.at_maturity is None
     asked = {question.finding for question in plan.open_questions}
@@ -134,7 +137,7 @@ def test_nothing_measured_is_a_plan_of_questions() -> None:
 
 def test_more_draws_of_another_seed_move_the_spread_and_not_the_plan() -> None:
     name = next(name for name in NAMES if example_plan(name).recommended is not None)
-    one, other = (make_plan(example(name), PROTOCOL, ON, seed=seed) for seed in (0, 1))
+    one, other = (make_plan(Question(example(name), PROTOCOL, ON), seed=seed) for seed in (0, 1))
     assert one.recommended.id == other.recommended.id
     assert [(s.id, s.date, s.amount_mm) for s in one.stages] == [(s.id, s.date, s.amount_mm) for s in other.stages]
     assert one.recommended.median_residual_mm == other.recommended.median_residual_mm
@@ -144,6 +147,6 @@ def test_more_draws_of_another_seed_move_the_spread_and_not_the_plan() -> None:
 def test_a_child_past_the_end_of_the_plan_still_gets_one() -> None:
     record = example(NAMES[0])
     old = record.child.date_of_birth + datetime.timedelta(days=int(21 * 365.25))
-    plan = make_plan(record, PROTOCOL, old)
+    plan = make_plan(Question(record, PROTOCOL, old))
     assert not [stage for stage in plan.stages if stage.kind in BONES and stage.status == "ready"]
     assert np.isfinite(plan.growth.mature_age_years)

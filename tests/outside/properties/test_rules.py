@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Gate, Protocol
+from pathway.protocol.question import Question
 from pathway.protocol.references import kinds
 from pathway.record import Record
 from pathway.rule_engine.findings import Known, Unknown
@@ -96,7 +97,7 @@ def test_the_order_of_rules_in_files_does_not_change_a_plan(seed) -> None:
     turned = shuffled(PROTOCOL, seed)
     assert [rule.id for rule in turned.gates] != [rule.id for rule in PROTOCOL.gates]
     child = five_year_old(SHALLOW_AND_BENT, without=("ankle_type", "foot_plantigrade"))
-    plan, again = make_plan(child, PROTOCOL, ON), make_plan(child, turned, ON)
+    plan, again = make_plan(Question(child, PROTOCOL, ON)), make_plan(Question(child, turned, ON))
     assert [item.id for item in again.stages] == [item.id for item in plan.stages]
     assert [item.id for item in again.alternatives] == [item.id for item in plan.alternatives]
     assert [item.finding for item in again.open_questions] == [item.finding for item in plan.open_questions]
@@ -146,7 +147,10 @@ def test_waiving_a_gate_changes_that_gate_alone(data) -> None:
 @pytest.mark.parametrize("gate", ["femoral_lengthening.hip_covered", "femoral_lengthening.neck_upright"])
 def test_in_the_plan_a_waived_gate_moves_no_date_and_no_amount(gate) -> None:
     child = five_year_old(SHALLOW_AND_BENT)
-    plan, waived = make_plan(child, PROTOCOL, ON), make_plan(with_waiver(child, gate, ON), PROTOCOL, ON)
+    plan, waived = (
+        make_plan(Question(child, PROTOCOL, ON)),
+        make_plan(Question(with_waiver(child, gate, ON), PROTOCOL, ON)),
+    )
     shown = [(item.id, item.date, item.amount_mm) for item in plan.stages]
     assert [(item.id, item.date, item.amount_mm) for item in waived.stages] == shown
     for before, after in zip(plan.stages, waived.stages, strict=True):
@@ -159,7 +163,7 @@ def test_in_the_plan_a_waived_gate_moves_no_date_and_no_amount(gate) -> None:
 
 def test_a_stage_graph_keeps_every_rule_for_and_against_a_stage() -> None:
     facts = todays_facts(five_year_old(), PROTOCOL, ON)
-    graph = stage(facts, five_year_old(), PROTOCOL, ON)
+    graph = stage(facts, Question(five_year_old(), PROTOCOL, ON))
     assert {item.rule.id for item in graph.considered} == {
         r.id for r in (*PROTOCOL.indications, *PROTOCOL.contraindications)
     }

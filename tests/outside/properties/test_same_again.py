@@ -13,6 +13,7 @@ import pytest
 from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol, read_protocol
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from tests.examples import NAMES, ON, example, example_plan
 
 ROOT = Path(__file__).parents[3]
@@ -58,11 +59,12 @@ import sys, datetime
 from pathlib import Path
 from pathway.casefile import read_case
 from pathway.plan.make import make_plan
+from pathway.protocol.question import Question
 from pathway.protocol.load import load_protocol
 path, on = Path(sys.argv[1]), datetime.date.fromisoformat(sys.argv[2])
 protocol = load_protocol()
 record = read_case(path.read_text(encoding="utf-8"), path.name, protocol)
-sys.stdout.write(make_plan(record, protocol, on).model_dump_json())
+sys.stdout.write(make_plan(Question(record, protocol, on)).model_dump_json())
 """
 
 
@@ -70,13 +72,13 @@ sys.stdout.write(make_plan(record, protocol, on).model_dump_json())
 def test_record_and_protocol_are_unchanged(name) -> None:
     record, protocol = example(name), load_protocol()
     before = record.model_dump_json(), protocol.model_dump_json()
-    make_plan(record, protocol, ON)
+    make_plan(Question(record, protocol, ON))
     assert (record.model_dump_json(), protocol.model_dump_json()) == before
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_same_input_gives_the_same_bytes(name) -> None:
-    again = make_plan(example(name), read_protocol(ROOT / "rules"), ON)
+    again = make_plan(Question(example(name), read_protocol(ROOT / "rules"), ON))
     assert again.model_dump_json() == example_plan(name).model_dump_json()
 
 
@@ -121,5 +123,5 @@ def without_order(value: object, key: str = "") -> object:
 def test_the_order_of_rules_does_not_change_a_plan(name, seed) -> None:
     protocol = shuffled(load_protocol(), seed)
     assert protocol != load_protocol()
-    plan = make_plan(example(name), protocol, ON)
+    plan = make_plan(Question(example(name), protocol, ON))
     assert without_order(plan.model_dump(mode="json")) == without_order(example_plan(name).model_dump(mode="json"))

@@ -13,6 +13,7 @@ import pytest
 from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from tests.offenders import for_each
 from tests.sample import HEALTHY, LEGS, at_age, child, decision, visit
 
@@ -30,7 +31,7 @@ def plan_of(case: dict[str, Any], waived: tuple[str, ...] = ()) -> Plan:
         side="both" if case.get("both_sides") else "left",
         decisions=tuple(decision("waive_gate", gate=rule, date=seen) for rule in waived),
     )
-    return make_plan(record, PROTOCOL, seen + datetime.timedelta(days=14))
+    return make_plan(Question(record, PROTOCOL, seen + datetime.timedelta(days=14)))
 
 
 def order_of(plan: Plan) -> list[str]:

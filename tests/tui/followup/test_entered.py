@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from pathway.casefile import case_text, read_case, read_events, values_of, visit_table
 from pathway.casefile.write import in_order
 from pathway.events import FollowUp, apply
+from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.rule_engine.findings import findings_on
 from tests.plans import DAY, files, plan, record, rules
@@ -23,8 +24,8 @@ from tui.followup.options import Option
 
 def offer(child: str = "rowan-02") -> Offer:
     known, made = record(child), plan(child)
-    first = asked_next(known, made, rules(), DAY)
-    every = {asked.name: asked for asked in all_findings(known, rules(), DAY)}
+    first = asked_next(Question(known, rules(), DAY), made)
+    every = {asked.name: asked for asked in all_findings(Question(known, rules(), DAY))}
     return Offer(known, rules(), DAY, first, every, choosing(known, made, rules()))
 
 
@@ -32,7 +33,7 @@ ROWAN = offer()
 
 
 def enter(typed: dict[str, str], of: Offer = ROWAN) -> Entered:
-    return entered(of.record, typed, of.every, of.choosing, of.protocol, of.on)
+    return entered(Question(of.record, of.protocol, of.on), typed, of.every, of.choosing)
 
 
 def test_lengths_typed_are_those_that_the_verb_sets() -> None:
@@ -173,9 +174,13 @@ def test_what_the_plan_waits_for_comes_first_and_lengths_before_all(child) -> No
 def test_what_is_out_of_date_is_asked_for_with_the_reason() -> None:
     later = DAY + datetime.timedelta(days=800)
     known, made = record("rowan-02"), plan("rowan-02")
-    old = [key for key, fact in findings_on(known, rules(), later).items() if getattr(fact, "why", "") == "out_of_date"]
+    old = [
+        key
+        for key, fact in findings_on(Question(known, rules(), later)).items()
+        if getattr(fact, "why", "") == "out_of_date"
+    ]
     assert old
-    asked = {item.rule.id: item for item in asked_next(known, made, rules(), later)}
+    asked = {item.rule.id: item for item in asked_next(Question(known, rules(), later), made)}
     for finding, _ in old:
         entered_as = rules().finding(finding).derived_from or (finding,)
         assert set(entered_as) <= set(asked) or rules().finding(finding).derived

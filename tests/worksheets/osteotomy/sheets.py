@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from pathway.casefile.read import read_case
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.worksheets.case import case_of
 from pathway.worksheets.osteotomy import worksheet
 from pathway.worksheets.sheet import Sheet
@@ -44,7 +45,7 @@ def _case(side, findings):
     text = CASE.format(side=side, findings="\n  ".join(f"{name} = {value}" for name, value in findings))
     record = read_case(text, "maple-01", load_protocol(), ON)
     assert not isinstance(record, tuple), record
-    return case_of(record, load_protocol(), ON)
+    return case_of(Question(record, load_protocol(), ON))
 
 
 def sheet(side: str = "left", without: tuple[str, ...] = (), protocol=None, **settings: object) -> Sheet:
@@ -52,7 +53,7 @@ def sheet(side: str = "left", without: tuple[str, ...] = (), protocol=None, **se
     findings = tuple((name, value) for name, value in FINDINGS.items() if name not in without)
     case = _case(side, findings)
     if protocol is not None:
-        case = case_of(case.record, protocol, ON)
+        case = case_of(Question(case.record, protocol, ON))
     return worksheet(case, {name: str(value) for name, value in settings.items()})
 
 

@@ -1,0 +1,26 @@
+"""What is asked of the program: about this record, under this protocol, on this day."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass, replace
+
+from pathway.protocol.model import Protocol
+from pathway.record import Record
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One child's record, the rules to follow, and the day on which is asked."""
+
+    record: Record
+    protocol: Protocol
+    on: datetime.date
+
+    def about(self, record: Record) -> Question:
+        """Return the same question about another record: what was known by then, or what is wished for."""
+        return replace(self, record=record)
+
+    def as_known(self) -> Question:
+        """Return the question with nothing in its record that came after its day."""
+        return replace(self, record=self.record.until(self.on))
