@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from pathway.protocol.model import Protocol
-from pathway.record import Record
+if TYPE_CHECKING:  # verbs that are only listed load no rules
+    from pathway.protocol.model import Protocol
+    from pathway.record import Record
 
 
 @dataclass(frozen=True, slots=True)
