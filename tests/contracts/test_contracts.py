@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.contracts.trees import ROOT, copied_tree, lint_imports, plant
+from tests.contracts.trees import ROOT, copied_tree, lint_imports, plant, plant_new
 
 
 def test_the_tree_keeps_every_contract() -> None:
@@ -54,3 +54,29 @@ def test_a_planted_import_is_caught_with_its_place(module, lines, complaint, tmp
     done = lint_imports(tree)
     assert done.returncode != 0
     assert complaint in done.stdout
+
+
+def test_a_new_module_of_the_core_is_inside_the_contracts_without_being_listed(tmp_path) -> None:
+    tree = copied_tree(tmp_path)
+    plant_new(tree, "pathway.rule_engine.planted", "import os\n\nHERE = os.getcwd()\n")
+    plant(tree, "pathway.rule_engine.staging", "from pathway.rule_engine import planted\n")
+    done = lint_imports(tree)
+    assert done.returncode != 0
+    assert "pathway.rule_engine.planted -> os" in done.stdout
+
+
+def test_a_new_verb_may_not_use_the_inside_of_the_registry(tmp_path) -> None:
+    tree = copied_tree(tmp_path)
+    plant_new(tree, "pathway.cli.planted", "from pathway.registry.db import rows\n\nROWS = rows\n")
+    plant(tree, "pathway.cli.main", "from pathway.cli import planted\n")
+    done = lint_imports(tree)
+    assert done.returncode != 0
+    assert "pathway.cli.planted -> pathway.registry.db" in done.stdout
+
+
+def test_a_room_that_nobody_placed_is_told(tmp_path) -> None:
+    tree = copied_tree(tmp_path)
+    plant_new(tree, "pathway.planted", "ROOM = 1\n")
+    done = lint_imports(tree)
+    assert done.returncode != 0
+    assert "pathway.planted" in done.stdout

@@ -27,6 +27,11 @@ def plant(tree: Path, module: str, lines: str) -> None:
     file.write_text(f"{file.read_text(encoding='utf-8')}\n\n{lines}", encoding="utf-8")
 
 
+def plant_new(tree: Path, module: str, lines: str) -> None:
+    """Write a module that the tree did not have."""
+    tree.joinpath(*module.split(".")).with_suffix(".py").write_text(f'"""Planted."""\n\n{lines}', encoding="utf-8")
+
+
 def lint_imports(tree: Path) -> subprocess.CompletedProcess[str]:
     """Run the import contracts of `tree` on `tree`."""
     tool = shutil.which("lint-imports", path=str(Path(sys.executable).parent))
