@@ -69,36 +69,37 @@ def plan(asked: Asked, as_json: bool, plain: bool, worksheets: bool) -> None:
 @json_option
 def why(asked: Asked, stage: str, as_json: bool) -> None:
     """Say why a stage is in the plan or not, what it waits for, what would change that, and the sources."""
-    from pathway.questions import why as explain
-    from pathway.questions import why_changes as explain_changes
+    from pathway.questions import why_changes
+    from pathway.questions.why import UnknownStage, find_stage, kind_of
+    from pathway.questions.why import why as reasons_of
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.plan import why_text
 
     made, protocol = asked.plan, asked.protocol
     try:
-        found = explain.find_stage(made, stage)
-    except explain.UnknownStage:
-        kind = explain.kind_of(stage, protocol)
+        found = find_stage(made, stage)
+    except UnknownStage:
+        kind = kind_of(stage, protocol)
         if kind is None:
             raise
         if as_json:
-            data = {"stage": None, "kind": kind, **explain_changes.changes_data(made, kind, protocol)}
+            data = {"stage": None, "kind": kind, **why_changes.changes_data(made, kind, protocol)}
             considered = [item.model_dump(mode="json") for item in made.considered if item.about == kind]
             click.echo(part_json({**data, "considered": considered, "caution": _caution(made)}))
             return
-        label, lines = protocol.stage(kind).label, explain_changes.why_not(made, kind, protocol)
+        label, lines = protocol.stage(kind).label, why_changes.why_not(made, kind, protocol)
         click.echo(with_headings(why_text(made, label, lines, width())), nl=False)
         return
     if as_json:
         cited = [source.model_dump(mode="json") for source in made.sources if source.id in found.sources]
         data = {"stage": found.model_dump(mode="json"), "sources": cited, "caution": _caution(made)}
-        click.echo(part_json({**data, **explain_changes.changes_data(made, found.kind, protocol, found)}))
+        click.echo(part_json({**data, **why_changes.changes_data(made, found.kind, protocol, found)}))
         return
     from pathway.views.words import paragraphs
     from pathway.views.words.printed import printed
 
     facts = printed(paragraphs.facts(made, found), width(), plain=True)
-    lines = (*explain.why(made, found), *explain_changes.changes(made, found, protocol))
+    lines = (*reasons_of(made, found), *why_changes.changes(made, found, protocol))
     click.echo(with_headings(why_text(made, found, lines, width(), facts)), nl=False)
 
 

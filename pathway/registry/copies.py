@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Select, Table, func, insert, select
 from pathway.registry.db import rows, tables
 from pathway.registry.db.engine import file_engine, make_tables
 from pathway.registry.db.failures import translating_db_errors
-from pathway.registry.journal.audit import Audit, Kept, audit
+from pathway.registry.journal.audit import Audit, StoredEntry, audit
 from pathway.registry.journal.entry import Head
 from pathway.registry.place import new_file, place_of
 from pathway.registry.problem import problem
@@ -26,7 +26,7 @@ def verify(registry: Registry, known: Mapping[str, Head] | None = None) -> Audit
     with registry.reading() as connection:
         own = _kept_heads(connection)
         streamed = connection.execution_options(yield_per=rows.BATCH)
-        kept = (Kept(**row._mapping) for row in streamed.execute(rows.with_payloads()))
+        kept = (StoredEntry(**row._mapping) for row in streamed.execute(rows.with_payloads()))
         found = audit(kept, registry.place.name, (own, known or {}))
         lost = connection.execute(_without_entry()).first()
     if lost is None:

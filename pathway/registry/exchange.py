@@ -13,7 +13,7 @@ from pathway.events import Correction, Event, NewCalendar, NewCard, apply, diff
 from pathway.record import Record
 from pathway.registry.db import rows
 from pathway.registry.journal.appending import new_entries
-from pathway.registry.journal.audit import Kept, audit, entry_of
+from pathway.registry.journal.audit import StoredEntry, audit, entry_of
 from pathway.registry.journal.chain import head_of, payload_text, when_text
 from pathway.registry.journal.entry import Entry, Head, NewEntry, StaleHead
 from pathway.registry.journal.fold import record_of
@@ -154,9 +154,9 @@ def _entry_data(entry: Entry) -> dict[str, Any]:
     return {**data, "when": when_text(entry.when)}
 
 
-def _kept(child: str, data: Mapping[str, Any]) -> Kept:
+def _kept(child: str, data: Mapping[str, Any]) -> StoredEntry:
     payload = data["payload"]
-    return Kept(
+    return StoredEntry(
         child=child,
         sequence=int(data["sequence"]),
         who=str(data["who"]),

@@ -34,7 +34,7 @@ class HolidayWish:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class LeftAlone:
     """What an operation may not disturb when it moves into a holiday: ages chosen, other wishes for devices."""
 
     chosen: frozenset[str]
@@ -97,7 +97,7 @@ def timetable(graph: ChildGraph, course: Mapping[str, Placed], question: Questio
     if calendar.wishes_holidays:
         chosen = frozenset(stage for stage, item in course.items() if item.age_years is not None)
         bones = frozenset(item.id for item in placed.values() if item.stage.bone is not None)
-        schedule, wishes = _into_holidays(schedule, Kept(chosen, bones, wishes_of(question.record)))
+        schedule, wishes = _into_holidays(schedule, LeftAlone(chosen, bones, wishes_of(question.record)))
     return _as_dates(schedule, allowed, placed, wishes)
 
 
@@ -132,7 +132,7 @@ def _on_free_days(
         solved = answer
 
 
-def _into_holidays(schedule: Schedule, kept: Kept) -> tuple[Schedule, dict[str, HolidayWish]]:
+def _into_holidays(schedule: Schedule, kept: LeftAlone) -> tuple[Schedule, dict[str, HolidayWish]]:
     """Move operations, the first ones first, into the next school holiday where no other chosen age has to move for it.
 
     What starts where another stage ends (a device comes off) is left where it is.
@@ -144,7 +144,7 @@ def _into_holidays(schedule: Schedule, kept: Kept) -> tuple[Schedule, dict[str, 
     return schedule, wishes
 
 
-def _into_holiday(schedule: Schedule, event: str, kept: Kept) -> tuple[Schedule, HolidayWish]:
+def _into_holiday(schedule: Schedule, event: str, kept: LeftAlone) -> tuple[Schedule, HolidayWish]:
     date = schedule.born + datetime.timedelta(days=schedule.days[event])
     if holiday := holiday_on(date, schedule.calendar):
         return schedule, HolidayWish(met=holiday.name)

@@ -21,7 +21,7 @@ from pathway.worksheets.growth_arrest.methods import (
 from pathway.worksheets.guided_growth import rate_deg_per_month
 from pathway.worksheets.lengthening.axis_shift import axis_shift
 from pathway.worksheets.lengthening.distraction import exact, turnings
-from pathway.worksheets.lengthening.phases import Given, Span, index_span, phases
+from pathway.worksheets.lengthening.phases import LengtheningInputs, Span, index_span, phases
 from tests.worksheets.cases import protocol, sheet
 
 DAY = datetime.date(2030, 3, 14)
@@ -30,7 +30,7 @@ DAY = datetime.date(2030, 3, 14)
 def course(bone: Bone, mm: float, index: float, rate: float, latency: int = 7) -> tuple[int, int]:
     """Return days from operation to the end of distraction and to removal."""
     once = Span(0.0, 0.0, 0.0)
-    given = Given(
+    given = LengtheningInputs(
         bone=bone,
         amount_mm=exact(mm),
         operation=DAY,

@@ -18,7 +18,7 @@ _RESTORE = "compare with the last backup, and restore it where the entry is wron
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class StoredEntry:
     """One entry exactly as the tables hold it, with its payload's text (None where there is none)."""
 
     child: str
@@ -50,7 +50,7 @@ class Audit:
     faults: tuple[Problem, ...]
 
 
-def audit(kept: Iterable[Kept], name: str, known: Iterable[Mapping[str, Head]] = ()) -> Audit:
+def audit(kept: Iterable[StoredEntry], name: str, known: Iterable[Mapping[str, Head]] = ()) -> Audit:
     """Return what the entries of a registry, by child and sequence, say about themselves.
 
     `known` are heads kept elsewhere: a chain that is shorter, or other at that place, is a fault. `name` is the
@@ -74,7 +74,7 @@ def audit(kept: Iterable[Kept], name: str, known: Iterable[Mapping[str, Head]] =
     return Audit(heads, count, erased, tuple(dict.fromkeys(faults)))
 
 
-def entry_of(kept: Kept) -> Entry:
+def entry_of(kept: StoredEntry) -> Entry:
     """Return a kept entry as a value. Raises ValueError for a moment or payload that cannot be read."""
     return Entry(
         child=kept.child,
@@ -92,7 +92,7 @@ def entry_of(kept: Kept) -> Entry:
     )
 
 
-def _chain_faults(chain: list[Kept], name: str) -> list[Problem]:
+def _chain_faults(chain: list[StoredEntry], name: str) -> list[Problem]:
     faults: list[Problem] = []
     before, last = START, 0
     erased = max((one.sequence for one in chain if one.kind == "erasure"), default=0)
@@ -109,7 +109,7 @@ def _chain_faults(chain: list[Kept], name: str) -> list[Problem]:
     return faults
 
 
-def _entry_faults(one: Kept, name: str, erased: int) -> Iterator[Problem]:
+def _entry_faults(one: StoredEntry, name: str, erased: int) -> Iterator[Problem]:
     own = link_digest(
         previous_sha256=one.previous_sha256,
         child=one.child,
@@ -133,7 +133,7 @@ def _entry_faults(one: Kept, name: str, erased: int) -> Iterator[Problem]:
         yield _fault(name, one.place, "a payload of an erased child", "none", do)
 
 
-def _record_faults(chain: list[Kept], name: str, erased: dict[str, datetime.datetime]) -> list[Problem]:
+def _record_faults(chain: list[StoredEntry], name: str, erased: dict[str, datetime.datetime]) -> list[Problem]:
     child = chain[0].child
     try:
         entries = [entry_of(one) for one in chain]
@@ -150,7 +150,7 @@ def _record_faults(chain: list[Kept], name: str, erased: dict[str, datetime.date
     return []
 
 
-def _head_faults(chain: list[Kept], name: str, head: Head | None) -> Iterator[Problem]:
+def _head_faults(chain: list[StoredEntry], name: str, head: Head | None) -> Iterator[Problem]:
     if head is None:
         return
     last = chain[-1]

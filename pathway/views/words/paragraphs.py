@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pathway.days import age_words, day_at_age
 from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage, Quantiles
 from pathway.protocol.roles import with_role
-from pathway.questions import why as explain
+from pathway.questions import why
 from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
 from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS, amount_words
@@ -229,7 +229,7 @@ def of_gates(stage: PlanStage) -> Iterator[Paragraph]:
     if not stage.gates:
         yield Paragraph("The protocol has no gate for this stage.")
     for gate in sorted(stage.gates, key=lambda gate: order.index(gate.state)):
-        yield Paragraph(_gate_words(gate), mark=explain.MARKS[gate.state])
+        yield Paragraph(_gate_words(gate), mark=why.MARKS[gate.state])
 
 
 def of_unlock(plan: Plan, stage: PlanStage, rules: Protocol) -> Iterator[Paragraph]:
@@ -240,19 +240,17 @@ def of_unlock(plan: Plan, stage: PlanStage, rules: Protocol) -> Iterator[Paragra
     held = [gate for gate in stage.gates if gate.state in ("fails", "unknown")]
     for gate in held:
         mended = f" To be corrected by {gate.mended_by.replace('_', ' ')}." if gate.mended_by else ""
-        yield Paragraph(f"{gate.requires}.{mended}", mark=explain.MARKS[gate.state])
+        yield Paragraph(f"{gate.requires}.{mended}", mark=why.MARKS[gate.state])
     if not held:
         yield Paragraph("Nothing known is holding it up.")
     for line in changes(plan, stage, rules):
-        yield Paragraph(
-            line.text, max(0, line.depth - 1), heading=line.depth == 0, mark=explain.MARKS.get(line.state, "")
-        )
+        yield Paragraph(line.text, max(0, line.depth - 1), heading=line.depth == 0, mark=why.MARKS.get(line.state, ""))
 
 
 def _gate_words(gate: GateState) -> str:
     again = f" To be measured again from {gate.look_again_on}." if gate.look_again_on is not None else ""
     local = " [local]" if gate.local else ""
-    origin = f" [{explain.PROVENANCE_WORDS[gate.provenance]}]" if gate.provenance == "memory" else ""
+    origin = f" [{why.PROVENANCE_WORDS[gate.provenance]}]" if gate.provenance == "memory" else ""
     return f"{gate.sentence}.{again}{local}{origin}"
 
 
@@ -268,13 +266,13 @@ def facts(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
 def details(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
     """Yield all that the plan says of a stage: what, when, why, gates, limits, stop rules, sources."""
     yield from facts(plan, stage)
-    for line in explain.why(plan, stage):
+    for line in why.why(plan, stage):
         if line.depth == 0:
             yield Paragraph("")
             yield Paragraph(line.text, heading=True)
         else:
             role = Role.LEGEND if line.text.startswith("source: ") else Role.TEXT
-            yield Paragraph(line.text, depth=line.depth - 1, role=role, mark=explain.MARKS.get(line.state, ""))
+            yield Paragraph(line.text, depth=line.depth - 1, role=role, mark=why.MARKS.get(line.state, ""))
     yield Paragraph("")
     yield Paragraph("Marks: + met, - not met, ? not known, ~ waived, > judged later.", role=Role.LEGEND)
     cited = [source for source in plan.sources if source.id in stage.sources]

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from pathway.plan.model import Course, Plan, PlanStage
-from pathway.questions import why as explain
+from pathway.questions import why
 from pathway.worksheets.sheet import Sheet
 
 
@@ -27,22 +27,22 @@ def of_stage(plan: Plan, stage: PlanStage) -> tuple[Statement, ...]:
 
 
 def _of_stage(plan: Plan, stage: PlanStage) -> Iterator[Statement]:
-    yield Statement(f"{stage.label}: {stage.what}", stage.kind, local=explain.is_local(plan, stage.kind))
+    yield Statement(f"{stage.label}: {stage.what}", stage.kind, local=why.is_local(plan, stage.kind))
     for reason in stage.because:
-        mark = explain.MARKS[reason.verdict.state] if reason.verdict else ""
+        mark = why.MARKS[reason.verdict.state] if reason.verdict else ""
         against = "Against it: " if reason.against else ""
-        known = f"{explain.PROVENANCE_WORDS[reason.provenance]}, {reason.strength.replace('_', ' ')}"
+        known = f"{why.PROVENANCE_WORDS[reason.provenance]}, {reason.strength.replace('_', ' ')}"
         yield Statement(f"{against}{reason.text}", reason.rule, mark, reason.local, known)
     for gate in stage.gates:
-        known = f"{explain.PROVENANCE_WORDS[gate.provenance]}, {gate.strength.replace('_', ' ')}"
-        yield Statement(f"Gate: {gate.sentence}.", gate.id, explain.MARKS[gate.state], gate.local, known)
+        known = f"{why.PROVENANCE_WORDS[gate.provenance]}, {gate.strength.replace('_', ' ')}"
+        yield Statement(f"Gate: {gate.sentence}.", gate.id, why.MARKS[gate.state], gate.local, known)
     labels = {other.id: other.label for other in plan.stages}
     for edge in stage.after:
         label = labels.get(edge.stage, edge.stage)
-        yield Statement(f"After {label}: {edge.because}", edge.rule, local=explain.is_local(plan, edge.rule))
+        yield Statement(f"After {label}: {edge.because}", edge.rule, local=why.is_local(plan, edge.rule))
     for limit in stage.amount_limits:
         text = f"At most {limit.limit_mm:.0f} mm: {limit.words}"
-        yield Statement(text, limit.rule, local=explain.is_local(plan, limit.rule))
+        yield Statement(text, limit.rule, local=why.is_local(plan, limit.rule))
 
 
 def of_plan(plan: Plan) -> tuple[Statement, ...]:

@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Iterator
 
 from pathway.worksheets.case import Case, Inputs
-from pathway.worksheets.lengthening.phases import Given, Phases
+from pathway.worksheets.lengthening.phases import LengtheningInputs, Phases
 from pathway.worksheets.sheet import Column, Section, Table
 
 SATURDAY = 5
@@ -17,7 +17,7 @@ def weekday(day: datetime.date) -> datetime.date:
     return day + datetime.timedelta(days=(7 - day.weekday()) if day.weekday() >= SATURDAY else 0)
 
 
-def calendar(case: Case, inputs: Inputs, given: Given, course: Phases) -> Section:
+def calendar(case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases) -> Section:
     """Return every day still to be turned: turns, mm, gain by the evening, visit, therapy."""
     number = case.protocol.number
     sessions = int(number("therapy_distraction_per_week"))
@@ -55,7 +55,7 @@ def calendar(case: Case, inputs: Inputs, given: Given, course: Phases) -> Sectio
     return Section(title="Calendar of turns", words=words, tables=(table,) if rows else ())
 
 
-def visits(case: Case, inputs: Inputs, given: Given, course: Phases) -> Section:
+def visits(case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases) -> Section:
     """Return the visits until removal, with the gain that each should see."""
     reached = {day.date: float(day.reached_mm) for day in course.days}
     rows: list[tuple[int, datetime.date, float, str]] = []
@@ -83,14 +83,18 @@ def visits(case: Case, inputs: Inputs, given: Given, course: Phases) -> Section:
     return Section(title="Visits", tables=(table,))
 
 
-def clinic_days(case: Case, inputs: Inputs, given: Given, course: Phases) -> tuple[tuple[datetime.date, str], ...]:
+def clinic_days(
+    case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases
+) -> tuple[tuple[datetime.date, str], ...]:
     """Return the visits in order, on weekdays, each with what it is for; those before the last one seen left out."""
     found = dict(_planned(case, inputs, given, course))
     after = given.seen.on if given.seen is not None else given.operation
     return tuple(sorted((day, what) for day, what in found.items() if day > after))
 
 
-def _planned(case: Case, inputs: Inputs, given: Given, course: Phases) -> Iterator[tuple[datetime.date, str]]:
+def _planned(
+    case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases
+) -> Iterator[tuple[datetime.date, str]]:
     every, later = int(inputs.number("clinic_days")), int(inputs.number("later_clinic_days"))
     off = given.operation + datetime.timedelta(days=round(course.removal.mid))
     step = datetime.timedelta(days=later)

@@ -33,7 +33,7 @@ class Seen:
 
 
 @dataclass(frozen=True, slots=True)
-class Given:
+class LengtheningInputs:
     """What the course is worked out from: lengths in mm, days, days for each cm, weeks."""
 
     bone: Bone
@@ -64,7 +64,7 @@ class Phases:
     walking: Span
 
 
-def phases(given: Given, protocol: Protocol) -> Phases:
+def phases(given: LengtheningInputs, protocol: Protocol) -> Phases:
     """Return the course. At the protocol's rest and rate the device is on for the index times the gain.
 
     Another rate moves the end of distraction and leaves the days of hardening as they are: an index is rest and
@@ -87,7 +87,7 @@ def _ordered(span: Span) -> tuple[float, float, float]:
     return (span.low, span.mid, span.high)
 
 
-def _days(given: Given, first: datetime.date) -> tuple[Turning, ...]:
+def _days(given: LengtheningInputs, first: datetime.date) -> tuple[Turning, ...]:
     seen = given.seen
     if seen is None:
         return turnings(given.amount_mm, given.rate_mm_per_day, given.turn_mm, first)

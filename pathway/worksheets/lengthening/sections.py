@@ -13,7 +13,7 @@ from pathway.protocol.roles import lengthenings
 from pathway.worksheets.case import Case, Inputs
 from pathway.worksheets.lengthening.axis_shift import axis_shift
 from pathway.worksheets.lengthening.calendar import calendar, visits
-from pathway.worksheets.lengthening.phases import Given, Phases, Span, published_index
+from pathway.worksheets.lengthening.phases import LengtheningInputs, Phases, Span, published_index
 from pathway.worksheets.lift.heights import CARRIER_KEY, SHORT_WORDS, lift_for, lift_limits
 from pathway.worksheets.sheet import Column, Line, Section, Table, Warning
 
@@ -26,7 +26,7 @@ class Made:
 
     case: Case
     inputs: Inputs
-    given: Given
+    given: LengtheningInputs
     course: Phases
 
     @property

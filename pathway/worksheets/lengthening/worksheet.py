@@ -14,7 +14,7 @@ from pathway.worksheets.lengthening import sections as parts
 from pathway.worksheets.lengthening.distraction import exact, rate_below
 from pathway.worksheets.lengthening.phases import (
     RATE,
-    Given,
+    LengtheningInputs,
     Seen,
     Span,
     callus_index,
@@ -256,14 +256,14 @@ def _slowed(case: Case, inputs: Inputs, bone: Bone) -> Inputs:
     return inputs.having("index_days_per_cm", value=published, note=note, sources=("isaac_2008",))
 
 
-def _given(case: Case, inputs: Inputs, bone: Bone) -> Given:
+def _given(case: Case, inputs: Inputs, bone: Bone) -> LengtheningInputs:
     amount = exact(inputs.number("amount_mm"))
     operation, latency = inputs.day("operation_on"), int(inputs.number("latency_days"))
     protocol = case.protocol
     protected = protocol.value("protected_after_removal_weeks")
     weight = protocol.value("weight_in_steps_weeks")
     inputs.number(f"{bone}_mm")
-    return Given(
+    return LengtheningInputs(
         bone=bone,
         amount_mm=amount,
         operation=operation,

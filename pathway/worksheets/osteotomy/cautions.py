@@ -6,14 +6,14 @@ from collections.abc import Iterator
 
 from pathway.worksheets.osteotomy import angles, correction
 from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG
-from pathway.worksheets.osteotomy.inputs import LIMITS, Given
+from pathway.worksheets.osteotomy.inputs import LIMITS, OsteotomyInputs
 from pathway.worksheets.osteotomy.sections_implant import missing, neck_base
 from pathway.worksheets.sheet import Warning
 
 ORDER_SHOWN_DEG = 0.5
 
 
-def warnings(of: Given) -> Iterator[Warning]:
+def warnings(of: OsteotomyInputs) -> Iterator[Warning]:
     """Yield the warnings, those that stop first."""
     yield from _unreachable(of)
     yield from _blade(of)
@@ -27,7 +27,7 @@ def warnings(of: Given) -> Iterator[Warning]:
         yield Warning(text=f"Shift and length cannot be calculated in full: measure {'; '.join(lacking)}.")
 
 
-def _unreachable(of: Given) -> Iterator[Warning]:
+def _unreachable(of: OsteotomyInputs) -> Iterator[Warning]:
     if of.found.reached:
         return
     wanted = of.before.neck_shaft_deg + of.taken.valgus_deg
@@ -38,7 +38,7 @@ def _unreachable(of: Given) -> Iterator[Warning]:
     )
 
 
-def _blade(of: Given) -> Iterator[Warning]:
+def _blade(of: OsteotomyInputs) -> Iterator[Warning]:
     wire = of.inputs.maybe("neck_wire_length_mm")
     margin = of.inputs.item("blade_margin_mm")
     if wire is None:
@@ -52,7 +52,7 @@ def _blade(of: Given) -> Iterator[Warning]:
         yield Warning(text=text, sources=margin.sources, stop=True)
 
 
-def _contact(of: Given) -> Iterator[Warning]:
+def _contact(of: OsteotomyInputs) -> Iterator[Warning]:
     placed = neck_base(of)
     if placed is None or of.femur is None:
         return
@@ -67,7 +67,7 @@ def _contact(of: Given) -> Iterator[Warning]:
         )
 
 
-def _adduction(of: Given) -> Iterator[Warning]:
+def _adduction(of: OsteotomyInputs) -> Iterator[Warning]:
     change, room = of.change_deg, of.adduction_deg
     if change <= 0:
         return
@@ -82,7 +82,7 @@ def _adduction(of: Given) -> Iterator[Warning]:
         yield Warning(text=text)
 
 
-def _band(of: Given) -> Iterator[Warning]:
+def _band(of: OsteotomyInputs) -> Iterator[Warning]:
     rule = of.case.protocol.value("osteotomy_neck_shaft_target_deg")
     after = of.after.neck_shaft_deg
     if rule.low is None or rule.high is None or rule.low - 0.05 <= after <= rule.high + 0.05:
@@ -91,7 +91,7 @@ def _band(of: Given) -> Iterator[Warning]:
     yield Warning(text=text, rule=rule.id, sources=rule.sources)
 
 
-def _epiphysis(of: Given) -> Iterator[Warning]:
+def _epiphysis(of: OsteotomyInputs) -> Iterator[Warning]:
     slope = of.inputs.maybe("hilgenreiner_epiphyseal_angle_deg")
     if slope is None:
         return
@@ -103,7 +103,7 @@ def _epiphysis(of: Given) -> Iterator[Warning]:
         yield Warning(text=f"An epiphyseal angle of {after:.0f} deg stays above {limits} deg.", sources=sources)
 
 
-def _order(of: Given) -> Iterator[Warning]:
+def _order(of: OsteotomyInputs) -> Iterator[Warning]:
     orders = correction.other_orders(of.before, of.found.steps, of.side)
     off = orders[0].off_deg if orders else 0.0
     if off >= ORDER_SHOWN_DEG:
@@ -112,7 +112,7 @@ def _order(of: Given) -> Iterator[Warning]:
         )
 
 
-def _film(of: Given) -> Iterator[Warning]:
+def _film(of: OsteotomyInputs) -> Iterator[Warning]:
     error = of.case.protocol.value("neck_shaft_observers_deg")
     known, shown = of.inputs.maybe("neck_shaft_angle_deg"), of.inputs.maybe("apparent_neck_shaft_angle_deg")
     if known is not None and shown is not None:

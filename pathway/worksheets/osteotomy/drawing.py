@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable, Iterator
 
 from pathway.worksheets.osteotomy import outline, shift
-from pathway.worksheets.osteotomy.inputs import Given
+from pathway.worksheets.osteotomy.inputs import OsteotomyInputs
 from pathway.worksheets.osteotomy.outline import Point
 from pathway.worksheets.sheet import Drawing, Mark, Shape
 
@@ -19,7 +19,7 @@ PLATE = 2.2
 GAP = 2.6
 
 
-def drawings(of: Given) -> tuple[Drawing, ...]:
+def drawings(of: OsteotomyInputs) -> tuple[Drawing, ...]:
     """Return the schematic, or nothing where a size of the bone is missing."""
     return () if of.femur is None else (_front(of, of.femur),)
 
@@ -27,7 +27,7 @@ def drawings(of: Given) -> tuple[Drawing, ...]:
 class _View:
     """Points of the femur (inward, up) put on the sheet (x to the viewer's right, y up)."""
 
-    def __init__(self, of: Given, at_mm: float) -> None:
+    def __init__(self, of: OsteotomyInputs, at_mm: float) -> None:
         # Inward is to the viewer's left on a left hip.
         self.sign = -1.0 if of.side == "left" else 1.0
         self.at = at_mm
@@ -45,7 +45,7 @@ class _View:
         return Mark(text=text, at=self.point(at), anchor="start" if inward == (self.sign > 0) else "end")
 
 
-def _front(of: Given, bone: shift.Femur) -> Drawing:
+def _front(of: OsteotomyInputs, bone: shift.Femur) -> Drawing:
     change, move = of.change_deg, shift.neck_base_shift_mm(bone.cut_mm, of.change_deg)
     apart = bone.neck_mm + GAP * bone.width_mm + abs(move)
     # Now stands on the viewer's left, after on the right, on either side.
@@ -72,7 +72,7 @@ def _shaft(bone: shift.Femur, inward_mm: float) -> tuple[Point, ...]:
     return outline.moved(((half, bottom), (half, top), (-half, top), (-half, bottom)), inward_mm)
 
 
-def _now_shapes(of: Given, bone: shift.Femur, view: _View) -> Iterator[Shape]:
+def _now_shapes(of: OsteotomyInputs, bone: shift.Femur, view: _View) -> Iterator[Shape]:
     nx, ny = outline.direction(of.before.neck_shaft_deg)
     half, cut = bone.width_mm / 2, bone.cut_mm
     piece = outline.upper_piece(of.before.neck_shaft_deg, bone.neck_mm, bone.width_mm, cut)
@@ -100,7 +100,7 @@ def _angle_arc(neck_shaft_deg: float, radius: float, inward_mm: float, up_mm: fl
     return outline.arc((inward_mm, up_mm), radius, -90.0, -90.0 + neck_shaft_deg)
 
 
-def _after_shapes(of: Given, bone: shift.Femur, view: _View, move: float) -> Iterator[Shape]:
+def _after_shapes(of: OsteotomyInputs, bone: shift.Femur, view: _View, move: float) -> Iterator[Shape]:
     hinge, change = (0.0, -bone.cut_mm), of.change_deg
     # The shaft is drawn where it was and the upper piece moved: the shift stands between the two axes.
     piece = outline.upper_piece(of.before.neck_shaft_deg, bone.neck_mm, bone.width_mm, bone.cut_mm)
@@ -122,7 +122,7 @@ def _after_shapes(of: Given, bone: shift.Femur, view: _View, move: float) -> Ite
         yield from _arrow(view, bone, move)
 
 
-def _implant(of: Given, bone: shift.Femur, crossing: Point, neck: Point, shaft: float) -> tuple[Point, ...]:
+def _implant(of: OsteotomyInputs, bone: shift.Femur, crossing: Point, neck: Point, shaft: float) -> tuple[Point, ...]:
     """The first choice: its blade at its own angle across the middle of the neck, its plate along the shaft."""
     plate = shaft - bone.width_mm / 2 - 0.08 * bone.width_mm
     first = of.choices[0] if of.choices else None
@@ -144,7 +144,7 @@ def _arrow(view: _View, bone: shift.Femur, move: float) -> Iterator[Shape]:
     yield view.shape("shift", ((-move - way * head, level + head), (-move, level), (-move - way * head, level - head)))
 
 
-def _now_marks(of: Given, bone: shift.Femur, view: _View) -> Iterator[Mark]:
+def _now_marks(of: OsteotomyInputs, bone: shift.Femur, view: _View) -> Iterator[Mark]:
     width = bone.width_mm
     yield view.mark(f"NOW, {of.side.upper()} HIP, FRONT", (0.0, _top(of, bone)), None)
     yield view.mark(
@@ -154,7 +154,7 @@ def _now_marks(of: Given, bone: shift.Femur, view: _View) -> Iterator[Mark]:
     yield view.mark(f"{width:.0f} mm wide", (-0.7 * width, _bottom(bone) + 0.5 * width), False)
 
 
-def _after_marks(of: Given, bone: shift.Femur, view: _View, move: float) -> Iterator[Mark]:
+def _after_marks(of: OsteotomyInputs, bone: shift.Femur, view: _View, move: float) -> Iterator[Mark]:
     width, change = bone.width_mm, of.change_deg
     crossing = outline.turned(((0.0, 0.0),), (0.0, -bone.cut_mm), change)[0]
     yield view.mark("AFTER", (-move, _top(of, bone)), None)
@@ -171,7 +171,7 @@ def _after_marks(of: Given, bone: shift.Femur, view: _View, move: float) -> Iter
         yield view.mark(label, (-move - 0.75 * width, -bone.cut_mm - 1.3 * width), False)
 
 
-def _top(of: Given, bone: shift.Femur) -> float:
+def _top(of: OsteotomyInputs, bone: shift.Femur) -> float:
     """Above both pictures: the higher of the heads and the trochanter."""
     highest = bone.width_mm
     for angle in (of.before.neck_shaft_deg, of.after.neck_shaft_deg):

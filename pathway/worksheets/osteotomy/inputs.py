@@ -31,7 +31,7 @@ class Wish:
 
 
 @dataclass(frozen=True, slots=True)
-class Given:
+class OsteotomyInputs:
     """The inputs of the sheet and what follows from them: the neck now, the correction, the bone, the implants.
 
     `femur` is None where a length of the bone is missing. `worked_out` says that the neck-shaft angle now comes
@@ -134,7 +134,7 @@ def _implant_angles(case: Case) -> Input:
     )
 
 
-def given_of(case: Case, inputs: Inputs) -> Given:
+def osteotomy_inputs_of(case: Case, inputs: Inputs) -> OsteotomyInputs:
     """Return everything the parts of the sheet need; raises Refused for inputs that do not fit each other."""
     side = case.side
     version = inputs.number("femoral_version_deg")
@@ -160,7 +160,7 @@ def given_of(case: Case, inputs: Inputs) -> Given:
         inputs.maybe("neck_wire_length_mm"),
         inputs.number("blade_margin_mm"),
     )
-    return Given(
+    return OsteotomyInputs(
         case=case,
         inputs=inputs,
         side=side,

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 from pathway.worksheets.osteotomy import angles, correction
 from pathway.worksheets.osteotomy.frames import axis_and_angle, between_deg, medial
-from pathway.worksheets.osteotomy.inputs import LIMITS, Given
+from pathway.worksheets.osteotomy.inputs import LIMITS, OsteotomyInputs
 from pathway.worksheets.sheet import Column, Line, Section, Table
 
 STEP_WORDS = {"valgus": "valgus", "extension": "extension", "rotation": "rotation"}
 
 
-def sections(of: Given) -> Iterator[Section]:
+def sections(of: OsteotomyInputs) -> Iterator[Section]:
     """Yield the sections in reading order."""
     yield _now(of)
     yield _how_much(of)
@@ -27,12 +27,12 @@ def direction(degrees: float, forward: str, backward: str, neither: str = "none"
     return forward if degrees > 0 else backward
 
 
-def _band(of: Given, value: float) -> tuple[float, float]:
+def _band(of: OsteotomyInputs, value: float) -> tuple[float, float]:
     error = of.case.protocol.number("neck_shaft_observers_deg")
     return value - error, value + error
 
 
-def _now(of: Given) -> Section:
+def _now(of: OsteotomyInputs) -> Section:
     film = angles.apparent_deg(of.before, side=of.side)
     how = "calculated from the angle on the film and the position of the leg" if of.worked_out else "as entered"
     sources = of.case.protocol.value("neck_shaft_observers_deg").sources
@@ -56,7 +56,7 @@ def _now(of: Given) -> Section:
     return Section(title="The neck now", lines=tuple(lines))
 
 
-def _how_much(of: Given) -> Section:
+def _how_much(of: OsteotomyInputs) -> Section:
     slope, adduction = of.inputs.maybe("hilgenreiner_epiphyseal_angle_deg"), of.adduction_deg
     wishes = [(wish.reason, wish.valgus_deg) for wish in of.wishes]
     if adduction is not None and adduction > 0:
@@ -101,7 +101,7 @@ def _how_much(of: Given) -> Section:
     return Section(title="How much", lines=tuple(lines), tables=(table,))
 
 
-def _limits(of: Given, slope: float) -> Iterator[Line]:
+def _limits(of: OsteotomyInputs, slope: float) -> Iterator[Line]:
     after = slope - of.change_deg
     yield Line(label="epiphyseal angle after", value=after, unit="deg", note=f"now {slope:g}", strong=True)
     for id in LIMITS:
@@ -111,7 +111,7 @@ def _limits(of: Given, slope: float) -> Iterator[Line]:
         yield Line(label=label, value=held, note=rule.because, sources=rule.sources)
 
 
-def _range_after(of: Given) -> Iterator[Line]:
+def _range_after(of: OsteotomyInputs) -> Iterator[Line]:
     """Adduction and abduction after the correction: what one loses the other gains."""
     if of.adduction_deg is not None:
         left = of.adduction_deg - of.change_deg
@@ -121,7 +121,7 @@ def _range_after(of: Given) -> Iterator[Line]:
         yield Line(label="abduction afterwards", value=abduction + of.change_deg, unit="deg", note=f"now {abduction:g}")
 
 
-def _correction(of: Given) -> Section:
+def _correction(of: OsteotomyInputs) -> Section:
     steps, side = of.found.steps, of.side
     whole = axis_and_angle(of.turn)
     x, y, z = whole.axis
@@ -178,7 +178,7 @@ def _words(order: tuple[correction.Step, ...]) -> str:
     return " → ".join(STEP_WORDS[step] for step in order)
 
 
-def _planes(of: Given) -> Iterator[Line]:
+def _planes(of: OsteotomyInputs) -> Iterator[Line]:
     steps = of.found.steps
     try:
         plane = correction.one_plane(steps.valgus_deg, steps.extension_deg)
@@ -205,7 +205,7 @@ def _planes(of: Given) -> Iterator[Line]:
     )
 
 
-def _film(of: Given) -> Section:
+def _film(of: OsteotomyInputs) -> Section:
     shown = angles.apparent_deg(of.after, side=of.side)
     lines = [
         Line(

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathway.courses.hip_gain import length_gained_mm
 from pathway.protocol.model import Implant
 from pathway.worksheets.osteotomy import correction, implant, shift
-from pathway.worksheets.osteotomy.inputs import Given
+from pathway.worksheets.osteotomy.inputs import OsteotomyInputs
 from pathway.worksheets.osteotomy.sections_angles import direction
 from pathway.worksheets.sheet import Cell, Column, Line, Section, Table
 
@@ -19,7 +19,7 @@ WHAT_IS_MISSING = {
 }
 
 
-def sections(of: Given) -> Iterator[Section]:
+def sections(of: OsteotomyInputs) -> Iterator[Section]:
     """Yield the sections in reading order."""
     yield _implant(of)
     yield _blade(of)
@@ -28,19 +28,19 @@ def sections(of: Given) -> Iterator[Section]:
     yield _length(of)
 
 
-def missing(of: Given) -> tuple[str, ...]:
+def missing(of: OsteotomyInputs) -> tuple[str, ...]:
     """Return the words that say which sizes of the bone are still to be measured."""
     return tuple(
         f"{words} (--set {name}=…)" for name, words in WHAT_IS_MISSING.items() if of.inputs.maybe(name) is None
     )
 
 
-def neck_base(of: Given) -> shift.Placed | None:
+def neck_base(of: OsteotomyInputs) -> shift.Placed | None:
     """Return the shaft with the neck's base back on its axis, None where a size of the bone is missing."""
     return None if of.femur is None else shift.neck_base_on_axis(of.before, of.turn, of.femur, of.side)
 
 
-def _implant(of: Given) -> Section:
+def _implant(of: OsteotomyInputs) -> Section:
     wire = of.inputs.maybe("neck_wire_length_mm")
     first = [
         (
@@ -97,7 +97,7 @@ def _implant(of: Given) -> Section:
     return Section(title="Implant and wire", words=words, lines=lines, tables=(best, _every_wire(of)))
 
 
-def _changed_at_the_table(of: Given) -> Iterator[Line]:
+def _changed_at_the_table(of: OsteotomyInputs) -> Iterator[Line]:
     """What the next lower implant at hand takes away with the same wire."""
     if not of.choices:
         return
@@ -115,7 +115,7 @@ def _length_word(length_mm: float | None, wire_mm: float | None) -> Cell:
     return "too long" if length_mm is None else length_mm
 
 
-def _every_wire(of: Given) -> Table:
+def _every_wire(of: OsteotomyInputs) -> Table:
     offsets = sorted({choice.offset_deg for choice in of.choices})
     implants: dict[str, Implant] = {}
     for choice in of.choices:
@@ -131,7 +131,7 @@ def _every_wire(of: Given) -> Table:
     )
 
 
-def _blade(of: Given) -> Section:
+def _blade(of: OsteotomyInputs) -> Section:
     wire, margin = of.inputs.maybe("neck_wire_length_mm"), of.inputs.number("blade_margin_mm")
     proud = of.inputs.item("blade_proud_mm")
     below = of.case.protocol.value("osteotomy_cut_below_implant_mm")
@@ -171,7 +171,7 @@ def _blade(of: Given) -> Section:
     return Section(title="Blade and level of the cut", lines=tuple(lines))
 
 
-def _lengths(of: Given, wire_mm: float, margin_mm: float) -> Iterator[Line]:
+def _lengths(of: OsteotomyInputs, wire_mm: float, margin_mm: float) -> Iterator[Line]:
     """One line for each length at hand: whether it keeps the margin."""
     if not of.choices:
         return
@@ -181,7 +181,7 @@ def _lengths(of: Given, wire_mm: float, margin_mm: float) -> Iterator[Line]:
         yield Line(label=f"blade of {length:g} mm", value=word, note=f"{left:g} mm to the growth plate")
 
 
-def _shift(of: Given) -> Section:
+def _shift(of: OsteotomyInputs) -> Section:
     title = "Shift of the shaft"
     bone = of.femur
     if bone is None:
@@ -235,7 +235,7 @@ def _shift(of: Given) -> Section:
     return Section(title=title, lines=tuple(lines), tables=(table,))
 
 
-def _ways_out(of: Given, bone: shift.Femur) -> Iterator[Line]:
+def _ways_out(of: OsteotomyInputs, bone: shift.Femur) -> Iterator[Line]:
     ways = shift.ways_out(bone, correction.angulation_deg(of.turn), of.inputs.number("contact_least"))
     if ways.highest_cut_mm is None or ways.most_correction_deg is None:
         return
@@ -252,7 +252,7 @@ def _ways_out(of: Given, bone: shift.Femur) -> Iterator[Line]:
     yield Line(label="alternative: in stages", value=ways.steps, note="operations, each within that shift")
 
 
-def _cut(of: Given) -> Section:
+def _cut(of: OsteotomyInputs) -> Section:
     bend = correction.angulation_deg(of.turn)
     lines = [Line(label="angle between the cut surfaces", value=bend, unit="deg", places=1)]
     width = of.inputs.maybe("femoral_shaft_width_mm")
@@ -284,7 +284,7 @@ def _cut(of: Given) -> Section:
     return Section(title="Wedge options", lines=tuple(lines), tables=(table,))
 
 
-def _length(of: Given) -> Section:
+def _length(of: OsteotomyInputs) -> Section:
     neck = of.inputs.maybe("femoral_neck_length_mm")
     if neck is None:
         return Section(title="Length", words=(f"Not calculated: measure {WHAT_IS_MISSING['femoral_neck_length_mm']}.",))

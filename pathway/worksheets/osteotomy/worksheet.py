@@ -11,7 +11,7 @@ from pathway.worksheets.osteotomy import sections_angles as parts_angles
 from pathway.worksheets.osteotomy import sections_implant as parts_bone
 from pathway.worksheets.osteotomy.cautions import warnings
 from pathway.worksheets.osteotomy.drawing import drawings
-from pathway.worksheets.osteotomy.inputs import KIND, given_of, inputs_of
+from pathway.worksheets.osteotomy.inputs import KIND, inputs_of, osteotomy_inputs_of
 from pathway.worksheets.sheet import Sheet
 
 ROLE: Role = "neck_shaft_correction"
@@ -23,7 +23,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     Raises Refused for inputs that are missing, not plausible, or do not fit each other.
     """
     inputs = _neck_length(set_by_hand(KIND, inputs_of(case), settings))
-    given = given_of(case, inputs)
+    given = osteotomy_inputs_of(case, inputs)
     sections = (*parts_angles.sections(given), *parts_bone.sections(given))
     word = "Valgus" if given.change_deg >= 0 else "Varus"
     title = f"{word} osteotomy of the upper femur, {abs(given.change_deg):.0f} deg"
