@@ -228,11 +228,12 @@ def _visit_over(there: Visit, was: Item | None, now: Item | None) -> Visit | Non
 def _joined(
     there: tuple[Part, ...], was: tuple[Part, ...], now: tuple[Part, ...], place: Callable[[Part], object]
 ) -> tuple[Part, ...]:
-    """Return what others have, without what was taken away, and with what is new in its place."""
-    fresh = tuple(one for one in now if one not in was and one not in there)
-    over, said = {place(one) for one in fresh}, {place(one) for one in now}
-    kept = (one for one in there if place(one) not in over and not (one in was and place(one) not in said))
-    return (*kept, *fresh)
+    """Return what others have, without what was taken away, and with what is new where the same stood, or at the end."""
+    fresh = {place(one): one for one in now if one not in was and one not in there}
+    said = {place(one) for one in now}
+    kept = (one for one in there if place(one) in fresh or not (one in was and place(one) not in said))
+    stood = tuple(fresh.pop(place(one), one) for one in kept)
+    return (*stood, *fresh.values())
 
 
 def _findings(visit: Visit) -> tuple[Measurement | Missing, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from textual.pilot import Pilot
 
-from pathway.views.words.caution import CAUTION
+from pathway.views.words.caution import CAUTION, INVENTED
 from pathway.views.words.keys import KEY_WORDS
 from pathway.views.words.wrapping import wrap
 from tests.plans import files
@@ -113,7 +113,8 @@ async def test_title_and_caution_stand_on_every_screen(size) -> None:
             rows = text_of(app).split("\n")
             title = str(app.screen.query_one(Title).render())
             assert rows[0].strip() == title.strip(), name
-            assert rows[1].strip() == CAUTION, name
+            below = " ".join(" ".join(rows[1:3]).split())
+            assert below.startswith(f"{CAUTION} · {INVENTED}"), name
             titles.add(title)
     assert len(titles) >= len({screen.kind for screen in OPENED.values()})
 

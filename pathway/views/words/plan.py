@@ -160,7 +160,7 @@ def _difference(plan: Plan, width: int) -> Iterator[str]:
         last = growth.measured[-1]
         yield f"  measured {cm_words(last.discrepancy_mm)} on {last.date}"
     if growth.at_maturity is None:
-        yield "  at maturity: cannot be predicted, no leg length was measured"
+        yield "  at maturity: cannot be predicted: no leg length measured"
         return
     text = f"at maturity ({age_words(growth.mature_age_years)}) without operation: "
     yield from wrap(text + range_words(growth.at_maturity.discrepancy_mm), width, "  ", "    ")

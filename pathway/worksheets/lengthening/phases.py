@@ -1,4 +1,4 @@
-"""The phases of one lengthening: rest, drawing apart, hardening, protection, free walking. Days, no words."""
+"""The phases of one lengthening: latency, distraction, consolidation, protection, free walking. Days, no words."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ class Phases:
 def phases(given: LengtheningInputs, protocol: Protocol) -> Phases:
     """Return the course. At the protocol's rest and rate the device is on for the index times the gain.
 
-    Another rate moves the end of distraction and leaves the days of hardening as they are: an index is rest and
+    Another rate moves the end of distraction and leaves the days of consolidation as they are: an index is rest and
     distraction for each cm, and maturation. So a slower rate can only make the device stay longer.
     """
     first = given.operation + datetime.timedelta(days=given.latency_days + 1)
@@ -75,12 +75,12 @@ def phases(given: LengtheningInputs, protocol: Protocol) -> Phases:
     gain = days[-1].reached_mm if days else given.seen.reached_mm if given.seen else Fraction(0)
     last = days[-1].date if days else given.seen.on if given.seen else first
     usual = protocol.number("lengthening_latency_days") + float(gain) / protocol.number(RATE[given.bone])
-    hardening = Span(*(max(index * float(gain) / 10 - usual, 0.0) for index in _ordered(given.index)))
+    consolidation = Span(*(max(index * float(gain) / 10 - usual, 0.0) for index in _ordered(given.index)))
     until_end = (last - given.operation).days
-    removal = Span(*(until_end + days for days in (hardening.low, hardening.mid, hardening.high)))
+    removal = Span(*(until_end + days for days in (consolidation.low, consolidation.mid, consolidation.high)))
     after = [7 * (a + b) for a, b in zip(_ordered(given.protected_weeks), _ordered(given.weight_weeks), strict=True)]
     walking = Span(removal.low + after[0], removal.mid + after[1], removal.high + after[2])
-    return Phases(first, days, last, gain, hardening, removal, walking)
+    return Phases(first, days, last, gain, consolidation, removal, walking)
 
 
 def _ordered(span: Span) -> tuple[float, float, float]:

@@ -128,7 +128,10 @@ def _in_short(of: Made) -> Section:
         Line(label="First turn", value=course.first_turn),
         Line(label="End of distraction", value=course.end, strong=True, note=_days_note(of, course.end)),
         Line(
-            label="Days of hardening", value=course.consolidation.mid, unit="days", spread=_spread(course.consolidation)
+            label="Days of consolidation",
+            value=course.consolidation.mid,
+            unit="days",
+            spread=_spread(course.consolidation),
         ),
         Line(
             label="Device comes off",

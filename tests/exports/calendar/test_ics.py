@@ -147,12 +147,12 @@ def test_the_moment_of_writing_is_the_one_given_and_changes_no_number() -> None:
 @pytest.mark.parametrize(
     ("data", "found"),
     [
-        (b"not a calendar", "no calendar"),
-        (b"", "no calendar"),
-        (b"\xff\xfe\x00", "no calendar"),
+        (b"not a calendar", "not a calendar"),
+        (b"", "not a calendar"),
+        (b"\xff\xfe\x00", "not a calendar"),
         (b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//other//x//EN\r\nEND:VCALENDAR\r\n", "by -//other"),
         (b"BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\nUID:1\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n", "an incomplete entry"),
-        (file_of((Entry("a", "plan", "operation", ON, "a", ("x",)),))[:300], "no calendar"),
+        (file_of((Entry("a", "plan", "operation", ON, "a", ("x",)),))[:300], "not a calendar"),
     ],
 )
 def test_a_previous_file_that_is_not_ours_is_refused_in_words(data: bytes, found: str) -> None:

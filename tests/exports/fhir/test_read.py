@@ -142,7 +142,7 @@ def test_what_is_no_leg_length_is_passed_over() -> None:
     [
         ({"status": "preliminary"}, "entry[0].status: found 'preliminary', expected one of final, amended, corrected"),
         ({"effectiveDateTime": "2026-11"}, "found '2026-11', expected a full date (YYYY-MM-DD)"),
-        ({"effectiveDateTime": None}, "found no day, expected a whole day"),
+        ({"effectiveDateTime": None}, "found no day, expected a full date"),
         ({"effectiveDateTime": "2026-11-31"}, "found '2026-11-31'"),
         ({"effectiveDateTime": "2026-11-18Tnoon"}, "found '2026-11-18Tnoon'"),
         ({"bodySite": None}, "found 'no side', expected left or right"),

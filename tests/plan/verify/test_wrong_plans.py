@@ -296,7 +296,9 @@ WRONG = (
     Wrong("another protocol", "bent", other_version, "version"),
     Wrong("another child", "bent", other_child, "child"),
     Wrong("no word that it is a planning aid", "bent", caution_dropped("Planning aid"), "caution.planning_aid"),
-    Wrong("no word on the evidence for the hip", "bent", caution_dropped("England's guidance"), "caution.hip_evidence"),
+    Wrong(
+        "no word on the evidence for the hip", "bent", caution_dropped("Guidance for England"), "caution.hip_evidence"
+    ),
     Wrong("no word on complications", "bent", caution_dropped("Complications"), "caution.lengthening_complications"),
     Wrong("no word on the side of the arrest", "bent", caution_dropped("Growth arrest is on"), "caution.wrong_side"),
 )

@@ -179,7 +179,7 @@ def test_the_curve_ends_at_what_the_plan_says_of_maturity(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_height_that_growth_arrest_costs_is_the_same_on_paper_and_in_the_meeting(name: str) -> None:
-    less = re.compile(r"(\d+\.\d cm) less tall")
+    less = re.compile(r"(\d+\.\d cm) shorter as an adult")
     spoken = " ".join(line for part in family_parts(plan(name)) for line in part.sentences)
     assert less.findall(words_of(family(name))) == less.findall(spoken)
 

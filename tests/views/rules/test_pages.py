@@ -103,7 +103,7 @@ class TestOneKindOfEach:
             (HIP, "If not met, it is corrected by hip preparation."),
             ("hip_preparation.no_infection", "Cannot be waived."),
             ("hip_preparation.before_lengthening", "at least 12 months after the start of hip preparation"),
-            ("femoral_lengthening.not_before_three", "starts from 3 y; this binds."),
+            ("femoral_lengthening.not_before_three", "starts from 3 y; this is binding."),
             ("femoral_lengthening.share_30", "at most 30 % of the bone at once"),
             ("femoral_lengthening.share_20", "Shown as a warning, not enforced."),
             ("goal_band_mm", "goal band mm: 10 mm."),
@@ -111,7 +111,7 @@ class TestOneKindOfEach:
             ("femoral_lengthening.large_difference", "with a chance of at least 50 of 100"),
             ("femoral_lengthening.stiff_knee", "is outside the protocol when arc of knee motion less than 45 deg"),
             ("femoral_mobile_hip_1998.3c", "Type 3c of femoral mobile hip 1998"),
-            ("center_edge_angle_deg", "from -60 to 60 deg, error ±4 deg; counts for 12 months."),
+            ("center_edge_angle_deg", "from -60 to 60 deg, error ±4 deg; valid for 12 months."),
         ],
     )
     def test_words(self, id, said) -> None:
