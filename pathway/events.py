@@ -228,7 +228,7 @@ def _visit_over(there: Visit, was: Item | None, now: Item | None) -> Visit | Non
 def _joined(
     there: tuple[Part, ...], was: tuple[Part, ...], now: tuple[Part, ...], place: Callable[[Part], object]
 ) -> tuple[Part, ...]:
-    """Return what others have, without what was taken away, and with what is new where the same stood, or at the end."""
+    """Return what others have, without what was taken away; what is new stands where the same stood, or at the end."""
     fresh = {place(one): one for one in now if one not in was and one not in there}
     said = {place(one) for one in now}
     kept = (one for one in there if place(one) in fresh or not (one in was and place(one) not in said))
