@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cache
 from typing import Any, get_args
 
 from pydantic import BaseModel
@@ -28,6 +29,7 @@ NAMING_FIELDS = (
 )
 
 
+@cache
 def kinds() -> Mapping[str, type[BaseModel]]:
     """Return the parts of a protocol that hold entries with ids, and the shape of the entries of each."""
     found: dict[str, type[BaseModel]] = {}
@@ -59,11 +61,17 @@ def conditions_of(entry: Any) -> tuple[Condition, ...]:
     return tuple(field for field in fields if isinstance(field, Condition))
 
 
+@cache
+def _naming_fields(shape: type[BaseModel]) -> tuple[str, ...]:
+    """Return the fields and properties of a shape that name other entries."""
+    return tuple(name for name in NAMING_FIELDS if name in shape.model_fields or hasattr(shape, name))
+
+
 def named_by(entry: Any) -> frozenset[str]:
     """Return every id that an entry names: sources, stages, findings, schemes, diagnoses; its types left out."""
     names: set[str] = set()
-    for field in NAMING_FIELDS:
-        value = getattr(entry, field, None)
+    for field in _naming_fields(entry.__class__):
+        value = getattr(entry, field)
         names.update((value,) if isinstance(value, str) else value or ())
     for side in getattr(entry, "sides", ()):
         names.update(side.sources)

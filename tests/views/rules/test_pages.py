@@ -10,7 +10,7 @@ import pytest
 from pathway.problems import Refused
 from pathway.protocol.load import load_protocol, read_overlay, with_overlay
 from pathway.protocol.overlay import differences
-from pathway.protocol.references import entries
+from pathway.protocol.references import entries, users
 from pathway.views.rules.catalogue import catalogue
 from pathway.views.rules.overlay_sheet import sheet_data, sheet_text
 from pathway.views.rules.pages import all_kinds, list_data, list_text, page_data, page_text
@@ -19,6 +19,7 @@ from tests.offenders import for_each
 
 PROTOCOL = load_protocol()
 ENTRIES = list(entries(PROTOCOL))
+NAMED = users(PROTOCOL)
 HIP = "femoral_lengthening.hip_covered"
 OVERLAY = f"""
 name = "hill clinic"
@@ -62,7 +63,7 @@ def test_every_entry_says_what_it_is_in_words(kind, entry) -> None:
 
 @for_each(ENTRIES, name=lambda kind, entry: f"{kind} {entry.id}")
 def test_every_page_fits_and_names_its_sources(kind, entry) -> None:
-    page = page_text(PROTOCOL, entry.id, 80)
+    page = page_text(PROTOCOL, entry.id, 80, NAMED)
     assert page.startswith(f"{entry.id}: ")
     assert max(len(line) for line in page.splitlines() if "http" not in line) <= 80
     flat = re.sub(r"\s+", " ", page)
@@ -125,7 +126,7 @@ class TestPages:
     def test_memory_cannot_be_overlooked(self) -> None:
         for _, entry in ENTRIES:
             if getattr(entry, "provenance", "") == "memory":
-                assert "FROM MEMORY" in page_text(PROTOCOL, entry.id, 300)
+                assert "FROM MEMORY" in page_text(PROTOCOL, entry.id, 300, NAMED)
             elif hasattr(entry, "provenance") and not entry.note:
                 assert "FROM MEMORY" not in origin_words(entry)
 
