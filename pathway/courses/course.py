@@ -63,7 +63,7 @@ class Arrest:
 class Course:
     """One way to the goal. `residual_mm` is the deterministic projection; `draws_mm` its spread (m,), amounts kept.
 
-    `chance` says how it ends when amounts are decided again on the way; None on a prosthetic road, or not asked.
+    `chance` says how it ends when amounts are decided again on the way; None on a prosthetic pathway, or not asked.
 
     `points` is the burden that the search weighed, by the weights of the rules; `not_beaten` that no other course
     has both less burden and a better chance.

@@ -35,10 +35,10 @@ def chance_of(course: Course, problem: CourseProblem, *, seed: int = 0, spare: b
     course as planned reaches the accepted band, or is recommended though it does not); in a course that the plan puts
     first, and nobody chose, also for a growth arrest at the end where none is planned. What planning again does
     beyond that (other ages, the second bone, another course) narrows what is left as the rules say, measured in lives
-    lived through. Raises ValueError for a prosthetic road, which has no amounts.
+    lived through. Raises ValueError for a prosthetic pathway, which has no amounts.
     """
     if course.prosthetic:
-        raise ValueError("a prosthetic road has no amounts to decide")
+        raise ValueError("a prosthetic pathway has no amounts to decide")
     if spare is None:
         spare = course.recommended or abs(course.residual_mm) <= problem.number("goal_accepted_mm")
     dated = slots_of(course, problem, spare=spare)

@@ -34,7 +34,7 @@ def courses(search: CourseSearch, *, chances: bool = True) -> tuple[Course, ...]
     """Return the best course for each number of lengthenings with and without growth arrest, best first.
 
     The first within the protocol is recommended, unless the family or team chose another; every other says
-    why it lost. A prosthetic road is among them where the protocol offers it.
+    why it lost. A prosthetic pathway is among them where the protocol offers it.
     """
     return _Strategist(search).ranked(chances)
 
@@ -114,7 +114,7 @@ class _Strategist:
         draws = outlook(self.problem.growth.posterior, (), self.problem.grid.age_years[-1:]).at_maturity()
         return Course(
             id=PROSTHETIC_COURSE,
-            summary="prosthetic road instead of lengthening",
+            summary="prosthetic pathway instead of lengthening",
             lengthenings=(),
             arrest=None,
             prosthetic=True,
@@ -184,7 +184,7 @@ class _Strategist:
         if course.prosthetic:
             return "a different approach: to be shown in equal detail, not ranked by length"
         if best.prosthetic:
-            return "; ".join(reasons) or "the protocol puts the prosthetic road first here"
+            return "; ".join(reasons) or "the protocol puts the prosthetic pathway first here"
         if self._excess(abs(course.residual_mm)) > self._excess(abs(best.residual_mm)):
             side = "longer" if course.residual_mm < 0 else "shorter"
             reasons.append(f"leaves the treated leg {abs(course.residual_mm):.0f} mm {side}")

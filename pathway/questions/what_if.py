@@ -131,7 +131,7 @@ def _burden(one: Course, other: Course) -> Iterator[str]:
 
 def _result(one: Course, other: Course) -> Iterator[str]:
     if one.residual_mm is None or other.residual_mm is None:
-        yield "One of the two is a prosthetic road, which is not measured by length."
+        yield "One of the two is a prosthetic pathway, which is not measured by length."
         return
     then, now = other.median_residual_mm / 10, one.median_residual_mm / 10
     if round(then, 1) != round(now, 1):

@@ -11,12 +11,12 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, Table, func, insert, select
 
+from pathway.registry.address import new_file, place_of
 from pathway.registry.db import rows, tables
 from pathway.registry.db.engine import file_engine, make_tables
 from pathway.registry.db.failures import translating_db_errors
 from pathway.registry.journal.audit import Audit, StoredEntry, audit
 from pathway.registry.journal.entry import Head
-from pathway.registry.place import new_file, place_of
 from pathway.registry.problem import problem
 from pathway.registry.store import Registry, open_registry
 

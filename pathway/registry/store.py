@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Engine, Row, delete, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from pathway.record import Record
+from pathway.registry.address import Place, place_of
 from pathway.registry.db import rows, tables
 from pathway.registry.db.engine import open_engine
 from pathway.registry.db.failures import translating_db_errors
@@ -22,7 +23,6 @@ from pathway.registry.journal.chain import head_of, linked, moment
 from pathway.registry.journal.entry import ChildLine, Entry, Head, NewEntry, Saved, StaleHead, StoredPlan
 from pathway.registry.journal.fold import Unfoldable, record_of
 from pathway.registry.journal.payloads import PAYLOAD_VERSION, UnreadablePayload, check_new
-from pathway.registry.place import Place, place_of
 from pathway.registry.problem import problem
 
 

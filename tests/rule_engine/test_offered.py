@@ -1,4 +1,4 @@
-"""What is offered beside lengthening: the single stages of the prosthetic road, never planned by themselves."""
+"""What is offered beside lengthening: the single stages of the prosthetic pathway, never planned by themselves."""
 
 from __future__ import annotations
 

@@ -17,8 +17,8 @@ from tui.app import PathwayApp
 from tui.screens.followup import KEPT_WHEN_SEEN, FollowUpScreen
 from tui.screens.timeline import TimelineScreen
 from tui.widgets.form import Form
+from tui.widgets.form_parts import Parts
 from tui.widgets.frame import Notice
-from tui.widgets.parts import Parts
 from tui.widgets.prose import Prose
 
 SIZE = (120, 40)

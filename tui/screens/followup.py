@@ -31,10 +31,10 @@ from tui.followup.choices import choosing
 from tui.followup.entered import Entered
 from tui.followup.fields import FIND, PARTS, Offer, part_of
 from tui.opened import ChildList
-from tui.screens.filled import FormScreen
+from tui.screens.form_screen import FormScreen
 from tui.widgets import frame
 from tui.widgets.form import Form
-from tui.widgets.parts import Parts
+from tui.widgets.form_parts import Parts
 from tui.widgets.prose import Prose
 
 PAUSE_SECONDS = 0.25

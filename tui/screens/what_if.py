@@ -21,7 +21,7 @@ from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
 from tui import keys, planner
 from tui.followup.form_field import Field
-from tui.screens.filled import FormScreen
+from tui.screens.form_screen import FormScreen
 from tui.screens.reason import ReasonScreen, Who
 from tui.widgets import frame
 from tui.widgets.form import Form

@@ -27,7 +27,7 @@ from pathway.worksheets.sheet import Input, Kind, Sheet
 from tui import keys
 from tui.followup.form_field import Field
 from tui.opened import ChildList
-from tui.screens.filled import FormScreen
+from tui.screens.form_screen import FormScreen
 from tui.widgets import frame
 from tui.widgets.form import Form
 from tui.widgets.prose import Prose

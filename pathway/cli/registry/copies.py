@@ -54,8 +54,8 @@ def backup(file: Path, where: RegistryOptions) -> None:
 @registry_options
 def restore(file: Path, where: RegistryOptions) -> None:
     """Copy a backup FILE to where there is no registry yet, and verify it."""
+    from pathway.registry.address import place_of
     from pathway.registry.copies import restore as restored
-    from pathway.registry.place import place_of
     from pathway.registry.store import open_registry
 
     key, place = where.key(), place_of(where.address)
@@ -98,9 +98,9 @@ def _tell(found: Audit, name: str) -> None:
 
 
 def _known_heads(file: Path, key: str | None) -> dict[str, Head]:
+    from pathway.registry.address import is_plain
     from pathway.registry.copies import kept_heads
     from pathway.registry.journal.heads import read_heads
-    from pathway.registry.place import is_plain
     from pathway.registry.store import open_registry
 
     try:

@@ -10,8 +10,8 @@ from typing import Any
 from sqlalchemy import Connection, Engine, create_engine, event, insert, inspect, select, text
 from sqlalchemy.pool import QueuePool
 
+from pathway.registry.address import Place, is_plain, new_file
 from pathway.registry.db import tables
-from pathway.registry.place import Place, is_plain, new_file
 from pathway.registry.problem import RegistryProblem, problem
 
 WAIT_SECONDS = 30

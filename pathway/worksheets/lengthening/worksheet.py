@@ -12,17 +12,7 @@ from pathway.protocol.roles import bone_of
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule, made, set_by_hand
 from pathway.worksheets.lengthening import sections as parts
 from pathway.worksheets.lengthening.distraction import exact, rate_below
-from pathway.worksheets.lengthening.phases import (
-    RATE,
-    LengtheningInputs,
-    Seen,
-    Span,
-    callus_index,
-    index_span,
-    phases,
-    slow_steps,
-)
-from pathway.worksheets.lengthening.recorded import (
+from pathway.worksheets.lengthening.from_record import (
     AT_VISIT,
     NERVE,
     NOTHING,
@@ -34,6 +24,16 @@ from pathway.worksheets.lengthening.recorded import (
     operation_of,
     under_way,
     wrong_since,
+)
+from pathway.worksheets.lengthening.phases import (
+    RATE,
+    LengtheningInputs,
+    Seen,
+    Span,
+    callus_index,
+    index_span,
+    phases,
+    slow_steps,
 )
 from pathway.worksheets.sheet import Input, Kind, Origin, Sheet, problem
 

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from pathway.registry import place
+from pathway.registry import address as place
 from pathway.registry.copies import back_up, verify
 from pathway.registry.journal.entry import Saved
 from pathway.registry.journal.payloads import decision_entry
