@@ -6,9 +6,9 @@ import datetime
 import os
 import sys
 from collections.abc import Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -29,6 +29,9 @@ from pathway.cli.printing import width
 from pathway.problems import cannot
 from pathway.protocol.question import Question
 from pathway.views.words.caution import CAUTION
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
 
 
 @click.command("due")
@@ -109,6 +112,8 @@ def replan_(
 def _executor(cluster: str | None) -> Iterator[Executor]:
     """Yield all cores of this machine, or a cluster through the same interface."""
     if cluster is None:
+        from concurrent.futures import ProcessPoolExecutor
+
         with ProcessPoolExecutor(os.cpu_count() or 1) as executor:
             yield executor
         return
