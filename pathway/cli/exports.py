@@ -182,13 +182,11 @@ def _lengthening(made: Plan, record: Record, protocol: Protocol, wanted: str) ->
     from pathway.worksheets.kinds import stage_of
     from pathway.worksheets.lengthening.worksheet import worked
 
-    until = record.until(made.on)
-    posterior = fit_growth(
-        Question(until, protocol, made.on), known_steps=known_steps(Question(until, protocol, made.on))
-    )
+    question = Question(record, protocol, made.on).as_known()
+    posterior = fit_growth(question, known_steps=known_steps(question))
     stage = stage_of("lengthening", made, protocol, wanted)
     assert stage is not None  # a name was asked for
-    return turning_agenda(made, stage, worked(case_of(Question(until, protocol, made.on), made, stage, posterior), {}))
+    return turning_agenda(made, stage, worked(case_of(question, made, stage, posterior), {}))
 
 
 def _previous(path: Path) -> Mapping[str, Earlier]:

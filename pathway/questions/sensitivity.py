@@ -75,11 +75,8 @@ def robustness(question: Question, plan: Plan, *, seed: int = 0) -> Robustness:
 
 
 def _by_growth(question: Question, best: str, seed: int) -> tuple[float | None, list[Turn]]:
-    posterior = fit_growth(
-        question.as_known(),
-        seed=seed,
-        known_steps=known_steps(question.as_known()),
-    )
+    known = question.as_known()
+    posterior = fit_growth(known, seed=seed, known_steps=known_steps(known))
     if posterior is None:
         return None, []
     mature = outlook(posterior).at_maturity()
