@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pathway.courses.course import PLATES, Arrest
-from pathway.growth import Posterior, outlook
+from pathway.growth import Posterior, arrest_takes
 from pathway.growth.reference_curves import Floats
 from pathway.protocol.model import Bone, Protocol
 
@@ -36,12 +36,8 @@ class ArrestEffects:
 def arrest_effects(posterior: Posterior, first_years: float, last_years: float) -> ArrestEffects:
     """Return the effects between two ages on the central projection."""
     ages = np.linspace(first_years, last_years, round(12 * (last_years - first_years)) + 1)
-    central = outlook(posterior.central(), (), ages)
-    grown = {"femur": central.long_femur_mm[0], "tibia": central.long_tibia_mm[0]}
-    shares = posterior.shares
-    return ArrestEffects(
-        ages, {plate: shares[plate] * (grown[bone][-1] - grown[bone]) for bone, plate in PLATES.items()}
-    )
+    central = posterior.central()
+    return ArrestEffects(ages, {plate: arrest_takes(central, plate, ages)[0] for plate in PLATES.values()})
 
 
 def arrests(

@@ -13,7 +13,7 @@ from pathway.courses.grid_search import Chain, Ints
 from pathway.courses.lengthening_options import POINT
 from pathway.courses.outcome import Chance, Narrowing, Slot, Task, chance
 from pathway.courses.problem import CourseProblem
-from pathway.growth import Posterior, What, outlook
+from pathway.growth import Posterior, arrest_takes
 from pathway.growth.future_visits import estimates, learning
 from pathway.growth.reference_curves import Floats
 from pathway.protocol.model import Contraindication, Indication
@@ -47,10 +47,7 @@ def chance_of(course: Course, problem: CourseProblem, *, seed: int = 0, spare: b
     rng = np.random.default_rng(seed)
     learned = learning(posterior, problem.protocol, ages, steps)
     planned = sum(item.amount_mm for item in course.lengthenings if item.bone == problem.first.bone)
-    loss_free = _without_loss(posterior)
-    last = problem.grid.age_years[-1:]
-    smooth = outlook(loss_free, steps, last).at_maturity().astype(float) + planned
-    loss = course.draws_mm.astype(float) + planned - smooth
+    smooth = course.draws_mm.astype(float) + planned
     centre = course.residual_mm + planned
     errors = learned.gain_error_sd_mm * rng.standard_normal((len(smooth), len(dated)))
     second = sum(item.bone != problem.first.bone for item in course.lengthenings)
@@ -59,9 +56,9 @@ def chance_of(course: Course, problem: CourseProblem, *, seed: int = 0, spare: b
     smooth -= errors[:, lengthens].sum(axis=1) + unasked
     task = Task(
         step_mm=problem.grid.step_mm,
-        net_mm=smooth + loss,
+        net_mm=smooth,
         gain_error_mm=errors,
-        estimate_mm=estimates(learned, smooth, centre, rng, loss_mm=loss),
+        estimate_mm=estimates(learned, smooth, centre, rng),
         excess=problem.excess,
         fixed_lengthenings=second,
         fixed_operations=course.operations - sum(item.slot.operations for item in dated if item.slot.planned),
@@ -235,18 +232,10 @@ def _spare_arrest(problem: CourseProblem, last_years: float) -> list[DatedSlot]:
 
 def _growth_left(posterior: Posterior, arrest: Arrest) -> Floats:
     """Return the growth (m,) that the arrest would take in each draw, mm."""
-    ahead = outlook(posterior, (), np.array([arrest.age_years]))
     total: Floats = np.zeros(posterior.draws)
-    for bone, plate in PLATES.items():
-        if plate in arrest.physes:
-            what: What = "long_femur" if bone == "femur" else "long_tibia"
-            total = total + posterior.shares[plate] * (ahead.at_maturity(what) - ahead.lengths(what)[:, 0])
+    for plate in arrest.physes:
+        total = total + arrest_takes(posterior, plate, [arrest.age_years])[:, 0]
     return total
-
-
-def _without_loss(posterior: Posterior) -> Posterior:
-    bones = {bone: replace(draws, loss=np.zeros_like(draws.loss)) for bone, draws in posterior.bones.items()}
-    return replace(posterior, bones=bones)
 
 
 def _arrest_from(stage: str, problem: CourseProblem) -> float:

@@ -5,7 +5,7 @@ from pathway.growth.method_opinions import Opinion, opinions
 from pathway.growth.plausibility import growth_faults, growth_questions
 from pathway.growth.population import Adult, Population, Visits, adult_size, population
 from pathway.growth.posterior import Posterior, fit_growth
-from pathway.growth.projection import Outlook, What, outlook
+from pathway.growth.projection import Outlook, What, arrest_takes, made_by_plate, outlook
 from pathway.growth.reference_curves import GrowthCurve, growth_curve, pchip, stature_curve
 from pathway.growth.surgery import BONES, PHYSES, Leg, Step
 from pathway.growth.value_of_next_visit import Narrowing, narrowing
@@ -26,10 +26,12 @@ __all__ = [
     "Visits",
     "What",
     "adult_size",
+    "arrest_takes",
     "fit_growth",
     "growth_curve",
     "growth_faults",
     "growth_questions",
+    "made_by_plate",
     "narrowing",
     "opinions",
     "outlook",

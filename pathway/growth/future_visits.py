@@ -13,7 +13,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from pathway.growth.bones.unknowns import BoneView, Frame, Knowledge, Layout, bone_view
+from pathway.growth.bones.evidence import arrest_ways
+from pathway.growth.bones.mixture import ways_of
+from pathway.growth.bones.unknowns import Frame, Knowledge, bone_view
 from pathway.growth.posterior import Posterior
 from pathway.growth.reference_curves import Floats
 from pathway.growth.surgery import BONES, Step
@@ -28,13 +30,11 @@ class Learning:
     """How much will be known at each of n decisions, in order of age.
 
     `open_share` (n,) is the share of the variance of the mature discrepancy that is still open then, from 1
-    (nothing learnt) down; `loss_seen` (n,) the part of a slower growth after lengthening that the projection
-    will have taken in; `gain_error_sd_mm` how far each lengthening to come may gain beside its record.
+    (nothing learnt) down; `gain_error_sd_mm` how far each lengthening to come may gain beside its record.
     """
 
     ages: Floats
     open_share: Floats
-    loss_seen: Floats
     gain_error_sd_mm: float
 
 
@@ -59,26 +59,24 @@ def learning(
         raise ValueError(f"visits must lie apart, found {months:g} months")
     if any(later < earlier for earlier, later in pairwise(ages)):
         raise ValueError(f"the ages of the decisions must not fall, found {list(ages)}")
-    gain_sd = protocol.number("lengthening_gain_error_sd_mm")
-    knowledge = _with_jumps(posterior, posterior.known, steps, gain_sd)
+    knowledge = _with_planned(posterior, posterior.known, steps, protocol)
     last = max(ages, default=posterior.age_years)
     visits = posterior.age_years + months / 12 * np.arange(1, int(12 * (last - posterior.age_years) / months + 2))
     visits = visits[visits <= last + 1e-9]
     grown_up = max(posterior.mature_age_years + _GROWN_UP_AFTER_YEARS, last) + _GRACE_YEARS
-    films = _films(posterior, protocol, knowledge, visits, grown_up)
-    precision, drawn = knowledge.precision.copy(), np.zeros(len(knowledge.mean))
+    information, slope = _films(posterior, protocol, knowledge, visits, grown_up)
+    precision = knowledge.precision.copy()
     rest = posterior.later_variance_mm2
-    whole = float(films.slope @ np.linalg.solve(precision, films.slope)) + rest
-    shares, seen, done = [], [], 0
+    whole = float(slope @ np.linalg.solve(precision, slope)) + rest
+    shares, done = [], 0
     for age in ages:
         upto = int(np.searchsorted(visits, age + 1e-9))
-        precision += films.information[done:upto].sum(axis=0)
-        drawn += films.pull[done:upto].sum(axis=0)
+        precision += information[done:upto].sum(axis=0)
         done = upto
-        towards = np.linalg.solve(precision, films.slope)
-        shares.append((float(films.slope @ towards) + rest) / whole)
-        seen.append(float(towards @ drawn) / films.loss_mm if films.loss_mm > 0 else 0.0)
-    return Learning(np.array(ages, float), np.minimum(np.array(shares), 1.0), np.array(seen), gain_sd)
+        towards = np.linalg.solve(precision, slope)
+        shares.append((float(slope @ towards) + rest) / whole)
+    gain_sd = protocol.number("lengthening_gain_error_sd_mm")
+    return Learning(np.array(ages, float), np.minimum(np.array(shares), 1.0), gain_sd)
 
 
 def estimates(
@@ -86,14 +84,11 @@ def estimates(
     truth_mm: Floats,
     centre_mm: float,
     rng: np.random.Generator,
-    *,
-    loss_mm: Floats | None = None,
 ) -> Floats:
     """Return what the projection will say at each decision for each true draw: mm (m, n).
 
-    `truth_mm` (m,) is what a draw comes to without slower growth after lengthening, with its error of gain;
-    `centre_mm` what the projection says today; `loss_mm` (m,) what slower growth adds. The same state of `rng`
-    gives the same values.
+    `truth_mm` (m,) is what a draw comes to; `centre_mm` what the projection says today. The same state of `rng` gives
+    the same values.
     """
     known = 1.0 - learned.open_share
     result = np.empty((len(truth_mm), len(known)))
@@ -107,71 +102,48 @@ def estimates(
         later = part * later + spread * rng.standard_normal(len(off))
         clock = known[k]
         result[:, k] = centre_mm + later
-    if loss_mm is not None:
-        result += np.asarray(loss_mm, float)[:, None] * learned.loss_seen
     return result
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Films:
-    """What each visit to come adds: information (v, n, n), and `pull` (v, n) by a loss of growth that nobody expects.
-
-    `slope` (n,) of the mature discrepancy, and `loss_mm` what that loss makes of it.
-    """
-
-    information: Floats
-    pull: Floats
-    slope: Floats
-    loss_mm: float
-
-
-def _films(posterior: Posterior, protocol: Protocol, knowledge: Knowledge, visits: Floats, grown_up: float) -> _Films:
+def _films(
+    posterior: Posterior, protocol: Protocol, knowledge: Knowledge, visits: Floats, grown_up: float
+) -> tuple[Floats, Floats]:
+    """Return the information (v, n, n) that each visit to come adds and the slope (n,) of the mature discrepancy."""
     wander = protocol.number("bone_wander_sd")
     film = posterior.film_sd_mm**2 * np.eye(2)
     width = len(knowledge.mean)
-    information, pull = np.zeros((len(visits), width, width)), np.zeros((len(visits), width))
-    slope, whole = np.zeros(width), 0.0
+    information, slope = np.zeros((len(visits), width, width)), np.zeros(width)
     for bone in BONES:
-        anchor = float(posterior.bones[bone].short_age_years)
-        view = bone_view(knowledge.frame, bone, [*visits, grown_up, anchor])
+        view = bone_view(knowledge.frame, bone, [*visits, grown_up])
         long, short, long_slopes, short_slopes = view.lengths(knowledge.mean)
         places, end = view.places(list(visits)), view.places([grown_up])[0]
         rows = np.stack((long_slopes[places], short_slopes[places]), axis=1)
         mm = np.stack((long[places], short[places]), axis=1)
         weights = np.linalg.inv(film + wander**2 * mm[:, :, None] * mm[:, None, :])
-        weighted = rows.transpose(0, 2, 1) @ weights
-        information += weighted @ rows
-        lost = _lost(view, knowledge, anchor)
-        pull += weighted[:, :, 1] * -lost[places][:, None]
+        information += rows.transpose(0, 2, 1) @ weights @ rows
         slope = slope + long_slopes[end] - short_slopes[end]
-        whole += float(lost[end])
-    return _Films(information, pull, slope, whole)
+    return information, slope
 
 
-def _lost(view: BoneView, knowledge: Knowledge, anchor: float) -> Floats:
-    """Return what the short bone would be behind at each age of the view if every lengthening stopped its growth."""
-    layout = knowledge.frame.layout
-    alone = np.exp(view.base + view.design @ knowledge.mean)
-    kept = knowledge.mean[layout.share(view.bone)] + knowledge.mean[layout.drift(view.bone)]
-    behind = np.zeros(len(view.ages))
-    for step in knowledge.frame.steps_on("short", view.bone):
-        if step.adds_mm and step.by_distraction:
-            start = view.places([max(step.age_years, anchor)])[0]
-            behind += kept * np.maximum(alone - alone[start], 0.0)
-    return behind
-
-
-def _with_jumps(posterior: Posterior, known: Knowledge, steps: Sequence[Step], sd_mm: float) -> Knowledge:
-    """Return the knowledge with the errors of gain of the lengthenings that no visit has followed yet."""
+def _with_planned(posterior: Posterior, known: Knowledge, steps: Sequence[Step], protocol: Protocol) -> Knowledge:
+    """Return the knowledge with what no visit has followed yet: errors of gain, and how arrests will work."""
     frame, layout = known.frame, known.frame.layout
-    new = tuple(
-        step
-        for step in (*posterior.known_steps, *steps)
-        if step.leg == "short" and step.adds_mm and step not in layout.jumps
-    )
-    wider = Layout(layout.factors, (*layout.jumps, *new))
-    precision = np.diag(np.full(wider.width, sd_mm**-2))
-    precision[: layout.width, : layout.width] = known.precision
-    mean = np.concatenate((known.mean, np.zeros(len(new))))
-    whole: Frame = replace(frame, steps=(*frame.steps, *steps), layout=wider)
-    return replace(known, frame=whole, mean=mean, precision=precision)
+    whole = (*posterior.known_steps, *steps)
+    gains = tuple(s for s in whole if s.leg == "short" and s.adds_mm and s not in layout.jumps)
+    arrests = tuple(s for s in whole if s.stops and s not in layout.arrests)
+    wider = replace(layout, jumps=(*layout.jumps, *gains), arrests=(*layout.arrests, *arrests))
+    precision = np.diag(np.full(wider.width, protocol.number("lengthening_gain_error_sd_mm") ** -2))
+    mean = np.zeros(wider.width)
+    efficacy = ways_of([arrest_ways(protocol)])
+    for step in arrests:
+        mean[wider.efficacy(step)], mean[wider.delay(step)] = efficacy.centre[0], protocol.number("arrest_delay_years")
+        precision[wider.efficacy(step), wider.efficacy(step)] = 1 / efficacy.variance[0]
+        late = protocol.number("arrest_delay_sd_years") ** -2
+        precision[wider.delay(step), wider.delay(step)] = late
+    # New arrests stand before what lengthenings gained.
+    old = np.arange(layout.width)
+    old[layout.special.stop :] += 2 * len(arrests)
+    precision[np.ix_(old, old)] = known.precision
+    mean[old] = known.mean
+    planned: Frame = replace(frame, steps=(*frame.steps, *steps), layout=wider)
+    return replace(known, frame=planned, mean=mean, precision=precision)

@@ -35,26 +35,22 @@ class _Course:
     short_sd: Floats
 
 
-def departure(
-    found: Sequence[Reading], steps: Sequence[Step], congenital: bool, drift_sd: float, protocol: Protocol
-) -> Departure:
-    """Return what visits before any operation on a bone say against its pattern.
+def departure(found: Sequence[Reading], steps: Sequence[Step], protocol: Protocol) -> Departure:
+    """Return what visits before any operation on a bone say against a steady share of growth.
 
-    Congenital: against a constant proportion that may drift by `drift_sd`; otherwise against a straight line of
-    the short on the long bone. Tested at the band of the rules (`surprise_band`), with three visits or more.
+    That is a straight line of the short on the long bone (Moseley 1977); a share of growth that is not the share of
+    length is no departure but learned. Tested at the band of the rules (`surprise_band`), with three visits or more.
     """
     band = protocol.number("surprise_band")
     departed = []
     for bone in BONES:
         course = _course(found, steps, bone)
-        if course is not None and _misfit(course, congenital, drift_sd) > _chi_square(
-            band, len(course.ages) - (1 if congenital else 2)
-        ):
+        if course is not None and _misfit(course) > chi_square(band, len(course.ages) - 2):
             departed.append(bone)
     if not departed:
         return Departure(frozenset(), ())
-    expected = "a constant proportion" if congenital else "a straight line"
-    notes = [f"The {' and '.join(departed)} departed from {expected} by more than the measurement error: wider band."]
+    bones = " and ".join(departed)
+    notes = [f"The {bones} departed from a steady share of growth by more than the measurement error: wider band."]
     shape = _shape(found, steps)
     if shape is not None:
         table = protocol.table("discrepancy_patterns")
@@ -76,22 +72,16 @@ def _course(found: Sequence[Reading], steps: Sequence[Step], bone: Bone) -> _Cou
     return _Course(ages, long, short, long_sd, short_sd)
 
 
-def _misfit(course: _Course, congenital: bool, drift_sd: float) -> float:
-    """Return the sum of squared standardised distances from the best proportion or line."""
-    if congenital:
-        ratio = course.short / course.long
-        error = ratio * np.hypot(course.short_sd / course.short, course.long_sd / course.long)
-        lag = 1 - course.long[0] / course.long
-        inverse = np.linalg.inv(np.diag(error**2) + drift_sd**2 * np.outer(lag, lag))
-        mean = inverse.sum(axis=0) @ ratio / inverse.sum()
-        return float((ratio - mean) @ inverse @ (ratio - mean))
+def _misfit(course: _Course) -> float:
+    """Return the sum of squared standardised distances from the best straight line."""
     slope, _ = np.polyfit(course.long, course.short, 1)
     weight = 1 / np.hypot(course.short_sd, slope * course.long_sd)
     line = np.polyfit(course.long, course.short, 1, w=weight)
     return float((((course.short - np.polyval(line, course.long)) * weight) ** 2).sum())
 
 
-def _chi_square(q: float, freedom: int) -> float:
+def chi_square(q: float, freedom: int) -> float:
+    """Return the value below which a chi-square with so many degrees of freedom lies with chance `q`."""
     # Wilson and Hilferty, Proc Natl Acad Sci USA 1931;17:684-688.
     part = 2 / (9 * freedom)
     return float(freedom * (1 - part + NormalDist().inv_cdf(q) * part**0.5) ** 3)

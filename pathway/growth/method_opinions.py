@@ -75,7 +75,7 @@ def opinions(question: Question, *, known_steps: Sequence[Step] = ()) -> tuple[O
     pattern = question.record.child.growth_pattern or diagnosis.growth_pattern
     case = _Case(
         question.protocol,
-        growth_curve(question.protocol, question.record.child.sex),
+        growth_curve(question.protocol, question.record.child.sex, "table"),
         pattern == "congenital",
         before,
         ahead,

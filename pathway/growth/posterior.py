@@ -20,7 +20,7 @@ from pathway.growth.bones.lengths import BoneDraws
 from pathway.growth.bones.measured import readings
 from pathway.growth.bones.unknowns import Knowledge
 from pathway.growth.reference_curves import Floats, GrowthCurve
-from pathway.growth.surgery import Step
+from pathway.growth.surgery import PlateShares, Step
 from pathway.protocol.model import Bone
 from pathway.protocol.question import Question
 
@@ -29,8 +29,8 @@ from pathway.protocol.question import Question
 class Posterior:
     """The child's growth from the last visit on, as draws.
 
-    `bones` holds the draws of femur and tibia; `known_steps` the operations already done; `shares` each
-    growth plate's share of its bone; `age_years` the age on the day of the projection; `mature_age_years`
+    `bones` holds the draws of femur and tibia; `known_steps` the operations already done; `plates` each
+    growth plate's share of its bone by age; `age_years` the age on the day of the projection; `mature_age_years`
     the central end of growth; `notes` plain sentences about what the projection rests on, `surprises` those
     about values to be checked; `adult_height_mm` draws of adult height where height was measured; `known` what
     the visits said of the unknowns; `film_sd_mm` the error of one length on a film and `later_variance_mm2`
@@ -40,7 +40,7 @@ class Posterior:
     curve: GrowthCurve
     bones: Mapping[Bone, BoneDraws]
     known_steps: tuple[Step, ...]
-    shares: Mapping[str, float]
+    plates: PlateShares
     age_years: float
     mature_age_years: float
     notes: tuple[str, ...]
@@ -92,7 +92,7 @@ def fit_growth(question: Question, *, seed: int = 0, known_steps: Sequence[Step]
         curve=basis.curve,
         bones=futures.centre(),
         known_steps=basis.steps,
-        shares=basis.shares,
+        plates=basis.plates,
         age_years=age,
         mature_age_years=max(basis.curve.mature_age_years - basis.skeletal.shift_years, 0.0),
         notes=(*basis.notes, *surprises, *(height.notes if height else ())),

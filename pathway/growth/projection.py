@@ -11,7 +11,7 @@ import numpy.typing as npt
 from pathway.growth.bones.lengths import lengths
 from pathway.growth.posterior import Posterior
 from pathway.growth.reference_curves import Floats
-from pathway.growth.surgery import BONES, Step
+from pathway.growth.surgery import BONES, PHYSES, Leg, Step
 from pathway.protocol.model import Bone
 
 What = Literal["discrepancy", "long_leg", "short_leg", "long_femur", "long_tibia", "short_femur", "short_tibia"]
@@ -35,7 +35,7 @@ class Outlook:
     def _bone(self, bone: Bone) -> tuple[Floats, Floats]:
         if bone not in self._bones:
             of = self._posterior
-            self._bones[bone] = lengths(of.bones[bone], of.curve, self._steps, of.shares, self.age_years)
+            self._bones[bone] = lengths(of.bones[bone], of.curve, self._steps, of.plates, self.age_years)
         return self._bones[bone]
 
     @property
@@ -166,3 +166,26 @@ def _default_ages(posterior: Posterior) -> Floats:
     if start >= end:
         return np.array([start])
     return np.append(np.arange(start, end - 1e-6, 1 / _STEPS_A_YEAR), end)
+
+
+def arrest_takes(posterior: Posterior, plate: str, ages: npt.ArrayLike) -> Floats:
+    """Return what an arrest of one growth plate of the long leg at each age would keep back, mm (m, n).
+
+    Each draw has its own efficacy and its own time until the arrest works.
+    """
+    draws, when = posterior.bones[PHYSES[plate]], np.atleast_1d(np.asarray(ages, float))
+    made = draws.made_by(plate, posterior.plates)
+    begins = draws.own(made, when[None, :] + draws.delay_years[:, None])
+    result: Floats = (draws.mature_mm * draws.efficacy)[:, None] * np.maximum(made[-1][:, None] - begins, 0.0)
+    return result
+
+
+def made_by_plate(posterior: Posterior, plate: str, leg: Leg, ages: npt.ArrayLike) -> Floats:
+    """Return what one growth plate adds to its bone between the first of some ages and each of them, mm (m, n)."""
+    when, shift = np.atleast_1d(np.asarray(ages, float)), posterior.bones[PHYSES[plate]].shift_years
+    what: What = f"{leg}_{PHYSES[plate]}"  # type: ignore[assignment]
+    grown = np.diff(outlook(posterior, (), when).lengths(what), axis=1)
+    part = posterior.plates.between(plate, when[:-1] + shift, when[1:] + shift)
+    result = np.zeros((len(grown), len(when)), grown.dtype)
+    np.cumsum(np.maximum(grown, 0.0) * part, axis=1, out=result[:, 1:])
+    return result

@@ -19,7 +19,7 @@ from pathway.protocol.model import Protocol
 from pathway.record import Sex
 
 Floats = npt.NDArray[np.floating[Any]]
-Ending = Literal["table", "observed", "dutch_leg_length"]
+Ending = Literal["mixed", "table", "observed", "dutch_leg_length"]
 
 _STEPS_A_YEAR = 96
 _OLDEST_YEARS = 25
@@ -103,17 +103,20 @@ class GrowthCurve:
 
 
 def growth_curve(protocol: Protocol, sex: Sex, ending: Ending | None = None) -> GrowthCurve:
-    """Return the curve of one sex from the protocol's multiplier table.
+    """Return the curve of one sex.
 
-    `ending="observed"` stretches or shortens the last part so that growth ends where a cohort was seen to
-    end (rule values `observed_growth_end_…`), `dutch_leg_length` takes the medians of Dutch children instead
-    (Fredriks 2005, a soft-tissue length); None takes the one named on the protocol's card
-    (`growth_curve`). Cached by the rows it is made from. Raises KeyError when the protocol has no such table
-    or value.
+    `table` is the multiplier table as printed. `mixed` lies between that table and the curves that other children
+    showed, by the weights of `reference_curve_weights` (`leanings` says how far it may lie from there). `observed`
+    stretches or shortens the last part of the table so that growth ends where a cohort was seen to end (rule values
+    `observed_growth_end_…`), `dutch_leg_length` takes the medians of Dutch children (Fredriks 2005, a soft-tissue
+    length); None takes the one named on the protocol's card (`growth_curve`). Cached by the rows it is made from.
+    Raises KeyError when the protocol has no such table or value.
     """
     ending = ending or protocol.growth_curve
     if ending == "dutch_leg_length":
         return _dutch_curve(protocol, sex)
+    if ending == "mixed":
+        return _mixed_curve(growth_curve(protocol, sex, "table"), _leanings(protocol, sex), _mature_from(protocol))
     table = protocol.table(f"multiplier_lower_limb_{plural(sex)}")
     ages = tuple(y + m / 12 for y, m in zip(table.column("years"), table.column("months"), strict=True))
     end, bend = 0.0, 0.0
@@ -121,6 +124,80 @@ def growth_curve(protocol: Protocol, sex: Sex, ending: Ending | None = None) -> 
         end = protocol.number(f"observed_growth_end_{plural(sex)}_years")
         bend = protocol.number("observed_end_bends_from_fraction")
     return _curve("lower-limb multiplier", sex, ages, table.column("multiplier"), end, bend)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Leanings:
+    """How the curve of one child may lean from the multiplier table towards each of k published curves.
+
+    `departs` (n, k) is the log of each curve over the table's at `ages` (n,), `weight` (k,) how far the mixed curve
+    leans that way, and `sd` (k,) how far a child's own may lie from there. No columns where a single curve is used.
+    """
+
+    ages: Floats
+    departs: Floats
+    weight: Floats
+    sd: Floats
+
+    def at(self, age_years: npt.ArrayLike) -> Floats:
+        """Return the log of each curve over the table's (m, k) at each age."""
+        x = np.clip(np.asarray(age_years, float) * _STEPS_A_YEAR, 0.0, len(self.ages) - 1)
+        k = np.minimum(x.astype(np.intp), len(self.ages) - 2)
+        part = (x - k)[:, None]
+        result: Floats = (1 - part) * self.departs[k] + part * self.departs[k + 1]
+        return result
+
+
+def leanings(protocol: Protocol, sex: Sex) -> Leanings:
+    """Return how a child's curve may lie about `growth_curve`; without columns where the card names a single curve."""
+    if protocol.growth_curve == "mixed":
+        return _leanings(protocol, sex)
+    return Leanings(_grid(), np.zeros((len(_grid()), 0)), np.zeros(0), np.zeros(0))
+
+
+def _leanings(protocol: Protocol, sex: Sex) -> Leanings:
+    weights = protocol.table("reference_curve_weights")
+    observed = protocol.table(f"population_leg_{plural(sex)}")
+    towards = tuple(str(row[weights.columns.index("curve")]) for row in weights.rows)
+    return _towards(
+        growth_curve(protocol, sex, "table"),
+        _dutch_curve(protocol, sex),
+        (observed.column("age_years"), observed.column("mean")),
+        towards,
+        (weights.column("weight"), weights.column("sd")),
+    )
+
+
+@lru_cache(maxsize=16)
+def _towards(
+    table: GrowthCurve,
+    dutch: GrowthCurve,
+    observed: tuple[tuple[float, ...], tuple[float, ...]],
+    towards: tuple[str, ...],
+    chosen: tuple[tuple[float, ...], tuple[float, ...]],
+) -> Leanings:
+    ages = table.ages
+    departs = {
+        # The tables of the children seen hold log(adult x table / size): its negative is where they stood.
+        "observed_children": -np.interp(ages, *observed),
+        "dutch_leg_length": np.log(dutch.fraction(ages) / table.fractions),
+    }
+    columns = np.array([departs[name] for name in towards]).T
+    return Leanings(ages, columns, *(np.array(numbers) for numbers in chosen))
+
+
+def _mature_from(protocol: Protocol) -> float:
+    return protocol.number("mature_from_fraction")
+
+
+@lru_cache(maxsize=16)
+def _mixed_curve(table: GrowthCurve, towards: Leanings, mature_from: float) -> GrowthCurve:
+    fractions = np.maximum.accumulate(np.minimum(table.fractions * np.exp(towards.departs @ towards.weight), 1.0))
+    fractions /= fractions[-1]
+    grown = int(np.argmax(fractions >= 1.0)) + 1
+    mature = float(np.interp(mature_from, fractions[:grown], table.ages[:grown]))
+    name = f"lower-limb multiplier with children measured since, {plural(table.sex)}, growth ends at {mature:.1f} years"
+    return _made(name, table.sex, mature, fractions)
 
 
 def _dutch_curve(protocol: Protocol, sex: Sex) -> GrowthCurve:
@@ -150,7 +227,7 @@ def _curve(
     # A flat piece after maturity gives the last growing piece a level end.
     x = np.array([age for age, _ in knots] + [mature + 1])
     y = np.array([share for _, share in knots] + [knots[-1][1]])
-    grid = np.arange(_OLDEST_YEARS * _STEPS_A_YEAR + 1) / _STEPS_A_YEAR
+    grid = _grid()
     name = f"{of}, {plural(sex)}, growth ends at {mature:g} years"
     where = grid
     if end:
@@ -161,10 +238,19 @@ def _curve(
     fractions = np.maximum.accumulate(np.minimum(pchip(x, y, where), 1.0))
     first = math.ceil(mature * _STEPS_A_YEAR - 1e-9)
     fractions[first:] = y[-1]
+    return _made(name, sex, mature, fractions)
+
+
+@lru_cache(maxsize=1)
+def _grid() -> Floats:
+    return np.arange(_OLDEST_YEARS * _STEPS_A_YEAR + 1) / _STEPS_A_YEAR
+
+
+def _made(name: str, sex: Sex, mature: float, fractions: Floats) -> GrowthCurve:
     rises = np.diff(fractions)
-    for array in (grid, fractions, rises):
+    for array in (fractions, rises):
         array.setflags(write=False)
-    return GrowthCurve(name, sex, mature, grid, fractions, rises)
+    return GrowthCurve(name, sex, mature, _grid(), fractions, rises)
 
 
 def table_at(ages: tuple[float, ...], values: tuple[float, ...], age_years: float) -> float:

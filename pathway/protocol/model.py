@@ -292,7 +292,7 @@ class Protocol(Frozen):
     name: str
     version: str
     changed: str
-    growth_curve: Literal["table", "observed", "dutch_leg_length"] = "table"
+    growth_curve: Literal["mixed", "table", "observed", "dutch_leg_length"] = "table"
     sources: tuple[Source, ...]
     findings: tuple[FindingRule, ...]
     methods: tuple[Method, ...]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pathway.days import age_words, age_years, day_at_age
-from pathway.growth import PHYSES, Posterior, outlook
+from pathway.growth import Posterior, made_by_plate
 from pathway.growth.reference_curves import Floats
 from pathway.protocol.model import Role
 from pathway.protocol.roles import kinds_of, role_of
@@ -100,10 +100,7 @@ def steady(yearly_mm: float, start_age: float, years: float) -> Growing:
 
 
 def _grown(of: Posterior, physis: str, ages: Floats) -> Floats:
-    to_come = outlook(of, (), ages)
-    mm = to_come.short_femur_mm if PHYSES[physis] == "femur" else to_come.short_tibia_mm
-    result: Floats = of.shares[physis] * np.maximum.accumulate(mm - mm[:, :1], axis=1)
-    return result
+    return np.maximum.accumulate(made_by_plate(of, physis, "short", ages), axis=1)
 
 
 def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pathway.growth import Step, growth_curve
+from pathway.growth.reference_curves import leanings
 from pathway.protocol.model import Protocol
 from pathway.record import Measurement, Record, Sex, Visit
 from tests.growth.children import FILM, bones, child, difference, of_side, visit
@@ -37,6 +38,7 @@ class _Bone:
         self.later_kept: tuple[float, float] | None = None
         self.gain: tuple[float, float, float] | None = None
         self.arrest: tuple[float, float] | None = None
+        self.plate: tuple[float, float, float, float] = (0.0, 1.0, 1.0, 1.0)
 
     def alone(self, age: float) -> float:
         return self.mature * float(np.interp(age, *self.grown))
@@ -44,8 +46,10 @@ class _Bone:
     def long(self, age: float) -> float:
         if self.arrest is None or age <= self.arrest[0]:
             return self.alone(age)
-        before = self.alone(self.arrest[0])
-        return before + (1 - self.arrest[1]) * (self.alone(age) - before)
+        fine = np.linspace(self.arrest[0], age, 60)
+        grown, share = np.array([self.alone(a) for a in fine]), np.interp(fine, self.plate[:2], self.plate[2:])
+        held = float((np.diff(grown) * (share[1:] + share[:-1]) / 2).sum())
+        return self.alone(age) - self.arrest[1] * held
 
     def short(self, age: float) -> float:
         mm, before, kept = self.proportion * self.alone(self.start), self.start, self.kept
@@ -70,12 +74,25 @@ class _Bone:
         return mm
 
 
-def _fractions(protocol: Protocol, sex: Sex, loadings: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _fractions(
+    protocol: Protocol, sex: Sex, loadings: np.ndarray, z: np.ndarray, lean: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     fine = np.arange(0, 21.01, 0.05)
     population = np.array(protocol.table(f"population_leg_{sex}s").column("age_years"))
     departs = np.interp(fine, population, loadings @ z)
-    path = growth_curve(protocol, sex).fraction(fine) * np.exp(-departs)
+    leans = leanings(protocol, sex)
+    leaning = leans.at(fine) @ (leans.sd * lean)
+    path = growth_curve(protocol, sex).fraction(fine) * np.exp(leaning - departs)
     return fine, np.minimum(np.maximum.accumulate(path), 1.0)
+
+
+def _one_of(protocol: Protocol, table: str, rng: np.random.Generator, **where: str) -> float:
+    found = protocol.table(table)
+    at = {name: found.columns.index(name) for name in found.columns}
+    rows = [row for row in found.rows if all(row[at[key]] == wanted for key, wanted in where.items())]
+    chance = np.array([float(row[at["chance"]]) for row in rows])
+    row = rows[rng.choice(len(rows), p=chance / chance.sum())]
+    return float(row[at["mean"]]) + float(row[at["sd"]]) * float(rng.standard_normal())
 
 
 def _loadings(protocol: Protocol, sex: Sex) -> np.ndarray:
@@ -92,6 +109,7 @@ def make(protocol: Protocol, rng: np.random.Generator) -> Made:
     rho = float(max(rows, key=lambda row: float(row[2]) - float(row[1]))[6])
     both = rng.standard_normal((2, loadings.shape[1]))
     z = {"femur": both[0], "tibia": rho * both[0] + math.sqrt(1 - rho**2) * both[1]}
+    lean = rng.standard_normal(len(leanings(protocol, sex).sd))
     size = rng.standard_normal(2)
     of_size = {"femur": size[0], "tibia": rho * size[0] + math.sqrt(1 - rho**2) * size[1]}
     congenital = rng.random() < 0.6
@@ -103,12 +121,22 @@ def make(protocol: Protocol, rng: np.random.Generator) -> Made:
         table = protocol.table(f"amg_1964_{bone}_{sex}s")
         mean, sd = 10 * table.column("mean")[-1], 10 * table.column("sd")[-1]
         proportion = float(rng.uniform(0.55, 0.97))
-        spread = "proportion_drift_sd" if congenital else "unknown_inhibition_sd"
-        kept = max(proportion + number(spread) * rng.standard_normal(), 0.0)
+        drift = (
+            number("unknown_inhibition_sd") * rng.standard_normal()
+            if not congenital
+            else _one_of(protocol, "drift_of_proportion", rng)
+        )
+        kept = max(proportion + drift, 0.0)
         one = _Bone(
-            mean * math.exp(sd / mean * of_size[bone]), _fractions(protocol, sex, loadings, z[bone]), proportion, kept
+            mean * math.exp(sd / mean * of_size[bone]),
+            _fractions(protocol, sex, loadings, z[bone], lean),
+            proportion,
+            kept,
         )
         one.start = float(ages[0])
+        if bone == "femur":
+            by_age = [row for row in protocol.table("physis_share_by_age").rows if row[0] == f"{sex}s"]
+            one.plate = tuple(float(row[k]) for k in (1, 2) for row in by_age)  # type: ignore[assignment]
         if not congenital and len(ages) > 1:
             one.later_kept = (last, max(kept + number("inhibition_drift_sd") * rng.standard_normal(), 0.0))
         legs[bone] = one
@@ -130,14 +158,15 @@ def _operations(
     if rng.random() < 0.3 and last > earliest + 0.1:
         age = float(rng.uniform(earliest, last - 0.05))
         gained = float(rng.uniform(30, 60))
-        u, chance = rng.random(), number("growth_loss_after_lengthening_chance")
-        loss = number("growth_loss_after_lengthening_most") * max((u - (1 - chance)) / chance, 0.0)
+        loss = min(_one_of(protocol, "loss_after_lengthening", rng, diagnosis="any", bone="any"), 1.0)
         error = number("lengthening_gain_error_sd_mm") * rng.standard_normal()
         legs["femur"].gain = (age, gained + error, loss)
         steps.append(Step("short", "femur", age, adds_mm=gained))
     if rng.random() < 0.15 and last > max(9.0, float(ages[0])) + 0.1:
         age = float(rng.uniform(max(9.0, float(ages[0])), last - 0.05))
-        legs["femur"].arrest = (age, number("distal_femur_share"))
+        keeps = min(max(_one_of(protocol, "arrest_efficacy", rng), 0.0), 1.0)
+        late = number("arrest_delay_years") + number("arrest_delay_sd_years") * rng.standard_normal()
+        legs["femur"].arrest = (age + max(late, 0.0), keeps)
         steps.append(Step("long", "femur", age, stops=("distal_femur",)))
     return tuple(steps)
 

@@ -26,7 +26,7 @@ def test_the_legs_are_sums_and_the_discrepancy_their_difference() -> None:
 def test_the_ages_run_from_the_day_to_the_end_of_growth() -> None:
     found = ahead()
     assert found.age_years[0] == pytest.approx(6)
-    assert found.age_years[-1] == found.mature_age_years == 17
+    assert found.age_years[-1] == found.mature_age_years
     assert np.all(np.diff(found.age_years) > 0)
 
 

@@ -48,7 +48,7 @@ def test_outside_its_knots_the_cubic_is_flat() -> None:
 
 
 @sexes
-@pytest.mark.parametrize("ending", ["table", "observed", "dutch_leg_length"])
+@pytest.mark.parametrize("ending", ["mixed", "table", "observed", "dutch_leg_length"])
 @given(age=ages, later=st.floats(0, 20))
 def test_a_bone_never_shrinks(sex: Sex, ending: str, age: float, later: float) -> None:
     curve = growth_curve(load_protocol(), sex, ending)  # type: ignore[arg-type]
@@ -58,7 +58,7 @@ def test_a_bone_never_shrinks(sex: Sex, ending: str, age: float, later: float) -
 @sexes
 @given(age=ages)
 def test_a_fraction_leads_back_to_its_age(sex: Sex, age: float) -> None:
-    curve = growth_curve(load_protocol(), sex)
+    curve = growth_curve(load_protocol(), sex, "table")
     expected = min(age, curve.mature_age_years)
     assert float(curve.age_at_fraction(curve.fraction(age))) == pytest.approx(expected, abs=1e-6)
 
@@ -66,7 +66,7 @@ def test_a_fraction_leads_back_to_its_age(sex: Sex, age: float) -> None:
 @sexes
 def test_the_curve_keeps_to_the_table_but_for_one_repeated_row(protocol: Protocol, sex: Sex) -> None:
     age, printed = knots(protocol, sex)
-    off = np.abs(growth_curve(protocol, sex).multiplier(age) - printed)
+    off = np.abs(growth_curve(protocol, sex, "table").multiplier(age) - printed)
     # Boys: 1.01 is printed at 16.0 and at 16.5 years; only the first is kept, so that growth does not halt.
     repeated = (age == 16.5) & (sex == "boy")
     assert off[~repeated].max() < 1e-9
@@ -76,7 +76,7 @@ def test_the_curve_keeps_to_the_table_but_for_one_repeated_row(protocol: Protoco
 @pytest.mark.parametrize(("sex", "years"), [("girl", 14.0), ("boy", 17.0)])
 def test_growth_ends_at_the_first_age_with_multiplier_one(protocol: Protocol, sex: Sex, years: float) -> None:
     # Paley et al., J Bone Joint Surg Am 2000;82-A:1432-1446: 1.000 at 14.0 (girls) and 17.0 (boys).
-    curve = growth_curve(protocol, sex)
+    curve = growth_curve(protocol, sex, "table")
     assert curve.mature_age_years == years
     assert float(curve.multiplier(years)) == 1.0
     assert float(curve.multiplier(years - 0.1)) > 1.0
@@ -85,7 +85,7 @@ def test_growth_ends_at_the_first_age_with_multiplier_one(protocol: Protocol, se
 @pytest.mark.parametrize(("sex", "years"), [("girl", 14.92), ("boy", 16.25)])
 def test_the_other_ending_stops_where_a_cohort_did(protocol: Protocol, sex: Sex, years: float) -> None:
     # Orthopaedic Proceedings 97-B Suppl 6, SWOC2014-017: eleven months later in girls, nine earlier in boys.
-    table, observed = growth_curve(protocol, sex), growth_curve(protocol, sex, "observed")
+    table, observed = growth_curve(protocol, sex, "table"), growth_curve(protocol, sex, "observed")
     assert observed.mature_age_years == years
     assert float(observed.fraction(years)) == pytest.approx(1.0, abs=1e-4)
     assert observed.fraction([2.0, 6.0, 9.0]) == pytest.approx(table.fraction([2.0, 6.0, 9.0]))
@@ -98,7 +98,7 @@ def test_the_multiplier_was_carried_over_rightly(protocol: Protocol, sex: Sex) -
     # lengths, so this shows that both tables were copied without slips, not that either is true.
     femur, tibia = (protocol.table(f"amg_1964_{bone}_{sex}s") for bone in ("femur", "tibia"))
     both = np.array(femur.column("mean")) + np.array(tibia.column("mean"))
-    multiplier = growth_curve(protocol, sex).multiplier(femur.column("age_years"))
+    multiplier = growth_curve(protocol, sex, "table").multiplier(femur.column("age_years"))
     assert multiplier == pytest.approx(both[-1] / both, abs=0.03)
 
 
@@ -115,7 +115,7 @@ def test_diaphyses_of_other_children_grow_alike_from_4_to_10_years(protocol: Pro
     # South African children on film (Stull 2013) and US children on CT (Subadult Virtual Anthropology
     # Database): growth between two ages needs no adult length, so this is independent of the multiplier's
     # source.
-    curve = growth_curve(protocol, sex)
+    curve = growth_curve(protocol, sex, "table")
     found = [r for r in rows("longbones_median_by_age.csv") if r["sex"] == sex and 4 <= int(r["age_years"]) <= 10]
     assert len(found) == 14
     for row in found:
@@ -138,7 +138,7 @@ def test_the_spurt_lies_where_stature_has_it(protocol: Protocol, sex: Sex) -> No
     found = [r for r in csv.DictReader(path.read_text().splitlines()) if r["Sex"] == code]
     age = np.array([float(r["Agemos"]) / 12 for r in found])
     stature = np.array([float(r["M"]) for r in found])
-    share, leg = stature / stature[-1], growth_curve(protocol, sex).fraction(age)
+    share, leg = stature / stature[-1], growth_curve(protocol, sex, "table").fraction(age)
     gap = leg - share
     assert np.all(gap[age < 8] < 0)
     assert np.all(gap[(age > 15) & (age < 17)] > 0)

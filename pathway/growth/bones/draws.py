@@ -2,31 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
+import numpy.typing as npt
 
-from pathway.growth.bones.evidence import Basis
+from pathway.growth.bones.evidence import Basis, arrest_ways
 from pathway.growth.bones.lengths import BoneDraws, progress
-from pathway.growth.bones.unknowns import BoneView, Knowledge, bone_view
+from pathway.growth.bones.mixture import Way
+from pathway.growth.bones.unknowns import BoneView, Knowledge, bone_view, product
 from pathway.growth.reference_curves import Floats
-from pathway.growth.surgery import BONES
+from pathway.growth.surgery import BONES, Step
 from pathway.protocol.model import Bone
+
+Ints = npt.NDArray[np.intp]
 
 _KNOTS_A_YEAR = 2
 _GROWN_UP_YEARS = 20
-_SMALL_PRODUCT = 200_000
+_FAR = 4.0
+_HALVINGS = 40
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Course:
-    """What all futures of one bone share: knots in years, the curve and the central departure at each."""
+    """What all futures of one bone share: knots in years, the curve and the central departure at each.
+
+    `design` (k, j) is how the log of the share grown turns with the unknowns at the places `moving` (j,).
+    """
 
     view: BoneView
     knots: Floats
     clock: Floats
-    loadings: Floats
+    design: Floats
+    moving: Ints
     centre: Floats
     last: int
     at_last: int
@@ -36,28 +46,28 @@ class Futures:
     """Draws both bones; `normals` and `uniforms` say how many numbers of each kind a future takes."""
 
     def __init__(self, basis: Basis, knowledge: Knowledge) -> None:
-        self.basis, self.knowledge, self.root = basis, knowledge, knowledge.root
+        self.basis, self.knowledge = basis, knowledge
         self.width = knowledge.frame.layout.width
-        self.normals, self.uniforms = self.width + 2 * len(BONES), len(BONES)
+        # Per bone: a later change, overgrowth and the efficacy of an arrest; for both the delay of an arrest.
+        self.normals, self.uniforms = self.width + 4 * len(BONES) + 1, 2 * len(BONES) + 2
         self.courses = {bone: self._course(bone) for bone in BONES}
 
     def centre(self) -> Mapping[Bone, BoneDraws]:
-        """Return the one future in which nothing differs from what is most likely."""
-        off, later = np.zeros((1, self.width)), np.zeros((1, 2))
-        return {bone: self._bone(bone, off, later, np.zeros(1)) for bone in BONES}
+        """Return the one future in which nothing differs from what is to be expected."""
+        off = np.zeros((1, self.width))
+        return {bone: self._bone(bone, off, _Later(self.basis, bone)) for bone in BONES}
 
     def bones(self, z: Floats, u: Floats) -> Mapping[Bone, BoneDraws]:
         """Return draws (2m,) from standard normal (m, normals) and uniform numbers (m, uniforms).
 
         Each draw has a mirror image, so that means and medians lie near the centre.
         """
-        half = _product(self.root.astype(z.dtype), z[:, : self.width].T).T
-        off = np.concatenate((half, -half))
+        z, u = np.concatenate((z, -z)), np.concatenate((u, 1 - u))
+        off = self.knowledge.draw(z[:, : self.width], u[:, 0])
         bones: dict[Bone, BoneDraws] = {}
         for k, bone in enumerate(BONES):
-            later = z[:, self.width + 2 * k : self.width + 2 * k + 2]
-            both = np.concatenate((later, -later))
-            bones[bone] = self._bone(bone, off, both, np.concatenate((u[:, k], 1 - u[:, k])))
+            own = [*range(self.width + 4 * k, self.width + 4 * k + 4), self.normals - 1]
+            bones[bone] = self._bone(bone, off, _Later(self.basis, bone, z[:, own], u[:, [1, 2 + 2 * k, 3 + 2 * k]]))
         return bones
 
     def _course(self, bone: Bone) -> _Course:
@@ -67,26 +77,29 @@ class Futures:
         end = _GROWN_UP_YEARS + max(-frame.shift_years, 0.0) + 1
         knots = np.arange(_GROWN_UP_YEARS * _KNOTS_A_YEAR + 1) / _KNOTS_A_YEAR
         # Years are enough before the last visit, where nothing more is to be foreseen.
-        knots = knots[(knots > last) | (knots == np.floor(knots))]
+        arrested = min((step.age_years for step in frame.layout.arrests), default=last)
+        knots = knots[(knots > min(last, arrested)) | (knots == np.floor(knots))]
         knots = np.unique(np.concatenate((knots, [end, last], list(frame.starts.values()))))
-        loadings = frame.of.at(knots + frame.shift_years)[1]
+        design = frame.design(bone, knots)
+        design[:, frame.layout.size(bone)] = 0.0
+        moving = np.flatnonzero(design.any(axis=0))
         view = bone_view(frame, bone, [last])
         return _Course(
             view=view,
             knots=knots,
             clock=frame.curve.fraction(knots + frame.shift_years),
-            loadings=loadings,
-            centre=loadings @ self.knowledge.mean[frame.layout.departure(bone)],
+            design=design[:, moving],
+            moving=moving,
+            centre=design @ self.knowledge.mean,
             last=int(np.searchsorted(knots, last)),
             at_last=view.places([last])[0],
         )
 
-    def _bone(self, bone: Bone, off: Floats, later: Floats, u: Floats) -> BoneDraws:
+    def _bone(self, bone: Bone, off: Floats, later: _Later) -> BoneDraws:
         basis, number, course, dtype = self.basis, self.basis.number, self.courses[bone], off.dtype
         layout, mean = self.knowledge.frame.layout, self.knowledge.mean
-        grown = _product(course.loadings.astype(dtype), off[:, layout.departure(bone)].T)
+        grown = product(course.design.astype(dtype), off[:, course.moving].T)
         grown += course.centre[:, None].astype(dtype)
-        np.negative(grown, out=grown)
         np.exp(grown, out=grown)
         grown *= course.clock[:, None].astype(dtype)
         most = _never_shrinking(grown, course.last)
@@ -94,9 +107,10 @@ class Futures:
         size = mean[layout.size(bone)] + off[:, layout.size(bone)].astype(np.float64)
         share = mean[layout.share(bone)] + off[:, layout.share(bone)]
         kept = share + mean[layout.drift(bone)] + off[:, layout.drift(bone)]
-        kept_on = np.clip(kept + basis.later_drift_sd(bone) * later[:, 0], 0.0, number["growth_share_most"])
+        kept_on = np.clip(kept + later.drift, 0.0, number["growth_share_most"])
         mature = np.exp(size).astype(dtype) * most
         last = basis.found[-1].age_years
+        learned = mean[layout.loss(bone)] + off[:, layout.loss(bone)]
         draws = BoneDraws(
             bone=bone,
             mature_mm=mature,
@@ -109,40 +123,79 @@ class Futures:
             short_age_years=last,
             short_mm=mature,
             share_kept=kept_on.astype(dtype),
-            loss=basis.loss(u).astype(dtype),
-            overgrowth_mm=basis.overgrowth(later[:, 1]).astype(dtype),
+            loss=np.minimum(learned if bone in basis.lengthened else later.loss, 1.0).astype(dtype),
+            overgrowth_mm=basis.overgrowth(later.overgrowth).astype(dtype),
             overgrowth_years=np.array([0.0, number["overgrowth_early_years"], number["overgrowth_end_years"]]),
             overgrowth_parts=np.array([0.0, number["overgrowth_early_share"], 1.0]),
+            efficacy=np.clip(later.efficacy, 0.0, 1.0).astype(dtype),
+            delay_years=np.maximum(later.delay_years, 0.0).astype(dtype),
+            arrested={step: self._arrested(step, off) for step in layout.arrests if step.bone == bone},
         )
         return self._anchored(draws, off, share.astype(dtype), kept.astype(dtype))
+
+    def _arrested(self, step: Step, off: Floats) -> tuple[Floats, Floats]:
+        """Return efficacy and delay (years) of an arrest that was done, as the visits since have shown them."""
+        layout, mean = self.knowledge.frame.layout, self.knowledge.mean
+        keeps, late = (mean[at] + off[:, at] for at in (layout.efficacy(step), layout.delay(step)))
+        return np.clip(keeps, 0.0, 1.0).astype(off.dtype), np.maximum(late, 0.0).astype(off.dtype)
 
     def _anchored(self, draws: BoneDraws, off: Floats, share: Floats, kept: Floats) -> BoneDraws:
         """Return the draws with the lengths of both legs at the last visit."""
         basis, course = self.basis, self.courses[draws.bone]
-        curve, steps, shares = basis.curve, basis.steps, basis.shares
+        curve, steps, plates = basis.curve, basis.steps, basis.plates
         start = self.knowledge.frame.starts[draws.bone]
-        natural = draws.natural(curve, np.array([draws.long_age_years, start]))
-        long = draws.mature_mm * progress(draws, "long", curve, steps, shares, natural)[:, 0]
+        ages = np.array([draws.long_age_years, start])
+        natural = draws.natural(curve, ages)
+        long = draws.mature_mm * progress(draws, "long", curve, steps, plates, ages, natural)[:, 0]
         long = long + course.view.gains[0][course.at_last]
         # Length that the short bone gained otherwise than by growing.
         jumps = course.view.jumps[course.at_last]
         gained = course.view.gains[1][course.at_last] + jumps @ self.knowledge.mean + off @ jumps.astype(off.dtype)
-        unslowed = replace(draws, loss=np.zeros_like(draws.loss))
-        grown = progress(unslowed, "short", curve, steps, shares, natural)
+        grown = progress(draws, "short", curve, steps, plates, ages, natural)
         short = draws.mature_mm * (share * natural[:, 1] + kept * (grown[:, 0] - grown[:, 1])) + gained
         return replace(draws, long_mm=long.astype(share.dtype), short_mm=np.maximum(short, 0.0).astype(share.dtype))
 
 
-def _product(matrix: Floats, draws: Floats) -> Floats:
-    """Return matrix @ draws in blocks so small that no library splits them among threads.
+class _Later:
+    """What no visit so far can say of one bone, from normals (m, 5) and uniform numbers (m, 3), or in the mean."""
 
-    The threads would cost more than they save, and the same draws come out however many there are.
-    """
-    result = np.empty((len(matrix), draws.shape[1]), draws.dtype)
-    block = max(_SMALL_PRODUCT // matrix.size, 1)
-    for first in range(0, draws.shape[1], block):
-        cut = slice(first, first + block)
-        np.matmul(matrix, draws[:, cut], out=result[:, cut])
+    def __init__(self, basis: Basis, bone: Bone, z: Floats | None = None, u: Floats | None = None) -> None:
+        number = basis.number
+        self.drift: Floats
+        self.overgrowth: Floats
+        self.loss: Floats
+        self.efficacy: Floats
+        self.delay_years: Floats
+        loss, kept, delay = basis.loss_ways(bone), arrest_ways(basis.protocol), number["arrest_delay_years"]
+        late, redone = number["arrest_redone_after_years"], number["arrest_redone_chance"]
+        if z is None or u is None:
+            self.drift, self.overgrowth, self.loss = np.zeros(1), np.zeros(1), np.array([_median(loss)])
+            self.efficacy, self.delay_years = np.array([_median(kept)]), np.array([delay])
+            return
+        self.drift = basis.later_drift_sd(bone) * z[:, 0]
+        self.overgrowth = z[:, 1]
+        self.loss, self.efficacy = _drawn(loss, z[:, 2], u[:, 1]), _drawn(kept, z[:, 3], u[:, 2])
+        self.delay_years = np.maximum(delay + number["arrest_delay_sd_years"] * z[:, 4], 0.0)
+        # An arrest that fails is done again and works from then on.
+        self.delay_years += np.where(u[:, 0] < redone, late, 0.0)
+
+
+def _median(ways: Sequence[Way]) -> float:
+    """Return the value below which half of the chance lies."""
+    whole = sum(chance for chance, _, _ in ways)
+    low = min(mean - _FAR * sd for _, mean, sd in ways)
+    high = max(mean + _FAR * sd for _, mean, sd in ways)
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        below = sum(chance * NormalDist(mean, sd).cdf(middle) for chance, mean, sd in ways)
+        low, high = (middle, high) if below < whole / 2 else (low, middle)
+    return (low + high) / 2
+
+
+def _drawn(ways: Sequence[Way], z: Floats, u: Floats) -> Floats:
+    chance, mean, sd = np.array(ways).T
+    which = np.minimum(np.searchsorted(np.cumsum(chance) / chance.sum(), u), len(ways) - 1)
+    result: Floats = mean[which] + sd[which] * z
     return result
 
 

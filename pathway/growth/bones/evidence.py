@@ -9,26 +9,29 @@ from statistics import NormalDist
 import numpy as np
 
 from pathway.growth.bones.measured import Reading, bone_correlation, mean_length
+from pathway.growth.bones.mixture import Way, Ways, ways_of
 from pathway.growth.bones.unknowns import BoneView, Frame, Knowledge, Layout, Prior, Seen, bone_view, condition
-from pathway.growth.growth_pattern import Departure, departure
+from pathway.growth.growth_pattern import Departure, chi_square, departure
 from pathway.growth.population import Population, population, pull_sd
-from pathway.growth.reference_curves import Floats, GrowthCurve, growth_curve
+from pathway.growth.reference_curves import Floats, GrowthCurve, growth_curve, leanings
 from pathway.growth.skeletal_age import Skeletal, explained, skeletal_age
-from pathway.growth.surgery import BONES, Leg, Step, physis_shares
+from pathway.growth.surgery import BONES, Leg, PlateShares, Step, plate_shares
 from pathway.protocol.model import Bone, Protocol
 from pathway.protocol.question import Question
 
 _NUMBERS = (
     "growth_draws",
-    "proportion_drift_sd",
     "unknown_inhibition_sd",
     "inhibition_drift_sd",
     "developmental_least_months",
     "developmental_share_sd",
     "departure_drift_sd",
     "growth_share_most",
-    "growth_loss_after_lengthening_chance",
-    "growth_loss_after_lengthening_most",
+    "surprise_most_widening",
+    "arrest_delay_years",
+    "arrest_delay_sd_years",
+    "arrest_redone_chance",
+    "arrest_redone_after_years",
     "lengthening_gain_error_sd_mm",
     "bone_pull_to_population",
     "bone_wander_sd",
@@ -55,11 +58,12 @@ class Basis:
     """
 
     protocol: Protocol
+    diagnosis: str
     curve: GrowthCurve
     of: Population
     found: tuple[Reading, ...]
     steps: tuple[Step, ...]
-    shares: Mapping[str, float]
+    plates: PlateShares
     congenital: bool
     first: Bone
     free: frozenset[Bone]
@@ -71,6 +75,12 @@ class Basis:
     number: Mapping[str, float]
     notes: tuple[str, ...]
 
+    @property
+    def lengthened(self) -> frozenset[Bone]:
+        """Return the bones of the short leg that were lengthened by distraction before the last visit."""
+        last = self.found[-1].age_years
+        return frozenset(s.bone for s in self.steps if s.leg == "short" and s.lengthens and s.age_years < last)
+
     def later_drift_sd(self, bone: Bone) -> float:
         """Return how far the share of growth may change after the last visit."""
         if bone in self.departed.bones:
@@ -79,19 +89,18 @@ class Basis:
             return self.number["inhibition_drift_sd"]
         return 0.0
 
-    def drift_sd(self, bone: Bone) -> float:
+    def drift_ways(self, bone: Bone) -> tuple[Way, ...]:
         """Return how far the share of growth may lie from the share of length before any visit shows it."""
         if bone not in self.free:
-            return _TIED_SD
+            return ((1.0, 0.0, _TIED_SD),)
         if self.congenital and bone not in self.departed.bones:
-            return self.number["proportion_drift_sd"]
-        return self.number["developmental_share_sd" if bone in self.shown else "unknown_inhibition_sd"]
+            return _ways(self.protocol, "drift_of_proportion")
+        return ((1.0, 0.0, self.number["developmental_share_sd" if bone in self.shown else "unknown_inhibition_sd"]),)
 
-    def loss(self, u: Floats) -> Floats:
-        """Return the fraction of growth that a lengthening takes, from uniform numbers (0: nothing)."""
-        chance = self.number["growth_loss_after_lengthening_chance"]
-        most = self.number["growth_loss_after_lengthening_most"]
-        return most * np.clip((u - (1 - chance)) / chance, 0.0, 1.0) if chance > 0 else 0.0 * u
+    def loss_ways(self, bone: Bone) -> tuple[Way, ...]:
+        """Return what part of the growth to come a lengthening of a bone may cost (below 0: it grows faster)."""
+        own = _ways(self.protocol, "loss_after_lengthening", diagnosis=self.diagnosis, bone=bone)
+        return own or _ways(self.protocol, "loss_after_lengthening", diagnosis="any", bone="any")
 
     def overgrowth(self, z: Floats) -> Floats:
         """Return what a broken bone gains in mm, from standard normal numbers."""
@@ -106,6 +115,19 @@ class Basis:
         return 0.0, self.number["lengthening_gain_error_sd_mm"]
 
 
+def arrest_ways(protocol: Protocol) -> tuple[Way, ...]:
+    """Return what part of its plates' growth an arrest may keep back once it works."""
+    return _ways(protocol, "arrest_efficacy")
+
+
+def _ways(protocol: Protocol, table: str, **where: str) -> tuple[Way, ...]:
+    """Return the ways of the rows of a table whose columns hold `where`."""
+    found = protocol.table(table)
+    at = {name: found.columns.index(name) for name in found.columns}
+    rows = [row for row in found.rows if all(row[at[key]] == wanted for key, wanted in where.items())]
+    return tuple((float(row[at["chance"]]), float(row[at["mean"]]), float(row[at["sd"]])) for row in rows)
+
+
 def basis_of(question: Question, found: tuple[Reading, ...], steps: tuple[Step, ...]) -> Basis:
     """Return the basis of one child on a day; raises ValueError for a difference that cannot be."""
     curve = growth_curve(question.protocol, question.record.child.sex)
@@ -118,16 +140,17 @@ def basis_of(question: Question, found: tuple[Reading, ...], steps: tuple[Step, 
     at = {bone: _shortening_at(found, bone, first) for bone in BONES}
     _check_differences(found, question.protocol, curve, first)
     congenital = pattern == "congenital"
-    left = departure(found, ordered, congenital, number["proportion_drift_sd"], question.protocol)
+    left = departure(found, ordered, question.protocol)
     months = number["developmental_least_months"]
     shown = frozenset(b for b in BONES if _shows(at[b], b, ordered, curve, skeletal.shift_years, months))
     basis = Basis(
         protocol=question.protocol,
+        diagnosis=diagnosis.id,
         curve=curve,
         of=population(question.protocol, "leg", question.record.child.sex),
         found=found,
         steps=ordered,
-        shares=physis_shares(question.protocol),
+        plates=plate_shares(question.protocol, curve),
         congenital=congenital,
         first=first,
         free=frozenset(b for b in BONES if at[b]),
@@ -210,7 +233,9 @@ def _with_notes(basis: Basis, pattern: str) -> Basis:
             notes.append("Too few visits to measure inhibition: assumed proportional, with a wider spread.")
     notes += basis.departed.notes
     if any(step.adds_mm for step in basis.steps):
-        notes.append("A lengthened bone is assumed to keep growing as before; the spread allows for less.")
+        notes.append("A lengthened bone may grow more slowly or faster afterwards: as the visits since have shown.")
+    if any(step.stops for step in basis.steps):
+        notes.append("How well and how soon the growth arrest works is taken from the visits since.")
     return replace(basis, notes=tuple(notes))
 
 
@@ -220,6 +245,7 @@ class Terms:
 
     frame: Frame
     prior: Prior
+    ways: Ways
     views: Mapping[Bone, BoneView]
     seen: Seen
     labels: tuple[str, ...]
@@ -230,14 +256,15 @@ def terms(basis: Basis) -> Terms:
     frame = frame_of(basis)
     views = {bone: bone_view(frame, bone, [reading.age_years for reading in basis.found]) for bone in BONES}
     seen, labels = _seen(basis, views)
-    return Terms(frame, _prior(basis, views), views, seen, tuple(labels))
+    return Terms(frame, _prior(basis, views), _special_ways(basis, frame), views, seen, tuple(labels))
 
 
 def known(basis: Basis) -> tuple[Knowledge, tuple[str, ...]]:
     """Return what all visits say of the unknowns, and a sentence for each surprising value."""
     model = terms(basis)
     seen, labels = model.seen, model.labels
-    knowledge = condition(model.frame, model.prior, model.views, seen, _start(basis, model.frame))
+    knowledge = condition(model.frame, model.prior, model.ways, model.views, seen, _start(basis, model.frame))
+    knowledge, departed = _surprised(basis, knowledge)
     most = NormalDist().inv_cdf((1 + basis.number["surprise_band"]) / 2)
     said = []
     for k, (label, mm) in enumerate(zip(labels, seen.mm, strict=True)):
@@ -247,16 +274,50 @@ def known(basis: Basis) -> tuple[Knowledge, tuple[str, ...]]:
                 f"{UNEXPECTED} {label}: {mm:.0f} mm, where earlier visits predicted "
                 f"{expected - half:.0f} to {expected + half:.0f} mm."
             )
-    return knowledge, tuple(said)
+    return knowledge, (*departed, *said)
+
+
+def _surprised(basis: Basis, knowledge: Knowledge) -> tuple[Knowledge, tuple[str, ...]]:
+    """Return the knowledge, wider and with a sentence where the visits as a whole surprise more than chance would."""
+    # The first lengths of four bones surprise nobody.
+    free = len(knowledge.unexpected) - 2 * len(BONES)
+    whole = float((knowledge.unexpected**2).sum())
+    if free < 1 or whole <= chi_square(basis.number["surprise_band"], free):
+        return knowledge, ()
+    times = min((whole / free) ** 0.5, basis.number["surprise_most_widening"])
+    note = (
+        "The visits together lie further from the growth expected than chance explains: the band is drawn "
+        f"{times:.1f} times as wide."
+    )
+    return knowledge.wider(times), (note,)
 
 
 def frame_of(basis: Basis) -> Frame:
     """Return the given part of the model: curve, population, operations and the places of the unknowns."""
     last = basis.found[-1].age_years
     jumps = tuple(s for s in basis.steps if s.leg == "short" and (s.adds_mm or s.overgrows) and s.age_years < last)
-    layout = Layout(basis.of.factors, jumps)
+    lean = leanings(basis.protocol, basis.curve.sex)
+    arrests = tuple(step for step in basis.steps if step.stops)
+    layout = Layout(basis.of.factors, jumps, len(lean.sd), arrests)
     shift = basis.skeletal.shift_years
-    return Frame(basis.curve, basis.of, shift, basis.steps, basis.shares, basis.starts, layout)
+    return Frame(basis.curve, lean, basis.of, shift, basis.steps, basis.plates, basis.starts, layout)
+
+
+def _special_ways(basis: Basis, frame: Frame) -> Ways:
+    """Return how each of the unknowns at `frame.layout.special` may turn out, in their order there."""
+    unknowns: list[tuple[Way, ...]] = [basis.drift_ways(bone) for bone in BONES]
+    for bone in BONES:
+        loss = basis.loss_ways(bone)
+        if bone not in basis.lengthened:
+            # Nothing seen depends on it: its ways are drawn apart.
+            one = ways_of([loss])
+            loss = ((1.0, float(one.centre[0]), float(one.variance[0]) ** 0.5),)
+        unknowns.append(loss)
+    unknowns += [((1.0, 0.0, float(sd)),) for sd in frame.leanings.sd]
+    delay = ((1.0, basis.number["arrest_delay_years"], basis.number["arrest_delay_sd_years"]),)
+    for _ in frame.layout.arrests:
+        unknowns += [arrest_ways(basis.protocol), delay]
+    return ways_of(unknowns)
 
 
 def _seen(basis: Basis, views: Mapping[Bone, BoneView]) -> tuple[Seen, list[str]]:
@@ -309,7 +370,6 @@ def _prior(basis: Basis, views: Mapping[Bone, BoneView]) -> Prior:
         inverse = np.linalg.inv(np.kron(between, np.eye(q)) - np.outer(both, both))
     precision[2 : 2 + 2 * q, 2 : 2 + 2 * q] = inverse
     for bone in BONES:
-        precision[layout.drift(bone), layout.drift(bone)] = basis.drift_sd(bone) ** -2
         if bone not in basis.free:
             precision[layout.share(bone), layout.share(bone)] = information[layout.share(bone)] = _TIED_SD**-2
     for k, step in enumerate(layout.jumps):

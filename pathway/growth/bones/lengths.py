@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pathway.growth.reference_curves import Floats, GrowthCurve
-from pathway.growth.surgery import Leg, Step
+from pathway.growth.surgery import Leg, PlateShares, Step
 from pathway.protocol.model import Bone
 
 
@@ -20,8 +20,10 @@ class BoneDraws:
     there at each age of `knots`, of which `clock` is what the curve says; `shift_years` how far the curve is
     read ahead of the calendar; `long_mm` at `long_age_years` and `short_mm` at `short_age_years` are the
     anchors; `share_kept` is the short bone's growth over the long one's (1 - inhibition), `loss` the fraction
-    of growth that a lengthening would take from it, `overgrowth_mm` what a broken bone would gain, of which
-    `overgrowth_parts` has come `overgrowth_years` after the break.
+    of growth that a lengthening takes from it (below 0: it grows faster), `overgrowth_mm` what a broken bone would
+    gain, of which `overgrowth_parts` has come `overgrowth_years` after the break. A growth arrest keeps `efficacy` of
+    its plates' growth back from `delay_years` after it on; `arrested` has both for those done already, as the visits
+    since have shown them.
     """
 
     bone: Bone
@@ -39,6 +41,9 @@ class BoneDraws:
     overgrowth_mm: Floats
     overgrowth_years: Floats
     overgrowth_parts: Floats
+    efficacy: Floats
+    delay_years: Floats
+    arrested: Mapping[Step, tuple[Floats, Floats]]
 
     def one(self, draw: int) -> BoneDraws:
         """Return the same with one draw alone."""
@@ -52,7 +57,27 @@ class BoneDraws:
             share_kept=self.share_kept[cut],
             loss=self.loss[cut],
             overgrowth_mm=self.overgrowth_mm[cut],
+            efficacy=self.efficacy[cut],
+            delay_years=self.delay_years[cut],
+            arrested={step: (kept[cut], late[cut]) for step, (kept, late) in self.arrested.items()},
         )
+
+    def made_by(self, plate: str, plates: PlateShares) -> Floats:
+        """Return what a growth plate has made of the bone by each of the knots, fractions of mature length (k, m)."""
+        read = self.knots + self.shift_years
+        part = plates.between(plate, read[:-1], read[1:]).astype(self.grown.dtype)
+        made = np.zeros_like(self.grown)
+        np.cumsum(part[:, None] * np.diff(self.grown, axis=0), axis=0, out=made[1:])
+        return made
+
+    def own(self, at_knots: Floats, ages: Floats) -> Floats:
+        """Return values (m, n) at ages (m, n) of each draw's own from values (k, m) at the knots, straight between."""
+        age = np.clip(ages, self.knots[0], self.knots[-1])
+        k = np.clip(np.searchsorted(self.knots, age, side="right") - 1, 0, len(self.knots) - 2)
+        part = ((age - self.knots[k]) / (self.knots[k + 1] - self.knots[k])).astype(at_knots.dtype)
+        draw = np.arange(at_knots.shape[1])[:, None]
+        result: Floats = (1 - part) * at_knots[k, draw] + part * at_knots[k + 1, draw]
+        return result
 
     def overgrown(self, years_since: Floats) -> Floats:
         """Return the part (0 to 1) of the overgrowth that has come so many years after the break."""
@@ -96,37 +121,67 @@ def progress(
     leg: Leg,
     curve: GrowthCurve,
     steps: Sequence[Step],
-    shares: Mapping[str, float],
-    natural: Floats,
+    plates: PlateShares,
+    ages: Floats,
+    natural: Floats | None = None,
 ) -> Floats:
-    """Return `natural` with the growth taken out that steps on this bone prevented (m, n).
+    """Return the fraction of mature length at each age (m, n) with the growth taken out that steps prevented.
 
-    A growth plate counts once however often it is named; each lengthening by distraction takes `draws.loss`, each step
-    its `slows`, of all growth after it.
+    Each lengthening by distraction takes `draws.loss`, each step its `slows`, of all growth after it. An arrest takes
+    its efficacy of what its plates still make after its delay; one done again takes its part of what the first left.
+    `natural` spares working out again what `draws.natural` says at the same ages.
     """
+    alone = draws.natural(curve, ages) if natural is None else natural
     events = sorted((s for s in steps if s.leg == leg and s.bone == draws.bone), key=lambda s: s.age_years)
-    events = [s for s in events if s.adds_mm or s.stops or s.slows]
-    if not events:
-        return natural
-    starts = draws.natural(curve, np.array([s.age_years for s in events]))
-    total = np.minimum(natural, starts[:, :1])
-    stopped: set[str] = set()
+    slower = [s for s in events if s.lengthens or s.slows]
+    held = _held(draws, [s for s in events if s.stops], plates)
+    if not slower and not held:
+        return alone
+    taken = [(weight, start, draws.between(made, curve, ages), made) for weight, start, made in held]
+    if not slower:
+        total = alone.copy()
+        for weight, start, made_then, _ in taken:
+            total -= weight[:, None] * np.maximum(made_then - start[:, None], 0.0)
+        return np.maximum(total, 0.0, out=total)
+    starts = np.array([s.age_years for s in slower])
+    turns = draws.natural(curve, starts)
+    total = np.minimum(alone, turns[:, :1])
     pace: Floats = np.ones_like(draws.loss)
-    for k, step in enumerate(events):
-        stopped.update(step.stops)
-        pace = pace * (1.0 - step.slows) * (1.0 - draws.loss if step.adds_mm and step.by_distraction else 1.0)
-        open_share = max(1.0 - sum(shares[physis] for physis in stopped), 0.0)
-        begin = starts[:, k : k + 1]
-        until = natural if k + 1 == len(events) else np.minimum(natural, starts[:, k + 1 : k + 2])
-        total = total + (open_share * pace)[:, None] * np.maximum(until - begin, 0.0)
+    edges = [draws.between(made, curve, starts) for _, _, _, made in taken]
+    for (weight, start, made_then, _), edge in zip(taken, edges, strict=True):
+        total = total - weight[:, None] * np.maximum(np.minimum(made_then, edge[:, :1]) - start[:, None], 0.0)
+    for k, step in enumerate(slower):
+        pace = pace * (1.0 - step.slows) * (1.0 - draws.loss if step.lengthens else 1.0)
+        last = k + 1 == len(slower)
+        until = alone if last else np.minimum(alone, turns[:, k + 1 : k + 2])
+        more = np.maximum(until - turns[:, k : k + 1], 0.0)
+        for (weight, start, made_then, _), edge in zip(taken, edges, strict=True):
+            begin = np.maximum(edge[:, k : k + 1], start[:, None])
+            then = made_then if last else np.minimum(made_then, edge[:, k + 1 : k + 2])
+            more = more - weight[:, None] * np.maximum(then - begin, 0.0)
+        total = total + pace[:, None] * more
     return total
+
+
+def _held(draws: BoneDraws, arrests: Sequence[Step], plates: PlateShares) -> list[tuple[Floats, Floats, Floats]]:
+    """Return for each plate and arrest: what it keeps back (m,), from what the plate had made (m,), and made (k, m)."""
+    found: list[tuple[Floats, Floats, Floats]] = []
+    for plate in sorted({plate for step in arrests for plate in step.stops}):
+        made, left = draws.made_by(plate, plates), np.ones_like(draws.efficacy)
+        for step in arrests:
+            if plate in step.stops:
+                keeps, late = draws.arrested.get(step, (draws.efficacy, draws.delay_years))
+                start = draws.own(made, (step.age_years + late)[:, None])[:, 0]
+                found.append((left * keeps, start, made))
+                left = left * (1.0 - keeps)
+    return found
 
 
 def lengths(
     draws: BoneDraws,
     curve: GrowthCurve,
     steps: Sequence[Step],
-    shares: Mapping[str, float],
+    plates: PlateShares,
     ages: Floats,
 ) -> tuple[Floats, Floats]:
     """Return the length in mm (m, n) of the long and the short bone at each age.
@@ -140,9 +195,9 @@ def lengths(
         ("short", draws.short_age_years, draws.short_mm, draws.mature_mm * draws.share_kept),
     )
     for leg, anchor_age, anchor_mm, scale in legs:
-        there = progress(draws, leg, curve, steps, shares, draws.natural(curve, np.array([anchor_age])))
+        there = progress(draws, leg, curve, steps, plates, np.array([anchor_age]))
         start = anchor_mm - scale * there[:, 0]
-        grown = progress(draws, leg, curve, steps, shares, natural)
+        grown = progress(draws, leg, curve, steps, plates, ages, natural)
         # Large arrays are written over where nobody needs them again: making them costs more than filling them.
         mm = np.multiply(scale[:, None], grown, out=None if leg == "long" and grown is natural else grown)
         mm += start[:, None]

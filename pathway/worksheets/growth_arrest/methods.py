@@ -37,7 +37,7 @@ def opinions_on_timing(case: Case, correction_mm: float) -> tuple[TimingOpinion,
     """
     if case.posterior is None:
         return ()
-    curve = growth_curve(case.protocol, case.record.child.sex)
+    curve = growth_curve(case.protocol, case.record.child.sex, "table")
     middle = case.posterior.central()
     legs = MatureLegs(*(float(middle.bones[bone].mature_mm[0]) for bone in PLATES))
     return (

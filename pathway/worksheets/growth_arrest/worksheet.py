@@ -11,7 +11,7 @@ import numpy as np
 
 from pathway.courses.course import PLATES
 from pathway.days import age_words, day_at_age
-from pathway.growth import Posterior, outlook
+from pathway.growth import Posterior, arrest_takes
 from pathway.growth.reference_curves import Floats
 from pathway.protocol.model import Role, Value
 from pathway.protocol.roles import kinds_of, role_of
@@ -88,12 +88,9 @@ def growth_left(posterior: Posterior) -> Mapping[str, Left]:
 
 
 def _prevented(posterior: Posterior, ages: Floats) -> Mapping[str, Floats]:
-    to_come, found = outlook(posterior, (), ages), {}
-    for bone, plate in PLATES.items():
-        mm = to_come.long_femur_mm if bone == "femur" else to_come.long_tibia_mm
-        # At the last age every draw has stopped growing.
-        ahead = posterior.shares[plate] * np.maximum(mm[:, -1:] - mm, 0.0)
-        found[plate] = np.minimum.accumulate(ahead, axis=1)
+    found = {}
+    for plate in PLATES.values():
+        found[plate] = np.minimum.accumulate(arrest_takes(posterior, plate, ages), axis=1)
     return found
 
 
