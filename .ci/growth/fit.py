@@ -227,7 +227,11 @@ def with_tables(protocol: Protocol, tables: Sequence[Table], wander_sd: float | 
 
 
 def tried(path: str, reference: Reference) -> None:
-    """Print error and coverage of every child when its fold is left out of the fit."""
+    """Print error and coverage of every child when its fold is left out of the fit.
+
+    Both measures by `adult_size`, with the curve moved as that of stature: leg length here is one more size of the
+    body, not the bones of a record.
+    """
     print(
         "measure  pooled factors wander widened |   n  error/multiplier  at >=10 y"
         "  50 % band  90 % band  sd of z  bias %"
