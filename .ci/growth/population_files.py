@@ -70,7 +70,9 @@ def _cell(name: str, value: str | float) -> str:
 
 def write_values(folder: Path) -> None:
     """Write the chosen settings as value rules."""
-    how = "Tried on 91 children, one measure at a time, each from tables without its fold of 13 (.ci/growth/fit.py --try)"
+    how = (
+        "Tried on 91 children, one measure at a time, each from tables without its fold of 13 (.ci/growth/fit.py --try)"
+    )
     chosen = (
         (
             "population_pooled_weight",
