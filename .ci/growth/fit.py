@@ -1,19 +1,23 @@
-"""Regenerate the population tables of rules/growth from the odd-numbered children of the open data.
+"""Regenerate the population tables of rules/growth from the 91 children of the open data.
 
-python .ci/growth/fit.py SERIAL_HEIGHT_LEG_LENGTH.csv STATURE_MEDIAN_BY_AGE.csv
-    writes rules/growth/stature_fraction_*.toml and population_*.toml
+python .ci/growth/fit.py SERIAL_HEIGHT_LEG_LENGTH.csv STATURE_MEDIAN_BY_AGE.csv [--out FOLDER]
+    writes stature_fraction_*.toml and population_*.toml (into rules/growth)
 
-python .ci/growth/fit.py SERIAL_HEIGHT_LEG_LENGTH.csv STATURE_MEDIAN_BY_AGE.csv --try
-    prints, for several settings, error and coverage when each odd child is left out in turn
+    --leave-out K --of N --out FOLDER    the same without the children of fold K of N: their numbers sorted,
+                                         every N-th from the K-th on (K from 0); never into rules/growth
+    --try                                prints, for several settings, error and coverage of every child, each
+                                         time from tables made without the fold that the child is in
 
-Even-numbered children are dropped as the file is read: nothing here can see them.
+Children of a fold are dropped as the file is read: nothing here can see them.
 """
 
 from __future__ import annotations
 
+import argparse
 import csv
 import itertools
 import sys
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,10 +25,21 @@ from typing import Any
 import numpy as np
 
 ROOT = Path(__file__).parents[2]
-sys.path.insert(0, str(ROOT))
+sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
 
-from pathway.growth.reference_curves import growth_curve, pchip  # noqa: E402
+from population_files import (  # noqa: E402
+    Setting,
+    departures_table,
+    sizes_table,
+    write_stature,
+    write_table,
+    write_values,
+)
+
+from pathway.growth.population import Visits, adult_size, population, recentring  # noqa: E402
+from pathway.growth.reference_curves import growth_curve, pchip, stature_curve  # noqa: E402
 from pathway.protocol.load import load_protocol  # noqa: E402
+from pathway.protocol.model import Protocol, Table  # noqa: E402
 
 RULES = ROOT / "rules" / "growth"
 SEXES = ("boy", "girl")
@@ -32,9 +47,7 @@ HALF_YEARS = np.arange(8, 18.01, 0.5)
 AGES = {"stature": np.r_[2:8, HALF_YEARS], "leg": np.r_[0.5, 1:8, HALF_YEARS]}
 FIRST = {"stature": 2.0, "leg": 8.0}
 TRIED_AT = (2, 4, 6, 8, 10, 12, 14)
-
-# What --try chose: see the value rules written by `write_values`.
-POOLED, FACTORS, WANDER, WIDENED = 0.5, 12, 0.010, 1.1
+FOLDS = 7
 
 
 @dataclass
@@ -79,12 +92,22 @@ class Reference:
         return growth_curve(self.protocol, sex, "table").fraction(age)
 
 
-def children(path: str, reference: Reference) -> list[Kid]:
-    """Return the odd-numbered children with their deviations, gaps filled from the nearest age."""
+def fold(numbers: Collection[int], k: int, of: int) -> frozenset[int]:
+    """Return the numbers of fold `k` (from 0) of `of`: sorted, every `of`-th from the k-th on."""
+    return frozenset(sorted(set(numbers))[k::of])
+
+
+def numbers_in(path: str) -> frozenset[int]:
+    """Return the numbers of all children in the file."""
+    return frozenset(int(row["child"]) for row in rows_of(path))
+
+
+def children(path: str, reference: Reference, without: Collection[int] = ()) -> list[Kid]:
+    """Return the children but those of `without`, with their deviations, gaps filled from the nearest age."""
     kids: dict[int, Kid] = {}
     for row in rows_of(path):
         number = int(row["child"])
-        if number % 2 == 0:
+        if number in without:
             continue
         kid = kids.setdefault(number, Kid(number, row["sex"], {}, {}, {}, {}))
         age = float(row["age_years"])
@@ -191,88 +214,82 @@ def factors(found: Moments, number: int, widened: float) -> tuple[np.ndarray, np
     return sizes, np.c_[with_size, rest * signs]
 
 
-def tried(kids: list[Kid], reference: Reference) -> None:
-    """Print error and coverage when each odd child is left out of the fit in turn."""
+def with_tables(protocol: Protocol, tables: Sequence[Table], wander_sd: float | None = None) -> Protocol:
+    """Return the protocol with these tables in place of its own, and another `population_wander_sd` where given."""
+    new = {table.id: table for table in tables}
+    kept = tuple(new.get(table.id, table) for table in protocol.tables)
+    values = protocol.values
+    if wander_sd is not None:
+        name = "population_wander_sd"
+        values = tuple(v.model_copy(update={"value": wander_sd}) if v.id == name else v for v in values)
+    parts = {field: getattr(protocol, field) for field in Protocol.model_fields}
+    return Protocol.model_construct(**{**parts, "tables": kept, "values": values})
+
+
+def tried(path: str, reference: Reference) -> None:
+    """Print error and coverage of every child when its fold is left out of the fit.
+
+    Both measures by `adult_size`, with the curve moved as that of stature: leg length here is one more size of the
+    body, not the bones of a record.
+    """
     print(
         "measure  pooled factors wander widened |   n  error/multiplier  at >=10 y"
         "  50 % band  90 % band  sd of z  bias %"
     )
-    for setting in itertools.product((0.0, 0.3, 0.5, 0.7), (6, 12), (0.007, 0.010, 0.014), (1.0, 1.1, 1.25)):
-        left_out = [_left_out(kid, kids, setting, reference) for kid in kids]
+    everyone, numbers = children(path, reference), numbers_in(path)
+    folds = [fold(numbers, k, FOLDS) for k in range(FOLDS)]
+    parts = [(children(path, reference, left), [kid for kid in everyone if kid.number in left]) for left in folds]
+    for chosen in itertools.product((0.0, 0.3, 0.5, 0.7), (6, 12), (0.007, 0.010, 0.014), (1.0, 1.1, 1.25)):
+        setting = Setting(*chosen)
+        found: dict[str, list[tuple[float, ...]]] = {measure: [] for measure in AGES}
+        for kids, left in parts:
+            protocol = with_tables(
+                reference.protocol, population_tables(kids, reference, setting), wander_sd=setting.wander_sd
+            )
+            for kid, measure in itertools.product(left, AGES):
+                found[measure] += _foretold(kid, measure, protocol)
         for measure in AGES:
-            rows = np.array([r for found in left_out for r in found[measure]])
+            rows = np.array(found[measure])
             late = rows[rows[:, 0] >= 10]
             ratio, late_ratio = (r[:, 1].mean() / r[:, 2].mean() for r in (rows, late))
             z = rows[:, 4]
             print(
-                f"{measure:8s} {setting[0]:5.1f} {setting[1]:7d} {setting[2]:6.3f} {setting[3]:7.2f} | {len(rows):3d}"
-                f" {ratio:10.3f} {late_ratio:14.3f} {(np.abs(z) < 0.6745).mean():10.3f}"
+                f"{measure:8s} {setting.pooled:5.1f} {setting.factors:7d} {setting.wander:6.3f} {setting.widened:7.2f}"
+                f" | {len(rows):3d} {ratio:10.3f} {late_ratio:14.3f} {(np.abs(z) < 0.6745).mean():10.3f}"
                 f" {(np.abs(z) < 1.6449).mean():10.3f} {z.std():8.3f} {100 * rows[:, 3].mean():8.2f}"
             )
 
 
-def _left_out(
-    kid: Kid, kids: list[Kid], setting: tuple[float, int, float, float], reference: Reference
-) -> dict[str, list[tuple[float, ...]]]:
-    pooled, number, wander, widened = setting
-    found = moments([k for k in kids if k is not kid], kid.sex, pooled, reference)
-    sizes, loadings = factors(found, number, widened)
-    size_rows = dict(zip(AGES, np.c_[sizes, np.zeros((2, number))], strict=True))
-    results: dict[str, list[tuple[float, ...]]] = {measure: [] for measure in AGES}
-    for measure, t in itertools.product(AGES, TRIED_AT):
-        lengths = {"stature": kid.height, "leg": kid.leg}
-        used = AGES if measure == "leg" else ("stature",)
-        seen = {m: [a for a in AGES[m] if FIRST[m] <= a <= t and a in lengths[m]] for m in used}
-        if not seen[measure] or seen[measure][-1] < t:
+def _foretold(kid: Kid, measure: Any, protocol: Protocol) -> list[tuple[float, ...]]:
+    """Return age, error in mm, that of the single-visit multiplier, relative error and z of each prediction."""
+    sex: Any = kid.sex
+    lengths = kid.height if measure == "stature" else kid.leg
+    curve = stature_curve(protocol, sex) if measure == "stature" else growth_curve(protocol, sex, "table")
+    results, adult = [], kid.adult[measure]
+    for t in TRIED_AT:
+        seen = [age for age in AGES[measure] if FIRST[measure] <= age <= t and age in lengths]
+        if not seen or seen[-1] < t:
             continue
-        rows, off = [], []
-        for k, m in enumerate(used):
-            at = [int(np.flatnonzero(AGES[m] == a)[0]) for a in seen[m]]
-            naive = np.log([lengths[m][a] for a in seen[m]]) - np.log(reference.fraction(m, kid.sex, seen[m]))
-            place = Moments.place(m)
-            rows.append(size_rows[m] - loadings[place.start - 2 : place.stop - 2][at])
-            off.append(naive - found.mean[k] + found.mean[place][at])
-        h, y = np.vstack(rows), np.concatenate(off)
-        gain = h.T @ np.linalg.inv(h @ h.T + widened * wander**2 * np.eye(len(y)))
-        row = size_rows[measure]
-        mean = found.mean[list(AGES).index(measure)] + row @ gain @ y
-        var = row @ row - row @ gain @ h @ row
-        adult, last = kid.adult[measure], seen[measure][-1]
-        single = lengths[measure][last] / float(reference.fraction(measure, kid.sex, last))
-        z = (np.log(adult) - mean) / np.sqrt(var)
-        results[measure].append((t, abs(np.exp(mean) - adult), abs(single - adult), np.exp(mean) / adult - 1, z))
+        mm = np.array([lengths[age] for age in seen])
+        said = adult_size(Visits(population(protocol, measure, sex), curve, np.array(seen), mm), recentring(protocol))
+        single = mm[-1] * float(curve.multiplier(seen[-1]))
+        off = said.centre_mm - adult
+        z = (np.log(adult) - said.mean_log) / said.sd_log
+        results.append((t, abs(off), abs(single - adult), off / adult, z))
     return results
 
 
-def write_stature(stature: dict[str, tuple[np.ndarray, np.ndarray]]) -> None:
-    """Write the reference curve of stature."""
+def population_tables(kids: list[Kid], reference: Reference, setting: Setting | None = None) -> list[Table]:
+    """Return the population tables made from these children: sizes, mean deviations and loadings."""
+    chosen = setting or Setting()
+    tables, sizes = [], []
     for sex in SEXES:
-        ages, fraction = stature[sex]
-        keep = [(a, f) for a, f in zip(ages, fraction, strict=True) if a >= 2 or a in (0, 0.5, 1, 1.5)]
-        rows = "".join(f"  [{a:g}, {f:.5f}],\n" for a, f in keep)
-        (RULES / f"stature_fraction_{sex}s.toml").write_text(
-            'name = "Stature by age as a fraction of the adult median"\nunit = "fraction"\n'
-            f'sex = "{sex}s"\n'
-            'source = "US CDC 2000 growth reference (medians, length below 2 years), public domain; '
-            'divided by the median at 20 years"\n'
-            'provenance = "computed from the medians as shipped with PyPI rcpchgrowth 4.6.5; written by '
-            '.ci/growth/fit.py"\n'
-            'age = "chronological, years"\ncolumns = ["age_years", "fraction"]\n'
-            f"rows = [\n{rows}]\n"
-        )
-
-
-def write_population(kids: list[Kid], reference: Reference) -> None:
-    """Write the population tables: sizes, mean deviations and loadings."""
-    lines = ""
-    for sex in SEXES:
-        found = moments(kids, sex, POOLED, reference)
-        sizes, loadings = factors(found, FACTORS, WIDENED)
+        found = moments(kids, sex, chosen.pooled, reference)
+        of_size, loadings = factors(found, chosen.factors, chosen.widened)
         for k, measure in enumerate(AGES):
-            mm, sd = np.exp(found.mean[k]), np.hypot(*sizes[k])
-            lines += (
-                f'  ["{measure}", "{sex}s", {found.n}, {mm:.1f}, {sd:.5f}, {sizes[k][0]:.5f}, {sizes[k][1]:.5f}],\n'
-            )
+            mm, sd = np.exp(found.mean[k]), np.hypot(*of_size[k])
+            spread = (round(float(v), 5) for v in (sd, *of_size[k]))
+            sizes.append((measure, f"{sex}s", found.n, round(float(mm), 1), *spread))
             place = Moments.place(measure)
             table = np.c_[found.mean[place], loadings[place.start - 2 : place.stop - 2]]
             ages = AGES[measure]
@@ -281,111 +298,40 @@ def write_population(kids: list[Kid], reference: Reference) -> None:
                 ages, table = np.r_[0, ages], np.vstack((birth, table))
             ages, table = np.r_[ages, 20], np.vstack((table, np.zeros(table.shape[1])))
             sds = np.sqrt((table[:, 1:] ** 2).sum(axis=1))
-            rows = "".join(
-                f"  [{age:g}, " + ", ".join(f"{v + 0:.5f}" for v in (row[0], sd, *row[1:])) + "],\n"
-                for age, sd, row in zip(ages, sds, table, strict=True)
-            )
-            (RULES / f"population_{measure}_{sex}s.toml").write_text(_head(measure, sex, found.n, rows))
-    (RULES / "population_size.toml").write_text(
-        'name = "Adult size of the children from whom the population tables were taken"\nunit = "mm; log"\n'
-        'sex = "per row"\n' + _source("46 children, 22 boys and 24 girls") + "note = "
-        '"Geometric mean; standard deviation of the log between children, pooled and widened as in the tables '
-        "of deviations; its loadings on the two standard normals that those tables name size_1 (adult stature) "
-        'and size_2 (what is left of adult leg length). Leg: stature minus sitting height."\n'
-        'columns = ["measure", "sex", "n", "mean_mm", "sd_log", "size_1", "size_2"]\n' + f"rows = [\n{lines}]\n"
-    )
+            # Adding 0 takes the sign from a rounded -0.
+            rows = np.round(np.c_[ages, table[:, 0], sds, table[:, 1:]], 5) + 0.0
+            tables.append(departures_table(measure, sex, found.n, chosen, rows))
+    boys, girls = (sum(kid.sex == sex for kid in kids) for sex in SEXES)
+    return [*tables, sizes_table(boys, girls, sizes)]
 
 
-def write_values() -> None:
-    """Write the chosen settings as value rules."""
-    how = "Chosen by leaving each of the 46 odd-numbered children out in turn (.ci/growth/fit.py --try)"
-    chosen = (
-        (
-            "population_pooled_weight",
-            POOLED,
-            "ratio",
-            f"{how}: against each sex alone the error fell from 0.84 to 0.81 of the single-visit multiplier's "
-            "(stature) and from 0.70 to 0.66 (leg length).",
-        ),
-        (
-            "population_factors",
-            float(FACTORS),
-            "count",
-            f"{how}: with 6 the bands were narrower than with all; from 12 on nothing changed.",
-        ),
-        (
-            "population_wander_sd",
-            round(WANDER * WIDENED**0.5, 4),
-            "log",
-            "What one measurement of the body strays from its smooth course, error of measuring included: 0.010, "
-            f"widened like the rest. {how}: among 0.007, 0.010 and 0.014 the errors differed by less than 0.01; the "
-            "smallest gave the narrowest bands.",
-        ),
-        (
-            "population_widening",
-            WIDENED,
-            "ratio",
-            f"Factor on all variances of the population tables, already in them. {how}: the standardised errors then "
-            "had standard deviations of 1.01 (stature) and 1.06 (leg length), and the 90 % bands held 87 and 92 %.",
-        ),
-    )
-    rules = "".join(
-        f'[[value]]\nid = "{name}"\nvalue = {value}\nunit = "{unit}"\nbecause = "{because}"\n'
-        'sources = ["tuddenham_1954_serial_growth", "own_judgement"]\nprovenance = "computed"\nstrength = "series"\n\n'
-        for name, value, unit, because in chosen
-    )
-    (RULES / "population_values.toml").write_text(
-        "# Settings of the population tables, written by .ci/growth/fit.py from the odd-numbered children.\n\n"
-        + rules.rstrip("\n")
-        + "\n"
-    )
-
-
-def _source(who: str) -> str:
-    return (
-        f'source = "computed from the odd-numbered children ({who}) of Tuddenham RD, Snyder MM. Physical growth '
-        'of California boys and girls from birth to eighteen years. Univ Calif Publ Child Dev 1954;1:183-364"\n'
-        'provenance = "computed by .ci/growth/fit.py; the even-numbered children were left for the trial"\n'
-    )
-
-
-def _head(measure: str, sex: str, n: int, rows: str) -> str:
-    curve = "fraction of stature" if measure == "stature" else "fraction by the lower-limb multiplier"
-    columns = ["age_years", "mean", "sd", "size_1", "size_2", *(f"factor_{k + 1}" for k in range(FACTORS))]
-    young = (
-        ""
-        if measure == "stature"
-        else " Leg length is stature minus sitting height, taken from 8 years; before that a child's leg is "
-        "taken to follow its stature at the distance kept at 8 to 9.5 years (our judgement), and birth is the "
-        "straight continuation of 0.5 and 1 year. Surface measures carry more error than bones on film."
-    )
-    return (
-        f'name = "How children depart from the reference curve: {measure}"\nunit = "log"\nsex = "{sex}s"\n'
-        + _source(f"{n} {sex}s, joined by the other sex")
-        + 'age = "chronological, years"\n'
-        f'note = "Deviation = log(adult size x {curve} / size at age). mean: average deviation, by which the '
-        "curve is recentred. size_1, size_2, factor_1 ...: loadings on independent standard normals, the same for "
-        "stature and leg: adult stature, what is left of adult leg length, principal components of the rest; sd: "
-        "root of their squares together. Joint covariance by moments, not by likelihood; smoothed with weights "
-        f"1-2-1 over neighbouring ages; for {POOLED:.0%} that of the other sex at ages of equal fraction of adult "
-        f"size; variances times {WIDENED} for the small sample. Chosen by leaving out each odd child in turn: see "
-        f'population_values.toml. At 20 years nothing is left to grow.{young}"\n'
-        f"columns = {str(columns).replace(chr(39), chr(34))}\nrows = [\n{rows}]\n"
-    )
-
-
-def main(arguments: list[str]) -> None:
-    """Run one of the two commands of the module's text."""
-    stature = medians(arguments[1])
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run one of the commands of the module's text."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    parser.add_argument("serial", help="ages, statures and sitting heights of children, CSV")
+    parser.add_argument("medians", help="medians of stature by age, CSV")
+    parser.add_argument("--out", type=Path, default=RULES, metavar="FOLDER")
+    parser.add_argument("--leave-out", type=int, metavar="K", help="fold to leave out, from 0")
+    parser.add_argument("--of", type=int, default=FOLDS, metavar="N", help="number of folds")
+    parser.add_argument("--try", action="store_true", dest="trying")
+    given = parser.parse_args(arguments)
+    stature = medians(given.medians)
     reference = Reference(stature)
-    kids = children(arguments[0], reference)
-    if "--try" in arguments:
-        tried(kids, reference)
+    if given.trying:
+        tried(given.serial, reference)
         return
-    write_stature(stature)
-    write_population(kids, reference)
-    write_values()
+    without: frozenset[int] = frozenset()
+    if given.leave_out is not None:
+        if not 0 <= given.leave_out < given.of:
+            parser.error(f"--leave-out {given.leave_out}: expected 0 to {given.of - 1}")
+        if given.out.resolve() == (ROOT / "rules" / "growth").resolve():
+            parser.error("tables without a fold do not belong into rules/growth: name another folder with --out")
+        without = fold(numbers_in(given.serial), given.leave_out, given.of)
+    write_stature(stature, given.out)
+    for table in population_tables(children(given.serial, reference, without), reference):
+        write_table(table, given.out)
+    write_values(given.out)
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main()

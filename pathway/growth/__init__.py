@@ -3,7 +3,7 @@
 from pathway.growth.bones.evidence import UNEXPECTED
 from pathway.growth.method_opinions import Opinion, opinions
 from pathway.growth.plausibility import growth_faults, growth_questions
-from pathway.growth.population import Adult, Population, Visits, adult_size, population
+from pathway.growth.population import Adult, Population, Recentring, Visits, adult_size, population
 from pathway.growth.posterior import Posterior, fit_growth
 from pathway.growth.projection import Outlook, What, arrest_takes, made_by_plate, outlook
 from pathway.growth.reference_curves import GrowthCurve, growth_curve, pchip, stature_curve
@@ -22,6 +22,7 @@ __all__ = [
     "Outlook",
     "Population",
     "Posterior",
+    "Recentring",
     "Step",
     "Visits",
     "What",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pathway.days import age_years
-from pathway.growth.population import Adult, Visits, adult_size, population
+from pathway.growth.population import Adult, Visits, adult_size, population, recentring
 from pathway.growth.reference_curves import stature_curve
 from pathway.protocol.question import Question
 
@@ -24,6 +24,7 @@ def adult_height(question: Question) -> Height | None:
     """Return adult height from `standing_height_mm` of the visits up to a day, or None where never measured.
 
     Measured on the longer leg or with the difference made up; what a growth arrest will cost is not taken off.
+    How tall other children became plays no part, only how they grew.
     Heights before the first age of the table do not count.
     """
     of = population(question.protocol, "stature", question.record.child.sex)
@@ -39,7 +40,8 @@ def adult_height(question: Question) -> Height | None:
     if not seen:
         return None
     ages, mm = np.array(seen).T
-    size = adult_size(Visits(of, stature_curve(question.protocol, question.record.child.sex), ages, mm))
+    curve = stature_curve(question.protocol, question.record.child.sex)
+    size = adult_size(Visits(of, curve, ages, mm), recentring(question.protocol))
     low, high = (size.quantile_mm(q) / 10 for q in (0.05, 0.95))
     note = (
         f"Adult height without a growth arrest: {size.centre_mm / 10:.0f} cm "

@@ -1,8 +1,8 @@
 """How children depart from the reference curve, and what that says of one child's adult size.
 
 The deviation of a child at an age is log(adult size x reference fraction / size at that age). Between children
-it is Gaussian together with the log of adult size: a mean by age, a loading on adult size, and loadings on
-independent factors, all from the covariance of measured children (tables `population_…`). Conditioning on any
+it is Gaussian: a mean by age, by some part of which the curve is recentred, a loading on adult size, and loadings
+on independent factors, all from the covariance of measured children (tables `population_…`). Conditioning on any
 visits is then exact and linear.
 """
 
@@ -31,8 +31,8 @@ class Population:
     """The children of one sex and measure.
 
     At `ages` (n,): `mean` deviation (n,) and `loadings` (n, k) on standard normals that stature and leg share.
-    `size_log` is the mean log of adult size in mm, `size_loadings` (k,) its own loadings; `wander_sd` is what
-    one measurement strays from its smooth course.
+    `size_loadings` (k,) are those of the log of adult size itself; `wander_sd` is what one measurement strays
+    from its smooth course.
     """
 
     measure: Measure
@@ -40,7 +40,6 @@ class Population:
     ages: Floats
     mean: Floats
     loadings: Floats
-    size_log: float
     size_loadings: Floats
     wander_sd: float
 
@@ -81,14 +80,13 @@ def _population(table: Table, sizes: Table, measure: Measure, sex: Sex, wander_s
         ages=np.array(table.column("age_years")),
         mean=np.array(table.column("mean")),
         loadings=np.array([table.column(name) for name in loaded]).T,
-        size_log=float(np.log(float(row[at["mean_mm"]]))),
         size_loadings=np.array([float(row[at[name]]) if name in at else 0.0 for name in loaded]),
         wander_sd=wander_sd,
     )
 
 
 def pull_sd(pull: float) -> float:
-    """Return how loosely log adult size is tied to the population's, in its standard deviations.
+    """Return how loosely log mature length is tied to the population's, in its standard deviations.
 
     `pull` 1 ties it wholly; towards 0 the population says less and less.
     """
@@ -122,33 +120,37 @@ class Visits:
     mm: Floats
 
 
-def adult_size(seen: Visits, *, beside: Visits | None = None, pull: float = 1.0) -> Adult:
-    """Return the adult size of the measure of `seen`, at least one visit; `beside` adds another measure's.
+@dataclass(frozen=True, slots=True)
+class Recentring:
+    """How far the reference curve is moved towards the observed children: 0 not at all, 1 to their mean.
 
-    `pull` from 0 to 1 says how far the population counts: at 0 the curve is not recentred, adult size is free,
-    and a single visit gives its length times the curve's multiplier. Raises ValueError for no visit or a size
-    that is not above zero.
+    Known as normal with `mean` and `sd`; the visits weigh it anew.
+    """
+
+    mean: float
+    sd: float
+
+
+def recentring(protocol: Protocol) -> Recentring:
+    """Return what the protocol holds of the curve of stature before any visit; raises KeyError without it."""
+    name = "stature_curve_towards_observed"
+    return Recentring(protocol.number(name), protocol.number(f"{name}_sd"))
+
+
+def adult_size(seen: Visits, towards: Recentring) -> Adult:
+    """Return the adult size that the visits of `seen`, at least one, lead to expect.
+
+    Adult size itself is free: nothing is assumed of how big the child will be, only of how sizes grow into it.
+    Given that, conditioning is exact, for the log of every size is linear in adult size, recentring and departures.
+    Raises ValueError for no visit or a size that is not above zero.
     """
     if not len(seen.mm):
         raise ValueError("adult size needs at least one visit")
-    both = [visits for visits in (seen, beside) if visits is not None and len(visits.mm)]
-    width = seen.of.factors
-    rows, values = [], []
-    for k, visits in enumerate(both):
-        if (visits.mm <= 0).any():
-            raise ValueError(f"a size must be above 0 mm, found {visits.mm.min():g}")
-        mean, loadings = visits.of.at(visits.ages_years)
-        sizes = np.zeros((len(visits.mm), len(both)))
-        sizes[:, k] = 1.0
-        rows.append(np.hstack((sizes, -loadings)) / visits.of.wander_sd)
-        off = np.log(visits.mm / visits.curve.fraction(visits.ages_years)) - visits.of.size_log + pull * mean
-        values.append(off / visits.of.wander_sd)
-        if pull > 0:
-            tie = np.concatenate((np.eye(len(both))[k], -visits.of.size_loadings))
-            rows.append(tie[None, :] / (pull_sd(pull) * np.linalg.norm(visits.of.size_loadings)))
-            values.append(np.zeros(1))
-    design = np.vstack(rows)
-    prior = np.concatenate((np.zeros(len(both)), np.ones(width)))
-    cov = np.linalg.inv(design.T @ design + np.diag(prior))
-    mean_log = seen.of.size_log + float(cov[0] @ (design.T @ np.concatenate(values)))
-    return Adult(mean_log, float(np.sqrt(cov[0, 0])))
+    if (seen.mm <= 0).any():
+        raise ValueError(f"a size must be above 0 mm, found {seen.mm.min():g}")
+    mean, loadings = seen.of.at(seen.ages_years)
+    design = np.column_stack((-towards.sd * mean, -loadings))
+    naive = np.log(seen.mm / seen.curve.fraction(seen.ages_years)) + towards.mean * mean
+    weight = np.linalg.inv(design @ design.T + seen.of.wander_sd**2 * np.eye(len(naive)))
+    precision = weight.sum()
+    return Adult(float(weight.sum(axis=0) @ naive / precision), float(1 / np.sqrt(precision)))

@@ -20,7 +20,7 @@ from tests.growth.protocols import with_value
 LENGTHENED = (Step("short", "femur", 8.0, adds_mm=50.0),)
 DECISIONS = (6.0, 9.0, 13.0)
 START = 5.0
-PAIRS = 35
+PAIRS = 100
 
 
 @cache
