@@ -9,7 +9,7 @@ python tests/growth/drifting.py [CHILDREN]
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache, partial
@@ -79,7 +79,7 @@ def drifting(seed: int, drift: float, counts: Sequence[int] = VISITS) -> list[Se
         first = legs.at("femur", FIRST_YEARS)
         return float(proportion * first + (proportion + drift) * (legs.at("femur", age) - first))
 
-    visits = [_film(rng, age, short, legs, None) for age in FIRST_YEARS + np.arange(max(counts))]
+    visits = [_film(rng, age, short, legs, legs.at) for age in FIRST_YEARS + np.arange(max(counts))]
     true = legs.at("femur", 21.0) - short(21.0)
     return [_seen(protocol, legs.sex, visits[:n], (), true) for n in counts]
 
@@ -95,11 +95,7 @@ def arrested(seed: int, counts: Sequence[int] = VISITS_AFTER) -> list[Seen]:
     legs, proportion = _Long(protocol, rng), rng.uniform(0.8, 0.95)
     age = float(rng.uniform(9.5, 12.0) if legs.sex == "girl" else rng.uniform(11.0, 13.5))
     late = float(rng.uniform(0.0, 0.8)) + (1.0 if rng.random() < 0.037 else 0.0)
-    knee = (
-        {"femur": (0.60, 0.90), "tibia": (0.50, 0.80)}
-        if legs.sex == "girl"
-        else {"femur": (0.55, 0.90), "tibia": (0.50, 0.80)}
-    )
+    knee = {"femur": (0.60 if legs.sex == "girl" else 0.55, 0.90), "tibia": (0.50, 0.80)}
     last = 14.0 if legs.sex == "girl" else 16.0
     held = {}
     for bone, (young, old) in knee.items():
@@ -113,7 +109,7 @@ def arrested(seed: int, counts: Sequence[int] = VISITS_AFTER) -> list[Seen]:
     def short(when: float) -> float:
         return float(proportion * legs.at("femur", when))
 
-    before = [when for when in np.arange(4.0, age - 0.1, 1.0)] + [age - 0.05]
+    before = [*np.arange(4.0, age - 0.1, 1.0), age - 0.05]
     after = [age + 1.0 + k for k in range(max(counts))]
     visits = [_film(rng, when, short, legs, long) for when in (*before, *after)]
     steps = (Step("long", "femur", age, stops=("distal_femur",)), Step("long", "tibia", age, stops=("proximal_tibia",)))
@@ -121,9 +117,14 @@ def arrested(seed: int, counts: Sequence[int] = VISITS_AFTER) -> list[Seen]:
     return [_seen(protocol, legs.sex, visits[: len(before) + n], steps, true, age + 0.1) for n in counts]
 
 
-def _film(rng: np.random.Generator, age: float, short, legs: _Long, long) -> Visit:  # type: ignore[no-untyped-def]
-    tall = (lambda bone: long(bone, age)) if long else (lambda bone: legs.at(bone, age))
-    true = (short(age), tall("femur"), legs.at("tibia", age), tall("tibia"))
+def _film(
+    rng: np.random.Generator,
+    age: float,
+    short: Callable[[float], float],
+    legs: _Long,
+    long: Callable[[str, float], float],
+) -> Visit:
+    true = (short(age), long("femur", age), legs.at("tibia", age), long("tibia", age))
     return bones(float(age), tuple(mm + FILM_SD_MM * rng.standard_normal() for mm in true))  # type: ignore[arg-type]
 
 

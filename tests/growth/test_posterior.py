@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from pathway.growth import Outlook, Posterior, Step, classical_methods, fit_growth, growth_curve, outlook
 from pathway.growth.population import population
 from pathway.growth.projection import What
+from pathway.growth.reference_curves import leanings
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
@@ -101,8 +102,10 @@ def test_the_median_lies_near_the_central_child(sex: Sex, age: float) -> None:
         assert np.median(outlook(fitted).at_maturity(what)) == pytest.approx(middle.at_maturity(what)[0], rel=0.01)
 
 
-def test_the_spread_at_maturity_is_the_one_between_children(protocol: Protocol) -> None:
-    at_ten = float(population(protocol, "leg", "boy").spread([10.0])[0])
+def test_the_spread_at_maturity_is_the_one_between_children_and_between_curves(protocol: Protocol) -> None:
+    leans = leanings(protocol, "boy")
+    curves = np.linalg.norm((leans.at([10.0]) - leans.at([20.0])) * leans.sd)
+    at_ten = float(np.hypot(population(protocol, "leg", "boy").spread([10.0])[0], curves))
     found = np.log(outlook(fit(child(bones(10, (300, 363, 270, 285))), 10)).at_maturity("long_femur")).std()
     assert found == pytest.approx(at_ten, rel=0.06)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
@@ -21,8 +20,6 @@ Ints = npt.NDArray[np.intp]
 
 _KNOTS_A_YEAR = 2
 _GROWN_UP_YEARS = 20
-_FAR = 4.0
-_HALVINGS = 40
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -169,8 +166,8 @@ class _Later:
         loss, kept, delay = basis.loss_ways(bone), arrest_ways(basis.protocol), number["arrest_delay_years"]
         late, redone = number["arrest_redone_after_years"], number["arrest_redone_chance"]
         if z is None or u is None:
-            self.drift, self.overgrowth, self.loss = np.zeros(1), np.zeros(1), np.array([_median(loss)])
-            self.efficacy, self.delay_years = np.array([_median(kept)]), np.array([delay])
+            self.drift, self.overgrowth, self.loss = np.zeros(1), np.zeros(1), np.array([_likeliest(loss)])
+            self.efficacy, self.delay_years = np.array([_likeliest(kept)]), np.array([delay])
             return
         self.drift = basis.later_drift_sd(bone) * z[:, 0]
         self.overgrowth = z[:, 1]
@@ -180,16 +177,9 @@ class _Later:
         self.delay_years += np.where(u[:, 0] < redone, late, 0.0)
 
 
-def _median(ways: Sequence[Way]) -> float:
-    """Return the value below which half of the chance lies."""
-    whole = sum(chance for chance, _, _ in ways)
-    low = min(mean - _FAR * sd for _, mean, sd in ways)
-    high = max(mean + _FAR * sd for _, mean, sd in ways)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        below = sum(chance * NormalDist(mean, sd).cdf(middle) for chance, mean, sd in ways)
-        low, high = (middle, high) if below < whole / 2 else (low, middle)
-    return (low + high) / 2
+def _likeliest(ways: Sequence[Way]) -> float:
+    """Return the mean of the way with the largest chance."""
+    return max(ways)[1]
 
 
 def _drawn(ways: Sequence[Way], z: Floats, u: Floats) -> Floats:
