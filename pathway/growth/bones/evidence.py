@@ -351,9 +351,8 @@ def _seen(basis: Basis, views: Mapping[Bone, BoneView]) -> tuple[Seen, list[str]
     noise = np.diag(np.maximum(sd, _LEAST_ERROR_MM) ** 2)
     # Both legs stray from their smooth course together, by what they are long.
     for together in shared.values():
-        common = np.zeros(len(rows))
-        common[together] = basis.number["bone_wander_sd"] * mm[together]
-        noise += np.outer(common, common)
+        common = basis.number["bone_wander_sd"] * mm[together]
+        noise[np.ix_(together, together)] += np.outer(common, common)
     return Seen(mm, noise, long, short), labels
 
 

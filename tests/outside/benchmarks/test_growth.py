@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from pathway.growth import Outlook, fit_growth, growth_curve, outlook
+from pathway.growth import Outlook, Step, fit_growth, growth_curve, outlook
 from pathway.growth.bones.evidence import Terms, basis_of, terms
 from pathway.growth.bones.measured import readings
 from pathway.growth.surgery import BONES
@@ -57,6 +57,28 @@ def test_posterior_from_ten_visits_and_five_bands_at_200_ages(
     assert np.all(np.diff(bands, axis=0) > 0)
 
 
+def test_posterior_from_sixty_visits(benchmark: BenchmarkFixture) -> None:
+    rng, curve = np.random.default_rng(6), growth_curve(load_protocol(), "boy")
+    visits = []
+    for age in np.linspace(1.0, 15.0, 60):
+        part = float(curve.fraction(age))
+        a, b, c, d = (part * mm + 2.3 * float(rng.standard_normal()) for mm in (330, 470, 330, 375))
+        visits.append(bones(float(age), (a, b, c, d)))
+    question = Question(child(*visits), load_protocol(), at(15.0))
+    assert benchmark(lambda: fit_growth(question)) is not None
+
+
+def test_posterior_from_ten_visits_after_two_lengthenings_and_an_arrest(benchmark: BenchmarkFixture) -> None:
+    done = (
+        Step("short", "femur", 4.5, adds_mm=50),
+        Step("short", "femur", 7.5, adds_mm=50),
+        Step("long", "femur", 8.0, stops=("distal_femur",)),
+        Step("long", "tibia", 8.0, stops=("proximal_tibia",)),
+    )
+    question = Question(ten_visits(), load_protocol(), at(LAST))
+    assert benchmark(lambda: fit_growth(question, known_steps=done)) is not None
+
+
 def test_a_thousand_children(benchmark: BenchmarkFixture) -> None:
     protocol, rng = load_protocol(), np.random.default_rng(1)
     # Once as a test a tenth of them will do.
@@ -82,6 +104,10 @@ def log_density(model: Terms, x: np.ndarray) -> np.ndarray:
         expected += long @ model.seen.long[bone].T + short @ model.seen.short[bone].T
     left = model.seen.mm - expected
     prior = -0.5 * np.einsum("wi,ij,wj->w", x, model.prior.precision, x) + x @ model.prior.information
+    # Each combination of ways is Gaussian; their sum is not.
+    special = x[:, None, model.frame.layout.special]
+    each = -0.5 * (((special - model.ways.mean) / model.ways.sd) ** 2).sum(axis=2)
+    prior += np.log(np.exp(each) @ (model.ways.chance / model.ways.sd.prod(axis=1)))
     return np.asarray(prior - 0.5 * np.einsum("wi,ij,wj->w", left, np.linalg.inv(model.seen.noise), left))
 
 
@@ -118,7 +144,7 @@ def test_a_general_sampler_gives_the_same_answer_more_slowly(benchmark: Benchmar
     model = terms(basis)
     assert fitted.known is not None
     # Ours serves it as place to begin and as scale; a sampler left to itself would need far longer.
-    rng, root = np.random.default_rng(5), fitted.known.root
+    rng, root = np.random.default_rng(5), np.linalg.inv(np.linalg.cholesky(fitted.known.precision)).T
     width, walkers, length = len(root), 4 * len(root), 5000 if benchmark.enabled else 2500
     begun = time.perf_counter()
     sampler = emcee.EnsembleSampler(
