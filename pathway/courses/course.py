@@ -94,11 +94,6 @@ class Course:
         return sum(item.amount_mm for item in self.lengthenings) + (self.arrest.effect_mm if self.arrest else 0.0)
 
     @property
-    def growth_lost_mm(self) -> float:
-        """Return what the lengthenings are expected to cost in growth afterwards, mm (below 0: gained)."""
-        return self.residual_mm - self.predicted_mm + self.corrections_mm
-
-    @property
     def steps(self) -> tuple[Step, ...]:
         """Return the course as steps of growth (without the operations already done)."""
         return course_steps(self.lengthenings, self.arrest)

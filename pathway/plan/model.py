@@ -229,10 +229,9 @@ class Course(Frozen):
     """One whole way to the goal, comparable with the others; `lost_because` is empty for the recommended.
 
     `predicted_mm` is the projected difference at maturity without operations to come, `corrections_mm` what
-    the course takes off it, `growth_lost_mm` what its lengthenings are expected to cost in growth, and
-    `median_residual_mm` the projection with the course; `residual_mm` its spread and `chance_within_…` what is left
-    when later amounts are decided again from what visits will show; `kept_within_…` are the same chances if every
-    amount stays as planned today (the two are the range that is shown);
+    the course takes off it, `median_residual_mm` the projection with the course; `residual_mm` its spread and
+    `chance_within_…` what is left when later amounts are decided again from what visits will show;
+    `kept_within_…` are the same chances if every amount stays as planned today (the two are the range that is shown);
     `lengthenings_needed` how many that comes to, `height_lost_mm` the adult height that growth arrest costs.
     `points` is its burden by the weights of the rules; `not_beaten` that no other course has both less burden
     and a better chance.
@@ -246,7 +245,6 @@ class Course(Frozen):
     burden: Burden
     predicted_mm: float
     corrections_mm: float
-    growth_lost_mm: float = 0.0
     median_residual_mm: float
     residual_mm: Quantiles | None
     chance_within_10_mm: float | None

@@ -165,13 +165,13 @@ def test_rebound_is_told_as_counted() -> None:
 def test_arrest_of_the_distal_femur_at_nine_takes_63_mm_by_the_annual_rule() -> None:
     # Exam item QID 916: boy of 9, growth ends at 16, 9 mm a year: 6.3 cm.
     assert arrest_by_annual_rule(63, 9, 16).age_years == pytest.approx(9.0)
-    curve = growth_curve(protocol(), "boy")
+    curve = growth_curve(protocol(), "boy", "table")
     assert by_annual_rule(protocol(), curve, 63).ages[0] == pytest.approx(9.0)
 
 
 def test_arrest_of_both_plates_by_the_straight_line() -> None:
     # Japanese paediatric reference, figure legend: mature long leg 92 cm, both plates closed at 84 cm: 87 cm (86.8).
-    curve = growth_curve(protocol(), "boy")
+    curve = growth_curve(protocol(), "boy", "table")
     age = by_straight_line(protocol(), curve, MatureLegs(510, 410), 920 - 868).ages[2]
     assert age is not None
     assert 920 * float(curve.fraction(age)) == pytest.approx(840, abs=0.5)
@@ -191,7 +191,7 @@ def test_arrest_of_both_plates_by_the_straight_line() -> None:
 def test_the_classical_methods_disagree_on_when_to_operate(
     sex: Sex, mm: float, plates: int, multiplier: float, remaining: float, rule: float
 ) -> None:
-    curve = growth_curve(protocol(), sex)
+    curve = growth_curve(protocol(), sex, "table")
     means = [protocol().table(f"amg_1964_{bone}_{sex}s").column("mean")[-1] for bone in ("femur", "tibia")]
     legs = MatureLegs(10 * means[0], 10 * means[1])
     assert by_multiplier(protocol(), curve, legs, mm).ages[plates] == pytest.approx(multiplier, abs=0.06)

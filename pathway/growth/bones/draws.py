@@ -50,7 +50,11 @@ class Futures:
         self.courses = {bone: self._course(bone) for bone in BONES}
 
     def centre(self) -> Mapping[Bone, BoneDraws]:
-        """Return the one future in which nothing differs from what is to be expected."""
+        """Return the one future in which nothing differs from what is likeliest.
+
+        What a lengthening to come may cost in growth is left out: amounts are planned as if each works, and the
+        futures say what usually happens.
+        """
         off = np.zeros((1, self.width))
         return {bone: self._bone(bone, off, _Later(self.basis, bone)) for bone in BONES}
 
@@ -107,7 +111,10 @@ class Futures:
         kept_on = np.clip(kept + later.drift, 0.0, number["growth_share_most"])
         mature = np.exp(size).astype(dtype) * most
         last = basis.found[-1].age_years
-        learned = mean[layout.loss(bone)] + off[:, layout.loss(bone)]
+        learned = np.minimum(mean[layout.loss(bone)] + off[:, layout.loss(bone)], 1.0).astype(dtype)
+        # What has been seen of one lengthening goes for the next of the same bone; the centre plans as if each works.
+        seen = bone in basis.lengthened
+        to_come = learned if seen and later.drawn else np.minimum(later.loss, 1.0).astype(dtype)
         draws = BoneDraws(
             bone=bone,
             mature_mm=mature,
@@ -120,13 +127,14 @@ class Futures:
             short_age_years=last,
             short_mm=mature,
             share_kept=kept_on.astype(dtype),
-            loss=np.minimum(learned if bone in basis.lengthened else later.loss, 1.0).astype(dtype),
+            loss=to_come,
             overgrowth_mm=basis.overgrowth(later.overgrowth).astype(dtype),
             overgrowth_years=np.array([0.0, number["overgrowth_early_years"], number["overgrowth_end_years"]]),
             overgrowth_parts=np.array([0.0, number["overgrowth_early_share"], 1.0]),
             efficacy=np.clip(later.efficacy, 0.0, 1.0).astype(dtype),
             delay_years=np.maximum(later.delay_years, 0.0).astype(dtype),
             arrested={step: self._arrested(step, off) for step in layout.arrests if step.bone == bone},
+            slowed={step: learned for step in basis.steps if seen and step.bone == bone and step.lengthens},
         )
         return self._anchored(draws, off, share.astype(dtype), kept.astype(dtype))
 
@@ -165,8 +173,9 @@ class _Later:
         self.delay_years: Floats
         loss, kept, delay = basis.loss_ways(bone), arrest_ways(basis.protocol), number["arrest_delay_years"]
         late, redone = number["arrest_redone_after_years"], number["arrest_redone_chance"]
+        self.drawn = z is not None
         if z is None or u is None:
-            self.drift, self.overgrowth, self.loss = np.zeros(1), np.zeros(1), np.array([_likeliest(loss)])
+            self.drift, self.overgrowth, self.loss = np.zeros(1), np.zeros(1), np.zeros(1)
             self.efficacy, self.delay_years = np.array([_likeliest(kept)]), np.array([delay])
             return
         self.drift = basis.later_drift_sd(bone) * z[:, 0]

@@ -22,8 +22,8 @@ class BoneDraws:
     anchors; `share_kept` is the short bone's growth over the long one's (1 - inhibition), `loss` the fraction
     of growth that a lengthening takes from it (below 0: it grows faster), `overgrowth_mm` what a broken bone would
     gain, of which `overgrowth_parts` has come `overgrowth_years` after the break. A growth arrest keeps `efficacy` of
-    its plates' growth back from `delay_years` after it on; `arrested` has both for those done already, as the visits
-    since have shown them.
+    its plates' growth back from `delay_years` after it on; `arrested` has both for those done already, `slowed` the
+    loss after lengthenings done already, as the visits since have shown them.
     """
 
     bone: Bone
@@ -44,6 +44,7 @@ class BoneDraws:
     efficacy: Floats
     delay_years: Floats
     arrested: Mapping[Step, tuple[Floats, Floats]]
+    slowed: Mapping[Step, Floats]
 
     def one(self, draw: int) -> BoneDraws:
         """Return the same with one draw alone."""
@@ -60,6 +61,7 @@ class BoneDraws:
             efficacy=self.efficacy[cut],
             delay_years=self.delay_years[cut],
             arrested={step: (kept[cut], late[cut]) for step, (kept, late) in self.arrested.items()},
+            slowed={step: loss[cut] for step, loss in self.slowed.items()},
         )
 
     def made_by(self, plate: str, plates: PlateShares) -> Floats:
@@ -127,7 +129,7 @@ def progress(
 ) -> Floats:
     """Return the fraction of mature length at each age (m, n) with the growth taken out that steps prevented.
 
-    Each lengthening by distraction takes `draws.loss`, each step its `slows`, of all growth after it. An arrest takes
+    Each lengthening by distraction takes its loss, each step its `slows`, of all growth after it. An arrest takes
     its efficacy of what its plates still make after its delay; one done again takes its part of what the first left.
     `natural` spares working out again what `draws.natural` says at the same ages.
     """
@@ -151,7 +153,7 @@ def progress(
     for (weight, start, made_then, _), edge in zip(taken, edges, strict=True):
         total = total - weight[:, None] * np.maximum(np.minimum(made_then, edge[:, :1]) - start[:, None], 0.0)
     for k, step in enumerate(slower):
-        pace = pace * (1.0 - step.slows) * (1.0 - draws.loss if step.lengthens else 1.0)
+        pace = pace * (1.0 - step.slows) * (1.0 - draws.slowed.get(step, draws.loss) if step.lengthens else 1.0)
         last = k + 1 == len(slower)
         until = alone if last else np.minimum(alone, turns[:, k + 1 : k + 2])
         more = np.maximum(until - turns[:, k : k + 1], 0.0)

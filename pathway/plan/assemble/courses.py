@@ -58,7 +58,6 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
         ),
         predicted_mm=round(course.predicted_mm, 1),
         corrections_mm=round(course.corrections_mm, 1),
-        growth_lost_mm=0.0 if course.prosthetic else round(course.growth_lost_mm, 1) + 0.0,
         median_residual_mm=round(course.residual_mm, 1),
         residual_mm=None if course.prosthetic else residual,
         chance_within_10_mm=None if course.prosthetic else stated(chance[10]),

@@ -198,13 +198,9 @@ def _bone(point: AgePoint, bone: str) -> float | None:
 
 def _balance(plan: Plan) -> Iterator[Breach]:
     for course in plan.alternatives:
-        lost = course.growth_lost_mm
-        left = course.predicted_mm - course.corrections_mm + lost - course.median_residual_mm
-        if abs(left) > TOLERANCE_MM or (abs(lost) > TOLERANCE_MM and not any(s.amount_mm for s in course.stages)):
-            text = (
-                f"{course.id}: {course.predicted_mm} - {course.corrections_mm} + {lost} of growth lost "
-                f"is not {course.median_residual_mm}"
-            )
+        left = course.predicted_mm - course.corrections_mm - course.median_residual_mm
+        if abs(left) > TOLERANCE_MM:
+            text = f"{course.id}: {course.predicted_mm} - {course.corrections_mm} is not {course.median_residual_mm}"
             yield Breach("balance", course.id, text)
     best = plan.recommended
     if best is None:

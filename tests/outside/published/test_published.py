@@ -26,7 +26,7 @@ Inputs = Mapping[str, Any]
 
 
 def multiplier(protocol: Protocol, given: Inputs) -> float:
-    return float(growth_curve(protocol, given["sex"]).multiplier(given["age_years"]))
+    return float(growth_curve(protocol, given["sex"], "table").multiplier(given["age_years"]))
 
 
 def developmental(protocol: Protocol, given: Inputs) -> float:
@@ -64,7 +64,7 @@ def tibia_over_femur(protocol: Protocol, given: Inputs) -> float:
 
 
 def one_plate(protocol: Protocol, given: Inputs) -> classical_methods.ArrestTiming:
-    curve = growth_curve(protocol, given["sex"])
+    curve = growth_curve(protocol, given["sex"], "table")
     share = protocol.number("distal_femur_share")
     return classical_methods.arrest_by_multiplier(given["correction_mm"], given["mature_mm"], share, curve)
 
@@ -72,7 +72,7 @@ def one_plate(protocol: Protocol, given: Inputs) -> classical_methods.ArrestTimi
 def both_plates(protocol: Protocol, given: Inputs) -> classical_methods.ArrestTiming:
     shares = protocol.number("distal_femur_share"), protocol.number("proximal_tibia_share")
     mature = given["mature_femur_mm"], given["mature_tibia_mm"]
-    curve = growth_curve(protocol, given["sex"])
+    curve = growth_curve(protocol, given["sex"], "table")
     return classical_methods.arrest_both_by_multiplier(given["correction_mm"], *mature, shares, curve)
 
 
