@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import model_validator
 
 from pathway.protocol.base import Sourced
+from pathway.record import Sex
 
 
 class SkeletalMethod(Sourced):
@@ -12,7 +13,8 @@ class SkeletalMethod(Sourced):
 
     `sd_value` names the value with the error of one reading (one SD, years), `girls` and `boys` the skeletal ages in years
     at which there is something to read, `stages` the table that turns a stage into years (first column the stage, a
-    column a sex, -1 where the stage has no age), None where years are read at once.
+    column a sex, -1 where the stage has no age), None where years are read at once. The highest reading stands for
+    any older age too, the lowest for any younger one where `open_below` says so.
     """
 
     id: str
@@ -20,6 +22,7 @@ class SkeletalMethod(Sourced):
     sd_value: str
     girls: tuple[float, float]
     boys: tuple[float, float]
+    open_below: bool = False
     stages: str | None = None
 
     @model_validator(mode="after")
@@ -29,3 +32,7 @@ class SkeletalMethod(Sourced):
             if not 0 <= low < high:
                 raise ValueError(f"`{sex}` are skeletal ages in years, the younger one first")
         return self
+
+    def ages(self, sex: Sex) -> tuple[float, float]:
+        """Return the skeletal ages in years between which the method reads in one sex."""
+        return self.girls if sex == "girl" else self.boys
