@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pathway.days import age_years
+from pathway.days import age_years, most_days
 from pathway.growth.population import Population
 from pathway.growth.reference_curves import Floats, GrowthCurve
 from pathway.protocol.question import Question
 from pathway.protocol.skeletal_methods import only_a_bound, read_words, reading_sd_years
 
+SKELETAL_AGE = "skeletal_age_years"
 _HALVINGS = 40
 
 
@@ -67,6 +68,16 @@ def skeletal_readings(question: Question) -> tuple[tuple[SkeletalReading, ...], 
         sd = reading_sd_years(protocol, method)
         found.append(SkeletalReading(visit.skeletal_age_years, age, visit.date, method, sd))
     return tuple(found), tuple(passed)
+
+
+def read_near(question: Question, day: datetime.date) -> SkeletalReading | None:
+    """Return the reading nearest to a day, None where none is near enough: no further than a skeletal age is valid."""
+    found, _ = skeletal_readings(question)
+    near = min(found, key=lambda one: abs((one.date - day).days), default=None)
+    months = question.protocol.finding(SKELETAL_AGE).valid_months
+    if near is None or (months is not None and abs((near.date - day).days) > most_days(months)):
+        return None
+    return near
 
 
 def skeletal_age(question: Question) -> Skeletal:
