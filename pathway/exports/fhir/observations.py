@@ -53,9 +53,9 @@ def _measured(item: Measurement, day: datetime.date, protocol: Protocol, at: Add
     rule = protocol.finding(item.finding)
     made = _head(rule, item.side, day, "final", at)
     if item.method:
-        ways = (*protocol.methods, *protocol.skeletal_methods)
-        method = next((method for method in ways if method.id == item.method), None)
-        label = method.label if method is not None else item.method.replace("_", " ")
+        named = {method.id: method.label for method in protocol.methods}
+        named |= {method.id: method.label for method in protocol.skeletal_methods}
+        label = named.get(item.method, item.method.replace("_", " "))
         made["method"] = concept(label, coding(METHODS, item.method))
     return {**made, **_value(rule, item.value)}
 
