@@ -30,15 +30,12 @@ class Opinion:
 
 @dataclass(frozen=True, slots=True)
 class _Case:
-    question: Question
+    protocol: Protocol
     curve: GrowthCurve
     congenital: bool
     used: tuple[Reading, ...]
     ahead: str
-
-    @property
-    def protocol(self) -> Protocol:
-        return self.question.protocol
+    question: Question
 
     @property
     def last(self) -> tuple[float, float] | None:
@@ -80,11 +77,12 @@ def opinions(question: Question, *, known_steps: Sequence[Step] = ()) -> tuple[O
     diagnosis = question.protocol.diagnosis(question.record.child.diagnosis)
     pattern = question.record.child.growth_pattern or diagnosis.growth_pattern
     case = _Case(
-        question,
+        question.protocol,
         growth_curve(question.protocol, question.record.child.sex),
         pattern == "congenital",
         before,
         ahead,
+        question,
     )
     answers = (_congenital(case), _developmental(case), _straight_line(case), _remaining(case), _annual(case))
     gained = sum(step.adds_mm for step in known_steps if step.leg == "short")

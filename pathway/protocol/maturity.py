@@ -11,10 +11,10 @@ from pathway.record import Sex
 class SkeletalMethod(Sourced):
     """A way of reading a skeletal age.
 
-    `sd_value` names the value with the error of one reading (one SD, years), `girls` and `boys` the skeletal ages in years
-    at which there is something to read, `stages` the table that turns a stage into years (first column the stage, a
-    column a sex, -1 where the stage has no age), None where years are read at once. The highest reading stands for
-    any older age too, the lowest for any younger one where `open_below` says so.
+    `sd_value` names the value with the error of one reading (one SD, years), `girls` and `boys` the skeletal ages in
+    years at which there is something to read, `stages` the table that turns a stage into years (first column the
+    stage, a column a sex, -1 where the stage has no age), None where years are read at once. The highest reading
+    stands for any older age too, the lowest for any younger one where `open_below` says so.
     """
 
     id: str

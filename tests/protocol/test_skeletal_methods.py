@@ -1,9 +1,10 @@
-"""Ways of reading a skeletal age: errors that follow from print, stages as printed, ages, and faults that are refused."""
+"""Ways of reading a skeletal age: errors that follow from print, stages as printed, ages, faults that are refused."""
 
 from __future__ import annotations
 
 import datetime
 import math
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -38,7 +39,7 @@ def width_sd(method: str, sex: Sex) -> float:
     found = skeletal_method(PROTOCOL, method)
     assert found is not None
     ages = list(stages_of(PROTOCOL, found, sex).values())
-    gaps = [later - sooner for sooner, later in zip(ages, ages[1:], strict=False)]
+    gaps = [later - sooner for sooner, later in pairwise(ages)]
     return math.sqrt(sum(gap**2 for gap in gaps) / len(gaps) / 12)
 
 

@@ -198,7 +198,8 @@ def _method(rule: model.Method, _protocol: Protocol) -> str:
 def _skeletal_method(rule: model.SkeletalMethod, protocol: Protocol) -> str:
     ages = " and ".join(f"{sex} from {low:g} to {high:g} years" for sex, (low, high) in _by_sex(rule))
     stages = "" if rule.stages is None else f" Stages as in {rule.stages}."
-    return f"{rule.label}: error of one reading ±{protocol.number(rule.sd_value):g} years; {ages} of skeletal age.{stages}"
+    error = f"error of one reading ±{protocol.number(rule.sd_value):g} years"
+    return f"{rule.label}: {error}; {ages} of skeletal age.{stages}"
 
 
 def _by_sex(rule: model.SkeletalMethod) -> tuple[tuple[str, tuple[float, float]], ...]:

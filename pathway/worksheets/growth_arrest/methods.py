@@ -87,7 +87,8 @@ def by_straight_line(protocol: Protocol, curve: GrowthCurve, legs: MatureLegs, m
         fraction = at_operation / whole
         possible = fraction >= float(curve.fraction(0.0))
         ages.append(float(curve.age_at_fraction(fraction)) if possible else None)
-    return TimingOpinion("straight-line method", (ages[0], ages[1], ages[2]), ("moseley_1977_straight_line",), skeletal=True)
+    sources = ("moseley_1977_straight_line",)
+    return TimingOpinion("straight-line method", (ages[0], ages[1], ages[2]), sources, skeletal=True)
 
 
 def by_growth_remaining(protocol: Protocol, curve: GrowthCurve, mm: float) -> TimingOpinion:

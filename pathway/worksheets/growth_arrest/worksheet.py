@@ -238,8 +238,8 @@ def _age_used(case: Case, reading: SkeletalReading | None) -> str:
     ahead = "ahead of" if reading.offset_years >= 0 else "behind"
     return (
         f"Skeletal age was {reading.years:.1f} years on {reading.date} ({read_words(case.protocol, reading.method)}), "
-        f"{abs(reading.offset_years):.1f} years {ahead} the calendar. Methods published with skeletal age use it; their "
-        "dates assume that this difference stays the same. The multiplier method was published by calendar age."
+        f"{abs(reading.offset_years):.1f} years {ahead} the calendar. Methods published with skeletal age use it; "
+        "their dates assume that this difference stays the same. The multiplier method was published by calendar age."
     )
 
 
