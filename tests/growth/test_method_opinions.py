@@ -101,7 +101,7 @@ def test_one_horizontal_line_is_fitted_through_all_skeletal_ages(protocol: Proto
     # The same instructions: one horizontal line through the skeletal ages of every visit. Here their mean.
     visits = (bones(8, (300, 315, 255, 255), skeletal_age=8.0), bones(10, (339, 360, 280, 280), skeletal_age=9.0))
     found = said(child(*visits, diagnosis="acquired_physis_damage"), 10)["straight"]
-    curve = growth_curve(protocol, "boy")
+    curve = growth_curve(protocol, "boy", "table")
     mature = (570 * float(curve.multiplier(8.0)) + 640 * float(curve.multiplier(9.0))) / 2
     line = classical_methods.short_leg_by_straight_line([570, 640], [555, 619], mature)
     assert found.discrepancy_at_maturity_mm == pytest.approx(mature - line)
