@@ -113,11 +113,11 @@ def single(event: Event) -> Iterator[Event]:
     before = was if isinstance(was, Visit) else Visit(date=now.date, method=now.method)
     known = _findings(before)
     yield from (_with_findings(_bare(now), (one,)) for one in _findings(now) if one not in known)
-    if now.skeletal_age_years != before.skeletal_age_years:
+    if _skeletal(now) != _skeletal(before):
         if now.skeletal_age_years is None:
-            yield Correction(_bare(before, before.skeletal_age_years), None)
+            yield Correction(_bare(before, skeletal=True), None)
         else:
-            yield _bare(now, now.skeletal_age_years)
+            yield _bare(now, skeletal=True)
     there = {_place(one) for one in _findings(now)}
     yield from (Correction(_with_findings(_bare(before), (one,)), None) for one in known if _place(one) not in there)
 
@@ -218,8 +218,11 @@ def _over(there: Item, was: Item | None, now: Item | None) -> Item | None:
 def _visit_over(there: Visit, was: Item | None, now: Item | None) -> Visit | None:
     before = was if isinstance(was, Visit) else Visit(date=there.date, method=there.method)
     after = now if isinstance(now, Visit) else Visit(date=before.date, method=before.method)
-    named = ("date", "skeletal_age_years", "note", *(("method",) if was is not None else ()))
+    named = ("date", "skeletal_age_years", "skeletal_age_method", "note", *(("method",) if was is not None else ()))
     fields = {name: getattr(after, name) for name in named if getattr(after, name) != getattr(before, name)}
+    if fields.get("skeletal_age_years", there.skeletal_age_years) != there.skeletal_age_years:
+        # How the age before was read says nothing of another one.
+        fields["skeletal_age_method"] = after.skeletal_age_method
     findings = _joined(_findings(there), _findings(before), _findings(after), _place)
     made = _with_findings(there.model_copy(update=fields), findings)
     return None if now is None and made == _bare(made) else made
@@ -245,8 +248,14 @@ def _place(one: Measurement | Missing) -> tuple[str, str | None]:
     return one.finding, one.side
 
 
-def _bare(visit: Visit, skeletal_age_years: float | None = None) -> Visit:
-    return Visit(date=visit.date, method=visit.method, skeletal_age_years=skeletal_age_years)
+def _skeletal(visit: Visit) -> tuple[float | None, str | None]:
+    return visit.skeletal_age_years, visit.skeletal_age_method
+
+
+def _bare(visit: Visit, *, skeletal: bool = False) -> Visit:
+    """Return a visit without findings, with its skeletal age and how that was read where it is asked for."""
+    years, read = _skeletal(visit) if skeletal else (None, None)
+    return Visit(date=visit.date, method=visit.method, skeletal_age_years=years, skeletal_age_method=read)
 
 
 def _with_findings(visit: Visit, findings: tuple[Measurement | Missing, ...]) -> Visit:

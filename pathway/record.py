@@ -80,11 +80,15 @@ class Missing(Frozen):
 
 
 class Visit(Frozen):
-    """One day's findings; `skeletal_age_years` is the hand-film reading of that day."""
+    """One day's findings; `skeletal_age_years` is the skeletal age read from a radiograph of that day.
+
+    `skeletal_age_method` is how it was read (a `skeletal_method` of the rules), None where that is not known.
+    """
 
     date: Day
     method: str
     skeletal_age_years: float | None = None
+    skeletal_age_method: str | None = None
     measurements: tuple[Measurement, ...] = ()
     missing: tuple[Missing, ...] = ()
     note: str = ""

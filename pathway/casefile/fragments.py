@@ -5,23 +5,25 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 
+from pathway.casefile.visits import SKELETAL as SKELETAL
+from pathway.casefile.visits import SKELETAL_AGE as SKELETAL_AGE
+from pathway.casefile.visits import SKELETAL_METHOD as SKELETAL_METHOD
 from pathway.casefile.write import plain
 from pathway.problems import Problem
 
 SIDES = ("left", "right", "child")
-SKELETAL_AGE = "skeletal_age_years"
 
 
 def values_of(settings: Sequence[str]) -> dict[str, object] | Problem:
     """Return the values by name of words such as `left.femur_length_mm=183`, or the fault of a word.
 
-    `child.` stands before findings of the whole child, nothing before the skeletal age.
+    `child.` stands before findings of the whole child, nothing before those of the skeletal age.
     """
     values: dict[str, object] = {}
     for word in settings:
         name, equals, value = (part.strip() for part in word.partition("="))
         side, _, _ = name.rpartition(".")
-        if not equals or not value or (side not in SIDES and name != SKELETAL_AGE):
+        if not equals or not value or (side not in SIDES and name not in SKELETAL):
             wanted = "side.finding=value, such as left.femur_length_mm=183"
             return Problem("--set", "", None, f'"{word}"', wanted, "write left., right. or child. before the finding")
         if name in values:

@@ -68,7 +68,7 @@ def read_events(
     """
     complaints = Complaints(name)
     fields = Fields(complaints, (), tables)
-    told = _told(fields, Known(protocol, child.date_of_birth, on), child.affected_side)
+    told = _told(fields, Known(protocol, child.date_of_birth, on, child.sex), child.affected_side)
     fields.done("a follow-up")
     if complaints.entries:
         return complaints.faults(text)
@@ -93,7 +93,8 @@ def _record(fields: Fields, protocol: Protocol, on: datetime.date | None) -> Rec
     section = fields.one_table("child", required=True)
     child = None if section is None else _child(section, protocol, on)
     born = None if section is None else section.table.get("date_of_birth")
-    known = Known(protocol, born if type(born) is datetime.date else None, on)
+    sex = None if section is None else next((one for one in get_args(Sex) if one == section.table.get("sex")), None)
+    known = Known(protocol, born if type(born) is datetime.date else None, on, sex)
     side = None if section is None else section.table.get("affected_side")
     visits, operations, decisions, calendar = _told(fields, known, side)
     fields.done("a case file")

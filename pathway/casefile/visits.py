@@ -10,10 +10,13 @@ from typing import get_args
 
 from pathway.casefile.fields import NAMES, Fields, nearest, show
 from pathway.protocol.model import FindingRule, Protocol
+from pathway.protocol.skeletal_methods import skeletal_method, stages_of
 from pathway.protocol.units import UNITS
-from pathway.record import Measurement, Missing, Side, Visit, WhyMissing
+from pathway.record import Measurement, Missing, Sex, Side, Visit, WhyMissing
 
-SKELETAL_AGE = "skeletal_age_years"
+SKELETAL_AGE, SKELETAL_METHOD, SKELETAL_STAGE = "skeletal_age_years", "skeletal_age_method", "skeletal_stage"
+SKELETAL = (SKELETAL_AGE, SKELETAL_METHOD, SKELETAL_STAGE)
+"""The fields of a skeletal age: they stand beside the date of a visit."""
 _PLACES: tuple[tuple[str, Side | None], ...] = (("left", "left"), ("right", "right"), ("child", None))
 _REASONS = get_args(WhyMissing)
 
@@ -28,11 +31,12 @@ class _Default:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What the checks need beside the text: protocol, birth date where readable, and the day of reading."""
+    """What the checks need beside the text: protocol, birth date and sex where readable, and the day of reading."""
 
     protocol: Protocol
     born: datetime.date | None
     on: datetime.date | None
+    sex: Sex | None = None
 
 
 def day_in_life(fields: Fields, key: str, known: Known, *, past: bool = True) -> datetime.date | None:
@@ -71,7 +75,7 @@ def _visit(fields: Fields, known: Known) -> Visit | None:
     day = day_in_life(fields, "date", known)
     methods = tuple(method.id for method in known.protocol.methods)
     method = fields.choice("method", methods, "method") or ""
-    bone_age = fields.number(SKELETAL_AGE, *_skeletal_range(known.protocol), "years")
+    bone_age, read_by = _skeletal(fields, known)
     note = fields.text("note")
     default = _Default(method, fields.has("method"))
     measured: list[Measurement] = []
@@ -92,10 +96,47 @@ def _visit(fields: Fields, known: Known) -> Visit | None:
         date=day,
         method=method,
         skeletal_age_years=bone_age,
+        skeletal_age_method=read_by,
         measurements=tuple(measured),
         missing=tuple(missing),
         note=note,
     )
+
+
+def _skeletal(fields: Fields, known: Known) -> tuple[float | None, str | None]:
+    """Return the skeletal age of a visit in years and how it was read; a stage is turned into its years."""
+    years = fields.number(SKELETAL_AGE, *_skeletal_range(known.protocol), "years")
+    methods = tuple(method.id for method in known.protocol.skeletal_methods)
+    method = fields.choice(SKELETAL_METHOD, methods, "way of reading a skeletal age")
+    stage = fields.take(SKELETAL_STAGE)
+    if stage is not None:
+        return _of_stage(fields, stage, method, known), method
+    if fields.has(SKELETAL_METHOD) and not fields.has(SKELETAL_AGE):
+        do = "add `skeletal_age_years` (or `skeletal_stage`), or remove the method"
+        fields.wrong(SKELETAL_METHOD, "it beside a skeletal age", do, found="a way of reading without one")
+    return years, None if years is None else method
+
+
+def _of_stage(fields: Fields, raw: object, id: str | None, known: Known) -> float | None:
+    if fields.has(SKELETAL_AGE):
+        fields.wrong(SKELETAL_STAGE, "either years or a stage", "remove one of the two")
+        return None
+    method = skeletal_method(known.protocol, id)
+    if method is None or method.stages is None:
+        named = " or ".join(f'"{one.id}"' for one in known.protocol.skeletal_methods if one.stages is not None)
+        do = f"write `{SKELETAL_METHOD} = …` with one of them, or `{SKELETAL_AGE}`"
+        fields.wrong(SKELETAL_STAGE, f"a method that reads stages: {named}", do)
+        return None
+    if known.sex is None:
+        return None
+    stages = stages_of(known.protocol, method, known.sex)
+    stage = f"{raw:g}" if isinstance(raw, int | float) and not isinstance(raw, bool) else raw
+    if not isinstance(stage, str) or stage not in stages:
+        near = nearest(stage, stages)
+        do = f'did you mean "{near}"' if near else f"write one of: {'; '.join(stages)}"
+        fields.wrong(SKELETAL_STAGE, f"a stage of the {method.label} that has an age in a {known.sex}", do)
+        return None
+    return stages[stage]
 
 
 def _skeletal_range(protocol: Protocol) -> tuple[float, float]:
@@ -151,6 +192,10 @@ def _detailed(
 
 
 def _rule(table: Fields, key: str, side: Side | None, protocol: Protocol) -> FindingRule | None:
+    if key in SKELETAL:
+        do = "move it up, beside the date of the visit"
+        table.wrong(key, "it beside the date", do, found="the skeletal age among the findings")
+        return None
     if key not in protocol.finding_ids():
         enterable = [rule.id for rule in protocol.findings if not rule.derived]
         near = nearest(key, enterable)
@@ -158,10 +203,7 @@ def _rule(table: Fields, key: str, side: Side | None, protocol: Protocol) -> Fin
         table.wrong(key, "a finding of the protocol", do, found="a finding that is not known")
         return None
     rule = protocol.finding(key)
-    if key == SKELETAL_AGE:
-        do = "move it up, beside the date of the visit"
-        table.wrong(key, "it beside the date", do, found="the skeletal age among the findings")
-    elif rule.derived:
+    if rule.derived:
         do = "remove it: it is calculated from other findings"
         table.wrong(key, "a finding that is measured", do, found="a derived finding")
     elif rule.of == "child" and side is not None:

@@ -76,8 +76,8 @@ def _calendar(calendar: CaseCalendar) -> Any:
 
 
 def _visit(visit: Visit) -> Any:
-    head = {"date": visit.date, "method": visit.method, "skeletal_age_years": visit.skeletal_age_years}
-    table = _table(_filled({**head, "note": visit.note}))
+    skeletal = {name: getattr(visit, name) for name in ("skeletal_age_years", "skeletal_age_method")}
+    table = _table(_filled({"date": visit.date, "method": visit.method, **skeletal, "note": visit.note}))
     for side in _PLACES:
         measured = [(one.finding, _measured(one, visit.method)) for one in visit.measurements if one.side == side]
         missing = [(gap.finding, _missing(gap)) for gap in visit.missing if gap.side == side]

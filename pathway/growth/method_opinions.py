@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathway.growth import classical_methods
 from pathway.growth.bones.measured import Reading, mean_length, readings
 from pathway.growth.reference_curves import GrowthCurve, growth_curve, plural
+from pathway.growth.skeletal_age import SKELETAL_AGE, read_near
 from pathway.growth.surgery import BONES, Step
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
@@ -34,6 +35,7 @@ class _Case:
     congenital: bool
     used: tuple[Reading, ...]
     ahead: str
+    question: Question
 
     @property
     def last(self) -> tuple[float, float] | None:
@@ -56,8 +58,9 @@ def opinions(question: Question, *, known_steps: Sequence[Step] = ()) -> tuple[O
     """Return the answer of each classical method without operations to come, on the day `on`.
 
     Only visits before the first of `known_steps` count; what lengthenings among them gained is taken off the
-    answer (growth after them taken as undisturbed). The methods use the calendar age. Raises ValueError for
-    lengths that cannot be.
+    answer (growth after them taken as undisturbed). The straight-line and the growth-remaining method use the
+    skeletal age that they were published with where one was read near the visit, the others the calendar age, and
+    each note says which. Raises ValueError for lengths that cannot be.
     """
     found = readings(question)
     first = min((step.age_years for step in known_steps), default=None)
@@ -79,6 +82,7 @@ def opinions(question: Question, *, known_steps: Sequence[Step] = ()) -> tuple[O
         pattern == "congenital",
         before,
         ahead,
+        question,
     )
     answers = (_congenital(case), _developmental(case), _straight_line(case), _remaining(case), _annual(case))
     gained = sum(step.adds_mm for step in known_steps if step.leg == "short")
@@ -112,6 +116,15 @@ def _opinion(name: str, mm: float | None, note: str) -> Opinion:
     return Opinion(name, mm, note, _NAMES[name])
 
 
+_BY_CALENDAR = " By calendar age, as published."
+
+
+def _none_read(case: _Case) -> str:
+    months = case.protocol.finding(SKELETAL_AGE).valid_months
+    within = "" if months is None else f" within {months} months"
+    return f" By calendar age: no usable skeletal age was read{within}."
+
+
 def _congenital(case: _Case) -> Opinion:
     if case.last is None:
         return _opinion(_CONGENITAL, None, "Needs a measured discrepancy.")
@@ -121,7 +134,7 @@ def _congenital(case: _Case) -> Opinion:
     if not case.congenital:
         note += " This child's pattern is not congenital, so the assumption may not hold."
     mm = classical_methods.congenital_by_multiplier(difference, multiplier)
-    return _opinion(_CONGENITAL, mm, note + case.ahead)
+    return _opinion(_CONGENITAL, mm, note + _BY_CALENDAR + case.ahead)
 
 
 def _need(case: _Case) -> str:
@@ -140,7 +153,7 @@ def _developmental(case: _Case) -> Opinion:
     multiplier = float(case.curve.multiplier(pair[1].age_years))
     mm = classical_methods.developmental_by_multiplier(long1 - short1, inhibited, long1, multiplier)
     note = f"Inhibition {inhibited:.2f} between {pair[0].age_years:.1f} and {pair[1].age_years:.1f} years."
-    return _opinion(_DEVELOPMENTAL, mm, note + case.ahead)
+    return _opinion(_DEVELOPMENTAL, mm, note + _BY_CALENDAR + case.ahead)
 
 
 def _straight_line(case: _Case) -> Opinion:
@@ -150,10 +163,27 @@ def _straight_line(case: _Case) -> Opinion:
     legs = [reading.whole_legs_mm or (0.0, 0.0) for reading in whole]
     if max(long for long, _ in legs) <= min(long for long, _ in legs):
         return _opinion(_LINE, None, "Needs growth of the long leg between the visits.")
-    mature = legs[-1][0] * float(case.curve.multiplier(whole[-1].age_years))
+    mature, by = _mature_long_leg(case, whole)
     short = classical_methods.short_leg_by_straight_line([x for x, _ in legs], [y for _, y in legs], mature)
-    note = f"Line through {len(legs)} visits to a mature long leg of {mature:.0f} mm (by the multiplier)."
+    note = f"Line through {len(legs)} visits to a mature long leg of {mature:.0f} mm (by the multiplier).{by}"
     return _opinion(_LINE, mature - short, note + case.ahead)
+
+
+def _mature_long_leg(case: _Case, whole: Sequence[Reading]) -> tuple[float, str]:
+    """Return the mature long leg in mm and by which age it was placed on the graph, in words.
+
+    The graph has lines of skeletal age; the child's level is one horizontal line through all visits (Moseley 1977),
+    here the mean of the mature lengths to which they lead. Without a skeletal age the last visit at its calendar age.
+    """
+    placed = [(reading, read_near(case.question, reading.date)) for reading in whole]
+    known = [(r.whole_legs_mm or (0.0, 0.0), r.age_years + near.offset_years) for r, near in placed if near is not None]
+    if not known:
+        last = whole[-1]
+        long = (last.whole_legs_mm or (0.0, 0.0))[0]
+        return long * float(case.curve.multiplier(last.age_years)), _none_read(case)
+    lengths = [legs[0] * float(case.curve.multiplier(skeletal)) for legs, skeletal in known]
+    ages = ", ".join(f"{skeletal:.1f}" for _, skeletal in known)
+    return sum(lengths) / len(lengths), f" Placed by skeletal age ({ages} years)."
 
 
 def _remaining(case: _Case) -> Opinion:
@@ -169,13 +199,19 @@ def _remaining(case: _Case) -> Opinion:
     else:
         inhibited = 1 - short / long
         how = f"one usable interval is missing: inhibition {inhibited:.2f} from the proportion of the lengths"
-    left = _long_leg_growth_left(case, last.age_years, long)
+    near = read_near(case.question, last.date)
+    age = last.age_years + (0.0 if near is None else near.offset_years)
+    by = _none_read(case) if near is None else f" By skeletal age ({age:.1f} years)."
+    left = _long_leg_growth_left(case, age, long)
     mm = classical_methods.by_growth_remaining(long - short, inhibited, left)
-    return _opinion(_REMAINING, mm, f"{left:.0f} mm of growth left in the long leg; {how}." + case.ahead)
+    return _opinion(_REMAINING, mm, f"{left:.0f} mm of growth left in the long leg; {how}.{by}" + case.ahead)
 
 
 def _long_leg_growth_left(case: _Case, age: float, long_mm: float) -> float:
-    """Return the growth left in mm of a long leg that keeps its place among the 1964 lengths."""
+    """Return the growth left in mm of a long leg that keeps its place among the 1964 lengths.
+
+    `age` is the skeletal one where it is known: the chart of 1963 is by skeletal age.
+    """
     end = max(case.protocol.table(f"amg_1964_femur_{plural(case.curve.sex)}").column("age_years"))
     now, mature = (sum(mean_length(case.protocol, case.curve, b, a)[0] for b in BONES) for a in (age, end))
     return long_mm * (mature / now - 1)
@@ -192,4 +228,4 @@ def _annual(case: _Case) -> Opinion:
     yearly = case.protocol.number("annual_rule_discrepancy_mm")
     mm = classical_methods.by_annual_rule(difference, yearly, age, end)
     note = f"{yearly:g} mm a year until {end:g} years, whatever the pattern."
-    return _opinion(_ANNUAL, mm, note + case.ahead)
+    return _opinion(_ANNUAL, mm, note + _BY_CALENDAR + case.ahead)

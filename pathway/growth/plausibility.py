@@ -8,6 +8,7 @@ from pathway.growth.reference_curves import GrowthCurve, growth_curve
 from pathway.growth.surgery import BONES
 from pathway.problems import Problem
 from pathway.protocol.model import Bone, Protocol
+from pathway.protocol.skeletal_methods import outside_ages, skeletal_method
 from pathway.record import Measurement, Record, Visit
 
 
@@ -61,7 +62,7 @@ def _impossible_differences(record: Record, protocol: Protocol, curve: GrowthCur
 
 
 def growth_questions(record: Record, protocol: Protocol) -> tuple[str, ...]:
-    """Return a question for each length that is possible but so unusual that it should be looked at again."""
+    """Return a question for each length or skeletal age that is possible but should be looked at again."""
     curve = growth_curve(protocol, record.child.sex)
     most = protocol.number("extreme_length_sd")
     asked = []
@@ -78,7 +79,8 @@ def growth_questions(record: Record, protocol: Protocol) -> tuple[str, ...]:
                 )
         else:
             asked += _short_question(visit, bone, value, record, protocol, curve, age)
-    return (*asked, *_shrunk(record, protocol), *_swapped(record, protocol), *_gained(record, protocol))
+    lengths = (*asked, *_shrunk(record, protocol), *_swapped(record, protocol), *_gained(record, protocol))
+    return (*lengths, *_skeletal(record, protocol))
 
 
 def _shrunk(record: Record, protocol: Protocol) -> list[str]:
@@ -136,6 +138,30 @@ def _gained(record: Record, protocol: Protocol) -> list[str]:
             asked.append(
                 f"Did the {protocol.stage(operation.kind).label.lower()} of {operation.date} really gain "
                 f"{operation.achieved_mm:g} mm? At {age:.1f} years the rules plan at most {most:g} mm."
+            )
+    return asked
+
+
+def _skeletal(record: Record, protocol: Protocol) -> list[str]:
+    """Ask for each skeletal age outside the ages of its method, or further from the calendar than children lie."""
+    most = protocol.number("extreme_length_sd") * protocol.number("skeletal_age_offset_sd_years")
+    asked = []
+    for visit in record.visits:
+        years = visit.skeletal_age_years
+        if years is None:
+            continue
+        method = skeletal_method(protocol, visit.skeletal_age_method)
+        ages = outside_ages(protocol, visit, record.child.sex)
+        if method is not None and ages is not None:
+            asked.append(
+                f"Was the skeletal age of {visit.date} really read by {method.label}? "
+                f"That tells {ages[0]:g} to {ages[1]:g} years in a {record.child.sex}, not {years:g}."
+            )
+        age = age_years(record.child.date_of_birth, visit.date)
+        if abs(years - age) > most:
+            asked.append(
+                f"Is the skeletal age on {visit.date} really {years:g} years? The child was {age:.1f} years old, and "
+                f"more than {most:.1f} years apart is rare without a disorder of growth."
             )
     return asked
 

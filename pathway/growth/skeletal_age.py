@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass
 
 import numpy as np
 
-from pathway.days import age_years
+from pathway.days import age_years, most_days
 from pathway.growth.population import Population
 from pathway.growth.reference_curves import Floats, GrowthCurve
 from pathway.protocol.question import Question
+from pathway.protocol.skeletal_methods import only_a_bound, read_words, reading_sd_years
 
-# Hand films are read for the years around puberty.
-_FROM_YEARS = 9.0
+SKELETAL_AGE = "skeletal_age_years"
 _HALVINGS = 40
-# More than this of the spread between children is never taken as explained by a hand film.
-_MOST_EXPLAINED = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +24,7 @@ class Skeletal:
     `tempo_variance` is that of the true offset between children (years squared), `reading_variance` that of the
     mean of the readings about it, `share` how many years of curve one year of true offset is worth; None
     without a usable reading. `most_narrowing` is the largest part of the spread between children that readings
-    may take away.
+    may take away, `most_explained` of what sets one child apart, `from_years` the age from which they count.
     """
 
     shift_years: float
@@ -34,45 +33,106 @@ class Skeletal:
     reading_variance: float | None = None
     share: float | None = None
     most_narrowing: float = 0.0
+    most_explained: float = 0.0
+    from_years: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class SkeletalReading:
+    """One skeletal age as read: years, the child's age and day, how it was read (a method's id) and its error (SD)."""
+
+    years: float
+    age_years: float
+    date: datetime.date
+    method: str | None
+    sd_years: float
+
+    @property
+    def offset_years(self) -> float:
+        """Return by how much the skeletal age is ahead of the calendar (years)."""
+        return self.years - self.age_years
+
+
+def skeletal_readings(question: Question) -> tuple[tuple[SkeletalReading, ...], tuple[str, ...]]:
+    """Return the readings up to a day, oldest first, and why others say nothing of a child of their age."""
+    found, passed = [], []
+    child, protocol = question.record.child, question.protocol
+    for visit in sorted((v for v in question.record.visits if v.date <= question.on), key=lambda visit: visit.date):
+        if visit.skeletal_age_years is None:
+            continue
+        age = age_years(child.date_of_birth, visit.date)
+        if bound := only_a_bound(protocol, visit, child.sex, age):
+            passed.append(f"Skeletal age of {visit.date} not used at {age:.1f} years: {bound}.")
+            continue
+        method = visit.skeletal_age_method
+        sd = reading_sd_years(protocol, method)
+        found.append(SkeletalReading(visit.skeletal_age_years, age, visit.date, method, sd))
+    return tuple(found), tuple(passed)
+
+
+def read_near(question: Question, day: datetime.date) -> SkeletalReading | None:
+    """Return the reading nearest to a day, None where none is near enough: no further than a skeletal age is valid."""
+    found, _ = skeletal_readings(question)
+    near = min(found, key=lambda one: abs((one.date - day).days), default=None)
+    months = question.protocol.finding(SKELETAL_AGE).valid_months
+    if near is None or (months is not None and abs((near.date - day).days) > most_days(months)):
+        return None
+    return near
 
 
 def skeletal_age(question: Question) -> Skeletal:
     """Return what the skeletal ages read up to a day say; readings before an age of the rules do not count.
 
-    One reading shifts the curve by the share of the rules (`skeletal_offset_share`) of the difference from the
-    calendar age; several agree or average, and each adds less.
+    Each reading enters with the error of the way in which it was read, several are averaged by their precision. One
+    reading by the hand atlas shifts the curve by the share of the rules (`skeletal_offset_share`) of its difference
+    from the calendar age, a less exact one by less, several by somewhat more.
     """
-    born = question.record.child.date_of_birth
-    visits = sorted((v for v in question.record.visits if v.date <= question.on), key=lambda visit: visit.date)
-    read = [(visit.date, visit.skeletal_age_years) for visit in visits]
-    pairs = [(age_years(born, day), skeletal) for day, skeletal in read if skeletal is not None]
-    if not pairs:
-        return Skeletal(0.0, "No skeletal age: growth is read at the chronological age.")
-    start = question.protocol.number("skeletal_offset_from_age_years")
-    usable = [(age, skeletal) for age, skeletal in pairs if age >= start]
-    age, skeletal = pairs[-1]
-    words = f"Skeletal age {skeletal:.1f} against {age:.1f} years"
+    number = question.protocol.number
+    found, passed = skeletal_readings(question)
+    if not found:
+        return Skeletal(0.0, " ".join((*passed, "No skeletal age: growth is read at the chronological age.")))
+    start = number("skeletal_offset_from_age_years")
+    usable = [one for one in found if one.age_years >= start]
+    words = _words(found[-1], question)
     if not usable:
-        return Skeletal(0.0, f"{words}: not used, because it says little before {start:g} years.")
-    share, error = (
-        question.protocol.number("skeletal_offset_share"),
-        question.protocol.number("skeletal_age_reading_sd_years") ** 2,
-    )
-    between = question.protocol.number("skeletal_age_offset_sd_years") ** 2
+        because = f"not used, because it says little before {start:g} years; the band is neither narrowed nor widened"
+        return Skeletal(0.0, " ".join((*passed, f"{words}: {because}.")))
+    share, error = number("skeletal_offset_share"), number("skeletal_age_reading_sd_years") ** 2
+    between = number("skeletal_age_offset_sd_years") ** 2
     tempo = between - error
-    mean = sum(skeletal - age for age, skeletal in usable) / len(usable)
-    # The share is that of one difference as read; what is read holds the error of reading.
+    weights = [one.sd_years**-2 for one in usable]
+    mean = sum(w * one.offset_years for w, one in zip(weights, usable, strict=True)) / sum(weights)
+    # The share is that of one difference as read from the atlas; what is read holds the error of reading.
     true_share = share * between / tempo
-    reading, most = error / len(usable), question.protocol.number("skeletal_most_narrowing")
+    reading = 1 / sum(weights)
     shift = true_share * tempo / (tempo + reading) * mean
     if len(usable) == 1:
-        part = "half" if share == 0.5 else f"{share:.0%} of"
-        return Skeletal(shift, f"{words}: curve shifted by {part} the difference.", tempo, reading, true_share, most)
-    note = (
-        f"Skeletal age read {len(usable)} times, {mean:+.1f} years from the chronological age on average: "
-        f"curve shifted by {shift:+.1f} years."
+        part = round(shift / mean, 2) if mean else share
+        moved = f"curve shifted by {'half' if part == 0.5 else f'{part:.0%} of'} the difference"
+        note = f"{_words(usable[-1], question)}: {moved}."
+    else:
+        note = (
+            f"Skeletal age read {len(usable)} times, {mean:+.1f} years from the chronological age on average "
+            f"(last {_how(usable[-1], question)}): curve shifted by {shift:+.1f} years."
+        )
+    return Skeletal(
+        shift,
+        " ".join((*passed, note)),
+        tempo,
+        reading,
+        true_share,
+        number("skeletal_most_narrowing"),
+        number("skeletal_most_explained"),
+        start,
     )
-    return Skeletal(shift, note, tempo, reading, true_share, most)
+
+
+def _words(one: SkeletalReading, question: Question) -> str:
+    return f"Skeletal age {one.years:.1f} ({_how(one, question)}) against {one.age_years:.1f} years"
+
+
+def _how(one: SkeletalReading, question: Question) -> str:
+    return read_words(question.protocol, one.method)
 
 
 def explained(skeletal: Skeletal, curve: GrowthCurve, of: Population, correlation: float) -> Floats | None:
@@ -83,13 +143,13 @@ def explained(skeletal: Skeletal, curve: GrowthCurve, of: Population, correlatio
     """
     if skeletal.tempo_variance is None or skeletal.reading_variance is None or skeletal.share is None:
         return None
-    ages = np.arange(_FROM_YEARS, curve.mature_age_years, 0.5)
+    ages = np.arange(skeletal.from_years, curve.mature_age_years, 0.5)
     step = 0.25
     pace = (np.log(curve.fraction(ages + step)) - np.log(curve.fraction(ages - step))) / (2 * step)
     moves = -skeletal.share * skeletal.tempo_variance * pace
     moves /= np.sqrt(skeletal.tempo_variance + skeletal.reading_variance)
     loadings = of.at(ages)[1]
-    direction = _nearest(loadings, moves, _MOST_EXPLAINED * (1 + correlation) / 2)
+    direction = _nearest(loadings, moves, skeletal.most_explained * (1 + correlation) / 2)
     # Nowhere narrower than hand films were seen to make it.
     explained_sd, most = np.abs(loadings @ direction), np.sqrt(1 - (1 - skeletal.most_narrowing) ** 2)
     room = most * of.spread(ages)

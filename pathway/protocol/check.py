@@ -39,6 +39,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_double_ids(protocol),
         *_sources(protocol),
         *_shapes(protocol),
+        *_skeletal_methods(protocol),
         *_conditions(protocol),
         *_stage_references(protocol),
         *_roles(protocol),
@@ -61,6 +62,7 @@ def _double_ids(protocol: Protocol) -> Iterator[_Wrong]:
         "finding": [item.id for item in protocol.findings],
         "stage": [item.id for item in protocol.stages],
         "method": [item.id for item in protocol.methods],
+        "skeletal method": [item.id for item in protocol.skeletal_methods],
         "diagnosis": [item.id for item in protocol.diagnoses],
         "classification": [item.id for item in protocol.classifications],
         "rule": [rule.id for rule in protocol.rules()],
@@ -78,6 +80,7 @@ def _sourced(protocol: Protocol) -> Iterator[tuple[str, Sourced]]:
     for group in (
         protocol.findings,
         protocol.methods,
+        protocol.skeletal_methods,
         protocol.diagnoses,
         protocol.classifications,
         protocol.stages,
@@ -117,6 +120,19 @@ def _shapes(protocol: Protocol) -> Iterator[_Wrong]:
             yield _Wrong(rule.id, f"the error {rule.sd:g}", "an error of 0 or more")
         if rule.valid_months is not None and rule.valid_months <= 0:
             yield _Wrong(rule.id, f"valid for {rule.valid_months} months", "whole months above 0")
+
+
+def _skeletal_methods(protocol: Protocol) -> Iterator[_Wrong]:
+    values = {value.id: value.value for value in protocol.values}
+    tables = {table.id: table for table in protocol.tables}
+    for method in protocol.skeletal_methods:
+        if values.get(method.sd_value, 0.0) <= 0:
+            yield _Wrong(method.id, f"the error {method.sd_value!r}", "the id of a value above 0 years")
+        if method.stages is None:
+            continue
+        table = tables.get(method.stages)
+        if table is None or not {"girls", "boys"} <= set(table.columns):
+            yield _Wrong(method.id, f"the stages {method.stages!r}", "a table with the columns girls and boys")
 
 
 def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:

@@ -20,6 +20,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "source": ("sources", model.Source),
     "finding": ("findings", model.FindingRule),
     "method": ("methods", model.Method),
+    "skeletal_method": ("skeletal_methods", model.SkeletalMethod),
     "diagnosis": ("diagnoses", model.Diagnosis),
     "classification": ("classifications", model.Classification),
     "stage": ("stages", model.Stage),

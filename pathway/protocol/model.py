@@ -24,6 +24,7 @@ from pathway.protocol.guidance import Disagreement as Disagreement
 from pathway.protocol.guidance import FollowUp as FollowUp
 from pathway.protocol.guidance import Goal as Goal
 from pathway.protocol.guidance import Implant as Implant
+from pathway.protocol.maturity import SkeletalMethod as SkeletalMethod
 from pathway.protocol.units import FindingUnit
 from pathway.record import Frozen
 
@@ -296,6 +297,7 @@ class Protocol(Frozen):
     sources: tuple[Source, ...]
     findings: tuple[FindingRule, ...]
     methods: tuple[Method, ...]
+    skeletal_methods: tuple[SkeletalMethod, ...] = ()
     diagnoses: tuple[Diagnosis, ...]
     classifications: tuple[Classification, ...]
     stages: tuple[Stage, ...]

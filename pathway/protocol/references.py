@@ -21,6 +21,7 @@ NAMING_FIELDS = (
     "mends",
     "alters",
     "derived_from",
+    "sd_value",
     "applies_to",
     "diagnoses",
     "rules",

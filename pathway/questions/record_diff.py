@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from pathway.events import Correction, Event, NewCalendar, NewCard, rebase, single
 from pathway.protocol.model import Protocol
+from pathway.protocol.skeletal_methods import skeletal_method
 from pathway.record import Child, Decision, Measurement, Missing, Operation, Record, Visit
 
 
@@ -38,7 +39,9 @@ def _words(item: Visit | Operation | Decision, protocol: Protocol) -> str:
 def _visit(visit: Visit, protocol: Protocol) -> str:
     """Return the one finding of a visit in words."""
     if visit.skeletal_age_years is not None:
-        return f"skeletal age {visit.skeletal_age_years:g} years on {visit.date}"
+        how = skeletal_method(protocol, visit.skeletal_age_method)
+        read = "" if how is None else f" ({how.label})"
+        return f"skeletal age {visit.skeletal_age_years:g} years{read} on {visit.date}"
     if visit.measurements:
         return _measured(visit.measurements[0], visit, protocol)
     (gap,) = visit.missing

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathway.days import whole_months
 from pathway.protocol.model import FindingRule, Protocol
 from pathway.protocol.question import Question
+from pathway.protocol.skeletal_methods import reading_sd_years
 from pathway.record import Leg, Measurement, Missing, Operation, Record, Side, Value, Visit, WhyUnknown
 
 Key = tuple[str, Leg]
@@ -144,7 +145,8 @@ def _derived(question: Question, visits: tuple[Visit, ...]) -> Iterator[tuple[Ke
         yield ("skeletal_age_years", "affected"), NEVER_MEASURED
     else:
         last = readings[-1]
-        known = Known(float(last.skeletal_age_years or 0.0), rule.sd, last.date, "hand_film")
+        sd, how = reading_sd_years(question.protocol, last.skeletal_age_method), last.skeletal_age_method
+        known = Known(float(last.skeletal_age_years or 0.0), sd, last.date, how or "hand_film")
         yield ("skeletal_age_years", "affected"), _in_date(known, rule, question.on)
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from pathway.casefile import PREFERENCES, read_case
+from pathway.casefile import PREFERENCES, case_text, read_case
 from pathway.problems import Problem
 from pathway.record import Measurement, Missing, Record
 
@@ -202,3 +202,48 @@ def test_one_damaged_character_never_crashes(protocol, data) -> None:
     damage = data.draw(st.sampled_from(["", '"', "[", "]", "{", "}", "=", "\n", "#", ".", "-", "9", "e", "\\"]))
     answer = read_case(CASE[:at] + damage + CASE[at + 1 :], "case.toml", protocol)
     assert isinstance(answer, Record) or all(isinstance(fault, Problem) for fault in answer)
+
+
+HAND = """
+[[visit]]
+date = 2034-03-14
+"""
+
+
+@pytest.mark.parametrize(
+    ("written", "years", "method"),
+    [
+        ("skeletal_age_years = 12.5", 12.5, None),
+        ('skeletal_age_years = 12.5\nskeletal_age_method = "hand_atlas"', 12.5, "hand_atlas"),
+        # Sanders et al. 2008, stage 3 of girls; Dimeglio et al. 2005, half-moon of girls.
+        ('skeletal_stage = 3\nskeletal_age_method = "hand_stages"', 11.5, "hand_stages"),
+        ('skeletal_stage = "3"\nskeletal_age_method = "hand_stages"', 11.5, "hand_stages"),
+        ('skeletal_stage = "half-moon"\nskeletal_age_method = "elbow_stages"', 11.5, "elbow_stages"),
+    ],
+)
+def test_a_skeletal_age_is_read_with_its_method_or_as_a_stage(protocol, written, years, method) -> None:
+    record = read_case(f"{CHILD}{HAND}{written}\n", "case", protocol)
+    assert isinstance(record, Record)
+    (visit,) = record.visits
+    assert (visit.skeletal_age_years, visit.skeletal_age_method) == (years, method)
+    assert read_case(case_text(record), "again", protocol) == record
+
+
+@pytest.mark.parametrize(
+    ("written", "says"),
+    [
+        ('skeletal_age_method = "hand_atlas"', "expected it beside a skeletal age"),
+        ('skeletal_age_years = 12\nskeletal_age_method = "atlas"', 'did you mean "hand_atlas"'),
+        ('skeletal_stage = "half-moon"', 'a method that reads stages: "hand_stages" or'),
+        ('skeletal_stage = "half-moon"\nskeletal_age_method = "hand_atlas"', "a method that reads stages"),
+        ('skeletal_stage = "halfmoon"\nskeletal_age_method = "elbow_stages"', 'did you mean "half-moon"'),
+        ('skeletal_stage = 8\nskeletal_age_method = "hand_stages"', "write one of: 1; 2; 3; 4; 5; 6; 7"),
+        ('skeletal_stage = true\nskeletal_age_method = "hand_stages"', "that has an age in a girl"),
+        ('skeletal_stage = 3\nskeletal_age_years = 12\nskeletal_age_method = "hand_stages"', "remove one of the two"),
+        ('[visit.child]\nskeletal_age_method = "hand_atlas"', "move it up, beside the date of the visit"),
+    ],
+)
+def test_a_skeletal_age_that_cannot_be_read_is_told(protocol, written, says) -> None:
+    faults = read_case(f"{CHILD}{HAND}{written}\n", "case", protocol)
+    assert isinstance(faults, tuple)
+    assert any(says in fault.sentence for fault in faults), [fault.sentence for fault in faults]

@@ -77,10 +77,12 @@ def visits(draw, day):
             else:
                 why = draw(st.sampled_from(["never_measured", "not_measurable", "declined"]))
                 missing.append(Missing(finding=rule.id, side=side, why=why, note=draw(notes)))
+    years = draw(st.none() | st.floats(0.5, 18))
     return Visit(
         date=day,
         method=method,
-        skeletal_age_years=draw(st.none() | st.floats(0.5, 18)),
+        skeletal_age_years=years,
+        skeletal_age_method=None if years is None else draw(st.none() | st.sampled_from(_ids("skeletal_methods"))),
         measurements=tuple(measured),
         missing=tuple(missing),
         note=draw(notes),

@@ -44,6 +44,18 @@ def test_saving_adds_to_the_file_and_alters_nothing_in_it(case: Path) -> None:
     assert "Nothing changes in the plan." in again.stdout
 
 
+def test_a_skeletal_age_is_entered_with_its_method_or_as_a_stage_and_asked_back_outside_its_ages(case: Path) -> None:
+    read = ("--set", "skeletal_age_years=2.5", "--set", "skeletal_age_method=hand_atlas")
+    result = run("followup", str(case), *ON, *read, "--save")
+    assert result.exit_code == 0, result.output
+    assert 'skeletal_age_method = "hand_atlas"' in case.read_text(encoding="utf-8")
+    staged = ("--set", "skeletal_stage=half-moon", "--set", "skeletal_age_method=elbow_stages")
+    asked = run("followup", str(case), "--on", "2027-06-20", *staged)
+    assert asked.exit_code == 0, asked.output
+    # Dimeglio et al. 2005: a half-moon is 13.5 years in a boy and 11.5 in a girl, far from a child of three.
+    assert "Is the skeletal age on 2027-06-20 really 1" in " ".join(asked.stderr.split())
+
+
 def test_an_operation_and_decisions_are_entered_with_what_they_need(case: Path) -> None:
     words = ("--done", "hip_preparation", "--decline", "contralateral_growth_arrest", "--reason", "no second leg")
     result = run("followup", str(case), *ON, *words, "--json")

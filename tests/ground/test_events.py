@@ -47,6 +47,42 @@ class TestTheSameEvent:
         assert findings(apply(first, [empty])) == {gap}
 
 
+def hand(years: float | None, method: str | None = None) -> Visit:
+    return Visit(date=DAY, method=FEMUR.method, skeletal_age_years=years, skeletal_age_method=method)
+
+
+class TestASkeletalAgeAndHowItWasRead:
+    def test_the_way_of_reading_comes_with_the_age_and_completes_it(self) -> None:
+        (seen,) = apply(child(hand(12.5)), [hand(12.5, "hand_atlas")]).visits
+        assert (seen.skeletal_age_years, seen.skeletal_age_method) == (12.5, "hand_atlas")
+        (again,) = apply(child(seen), [hand(12.5), FEMUR]).visits
+        assert again.skeletal_age_method == "hand_atlas"
+
+    def test_another_age_does_not_keep_the_way_in_which_the_one_before_was_read(self) -> None:
+        (seen,) = apply(child(hand(12.5, "hand_atlas")), [hand(13.0)]).visits
+        assert (seen.skeletal_age_years, seen.skeletal_age_method) == (13.0, None)
+        (other,) = apply(child(hand(12.5, "hand_atlas")), [hand(13.0, "elbow_stages")]).visits
+        assert other.skeletal_age_method == "elbow_stages"
+
+    def test_a_correction_of_either_is_one_event(self) -> None:
+        for was, now in (
+            (hand(12.5, "hand_atlas"), hand(12.5, "elbow_stages")),
+            (hand(12.5, "hand_atlas"), hand(13.0, "hand_atlas")),
+            (hand(12.5, "hand_atlas"), hand(12.5)),
+            (hand(12.5), hand(12.5, "hand_atlas")),
+        ):
+            (event,) = diff(child(was), child(now))
+            assert apply(child(was), [event]).visits == (now,)
+            assert list(single(event)) == [now]
+
+    def test_an_age_that_is_taken_back_takes_its_way_of_reading_along(self) -> None:
+        both = FEMUR.model_copy(update={"skeletal_age_years": 12.5, "skeletal_age_method": "hand_atlas"})
+        (event,) = diff(child(both), child(FEMUR))
+        (removed,) = single(event)
+        assert removed == Correction(hand(12.5, "hand_atlas"), None)
+        assert apply(child(both), [removed]).visits == (FEMUR,)
+
+
 class TestOnTopOfOthers:
     def test_what_is_known_there_is_left_out_and_what_is_completed_is_a_correction(self) -> None:
         theirs = child(FEMUR, operations=(DONE,), decisions=(WISH,))

@@ -21,7 +21,8 @@ def of_side(finding: str, side: Side, value: float) -> Measurement:
 
 def visit(age: float, measurements: Sequence[Measurement], skeletal_age: float | None = None) -> Visit:
     day = day_at_age(BORN, age)
-    return Visit(date=day, method=FILM, measurements=tuple(measurements), skeletal_age_years=skeletal_age)
+    read = {} if skeletal_age is None else {"skeletal_age_years": skeletal_age, "skeletal_age_method": "hand_atlas"}
+    return Visit(date=day, method=FILM, measurements=tuple(measurements), **read)
 
 
 def bones(age: float, lengths: Lengths, *, short: Side = "left", skeletal_age: float | None = None) -> Visit:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pathway.growth import Opinion, Step, opinions
+from pathway.growth import Opinion, Step, classical_methods, growth_curve, opinions
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
@@ -68,6 +68,50 @@ def test_without_a_visit_before_the_operation_no_method_answers() -> None:
 def test_nothing_measured_is_said() -> None:
     found = said(child(), 5)
     assert all(opinion.discrepancy_at_maturity_mm is None and opinion.note for opinion in found.values())
+
+
+def test_the_methods_published_with_skeletal_age_use_it_and_the_others_the_calendar() -> None:
+    lengths = (300, 360, 270, 285)
+    early = said(child(bones(10, lengths, skeletal_age=12.0)), 10)
+    same = said(child(bones(12, lengths)), 12)
+    assert early["remaining"].discrepancy_at_maturity_mm == same["remaining"].discrepancy_at_maturity_mm
+    assert "By skeletal age (12.0 years)" in early["remaining"].note
+    by_calendar = said(child(bones(10, lengths)), 10)
+    assert early["proportion"].discrepancy_at_maturity_mm == by_calendar["proportion"].discrepancy_at_maturity_mm
+    assert "By calendar age, as published" in early["proportion"].note
+    assert "By calendar age: no usable skeletal age was read within 12 months" in by_calendar["remaining"].note
+
+
+def test_the_straight_line_graph_needs_no_age_but_the_skeletal() -> None:
+    # "Note that the only information used is the sex, the skeletal age and the lengths of the legs": step by step
+    # instructions of the graph, pedipod.com, with this girl of 7+6, 9+3 and 11+0 years (529/493, 571/528, 636/610 mm).
+    seen = ((7.5, 529, 493), (9.25, 571, 528), (11.0, 636, 610))
+    found = []
+    for ahead in (0.0, 1.5):
+        visits = [
+            bones(skeletal - ahead, (0.55 * short, 0.55 * long, 0.45 * short, 0.45 * long), skeletal_age=skeletal)
+            for skeletal, long, short in seen
+        ]
+        found.append(said(child(*visits, sex="girl", diagnosis="acquired_physis_damage"), 12)["straight"])
+    assert found[0].discrepancy_at_maturity_mm == pytest.approx(found[1].discrepancy_at_maturity_mm)
+    assert "Placed by skeletal age (7.5, 9.2, 11.0 years)" in found[1].note
+
+
+def test_one_horizontal_line_is_fitted_through_all_skeletal_ages(protocol: Protocol) -> None:
+    # The same instructions: one horizontal line through the skeletal ages of every visit. Here their mean.
+    visits = (bones(8, (300, 315, 255, 255), skeletal_age=8.0), bones(10, (339, 360, 280, 280), skeletal_age=9.0))
+    found = said(child(*visits, diagnosis="acquired_physis_damage"), 10)["straight"]
+    curve = growth_curve(protocol, "boy", "table")
+    mature = (570 * float(curve.multiplier(8.0)) + 640 * float(curve.multiplier(9.0))) / 2
+    line = classical_methods.short_leg_by_straight_line([570, 640], [555, 619], mature)
+    assert found.discrepancy_at_maturity_mm == pytest.approx(mature - line)
+
+
+def test_a_skeletal_age_of_long_ago_leaves_the_methods_at_the_calendar() -> None:
+    lengths = (300, 360, 270, 285)
+    old = bones(9, (280, 340, 255, 268), skeletal_age=11.0)
+    found = said(child(old, bones(11, lengths)), 11)["remaining"]
+    assert "By calendar age" in found.note
 
 
 def test_every_opinion_cites_sources_of_the_protocol(protocol: Protocol) -> None:

@@ -57,3 +57,20 @@ def test_a_lengthening_that_gained_more_than_the_rules_ever_plan_is_asked_back(
     questions = growth_questions(once.model_copy(update={"operations": (done,)}), protocol)
     assert any(f"really gain {gained:g} mm? At 6.0 years the rules plan at most 60 mm" in q for q in questions) == asked
     assert growth_questions(once, protocol) == ()
+
+
+def test_a_skeletal_age_outside_the_ages_of_its_method_is_asked_back(protocol: Protocol) -> None:
+    # Dimeglio et al. 2005: the elbow is read from 13 to 15 years in boys.
+    seen = bones(10, (300, 360, 270, 285), skeletal_age=11.0).model_copy(update={"skeletal_age_method": "elbow_stages"})
+    (question,) = growth_questions(child(seen), protocol)
+    assert "really read by elbow (olecranon) stages? That tells 13 to 15 years in a boy, not 11" in question
+    fine = seen.model_copy(update={"skeletal_age_method": "hand_atlas"})
+    assert growth_questions(child(fine), protocol) == ()
+
+
+def test_a_skeletal_age_far_from_the_calendar_is_asked_back(protocol: Protocol) -> None:
+    # A digit too few: 1.0 for 10. Four times the spread of 1.1 years between children (Alcina et al. 2015).
+    (question,) = growth_questions(child(bones(10, (300, 360, 270, 285), skeletal_age=1.0)), protocol)
+    assert "Is the skeletal age" in question
+    assert "The child was 10.0 years old" in question
+    assert growth_questions(child(bones(10, (300, 360, 270, 285), skeletal_age=7.0)), protocol) == ()

@@ -108,9 +108,11 @@ def test_swapping_the_sides_flips_the_sign(short: Side, age: float) -> None:
 # Skeletal age
 
 
-def skeletal(age: float, *read: float) -> Posterior:
+def skeletal(age: float, *read: float, method: str | None = "hand_atlas") -> Posterior:
     visits = [
-        on_curve(age - 0.5 * k, (330, 470, 340, 370)).model_copy(update={"skeletal_age_years": s})
+        on_curve(age - 0.5 * k, (330, 470, 340, 370)).model_copy(
+            update={"skeletal_age_years": s, "skeletal_age_method": method}
+        )
         for k, s in enumerate(read)
     ]
     return fit(child(*reversed(visits)), age)

@@ -146,5 +146,13 @@ class TestSkeletalAge:
         record = child(visit(FIRST, skeletal_age=1.9), visit(Day(2024, 9, 1)))
         assert derived(record, protocol, "skeletal_age_years", Day(2024, 9, 1)).value == 1.9
 
+    def test_its_error_is_that_of_the_way_of_reading(self, protocol) -> None:
+        seen = visit(FIRST, skeletal_age=1.9)
+        unsaid = derived(child(seen), protocol, "skeletal_age_years", FIRST)
+        atlas = seen.model_copy(update={"skeletal_age_method": "hand_atlas"})
+        known = derived(child(atlas), protocol, "skeletal_age_years", FIRST)
+        assert (unsaid.sd, unsaid.method) == (protocol.number("skeletal_age_unknown_method_sd_years"), "hand_film")
+        assert (known.sd, known.method) == (protocol.number("skeletal_age_reading_sd_years"), "hand_atlas")
+
     def test_without_any_reading_it_was_never_measured(self, protocol) -> None:
         assert derived(child(visit(FIRST)), protocol, "skeletal_age_years") == Unknown("never_measured")

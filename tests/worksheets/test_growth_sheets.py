@@ -67,6 +67,50 @@ def test_classical_methods_stand_beside_it() -> None:
     ]
 
 
+def arrest_of(skeletal: float | None, *, read_at: float = 12.0) -> Sheet:
+    """Return the sheet of a boy of 12.0 years, his skeletal age read by the atlas at an age or never."""
+    legs = {**HEALTHY, **LEGS, "affected.femur_length_mm": 385.0, "other.femur_length_mm": 410.0}
+    seen = [visit(at_age(12), legs)]
+    if skeletal is not None:
+        hand = {"skeletal_age_years": skeletal, "skeletal_age_method": "hand_atlas"}
+        seen = [visit(at_age(read_at), legs).model_copy(update=hand)]
+    record, on = child(*seen), at_age(12.0)
+    case = case_of(Question(record, protocol(), on), posterior=growth_of(record, on))
+    return growth_arrest.worksheet(case, {"correction_mm": "25", "physes": "distal_femur"})
+
+
+def test_methods_published_with_skeletal_age_come_sooner_in_an_early_child() -> None:
+    calendar, early = rows(arrest_of(None), "For comparison"), rows(arrest_of(13.0), "For comparison")
+    assert [row[1] for row in calendar] == ["calendar"] * 4
+    assert [row[1] for row in early] == ["calendar", "skeletal", "skeletal", "skeletal"]
+    # The annual rule has no length in it: a year ahead is a year sooner (9 mm a skeletal year, Birch et al. 2021).
+    end, yearly = (protocol().number(f"annual_rule_{id}") for id in ("end_boys_years", "distal_femur_mm"))
+    dates = [found[3][5] for found in (calendar, early)]
+    born = at_age(0)
+    assert [age_years(born, day) for day in dates] == pytest.approx(  # type: ignore[arg-type]
+        [end - 25 / yearly, end - 25 / yearly - 1.0], abs=0.01
+    )
+
+
+def test_the_dates_assume_that_the_difference_stays_and_say_so() -> None:
+    note = arrest_of(13.0).section("For comparison").tables[0].note
+    assert "13.0 years on" in note
+    assert "hand atlas, read ±0.4 years" in note
+    assert "1.0 years ahead of the calendar" in note
+    assert "difference stays the same" in note
+    assert "1.0 years behind" in arrest_of(11.0).section("For comparison").tables[0].note
+
+
+def test_a_skeletal_age_of_long_ago_leaves_the_methods_at_the_calendar() -> None:
+    made = arrest_of(12.0, read_at=10.5).section("For comparison").tables[0]
+    assert [row[1] for row in made.rows] == ["calendar"] * 4
+    assert "No usable skeletal age is recent enough" in made.note
+
+
+def test_a_date_that_is_past_is_told_as_past() -> None:
+    assert any(row[5] == "past" for row in rows(arrest_of(15.5), "For comparison"))
+
+
 def test_adult_height_lost_is_the_correction() -> None:
     assert sheet("growth-arrest").line("Adult height lost").value == 50
 

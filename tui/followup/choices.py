@@ -25,6 +25,7 @@ class Choosing:
     completed: Mapping[str, Operation]
     complications: tuple[Option, ...]
     about: Mapping[str, tuple[Option, ...]]
+    skeletal_methods: tuple[Option, ...] = ()
     physes: tuple[Option, ...] = plain_options(PHYSES)
     sides: tuple[Option, ...] = plain_options(("left", "right"))
     parties: tuple[Option, ...] = plain_options(("family", "team"))
@@ -50,6 +51,7 @@ def choosing(record: Record, plan: Plan, protocol: Protocol) -> Choosing:
         operations=(*(Option(kind.id, kind.label) for kind in kinds.values()), *earlier),
         completed=completed,
         complications=plain_options(protocol.complications),
+        skeletal_methods=tuple(Option(method.id, method.label) for method in protocol.skeletal_methods),
         about={
             "decline": tuple(dict.fromkeys(_declinable(plan, protocol))),
             "prefer": plain_options(PREFERENCES),

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from pathway.casefile import filled, read_events, visit_table
-from pathway.casefile.fragments import SKELETAL_AGE
+from pathway.casefile.fragments import SKELETAL_AGE, SKELETAL_METHOD
 from pathway.events import Correction, Event, FollowUp, apply
 from pathway.growth import growth_faults, growth_questions
 from pathway.problems import Problem
@@ -84,6 +84,14 @@ def entered(question: Question, typed: Mapping[str, str], findings: Mapping[str,
                 wrong[error.name] = str(error)
             if (again := own_method(findings[name], question.record)) is not None:
                 own[name] = again
+    try:
+        read_by = _choice(typed, SKELETAL_METHOD, choosing.skeletal_methods)
+        if values.get(SKELETAL_AGE) is not None:
+            read_by = read_by or skeletal_method_of(question.record)
+        if read_by is not None:
+            values[SKELETAL_METHOD] = read_by
+    except _Wrong as error:
+        wrong[error.name] = str(error)
     tables: dict[str, list[dict[str, object]]] = {}
     if values or missing:
         tables["visit"] = [visit_table(day, method, values, own, missing)]
@@ -127,6 +135,12 @@ def _checked(record: Record, events: tuple[Event, ...], day: datetime.date, prot
 def method_of(record: Record, protocol: Protocol) -> str:
     """Return how a visit is measured where nothing else is said: as the last one was."""
     return record.visits[-1].method if record.visits and record.visits[-1].method else protocol.methods[0].id
+
+
+def skeletal_method_of(record: Record) -> str | None:
+    """Return how a skeletal age is read where nothing else is said: as the last one was, None where that is unknown."""
+    read = [visit.skeletal_age_method for visit in record.visits if visit.skeletal_age_years is not None]
+    return read[-1] if read else None
 
 
 def own_method(asked: Asked, record: Record) -> str | None:

@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from pathway.casefile.fragments import SKELETAL_AGE
+from pathway.casefile.fragments import SKELETAL_AGE, SKELETAL_METHOD
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 from pathway.rule_engine.findings import Known
@@ -41,7 +41,8 @@ def part_of(name: str) -> int:
 def labels(offer: Offer) -> Mapping[str, str]:
     """Return the label of every field by name."""
     named = {name: asked.label for name, asked in offer.every.items()}
-    for fields in (_visit(offer, {}), _operation(offer, {}), _decision(offer, {})):
+    visit = _visit(offer, {SKELETAL_METHOD: ""})
+    for fields in (visit, _operation(offer, {}), _decision(offer, {})):
         named |= {field.name: field.label for field in fields}
     return named
 
@@ -64,12 +65,23 @@ def _visit(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     others = [name for name in typed if name in offer.every and name not in first and name not in found]
     for name in (*first, *others):
         yield _finding(offer, typed, name)
+    if SKELETAL_AGE in typed or SKELETAL_METHOD in typed:
+        yield _read_by(offer, typed)
     words = "part of its name, such as knee flex; matches are listed below"
     known = f"{len(offer.every)} known"
     text = typed.get(FIND, "")
     yield Field(FIND, "Another finding", text, "", f"{words}; ↓ goes there", known, ahead=len(found))
     for name in found:
         yield _finding(offer, typed, name)
+
+
+def _read_by(offer: Offer, typed: Mapping[str, str]) -> Field:
+    """Return the field that says how a skeletal age was read: it comes with the age."""
+    options = offer.choosing.skeletal_methods
+    again = entering.skeletal_method_of(offer.record)
+    offered = next((option.words for option in options if option.value == again), "")
+    wanted = "how the skeletal age was read; where it is not said, it counts with a wider error"
+    return _chosen(typed, SKELETAL_METHOD, "Skeletal age read by", options, wanted, offered)
 
 
 def _found(offer: Offer, text: str) -> Iterator[str]:

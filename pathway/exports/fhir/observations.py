@@ -32,7 +32,8 @@ def observations(record: Record, plan: Plan, protocol: Protocol, at: Addresses) 
     told: set[tuple[str, str]] = set()
     for visit in record.until(plan.on).visits:
         hand = visit.skeletal_age_years
-        films = (Measurement(finding=SKELETAL_AGE, side=None, value=hand, method=""),) if hand is not None else ()
+        read = visit.skeletal_age_method or ""
+        films = (Measurement(finding=SKELETAL_AGE, side=None, value=hand, method=read),) if hand is not None else ()
         day = visit.date
         for item in (*visit.measurements, *films):
             yield _measured(item, day, protocol, at)
@@ -52,8 +53,9 @@ def _measured(item: Measurement, day: datetime.date, protocol: Protocol, at: Add
     rule = protocol.finding(item.finding)
     made = _head(rule, item.side, day, "final", at)
     if item.method:
-        method = next((method for method in protocol.methods if method.id == item.method), None)
-        label = method.label if method is not None else item.method.replace("_", " ")
+        named = {method.id: method.label for method in protocol.methods}
+        named |= {method.id: method.label for method in protocol.skeletal_methods}
+        label = named.get(item.method, item.method.replace("_", " "))
         made["method"] = concept(label, coding(METHODS, item.method))
     return {**made, **_value(rule, item.value)}
 

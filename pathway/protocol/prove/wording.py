@@ -29,6 +29,7 @@ def _all(protocol: Protocol) -> Iterator[Frozen]:
         protocol.sources,
         protocol.findings,
         protocol.methods,
+        protocol.skeletal_methods,
         protocol.diagnoses,
         protocol.classifications,
         protocol.stages,

@@ -18,6 +18,7 @@ KIND_WORDS = {
     "sources": "source",
     "findings": "finding",
     "methods": "way of measuring",
+    "skeletal_methods": "way of reading a skeletal age",
     "diagnoses": "diagnosis",
     "classifications": "classification",
     "types": "type of a classification",
@@ -194,6 +195,17 @@ def _method(rule: model.Method, _protocol: Protocol) -> str:
     return f"{rule.label}{error}."
 
 
+def _skeletal_method(rule: model.SkeletalMethod, protocol: Protocol) -> str:
+    ages = " and ".join(f"{sex} from {low:g} to {high:g} years" for sex, (low, high) in _by_sex(rule))
+    stages = "" if rule.stages is None else f" Stages as in {rule.stages}."
+    error = f"error of one reading ±{protocol.number(rule.sd_value):g} years"
+    return f"{rule.label}: {error}; {ages} of skeletal age.{stages}"
+
+
+def _by_sex(rule: model.SkeletalMethod) -> tuple[tuple[str, tuple[float, float]], ...]:
+    return ("girls", rule.girls), ("boys", rule.boys)
+
+
 def _diagnosis(rule: model.Diagnosis, _protocol: Protocol) -> str:
     bones = ", ".join(rule.bones)
     return f"{rule.label}: the difference follows the {rule.growth_pattern} pattern; bones lengthened: {bones}."
@@ -276,6 +288,7 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Stage: _stage,
     model.FindingRule: _finding,
     model.Method: _method,
+    model.SkeletalMethod: _skeletal_method,
     model.Diagnosis: _diagnosis,
     model.Source: _source,
     model.Table: _table,

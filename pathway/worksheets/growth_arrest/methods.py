@@ -7,19 +7,37 @@ from dataclasses import dataclass
 from pathway.courses.course import PLATES
 from pathway.growth import classical_methods, growth_curve
 from pathway.growth.reference_curves import GrowthCurve, plural
+from pathway.growth.skeletal_age import SkeletalReading
 from pathway.protocol.model import Protocol
 from pathway.worksheets.case import Case
 
 BOTH = "both"
 
 
+Ages = tuple[float | None, float | None, float | None]
+
+
 @dataclass(frozen=True, slots=True)
 class TimingOpinion:
-    """One method's age at operation (years) for the distal femur, the proximal tibia and both; None: it has none."""
+    """One method's age at operation (years) for the distal femur, the proximal tibia and both; None: it has none.
+
+    `skeletal` says that the method was published by skeletal age: `ages` are then in those years.
+    """
 
     name: str
-    ages: tuple[float | None, float | None, float | None]
+    ages: Ages
     sources: tuple[str, ...]
+    skeletal: bool = False
+
+    def by_calendar(self, reading: SkeletalReading | None) -> Ages:
+        """Return the calendar ages, the offset between skeletal and calendar age as read and taken to stay.
+
+        Without a reading the two ages are taken as one.
+        """
+        if reading is None or not self.skeletal:
+            return self.ages
+        first, second, third = (None if age is None else max(age - reading.offset_years, 0.0) for age in self.ages)
+        return first, second, third
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +49,7 @@ class MatureLegs:
 
 
 def opinions_on_timing(case: Case, correction_mm: float) -> tuple[TimingOpinion, ...]:
-    """Return each method's ages for a correction. The methods use the calendar age, each as published.
+    """Return each method's ages for a correction, in the years, skeletal or calendar, in which it was published.
 
     Mature lengths are the middle of the child's projection; the case needs a posterior.
     """
@@ -69,7 +87,8 @@ def by_straight_line(protocol: Protocol, curve: GrowthCurve, legs: MatureLegs, m
         fraction = at_operation / whole
         possible = fraction >= float(curve.fraction(0.0))
         ages.append(float(curve.age_at_fraction(fraction)) if possible else None)
-    return TimingOpinion("straight-line method", (ages[0], ages[1], ages[2]), ("moseley_1977_straight_line",))
+    sources = ("moseley_1977_straight_line",)
+    return TimingOpinion("straight-line method", (ages[0], ages[1], ages[2]), sources, skeletal=True)
 
 
 def by_growth_remaining(protocol: Protocol, curve: GrowthCurve, mm: float) -> TimingOpinion:
@@ -78,14 +97,16 @@ def by_growth_remaining(protocol: Protocol, curve: GrowthCurve, mm: float) -> Ti
     years = table.column("age_years")
     columns = ([10 * cm for cm in table.column(plates)] for plates in (*PLATES.values(), BOTH))
     ages = [classical_methods.arrest_by_growth_remaining(mm, years, column).age_years for column in columns]
-    return TimingOpinion("growth-remaining method, mean child", (ages[0], ages[1], ages[2]), ("anderson_1964_lengths",))
+    sources = ("anderson_1964_lengths", "anderson_1963_growth_remaining")
+    return TimingOpinion("growth-remaining method, mean child", (ages[0], ages[1], ages[2]), sources, skeletal=True)
 
 
 def by_annual_rule(protocol: Protocol, curve: GrowthCurve, mm: float) -> TimingOpinion:
-    """Return the ages of the annual-growth rule."""
+    """Return the ages of the annual-growth rule; its 9 and 6 mm a year were measured per skeletal year."""
     end = protocol.number(f"annual_rule_end_{plural(curve.sex)}_years")
     femur, tibia = (protocol.number(f"annual_rule_{plate}_mm") for plate in PLATES.values())
     ages = [
         classical_methods.arrest_by_annual_rule(mm, yearly, end).age_years for yearly in (femur, tibia, femur + tibia)
     ]
-    return TimingOpinion("annual-growth rule", (ages[0], ages[1], ages[2]), ("menelaus_1966_annual_rule",))
+    sources = ("menelaus_1966_annual_rule", "birch_2021_growth")
+    return TimingOpinion("annual-growth rule", (ages[0], ages[1], ages[2]), sources, skeletal=True)

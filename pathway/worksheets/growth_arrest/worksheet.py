@@ -13,8 +13,11 @@ from pathway.courses.course import PLATES
 from pathway.days import age_words, day_at_age
 from pathway.growth import Posterior, arrest_takes
 from pathway.growth.reference_curves import Floats
+from pathway.growth.skeletal_age import SkeletalReading, read_near
 from pathway.protocol.model import Role, Value
+from pathway.protocol.question import Question
 from pathway.protocol.roles import kinds_of, role_of
+from pathway.protocol.skeletal_methods import read_words
 from pathway.rule_engine.findings import Known
 from pathway.worksheets.case import Case, Inputs, blank, from_rule, made, set_by_hand
 from pathway.worksheets.growth_arrest.methods import opinions_on_timing
@@ -108,7 +111,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     title = f"Growth arrest of the long leg, {mm:g} mm by {WORDS[chosen]}"
     parts = (
         _when(case, left, mm, chosen),
-        _beside(case, mm),
+        _beside(case, mm, chosen),
         _early_or_late(case, inputs, left[chosen], mm),
         _costs(case, mm, chosen),
     )
@@ -201,19 +204,40 @@ def _when(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> Secti
     return Section(title="When", lines=tuple(lines), tables=(table,))
 
 
-def _beside(case: Case, mm: float) -> Section:
-    rows, cited = [], dict[str, None]()
+def _beside(case: Case, mm: float, chosen: str) -> Section:
+    rows: list[tuple[str | datetime.date | None, ...]] = []
+    cited = dict[str, None]()
+    reading = read_near(Question(case.record, case.protocol, case.on), case.on)
     for answer in opinions_on_timing(case, mm):
-        ages = [None if age is None else age_words(age) for age in answer.ages]
-        rows.append((answer.name, *(age or "none" for age in ages)))
+        ages = answer.by_calendar(reading)
+        by = "skeletal" if answer.skeletal and reading is not None else "calendar"
+        at = ages[list(CHOICES).index(chosen)]
+        words = ("none" if age is None else age_words(age) for age in ages)
+        day = None if at is None else _day(case, at)
+        rows.append((answer.name, by, *words, "past" if day is not None and day < case.on else day))
         cited.update(dict.fromkeys(answer.sources))
-    columns = (Column(title="method"), *(Column(title=WORDS[name]) for name in CHOICES))
+    plates = (Column(title=WORDS[name]) for name in CHOICES)
+    columns = (Column(title="method"), Column(title="age used"), *plates, Column(title=f"date, {WORDS[chosen]}"))
     note = (
-        "Age at operation. The methods disagree: do not rely on one alone. "
-        "'none': the plates never had that much growth left."
+        "Calendar age at operation. The methods disagree: do not rely on one alone. "
+        "'none': the plates never had that much growth left. " + _age_used(case, reading)
     )
     table = Table(title="Classical methods", columns=columns, rows=tuple(rows), note=note, sources=tuple(cited))
     return Section(title="For comparison", tables=(table,))
+
+
+def _age_used(case: Case, reading: SkeletalReading | None) -> str:
+    if reading is None:
+        return (
+            "No usable skeletal age is recent enough: every method uses the calendar age, although all but the "
+            "multiplier method were published with skeletal age."
+        )
+    ahead = "ahead of" if reading.offset_years >= 0 else "behind"
+    return (
+        f"Skeletal age was {reading.years:.1f} years on {reading.date} ({read_words(case.protocol, reading.method)}), "
+        f"{abs(reading.offset_years):.1f} years {ahead} the calendar. Methods published with skeletal age use it; "
+        "their dates assume that this difference stays the same. The multiplier method was published by calendar age."
+    )
 
 
 def _early_or_late(case: Case, inputs: Inputs, of: Left, mm: float) -> Section:

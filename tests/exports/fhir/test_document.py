@@ -126,6 +126,16 @@ def test_findings_are_those_of_the_case_file(name: str) -> None:
     assert found == wanted
 
 
+def test_a_skeletal_age_says_how_it_was_read() -> None:
+    ages = [
+        one
+        for one in resources(bundle("oak-12"), "Observation")
+        if one["code"]["coding"][-1]["code"] == "skeletal_age_years" and "valueQuantity" in one
+    ]
+    assert [one["method"]["text"] for one in ages] == ["hand atlas"]
+    assert [one["method"]["coding"][0]["code"] for one in ages] == ["hand_atlas"]
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_what_is_asked_for_and_not_known_has_a_reason_and_no_value(name: str) -> None:
     plan = example_plan(name)

@@ -14,8 +14,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pathway.growth import classical_methods, growth_curve
+from pathway.growth import classical_methods, growth_curve, opinions
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
+from tests.growth.children import at, bones, child
 from tests.offenders import for_each
 
 HERE = Path(__file__).parent
@@ -41,6 +43,24 @@ def straight_line_arrest(protocol: Protocol, given: Inputs) -> float:
     return classical_methods.long_leg_after_arrest_by_straight_line(
         given["at_arrest_mm"], given["mature_long_mm"], slopes[given["plates_closed"]]
     )
+
+
+def straight_line_mature(protocol: Protocol, given: Inputs) -> float:
+    """Return the mature long leg of a child placed by skeletal age, through the road that the product takes."""
+    visits = [
+        bones(age, (0.5 * mm, 0.55 * mm, 0.4 * mm, 0.45 * mm), skeletal_age=age)
+        for age, mm in zip(given["skeletal_years"], given["long_mm"], strict=True)
+    ]
+    # A line needs two visits: the one before it is of no skeletal age and does not place the child.
+    before = bones(given["skeletal_years"][0] - 2, (250, 300, 210, 250))
+    question = Question(child(before, *visits, sex=given["sex"]), protocol, at(given["skeletal_years"][-1]))
+    note = next(opinion.note for opinion in opinions(question) if opinion.name == "straight-line method")
+    return float(note.partition("mature long leg of ")[2].partition(" mm")[0])
+
+
+def annual_growth_of_rule(protocol: Protocol, given: Inputs) -> float:
+    yearly = protocol.number(f"annual_rule_{given['plate']}_mm")
+    return classical_methods.by_annual_rule(0, yearly, given["skeletal_years"], given["end_age_years"])
 
 
 def growth_rate_from_1964(protocol: Protocol, given: Inputs) -> float:
@@ -83,6 +103,8 @@ ANSWERS: dict[str, Callable[[Protocol, Inputs], float | None]] = {
         g["long_mm"], g["short_mm"], g["mature_long_mm"]
     ),
     "straight_line_arrest": straight_line_arrest,
+    "straight_line_mature": straight_line_mature,
+    "annual_growth_of_rule": annual_growth_of_rule,
     "mature_length": lambda p, g: g["length_mm"] * multiplier(p, g),
     "growth_left": lambda p, g: g["mature_mm"] * (1 - 1 / multiplier(p, g)),
     "discrepancy_at_age": lambda p, g: g["mature_mm"] / multiplier(p, g),

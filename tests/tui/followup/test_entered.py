@@ -103,6 +103,31 @@ def test_a_finding_keeps_its_own_way_of_measuring() -> None:
     assert [item.method for item in of_day.measurements] == ["examination"]
 
 
+def test_a_skeletal_age_is_asked_how_it_was_read() -> None:
+    assert "skeletal_age_method" not in {field.name for field in fields(ROWAN, 0, {}, {})}
+    shown = {field.name: field for field in fields(ROWAN, 0, {"skeletal_age_years": "2.5"}, {})}
+    assert shown["skeletal_age_method"].offered == ""
+    found = enter({"skeletal_age_years": "2.5", "skeletal_age_method": "hand atl"}).record
+    assert found is not None
+    assert (found.visits[-1].skeletal_age_years, found.visits[-1].skeletal_age_method) == (2.5, "hand_atlas")
+    unsaid = enter({"skeletal_age_years": "2.5"}).record
+    assert unsaid is not None
+    assert unsaid.visits[-1].skeletal_age_method is None
+    alone = enter({"skeletal_age_method": "hand atlas"})
+    assert list(alone.wrong) == ["skeletal_age_method"]
+    assert list(enter({"skeletal_age_years": "2.5", "skeletal_age_method": "palm"}).wrong) == ["skeletal_age_method"]
+
+
+def test_a_skeletal_age_is_read_as_last_time_where_nothing_else_is_said() -> None:
+    hazel = offer("hazel-08")
+    shown = {field.name: field for field in fields(hazel, 0, {"skeletal_age_years": "9.5"}, {})}
+    assert shown["skeletal_age_method"].offered == "hand atlas"
+    found = enter({"skeletal_age_years": "9.5"}, hazel)
+    assert found.record is not None
+    assert found.record.visits[-1].skeletal_age_method == "hand_atlas"
+    assert "skeletal age 9.5 years (hand atlas) on 2026-11-25" in found.facts
+
+
 @pytest.mark.parametrize(
     ("name", "typed", "why"),
     [
