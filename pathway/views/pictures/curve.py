@@ -250,7 +250,10 @@ def _end_labels(canvas: Canvas, line: Curve, axis: Axis, scale: Scale) -> None:
 
 def _end_label(canvas: Canvas, text: str, row: int, right: int, scale: Scale, role: Role) -> None:
     rows = range(scale.first_row, scale.first_row + scale.rows)
-    for near in sorted(rows, key=lambda other: (abs(other - row), other)):
-        if canvas.is_free(near, right - len(text) - 1, right):
-            canvas.put(near, right - len(text), text, role)
-            return
+    nearest = sorted(rows, key=lambda other: (abs(other - row), other))
+    # Where the fans fill the picture a label stands on them rather than not at all, but never on another label.
+    for may_stand in (canvas.is_free, canvas.is_wordless):
+        for near in nearest:
+            if may_stand(near, right - len(text) - 1, right):
+                canvas.put(near, right - len(text), text, role)
+                return

@@ -157,6 +157,11 @@ class Canvas:
         cells = [self.cell(row, column) for column in range(start, end)]
         return all(cell is not None and cell.glyph == " " and cell.ground is None for cell in cells)
 
+    def is_wordless(self, row: int, start: int, end: int) -> bool:
+        """Return whether the cells from `start` up to `end` are on the grid and hold no letter or digit."""
+        cells = [self.cell(row, column) for column in range(start, end)]
+        return all(cell is not None and not cell.glyph.isalnum() for cell in cells)
+
     def picture(self, alt: str) -> Picture:
         """Return the finished picture with its text alternative."""
         spans = (span for row in range(self.height) for span in self._spans(row))

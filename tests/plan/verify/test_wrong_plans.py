@@ -245,7 +245,7 @@ WRONG = (
     Wrong("52 millimetres", "bent", amount(FIRST, 52.0), "amount_step_mm"),
     Wrong("fifteen millimetres", "bent", amount(FIRST, 15.0), "least_lengthening_mm"),
     Wrong("a lengthening without an amount", "bent", stage(FIRST, amount_mm=None), "least_lengthening_mm"),
-    Wrong("a device out in half the time", "bent", stage(FIRST, end_date=at_age(8.4)), "femur_days_per_cm"),
+    Wrong("a device out in half the time", "bent", stage(FIRST, end_date=at_age(6.7)), "femur_days_per_cm"),
     Wrong("six centimetres by growth arrest", "bent", amount(ARREST, 60.0), "arrest_most_mm"),
     Wrong("no removal of the device", "bent", without(REMOVAL), "femoral_device_removal.after_lengthening"),
     Wrong("no films of the hip", "bent", without(FILMS), "hip_surveillance.after_lengthening"),
