@@ -286,8 +286,9 @@ class SwitchedOff(Frozen):
 class Protocol(Frozen):
     """The whole of `rules/`, checked and frozen; `switched_off` lists what a clinic's overlay took out.
 
-    `growth_curve` names the end of the reference curve: `table` as the multiplier table prints it, `observed`
-    where a cohort was seen to end; or `dutch_leg_length`, the medians of Dutch children of 1997.
+    `growth_curve` names the reference curve of the legs: `mixed` between the published ones, with room for each child to
+    lean; or one alone: `table` as the multiplier table prints it, `observed` with the end where a cohort was seen to
+    end, `dutch_leg_length` the medians of Dutch children of 1997.
     """
 
     name: str
