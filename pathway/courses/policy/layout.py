@@ -1,0 +1,162 @@
+"""Which states can be reached from today, and which of them have the same future and are worked out once.
+
+A level is a number of lengthenings done, or "stopped". In a level the visits since the last lengthening matter only
+by what they will allow: those that allow the same at every visit to come share one slot. Both are exact.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pathway.courses.policy.programme import BARRED, Bools, Ints, Programme
+
+STOPPED = -1
+"""Stands for the number done in the level in which nothing more is lengthened."""
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """`done` lengthenings (or STOPPED), the joints' states it can hold, and the gains `low` to `high` on the grid."""
+
+    done: int
+    joints: tuple[int, ...]
+    low: int
+    high: int
+
+    @property
+    def gains(self) -> slice:
+        """Return the gains as a slice of the grid."""
+        return slice(self.low, self.high + 1)
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Return the numbers of gains and of the joints' states."""
+        return self.high + 1 - self.low, len(self.joints)
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """Waits of one future: the slot that follows, the one that follows an arrest, and what may be done now."""
+
+    following: int
+    arrested: int
+    lengthen: bool
+    sitting: int
+
+
+Key = tuple[bool, int]
+"""Arrested, and the index of a level."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layout:
+    """`levels`, the stopped one last where it can be reached (`stopped` its index); by visit the slots of each level.
+
+    `of` gives by visit and level the slot (W,) of each wait, -1 where it cannot be reached.
+    """
+
+    levels: tuple[Level, ...]
+    stopped: int | None
+    slots: tuple[dict[Key, tuple[Slot, ...]], ...]
+    of: tuple[dict[Key, Ints], ...]
+    just: int
+    """The wait of a visit that follows a lengthening."""
+
+    def classes(self, programme: Programme, visit: int, arrested: bool) -> int:
+        """Return the classes of tempo told apart: 1 while hidden; an arrest after today shows them."""
+        hidden = visit < programme.tempo.known_from and (not arrested or programme.start.arrested)
+        return 1 if hidden else programme.classes
+
+
+def layout(programme: Programme) -> Layout:
+    """Return the states of a programme that can be reached from today, by level and slot."""
+    levels = _levels(programme)
+    stopped = len(levels) - 1 if levels[-1].done == STOPPED else None
+    reached = _reached(programme, levels, stopped)
+    slots: list[dict[Key, tuple[Slot, ...]]] = []
+    of: list[dict[Key, Ints]] = []
+    last = programme.waits - 1
+    for visit in range(programme.steps, -1, -1):
+        slots.append({})
+        of.append({})
+        for (arrested, level), waits in reached[visit].items():
+            found: dict[Slot, int] = {}
+            at = np.full(programme.waits, -1)
+            for wait in np.flatnonzero(waits):
+                slot = Slot(0, 0, False, BARRED)
+                if visit < programme.steps:
+                    then, done = min(int(wait) + 1, last), levels[level].done
+                    sitting = _sitting(programme, visit, arrested, done, int(wait))
+                    slot = Slot(
+                        int(of[-2][arrested, level][then]),
+                        int(of[-2][True, level][then]) if sitting != BARRED else -1,
+                        _may_lengthen(programme, visit, done, int(wait)),
+                        sitting,
+                    )
+                at[wait] = found.setdefault(slot, len(found))
+            slots[-1][arrested, level] = tuple(found)
+            of[-1][arrested, level] = at
+    return Layout(levels, stopped, tuple(reversed(slots)), tuple(reversed(of)), min(1, last))
+
+
+def _levels(programme: Programme) -> tuple[Level, ...]:
+    start, lengthening = programme.start, programme.lengthening
+    if start.stopped:
+        return (Level(STOPPED, (start.joint,), 0, 0),)
+    top = programme.gains - 1
+    levels = [Level(start.done, (start.joint,), 0, 0)]
+    likely = np.any(lengthening.gain_chance > 0, axis=3) & np.any(lengthening.allowed, axis=(2, 3))[:, :, None]
+    steps = lengthening.gain_steps[likely]
+    if len(steps):
+        change: Bools = np.any(lengthening.joints > 0, axis=(0, 1, 2))
+        for done in range(start.done + 1, programme.most + 1):
+            if not lengthening.when[:, done - 1].any():
+                break
+            before = levels[-1]
+            joints = tuple(int(at) for at in np.flatnonzero(change[list(before.joints)].any(axis=0)))
+            low, high = min(before.low + int(steps.min()), top), min(before.high + int(steps.max()), top)
+            levels.append(Level(done, joints, low, high))
+        if len(levels) > 1 and lengthening.stop_chance.any():
+            levels.append(Level(STOPPED, (0,), levels[1].low, levels[-1].high))
+    return tuple(levels)
+
+
+def _reached(programme: Programme, levels: tuple[Level, ...], stopped: int | None) -> list[dict[Key, Bools]]:
+    """Return by visit and level the waits (W,) that can be."""
+    last, just = programme.waits - 1, min(1, programme.waits - 1)
+    reached: list[dict[Key, Bools]] = [{} for _ in range(programme.steps + 1)]
+
+    def add(visit: int, key: Key, wait: int) -> None:
+        reached[visit].setdefault(key, np.zeros(programme.waits, bool))[wait] = True
+
+    add(0, (programme.start.arrested, 0), programme.start.waited)
+    for visit in range(programme.steps):
+        with_start = bool(programme.arrest.allowed_at_start[:, visit].any())
+        for (arrested, level), waits in list(reached[visit].items()):
+            for wait in np.flatnonzero(waits):
+                done, then = levels[level].done, min(int(wait) + 1, last)
+                add(visit + 1, (arrested, level), then)
+                if _sitting(programme, visit, arrested, done, int(wait)) != BARRED:
+                    add(visit + 1, (True, level), then)
+                if _may_lengthen(programme, visit, done, int(wait)):
+                    for after in {arrested, arrested or with_start}:
+                        add(visit + 1, (after, level + 1), just)
+                        if stopped is not None:
+                            add(visit + 1, (after, stopped), just)
+    return reached
+
+
+def _may_lengthen(programme: Programme, visit: int, done: int, wait: int) -> bool:
+    lengthening = programme.lengthening
+    if done in (STOPPED, programme.most):
+        return False
+    return bool(lengthening.when[visit, done, wait] and lengthening.allowed[visit].any())
+
+
+def _sitting(programme: Programme, visit: int, arrested: bool, done: int, wait: int) -> int:
+    arrest = programme.arrest
+    if arrested or (done == STOPPED and not arrest.after_stop) or not arrest.allowed[:, visit].any():
+        return BARRED
+    return int(arrest.sitting[wait])
