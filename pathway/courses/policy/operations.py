@@ -14,6 +14,7 @@ import numpy as np
 
 from pathway.courses.policy.actions import ARREST, BOTH, LENGTHEN, Action, Best, actions_of
 from pathway.courses.policy.kernels import Kernels
+from pathway.courses.policy.late import lateness
 from pathway.courses.policy.layout import Key, Layout, Level, Slot
 from pathway.courses.policy.lengthening import lengthened
 from pathway.courses.policy.programme import BARRED, REMOVAL, Floats, Programme
@@ -50,20 +51,9 @@ class Operations:
         return self.mixed(self._burden[visit][level.gains], classes)[:, None]
 
     def late(self, visit: int, plates: int) -> Floats:
-        """Return the burden (G, K, M) that an arrest's slowness adds, by the forecast as it stands after it.
-
-        The forecast falls at once by all that it will take off, so at a later visit the difference is larger than
-        forecast and gain say by what is still to come less what the share reached leaves out anyway.
-        """
+        """Return the burden (G, K, M) that an arrest's slowness adds, by the forecast as it stands after it."""
         if (visit, plates) not in self._late:
-            effect, reached = self.given.arrest.effect_mm[:, plates], self.given.tempo.reached
-            total = np.zeros_like(self._burden[visit])
-            for later in range(visit, self.given.steps):
-                done = effect[:, visit] - effect[:, later]
-                wait = np.maximum(effect[:, visit] * reached[:, later] - done, 0).astype(self.type)
-                if wait.any():
-                    total += self.given.burden(self._now[later] + wait[:, None], later) - self._burden[later]
-            self._late[visit, plates] = total
+            self._late[visit, plates] = lateness(self.given, visit, plates, self._now, self.given.burden)
         return self._late[visit, plates]
 
     def _arrested(self, visit: int, plates: int, gains: slice, after: Floats, classes: int) -> Floats:

@@ -1,4 +1,4 @@
-"""Random small programmes for exact comparison, and an invented one of real size. No number here is clinical."""
+"""Random small programmes for exact comparison, of the shape the planner makes. No number here is clinical."""
 
 from __future__ import annotations
 
@@ -47,68 +47,65 @@ def shares(rng: np.random.Generator, shape: tuple[int, ...], axis: int) -> Float
 def random_programme(seed: int, size: Size = Size(), *, certain: bool = False) -> Programme:
     """Return a programme in which all is arbitrary; `certain` leaves nothing to chance and ends nothing early."""
     rng = np.random.default_rng(seed)
-    K, T, X, G, S, O, J = (
-        size.classes, size.steps, size.amounts, size.gains, size.joints, size.outcomes, size.sets,
-    )  # fmt: skip
+    steps, amounts, gains, sets = size.steps, size.amounts, size.gains, size.sets
+    classes, joints, outcomes = (1, 1, 1) if certain else (size.classes, size.joints, size.outcomes)
     chancy = 0.0 if certain else 1.0
-    if certain:
-        K, S, O = 1, 1, 1
-    reached = np.sort(rng.uniform(0.2, 1, (K, T + 1)), axis=1)
-    when = rng.random((T, size.most, size.waits)) < 0.7
+    reached = np.sort(rng.uniform(0.2, 1, (classes, steps + 1)), axis=1)
+    when = rng.random((steps, size.most, size.waits)) < 0.7
     sitting = rng.choice((BARRED, OWN, REMOVAL), size.waits)
     sitting[-1] = rng.choice((OWN, OWN, BARRED))
-    effect = -np.sort(-rng.uniform(0, 14, (K, J, T)), axis=2)
+    effect = -np.sort(-rng.uniform(0, 14, (classes, sets, steps)), axis=2)
     if certain:
         effect = np.round(effect / 5) * 5
-    joints = np.zeros((T, X, G, S, S)) + np.eye(S)
-    gain_chance = np.ones((T, X, O, G))
+    change = np.zeros((steps, amounts, gains, joints, joints)) + np.eye(joints)
+    gain_chance = np.ones((steps, amounts, outcomes, gains))
     if not certain:
-        joints, gain_chance = shares(rng, joints.shape, 4), shares(rng, gain_chance.shape, 2)
+        change, gain_chance = shares(rng, change.shape, 4), shares(rng, gain_chance.shape, 2)
     arrested = bool(rng.random() < 0.25)
     stopped = bool(rng.random() < 0.08) and not certain
     done = int(rng.integers(0, size.most))
     return Programme(
-        age_years=np.cumsum(np.r_[5.0, rng.choice((0.25, 0.5), T)]),
+        age_years=np.cumsum(np.r_[5.0, rng.choice((0.25, 0.5), steps)]),
         grid_mm=5.0,
         tempo=Tempo(
-            chance=shares(rng, (K,), 0),
-            known_from=int(rng.integers(0, T + 1)),
+            chance=shares(rng, (classes,), 0),
+            known_from=int(rng.integers(0, steps + 1)),
             reached=reached,
-            offset_mm=rng.uniform(-3, 3, (K, T + 1)),
-            long_leg_mm=np.sort(rng.uniform(400, 700, (K, T + 1)), axis=1),
+            offset_mm=rng.uniform(-3, 3, (classes, steps + 1)),
+            long_leg_mm=np.sort(rng.uniform(400, 700, (classes, steps + 1)), axis=1),
         ),
         forecast=Forecast(
             mean_mm=float(rng.uniform(5, 45)),
             below=size.below,
             above=size.above,
-            step_variance_mm2=chancy * rng.uniform(0, 20, T),
+            step_variance_mm2=chancy * rng.uniform(0, 20, steps),
             open_variance_mm2=chancy * float(rng.uniform(0, 30)),
         ),
         lengthening=Lengthening(
-            amounts_mm=5.0 * np.arange(1, X + 1),
-            allowed=rng.random((T, X, G, S)) < 0.75,
+            amounts_mm=5.0 * np.arange(1, amounts + 1),
+            allowed=rng.random((steps, amounts, gains, joints)) < 0.75,
             when=when,
-            cost=rng.uniform(0, 2, (T, X, G, S)),
-            gain_steps=rng.integers(0 if not certain else 1, 4, (T, X, O)),
+            cost=rng.uniform(0, 2, (steps, amounts, gains, joints)),
+            gain_steps=rng.integers(0 if not certain else 1, 4, (steps, amounts, outcomes)),
             gain_chance=gain_chance,
-            loss_chance=chancy * rng.uniform(0, 0.6, (T, X)) * (rng.random((T, X)) < 0.7),
-            loss_mm=rng.choice((2.0, 4.0, 7.5), (T, X)),
-            joints=joints,
-            stop_chance=chancy * rng.uniform(0, 0.3, (T, X, G)) * (rng.random() < 0.7),
-            planned=rng.integers(1, 3, (T, X)).astype(float),
-            unplanned=rng.random((T, X, G, S)),
-            harm=rng.random((T, X, G, S)),
-            device_months=rng.uniform(1, 9, (T, X, G)),
+            loss_chance=chancy * rng.uniform(0, 0.6, (steps, amounts)) * (rng.random((steps, amounts)) < 0.7),
+            loss_mm=rng.choice((2.0, 4.0, 7.5), (steps, amounts)),
+            joints=change,
+            stop_chance=chancy * rng.uniform(0, 0.3, (steps, amounts, gains)) * (rng.random() < 0.7),
+            planned=rng.integers(1, 3, (steps, amounts)).astype(float),
+            unplanned=rng.random((steps, amounts, gains, joints)),
+            harm=rng.random((steps, amounts, gains, joints)),
+            device_months=rng.uniform(1, 9, (steps, amounts, gains)),
         ),
         arrest=Arrest(
             effect_mm=effect,
             sd_share=0.2 * chancy,
-            allowed=rng.random((J, T)) < 0.6,
-            allowed_at_start=rng.random((J, T)) < 0.4,
+            allowed=rng.random((sets, steps)) < 0.6,
+            allowed_at_start=rng.random((sets, steps)) < 0.4,
             sitting=sitting,
-            cost=rng.uniform(0, 2, (K, J, T)),
-            cost_at_start=rng.uniform(0, 1, (K, J, T)),
-            cost_at_removal=rng.uniform(0, 1, (K, J, T)),
+            cost=rng.uniform(0, 2, (classes, sets, steps)),
+            cost_at_start=rng.uniform(0, 1, (classes, sets, steps)),
+            cost_at_removal=rng.uniform(0, 1, (classes, sets, steps)),
             repeat_chance=0.1 * chancy,
             repeat_cost=1.3,
             planned=1.0,
@@ -131,7 +128,7 @@ def random_programme(seed: int, size: Size = Size(), *, certain: bool = False) -
         start=Start(
             arrested=arrested,
             stopped=stopped,
-            joint=int(rng.integers(0, S)),
+            joint=int(rng.integers(0, joints)),
             done=done,
             waited=int(rng.integers(0, size.waits)) if done else size.waits - 1,
         ),

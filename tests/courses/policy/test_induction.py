@@ -6,7 +6,7 @@ import pytest
 
 from pathway.courses.policy.induction import solve
 from tests.courses.policy.by_hand import ByHand
-from tests.courses.policy.programmes import Size, random_programme
+from tests.courses.policy.programmes import random_programme
 
 
 @pytest.mark.parametrize("seed", range(20))

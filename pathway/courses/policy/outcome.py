@@ -1,0 +1,238 @@
+"""What comes of a policy: the exact distribution of all states pushed forward from today, no lives drawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import erf
+
+import numpy as np
+
+from pathway.courses.policy.actions import WAIT
+from pathway.courses.policy.induction import Solved
+from pathway.courses.policy.late import lateness
+from pathway.courses.policy.layout import STOPPED, Key
+from pathway.courses.policy.programme import REMOVAL, Floats
+
+ALONE, AT_START, AT_REMOVAL = 0, 1, 2
+"""The sitting of an arrest: its own, with the start of a lengthening, with the removal of the device."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outcome:
+    """Expectations and chances of a policy from today on.
+
+    `cost` equals the policy's value. Operations, `harm` and months are expected numbers; `months_over` those with a
+    difference over `over_percent` of the long leg. `number` (N + 1,) are the chances of so many lengthenings in the
+    end, those before today counted; `within` those to end so near, as `within_mm` asks. `stopped`, `arrested` and
+    `joints` (S,) say how it ends. `lengthened` (N, T, X) is the chance that this lengthening (from the first) is
+    done at this visit by this amount; `arrest` (3, J, T) that of each arrest ALONE, AT_START or AT_REMOVAL.
+    """
+
+    cost: float
+    planned: float
+    unplanned: float
+    harm: float
+    device_months: float
+    months_over: float
+    number: Floats
+    within: tuple[float, ...]
+    stopped: float
+    arrested: float
+    joints: Floats
+    lengthened: Floats
+    arrest: Floats
+
+
+def outcome(solved: Solved) -> Outcome:
+    """Return what comes of a policy."""
+    return _Forward(solved).run()
+
+
+class _Forward:
+    """The chances of every state at one visit, (slots, gains, joints, classes, forecasts) by level, and the sums."""
+
+    def __init__(self, solved: Solved) -> None:
+        self.solved, self.given, self.layout = solved, solved.programme, solved.layout
+        given = self.given
+        self.kernels = solved.kernels
+        self.now = [given.difference_mm(visit) for visit in range(given.steps + 1)]
+        self.cost = self.planned = self.unplanned = self.harm = self.months = self.over = 0.0
+        self.number = np.zeros(given.most + 1)
+        self.joints = np.zeros(given.joints)
+        self.stopped = 0.0
+        self.lengthened = np.zeros((given.most, given.steps, len(given.lengthening.amounts_mm)))
+        self.arrest = np.zeros((3, *given.arrest.allowed.shape))
+
+    def run(self) -> Outcome:
+        given, start = self.given, self.given.start
+        today = (start.arrested, 0)
+        mass = self._empty(0, 0)
+        slot = int(self.layout.of[0][today][start.waited])
+        mass[today][slot, 0, 0, :, given.forecast.below] = self._shares(mass[today].shape[3])
+        if start.stopped:
+            self.number[start.done], self.joints[start.joint], self.stopped = 1.0, 1.0, 1.0
+        for visit in range(given.steps):
+            mass = self._visit(visit, mass)
+        return self._ended(mass)
+
+    def _shares(self, classes: int) -> Floats:
+        return np.asarray(self.given.tempo.chance, float) if classes > 1 else np.ones(1)
+
+    def _empty(self, visit: int, at: int) -> dict[Key, Floats]:
+        """Return no chances in the slots of a visit, the classes told apart as at the visit `at`."""
+        size = len(self.given.forecasts_mm)
+        out: dict[Key, Floats] = {}
+        for key, slots in self.layout.slots[visit].items():
+            classes = self.layout.classes(self.given, at, key[0])
+            out[key] = np.zeros((len(slots), *self.layout.levels[key[1]].size, classes, size))
+        return out
+
+    def _by_class(self, chances: Floats) -> Floats:
+        """Return chances (..., M) of classes not told apart yet as those of each class."""
+        return (
+            chances if chances.shape[-2] == self.given.classes else chances * self._shares(self.given.classes)[:, None]
+        )
+
+    def _visit(self, visit: int, mass: dict[Key, Floats]) -> dict[Key, Floats]:
+        given = self.given
+        after = self._empty(visit + 1, visit)
+        burden, over = given.burden(self.now[visit], visit), self._over(self.now[visit], visit)
+        for key, chances in mass.items():
+            gains = self.layout.levels[key[1]].gains
+            here = self._by_class(chances.sum(axis=(0, 2)))
+            self.cost += float((here * burden[gains]).sum())
+            self.over += float((here * over[gains]).sum())
+            codes = self.solved.choices[visit].get(key)
+            slots = self.layout.slots[visit][key]
+            for code in (0,) if codes is None else np.unique(codes[chances > 0]):
+                action = self.solved.actions[code]
+                chosen = chances if codes is None else np.where(codes == code, chances, 0.0)
+                if action.kind == WAIT:
+                    for slot, part in zip(slots, chosen, strict=True):
+                        after[key][slot.following] += part
+                elif action.amount >= 0:
+                    self._lengthen(visit, key, action.amount, action.plates, chosen.sum(axis=0), after)
+                else:
+                    for slot, part in zip(slots, chosen, strict=True):
+                        if part.any():
+                            kind = AT_REMOVAL if slot.sitting == REMOVAL else ALONE
+                            after[True, key[1]][slot.arrested] += self._arrest(visit, key[1], action.plates, part, kind)
+        walk = self.kernels.walk(visit)
+        for key, chances in after.items():
+            told = self.layout.classes(given, visit + 1, key[0])
+            after[key] = (self._by_class(chances) if told > chances.shape[3] else chances) @ walk
+        return after
+
+    def _over(self, difference_mm: Floats, visit: int) -> Floats:
+        """Return the months until the next visit where the difference is over the share that is counted."""
+        percent = 100 * np.abs(difference_mm) / self.given.tempo.long_leg_mm[:, visit, None]
+        months: Floats = 12 * float(self.given.years[visit]) * (percent > self.given.costs.over_percent)
+        return months
+
+    def _arrest(self, visit: int, level: int, plates: int, chances: Floats, kind: int) -> Floats:
+        """Return chances (gains, joints, classes, M) after an arrest, and count it."""
+        arrest, gains = self.given.arrest, self.layout.levels[level].gains
+        by_class = self._by_class(chances)
+        moved = np.stack(
+            [by_class[..., k, :] @ self.kernels.arrest(k, plates, visit) for k in range(self.given.classes)], axis=-2
+        )
+        share = by_class.sum(axis=(0, 1, 3))
+        total = float(share.sum())
+        table = (arrest.cost, arrest.cost_at_start, arrest.cost_at_removal)[kind]
+        self.cost += float(share @ table[:, plates, visit]) + total * arrest.repeat_chance * arrest.repeat_cost
+        self.planned += total * (arrest.planned, arrest.planned_at_start, arrest.planned_at_removal)[kind]
+        self.unplanned += total * arrest.repeat_chance
+        self.arrest[kind, plates, visit] += total
+        late = lateness(self.given, visit, plates, self.now, self.given.burden)[gains, None]
+        self.cost += float((moved * late).sum())
+        self.over += float((moved * lateness(self.given, visit, plates, self.now, self._over)[gains, None]).sum())
+        return moved
+
+    def _lengthen(
+        self, visit: int, key: Key, amount: int, plates: int, chances: Floats, after: dict[Key, Floats]
+    ) -> None:
+        """Add to `after` what a lengthening leads to, and count it."""
+        arrested, level = key
+        here, table = self.layout.levels[level], self.given.lengthening
+        joints = np.array(here.joints)
+        share = chances.sum(axis=(2, 3))
+
+        def expected(each: Floats) -> float:
+            return float((share * each[visit, amount][here.gains][:, joints]).sum())
+
+        self.cost += expected(table.cost)
+        self.unplanned += expected(table.unplanned)
+        self.harm += expected(table.harm)
+        self.planned += float(share.sum() * table.planned[visit, amount])
+        self.months += float((share.sum(axis=1) * table.device_months[visit, amount][here.gains]).sum())
+        self.lengthened[here.done, visit, amount] += float(share.sum())
+        stop = table.stop_chance[visit, amount][here.gains]
+        change = table.joints[visit, amount][here.gains][:, joints]
+        paths = [(level + 1, 1 - stop)] + ([] if self.layout.stopped is None else [(self.layout.stopped, stop)])
+        for to, path in paths:
+            then = self.layout.levels[to]
+            if then.done == STOPPED:
+                part = (chances * path[:, None, None, None]).sum(axis=1, keepdims=True)
+                ended = (share[..., None] * path[:, None, None] * change).sum(axis=(0, 1))
+                self.joints += ended
+                self.stopped += float(ended.sum())
+                self.number[here.done + 1] += float(ended.sum())
+            else:
+                weighed = (chances * path[:, None, None, None]).reshape(*share.shape, -1)
+                part = np.matmul(change[:, :, np.array(then.joints)].transpose(0, 2, 1), weighed)
+                part = part.reshape(*part.shape[:2], *chances.shape[2:])
+            gone = np.zeros((*then.size, *chances.shape[2:]))
+            for steps, chance in zip(table.gain_steps[visit, amount], table.gain_chance[visit, amount], strict=True):
+                weight = chance[here.gains]
+                rows = np.flatnonzero(weight)
+                if len(rows):
+                    at = np.minimum(here.low + rows + int(steps), self.given.gains - 1) - then.low
+                    np.add.at(gone, at, weight[rows, None, None, None] * part[rows])
+            lost = float(table.loss_chance[visit, amount])
+            if lost > 0:
+                gone = (1 - lost) * gone + lost * (gone @ self.kernels.loss(visit, amount))
+            if plates >= 0:
+                gone = self._arrest(visit, to, plates, gone, AT_START)
+            goal = (arrested or plates >= 0, to)
+            after[goal][int(self.layout.of[visit + 1][goal][self.layout.just])] += gone
+
+    def _ended(self, mass: dict[Key, Floats]) -> Outcome:
+        given = self.given
+        left = self.now[-1]
+        spread = float(np.sqrt(3 * given.forecast.open_variance_mm2))
+        miss = (given.miss(left - spread) + 4 * given.miss(left) + given.miss(left + spread)) / 6
+        near = [_within(left, mm, float(np.sqrt(given.forecast.open_variance_mm2))) for mm in given.costs.within_mm]
+        within, arrested = np.zeros(len(near)), 0.0
+        for (flag, at), chances in mass.items():
+            level = self.layout.levels[at]
+            here = self._by_class(chances.sum(axis=(0, 2)))
+            self.cost += float((here * miss[level.gains]).sum())
+            within += [float((here * table[level.gains]).sum()) for table in near]
+            arrested += float(here.sum()) * flag
+            if level.done != STOPPED:
+                self.number[level.done] += float(here.sum())
+                self.joints[list(level.joints)] += chances.sum(axis=(0, 1, 3, 4))
+        return Outcome(
+            cost=self.cost,
+            planned=self.planned,
+            unplanned=self.unplanned,
+            harm=self.harm,
+            device_months=self.months,
+            months_over=self.over,
+            number=self.number,
+            within=tuple(float(chance) for chance in within),
+            stopped=self.stopped,
+            arrested=arrested,
+            joints=self.joints,
+            lengthened=self.lengthened,
+            arrest=self.arrest,
+        )
+
+
+def _within(left_mm: Floats, mm: float, sd_mm: float) -> Floats:
+    """Return the chances to end within so many mm, over what no visit has told."""
+    if sd_mm == 0:
+        return (np.abs(left_mm) <= mm).astype(float)
+    # numpy has no error function; the differences are few.
+    flat = [(erf((mm - x) / (sd_mm * 2**0.5)) + erf((mm + x) / (sd_mm * 2**0.5))) / 2 for x in left_mm.ravel().tolist()]
+    return np.array(flat).reshape(left_mm.shape)
