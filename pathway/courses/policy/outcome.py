@@ -208,8 +208,7 @@ class _Forward:
     def _ended(self, mass: Mass) -> Outcome:
         given = self.given
         left = self.now[-1]
-        spread = float(np.sqrt(3 * given.forecast.open_variance_mm2))
-        miss = (given.miss(left - spread) + 4 * given.miss(left) + given.miss(left + spread)) / 6
+        miss = given.missed(left)
         near = [_within(left, mm, float(np.sqrt(given.forecast.open_variance_mm2))) for mm in given.costs.within_mm]
         within, arrested = np.zeros(len(near)), 0.0
         for (flag, at, _), chances in mass.items():
