@@ -52,10 +52,8 @@ def solve(programme: Programme, *, precision: type[np.floating[Any]] = np.float6
 
 
 def _ends(programme: Programme, places: Layout, precision: type[np.floating[Any]]) -> Values:
-    """Return what the end costs, over what no visit has told (three nodes: exact to the fifth power)."""
-    spread = float(np.sqrt(3 * programme.forecast.open_variance_mm2))
-    left = programme.difference_mm(programme.steps)
-    cost = (programme.miss(left - spread) + 4 * programme.miss(left) + programme.miss(left + spread)) / 6
+    """Return what the end costs, over what no visit has told."""
+    cost = programme.missed(programme.difference_mm(programme.steps))
     out: Values = {}
     for key, slots in places.slots[-1].items():
         level = places.levels[key[1]]

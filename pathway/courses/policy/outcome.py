@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
-from math import erf
+from typing import Any
 
 import numpy as np
 
-from pathway.courses.policy.actions import WAIT
+from pathway.courses.policy.actions import WAIT, Codes
 from pathway.courses.policy.induction import Solved
 from pathway.courses.policy.late import lateness
 from pathway.courses.policy.layout import STOPPED, Key
 from pathway.courses.policy.programme import REMOVAL, Floats
+
+Mass = dict[tuple[bool, int, int], Floats]
+"""By arrested, level and slot: chances (gains, joints, classes, forecasts)."""
 
 ALONE, AT_START, AT_REMOVAL = 0, 1, 2
 """The sitting of an arrest: its own, with the start of a lengthening, with the removal of the device."""
@@ -49,7 +54,7 @@ def outcome(solved: Solved) -> Outcome:
 
 
 class _Forward:
-    """The chances of every state at one visit, (slots, gains, joints, classes, forecasts) by level, and the sums."""
+    """What is summed on the way; each slot that is found holds chances (gains, joints, classes, forecasts)."""
 
     def __init__(self, solved: Solved) -> None:
         self.solved, self.given, self.layout = solved, solved.programme, solved.layout
@@ -60,15 +65,17 @@ class _Forward:
         self.number = np.zeros(given.most + 1)
         self.joints = np.zeros(given.joints)
         self.stopped = 0.0
+        self._late: dict[tuple[int, int], tuple[Floats, Floats]] = {}
         self.lengthened = np.zeros((given.most, given.steps, len(given.lengthening.amounts_mm)))
         self.arrest = np.zeros((3, *given.arrest.allowed.shape))
 
     def run(self) -> Outcome:
         given, start = self.given, self.given.start
-        today = (start.arrested, 0)
-        mass = self._empty(0, 0)
-        slot = int(self.layout.of[0][today][start.waited])
-        mass[today][slot, 0, 0, :, given.forecast.below] = self._shares(mass[today].shape[3])
+        slot = int(self.layout.of[0][start.arrested, 0][start.waited])
+        classes = self.layout.classes(given, 0, start.arrested)
+        today = np.zeros((1, 1, classes, len(given.forecasts_mm)))
+        today[0, 0, :, given.forecast.below] = self._shares(classes)
+        mass: Mass = {(start.arrested, 0, slot): today}
         if start.stopped:
             self.number[start.done], self.joints[start.joint], self.stopped = 1.0, 1.0, 1.0
         for visit in range(given.steps):
@@ -78,50 +85,43 @@ class _Forward:
     def _shares(self, classes: int) -> Floats:
         return np.asarray(self.given.tempo.chance, float) if classes > 1 else np.ones(1)
 
-    def _empty(self, visit: int, at: int) -> dict[Key, Floats]:
-        """Return no chances in the slots of a visit, the classes told apart as at the visit `at`."""
-        size = len(self.given.forecasts_mm)
-        out: dict[Key, Floats] = {}
-        for key, slots in self.layout.slots[visit].items():
-            classes = self.layout.classes(self.given, at, key[0])
-            out[key] = np.zeros((len(slots), *self.layout.levels[key[1]].size, classes, size))
-        return out
-
     def _by_class(self, chances: Floats) -> Floats:
         """Return chances (..., M) of classes not told apart yet as those of each class."""
         return (
             chances if chances.shape[-2] == self.given.classes else chances * self._shares(self.given.classes)[:, None]
         )
 
-    def _visit(self, visit: int, mass: dict[Key, Floats]) -> dict[Key, Floats]:
+    def _visit(self, visit: int, mass: Mass) -> Mass:
         given = self.given
-        after = self._empty(visit + 1, visit)
+        after: Mass = {}
+        lengthening: dict[tuple[Key, int], Floats] = {}
         burden, over = given.burden(self.now[visit], visit), self._over(self.now[visit], visit)
-        for key, chances in mass.items():
-            gains = self.layout.levels[key[1]].gains
-            here = self._by_class(chances.sum(axis=(0, 2)))
+        for (arrested, level, at), chances in mass.items():
+            gains = self.layout.levels[level].gains
+            here = self._by_class(chances.sum(axis=1))
             self.cost += float((here * burden[gains]).sum())
             self.over += float((here * over[gains]).sum())
-            codes = self.solved.choices[visit].get(key)
-            slots = self.layout.slots[visit][key]
-            for code in (0,) if codes is None else np.unique(codes[chances > 0]):
+            slot = self.layout.slots[visit][arrested, level][at]
+            codes = self.solved.choices[visit].get((arrested, level))
+            for code, part in [(0, chances)] if codes is None else _by_code(codes[at], chances):
                 action = self.solved.actions[code]
-                chosen = chances if codes is None else np.where(codes == code, chances, 0.0)
                 if action.kind == WAIT:
-                    for slot, part in zip(slots, chosen, strict=True):
-                        after[key][slot.following] += part
-                elif action.amount >= 0:
-                    self._lengthen(visit, key, action.amount, action.plates, chosen.sum(axis=0), after)
+                    _add_to(after, (arrested, level, slot.following), part)
+                elif action.amount >= 0:  # what follows does not depend on the slot
+                    _add_to(lengthening, ((arrested, level), code), part)
                 else:
-                    for slot, part in zip(slots, chosen, strict=True):
-                        if part.any():
-                            kind = AT_REMOVAL if slot.sitting == REMOVAL else ALONE
-                            after[True, key[1]][slot.arrested] += self._arrest(visit, key[1], action.plates, part, kind)
+                    kind = AT_REMOVAL if slot.sitting == REMOVAL else ALONE
+                    moved = self._arrest(visit, level, action.plates, part, kind)
+                    _add_to(after, (True, level, slot.arrested), moved)
+        for (key, code), part in lengthening.items():
+            action = self.solved.actions[code]
+            self._lengthen(visit, key, action.amount, action.plates, part, after)
         walk = self.kernels.walk(visit)
-        for key, chances in after.items():
-            told = self.layout.classes(given, visit + 1, key[0])
-            after[key] = (self._by_class(chances) if told > chances.shape[3] else chances) @ walk
-        return after
+        told = {flag: self.layout.classes(given, visit + 1, flag) for flag in (False, True)}
+        return {
+            key: (self._by_class(chances) if told[key[0]] > chances.shape[2] else chances) @ walk
+            for key, chances in after.items()
+        }
 
     def _over(self, difference_mm: Floats, visit: int) -> Floats:
         """Return the months until the next visit where the difference is over the share that is counted."""
@@ -143,31 +143,42 @@ class _Forward:
         self.planned += total * (arrest.planned, arrest.planned_at_start, arrest.planned_at_removal)[kind]
         self.unplanned += total * arrest.repeat_chance
         self.arrest[kind, plates, visit] += total
-        late = lateness(self.given, visit, plates, self.now, self.given.burden)[gains, None]
-        self.cost += float((moved * late).sum())
-        self.over += float((moved * lateness(self.given, visit, plates, self.now, self._over)[gains, None]).sum())
+        late, over = self._lateness(visit, plates)
+        here = moved.sum(axis=1)
+        self.cost += float((here * late[gains]).sum())
+        self.over += float((here * over[gains]).sum())
         return moved
 
-    def _lengthen(
-        self, visit: int, key: Key, amount: int, plates: int, chances: Floats, after: dict[Key, Floats]
-    ) -> None:
+    def _lateness(self, visit: int, plates: int) -> tuple[Floats, Floats]:
+        """Return burden and months over the share counted (G, K, M) that an arrest's slowness adds."""
+        if (visit, plates) not in self._late:
+            late, over = (
+                lateness(self.given, visit, plates, self.now, measure) for measure in (self.given.burden, self._over)
+            )
+            self._late[visit, plates] = late, over
+        return self._late[visit, plates]
+
+    def _lengthen(self, visit: int, key: Key, amount: int, plates: int, chances: Floats, after: Mass) -> None:
         """Add to `after` what a lengthening leads to, and count it."""
         arrested, level = key
         here, table = self.layout.levels[level], self.given.lengthening
         joints = np.array(here.joints)
+        rows = np.flatnonzero(chances.any(axis=(1, 2, 3)))  # most gains are empty
+        low, gains = here.low + int(rows[0]), slice(here.low + int(rows[0]), here.low + int(rows[-1]) + 1)
+        chances = chances[rows[0] : rows[-1] + 1]
         share = chances.sum(axis=(2, 3))
 
         def expected(each: Floats) -> float:
-            return float((share * each[visit, amount][here.gains][:, joints]).sum())
+            return float((share * each[visit, amount][gains][:, joints]).sum())
 
         self.cost += expected(table.cost)
         self.unplanned += expected(table.unplanned)
         self.harm += expected(table.harm)
         self.planned += float(share.sum() * table.planned[visit, amount])
-        self.months += float((share.sum(axis=1) * table.device_months[visit, amount][here.gains]).sum())
+        self.months += float((share.sum(axis=1) * table.device_months[visit, amount][gains]).sum())
         self.lengthened[here.done, visit, amount] += float(share.sum())
-        stop = table.stop_chance[visit, amount][here.gains]
-        change = table.joints[visit, amount][here.gains][:, joints]
+        stop = table.stop_chance[visit, amount][gains]
+        change = table.joints[visit, amount][gains][:, joints]
         paths = [(level + 1, 1 - stop)] + ([] if self.layout.stopped is None else [(self.layout.stopped, stop)])
         for to, path in paths:
             then = self.layout.levels[to]
@@ -183,35 +194,32 @@ class _Forward:
                 part = part.reshape(*part.shape[:2], *chances.shape[2:])
             gone = np.zeros((*then.size, *chances.shape[2:]))
             for steps, chance in zip(table.gain_steps[visit, amount], table.gain_chance[visit, amount], strict=True):
-                weight = chance[here.gains]
-                rows = np.flatnonzero(weight)
-                if len(rows):
-                    at = np.minimum(here.low + rows + int(steps), self.given.gains - 1) - then.low
-                    np.add.at(gone, at, weight[rows, None, None, None] * part[rows])
+                weight = chance[gains, None, None, None]
+                if weight.any():
+                    _add(gone, low + int(steps) - then.low, weight * part)
             lost = float(table.loss_chance[visit, amount])
             if lost > 0:
                 gone = (1 - lost) * gone + lost * (gone @ self.kernels.loss(visit, amount))
             if plates >= 0:
                 gone = self._arrest(visit, to, plates, gone, AT_START)
             goal = (arrested or plates >= 0, to)
-            after[goal][int(self.layout.of[visit + 1][goal][self.layout.just])] += gone
+            _add_to(after, (*goal, int(self.layout.of[visit + 1][goal][self.layout.just])), gone)
 
-    def _ended(self, mass: dict[Key, Floats]) -> Outcome:
+    def _ended(self, mass: Mass) -> Outcome:
         given = self.given
         left = self.now[-1]
-        spread = float(np.sqrt(3 * given.forecast.open_variance_mm2))
-        miss = (given.miss(left - spread) + 4 * given.miss(left) + given.miss(left + spread)) / 6
+        miss = given.missed(left)
         near = [_within(left, mm, float(np.sqrt(given.forecast.open_variance_mm2))) for mm in given.costs.within_mm]
         within, arrested = np.zeros(len(near)), 0.0
-        for (flag, at), chances in mass.items():
+        for (flag, at, _), chances in mass.items():
             level = self.layout.levels[at]
-            here = self._by_class(chances.sum(axis=(0, 2)))
+            here = self._by_class(chances.sum(axis=1))
             self.cost += float((here * miss[level.gains]).sum())
             within += [float((here * table[level.gains]).sum()) for table in near]
             arrested += float(here.sum()) * flag
             if level.done != STOPPED:
                 self.number[level.done] += float(here.sum())
-                self.joints[list(level.joints)] += chances.sum(axis=(0, 1, 3, 4))
+                self.joints[list(level.joints)] += chances.sum(axis=(0, 2, 3))
         return Outcome(
             cost=self.cost,
             planned=self.planned,
@@ -229,10 +237,40 @@ class _Forward:
         )
 
 
+def _by_code(codes: Codes, chances: Floats) -> Iterator[tuple[int, Floats]]:
+    """Yield each action that is done in some state, with the chances of the states in which it is."""
+    acting = np.flatnonzero((codes != 0) & (chances > 0))
+    waiting = chances.copy()
+    waiting.ravel()[acting] = 0.0
+    yield 0, waiting
+    chosen = codes.ravel()[acting]
+    for code in np.unique(chosen):
+        part = np.zeros(chances.shape)
+        mine = acting[chosen == code]
+        part.ravel()[mine] = chances.ravel()[mine]
+        yield int(code), part
+
+
+def _add_to(to: dict[Any, Floats], key: object, part: Floats) -> None:
+    to[key] = to[key] + part if key in to else part
+
+
+def _add(to: Floats, shift: int, part: Floats) -> None:
+    """Add rows, so many places further; what would leave the table is gathered in its last row."""
+    inside = min(len(part), len(to) - shift)
+    if inside > 0:
+        to[shift : shift + inside] += part[:inside]
+    if inside < len(part):
+        to[-1] += part[max(inside, 0) :].sum(axis=0)
+
+
 def _within(left_mm: Floats, mm: float, sd_mm: float) -> Floats:
     """Return the chances to end within so many mm, over what no visit has told."""
     if sd_mm == 0:
         return (np.abs(left_mm) <= mm).astype(float)
     # numpy has no error function; the differences are few.
-    flat = [(erf((mm - x) / (sd_mm * 2**0.5)) + erf((mm + x) / (sd_mm * 2**0.5))) / 2 for x in left_mm.ravel().tolist()]
+    flat = [
+        (math.erf((mm - x) / (sd_mm * 2**0.5)) + math.erf((mm + x) / (sd_mm * 2**0.5))) / 2
+        for x in left_mm.ravel().tolist()
+    ]
     return np.array(flat).reshape(left_mm.shape)

@@ -41,8 +41,8 @@ def realistic(
     joints, most = 4, 4
     shift = np.array([-0.9, 0.0, 0.9])
     share = np.clip((ages - shift[:, None] + 1.5) / (MATURE_YEARS + 1.5), 0.2, 1.0) ** 1.1
-    now = share[:, :1] * 0 + share[1, 0]
-    share = np.minimum(now + (share - share[:, :1]) * (1 - now) / (1 - share[:, :1]), 1.0)
+    gone = (share - share[:, :1]) / np.maximum(share[:, -1:] - share[:, :1], 1e-9)
+    share = np.minimum(share[1, 0] + gone * (1 - share[1, 0]), 1.0)  # today all classes have the same difference
     bone = 200 + 210 * share[1]  # the short bone
     grid = round(5 / grid_mm)
     lengthening = _lengthening(ages, bone, grid_mm, joints, most, waits, risk)
