@@ -8,6 +8,7 @@ from itertools import combinations
 from typing import NamedTuple, get_args
 
 from pathway.problems import Problem
+from pathway.protocol.harm_check import faults_of_harm
 from pathway.protocol.model import Bone, Condition, Protocol, Sourced
 from pathway.protocol.roles import EVERY_PLAN, FOLLOWING, ONCE, lengthenings, with_role
 
@@ -48,6 +49,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_head_caution(protocol),
         *_guidance(protocol),
         *_one_calendar(protocol),
+        *_harms(protocol),
     )
     do = "correct the rule or add what is missing"
     return tuple(
@@ -67,6 +69,7 @@ def _double_ids(protocol: Protocol) -> Iterator[_Wrong]:
         "classification": [item.id for item in protocol.classifications],
         "rule": [rule.id for rule in protocol.rules()],
         "disagreement": [item.id for item in protocol.disagreements],
+        "harm": [item.id for item in protocol.harms],
     }
     for kind, ids in groups.items():
         for name, count in Counter(ids).items():
@@ -84,6 +87,7 @@ def _sourced(protocol: Protocol) -> Iterator[tuple[str, Sourced]]:
         protocol.diagnoses,
         protocol.classifications,
         protocol.stages,
+        protocol.harms,
     ):
         for item in group:
             yield item.id, item
@@ -342,3 +346,9 @@ def _guidance(protocol: Protocol) -> Iterator[_Wrong]:
         for rule in dispute.rules:
             if rule not in known:
                 yield _Wrong(dispute.id, f"the rule {rule!r}", "the id of a rule, finding, scheme or stage")
+
+
+def _harms(protocol: Protocol) -> Iterator[_Wrong]:
+    for item in protocol.harms:
+        for found, expected in faults_of_harm(item):
+            yield _Wrong(item.id, found, expected)

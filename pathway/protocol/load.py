@@ -38,6 +38,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "companion": ("companions", model.Companion),
     "implant": ("implants", model.Implant),
     "disagreement": ("disagreements", model.Disagreement),
+    "harm": ("harms", model.Harm),
     "calendar": ("calendars", model.ClinicCalendar),
 }
 CARD = ("name", "version", "changed", "growth_curve", "complications")

@@ -24,6 +24,7 @@ from pathway.protocol.guidance import Disagreement as Disagreement
 from pathway.protocol.guidance import FollowUp as FollowUp
 from pathway.protocol.guidance import Goal as Goal
 from pathway.protocol.guidance import Implant as Implant
+from pathway.protocol.harm import Harm as Harm
 from pathway.protocol.maturity import SkeletalMethod as SkeletalMethod
 from pathway.protocol.units import FindingUnit
 from pathway.record import Frozen
@@ -286,8 +287,8 @@ class SwitchedOff(Frozen):
 class Protocol(Frozen):
     """The whole of `rules/`, checked and frozen; `switched_off` lists what a clinic's overlay took out.
 
-    `growth_curve` names the reference curve of the legs: `mixed` between the published ones, with room for each child to
-    lean; or one alone: `table` as the multiplier table prints it, `observed` with the end where a cohort was seen to
+    `growth_curve` names the reference curve of the legs: `mixed` between the published ones, with room for each child
+    to lean; or one alone: `table` as the multiplier table prints it, `observed` with the end where a cohort was seen to
     end, `dutch_leg_length` the medians of Dutch children of 1997.
     """
 
@@ -316,6 +317,7 @@ class Protocol(Frozen):
     companions: tuple[Companion, ...] = ()
     implants: tuple[Implant, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
+    harms: tuple[Harm, ...] = ()
     calendars: tuple[ClinicCalendar, ...] = ()
     tables: tuple[Table, ...]
     complications: tuple[str, ...]
@@ -387,10 +389,9 @@ class Protocol(Frozen):
         """Yield every rule of every kind, classifications' types included."""
         for scheme in self.classifications:
             yield from scheme.types
-        for kind in ("indications", "gates", "contraindications", "intervals", "age_windows"):
+        for kind in ("indications", "gates", "contraindications", "intervals", "age_windows", "amount_limits"):
             yield from getattr(self, kind)
-        for kind in ("amount_limits", "values", "cautions", "stop_rules", "goals", "follow_ups"):
-            yield from getattr(self, kind)
+        yield from (*self.values, *self.cautions, *self.stop_rules, *self.goals, *self.follow_ups)
         yield from (*self.companions, *self.implants, *self.calendars)
 
     def finding_ids(self) -> frozenset[str]:

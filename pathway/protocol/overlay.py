@@ -39,6 +39,7 @@ SWITCHABLE = frozenset({"types", "stages", "classifications", "indications", "ga
     "companions",
     "implants",
     "disagreements",
+    "harms",
 }
 """Kinds that nothing but other rules may need; the planner itself asks for values, findings and the like."""
 What = Literal["changed", "added", "switched off"]

@@ -18,6 +18,7 @@ SOURCED = (
     *PROTOCOL.diagnoses,
     *PROTOCOL.classifications,
     *PROTOCOL.stages,
+    *PROTOCOL.harms,
 )
 HONEST = {
     "from_memory": {"memory"},

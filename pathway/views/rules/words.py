@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from pathway.days import age_words
 from pathway.protocol import model
+from pathway.protocol.harm import Spread
 from pathway.protocol.model import Protocol
 from pathway.protocol.references import scheme_of
 from pathway.protocol.words import WITHOUT_UNIT, condition_words, plain_words
@@ -38,6 +39,7 @@ KIND_WORDS = {
     "implants": "implant at hand",
     "calendars": "calendar",
     "disagreements": "disagreement of sources",
+    "harms": "published count",
     "tables": "growth table",
 }
 ORIGIN_OF_EVERY_RULE = frozenset({"id", "because", "sources", "provenance", "strength", "local", "note"})
@@ -254,6 +256,51 @@ def _disagreement(rule: model.Disagreement, _protocol: Protocol) -> str:
     return f"{rule.topic.rstrip('.')}: {sides}. Followed: {rule.followed}."
 
 
+def _harm(rule: model.Harm, _protocol: Protocol) -> str:
+    stratum = f", {rule.stratum}" if rule.stratum else ""
+    text = f"{plain_words(rule.what).capitalize()}{stratum}: {_counted(rule)} ({rule.population})."
+    amounts = [f"{name} {_spread(value)}" for name, value in _amounts(rule) if value is not None]
+    if rule.percent_range is not None:
+        low, high = rule.percent_range
+        amounts.append(f"percent of the bone about {low:g} to {high:g} ({rule.percent_basis})")
+    text += f" {'; '.join(amounts).capitalize()}." if amounts else ""
+    meant = [rule.treated, f"lasts {rule.lasts}" if rule.lasts else ""]
+    meant += [f"{value:g} {unit} each" for value, unit in _costs(rule) if value is not None]
+    text += f" What it meant: {', '.join(part for part in meant if part)}." if any(meant) else ""
+    behind = " Behind the pooled table." if rule.fit else ""
+    directness = f"{rule.directness.capitalize()} evidence: {rule.indirect}."
+    return f"{text} {directness}{behind} In plain words: {rule.family_words}"
+
+
+def _counted(rule: model.Harm) -> str:
+    unit = _PLURALS[rule.unit]
+    if rule.kind == "mean":
+        group = f" in {rule.of:g} {unit}" if rule.of is not None else ""
+        span = f" ({rule.low:g} to {rule.high:g})" if rule.low is not None and rule.high is not None else ""
+        return f"mean {rule.n:g}{span}{group}"
+    return f"{rule.n:g} {'events in' if rule.kind == 'count' else 'of'} {rule.of or 0:g} {unit}"
+
+
+_PLURALS = {"lengthening": "lengthenings", "child": "children", "limb": "limbs", "hip": "hips", "bone": "bones"}
+
+
+def _amounts(rule: model.Harm) -> tuple[tuple[str, Spread | None], ...]:
+    return ("gain in mm", rule.amount_mm), ("percent of the bone", rule.percent), ("age in years", rule.age_years)
+
+
+def _costs(rule: model.Harm) -> tuple[tuple[float | None, str], ...]:
+    return (rule.months, "months"), (rule.lost_mm, "mm lost"), (rule.operations, "unplanned operations")
+
+
+def _spread(value: Spread) -> str:
+    middle = "" if value.centre is None else f"{value.centre:g}"
+    ends = [f"{end:g}" for end in (value.low, value.high) if end is not None]
+    span = f"{' to '.join(ends)}" if len(ends) == 2 else f"at most {ends[0]}" if ends else ""
+    sd = f"SD {value.sd:g}" if value.sd is not None else ""
+    rest = ", ".join(part for part in (span, sd) if part)
+    return f"{middle} ({rest})" if middle and rest else middle or rest
+
+
 def _months(months: int) -> str:
     return "1 month" if months == 1 else f"{months} months"
 
@@ -297,6 +344,7 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Companion: _companion,
     model.Implant: _implant,
     model.Disagreement: _disagreement,
+    model.Harm: _harm,
     model.ClinicCalendar: _calendar,
     SchoolHoliday: _holiday,
     BlockedWeeks: _blocked,
