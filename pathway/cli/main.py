@@ -26,7 +26,7 @@ from pathway.cli.options import (
     registry_options,
     today,
 )
-from pathway.cli.plan import demo, growth, plan, why
+from pathway.cli.plan import demo, growth, plan, programme, why
 from pathway.cli.printing import can_open_screens
 from pathway.cli.registry import registry
 from pathway.cli.registry.plans import accept
@@ -52,6 +52,7 @@ SECTIONS: dict[str, dict[click.Command, str]] = {
         why: "why a stage is in the plan or not; what would change it",
         growth: "leg lengths to maturity, with the classical methods",
         alternatives: "the courses compared, and what if",
+        programme: "what to decide at each visit, when things go wrong too",
     },
     "Operations and visits": {
         worksheet: "the numbers of one operation, worked out",

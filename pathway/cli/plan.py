@@ -124,6 +124,35 @@ def growth(asked: Asked, as_json: bool, plain: bool) -> None:
     click.echo(with_headings(growth_text(made, width())), nl=False)
 
 
+@click.command()
+@child_verb
+@json_option
+def programme(asked: Asked, as_json: bool) -> None:
+    """Say what to decide at each visit, in a world where things go wrong.
+
+    The best policy over all visits to come: ages and amounts if every step works, what usually happens, how close the
+    next best first operation comes, and the value judgements that it rests on. It stands beside the plan and moves
+    none of its dates.
+    """
+    from pathway.plan.make_programme import make_programme
+    from pathway.views.data.plan_json import part_json
+    from pathway.views.words.printed import printed
+    from pathway.views.words.programme import programme_paragraphs
+    from pathway.views.words.wrapping import wrap
+
+    made = asked.plan
+    found = make_programme(Question(asked.record, asked.protocol, asked.on))
+    if as_json:
+        told = None if isinstance(found, str) else found.model_dump(mode="json")
+        why = found if isinstance(found, str) else ""
+        click.echo(part_json({"programme": told, "why_none": why, "caution": _caution(made)}))
+        return
+    head = f"The programme of {made.child.id} on {made.on}"
+    lines = [head, *wrap(_caution(made), width())]
+    lines += ["", *wrap(found, width())] if isinstance(found, str) else printed(programme_paragraphs(found), width())
+    click.echo(with_headings("\n".join((*lines, ""))), nl=False)
+
+
 def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...] = ()) -> None:
     from pathway.views.data.plan_json import part_json, plan_json
     from pathway.views.words.plan import plan_text

@@ -25,6 +25,7 @@ ON = ["--on", "2026-11-25"]
 VERBS = {
     "plan": ["plan", "{}"],
     "growth": ["growth", "{}"],
+    "programme": ["programme", "{}"],
     "why": ["why", "{}", "femoral_lengthening"],
     "alternatives": ["alternatives", "{}"],
     "worksheet": ["worksheet", "lift", "{}"],

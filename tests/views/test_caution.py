@@ -50,6 +50,7 @@ PRINTS = {
     ("plan",): ["{}"],
     ("why",): ["{}", "femoral_lengthening"],
     ("growth",): ["{}"],
+    ("programme",): ["{}"],
     ("alternatives",): ["{}"],
     ("worksheet",): ["lift", "{}"],
     ("followup",): ["{}", "--set", "left.femur_length_mm=120", "--discard"],

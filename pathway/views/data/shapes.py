@@ -11,6 +11,7 @@ from pydantic import TypeAdapter
 from pathway.days import Day
 from pathway.plan.growth import AgePoint, MeasuredPoint
 from pathway.plan.model import Considered, Course, DateWindow, GateState, GrowthPart, Plan, PlanStage, SourceLine
+from pathway.plan.programme import Programme
 from pathway.questions.sensitivity import Turn
 from pathway.questions.smallest_change import Deciding, Near, WhatIf
 from pathway.record import Frozen
@@ -39,6 +40,14 @@ class GrowthPrinted(Frozen):
     """What `growth --json` prints."""
 
     growth: GrowthPart
+    caution: str
+
+
+class ProgrammePrinted(Frozen):
+    """What `programme --json` prints; without a programme `why_none` says why."""
+
+    programme: Programme | None
+    why_none: str
     caution: str
 
 
@@ -192,6 +201,7 @@ class SourcesPrinted(Frozen):
 SHAPES: dict[str, Any] = {
     "plan": Plan | PlanWithSheets,
     "growth": GrowthPrinted,
+    "programme": ProgrammePrinted,
     "why": WhyPrinted | WhyNotPrinted,
     "alternatives": CoursesPrinted,
     "worksheet": Sheet,

@@ -1,0 +1,150 @@
+"""What to decide at each visit, in a world where things go wrong: the exact policy of one child, told.
+
+Beside the plan, whose courses are searched as if every step worked. Nothing here moves a stage of the plan yet.
+"""
+
+from __future__ import annotations
+
+from pathway.courses.hip_gain import expected_gain, with_hip_gain
+from pathway.courses.policy.actions import ARREST, BOTH, WAIT, Action
+from pathway.courses.policy.child import ChildProgramme, programme_of
+from pathway.courses.policy.first import Commitment
+from pathway.courses.policy.path import Step as PathStep
+from pathway.courses.policy.policy import Policy, best_policy
+from pathway.courses.policy.risks import hip_cover
+from pathway.courses.problem import CourseProblem, course_problems
+from pathway.growth import fit_growth, outlook
+from pathway.network import Conflict
+from pathway.plan.programme import Firmness, FirstChoice, Kind, LengtheningsOf100, Programme, ProgrammeStep, Weight
+from pathway.protocol.question import Question
+from pathway.risk.rates import rate
+from pathway.risk.steps import Step as RiskStep
+from pathway.risk.words import family_words
+from pathway.rule_engine.classify import classify, with_classes
+from pathway.rule_engine.facts import facts_on, known_steps
+from pathway.rule_engine.staging import stage
+from pathway.timing.windows import stage_windows
+
+TOLD = ("unplanned_operation", "fracture", "shortfall", "hip", "knee_lasting", "deep_infection")
+"""What is told of the first lengthening, in this order."""
+_KINDS: dict[str, Kind] = {ARREST: "growth_arrest", BOTH: "lengthening_with_growth_arrest", WAIT: "nothing"}
+
+
+def make_programme(question: Question) -> Programme | str:
+    """Return the programme of one child on one day, or why there is none, as a sentence."""
+    question = question.as_known()
+    if question.record.child.affected_side == "both":
+        return "Both legs are affected: a programme for one short leg does not apply."
+    posterior = fit_growth(question, known_steps=known_steps(question))
+    if posterior is None:
+        return "No length was ever measured: measure both legs first."
+    facts = facts_on(question, outlook(posterior))
+    graph = stage(with_classes(facts, classify(facts, question.protocol)), question)
+    timeline = stage_windows(graph, question, mature_age_years=posterior.mature_age_years)
+    if isinstance(timeline, Conflict):
+        return "The rules contradict each other for this child: see the plan."
+    gain = expected_gain(graph, timeline, facts.findings, question.protocol)
+    problems = course_problems(graph, timeline, with_hip_gain(posterior, gain), question)
+    found = next(((p, one) for p in problems if (one := programme_of(p, question)) is not None), None)
+    if found is None:
+        return "The rules ask for no lengthening of this child: see the plan."
+    return _told(*found, question)
+
+
+def _told(problem: CourseProblem, child: ChildProgramme, question: Question) -> Programme:
+    policy, protocol = best_policy(child.programme), question.protocol
+    ends, first, best = policy.outcome, policy.first, policy.first.best()
+    other, gap = first.other(), first.gap()
+    numbers = [round(100 * float(part)) for part in ends.number]
+    return Programme(
+        predicted_mm=round(child.programme.forecast.mean_mm, 1),
+        path=tuple(_step(step, child) for step in policy.path),
+        planned_operations=round(ends.planned, 1),
+        unplanned_operations=round(ends.unplanned, 1),
+        harm_of_100=round(100 * min(ends.harm, 1.0)),
+        device_months=round(ends.device_months, 1),
+        months_over=round(ends.months_over, 0),
+        lengthenings=tuple(LengtheningsOf100(lengthenings=n, of_100=k) for n, k in enumerate(numbers) if k),
+        within_10_mm_of_100=round(100 * ends.within[0]),
+        within_20_mm_of_100=round(100 * ends.within[1]),
+        gap=None if gap is None else round(gap, 2),
+        firmness=_firmness(gap, protocol.number("close_call_gap"), protocol.number("firm_gap")),
+        first=_choice(best, child, best.cost),
+        other=None if other is None else _choice(other, child, best.cost),
+        choices=_choices(policy, child),
+        waiting=None if (waiting := first.waiting()) is None else round(waiting, 2),
+        troubles=_troubles(policy, problem, child, question),
+        beyond_counts=any(
+            bool(child.risks.outside[step.visit, step.action.amount, 0])
+            for step in policy.path
+            if step.action.amount >= 0
+        ),
+        two_bones=child.two_bones,
+        rests_on=tuple(
+            Weight(id=v.id, value=float(v.value), unit=v.unit, because=v.because)
+            for v in protocol.values
+            if v.id.startswith(("weigh_", "practice_"))
+        ),
+    )
+
+
+def _firmness(gap: float | None, close: float, firm: float) -> Firmness:
+    if gap is None or gap >= firm:
+        return "firm"
+    return "close call" if gap < close else "a matter of weighing"
+
+
+def _kind(action: Action) -> Kind:
+    return _KINDS.get(action.kind, "lengthening")
+
+
+def _step(step: PathStep, child: ChildProgramme) -> ProgrammeStep:
+    action = step.action
+    percent = float(child.percent[step.visit, action.amount, 0]) if action.amount >= 0 else None
+    return ProgrammeStep(
+        kind=_kind(action),
+        age_years=round(step.age_years, 2),
+        amount_mm=round(step.mm, 0),
+        percent=None if percent is None else round(percent, 0),
+        physes=child.plates[action.plates] if action.plates >= 0 else (),
+        of_100=round(100 * step.chance),
+        of_100_ever=round(100 * step.chance_ever),
+    )
+
+
+def _choice(one: Commitment, child: ChildProgramme, least: float) -> FirstChoice:
+    return FirstChoice(
+        kind=_kind(one.action),
+        age_years=round(one.age_years, 2),
+        amount_mm=round(one.mm, 0),
+        costs_more=round(one.cost - least, 2),
+    )
+
+
+def _choices(policy: Policy, child: ChildProgramme, most: int = 6) -> tuple[FirstChoice, ...]:
+    """Return the cheapest first operations, each kind and visit once."""
+    every = policy.first.commitments()
+    seen: dict[tuple[Kind, int], Commitment] = {}
+    for one in every:
+        seen.setdefault((_kind(one.action), one.visit), one)
+    return tuple(_choice(one, child, every[0].cost) for one in list(seen.values())[:most])
+
+
+def _troubles(policy: Policy, problem: CourseProblem, child: ChildProgramme, question: Question) -> tuple[str, ...]:
+    """Return what is published of a lengthening like the first of the path, outcome by outcome."""
+    first = next((step for step in policy.path if step.action.amount >= 0), None)
+    if first is None:
+        return ()
+    bone = problem.first.bone if problem.first.stages else problem.second.bone
+    cover = hip_cover(question)
+    step = RiskStep(
+        bone,
+        first.mm,
+        float(child.percent[first.visit, first.action.amount, 0]),
+        first.age_years,
+        rod=bone == "femur",
+        hip_cover="prepared" if cover == "poor" else cover,
+    )
+    return tuple(
+        family_words(rate(question.protocol, name, step), bone) for name in TOLD if name != "hip" or bone == "femur"
+    )

@@ -1,0 +1,84 @@
+"""The programme of a child as it is told: what to decide at each visit, in a world where things go wrong."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pathway.record import Frozen
+
+Firmness = Literal["close call", "a matter of weighing", "firm"]
+Kind = Literal["lengthening", "growth_arrest", "lengthening_with_growth_arrest", "nothing"]
+
+
+class ProgrammeStep(Frozen):
+    """An operation of the path that is followed if every step works and every forecast stays.
+
+    `amount_mm` is the length gained, or what a growth arrest alone takes off; `percent` of the bone. `of_100` have this
+    operation within a year of this age and a centimetre of this amount, `of_100_ever` at any age.
+    """
+
+    kind: Kind
+    age_years: float
+    amount_mm: float
+    percent: float | None
+    physes: tuple[str, ...]
+    of_100: int
+    of_100_ever: int
+
+
+class FirstChoice(Frozen):
+    """A first operation to commit to, and what it costs more than the best one, in planned operations."""
+
+    kind: Kind
+    age_years: float
+    amount_mm: float
+    costs_more: float
+
+
+class LengtheningsOf100(Frozen):
+    """How many of a hundred such children have so many lengthenings."""
+
+    lengthenings: int
+    of_100: int
+
+
+class Weight(Frozen):
+    """One value judgement that the programme rests on, in words."""
+
+    id: str
+    value: float
+    unit: str
+    because: str
+
+
+class Programme(Frozen):
+    """The programme of one child.
+
+    `path` is followed if every step works. The rest is what usually happens, troubles as often as in published groups
+    for a typical team: mean planned and unplanned operations for length, lasting harm of 100, months with a device and
+    with more than a share of the leg, lengthenings, and how many of 100 end within 1 and 2 cm. `gap` is what the best
+    other first operation costs more, `firmness` says it in words; `waiting` what half a year's wait saves (below 0:
+    costs). `troubles` are sentences on the first lengthening; `beyond_counts` that a step lies where published counts
+    do not reach. `two_bones`: both bones are short and are worked out as one.
+    """
+
+    predicted_mm: float
+    path: tuple[ProgrammeStep, ...]
+    planned_operations: float
+    unplanned_operations: float
+    harm_of_100: int
+    device_months: float
+    months_over: float
+    lengthenings: tuple[LengtheningsOf100, ...]
+    within_10_mm_of_100: int
+    within_20_mm_of_100: int
+    gap: float | None
+    firmness: Firmness
+    first: FirstChoice
+    other: FirstChoice | None
+    choices: tuple[FirstChoice, ...]
+    waiting: float | None
+    troubles: tuple[str, ...]
+    beyond_counts: bool
+    two_bones: bool
+    rests_on: tuple[Weight, ...]
