@@ -107,7 +107,7 @@ def first_operations(solved: Solved) -> First:
         chances = chances @ solved.kernels.walk(visit)
     left = given.difference_mm(given.steps)[0]
     cost[given.steps, 0] = so_far + _mean(given, chances, given.missed(left))
-    return First(given, actions, cost, {action: value for action, value in today.items() if np.isfinite(value)})
+    return First(given, actions, cost, today)
 
 
 def _mean(programme: Programme, chances: Floats, costs: Floats) -> float:

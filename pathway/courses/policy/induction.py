@@ -97,7 +97,8 @@ def _visit(operations: Operations, visit: int, after: Values) -> tuple[Values, d
                     seen[code] = arrest[0, 0].astype(float)
             if key == today and slots[slot_today].lengthen:
                 options = lengthened[level][arrested].seen or {}
-                seen |= {code: option[0, 0].astype(float) for code, option in options.items()}
+                costs = {code: option[0, 0].astype(float) for code, option in options.items()}
+                seen |= {code: option for code, option in costs.items() if np.isfinite(option).all()}
             chosen[key] = codes
         values[key] = cost + operations.burden(visit, places.levels[level], cost.shape[3])
     return values, chosen, seen
