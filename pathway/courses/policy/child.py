@@ -95,9 +95,9 @@ class _Builder:
         risks = risks_of(
             self.question,
             self.lead.bone,
-            percent,
-            amounts,
-            self.ages[: self.steps],
+            np.asarray(percent, np.float64),
+            np.asarray(amounts, np.float64),
+            np.asarray(self.ages[: self.steps], np.float64),
             level=self.level,
             slope=self.slope,
         )

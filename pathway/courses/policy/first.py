@@ -112,5 +112,6 @@ def first_operations(solved: Solved) -> First:
 
 def _mean(programme: Programme, chances: Floats, costs: Floats) -> float:
     """Return the mean of costs (classes or 1, M) over forecasts and classes."""
-    by_class = costs @ chances
+    # What is not allowed has no cost; a forecast without chance has no part in the mean.
+    by_class = np.where(chances > 0, costs, 0.0) @ chances
     return float(by_class @ programme.tempo.chance if len(by_class) > 1 else by_class[0])

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from pathway.growth.reference_curves import Floats
 from pathway.protocol.model import Bone
@@ -13,7 +14,9 @@ from pathway.protocol.question import Question
 from pathway.risk.step_risks import StepRisks, step_risks
 from pathway.risk.steps import HipCover, Step
 from pathway.rule_engine.facts import facts_on
+from pathway.rule_engine.findings import Known
 
+Exact = npt.NDArray[np.float64]
 Level = Literal["centre", "low", "high"]
 JOINTS = ("sound", "hip slipped", "knee slipped", "stiff")
 """States of the joints; what has happened stays for the rest of the programme."""
@@ -40,8 +43,8 @@ class Risks:
 def hip_cover(question: Question) -> HipCover:
     """Return how the hip is covered, from the last centre-edge angle and the border of the rules."""
     facts = facts_on(question, None)
-    found = facts.findings.get("center_edge_angle_deg")
-    if found is None or not isinstance(found.value, (int, float)):
+    found = facts.findings.get(("center_edge_angle_deg", "affected"))
+    if not isinstance(found, Known) or not isinstance(found.value, int | float):
         return "unknown"
     return "poor" if float(found.value) <= question.protocol.number("poor_cover_centre_edge_deg") else "good"
 
@@ -49,9 +52,9 @@ def hip_cover(question: Question) -> HipCover:
 def risks_of(
     question: Question,
     bone: Bone,
-    percent: Floats,
-    amounts_mm: Floats,
-    ages_years: Floats,
+    percent: Exact,
+    amounts_mm: Exact,
+    ages_years: Exact,
     *,
     level: Level = "centre",
     slope: float | None = None,

@@ -49,8 +49,8 @@ def _step(step: ProgrammeStep) -> str:
 
 def _usual(found: Programme) -> Iterator[str]:
     yield (
-        "Troubles come as often as in published groups with a typical team, arrests work late or in part, some families "
-        "or teams stop; later steps are decided again at each visit."
+        "Troubles come as often as in published groups with a typical team, arrests work late or in part, some "
+        "families or teams stop; later steps are decided again at each visit."
     )
     number = ", ".join(f"{one.of_100} have {_lengthenings(one.lengthenings)}" for one in found.lengthenings)
     yield f"Of 100 children like this one {number}."
@@ -59,8 +59,8 @@ def _usual(found: Programme) -> Iterator[str]:
         f"for length, {found.device_months:.0f} months with a device."
     )
     yield (
-        f"At maturity {found.within_10_mm_of_100} of 100 have legs within 1 cm, {found.within_20_mm_of_100} within 2 cm; "
-        f"some lasting harm in about {found.harm_of_100} of 100."
+        f"At maturity {found.within_10_mm_of_100} of 100 have legs within 1 cm, {found.within_20_mm_of_100} within "
+        f"2 cm; some lasting harm in about {found.harm_of_100} of 100."
     )
 
 
@@ -75,12 +75,13 @@ def _firm(found: Programme) -> Iterator[str]:
         words = {"firm": "This is firm", "a matter of weighing": "This is a matter of weighing"}
         head = words.get(found.firmness, "This is a close call")
         yield (
-            f"{head}: the best other first operation ({_choice(found.other)}) costs {found.other.costs_more:.2f} planned "
-            "operations more."
+            f"{head}: the best other first operation ({_choice(found.other)}) costs {found.other.costs_more:.2f} "
+            "planned operations more."
         )
     if found.waiting is not None:
         change = "saves" if found.waiting > 0 else "costs"
-        yield f"Waiting until the next visit {change} {abs(found.waiting):.2f} planned operations against operating today."
+        cost = f"{abs(found.waiting):.2f} planned operations"
+        yield f"Waiting until the next visit {change} {cost} against operating today."
     for one in found.choices:
         yield f"{_choice(one)}: {one.costs_more:+.2f} planned operations."
 
