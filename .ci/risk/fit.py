@@ -6,7 +6,7 @@ python .ci/risk/fit.py                    writes the table
     --rows FILE                           prints the counts of FILE ([[harm]] tables like those of rules/harms)
                                           foretold by the fit of rules/harms; they are never fitted
 
-Nothing but rules/harms is read, and FILE.
+Nothing but what stands in rules/harms goes into the table.
 """
 
 from __future__ import annotations
