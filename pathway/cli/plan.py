@@ -136,6 +136,8 @@ def programme(asked: Asked, as_json: bool) -> None:
     """
     from pathway.plan.make_programme import make_programme
     from pathway.views.data.plan_json import part_json
+    from pathway.views.words.caution import caution
+    from pathway.views.words.plan import child_words
     from pathway.views.words.printed import printed
     from pathway.views.words.programme import programme_paragraphs
     from pathway.views.words.wrapping import wrap
@@ -147,8 +149,8 @@ def programme(asked: Asked, as_json: bool) -> None:
         why = found if isinstance(found, str) else ""
         click.echo(part_json({"programme": told, "why_none": why, "caution": _caution(made)}))
         return
-    head = f"The programme of {made.child.id} on {made.on}"
-    lines = [head, *wrap(_caution(made), width())]
+    lines = wrap(f"The programme of {made.child.id}: {child_words(made)}; on {made.on}", width(), "", "  ")
+    lines += wrap(caution(made), width())
     lines += ["", *wrap(found, width())] if isinstance(found, str) else printed(programme_paragraphs(found), width())
     click.echo(with_headings("\n".join((*lines, ""))), nl=False)
 
