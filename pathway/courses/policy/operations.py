@@ -16,7 +16,7 @@ from pathway.courses.policy.actions import ARREST, BOTH, LENGTHEN, Action, Best,
 from pathway.courses.policy.kernels import Kernels
 from pathway.courses.policy.late import lateness
 from pathway.courses.policy.layout import Key, Layout, Level, Slot
-from pathway.courses.policy.lengthening import lengthened
+from pathway.courses.policy.lengthening import gain_bands, lengthened
 from pathway.courses.policy.programme import BARRED, REMOVAL, Floats, Programme
 
 Values = dict[Key, Floats]
@@ -37,6 +37,7 @@ class Operations:
         visits = range(programme.steps)
         self._now = [programme.difference_mm(visit).astype(precision) for visit in visits]
         self._burden = [programme.burden(self._now[visit], visit) for visit in visits]
+        self._bands: tuple[int, Floats] | None = None
         self._late: dict[tuple[int, int], Floats] = {}
 
     def mixed(self, table: Floats, classes: int) -> Floats:
@@ -138,7 +139,9 @@ class Operations:
             flat = [part.ends[at].reshape(*part.ends[at].shape[:2], -1) for part in parts]
             to = level + 1 if at == 0 else len(places.levels) - 1
             paths.append((places.levels[to], np.concatenate(flat, axis=2), chance))
-        return lengthened(self.given, self.kernels, visit, places.levels[level], paths, seen=seen)
+        if self._bands is None or self._bands[0] != visit:
+            self._bands = visit, gain_bands(self.given, visit)
+        return lengthened(self.given, self.kernels, visit, places.levels[level], paths, self._bands[1], seen=seen)
 
 
 class _Part(NamedTuple):
