@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pathway.courses.policy.actions import Best
+from pathway.courses.policy.actions import Best, no_codes
 from pathway.courses.policy.kernels import Kernels
 from pathway.courses.policy.layout import STOPPED, Level
 from pathway.courses.policy.programme import Floats, Programme
@@ -44,7 +44,7 @@ def lengthened(
     """
     columns, kind = paths[0][1].shape[2], paths[0][1].dtype
     shape = (*here.size, columns)
-    best = Best(np.full(shape, np.inf, kind), np.zeros(shape, np.uint16), {} if seen else None)
+    best = Best(np.full(shape, np.inf, kind), no_codes(shape, len(bands)), {} if seen else None)
     table = programme.lengthening
     charge = np.where(table.allowed[visit], table.cost[visit], np.inf)[:, here.gains][:, :, list(here.joints), None]
     charge = charge.astype(kind)

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pathway.courses.policy.actions import ARREST, BOTH, LENGTHEN, Action, Best, actions_of
+from pathway.courses.policy.actions import ARREST, BOTH, LENGTHEN, Action, Best, actions_of, no_codes
 from pathway.courses.policy.kernels import Kernels
 from pathway.courses.policy.late import lateness
 from pathway.courses.policy.layout import Key, Layout, Level, Slot
@@ -97,7 +97,8 @@ class Operations:
             columns = slice(start, start + classes * size)
             start = columns.stop
             kind = LENGTHEN if part.plates < 0 else BOTH
-            codes = np.array([self.codes[Action(kind, amount, part.plates)] for amount in amounts], np.uint16)
+            codes = no_codes((len(amounts),), len(self.codes))
+            codes[:] = [self.codes[Action(kind, amount, part.plates)] for amount in amounts]
             mine = Best(whole.cost[..., columns].reshape(shape) + part.charge, codes[whole.codes[..., columns]])
             mine.codes = mine.codes.reshape(shape)
             if whole.seen is not None:
