@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +14,8 @@ LENGTHEN = "lengthen"
 ARREST = "arrest"
 BOTH = "both"
 
-Codes = npt.NDArray[np.uint16]
+Codes = npt.NDArray[np.unsignedinteger[Any]]
+"""Actions by their place in `actions_of`, in the smallest whole numbers that hold them."""
 
 
 class Action(NamedTuple):
@@ -39,6 +40,12 @@ def actions_of(programme: Programme) -> tuple[Action, ...]:
     )
 
 
+def no_codes(shape: tuple[int, ...], actions: int) -> Codes:
+    """Return codes of waiting (0) everywhere, wide enough for so many actions."""
+    codes: Codes = np.zeros(shape, np.min_scalar_type(max(actions - 1, 0)))
+    return codes
+
+
 class Best:
     """The least cost of many states and the action that has it; the first of equals stays.
 
@@ -56,7 +63,7 @@ class Best:
             self.seen[code] = cost.copy()
         better = cost < self.cost
         np.copyto(self.cost, cost, where=better)
-        np.copyto(self.codes, np.uint16(code), where=better)
+        np.copyto(self.codes, self.codes.dtype.type(code), where=better)
 
     def join(self, other: Best) -> None:
         """Try in every state the best of another choice."""

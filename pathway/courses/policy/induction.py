@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from pathway.courses.policy.actions import Action, Best, Codes, actions_of
+from pathway.courses.policy.actions import Action, Best, Codes, actions_of, no_codes
 from pathway.courses.policy.kernels import Kernels
 from pathway.courses.policy.layout import Key, Layout, layout
 from pathway.courses.policy.operations import Operations, Values
@@ -84,7 +84,7 @@ def _visit(operations: Operations, visit: int, after: Values) -> tuple[Values, d
         if key == today:
             seen[0] = cost[slot_today, 0, 0].astype(float)
         if any(slot.lengthen or slot.sitting != BARRED for slot in slots):
-            codes = np.zeros(cost.shape, np.uint16)
+            codes = no_codes(cost.shape, len(operations.codes))
             rows = [Best(*row) for row in zip(cost, codes, strict=True)]
             if any(slot.lengthen for slot in slots) and level not in lengthened:
                 lengthened[level] = operations.lengthenings(visit, level, after, seen=level == 0)

@@ -1,4 +1,4 @@
-"""What a lengthening leads to: one pass over its outcomes for every amount, banded along the gain.
+"""What a lengthening leads to: one pass over its outcomes for every amount.
 
 Arrays are (gains, joints, columns); the columns are forecasts, one grid of them after another.
 """
@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pathway.courses.policy.actions import Best
+from pathway.courses.policy.actions import Best, no_codes
 from pathway.courses.policy.kernels import Kernels
 from pathway.courses.policy.layout import STOPPED, Level
 from pathway.courses.policy.programme import Floats, Programme
@@ -18,64 +18,76 @@ Path = tuple[Level, Floats, Floats]
 """Where a lengthening leads: the level, what its states cost (gains, joints, columns), and the chance (X, G) of it."""
 
 
+def gain_bands(programme: Programme, visit: int) -> Floats:
+    """Return by amount the chances (X, G, G) of each gain to become each; beyond the grid it stays at its end."""
+    table, top = programme.lengthening, programme.gains - 1
+    steps = np.asarray(table.gain_steps[visit])
+    amounts, gains = np.arange(len(steps))[:, None, None], np.arange(top + 1)
+    bands: Floats = np.zeros((len(steps), top + 1, top + 1))
+    np.add.at(bands, (amounts, gains, np.minimum(gains + steps[..., None], top)), table.gain_chance[visit])
+    return bands
+
+
 def lengthened(
-    programme: Programme, kernels: Kernels, visit: int, here: Level, paths: Sequence[Path], *, seen: bool
+    programme: Programme,
+    kernels: Kernels,
+    visit: int,
+    here: Level,
+    paths: Sequence[Path],
+    bands: Floats,
+    *,
+    seen: bool,
 ) -> Best:
-    """Return the least cost over the amounts allowed, codes being amounts; infinite where none is."""
+    """Return the least cost over the amounts allowed, codes being amounts; infinite where none is.
+
+    `bands` are the `gain_bands` of the visit.
+    """
     columns, kind = paths[0][1].shape[2], paths[0][1].dtype
     shape = (*here.size, columns)
-    best = Best(np.full(shape, np.inf, kind), np.zeros(shape, np.uint16), {} if seen else None)
+    best = Best(np.full(shape, np.inf, kind), no_codes(shape, len(bands)), {} if seen else None)
     table = programme.lengthening
-    joints = np.array(here.joints)
-    ways = [_Way(programme, kernels, visit, here, path) for path in paths]
+    charge = np.where(table.allowed[visit], table.cost[visit], np.inf)[:, here.gains][:, :, list(here.joints), None]
+    charge = charge.astype(kind)
+    ways = [_Way(programme, kernels, visit, here, path, bands) for path in paths]
     for amount in (int(x) for x in np.flatnonzero(table.allowed[visit].any(axis=(1, 2)))):
-        charge = np.where(table.allowed[visit, amount], table.cost[visit, amount], np.inf)
-        cost = sum(way.after(amount) for way in ways) + charge[here.gains][:, joints, None].astype(kind)
-        best.take(np.asarray(cost), amount)
+        cost = np.add(ways[0].after(amount), charge[amount])
+        for way in ways[1:]:
+            cost += way.after(amount)
+        best.take(cost, amount)
     return best
 
 
 class _Way:
-    """One path at one visit: the costs behind it, padded so that every gain is a slice, and those after lost growth."""
+    """One path at one visit: the costs behind it, and those after lost growth, as (gains, joints and columns)."""
 
-    def __init__(self, programme: Programme, kernels: Kernels, visit: int, here: Level, path: Path) -> None:
-        self._given, self._kernels, self._visit, self._here = programme, kernels, visit, here
-        self._then, costs, self._chance = path
-        steps = programme.lengthening.gain_steps[visit]
-        over = max(here.high + int(steps.max(initial=0)) - self._then.high, 0)
-        self._costs = np.concatenate((costs, np.repeat(costs[-1:], over, axis=0)))
-        self._lost: dict[float, Floats] = {}
+    def __init__(
+        self, programme: Programme, kernels: Kernels, visit: int, here: Level, path: Path, bands: Floats
+    ) -> None:
+        then, costs, chance = path
+        table, kind = programme.lengthening, costs.dtype
+        self._costs = costs.reshape(len(costs), -1)
+        self._shape = costs.shape[1:]
+        self._loss = np.asarray(table.loss_chance[visit], float)
+        self._loss_mm = np.asarray(table.loss_mm[visit], float)
+        self._rise = [kernels.loss(visit, amount) if loss > 0 else None for amount, loss in enumerate(self._loss)]
+        band = bands[:, here.gains, then.gains] * chance[:, here.gains, None]
+        self._kept = ((1 - self._loss)[:, None, None] * band).astype(kind)
+        self._lost = (self._loss[:, None, None] * band).astype(kind)
+        self._change: Floats | None = None
+        if then.done != STOPPED:
+            change = table.joints[visit][:, here.gains]
+            self._change = change[:, :, list(here.joints)][..., list(then.joints)].astype(kind)
+        self._after: dict[float, Floats] = {}
 
     def after(self, amount: int) -> Floats:
         """Return what comes after a lengthening by an amount, weighed by the chance of this path."""
-        table, visit, gains = self._given.lengthening, self._visit, self._here.gains
-        kind = self._costs.dtype
-        costs = self._costs
-        chance = float(table.loss_chance[visit, amount])
-        if chance > 0:
-            costs = costs + kind.type(chance) * self._change(amount)
-        count = self._here.size[0]
-        out: Floats | None = None
-        weight = (table.gain_chance[visit, amount] * self._chance[amount])[:, gains].astype(kind)
-        for steps, share in zip(table.gain_steps[visit, amount], weight, strict=True):
-            if not share.any():
-                continue
-            low = self._here.low + int(steps) - self._then.low
-            part = share[:, None, None] * costs[low : low + count]
-            out = part if out is None else out + part
-        if out is None:
-            return np.zeros((count, len(self._here.joints), costs.shape[2]), kind)
-        if self._then.done == STOPPED:
-            return out
-        change = table.joints[visit, amount][gains][:, np.array(self._here.joints)][:, :, np.array(self._then.joints)]
-        mixed: Floats = np.matmul(change.astype(kind), out)
-        return mixed
-
-    def _change(self, amount: int) -> Floats:
-        """Return by how much lost growth changes the costs."""
-        key = float(self._given.lengthening.loss_mm[self._visit, amount])
-        if key not in self._lost:
-            size = len(self._given.forecasts_mm)
-            rise = self._kernels.loss(self._visit, amount).T.astype(self._costs.dtype)
-            self._lost[key] = (self._costs.reshape(-1, size) @ rise).reshape(self._costs.shape) - self._costs
-        return self._lost[key]
+        flat: Floats = self._kept[amount] @ self._costs
+        rise = self._rise[amount]
+        if rise is not None:
+            key = float(self._loss_mm[amount])
+            if key not in self._after:
+                moved = self._costs.reshape(-1, len(rise)) @ rise.T.astype(flat.dtype)
+                self._after[key] = moved.reshape(self._costs.shape)
+            flat += self._lost[amount] @ self._after[key]
+        out: Floats = flat.reshape(len(flat), *self._shape)
+        return out if self._change is None else np.matmul(self._change[amount], out)

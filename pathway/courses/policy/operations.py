@@ -12,11 +12,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pathway.courses.policy.actions import ARREST, BOTH, LENGTHEN, Action, Best, actions_of
+from pathway.courses.policy.actions import ARREST, BOTH, LENGTHEN, Action, Best, actions_of, no_codes
 from pathway.courses.policy.kernels import Kernels
 from pathway.courses.policy.late import lateness
 from pathway.courses.policy.layout import Key, Layout, Level, Slot
-from pathway.courses.policy.lengthening import lengthened
+from pathway.courses.policy.lengthening import gain_bands, lengthened
 from pathway.courses.policy.programme import BARRED, REMOVAL, Floats, Programme
 
 Values = dict[Key, Floats]
@@ -37,6 +37,7 @@ class Operations:
         visits = range(programme.steps)
         self._now = [programme.difference_mm(visit).astype(precision) for visit in visits]
         self._burden = [programme.burden(self._now[visit], visit) for visit in visits]
+        self._bands: tuple[int, Floats] | None = None
         self._late: dict[tuple[int, int], Floats] = {}
 
     def mixed(self, table: Floats, classes: int) -> Floats:
@@ -96,7 +97,8 @@ class Operations:
             columns = slice(start, start + classes * size)
             start = columns.stop
             kind = LENGTHEN if part.plates < 0 else BOTH
-            codes = np.array([self.codes[Action(kind, amount, part.plates)] for amount in amounts], np.uint16)
+            codes = no_codes((len(amounts),), len(self.codes))
+            codes[:] = [self.codes[Action(kind, amount, part.plates)] for amount in amounts]
             mine = Best(whole.cost[..., columns].reshape(shape) + part.charge, codes[whole.codes[..., columns]])
             mine.codes = mine.codes.reshape(shape)
             if whole.seen is not None:
@@ -138,7 +140,9 @@ class Operations:
             flat = [part.ends[at].reshape(*part.ends[at].shape[:2], -1) for part in parts]
             to = level + 1 if at == 0 else len(places.levels) - 1
             paths.append((places.levels[to], np.concatenate(flat, axis=2), chance))
-        return lengthened(self.given, self.kernels, visit, places.levels[level], paths, seen=seen)
+        if self._bands is None or self._bands[0] != visit:
+            self._bands = visit, gain_bands(self.given, visit)
+        return lengthened(self.given, self.kernels, visit, places.levels[level], paths, self._bands[1], seen=seen)
 
 
 class _Part(NamedTuple):

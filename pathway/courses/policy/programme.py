@@ -49,7 +49,8 @@ class Tempo:
 class Forecast:
     """The mature difference if nothing more is done: a walk without drift about `mean_mm`.
 
-    The grid goes so many steps `below` and `above` the mean (what goes beyond stays at the edge).
+    The grid goes so many steps `below` and `above` the mean (what goes beyond stays at the edge); its step should not
+    be wider than the walk's whole SD, or decisions near a threshold are too coarse.
     `step_variance_mm2` (T,) is what it moves by until the next visit; `open_variance_mm2` what no visit tells.
     """
 

@@ -46,8 +46,13 @@ class Lives:
 
 
 def live(solved: Solved, lives: int, seed: int) -> Lives:
-    """Live so many lives by the policy."""
+    """Live so many lives by the policy, the forecast on its grid."""
     return _Living(solved, lives, np.random.default_rng(seed)).live()
+
+
+def live_off_the_grid(solved: Solved, lives: int, seed: int) -> Lives:
+    """Live lives whose forecast moves freely and normally; the policy is asked at the nearest step of the grid."""
+    return _OffTheGrid(solved, lives, np.random.default_rng(seed)).live()
 
 
 class _Living:
@@ -177,3 +182,20 @@ class _Living:
                 limit = self.given.costs.over_percent * leg / 100
                 more = (np.abs(at + wait) > limit).astype(float) - (np.abs(at) > limit)
                 out.months_over[mine] += 12 * self.given.years[later] * more
+
+
+class _OffTheGrid(_Living):
+    def __init__(self, solved: Solved, lives: int, rng: np.random.Generator) -> None:
+        super().__init__(solved, lives, rng)
+        self.forecast_mm = np.full(lives, float(self.given.forecast.mean_mm))
+
+    def move(self, who: Whole, mean_mm: float, variance_mm2: float) -> None:
+        self.forecast_mm[who] += mean_mm + variance_mm2**0.5 * self.rng.standard_normal(len(who))
+        given = self.given.forecast
+        steps = np.round((self.forecast_mm - given.mean_mm) / self.given.grid_mm).astype(int)
+        self.forecast = np.clip(steps + given.below, 0, given.below + given.above)
+
+    def difference(self, visit: int) -> Floats:
+        given = self.given
+        now: Floats = self.forecast_mm * given.tempo.reached[self.tempo, visit]
+        return now + given.tempo.offset_mm[self.tempo, visit] - given.grid_mm * self.gained

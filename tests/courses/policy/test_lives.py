@@ -8,7 +8,7 @@ import pytest
 from pathway.courses.policy.induction import Solved, solve
 from pathway.courses.policy.outcome import Outcome, outcome
 from pathway.courses.policy.programme import BARRED, REMOVAL, Floats
-from tests.courses.policy.lives import Lives, live
+from tests.courses.policy.lives import Lives, live, live_off_the_grid
 from tests.courses.policy.programmes import Size, random_programme
 from tests.courses.policy.realistic import LIMITS, MATURE_YEARS, realistic
 from tests.offenders import for_each
@@ -96,6 +96,16 @@ class TestReal:
                 assert (share <= LIMITS["percent"] + 1e-9).all()
                 last[one.who] = age
         assert operations > LIVES / 2
+
+
+@pytest.mark.parametrize("mean_mm, age_years", [(140.0, 4.0), (40.0, 10.0)])
+def test_the_grid_takes_nothing_from_what_is_told(mean_mm: float, age_years: float) -> None:
+    """Lives whose forecast keeps to no grid cost what the policy says and end as near, to two of a hundred."""
+    solved = solve(realistic(mean_mm=mean_mm, age_years=age_years))
+    ends, lives = outcome(solved), live_off_the_grid(solved, LIVES, seed=3)
+    agrees(lives.cost, solved.value)
+    for mm, chance in zip(solved.programme.costs.within_mm, ends.within, strict=True):
+        assert np.mean(np.abs(lives.left_mm) <= mm) == pytest.approx(chance, abs=0.02)
 
 
 def bone_mm(solved: Solved, visit: int, gained: Floats) -> Floats:
