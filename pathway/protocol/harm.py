@@ -69,7 +69,7 @@ What = Literal[
 """What is counted. `unplanned_operation`, `complication` and `major_complication` are counted either as children with
 at least one (kind `share`) or as events (kind `count`); `shortfall_mm`, `growth_lost_mm` and `final_difference_mm`
 are lengths; `final_difference_mm`, `within_…`, `satisfied` and their like are results and no harms."""
-HarmStage = Literal["lengthening", "growth_arrest", "growth_modulation", "hip_operation", "whole_course"]
+Treatment = Literal["lengthening", "growth_arrest", "growth_modulation", "hip_operation", "whole_course"]
 HarmBone = Literal["femur", "tibia", "both", "none"]
 Device = Literal["ring", "monolateral", "frame", "frame_over_nail", "nail", "fast_distraction", "mixed", "other"]
 """`frame`: kind mixed or not said; `frame_over_nail`: along a locked nail; `nail`: it lengthens by itself;
@@ -146,7 +146,7 @@ class Harm(Sourced):
 
     id: str
     what: What
-    stage: HarmStage
+    treatment: Treatment
     series: str
     stratum: str = ""
     kind: Literal["share", "count", "mean"]

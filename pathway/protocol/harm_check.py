@@ -36,8 +36,8 @@ def _faults_of_fit(item: Harm) -> Iterator[Fault]:
     """Yield what keeps a count from standing behind the pooled table."""
     if not item.outcomes:
         yield f"fit = true with {item.what!r}", "something that the pooled table distinguishes"
-    if item.stage != "lengthening" or item.kind == "mean":
-        yield f"fit = true with the stage {item.stage!r} and a {item.kind}", "a share or count of lengthenings"
+    if item.treatment != "lengthening" or item.kind == "mean":
+        yield f"fit = true with the treatment {item.treatment!r} and a {item.kind}", "a share or count of lengthenings"
     if (item.percent is None or item.percent.centre is None) and item.percent_range is None:
         yield "fit = true without a percent of the bone", "`percent` with a mean, or `percent_range`"
     if item.adults:

@@ -56,7 +56,7 @@ def test_what_stands_behind_the_pooled_table_are_lengthenings_of_children() -> N
     behind = [item for item in PROTOCOL.harms if item.fit]
     assert len(behind) == 80
     assert len({item.series for item in behind}) == 35
-    assert {item.stage for item in behind} == {"lengthening"}
+    assert {item.treatment for item in behind} == {"lengthening"}
     assert not any(item.adults or item.diagnosis == "achondroplasia" for item in behind)
 
 
@@ -161,7 +161,7 @@ name = "hill clinic"
 [[harm]]
 id = "hill.fracture"
 what = "fracture"
-stage = "lengthening"
+treatment = "lengthening"
 series = "hill"
 kind = "share"
 n = 3

@@ -185,7 +185,7 @@ def test_a_clinics_own_counts_are_listed_and_said_not_to_be_pooled(tmp_path) -> 
 [[harm]]
 id = "hill.fracture"
 what = "fracture"
-stage = "lengthening"
+treatment = "lengthening"
 series = "hill"
 kind = "share"
 n = 3

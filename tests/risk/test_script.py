@@ -12,7 +12,7 @@ ROW = """
 [[harm]]
 id = "made_up.fracture"
 what = "fracture"
-stage = "lengthening"
+treatment = "lengthening"
 series = "made_up"
 kind = "share"
 n = {n}

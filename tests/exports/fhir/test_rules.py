@@ -79,4 +79,6 @@ def test_sources_are_those_of_the_rules() -> None:
     known = {source.citation for source in rules().sources}
     cited = {item["citation"] for one in definitions().values() for item in one.get("relatedArtifact", ())}
     assert cited <= known
-    assert len(cited) > len(known) / 3
+    # Published counts are no stages: what only they rest on goes out nowhere.
+    counted = {rules().source(name).citation for item in rules().harms for name in item.sources}
+    assert len(cited) > len(known - counted) / 3
