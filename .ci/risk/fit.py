@@ -4,7 +4,8 @@ python .ci/risk/fit.py                    writes the table
     --check                               only says whether it comes out again (exit 1 if not)
     --leave-out [SERIES …]                prints each series, or those named, foretold by a fit without it
     --rows FILE                           prints the counts of FILE ([[harm]] tables like those of rules/harms)
-                                          foretold by the fit of rules/harms; they are never fitted
+                                          foretold by the fit of rules/harms; they are never fitted, and those
+                                          that the table does not distinguish are named and passed over
 
 Nothing but what stands in rules/harms goes into the table.
 """
@@ -71,26 +72,38 @@ def foretell(protocol: Protocol, items: Sequence[Harm]) -> tuple[Foretold, ...]:
     return tuple(foretold(found, item, protocol, rng) for item in items)
 
 
-def rows_of(path: Path) -> tuple[Harm, ...]:
-    """Return the counts of a file that the fit can foretell; raises Refused naming file and count."""
-    place, faults, items = str(path), [], []
+def rows_of(path: Path) -> tuple[tuple[Harm, ...], tuple[str, ...]]:
+    """Return the counts of a file that the fit can foretell, and the ids of those that the table does not distinguish.
+
+    Raises Refused naming file and count.
+    """
+    place = str(path)
     try:
         tables = tomllib.loads(path.read_text(encoding="utf-8")).get("harm", [])
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise Refused(Problem(place, "", None, str(error), "a TOML file with [[harm]] tables", "correct it")) from error
+    faults: list[Problem] = []
+    items: list[Harm] = []
+    passed_over: list[str] = []
     for entry in tables:
         name = str(entry.get("id", "count without id"))
         try:
-            item = Harm.model_validate({**entry, "fit": True})
+            item = Harm.model_validate(entry)
         except ValidationError as error:
             faults += faults_of_validation(error, place, name)
             continue
+        known = bool(item.outcomes) and item.kind != "mean" and item.treatment == "lengthening"
+        # Adults may be foretold, though they are never fitted.
+        asked = item.model_copy(update={"fit": known, "adults": False})
         do = "correct the count or leave it out"
-        faults += [Problem(place, f"rule {name}", None, *fault, do) for fault in faults_of_harm(item)]
-        items.append(item)
+        faults += [Problem(place, f"rule {name}", None, *fault, do) for fault in faults_of_harm(asked)]
+        if known:
+            items.append(item)
+        else:
+            passed_over.append(name)
     if faults:
         raise Refused(*faults)
-    return tuple(items)
+    return tuple(items), tuple(passed_over)
 
 
 def difference(one: Table, other: Table) -> float:
@@ -136,11 +149,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
     given = parser.parse_args(arguments)
     protocol = load_protocol()
     if given.leave_out is not None or given.rows:
+        passed_over: tuple[str, ...] = ()
         try:
-            found = foretell(protocol, rows_of(given.rows)) if given.rows else leave_out(protocol, given.leave_out)
+            if given.rows:
+                items, passed_over = rows_of(given.rows)
+                found = foretell(protocol, items)
+            else:
+                found = leave_out(protocol, given.leave_out)
         except Refused as refusal:
             sys.exit(str(refusal))
-        print(printed(found))
+        print("\n".join([*(f"- {name}: not distinguished" for name in passed_over), printed(found)]))
     elif given.check:
         if difference(pooled_table(protocol), protocol.table(TABLE)) > TOLERANCE:
             sys.exit(f"{FILE.relative_to(ROOT)} does not come out again: run python .ci/risk/fit.py")

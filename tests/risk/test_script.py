@@ -48,12 +48,15 @@ def test_counts_of_a_file_are_foretold_and_change_no_table(tmp_path: Path) -> No
     table = ROOT / "rules" / "harms" / "pooled.toml"
     before = table.read_bytes()
     file = tmp_path / "rows.toml"
-    file.write_text(ROW.format(n=10) + ROW.format(n=60).replace("made_up.fracture", "made_up.all"), encoding="utf-8")
+    other = ROW.format(n=5).replace("made_up.fracture", "other").replace('"fracture"', '"length_lost"')
+    all_broke = ROW.format(n=60).replace("made_up.fracture", "made_up.all")
+    file.write_text(ROW.format(n=10) + all_broke + other, encoding="utf-8")
     done = run("--rows", str(file))
     assert done.returncode == 0, done.stderr
     found = NINETY.search(done.stdout)
     assert found is not None and (found[1], found[2]) == ("1", "2")
     assert [line[:2] for line in done.stdout.splitlines() if "made_up" in line] == ["  ", "! "]
+    assert "- other: not distinguished" in done.stdout
     assert table.read_bytes() == before
 
 

@@ -265,7 +265,7 @@ def _harm(rule: model.Harm, _protocol: Protocol) -> str:
         amounts.append(f"percent of the bone about {low:g} to {high:g} ({rule.percent_basis})")
     text += f" {'; '.join(amounts).capitalize()}." if amounts else ""
     meant = [rule.treated, f"lasts {rule.lasts}" if rule.lasts else ""]
-    meant += [f"{value:g} {unit} each" for value, unit in _costs(rule) if value is not None]
+    meant += [f"{value:g} {one if value == 1 else many} each" for value, one, many in _costs(rule) if value is not None]
     text += f" What it meant: {', '.join(part for part in meant if part)}." if any(meant) else ""
     behind = " Behind the pooled table." if rule.fit else ""
     directness = f"{rule.directness.capitalize()} evidence: {rule.indirect}."
@@ -288,8 +288,9 @@ def _amounts(rule: model.Harm) -> tuple[tuple[str, Spread | None], ...]:
     return ("gain in mm", rule.amount_mm), ("percent of the bone", rule.percent), ("age in years", rule.age_years)
 
 
-def _costs(rule: model.Harm) -> tuple[tuple[float | None, str], ...]:
-    return (rule.months, "months"), (rule.lost_mm, "mm lost"), (rule.operations, "unplanned operations")
+def _costs(rule: model.Harm) -> tuple[tuple[float | None, str, str], ...]:
+    operations = rule.operations, "unplanned operation", "unplanned operations"
+    return (rule.months, "month", "months"), (rule.lost_mm, "mm lost", "mm lost"), operations
 
 
 def _spread(value: Spread) -> str:
