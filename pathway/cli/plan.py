@@ -149,7 +149,7 @@ def programme(asked: Asked, as_json: bool) -> None:
         why = found if isinstance(found, str) else ""
         click.echo(part_json({"programme": told, "why_none": why, "caution": _caution(made)}))
         return
-    lines = wrap(f"The programme of {made.child.id}: {child_words(made)}; on {made.on}", width(), "", "  ")
+    lines = wrap(f"The programme of {child_words(made)}; on {made.on}", width(), "", "  ")
     lines += wrap(caution(made), width())
     lines += ["", *wrap(found, width())] if isinstance(found, str) else printed(programme_paragraphs(found), width())
     click.echo(with_headings("\n".join((*lines, ""))), nl=False)
