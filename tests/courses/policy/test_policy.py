@@ -54,6 +54,12 @@ class TestFirst:
         programme = random_programme(seed, Size(steps=3, gains=4, below=1, above=1, most=1))
         first = first_operations(solve(programme))
         rules = ByHand(programme)
+        _, state = next(rules.starts())
+        allowed = 1  # nothing ever
+        for visit in range(programme.steps):
+            allowed += len(rules.allowed(state, visit)) - 1
+            state = state._replace(waited=min(state.waited + 1, programme.waits - 1))
+        assert len(first.commitments()) == allowed
         for one in first.commitments():
             doing = None
             if one.action.kind != WAIT:
