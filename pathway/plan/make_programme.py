@@ -83,7 +83,7 @@ def _told(problem: CourseProblem, child: ChildProgramme, question: Question) -> 
         rests_on=tuple(
             Weight(id=v.id, value=float(v.value), unit=v.unit, because=v.because)
             for v in protocol.values
-            if v.id.startswith(("weigh_", "practice_"))
+            if v.id.startswith(("weigh_", "practice_", "slip_", "joint_"))
         ),
     )
 
@@ -117,6 +117,7 @@ def _choice(one: Commitment, child: ChildProgramme, least: float) -> FirstChoice
         kind=_kind(one.action),
         age_years=round(one.age_years, 2),
         amount_mm=round(one.mm, 0),
+        physes=child.plates[one.action.plates] if one.action.plates >= 0 else (),
         costs_more=round(one.cost - least, 2),
     )
 
@@ -145,6 +146,11 @@ def _troubles(policy: Policy, problem: CourseProblem, child: ChildProgramme, que
         rod=bone == "femur",
         hip_cover="prepared" if cover == "poor" else cover,
     )
-    return tuple(
-        family_words(rate(question.protocol, name, step), bone) for name in TOLD if name != "hip" or bone == "femur"
-    )
+    told = []
+    for name in TOLD:
+        if name == "hip" and bone != "femur":
+            continue
+        head = "Only if the hip has first been stabilised and covered: " if name == "hip" and cover == "poor" else ""
+        head = "With a rod put in when the frame comes off: " if name == "fracture" and bone == "femur" else head
+        told.append(head + family_words(rate(question.protocol, name, step), bone))
+    return tuple(told)

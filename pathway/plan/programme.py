@@ -13,8 +13,9 @@ Kind = Literal["lengthening", "growth_arrest", "lengthening_with_growth_arrest",
 class ProgrammeStep(Frozen):
     """An operation of the path that is followed if every step works and every forecast stays.
 
-    `amount_mm` is the length gained, or what a growth arrest alone takes off; `percent` of the bone. `of_100` have this
-    operation within a year of this age and a centimetre of this amount, `of_100_ever` at any age.
+    `amount_mm` is the length gained, or what a growth arrest alone takes off; `percent` of the bone, or of the mean of
+    both. In so many `of_100` lives a lengthening of this number (with or without an arrest), or an arrest, comes within
+    a year of this age and a centimetre of this amount, in `of_100_ever` at any age.
     """
 
     kind: Kind
@@ -27,11 +28,12 @@ class ProgrammeStep(Frozen):
 
 
 class FirstChoice(Frozen):
-    """A first operation to commit to, and what it costs more than the best one, in planned operations."""
+    """A first operation to commit to now, and by how much it scores worse than the best (1: a planned operation)."""
 
     kind: Kind
     age_years: float
     amount_mm: float
+    physes: tuple[str, ...]
     costs_more: float
 
 
