@@ -26,8 +26,8 @@ def programme_paragraphs(found: Programme) -> Iterator[Paragraph]:
         yield Paragraph(_step(step, found.two_bones))
     if found.two_bones:
         yield Paragraph(
-            "Femur and tibia are both short and are worked out as one bone of their mean length: a share of the bone is "
-            "more of the shorter one, whose risk is understated."
+            "Femur and tibia are both short and are worked out as one bone of their mean length: a share of the bone "
+            "is more of the shorter one, whose risk is understated."
         )
     yield Paragraph("What usually happens", heading=True)
     yield from map(Paragraph, _usual(found))
@@ -74,8 +74,8 @@ def _usual(found: Programme) -> Iterator[str]:
     )
     yield (
         f"At maturity {found.within_10_mm_of_100} of 100 have legs within 1 cm, {found.within_20_mm_of_100} within "
-        f"2 cm. About {found.harm_of_100} lasting harms in 100 children, in part assumed (see below); those of a growth "
-        "arrest are not counted."
+        f"2 cm. About {found.harm_of_100} lasting harms in 100 children, in part assumed (see below); those of a "
+        "growth arrest are not counted."
     )
 
 
