@@ -17,7 +17,7 @@ from pathway.courses.policy import programme as pg
 from pathway.courses.policy.risks import JOINTS, Level, Risks, risks_of
 from pathway.courses.problem import CourseProblem
 from pathway.days import in_months
-from pathway.growth import Posterior, arrest_takes, outlook
+from pathway.growth import arrest_takes, outlook
 from pathway.growth.future_visits import learning
 from pathway.growth.reference_curves import Floats
 from pathway.protocol.question import Question
@@ -25,6 +25,8 @@ from pathway.protocol.roles import growth_arrest
 from pathway.timing.rule_links import device_days
 
 _CLASSES = 3
+# The grid reaches so many SDs and steps to each side, so much farther where an arrest or lost growth may lead.
+_SDS, _EDGE_STEPS, _ARREST_BEYOND, _LOSS_STEPS = 3.5, 2, 1.3, 6
 _GROWN_UP_AFTER_YEARS = 5.0
 _LONG_LEG_GROWN = 0.95
 """Part of the growth from today on at which early and late maturing children are told apart."""
@@ -87,9 +89,9 @@ class _Builder:
         deviation = float(natural[:, -1].std())
         forecast = self._forecast(mean, deviation)
         tempo = self._tempo(of_class, chance, natural, draws.lengths("long_leg"))
-        gains = int(np.ceil((max(mean, 30.0) + 3 * deviation + 20) / self.step_mm)) + 1
-        bone = self._bone_mm(draws, of_class)
         amounts = self._amounts()
+        gains = int(np.ceil((max(mean, amounts[-1]) + _SDS * deviation) / self.step_mm)) + 1
+        bone = self._bone_mm()
         gained = self.step_mm * np.arange(gains)
         percent = 100 * amounts[None, :, None] / (bone[: self.steps, None, None] + gained / (2 if self.two else 1))
         risks = risks_of(
@@ -129,9 +131,9 @@ class _Builder:
     def _forecast(self, mean: float, deviation: float) -> pg.Forecast:
         shares = learning(self.posterior, self.problem.protocol, self.ages).open_share
         left = deviation**2 * np.minimum.accumulate(shares)
-        sideways = int(np.ceil((3.5 * deviation + 10) / self.step_mm))
-        down = sideways + int(np.ceil(self.number("arrest_most_mm") * 1.3 / self.step_mm))
-        up = sideways + int(np.ceil(30 / self.step_mm))
+        sideways = int(np.ceil((_SDS * deviation) / self.step_mm)) + _EDGE_STEPS
+        down = sideways + int(np.ceil(self.number("arrest_most_mm") * _ARREST_BEYOND / self.step_mm))
+        up = sideways + _LOSS_STEPS
         return pg.Forecast(mean, down, up, -np.diff(left), float(left[-1]))
 
     def _tempo(self, parts: list[np.ndarray], chance: Floats, natural: Floats, long: Floats) -> pg.Tempo:
@@ -149,7 +151,7 @@ class _Builder:
         flat = np.zeros((len(parts), len(self.ages)))
         return pg.Tempo(chance, known, np.array(reached), flat, np.array(legs))
 
-    def _bone_mm(self, draws: object, parts: list[np.ndarray]) -> Floats:
+    def _bone_mm(self) -> Floats:
         """Return the length of the bone to be lengthened at each visit, the mean of both where both are short."""
         both = [self.lead.bone, self.other.bone] if self.two else [self.lead.bone]
         lengths = [self.problem.growth.short_mm(bone)[self.columns] for bone in both]
@@ -171,7 +173,11 @@ class _Builder:
     def _waited(self, wait: np.ndarray) -> int:
         middle = int(wait[len(wait) // 2])
         months = middle * self.problem.grid.months
-        return max(int(np.ceil(months / self.number("next_visit_months"))), self._device_visits(50.0) + 1, 2)
+        return max(
+            int(np.ceil(months / self.number("next_visit_months"))),
+            self._device_visits(self.number("practice_long_from_mm")) + 1,
+            2,
+        )
 
     def _when(self) -> np.ndarray:
         """Return by visit, number done and visits since the last whether windows and waiting times allow another."""
@@ -265,7 +271,7 @@ class _Builder:
         middle = effect.mean(axis=0)
         allowed = (middle >= number("arrest_least_mm")) & (middle <= number("arrest_most_mm"))
         allowed &= (self.ages[: self.steps] >= earliest - 1e-6)[None, :] & (offered and not declined)
-        height = number("weigh_height_lost") * (effect / 50.0) ** 2
+        height = number("weigh_height_lost") * (effect / number("weigh_height_lost_scale_mm")) ** 2
         uneven = np.array([number("weigh_uneven_knees") if some in [(p,) for p in rest] else 0.0 for some in plates])
         cost = number("weigh_growth_arrest") + height + uneven[None, :, None]
         shared = cost - number("weigh_growth_arrest") + number("weigh_growth_arrest_shared")
@@ -300,14 +306,9 @@ class _Builder:
             burden_power=number("weigh_burden_power"),
             miss=number("weigh_final_miss"),
             miss_flat_mm=number("weigh_final_miss_free_mm"),
-            miss_scale_mm=10.0,
+            miss_scale_mm=number("weigh_final_miss_scale_mm"),
             over_percent=number("told_over_percent"),
-            within_mm=(10.0, 20.0),
-            near_years=1.0,
-            near_mm=10.0,
+            within_mm=(number("goal_band_mm"), number("goal_accepted_mm")),
+            near_years=number("same_choice_years"),
+            near_mm=number("same_choice_mm"),
         )
-
-
-def posterior_of(problem: CourseProblem) -> Posterior:
-    """Return the growth that a programme is worked out from."""
-    return problem.growth.posterior
