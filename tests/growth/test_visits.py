@@ -188,6 +188,22 @@ def test_a_departure_widens_the_band() -> None:
     assert width(found[1]) > 1.5 * width(found[0])
 
 
+def test_visits_that_together_surprise_widen_the_band_and_this_is_said(protocol: Protocol) -> None:
+    mature: Lengths = (330, 470, 340, 370)
+    ages = (5.0, 6.0, 7.0, 8.0, 9.0)
+    steady = [on_curve(age, mature) for age in ages]
+    # Each film off by three of its errors, to and fro on both bones of the long leg: no child grows so.
+    restless = [on_curve(age, mature, noise=(0, 9 * (-1) ** k, 0, -9 * (-1) ** k)) for k, age in enumerate(ages)]
+    usual, found = (fit(child(*visits), 9) for visits in (steady, restless))
+    assert usual.known is not None
+    assert found.known is not None
+    assert usual.known.widened == 1.0
+    assert 1.0 < found.known.widened <= protocol.number("surprise_most_widening")
+    said = [note for note in found.notes if "further from the growth expected than chance explains" in note]
+    assert len(said) == 1
+    assert f"{found.known.widened:.1f} times as wide" in said[0]
+
+
 # Operations
 
 
