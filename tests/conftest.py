@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import pytest
 from hypothesis import HealthCheck, settings
 
@@ -17,3 +19,8 @@ settings.load_profile("any machine")
 def protocol() -> Protocol:
     """Return the protocol in `rules/`, loaded once a run."""
     return load_protocol()
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """Two workers a core: tests of screens and of other processes wait more than they work."""
+    return 2 * (os.cpu_count() or 1)
