@@ -134,6 +134,7 @@ def programme(asked: Asked, as_json: bool) -> None:
     next best first operation comes, and the value judgements that it rests on. It stands beside the plan and moves
     none of its dates.
     """
+    from pathway.plan.make import make_plan
     from pathway.plan.make_programme import make_programme
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.caution import caution
@@ -142,8 +143,9 @@ def programme(asked: Asked, as_json: bool) -> None:
     from pathway.views.words.programme import programme_paragraphs
     from pathway.views.words.wrapping import wrap
 
-    made = asked.plan
-    found = make_programme(Question(asked.record, asked.protocol, asked.on))
+    question = Question(asked.record, asked.protocol, asked.on)
+    # The plan gives only the heading and the caution: its chances are not asked for.
+    made, found = make_plan(question, chances=False), make_programme(question)
     if as_json:
         told = None if isinstance(found, str) else found.model_dump(mode="json")
         why = found if isinstance(found, str) else ""

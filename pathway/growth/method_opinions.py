@@ -11,7 +11,7 @@ from pathway.growth.reference_curves import GrowthCurve, growth_curve, plural
 from pathway.growth.skeletal_age import SKELETAL_AGE, read_near
 from pathway.growth.surgery import BONES, Step
 from pathway.protocol.model import Protocol
-from pathway.protocol.question import Question
+from pathway.protocol.question import Question, pattern_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,12 +74,10 @@ def opinions(question: Question, *, known_steps: Sequence[Step] = ()) -> tuple[O
             Opinion(name, None, "Needs a visit before the first operation that affects length.", sources)
             for name, sources in _NAMES.items()
         )
-    diagnosis = question.protocol.diagnosis(question.record.child.diagnosis)
-    pattern = question.record.child.growth_pattern or diagnosis.growth_pattern
     case = _Case(
         question.protocol,
         growth_curve(question.protocol, question.record.child.sex, "table"),
-        pattern == "congenital",
+        pattern_of(question) == "congenital",
         before,
         ahead,
         question,

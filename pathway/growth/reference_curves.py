@@ -116,7 +116,9 @@ def growth_curve(protocol: Protocol, sex: Sex, ending: Ending | None = None) -> 
     if ending == "dutch_leg_length":
         return _dutch_curve(protocol, sex)
     if ending == "mixed":
-        return _mixed_curve(growth_curve(protocol, sex, "table"), _leanings(protocol, sex), _mature_from(protocol))
+        return _mixed_curve(
+            growth_curve(protocol, sex, "table"), _leanings(protocol, sex), protocol.number("mature_from_fraction")
+        )
     table = protocol.table(f"multiplier_lower_limb_{plural(sex)}")
     ages = tuple(y + m / 12 for y, m in zip(table.column("years"), table.column("months"), strict=True))
     end, bend = 0.0, 0.0
@@ -184,10 +186,6 @@ def _towards(
     }
     columns = np.array([departs[name] for name in towards]).T
     return Leanings(ages, columns, *(np.array(numbers) for numbers in chosen))
-
-
-def _mature_from(protocol: Protocol) -> float:
-    return protocol.number("mature_from_fraction")
 
 
 @lru_cache(maxsize=16)

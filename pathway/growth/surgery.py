@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
@@ -121,9 +121,3 @@ def _plate_shares(
         plate: np.concatenate(([0.0], np.cumsum(curve.rises * (of[1:] + of[:-1]) / 2))) for plate, of in share.items()
     }
     return PlateShares(curve.ages, MappingProxyType(share), MappingProxyType(made), curve)
-
-
-def arrests_on(steps: Sequence[Step], leg: Leg, bone: Bone) -> tuple[Step, ...]:
-    """Return the growth arrests of one bone, oldest first."""
-    found = (step for step in steps if step.leg == leg and step.bone == bone and step.stops)
-    return tuple(sorted(found, key=lambda step: step.age_years))

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from pathway.courses.course import Course, placed_stages
 from pathway.courses.hip_gain import expected_gain, with_hip_gain
-from pathway.courses.problem import course_problems
+from pathway.courses.problem import CourseProblem, course_problems
 from pathway.courses.ranking import courses
 from pathway.courses.search import CourseSearch
 from pathway.growth import Outlook, Posterior, Step, fit_growth, growth_curve, opinions, outlook
@@ -95,6 +95,17 @@ def first_course(question: Question, posterior: Posterior) -> Course | Conflict 
 
     None where no course is within the protocol; the conflict where the rules contradict each other.
     """
+    problems = problems_of(question, posterior)
+    if isinstance(problems, Conflict):
+        return problems
+    return _recommended(courses(CourseSearch(problems), chances=False))
+
+
+def problems_of(question: Question, posterior: Posterior) -> tuple[CourseProblem, ...] | Conflict:
+    """Return what the courses of a child are worked out from if growth is as a posterior says, by rank of the ways.
+
+    The conflict where the rules contradict each other.
+    """
     question = question.as_known()
     facts = facts_on(question, outlook(posterior))
     graph = stage(with_classes(facts, classify(facts, question.protocol)), question)
@@ -102,8 +113,7 @@ def first_course(question: Question, posterior: Posterior) -> Course | Conflict 
     if isinstance(timeline, Conflict):
         return timeline
     hip_gain = expected_gain(graph, timeline, facts.findings, question.protocol)
-    search = CourseSearch(course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question))
-    return _recommended(courses(search, chances=False))
+    return course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question)
 
 
 def _course_and_dates(

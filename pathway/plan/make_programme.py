@@ -5,25 +5,20 @@ Beside the plan, whose courses are searched as if every step worked. Nothing her
 
 from __future__ import annotations
 
-from pathway.courses.hip_gain import expected_gain, with_hip_gain
 from pathway.courses.policy.actions import ARREST, BOTH, WAIT, Action
 from pathway.courses.policy.child import ChildProgramme, programme_of
 from pathway.courses.policy.first import Commitment
 from pathway.courses.policy.path import Step as PathStep
 from pathway.courses.policy.policy import Policy, best_policy
-from pathway.courses.policy.risks import hip_cover
-from pathway.courses.problem import CourseProblem, course_problems
-from pathway.growth import fit_growth, outlook
+from pathway.courses.policy.risks import lengthening_of
+from pathway.growth import fit_growth
 from pathway.network import Conflict
+from pathway.plan.make import problems_of
 from pathway.plan.programme import Firmness, FirstChoice, Kind, LengtheningsOf100, Programme, ProgrammeStep, Weight
 from pathway.protocol.question import Question
 from pathway.risk.rates import rate
-from pathway.risk.steps import Step as RiskStep
 from pathway.risk.words import family_words
-from pathway.rule_engine.classify import classify, with_classes
-from pathway.rule_engine.facts import facts_on, known_steps
-from pathway.rule_engine.staging import stage
-from pathway.timing.windows import stage_windows
+from pathway.rule_engine.facts import known_steps
 
 TOLD = ("unplanned_operation", "fracture", "shortfall", "hip", "knee_lasting", "deep_infection")
 """What is told of the first lengthening, in this order."""
@@ -38,20 +33,16 @@ def make_programme(question: Question) -> Programme | str:
     posterior = fit_growth(question, known_steps=known_steps(question))
     if posterior is None:
         return "No length was ever measured: measure both legs first."
-    facts = facts_on(question, outlook(posterior))
-    graph = stage(with_classes(facts, classify(facts, question.protocol)), question)
-    timeline = stage_windows(graph, question, mature_age_years=posterior.mature_age_years)
-    if isinstance(timeline, Conflict):
+    problems = problems_of(question, posterior)
+    if isinstance(problems, Conflict):
         return "The rules contradict each other for this child: see the plan."
-    gain = expected_gain(graph, timeline, facts.findings, question.protocol)
-    problems = course_problems(graph, timeline, with_hip_gain(posterior, gain), question)
-    found = next(((p, one) for p in problems if (one := programme_of(p, question)) is not None), None)
+    found = next((one for p in problems if (one := programme_of(p, question)) is not None), None)
     if found is None:
         return "The rules ask for no lengthening of this child: see the plan."
-    return _told(*found, question)
+    return _told(found, question)
 
 
-def _told(problem: CourseProblem, child: ChildProgramme, question: Question) -> Programme:
+def _told(child: ChildProgramme, question: Question) -> Programme:
     policy, protocol = best_policy(child.programme), question.protocol
     ends, first, best = policy.outcome, policy.first, policy.first.best()
     other, gap = first.other(), first.gap()
@@ -73,7 +64,7 @@ def _told(problem: CourseProblem, child: ChildProgramme, question: Question) -> 
         other=None if other is None else _choice(other, child, best.cost),
         choices=_choices(policy, child),
         waiting=None if (waiting := first.waiting()) is None else round(waiting, 2),
-        troubles=_troubles(policy, problem, child, question),
+        troubles=_troubles(policy, child, question),
         beyond_counts=any(
             bool(child.risks.outside[step.visit, step.action.amount, 0])
             for step in policy.path
@@ -131,26 +122,20 @@ def _choices(policy: Policy, child: ChildProgramme, most: int = 6) -> tuple[Firs
     return tuple(_choice(one, child, every[0].cost) for one in list(seen.values())[:most])
 
 
-def _troubles(policy: Policy, problem: CourseProblem, child: ChildProgramme, question: Question) -> tuple[str, ...]:
+def _troubles(policy: Policy, child: ChildProgramme, question: Question) -> tuple[str, ...]:
     """Return what is published of a lengthening like the first of the path, outcome by outcome."""
     first = next((step for step in policy.path if step.action.amount >= 0), None)
     if first is None:
         return ()
-    bone = problem.first.bone if problem.first.stages else problem.second.bone
-    cover = hip_cover(question)
-    step = RiskStep(
-        bone,
-        first.mm,
-        float(child.percent[first.visit, first.action.amount, 0]),
-        first.age_years,
-        rod=bone == "femur",
-        hip_cover="prepared" if cover == "poor" else cover,
-    )
+    bone, percent = child.bone, float(child.percent[first.visit, first.action.amount, 0])
+    step = lengthening_of(question, bone, first.mm, percent, first.age_years, child.cover)
     told = []
     for name in TOLD:
         if name == "hip" and bone != "femur":
             continue
-        head = "Only if the hip has first been stabilised and covered: " if name == "hip" and cover == "poor" else ""
+        head = (
+            "Only if the hip has first been stabilised and covered: " if name == "hip" and child.cover == "poor" else ""
+        )
         head = "With a rod put in when the frame comes off: " if name == "fracture" and bone == "femur" else head
         told.append(head + family_words(rate(question.protocol, name, step), bone))
     return tuple(told)

@@ -26,3 +26,9 @@ class Question:
     def as_known(self) -> Question:
         """Return the question with nothing in its record that came after its day."""
         return replace(self, record=self.record.until(self.on))
+
+
+def pattern_of(question: Question) -> str:
+    """Return the growth pattern of the child: its own where it has one, else that of its diagnosis."""
+    child = question.record.child
+    return child.growth_pattern or question.protocol.diagnosis(child.diagnosis).growth_pattern

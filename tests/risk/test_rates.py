@@ -10,11 +10,11 @@ import pytest
 from pathway.problems import Refused
 from pathway.protocol.harm import OUTCOMES
 from pathway.protocol.load import load_protocol, read_overlay, with_overlay
-from pathway.protocol.model import Protocol
 from pathway.risk.pooled import pooled
 from pathway.risk.rates import SLOPES, log_events, order_of, rate
 from pathway.risk.steps import Step
 from pathway.risk.terms import behind
+from tests.growth.protocols import with_value
 
 PROTOCOL = load_protocol()
 STEP = Step("femur", 40, 15, 8, hip_cover="good")
@@ -171,13 +171,8 @@ class TestOrder:
 
     def test_the_slopes_are_those_of_the_rules(self) -> None:
         assert [PROTOCOL.number(name) for name in SLOPES] == [0, 0.21, 0.6]
-        only_steep = changed_value(changed_value(PROTOCOL, SLOPES[0], 0.9), SLOPES[1], 0.9)
-        assert order_of(changed_value(only_steep, SLOPES[2], 0.9), [STEP], [LARGE]) == "fewer"
-
-
-def changed_value(protocol: Protocol, id: str, value: float) -> Protocol:
-    values = tuple(v.model_copy(update={"value": value}) if v.id == id else v for v in protocol.values)
-    return Protocol(**{name: getattr(protocol, name) for name in Protocol.model_fields} | {"values": values})
+        only_steep = with_value(with_value(PROTOCOL, SLOPES[0], 0.9), SLOPES[1], 0.9)
+        assert order_of(with_value(only_steep, SLOPES[2], 0.9), [STEP], [LARGE]) == "fewer"
 
 
 def test_a_clinics_own_counts_are_listed_and_said_not_to_be_pooled(tmp_path) -> None:

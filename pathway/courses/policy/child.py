@@ -14,14 +14,17 @@ import numpy as np
 from pathway.courses.arrest_options import arrest_from_years
 from pathway.courses.course import PLATES
 from pathway.courses.policy import programme as pg
-from pathway.courses.policy.risks import JOINTS, Level, Risks, risks_of
+from pathway.courses.policy.risks import JOINTS, Risks, hip_cover, risks_of
 from pathway.courses.problem import CourseProblem
 from pathway.days import in_months
 from pathway.growth import arrest_takes, outlook
 from pathway.growth.future_visits import learning
 from pathway.growth.reference_curves import Floats
+from pathway.protocol.model import Bone
 from pathway.protocol.question import Question
 from pathway.protocol.roles import growth_arrest
+from pathway.risk.step_risks import Level
+from pathway.risk.steps import HipCover
 from pathway.timing.rule_links import device_days
 
 _CLASSES = 3
@@ -34,9 +37,14 @@ _LONG_LEG_GROWN = 0.95
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ChildProgramme:
-    """A child's programme, and what its numbers stand for: `plates` of each arrest, `percent` (T, X, G) of the bone."""
+    """A child's programme, and what its numbers stand for.
+
+    `bone` is lengthened (or the mean of both), `percent` (T, X, G) of it; `plates` are those of each arrest.
+    """
 
     programme: pg.Programme
+    bone: Bone
+    cover: HipCover
     plates: tuple[tuple[str, ...], ...]
     percent: Floats
     risks: Risks
@@ -94,12 +102,14 @@ class _Builder:
         bone = self._bone_mm()
         gained = self.step_mm * np.arange(gains)
         percent = 100 * amounts[None, :, None] / (bone[: self.steps, None, None] + gained / (2 if self.two else 1))
+        cover = hip_cover(self.question)
         risks = risks_of(
             self.question,
             self.lead.bone,
             np.asarray(percent, np.float64),
             np.asarray(amounts, np.float64),
             np.asarray(self.ages[: self.steps], np.float64),
+            cover,
             level=self.level,
             slope=self.slope,
         )
@@ -109,12 +119,12 @@ class _Builder:
             grid_mm=self.step_mm,
             tempo=tempo,
             forecast=forecast,
-            lengthening=self._lengthening(amounts, percent, risks, bone, gains),
+            lengthening=self._lengthening(amounts, percent, risks, gains),
             arrest=arrest,
             costs=self._costs(),
             start=pg.Start(arrested=self._arrested(), stopped=False, joint=0, done=0, waited=self._waits() - 1),
         )
-        return ChildProgramme(made, plates, percent, risks, self.two)
+        return ChildProgramme(made, self.lead.bone, cover, plates, percent, risks, self.two)
 
     def _classes(self) -> tuple[list[np.ndarray], Floats]:
         """Return the draws of early, middle and late maturing children, and the chance of each."""
@@ -190,7 +200,7 @@ class _Builder:
             when[:, number, waits - 1] = usable[min(of, chain.numbers - 1)]
         return when
 
-    def _lengthening(self, amounts: Floats, percent: Floats, risks: Risks, bone: Floats, gains: int) -> pg.Lengthening:
+    def _lengthening(self, amounts: Floats, percent: Floats, risks: Risks, gains: int) -> pg.Lengthening:
         number, chain = self.number, self.lead.chain
         limit = chain.limit[self.columns[: self.steps]]
         wide = np.minimum(np.arange(gains), limit.shape[1] - 1)
@@ -214,12 +224,12 @@ class _Builder:
         )
         # A gain is off by one step of the grid either way, with the variance of the rules.
         beside = min((number("lengthening_gain_error_sd_mm") / self.step_mm) ** 2 / 2, 0.5)
-        less = np.round(number("shortfall_left") * units).astype(int)
+        less = np.round((amounts - risks.short_mm[0, :, 0]) / self.step_mm).astype(int)
         steps = np.stack((units, units - 1, units + 1, np.maximum(less, 0)), axis=1)
         goal = 1 - risks.short
         chances = np.stack((goal * (1 - 2 * beside), goal * beside, goal * beside, risks.short), axis=2)
         shape = (self.steps, len(amounts))
-        loss_chance, loss_mm = self._loss(bone, shape)
+        loss_chance, loss_mm = self._loss(shape)
         return pg.Lengthening(
             amounts_mm=amounts,
             allowed=may,
@@ -237,7 +247,7 @@ class _Builder:
             device_months=np.array(device),
         )
 
-    def _loss(self, bone: Floats, shape: tuple[int, int]) -> tuple[Floats, Floats]:
+    def _loss(self, shape: tuple[int, int]) -> tuple[Floats, Floats]:
         """Return chance and size of slower growth of the bone afterwards, which the forecast rises by."""
         draws = self.posterior.bones[self.lead.bone].loss.astype(float)
         slowed = draws > self.number("slowed_from_share")

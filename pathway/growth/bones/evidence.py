@@ -17,7 +17,7 @@ from pathway.growth.reference_curves import Floats, GrowthCurve, growth_curve, l
 from pathway.growth.skeletal_age import Skeletal, explained, skeletal_age
 from pathway.growth.surgery import BONES, Leg, PlateShares, Step, plate_shares
 from pathway.protocol.model import Bone, Protocol
-from pathway.protocol.question import Question
+from pathway.protocol.question import Question, pattern_of
 
 _NUMBERS = (
     "growth_draws",
@@ -132,7 +132,7 @@ def basis_of(question: Question, found: tuple[Reading, ...], steps: tuple[Step, 
     """Return the basis of one child on a day; raises ValueError for a difference that cannot be."""
     curve = growth_curve(question.protocol, question.record.child.sex)
     diagnosis = question.protocol.diagnosis(question.record.child.diagnosis)
-    pattern = question.record.child.growth_pattern or diagnosis.growth_pattern
+    pattern = pattern_of(question)
     first: Bone = diagnosis.bones[0] if diagnosis.bones else "femur"
     number = {name: question.protocol.number(name) for name in _NUMBERS}
     skeletal = skeletal_age(question)
