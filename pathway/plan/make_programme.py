@@ -36,6 +36,9 @@ def make_programme(question: Question) -> Programme | str:
     problems = problems_of(question, posterior)
     if isinstance(problems, Conflict):
         return "The rules contradict each other for this child: see the plan."
+    lengthenings = problems[0].graph.of_role("lengthening")
+    if any(item.state == "under_way" for item in lengthenings):
+        return "A device is on: a programme is made when it is off."
     found = next((one for p in problems if (one := programme_of(p, question)) is not None), None)
     if found is None:
         return "The rules ask for no lengthening of this child: see the plan."

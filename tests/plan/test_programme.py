@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from functools import cache
 
 import pytest
@@ -12,6 +13,7 @@ from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from tests.examples import ON, example
 from tests.offenders import for_each
+from tests.sample import operation
 
 LENGTHENED = ("alder-06", "hazel-08", "rowan-02", "willow-03", "birch-04")
 # Series means of one lengthening: 33 to 84 mm, 11 to 33 % of the bone (31 series, achondroplasia and adults left out);
@@ -74,6 +76,15 @@ def test_nothing_is_promised_of_a_split() -> None:
     assert "published groups" in said
     assert "lower risk" not in said
     assert "safer" not in said
+
+
+def test_no_programme_is_made_while_a_device_is_on() -> None:
+    record = example("alder-06")
+    started = operation("femoral_lengthening", ON - datetime.timedelta(days=40), side=record.affected_side)
+    lengthened = record.model_copy(update={"operations": (*record.operations, started)})
+    assert make_programme(Question(lengthened, load_protocol(), ON)) == (
+        "A device is on: a programme is made when it is off."
+    )
 
 
 def test_a_child_never_measured_is_told_what_to_measure() -> None:
