@@ -97,7 +97,14 @@ class Asked:
 
     @cached_property
     def plan(self) -> Plan:
-        """Return the plan of the child on the day."""
+        """Return the plan of the child on the day, with the recommended course alone."""
+        from pathway.plan.make import make_plan
+
+        return make_plan(Question(self.record, self.protocol, self.on), compared=False)
+
+    @cached_property
+    def compared(self) -> Plan:
+        """Return the plan with every course that it is compared with, which takes longer."""
         from pathway.plan.make import make_plan
 
         return make_plan(Question(self.record, self.protocol, self.on))

@@ -64,7 +64,7 @@ def handout(
     words = _words(language, own)
     if words.notice:
         note(words.notice)
-    _write(made_for_family(asked.plan, words, asked.protocol), out, paper)
+    _write(made_for_family(asked.compared, words, asked.protocol), out, paper)
     leave_with_conflicts(asked.plan)
 
 
@@ -86,7 +86,7 @@ def summary(
     _ending(out, ("pdf", "html", "md"))
     names = {rule.id: rule.label for rule in asked.protocol.findings}
     kept = asked.child.origin == "registry"
-    _write(made_for_team(asked.plan, names, _accepted(asked.child) if kept else None, kept=kept), out, paper)
+    _write(made_for_team(asked.compared, names, _accepted(asked.child) if kept else None, kept=kept), out, paper)
     leave_with_conflicts(asked.plan)
 
 

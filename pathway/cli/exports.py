@@ -153,7 +153,7 @@ def _lines(
                 found = locate(case, registry)
                 tell_notes(found)
                 record = read(found, protocol, day).record
-                text = _document(make_plan(Question(record, protocol, day)), record, protocol, moment)
+                text = _document(make_plan(Question(record, protocol, day), compared=False), record, protocol, moment)
             except Refused as error:
                 failed.append(tell(error))
                 continue

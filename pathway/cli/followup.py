@@ -211,8 +211,9 @@ def compare(
         what = f"{old.child.id} in {one} and {new.child.id} in {other}"
         refuse("compare", what, "one child", "give two files of the same child")
     old = old.until(before or day)
-    earlier = make_plan(Question(old, protocol, before or day))
-    _show(compared(old, earlier, diff(old, new), make_plan(Question(new, protocol, day)), protocol), as_json)
+    earlier = make_plan(Question(old, protocol, before or day), compared=False)
+    later = make_plan(Question(new, protocol, day), compared=False)
+    _show(compared(old, earlier, diff(old, new), later, protocol), as_json)
 
 
 def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Preview:

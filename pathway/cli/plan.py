@@ -45,7 +45,8 @@ def demo(on: datetime.date | None, overlay_dir: Path | None, as_json: bool, plai
         return
     note(f"Example child {DEMO_CHILD} (invented), planned as of {day}.")
     # By its file's name: a child of the registry of that id is not the example.
-    _print_plan(Asked(Path(f"{DEMO_CHILD}.toml"), day, overlay_dir, RegistryOptions()).plan, as_json, plain)
+    asked = Asked(Path(f"{DEMO_CHILD}.toml"), day, overlay_dir, RegistryOptions())
+    _print_plan(asked.compared if as_json else asked.plan, as_json, plain)
 
 
 @click.command()
@@ -56,11 +57,12 @@ def demo(on: datetime.date | None, overlay_dir: Path | None, as_json: bool, plai
 def plan(asked: Asked, as_json: bool, plain: bool, worksheets: bool) -> None:
     """Plan a child: stages, dates, amounts, gates, courses."""
     sheets: tuple[Sheet, ...] = ()
+    made = asked.compared if as_json else asked.plan
     if worksheets:
         from pathway.worksheets.of_plan import sheets_of
 
-        sheets = sheets_of(Question(asked.record, asked.protocol, asked.on), asked.plan)
-    _print_plan(asked.plan, as_json, plain, sheets)
+        sheets = sheets_of(Question(asked.record, asked.protocol, asked.on), made)
+    _print_plan(made, as_json, plain, sheets)
 
 
 @click.command()
@@ -145,7 +147,7 @@ def programme(asked: Asked, as_json: bool) -> None:
 
     question = Question(asked.record, asked.protocol, asked.on)
     # The plan gives only the heading and the caution: its chances are not asked for.
-    made, found = make_plan(question, chances=False), make_programme(question)
+    made, found = make_plan(question, compared=False), make_programme(question)
     if as_json:
         told = None if isinstance(found, str) else found.model_dump(mode="json")
         why = found if isinstance(found, str) else ""

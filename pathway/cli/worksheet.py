@@ -83,7 +83,7 @@ def _plan(question: Question) -> Plan | None:
     from pathway.plan.make import PlanBreach, make_plan
 
     try:
-        return make_plan(question)
+        return make_plan(question, compared=False)
     except PlanBreach as error:
         note(f"The plan breaks its own rules ({error.breaches}): please report it. This sheet was made without it.")
         return None

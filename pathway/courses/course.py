@@ -6,9 +6,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pathway.courses.outcome import Chance
+from pathway.courses.policy.ends import Ends
 from pathway.growth import Step
-from pathway.growth.reference_curves import Floats
 from pathway.protocol.model import AmountLimit, Bone, Protocol
 from pathway.rule_engine.graph import ChildGraph
 from pathway.timing.rule_links import Placed
@@ -49,7 +48,9 @@ class Lengthening:
 class Arrest:
     """A chosen growth arrest of the long leg and the correction it is meant to give.
 
-    `last_useful_age_years`: until then the same correction can still be reached by closing both knee plates.
+    `last_useful_age_years`: until then closing both knee plates still comes within the goal of the same correction; no
+    day but a ramp, worked out from the projection. `sitting` is the lengthening whose sitting it shares: that of its
+    start, or with `at_removal` that of the removal of its device.
     """
 
     stage: str
@@ -57,16 +58,19 @@ class Arrest:
     physes: tuple[str, ...]
     effect_mm: float
     last_useful_age_years: float
+    sitting: str | None = None
+    at_removal: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """One way to the goal. `residual_mm` is the deterministic projection; `draws_mm` its spread (m,), amounts kept.
+    """One way to the goal: the path of a policy, what it takes if every step works, and how it usually ends.
 
-    `chance` says how it ends when amounts are decided again on the way; None on a prosthetic pathway, or not asked.
-
-    `points` is the burden that the search weighed, by the weights of the rules; `not_beaten` that no other course
-    has both less burden and a better chance.
+    `residual_mm` is the difference at maturity if every step works and growth stays as projected. `ends` says how it
+    usually ends; None on a prosthetic pathway, and for a course that someone chose and no policy follows. `points` is
+    what it costs on average by the weights of the rules, in planned operations, `gap` what the best other first
+    operation costs more (None where there is none or none was asked for); `not_beaten` that no other course has
+    both less burden and a better chance.
     """
 
     id: str
@@ -77,13 +81,13 @@ class Course:
     within_protocol: bool
     predicted_mm: float
     residual_mm: float
-    draws_mm: Floats
     operations: int
     device_months: float
     months_over: float
     height_lost_mm: float
     points: float = 0.0
-    chance: Chance | None = None
+    ends: Ends | None = None
+    gap: float | None = None
     not_beaten: bool = False
     recommended: bool = False
     lost_because: str = ""
@@ -157,5 +161,12 @@ def placed_stages(graph: ChildGraph, course: Course | None) -> Mapping[str, Plac
         placed |= {follower.id: Placed() for follower in graph.followers(chosen.stage)}
     if course and course.arrest:
         arrest = course.arrest
-        placed[arrest.stage] = Placed(arrest.age_years, latest_age_years=arrest.last_useful_age_years)
+        placed[arrest.stage] = _placed(arrest, graph)
     return placed
+
+
+def _placed(arrest: Arrest, graph: ChildGraph) -> Placed:
+    sitting = arrest.sitting
+    if sitting is not None and arrest.at_removal:
+        sitting = next(item.id for item in graph.followers(sitting) if item.stage.operation)
+    return Placed(arrest.age_years, latest_age_years=arrest.last_useful_age_years, same_day_as=sitting)

@@ -1,17 +1,13 @@
-"""Courses: how many lengthenings, with or without growth arrest of the long leg, compared and ranked.
+"""Courses: the path of the best policy, and of the best ones with fewer lengthenings or without growth arrest.
 
-Deterministic on the central outlook: the course that reaches the goal, then the one with the least burden
-(operations, months with a device, months with a large difference, unusual ages), weighed by the rules. Spread and
-chances come from the growth draws, later amounts decided again from what visits will show.
+All of them are worked out in one world, with the same weights: troubles come as often as published, and every amount
+is decided again at the visits to come. The path is what is done if every step works.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
-from dataclasses import replace
-
-import numpy as np
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from pathway.courses.course import (
     PROSTHETIC_COURSE,
@@ -22,73 +18,106 @@ from pathway.courses.course import (
     course_steps,
     summary_of,
 )
-from pathway.courses.course_outcome import chance_of
-from pathway.courses.lengthening_options import POINT
-from pathway.courses.search import Choice, CourseSearch
+from pathway.courses.policy.child import programme_of
+from pathway.courses.policy.ends import ends_of
+from pathway.courses.policy.path_course import path_course
+from pathway.courses.policy.policy import best_policy
+from pathway.courses.problem import CourseProblem
+from pathway.courses.search import CourseSearch
 from pathway.days import in_months
 from pathway.growth import outlook
+from pathway.protocol.question import Question
 from pathway.timing.rule_links import device_days
 
 
-def courses(search: CourseSearch, *, chances: bool = True) -> tuple[Course, ...]:
-    """Return the best course for each number of lengthenings with and without growth arrest, best first.
+def courses(problems: Sequence[CourseProblem], question: Question, *, compared: bool = True) -> tuple[Course, ...]:
+    """Return the recommended course first, then with `compared` the others by what they cost on average.
 
-    The first within the protocol is recommended, unless the family or team chose another; every other says
-    why it lost. A prosthetic pathway is among them where the protocol offers it.
+    Recommended is the path of the best policy within the protocol, unless the family or team chose another course.
+    The others are the best with fewer lengthenings than that, and with no growth arrest; every one says why it lost.
+    A prosthetic pathway is among them where the protocol offers it.
     """
-    return _Strategist(search).ranked(chances)
+    return _Ranking(problems, question).ranked(compared)
 
 
-class _Strategist:
-    def __init__(self, search: CourseSearch) -> None:
-        self.search, self.problem = search, search.problem
-        self.graph, self.protocol = self.problem.graph, self.problem.protocol
-        self.may_arrest = any(item.state == "optional" for item in self.graph.of_role("growth_arrest"))
-        self.base_operations = sum(
-            item.state == "planned" and item.stage.operation and item.stage.lane != "length"
-            for item in self.graph.stages
-        )
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """What a policy has to keep to: so many lengthenings at most (None: as the rules say), with an arrest or none."""
 
-    def ranked(self, chances: bool) -> tuple[Course, ...]:
-        found = list(self._all())
-        wishes = self.problem.wishes
-        found.sort(key=lambda course: self._key(course, wishes.prefer))
-        best = next((c for c in found if c.id == wishes.course), None)
-        best = best or next((c for c in found if c.within_protocol), None)
+    most: int | None = None
+    arrest: bool = True
+
+
+class _Ranking:
+    def __init__(self, problems: Sequence[CourseProblem], question: Question) -> None:
+        self.problems, self.question = problems, question
+        self.problem = problems[0]
+        self.graph, self.protocol, self.wishes = self.problem.graph, self.problem.protocol, self.problem.wishes
+
+    def ranked(self, compared: bool) -> tuple[Course, ...]:
+        found = list(self._found(compared or self.wishes.course is not None))
+        if self.wishes.course not in (None, *(course.id for course in found)):
+            found += self._searched(str(self.wishes.course))
+        found.sort(key=self._key)
+        best = next((course for course in found if course.id == self.wishes.course), None)
+        best = best or next((course for course in found if course.within_protocol), None)
         ordered = sorted(found, key=lambda course: course is not best)
         told = [
             replace(course, recommended=course is best, lost_because=self._lost(course, best)) for course in ordered
         ]
-        if chances:
-            told = [
-                course
-                if course.prosthetic
-                else replace(course, chance=chance_of(course, self.search.problem_of(course)))
-                for course in told
-            ]
-        return tuple(_not_beaten(told, self.protocol.number("goal_accepted_mm"), self.protocol.number("chance_surest")))
+        return tuple(_not_beaten(told))
 
-    def _all(self) -> Iterator[Course]:
-        most = self.problem.wishes.at_most_lengthenings
-        for femoral in self.search.numbers("femur"):
-            for tibial in self.search.numbers("tibia"):
-                if most is not None and femoral + tibial > most:
-                    continue
-                for arrested in (False, True) if self.may_arrest else (False,):
-                    best = self.search.best(femoral, tibial, arrested=arrested)
-                    if best is not None:
-                        yield self._course(best)
+    def _found(self, compared: bool) -> Iterator[Course]:
+        """Yield the courses, each kind once: first the best of all, then what keeps to less."""
+        free = self._best(_Kept())
+        seen: set[str] = set()
+        for course in (free, *(self._less(free) if compared or not _within(free) else ())):
+            if course is not None and course.id not in seen:
+                seen.add(course.id)
+                yield course
         if any(item.state == "optional" for item in self.graph.of_role("prosthetic_alternative")):
             yield self._prosthetic()
 
-    def _course(self, choice: Choice) -> Course:
-        lengthenings, arrest = choice.lengthenings, choice.arrest
+    def _less(self, free: Course | None) -> Iterator[Course | None]:
+        number = len(free.lengthenings) if free is not None else 0
+        bare = self._best(_Kept(arrest=False)) if free is not None and free.arrest is not None else free
+        yield bare
+        for most in range(max(number, len(bare.lengthenings) if bare is not None else 0) - 1, -1, -1):
+            if most < number:
+                yield self._best(_Kept(most))
+            yield self._best(_Kept(most, arrest=False))
+
+    def _best(self, kept: _Kept) -> Course | None:
+        """Return the course of the way of lengthening that costs least, one within the protocol before any other."""
+        found = [course for problem in self.problems if (course := self._of(problem, kept)) is not None]
+        return min(found, key=lambda course: (not course.within_protocol, course.points), default=None)
+
+    def _of(self, problem: CourseProblem, kept: _Kept) -> Course | None:
+        child = programme_of(problem, self.question, most=kept.most, arrest=kept.arrest)
+        if child is None:
+            return self._course(problem, (), None) if kept == _Kept() else None
+        policy = best_policy(child.programme)
+        lengthenings, arrest = path_course(policy.path, child, problem)
+        course = self._course(problem, lengthenings, arrest)
+        return replace(course, points=policy.value, ends=ends_of(policy.solved, policy.outcome), gap=policy.first.gap())
+
+    def _searched(self, chosen: str) -> Iterator[Course]:
+        """Yield the course of that id as the search has it, for a course that was chosen and no policy follows."""
+        search = CourseSearch(tuple(self.problems))
+        for femoral in search.numbers("femur"):
+            for tibial in search.numbers("tibia"):
+                for arrested in (False, True):
+                    found = search.best(femoral, tibial, arrested=arrested)
+                    if found is not None and course_id(found.lengthenings, found.arrest) == chosen:
+                        yield self._course(self.problem, found.lengthenings, found.arrest)
+
+    def _course(self, problem: CourseProblem, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> Course:
         steps = course_steps(lengthenings, arrest)
-        last = self.problem.grid.age_years[-1:]
-        central = float(outlook(self.problem.growth.posterior.central(), steps, last).at_maturity()[0])
-        draws = outlook(self.problem.growth.posterior, steps, last).at_maturity()
+        last = problem.grid.age_years[-1:]
+        central = float(outlook(problem.growth.posterior.central(), steps, last).at_maturity()[0])
         days = sum(device_days(self.protocol, item.bone, item.amount_mm) for item in lengthenings)
         against = any(not self.graph.stage(item.stage).within_protocol for item in lengthenings)
+        own_sitting = arrest is not None and arrest.sitting is None
         return Course(
             id=course_id(lengthenings, arrest),
             summary=summary_of(lengthenings, arrest),
@@ -96,22 +125,33 @@ class _Strategist:
             arrest=arrest,
             prosthetic=False,
             within_protocol=not against and self._declines_kept(lengthenings, arrest),
-            predicted_mm=self.problem.growth.predicted_mm,
+            predicted_mm=problem.growth.predicted_mm,
             residual_mm=central,
-            draws_mm=draws,
-            operations=self.base_operations + 2 * len(lengthenings) + (arrest is not None),
+            operations=self._base_sittings() + 2 * len(lengthenings) + own_sitting,
             device_months=in_months(days),
-            months_over=self.problem.months_over(lengthenings, arrest),
+            months_over=problem.months_over(lengthenings, arrest),
             height_lost_mm=arrest.effect_mm if arrest else 0.0,
-            points=choice.points / POINT,
         )
+
+    def _base_sittings(self) -> int:
+        """Return the operations that every course has, those of one sitting counted once."""
+        base = {
+            item.id
+            for item in self.graph.stages
+            if item.state == "planned" and item.stage.operation and item.stage.lane != "length"
+        }
+        together = {
+            edge.later
+            for edge in self.graph.edges
+            if edge.rule.together and edge.rule.at_most_months == 0 and {edge.earlier, edge.later} <= base
+        }
+        return len(base - together)
 
     def _declines_kept(self, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> bool:
         kinds = {item.kind for item in lengthenings} | ({self.graph.stage(arrest.stage).kind} if arrest else set())
-        return not kinds & self.problem.wishes.declined
+        return not kinds & self.wishes.declined
 
     def _prosthetic(self) -> Course:
-        draws = outlook(self.problem.growth.posterior, (), self.problem.grid.age_years[-1:]).at_maturity()
         return Course(
             id=PROSTHETIC_COURSE,
             summary="prosthetic pathway instead of lengthening",
@@ -121,29 +161,20 @@ class _Strategist:
             within_protocol=True,
             predicted_mm=self.problem.growth.predicted_mm,
             residual_mm=self.problem.growth.predicted_mm,
-            draws_mm=draws,
             operations=1,
             device_months=0.0,
             months_over=0.0,
             height_lost_mm=0.0,
         )
 
-    def _key(self, course: Course, preferences: frozenset[str]) -> tuple[float | int | bool | str, ...]:
-        left = abs(course.residual_mm)
-        reach = (0.0 if self._beyond() else math.inf) if course.prosthetic else self._excess(left)
-        avoid = "no_growth_arrest" in preferences and course.arrest is not None
-        few = course.operations if "fewest_operations" in preferences else 0
-        device = course.device_months if "least_device_time" in preferences else 0.0
-        accepted = self.protocol.number("goal_accepted_mm")
-        wishing = bool(preferences & {"fewest_operations", "least_device_time"})
-        wished = (few, device) if left <= accepted or course.prosthetic else (math.inf, math.inf)
+    def _key(self, course: Course) -> tuple[bool, bool, bool, float, str]:
+        """Return how a course ranks: within the protocol, prosthetic where no bone can be lengthened, then by cost."""
+        prosthetic_first = self._beyond()
         return (
             not course.within_protocol,
-            avoid,
-            *(wished if wishing else (0, 0.0)),
-            reach if math.isinf(reach) else round(reach),
-            self._burden(course),
-            course.operations,
+            course.prosthetic and not prosthetic_first,
+            not course.prosthetic and prosthetic_first,
+            course.points,
             course.id,
         )
 
@@ -152,21 +183,6 @@ class _Strategist:
         possible = [item for item in self.graph.of_role("lengthening") if item.state == "possible"]
         bones = {item.stage.bone for item in possible}
         return any(all(not item.within_protocol for item in possible if item.stage.bone == bone) for bone in bones)
-
-    def _why_heavier(self, course: Course, best: Course) -> str:
-        parts = []
-        if course.device_months > best.device_months:
-            parts.append(f"{course.device_months - best.device_months:.0f} more months with a device")
-        if course.months_over > best.months_over:
-            parts.append(f"{course.months_over - best.months_over:.0f} more months with a large difference")
-        return " and ".join(parts) or "at unusual ages or with larger single amounts"
-
-    def _burden(self, course: Course) -> float:
-        """Return operations and points as one number of points, by the weight of the rules."""
-        return round(course.points + self.protocol.number("weight_operation") * course.operations, 2)
-
-    def _excess(self, left_mm: float) -> float:
-        return float(self.problem.excess(np.array(left_mm)))
 
     def _outside(self, course: Course) -> str:
         chosen = {item.stage for item in course.lengthenings}
@@ -178,50 +194,64 @@ class _Strategist:
     def _lost(self, course: Course, best: Course | None) -> str:
         if best is None or course is best:
             return ""
-        reasons = []
-        if not course.within_protocol:
-            reasons.append(self._outside(course))
         if course.prosthetic:
             return "a different approach: to be shown in equal detail, not ranked by length"
+        reasons = [] if course.within_protocol else [self._outside(course)]
         if best.prosthetic:
             return "; ".join(reasons) or "the protocol puts the prosthetic pathway first here"
-        if self._excess(abs(course.residual_mm)) > self._excess(abs(best.residual_mm)):
-            side = "longer" if course.residual_mm < 0 else "shorter"
-            reasons.append(f"leaves the treated leg {abs(course.residual_mm):.0f} mm {side}")
-        if course.operations > best.operations:
-            more = course.operations - best.operations
-            reasons.append(f"{more} more operation{'s' if more > 1 else ''}")
-        elif course.operations == best.operations and course.device_months > best.device_months:
-            reasons.append(f"{course.device_months - best.device_months:.1f} more months with a device")
-        if course.arrest is not None and best.arrest is None:
-            reasons.append(f"costs about {course.height_lost_mm:.0f} mm of adult height")
-        heavier = self._burden(course) - self._burden(best)
-        if course.operations < best.operations and heavier > 0:
-            reasons.append(f"fewer operations, but {self._why_heavier(course, best)}")
-        points = f"{abs(heavier):.0f} {'more' if heavier >= 0 else 'fewer'} points of burden"
-        return "; ".join(reasons) or f"equal for the goal, {points}"
+        return "; ".join((*reasons, *_weighed(course, best)))
 
 
-def _not_beaten(found: list[Course], accepted_mm: float, surest: float) -> list[Course]:
+def _within(course: Course | None) -> bool:
+    return course is not None and course.within_protocol
+
+
+def _weighed(course: Course, best: Course) -> Iterator[str]:
+    """Yield what speaks against a course beside the best, then what both weigh in all."""
+    mine, its = course.ends, best.ends
+    if mine is None or its is None:
+        yield "chosen by family or team: no chances are worked out"
+        return
+    near = [round(100 * min(one.within[-1], 1.0)) for one in (mine, its)]
+    if near[0] < near[1]:
+        yield f"ends within {mine.within_mm[-1] / 10:g} cm in {near[0]} of 100, not {near[1]}"
+    counted = (
+        ("more operations on average", mine.planned + mine.unplanned, its.planned + its.unplanned, ".1f"),
+        ("more months with a device", mine.device_months, its.device_months, ".0f"),
+        ("more months with a large difference", mine.months_over, its.months_over, ".0f"),
+        ("more children of 100 with lasting harm", 100 * mine.harm, 100 * its.harm, ".0f"),
+    )
+    for words, one, two, form in counted:
+        if float(f"{one - two:{form}}") > 0:
+            yield f"{one - two:{form}} {words}"
+    more = course.points - best.points
+    yield f"weighs {abs(more):.1f} operations {'more' if more >= 0 else 'less'} in all"
+
+
+def _not_beaten(found: list[Course]) -> list[Course]:
     """Return the courses with those marked that none within the protocol beats: less burden and a better chance.
 
-    Burden is counted in operations, device months and adult height lost; chance is that of ending within the
-    accepted difference, as it is stated: in whole parts of 100, so that noise of the draws decides nothing.
+    All is as it usually happens: operations, months with a device, adult height lost, and the chance to end within
+    the accepted difference, in whole parts of 100 as it is stated.
     """
 
-    def weighed(course: Course) -> tuple[float, float, float, float]:
-        ends = course.draws_mm if course.chance is None else course.chance.residual_mm
-        chance = round(100 * min(float(np.mean(np.abs(ends) <= accepted_mm)), surest))
-        return course.operations, round(course.device_months, 1), course.height_lost_mm, -chance
+    def weighed(course: Course) -> tuple[float, float, float, float] | None:
+        if course.ends is None or not course.within_protocol:
+            return None
+        ends = course.ends
+        chance = round(100 * ends.within[-1])
+        operations = round(ends.planned + ends.unplanned, 1)
+        return operations, round(ends.device_months, 1), round(float(ends.height_lost_mm.mean())), -chance
 
     own = [weighed(course) for course in found]
-    eligible = [course.within_protocol and not course.prosthetic for course in found]
-    rivals = [weight for weight, may in zip(own, eligible, strict=True) if may]
 
     def beaten(mine: tuple[float, ...]) -> bool:
-        return any(rival != mine and all(a <= b for a, b in zip(rival, mine, strict=True)) for rival in rivals)
+        return any(
+            rival is not None and rival != mine and all(a <= b for a, b in zip(rival, mine, strict=True))
+            for rival in own
+        )
 
     return [
-        replace(course, not_beaten=may and not beaten(mine))
-        for course, may, mine in zip(found, eligible, own, strict=True)
+        replace(course, not_beaten=mine is not None and not beaten(mine))
+        for course, mine in zip(found, own, strict=True)
     ]

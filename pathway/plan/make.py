@@ -8,7 +8,6 @@ from pathway.courses.course import Course, placed_stages
 from pathway.courses.hip_gain import expected_gain, with_hip_gain
 from pathway.courses.problem import CourseProblem, course_problems
 from pathway.courses.ranking import courses
-from pathway.courses.search import CourseSearch
 from pathway.growth import Outlook, Posterior, Step, fit_growth, growth_curve, opinions, outlook
 from pathway.network import Conflict
 from pathway.plan import assemble
@@ -34,10 +33,10 @@ class PlanBreach(CannotBeDone):
         super().__init__(Problem(child, "", None, what, "", "please report it with the case file, which is untouched"))
 
 
-def make_plan(question: Question, *, seed: int = 0, chances: bool = True) -> pm.Plan:
+def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm.Plan:
     """Return the plan of one child on one day. The same input gives the same plan.
 
-    Without `chances` the spread of each course is that of amounts kept as planned, which is quicker. A child who
+    Without `compared` it holds only the recommended course, which is quicker. A child who
     cannot be planned still gets a plan, with the rules in conflict named. Raises PlanBreach when the independent
     check finds the plan to break a rule.
     """
@@ -49,7 +48,7 @@ def make_plan(question: Question, *, seed: int = 0, chances: bool = True) -> pm.
     facts = facts_on(question, natural)
     classified = classify(facts, protocol)
     graph = stage(with_classes(facts, classified), question)
-    found, times, conflicts, hip_gain = _course_and_dates(graph, facts, posterior, question, chances)
+    found, times, conflicts, hip_gain = _course_and_dates(graph, facts, posterior, question, compared)
     chosen = _recommended(found)
     stages = assemble.plan_stages(graph, chosen, times, question)
     mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
@@ -73,7 +72,11 @@ def make_plan(question: Question, *, seed: int = 0, chances: bool = True) -> pm.
         "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
         "conflicts": tuple(conflicts),
         "considered": assemble.considered(graph, classified),
-        "notices": assemble.notices(record, found, stages, posterior, protocol, hip_gain),
+        "notices": (
+            *assemble.notices(record, found, stages, posterior, protocol, hip_gain),
+            *assemble.beyond_warnings(stages),
+            *assemble.close_call(chosen, protocol),
+        ),
     }
     plan = pm.Plan(
         child=assemble.child_card(question),
@@ -98,7 +101,7 @@ def first_course(question: Question, posterior: Posterior) -> Course | Conflict 
     problems = problems_of(question, posterior)
     if isinstance(problems, Conflict):
         return problems
-    return _recommended(courses(CourseSearch(problems), chances=False))
+    return _recommended(courses(problems, question.as_known(), compared=False))
 
 
 def problems_of(question: Question, posterior: Posterior) -> tuple[CourseProblem, ...] | Conflict:
@@ -117,7 +120,7 @@ def problems_of(question: Question, posterior: Posterior) -> tuple[CourseProblem
 
 
 def _course_and_dates(
-    graph: ChildGraph, facts: Facts, posterior: Posterior | None, question: Question, chances: bool
+    graph: ChildGraph, facts: Facts, posterior: Posterior | None, question: Question, compared: bool
 ) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict], Step | None]:
     """Return the courses, the dates of the first, conflicts, and the length that the hip's correction will gain."""
     if question.record.child.affected_side == "both":
@@ -129,8 +132,8 @@ def _course_and_dates(
     hip_gain = expected_gain(graph, timeline, facts.findings, question.protocol) if posterior else None
     found: Sequence[Course] = ()
     if posterior:
-        search = CourseSearch(course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question))
-        found = courses(search, chances=chances)
+        problems = course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question)
+        found = courses(problems, question, compared=compared)
     times = timetable(graph, placed_stages(graph, _recommended(found)), question)
     if isinstance(times, Conflict):
         return found, None, [assemble.conflict(times, question.protocol, born)], hip_gain

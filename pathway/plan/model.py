@@ -225,16 +225,30 @@ class Needed(Frozen):
     share: float
 
 
+class Usually(Frozen):
+    """What usually happens on a course: expected numbers, for a typical team, of what is for length.
+
+    `months_over_5_percent` are months with a difference above the share of the long leg that the rules name,
+    `lasting_harm_of_100` how many of 100 such children are left with lasting harm.
+    """
+
+    planned_operations: float
+    unplanned_operations: float
+    device_months: float
+    months_over_5_percent: int
+    lasting_harm_of_100: int
+
+
 class Course(Frozen):
     """One whole way to the goal, comparable with the others; `lost_because` is empty for the recommended.
 
     `predicted_mm` is the projected difference at maturity without operations to come, `corrections_mm` what
-    the course takes off it, `median_residual_mm` the projection with the course; `residual_mm` its spread and
-    `chance_within_…` what is left when later amounts are decided again from what visits will show;
-    `kept_within_…` are the same chances if every amount stays as planned today (the two are the range that is shown);
+    the course takes off it, `median_residual_mm` the projection with the course: these and `burden` hold if every
+    step works. `residual_mm`, `chance_within_…` and `usually` say what usually happens: troubles come as often as
+    published, and amounts are decided again at every visit;
     `lengthenings_needed` how many that comes to, `height_lost_mm` the adult height that growth arrest costs.
-    `points` is its burden by the weights of the rules; `not_beaten` that no other course has both less burden
-    and a better chance.
+    `points` is what it costs on average by the weights of the rules, in planned operations, `gap` what the
+    best other first operation costs more; `not_beaten` that no other course has both less burden and a better chance.
     """
 
     id: str
@@ -249,12 +263,12 @@ class Course(Frozen):
     residual_mm: Quantiles | None
     chance_within_10_mm: float | None
     chance_within_20_mm: float | None
-    kept_within_10_mm: float | None = None
-    kept_within_20_mm: float | None = None
+    usually: Usually | None = None
     lengthenings_needed: tuple[Needed, ...] = ()
     height_lost_mm: Quantiles | None = None
     points: float = 0.0
     not_beaten: bool = False
+    gap: float | None = None
     lost_because: str = ""
 
 

@@ -54,8 +54,9 @@ def preview(
     is told as such. Raises PlanBreach as `make_plan` does.
     """
     events = tuple(events)
-    before = make_plan(Question(question.record, question.protocol, since or question.on), seed=seed)
-    after = make_plan(question.about(apply(question.record, events)), seed=seed)
+    earlier = Question(question.record, question.protocol, since or question.on)
+    before = make_plan(earlier, seed=seed, compared=False)
+    after = make_plan(question.about(apply(question.record, events)), seed=seed, compared=False)
     return compared(question.record, before, events, after, question.protocol, seed=seed)
 
 
@@ -76,7 +77,7 @@ def compared(
     """
 
     def planned(known: Record) -> Plan:
-        return make(Question(known, protocol, after.on), seed=seed, chances=False)
+        return make(Question(known, protocol, after.on), seed=seed, compared=False)
 
     found = differences(before, after)
     each = entered(events, record)

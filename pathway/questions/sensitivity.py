@@ -127,7 +127,7 @@ def _by_findings(question: Question, plan: Plan, seed: int) -> Iterator[Turn]:
         changed = _with_value(question.record, leaf.finding, None if rule.of == "child" else side, value, question.on)
         if changed is None:
             continue
-        then = tuple(_changes(plan, make_plan(question.about(changed), seed=seed), question.protocol))
+        then = tuple(_changes(plan, make_plan(question.about(changed), seed=seed, compared=False), question.protocol))
         if then:
             shown = f"{value:g} {rule.unit}".rstrip()
             now = f"{float(leaf.value or 0):g}"

@@ -57,9 +57,10 @@ def what_if(question: Question, asked: WhatIf, *, seed: int = 0) -> Answer:
     """
     for stage in asked.without:
         question.protocol.stage(stage)
-    plan = make_plan(question, seed=seed)
     if not asked:
+        plan = make_plan(question, seed=seed)
         return Answer((), plan, plan, ())
+    plan = make_plan(question, seed=seed, compared=False)
     wished = make_plan(question.about(with_wishes(question.record, asked, question.on)), seed=seed)
     return Answer(tuple(_words(asked, question.protocol)), plan, wished, tuple(differences(plan, wished)))
 

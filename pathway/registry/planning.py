@@ -63,7 +63,7 @@ def plan_task(task: Task, on: datetime.date, overlay_dir: Path | None) -> tuple[
     protocol = _rules(overlay_dir)
     try:
         record = Record.model_validate(task.record)
-        plan = make_plan(Question(record, protocol, on), chances=False)
+        plan = make_plan(Question(record, protocol, on), compared=False)
     except Exception as error:  # one child that fails must not stop the thousand others; it is told by name
         return task.child, f"{type(error).__name__}: {error}"
     return task.child, plan_summary(plan, record, protocol)

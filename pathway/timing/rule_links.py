@@ -22,17 +22,23 @@ MATURITY = "skeletal maturity"
 LEAD = "planning_lead_days"
 LAST_USEFUL = "last useful day"
 DURATION = "duration of"
+SAME_SITTING = "same sitting"
+AFTER_FRAME = "arrest_after_frame_months"
 SLIP_DAYS = 14
 """How far a date may slip past the age chosen for it, off weekends and rounded months, before it counts as late."""
 
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """What a course fixes about a stage: the age it aims at, the last useful one, the amount of a lengthening."""
+    """What a course fixes about a stage: the age it aims at, the last useful one, the amount of a lengthening.
+
+    `same_day_as` is the stage in whose sitting it is done.
+    """
 
     age_years: float | None = None
     amount_mm: float | None = None
     latest_age_years: float | None = None
+    same_day_as: str | None = None
 
 
 def birthday(months: int) -> str:
@@ -180,6 +186,28 @@ class RuleLinks:
             if self._age(two, course) < self._age(one, course):
                 one, two = two, one
             yield self._interval(one, "end", two, "start", edge.rule.id, edge.rule.at_least_months, None)
+
+    def same_sitting(self, course: Mapping[str, Placed]) -> Iterator[Link]:
+        """Return the links that put a stage into the sitting of another one."""
+        for stage, item in course.items():
+            if item.same_day_as is not None:
+                yield Link(f"{item.same_day_as}.start", f"{stage}.start", 0, 0, f"{SAME_SITTING} of {stage}")
+
+    def clear_of_frames(self, placed: Mapping[str, StageItem], course: Mapping[str, Placed]) -> Iterator[Link]:
+        """Return the links that keep an operation on the good leg out of a device's time, unless it shares a sitting.
+
+        It comes before the device goes on, or some months after it is off, in the order of the ages.
+        """
+        months = most_days(int(self.protocol.number(AFTER_FRAME)))
+        frames = [item for item in placed.values() if item.stage.role == "lengthening"]
+        for stage, item in course.items():
+            if not (placed[stage].stage.operation and placed[stage].stage.lane == "other_leg"):
+                continue
+            for frame in frames if item.same_day_as is None else ():
+                if frame.done_on is None and self._age(placed[stage], course) <= self._age(frame, course):
+                    yield Link(f"{stage}.start", f"{frame.id}.start", 0, None, AFTER_FRAME)
+                else:
+                    yield Link(f"{frame.id}.end", f"{stage}.start", months, None, AFTER_FRAME)
 
     def last_useful(self, course: Mapping[str, Placed]) -> Iterator[Link]:
         """Return the links that keep a stage from coming when it is of no more use."""

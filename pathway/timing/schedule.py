@@ -74,6 +74,7 @@ def timetable(graph: ChildGraph, course: Mapping[str, Placed], question: Questio
     placed = {item.id: item for item in graph.stages if item.begun or item.id in course}
     amounts = {stage: item.amount_mm for stage, item in course.items() if item.amount_mm is not None}
     rules = [*builder.all(placed, amounts), *builder.in_order(placed, course), *builder.last_useful(course)]
+    rules += [*builder.same_sitting(course), *builder.clear_of_frames(placed, course)]
     allowed = windows(rules, ORIGIN)
     if isinstance(allowed, Conflict):
         return allowed
@@ -103,7 +104,8 @@ def timetable(graph: ChildGraph, course: Mapping[str, Placed], question: Questio
 
 def _chosen_ages(course: Mapping[str, Placed], born: datetime.date) -> Iterator[Link]:
     for stage, item in course.items():
-        if item.age_years is not None:
+        # What shares a sitting comes on the day of the other stage.
+        if item.age_years is not None and item.same_day_as is None:
             day = days_between(born, day_at_age(born, item.age_years))
             yield Link(ORIGIN, f"{stage}.start", day, None, CHOSEN)
 

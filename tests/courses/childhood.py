@@ -10,9 +10,9 @@ import datetime
 from dataclasses import dataclass, field
 
 import numpy as np
+from pathway.courses.course_outcome import chance_of
 
 from pathway.courses.course import Course, Lengthening, limits_at
-from pathway.courses.course_outcome import chance_of
 from pathway.courses.problem import CourseProblem, course_problems
 from pathway.courses.ranking import courses
 from pathway.courses.search import CourseSearch

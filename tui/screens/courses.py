@@ -14,6 +14,7 @@ from pathway.questions import decisions
 from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order, needed_words
 from pathway.views.pictures.picture import Role
 from pathway.views.words import paragraphs, statements
+from pathway.views.words.courses import WORLDS
 from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.statements import Statement
 from tui import keys
@@ -25,7 +26,6 @@ from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
 
 MARKS = f"{FIRST} recommended or chosen   {NOT_BEATEN} no other has both less burden and a better chance"
-RANGE = "In brackets: from keeping the amounts planned today to deciding them again at every step."
 
 
 class CoursesScreen(ChildScreen):
@@ -177,5 +177,5 @@ def _words(course: Course) -> Iterator[Paragraph]:
     if len(course.lengthenings_needed) > 1:
         needed = needed_words(course)
         yield Paragraph(f"{needed[0].upper()}{needed[1:]}.")
-    yield Paragraph(RANGE, role=Role.LEGEND)
+    yield Paragraph(WORLDS, role=Role.LEGEND)
     yield Paragraph(MARKS, role=Role.LEGEND)

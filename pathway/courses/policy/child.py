@@ -50,9 +50,19 @@ class ChildProgramme:
     risks: Risks
     two_bones: bool
 
+    @property
+    def bones(self):
+        return (self.bone,) * self.programme.most
+
 
 def programme_of(
-    problem: CourseProblem, question: Question, *, level: Level = "centre", slope: float | None = None
+    problem: CourseProblem,
+    question: Question,
+    *,
+    level: Level = "centre",
+    slope: float | None = None,
+    most: int | None = None,
+    arrest: bool = True,
 ) -> ChildProgramme | None:
     """Return the programme of one child; None where nothing may be lengthened.
 
@@ -278,8 +288,9 @@ class _Builder:
         first = float(self.ages[0])
         sex = self.question.record.child.sex
         earliest = arrest_from_years(stage.id, self.problem.protocol, sex, first) if stage else np.inf
-        middle = effect.mean(axis=0)
-        allowed = (middle >= number("arrest_least_mm")) & (middle <= number("arrest_most_mm"))
+        central = self.problem.growth.effects
+        planned = np.array([np.interp(self.ages[: self.steps], central.age_years, central.of(some)) for some in plates])
+        allowed = (planned >= number("arrest_least_mm")) & (planned <= number("arrest_most_mm"))
         allowed &= (self.ages[: self.steps] >= earliest - 1e-6)[None, :] & (offered and not declined)
         height = number("weigh_height_lost") * (effect / number("weigh_height_lost_scale_mm")) ** 2
         uneven = np.array([number("weigh_uneven_knees") if some in [(p,) for p in rest] else 0.0 for some in plates])

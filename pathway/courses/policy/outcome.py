@@ -31,6 +31,7 @@ class Outcome:
     end, those before today counted; `within` those to end so near, as `within_mm` asks. `stopped`, `arrested` and
     `joints` (S,) say how it ends. `lengthened` (N, T, X) is the chance that this lengthening (from the first) is
     done at this visit by this amount; `arrest` (3, J, T) that of each arrest ALONE, AT_START or AT_REMOVAL.
+    `left_mm` (G, K, M) are the differences at the end as the last visit finds them, `left_chance` how likely each is.
     """
 
     cost: float
@@ -46,6 +47,8 @@ class Outcome:
     joints: Floats
     lengthened: Floats
     arrest: Floats
+    left_mm: Floats
+    left_chance: Floats
 
 
 def outcome(solved: Solved) -> Outcome:
@@ -211,10 +214,12 @@ class _Forward:
         miss = given.missed(left)
         near = [_within(left, mm, float(np.sqrt(given.forecast.open_variance_mm2))) for mm in given.costs.within_mm]
         within, arrested = np.zeros(len(near)), 0.0
+        likely = np.zeros(left.shape)
         for (flag, at, _), chances in mass.items():
             level = self.layout.levels[at]
             here = self._by_class(chances.sum(axis=1))
             self.cost += float((here * miss[level.gains]).sum())
+            likely[level.gains] += here
             within += [float((here * table[level.gains]).sum()) for table in near]
             arrested += float(here.sum()) * flag
             if level.done != STOPPED:
@@ -234,6 +239,8 @@ class _Forward:
             joints=self.joints,
             lengthened=self.lengthened,
             arrest=self.arrest,
+            left_mm=left,
+            left_chance=likely,
         )
 
 

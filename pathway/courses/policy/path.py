@@ -46,11 +46,11 @@ class Spread:
 def path(solved: Solved, ends: Outcome) -> tuple[Step, ...]:
     """Return what is done if the forecast stays and every step works.
 
-    The class of tempo is the likeliest, a lengthening gains what is likeliest and costs no growth, joints stay as is
+    The class of tempo is the middle one, a lengthening gains what is likeliest and costs no growth, joints stay as is
     likeliest, nobody stops, an arrest has its mean effect to the nearest step of the grid.
     """
     given, places, start = solved.programme, solved.layout, solved.programme.start
-    likely = int(np.argmax(given.tempo.chance))
+    likely = given.classes // 2
     arrested, level, gained, joint, wait = start.arrested, 0, 0, start.joint, start.waited
     forecast, last = given.forecast.below, given.waits - 1
     steps = []

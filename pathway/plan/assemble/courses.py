@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from pathway.courses.course import Course
+from pathway.courses.policy.ends import Ends
 from pathway.days import add_months, day_at_age
 from pathway.plan import model as pm
 from pathway.plan.assemble.growth import quantiles
@@ -15,10 +14,8 @@ from pathway.timing.rule_links import device_days
 
 def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course:
     """Return a course as plan data, ages as chosen on the planning grid."""
-    ends = course.draws_mm if course.chance is None else course.chance.residual_mm
-    residual = quantiles(ends)
-    chance = {mm: float(np.mean(np.abs(ends) <= mm)) for mm in (10, 20)}
-    kept = {mm: float(np.mean(np.abs(course.draws_mm) <= mm)) for mm in (10, 20)}
+    ends = course.ends
+    near, accepted = ends.within if ends is not None else (None, None)
     chosen = [
         pm.CourseStage(
             id=item.stage,
@@ -40,8 +37,8 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
         )
     surest = protocol.number("chance_surest")
 
-    def stated(share: float) -> float:
-        return round(min(share, surest), 3)
+    def stated(share: float | None) -> float | None:
+        return None if share is None else round(min(share, surest), 3)
 
     return pm.Course(
         id=course.id,
@@ -59,16 +56,26 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
         predicted_mm=round(course.predicted_mm, 1),
         corrections_mm=round(course.corrections_mm, 1),
         median_residual_mm=round(course.residual_mm, 1),
-        residual_mm=None if course.prosthetic else residual,
-        chance_within_10_mm=None if course.prosthetic else stated(chance[10]),
-        chance_within_20_mm=None if course.prosthetic else stated(chance[20]),
-        kept_within_10_mm=None if course.prosthetic else stated(kept[10]),
-        kept_within_20_mm=None if course.prosthetic else stated(kept[20]),
+        residual_mm=None if ends is None else quantiles(ends.residual_mm),
+        chance_within_10_mm=stated(near),
+        chance_within_20_mm=stated(accepted),
+        usually=None if ends is None else _usually(ends),
         lengthenings_needed=_needed(course),
-        height_lost_mm=quantiles(course.chance.height_lost_mm) if course.chance and course.arrest else None,
+        height_lost_mm=quantiles(ends.height_lost_mm) if ends is not None and course.arrest else None,
         points=round(course.points, 2),
         not_beaten=course.not_beaten,
+        gap=None if course.gap is None else round(course.gap, 2),
         lost_because=course.lost_because,
+    )
+
+
+def _usually(ends: Ends) -> pm.Usually:
+    return pm.Usually(
+        planned_operations=round(ends.planned, 1),
+        unplanned_operations=round(ends.unplanned, 1),
+        device_months=round(ends.device_months, 1),
+        months_over_5_percent=round(ends.months_over),
+        lasting_harm_of_100=round(100 * min(ends.harm, 1.0)),
     )
 
 
@@ -89,10 +96,10 @@ def _school_years(course: Course, record: Record, protocol: Protocol) -> int:
 
 def _needed(course: Course) -> tuple[pm.Needed, ...]:
     """Return how often each number of further lengthenings will be needed, the rare ones (under 1 of 100) left out."""
-    if course.chance is None:
+    if course.ends is None:
         return ()
     return tuple(
         pm.Needed(lengthenings=number, share=round(share, 3))
-        for number, share in sorted(course.chance.numbers.items())
+        for number, share in sorted(course.ends.numbers.items())
         if share >= 0.01
     )

@@ -101,7 +101,7 @@ def _lost(delay: Delay, item: StageItem, date: datetime.date, label: Label, prot
         return
     late = stage_of(closing.later)
     if closing.rule.startswith(LAST_USEFUL):
-        why = f"the last day on which {label(late)} can still achieve what is planned has passed."
+        why = f"{label(late)} would miss what is planned by more than the goal allows (worked out; not at once)."
     else:
         why = words.get(closing.rule, closing.rule)
         why = why if late == item.id else f"{label(late)} would come too late. {why}"

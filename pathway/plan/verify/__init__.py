@@ -14,6 +14,7 @@ from pathway.plan.model import AgePoint, Plan, PlanStage
 from pathway.plan.verify.breach import Breach
 from pathway.plan.verify.calendar import calendar_breaches
 from pathway.plan.verify.gates import gate_breaches
+from pathway.plan.verify.sittings import sitting_breaches, untold_warnings
 from pathway.plan.verify.wishes import wish_breaches
 from pathway.protocol.model import Interval, Protocol
 from pathway.record import Record
@@ -32,6 +33,8 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
         *_ages(plan, record, protocol),
         *_amounts(plan, record, protocol),
         *_balance(plan),
+        *sitting_breaches(plan, protocol),
+        *untold_warnings(plan, protocol, lambda stage: _length_before(plan, stage, record, protocol)),
         *_followers(plan, protocol),
         *_done(plan, record),
         *calendar_breaches(plan, record, protocol),
@@ -149,7 +152,7 @@ def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]
             text = f"{stage.id} ends on {stage.end_date}, its {stage.amount_mm:g} mm take {days:.0f} days"
             yield Breach(f"{bone}_days_per_cm", stage.id, text)
         age = age_years(record.child.date_of_birth, _day(stage))
-        length = _bone_before(plan, stage, bone, age)
+        length = _length_before(plan, stage, record, protocol)
         for rule in protocol.amount_limits:
             if rule.stage != stage.kind or rule.warns or not rule.from_age_years <= age < rule.to_age_years:
                 continue
@@ -167,6 +170,11 @@ def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]
     for stage in arrest:
         if stage.amount_mm is not None and stage.amount_mm > most:
             yield Breach("arrest_most_mm", stage.id, f"{stage.id} is to correct {stage.amount_mm} mm, most is {most:g}")
+
+
+def _length_before(plan: Plan, stage: PlanStage, record: Record, protocol: Protocol) -> float | None:
+    bone = protocol.stage(stage.kind).bone
+    return None if bone is None else _bone_before(plan, stage, bone, age_years(record.child.date_of_birth, _day(stage)))
 
 
 def _bone_before(plan: Plan, stage: PlanStage, bone: str, age: float) -> float | None:

@@ -53,15 +53,9 @@ def in_order(plan: Plan, order: Order) -> tuple[Course, ...]:
     return tuple(sorted(plan.alternatives, key=lambda course: (course.residual_mm is None, order.key(course))))
 
 
-def chance_words(chance: float | None, kept: float | None) -> str:
-    """Return a chance as `73 of 100 (58 to 73)`: the range spans amounts kept as planned and decided again."""
-    if chance is None:
-        return NO_VALUE
-    words = f"{100 * chance:.0f} of 100"
-    if kept is None:
-        return words
-    low, high = sorted((chance, kept))
-    return f"{words} ({100 * low:.0f} to {100 * high:.0f})"
+def chance_words(chance: float | None) -> str:
+    """Return a chance as `73 of 100`."""
+    return NO_VALUE if chance is None else f"{100 * chance:.0f} of 100"
 
 
 def facts(plan: Plan, course: Course) -> tuple[tuple[str, str], ...]:
@@ -79,8 +73,8 @@ def facts(plan: Plan, course: Course) -> tuple[tuple[str, str], ...]:
         ("Height at maturity", _height(plan, course)),
         ("Leg at maturity", left),
         ("  90 of 100, cm", f"{spread.p05 / 10 + 0.0:+.1f} to {spread.p95 / 10 + 0.0:+.1f}"),
-        ("Within 1 cm, about", chance_words(course.chance_within_10_mm, course.kept_within_10_mm)),
-        ("Within 2 cm, about", chance_words(course.chance_within_20_mm, course.kept_within_20_mm)),
+        ("Within 1 cm, about", chance_words(course.chance_within_10_mm)),
+        ("Within 2 cm, about", chance_words(course.chance_within_20_mm)),
     )
 
 

@@ -16,7 +16,10 @@ from pathway.views.words.wrapping import wrap
 WIDE = 100
 LEAST_ROOM = 16
 """Columns for the name of a course beside its numbers, at least."""
-RANGE = "In brackets below: from keeping the amounts planned today to deciding them again at every step."
+WORLDS = (
+    "Operations, months, school years, height and what is left: if every step works. Chances: what usually happens, "
+    "troubles as often as published, every amount decided again at the visits to come."
+)
 SAID_ABOVE = ("Leg at maturity", "90 of 100, cm")
 
 
@@ -92,7 +95,7 @@ def _table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     mark = "1" if plain else "▶"
     better = "*: no other course has both less burden and a better chance"
     yield from wrap(f"{mark}: recommended or chosen; {better}; height and maturity in cm, + still short.", width, "  ")
-    yield from wrap(RANGE, width, "  ")
+    yield from wrap(WORLDS, width, "  ")
 
 
 def _row(cells: tuple[str, ...], widths: tuple[int, ...]) -> str:

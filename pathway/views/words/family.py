@@ -176,8 +176,8 @@ def _sure(plan: Plan) -> Iterator[str]:
     course = plan.recommended
     if course is not None and course.chance_within_20_mm is not None and course.chance_within_10_mm is not None:
         yield "Think of 100 children like yours who follow this plan."
-        yield f"In about {_of_100(course.chance_within_20_mm)} the legs end less than 2 cm apart.{_range(course, 20)}"
-        yield f"In about {_of_100(course.chance_within_10_mm)} they end less than 1 cm apart.{_range(course, 10)}"
+        yield f"In about {_of_100(course.chance_within_20_mm)} the legs end less than 2 cm apart."
+        yield f"In about {_of_100(course.chance_within_10_mm)} they end less than 1 cm apart."
         for item in course.lengthenings_needed:
             if item.lengthenings > _planned(course) and item.share >= 0.01:
                 yield f"About {_of_100(item.share)} of them will need one more operation to lengthen the leg."
@@ -194,15 +194,6 @@ def _do() -> Iterator[str]:
 
 def _planned(course: Course) -> int:
     return sum(not stage.physes for stage in course.stages)
-
-
-def _range(course: Course, mm: int) -> str:
-    chance = course.chance_within_20_mm if mm == 20 else course.chance_within_10_mm
-    kept = course.kept_within_20_mm if mm == 20 else course.kept_within_10_mm
-    if chance is None or kept is None or round(100 * kept) == round(100 * chance):
-        return ""
-    low, high = sorted((chance, kept))
-    return f" It may be {_of_100(low)} to {_of_100(high)}."
 
 
 def _of_100(share: float) -> str:

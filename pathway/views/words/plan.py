@@ -232,12 +232,14 @@ def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     if not plan.alternatives:
         return
     yield ""
-    yield from wrap("Courses compared (chances out of 100, with later amounts decided again along the way)", width)
+    yield from wrap("Courses (chances out of 100: what usually happens, troubles as often as published)", width)
     for course in plan.alternatives[:SHOWN_COURSES]:
         yield from _course(course, width, plain)
     more = len(plan.alternatives) - SHOWN_COURSES
     if more > 0:
         yield f"    and {more} more, ranked lower: --json shows all of them"
+    elif len(plan.alternatives) == 1:
+        yield from wrap("`limb-pathway alternatives` compares it with others.", width, "    ")
 
 
 def _course(course: Course, width: int, plain: bool) -> Iterator[str]:

@@ -65,9 +65,12 @@ def of_course(plan: Plan, course: Course) -> tuple[Statement, ...]:
 
 def _of_course(plan: Plan, course: Course) -> Iterator[Statement]:
     yield Statement(f"Goal: legs within {'1 cm'}; accepted within 2 cm", "goal_band_mm")
-    yield Statement("Months over 2.5 cm count as a burden", "burden_over_mm")
-    yield Statement("Months with a device count as a burden", "weight_device_month")
-    yield Statement("Adult height lost counts as a burden", "weight_mm_height_lost")
+    yield Statement("Months over 2.5 cm are counted", "burden_over_mm")
+    yield Statement("An operation is what all is weighed in", "weigh_lengthening")
+    yield Statement("A difference counts as a burden", "weigh_burden_a_year")
+    yield Statement("Months with a device count as a burden", "weigh_frame_month")
+    yield Statement("Lasting harm counts as a burden", "weigh_lasting_harm")
+    yield Statement("Adult height lost counts as a burden", "weigh_height_lost")
     kinds = dict.fromkeys(stage.kind for stage in course.stages)
     for stage in plan.stages:
         if stage.kind in kinds:

@@ -240,7 +240,7 @@ WRONG = (
     Wrong("more free slack than slack", "bent", stage(ARREST, free_slack_days=5000), "slack"),
     Wrong("free slack below nothing", "bent", stage(FIRST, free_slack_days=-1), "slack"),
     Wrong("seven centimetres before eight", "bent", amount(FIRST, 70.0), "femoral_lengthening.young_60mm"),
-    Wrong("nine centimetres from eight on", "bent", amount(SECOND, 90.0), "femoral_lengthening.older_80mm"),
+    Wrong("nine centimetres from eight on", "bent", amount(SECOND, 90.0), "femoral_lengthening.most_80mm"),
     Wrong("more than 30 % of the bone", "young", amount(FIRST, 60.0), "femoral_lengthening.share_30"),
     Wrong("52 millimetres", "bent", amount(FIRST, 52.0), "amount_step_mm"),
     Wrong("fifteen millimetres", "bent", amount(FIRST, 15.0), "least_lengthening_mm"),
@@ -337,5 +337,5 @@ def test_a_breach_says_in_words_what_is_wrong() -> None:
     record, _ = records()["bent"]
     plan = amount(SECOND, 90.0)(good("bent"))
     (breach,) = [b for b in check_plan(plan, record, load_protocol()) if b.rule.endswith("80mm")]
-    assert breach.sentence == "femoral_lengthening_2 gains 90 mm, femoral_lengthening.older_80mm allows 80"
+    assert breach.sentence == "femoral_lengthening_2 gains 90 mm, femoral_lengthening.most_80mm allows 80"
     assert breach.stage == SECOND

@@ -1,0 +1,33 @@
+"""Sentences on how firm a plan is: steps beyond a warning of the rules, a first operation that is a close call."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from pathway.courses.course import Course
+from pathway.plan import model as pm
+from pathway.protocol.model import Protocol
+
+
+def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
+    """Yield one sentence for each lengthening to come that goes beyond a warning, with the counts behind it."""
+    for stage in stages:
+        if stage.amount_mm is None or stage.date is None or stage.status in ("done", "under_way"):
+            continue
+        beyond = [note.words for note in stage.amount_limits if note.warns and stage.amount_mm > note.limit_mm]
+        if beyond:
+            said = "; ".join(words.rstrip(".") for words in beyond)
+            share = "" if stage.amount_percent is None else f" ({stage.amount_percent:.0f} % of the bone)"
+            yield (
+                f"{stage.label}, {stage.amount_mm / 10:.1f} cm{share}, goes beyond a warning of the rules: {said}. "
+                "These are counts of other children, teams and years."
+            )
+
+
+def close_call(course: Course | None, protocol: Protocol) -> Iterator[str]:
+    """Yield a sentence where another first operation is nearly as good."""
+    if course is not None and course.gap is not None and course.gap < protocol.number("close_call_gap"):
+        yield (
+            f"The first operation is a close call: the best other choice weighs only {course.gap:.2f} operations more. "
+            "`limb-pathway programme` shows both; family and team choose."
+        )
