@@ -132,15 +132,22 @@ class _Strategist:
         left = abs(course.residual_mm)
         reach = (0.0 if self._beyond() else math.inf) if course.prosthetic else self._excess(left)
         avoid = "no_growth_arrest" in preferences and course.arrest is not None
-        few = course.operations if "fewest_operations" in preferences else 0
-        device = course.device_months if "least_device_time" in preferences else 0.0
+        measures = {
+            "fewest_operations": course.operations,
+            "least_device_time": course.device_months,
+            "shortest_time_different": course.months_over,
+            "smallest_steps": max((item.amount_mm for item in course.lengthenings), default=0.0),
+        }
         accepted = self.protocol.number("goal_accepted_mm")
-        wishing = bool(preferences & {"fewest_operations", "least_device_time"})
-        wished = (few, device) if left <= accepted or course.prosthetic else (math.inf, math.inf)
+        wished = tuple(
+            measure if left <= accepted or course.prosthetic else math.inf
+            for name, measure in measures.items()
+            if name in preferences
+        )
         return (
             not course.within_protocol,
             avoid,
-            *(wished if wishing else (0, 0.0)),
+            *wished,
             reach if math.isinf(reach) else round(reach),
             self._burden(course),
             course.operations,
