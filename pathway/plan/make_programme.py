@@ -18,7 +18,16 @@ from pathway.growth import fit_growth
 from pathway.network import Conflict
 from pathway.plan.amounts_by_age import amounts_by_age
 from pathway.plan.make import problems_of
-from pathway.plan.programme import Firmness, FirstChoice, Kind, LengtheningsOf100, Programme, ProgrammeStep, Turn, any_within_range
+from pathway.plan.programme import (
+    Firmness,
+    FirstChoice,
+    Kind,
+    LengtheningsOf100,
+    Programme,
+    ProgrammeStep,
+    Turn,
+    any_within_range,
+)
 from pathway.plan.weighed import Weighed, weighed
 from pathway.plan.what_turns import changes, what_turns
 from pathway.protocol.model import Protocol
