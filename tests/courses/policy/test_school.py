@@ -34,10 +34,10 @@ def test_years_are_counted_while_at_school(age: float, months: float, years: flo
 
 @given(st.floats(0, 20), st.floats(1, 30), st.floats(0, 12))
 def test_more_months_never_touch_fewer_years(age: float, months: float, more: float) -> None:
-    assert touched(age, months + more) >= touched(age, months)
-    assert 0 <= touched(age, months) <= max(1.0, months / 12)
+    assert touched(age, months + more) >= touched(age, months) - 1e-9
+    assert 0 <= touched(age, months) <= max(1.0, months / 12) + 1e-9
 
 
 def test_ages_and_months_make_a_table() -> None:
     ages, months = np.array([4.0, 6.0, 10.0])[:, None], np.array([6.0, 24.0])[None]
-    assert school_years_touched(ages, months, FROM, TO) == pytest.approx(np.array([[0, 1], [1, 2], [1, 2]]))
+    assert school_years_touched(ages, months, FROM, TO) == pytest.approx(np.array([[0, 0], [1, 2], [1, 2]]))
