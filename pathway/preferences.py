@@ -19,8 +19,7 @@ PREFERENCE_LABELS: Mapping[str, str] = {
 }
 """What a `prefer` decision may ask for, with the words of the screens."""
 PREFERENCES = tuple(PREFERENCE_LABELS)
-WITHOUT_WEIGHTS = frozenset({"no_growth_arrest"})
-"""What is kept as it is; the other preferences change the weights of a programme by a set of the rules."""
+"""All of them; each but `no_growth_arrest`, which is simply kept to, has its set of weights in the rules."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from pydantic import Field
 
-from pathway.preferences import PREFERENCES, WITHOUT_WEIGHTS
 from pathway.protocol.base import Rule
 from pathway.record import Frozen
 
@@ -77,7 +76,7 @@ def multiplied(protocol: Protocol, times: Mapping[str, float]) -> Protocol:
 
 
 def faults_of_sets(protocol: Protocol) -> Iterator[Fault]:
-    """Yield what is wrong with the sets: weights unknown or named twice, words, wishes without a set."""
+    """Yield what is wrong with the sets: weights unknown or named twice, words."""
     known = {value.id for value in protocol.values}
     for one in protocol.preference_sets:
         for weight, count in Counter(one.weights).items():
@@ -87,7 +86,3 @@ def faults_of_sets(protocol: Protocol) -> Iterator[Fault]:
                 yield one.id, f"the weight {weight!r} {count} times", "a weight that is named once"
         if not one.family_words.strip().endswith("."):
             yield one.id, f"the family words {one.family_words!r}", "a sentence that ends with a full stop"
-    have = {one.id for one in protocol.preference_sets}
-    for wish in PREFERENCES:
-        if wish not in have and wish not in WITHOUT_WEIGHTS:
-            yield wish, "no preference_set of this id", "one, because a family may wish for it"

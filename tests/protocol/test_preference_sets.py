@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pathway.preferences import PREFERENCES, WITHOUT_WEIGHTS
+from pathway.preferences import PREFERENCES
 from pathway.problems import Refused
 from pathway.protocol.load import load_protocol, read_protocol
 from pathway.protocol.model import Protocol
@@ -15,6 +15,7 @@ from pathway.views.rules.words import statement
 from tests.protocol.rule_folder import Planted, append, plant
 
 FILE = "preferences.toml"
+WEIGHED = set(PREFERENCES) - {"no_growth_arrest"}
 ALWAYS = """
 [[preference_set]]
 id = "{}"
@@ -41,7 +42,7 @@ def clinic(tmp_path: Path, text: str) -> Protocol:
 
 def test_every_wish_that_changes_weights_has_its_set_and_no_other_set_ships() -> None:
     shipped = load_protocol().preference_sets
-    assert {one.id for one in shipped} == set(PREFERENCES) - WITHOUT_WEIGHTS
+    assert {one.id for one in shipped} == WEIGHED
     assert not any(one.default for one in shipped)
 
 
@@ -51,7 +52,7 @@ def test_without_a_wish_the_weights_are_those_of_the_rules() -> None:
     assert preferred(protocol, {"no_growth_arrest"}) is protocol
 
 
-@pytest.mark.parametrize("wish", sorted(set(PREFERENCES) - WITHOUT_WEIGHTS))
+@pytest.mark.parametrize("wish", sorted(WEIGHED))
 def test_a_wish_multiplies_its_weights_and_nothing_else(wish: str) -> None:
     protocol = load_protocol()
     theirs = preferred(protocol, {wish})
@@ -124,7 +125,6 @@ def test_an_unknown_value_is_not_multiplied() -> None:
         ),
         Planted("no factor", FILE, 'id = "least_device_time"', "times = 2.5", "times = 0", "least_device_time", "0"),
         Planted("no stop", FILE, 'id = "smallest_steps"', "less level.", "less level", "smallest_steps", "full stop"),
-        Planted("no set", FILE, "[[preference_set]]", '"fewest_operations"', '"few"', "fewest_operations", "a family"),
     ],
     ids=lambda fault: fault.name,
 )
