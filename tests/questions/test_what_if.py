@@ -147,7 +147,7 @@ class TestPreferred:
         near = [
             course
             for course in plan.alternatives
-            if course.within_protocol and course.residual_mm is not None and abs(course.residual_mm) <= accepted
+            if course.within_protocol and course.residual_mm is not None and abs(course.median_residual_mm) <= accepted
         ]
         if wish == "shortest_time_different":
             return [course.burden.months_over_25_mm for course in near]
