@@ -16,7 +16,7 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.preference_sets import changes, in_force, multiplied, preferred
 from pathway.protocol.question import Question
 
-JUDGED = ("weigh_", "practice_", "slip_", "joint_")
+JUDGED = ("weigh_", "practice_", "slip_", "joint_", "nail_")
 """How the ids of values begin that a programme rests on as judgements."""
 
 
