@@ -13,8 +13,8 @@ from pathway.courses.policy.first import First
 from pathway.plan.programme import AgeRow, AmountsByAge
 
 Costs = npt.NDArray[np.floating[Any]]
-AGES, AMOUNTS = 9, 8
-"""Rows and columns at most: what is read at a glance and stands in 80 columns."""
+AGES, AMOUNTS = 9, 7
+"""Rows and columns at most: what is read at a glance and stands in a narrow terminal."""
 
 
 def amounts_by_age(first: First) -> AmountsByAge | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from functools import cache
+from pathlib import Path
 
 import pytest
 
@@ -129,9 +130,26 @@ def test_what_a_wish_changed_is_told_with_what_the_rules_say() -> None:
     assert weights["weigh_lasting_harm"].value == weights["weigh_lasting_harm"].in_rules
     said = [one.text for one in programme_paragraphs(made)]
     assert any(
-        "weigh_lengthening = 3.6 operations, x1.8 by fewest operations; the rules say 2" in text for text in said
+        "weigh_lengthening = 3.6 operations, x1.8 by fewest operations. In the rules it is 2" in text for text in said
     )
     assert any("as few operations as possible" in text.lower() for text in said)
+
+
+def test_a_set_that_a_clinic_put_in_force_is_told_as_the_clinics(tmp_path: Path) -> None:
+    own = """
+        [[preference_set]]
+        id = "shortest_time_different"
+        default = true
+        provenance = "practice"
+        sources = ["common_practice"]
+    """
+    (tmp_path / "own.toml").write_text(own, encoding="utf-8")
+    made = make_programme(Question(example("birch-04"), load_protocol(tmp_path), ON))
+    assert isinstance(made, Programme)
+    assert [(one.id, one.chosen_by) for one in made.sets] == [("shortest_time_different", "clinic")]
+    assert made.path == wishing("birch-04", "shortest_time_different").path != wishing("birch-04").path
+    said = [one.text for one in programme_paragraphs(made)]
+    assert any(text.startswith("Chosen by the clinic for every child: shortest time different.") for text in said)
 
 
 def test_without_a_wish_no_set_is_in_force() -> None:

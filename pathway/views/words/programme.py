@@ -95,8 +95,9 @@ def _having(of_100: int, number: int) -> str:
 
 
 def _set(one: SetInForce) -> str:
-    whose = "Chosen by the family" if one.chosen_by == "family" else "Chosen by the clinic for every child"
-    return f"{whose}, {plain_words(one.id)}: “{one.family_words}” What it changes is said below."
+    if one.chosen_by == "clinic":
+        return f"Chosen by the clinic for every child: {plain_words(one.id)}. What it changes is said below."
+    return f"Chosen by the family: {plain_words(one.id)} (“{one.family_words}”). What it changes is said below."
 
 
 def _weight(weight: Weight) -> str:
@@ -105,7 +106,7 @@ def _weight(weight: Weight) -> str:
         return said
     by = " and ".join(f"x{one.times:g} by {plain_words(one.by)}" for one in weight.changed_by)
     return (
-        f"In force: {weight.id} = {weight.value:g} {weight.unit}, {by}; the rules say {weight.in_rules:g}: "
+        f"In force: {weight.id} = {weight.value:g} {weight.unit}, {by}. In the rules it is {weight.in_rules:g}: "
         f"{weight.because}"
     )
 

@@ -8,12 +8,12 @@ from pathway.days import age_words
 from pathway.plan.programme import AmountsByAge, FirstChoice, Turn, Weight
 from pathway.views.words.paragraphs import Paragraph
 
-_AGE, _CELL, _ARREST = 8, 6, 9
+_AGE, _CELL, _ARREST = 8, 6, 8
 NOT_ALLOWED = "-"
 
 
 def amounts_paragraphs(found: AmountsByAge) -> Iterator[Paragraph]:
-    """Yield the table of ages and amounts (within 76 columns), with what it says above it."""
+    """Yield the table of ages and amounts (at most 58 columns), with what it says above it."""
     yield Paragraph(
         "What a first lengthening at each age and of each amount would cost more than the best first operation, in "
         "planned operations, with or without growth arrest under the same anaesthetic. In the last column the best "
@@ -28,7 +28,7 @@ def amounts_paragraphs(found: AmountsByAge) -> Iterator[Paragraph]:
 
 
 def _cell(cost: float | None) -> str:
-    return NOT_ALLOWED if cost is None else f"{cost:.2f}"
+    return NOT_ALLOWED if cost is None else f"{cost:.{2 if cost < 10 else 1}f}"
 
 
 def turns_words(
