@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from pathway.record import Decision, Record
 
-PREFERENCES = ("fewest_operations", "least_device_time", "no_growth_arrest")
-"""What a `prefer` decision may ask for."""
+PREFERENCE_LABELS: Mapping[str, str] = {
+    "fewest_operations": "Fewest operations matter most",
+    "least_device_time": "Least time with a device matters most",
+    "shortest_time_different": "Shortest time with unequal legs matters most",
+    "smallest_steps": "Small lengthenings matter most",
+    "no_growth_arrest": "No growth arrest",
+}
+"""What a `prefer` decision may ask for, with the words of the screens."""
+PREFERENCES = tuple(PREFERENCE_LABELS)
+"""All of them; each but `no_growth_arrest`, which is simply kept to, has its set of weights in the rules."""
 
 
 @dataclass(frozen=True, slots=True)

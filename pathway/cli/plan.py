@@ -129,12 +129,18 @@ def growth(asked: Asked, as_json: bool, plain: bool) -> None:
 @click.command()
 @child_verb
 @json_option
-def programme(asked: Asked, as_json: bool) -> None:
+@click.option(
+    "--what-turns",
+    is_flag=True,
+    help="Solve it again with low and high risks and with each weight lower and higher, and say which of them bring "
+    "another first operation (some seconds).",
+)
+def programme(asked: Asked, as_json: bool, what_turns: bool) -> None:
     """Say what to decide at each visit, in a world where things go wrong.
 
-    The best policy over all visits to come: ages and amounts if every step works, what usually happens, how close the
-    next best first operation comes, and the value judgements that it rests on. It stands beside the plan and moves
-    none of its dates.
+    The best policy over all visits to come: ages and amounts if every step works, what usually happens, what other
+    ages and amounts cost more, how close the next best first operation comes, and the value judgements that it rests
+    on, as the wishes of the family leave them. It stands beside the plan and moves none of its dates.
     """
     from pathway.plan.make import make_plan
     from pathway.plan.make_programme import make_programme
@@ -147,7 +153,7 @@ def programme(asked: Asked, as_json: bool) -> None:
 
     question = Question(asked.record, asked.protocol, asked.on)
     # The plan gives only the heading and the caution: its chances are not asked for.
-    made, found = make_plan(question, compared=False), make_programme(question)
+    made, found = make_plan(question, compared=False), make_programme(question, turn=what_turns)
     if as_json:
         told = None if isinstance(found, str) else found.model_dump(mode="json")
         why = found if isinstance(found, str) else ""

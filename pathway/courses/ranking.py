@@ -26,6 +26,7 @@ from pathway.courses.problem import CourseProblem
 from pathway.courses.search import CourseSearch
 from pathway.days import in_months
 from pathway.growth import outlook
+from pathway.protocol.preference_sets import preferred
 from pathway.protocol.question import Question
 from pathway.timing.rule_links import device_days
 
@@ -50,9 +51,11 @@ class _Kept:
 
 class _Ranking:
     def __init__(self, problems: Sequence[CourseProblem], question: Question) -> None:
-        self.problems, self.question = problems, question
         self.problem = problems[0]
         self.graph, self.protocol, self.wishes = self.problem.graph, self.problem.protocol, self.problem.wishes
+        self.problems = problems
+        weighed = preferred(self.protocol, self.wishes.prefer)
+        self.question = replace(question, protocol=weighed)
 
     def ranked(self, compared: bool) -> tuple[Course, ...]:
         found = list(self._found(compared or self.wishes.course is not None))
@@ -93,7 +96,8 @@ class _Ranking:
         return min(found, key=lambda course: (not course.within_protocol, course.points), default=None)
 
     def _of(self, problem: CourseProblem, kept: _Kept) -> Course | None:
-        child = programme_of(problem, self.question, most=kept.most, arrest=kept.arrest)
+        weighed = replace(problem, protocol=self.question.protocol)
+        child = programme_of(weighed, self.question, most=kept.most, arrest=kept.arrest)
         if child is None:
             return self._course(problem, (), None) if kept == _Kept() else None
         policy = best_policy(child.programme)

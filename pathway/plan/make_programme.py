@@ -5,16 +5,32 @@ Beside the plan, whose courses are searched as if every step worked. Nothing her
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
+
 from pathway.courses.policy.actions import ARREST, BOTH, WAIT, Action
-from pathway.courses.policy.child import ChildProgramme, programme_of
-from pathway.courses.policy.first import Commitment
+from pathway.courses.policy.child import ChildProgramme
+from pathway.courses.policy.first import Commitment, First
 from pathway.courses.policy.path import Step as PathStep
 from pathway.courses.policy.policy import Policy, best_policy
 from pathway.courses.policy.risks import lengthening_of
 from pathway.growth import fit_growth
 from pathway.network import Conflict
+from pathway.plan.amounts_by_age import amounts_by_age
 from pathway.plan.make import problems_of
-from pathway.plan.programme import Firmness, FirstChoice, Kind, LengtheningsOf100, Programme, ProgrammeStep, Weight
+from pathway.plan.programme import (
+    Firmness,
+    FirstChoice,
+    Kind,
+    LengtheningsOf100,
+    Programme,
+    ProgrammeStep,
+    Turn,
+    any_within_range,
+)
+from pathway.plan.weighed import Weighed, weighed
+from pathway.plan.what_turns import changes, what_turns
+from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.risk.rates import rate
 from pathway.risk.words import family_words
@@ -25,8 +41,12 @@ TOLD = ("unplanned_operation", "fracture", "shortfall", "hip", "knee_lasting", "
 _KINDS: dict[str, Kind] = {ARREST: "growth_arrest", BOTH: "lengthening_with_growth_arrest", WAIT: "nothing"}
 
 
-def make_programme(question: Question) -> Programme | str:
-    """Return the programme of one child on one day, or why there is none, as a sentence."""
+def make_programme(question: Question, *, turn: bool = False) -> Programme | str:
+    """Return the programme of one child on one day, or why there is none, as a sentence.
+
+    With `turn` it is solved again with every risk and weight changed, and told which bring another first
+    operation.
+    """
     question = question.as_known()
     if question.record.child.affected_side == "both":
         return "Both legs are affected: a programme for one short leg does not apply."
@@ -39,14 +59,16 @@ def make_programme(question: Question) -> Programme | str:
     lengthenings = problems[0].graph.of_role("lengthening")
     if any(item.state == "under_way" for item in lengthenings):
         return "A device is on: a programme is made when it is off."
-    found = next((one for p in problems if (one := programme_of(p, question)) is not None), None)
-    if found is None:
+    asked = next((one for p in problems if (one := weighed(p, question)) is not None), None)
+    if asked is None:
         return "The rules ask for no lengthening of this child: see the plan."
-    return _told(found, question)
+    return _told(asked, turn=turn)
 
 
-def _told(child: ChildProgramme, question: Question) -> Programme:
+def _told(asked: Weighed, *, turn: bool) -> Programme:
+    child, question = asked.child, asked.question
     policy, protocol = best_policy(child.programme), question.protocol
+    turns = tuple(_turns(policy.first, asked)) if turn else None
     ends, first, best = policy.outcome, policy.first, policy.first.best()
     other, gap = first.other(), first.gap()
     numbers = [round(100 * float(part)) for part in ends.number]
@@ -62,11 +84,13 @@ def _told(child: ChildProgramme, question: Question) -> Programme:
         within_10_mm_of_100=round(100 * ends.within[0]),
         within_20_mm_of_100=round(100 * ends.within[1]),
         gap=None if gap is None else round(gap, 2),
-        firmness=_firmness(gap, protocol.number("close_call_gap"), protocol.number("firm_gap")),
+        firmness=_firmness(gap, turns or (), protocol),
         first=_choice(best, child, best.cost),
         other=None if other is None else _choice(other, child, best.cost),
         choices=_choices(policy, child),
+        amounts=amounts_by_age(first),
         waiting=None if (waiting := first.waiting()) is None else round(waiting, 2),
+        next_visit_months=protocol.number("next_visit_months"),
         troubles=_troubles(policy, child, question),
         beyond_counts=any(
             bool(child.risks.outside[step.visit, step.action.amount, 0])
@@ -74,18 +98,35 @@ def _told(child: ChildProgramme, question: Question) -> Programme:
             if step.action.amount >= 0
         ),
         two_bones=child.two_bones,
-        rests_on=tuple(
-            Weight(id=v.id, value=float(v.value), unit=v.unit, because=v.because)
-            for v in protocol.values
-            if v.id.startswith(("weigh_", "practice_", "slip_", "joint_"))
-        ),
+        sets=asked.sets(),
+        rests_on=asked.rests_on(),
+        turns=turns,
     )
 
 
-def _firmness(gap: float | None, close: float, firm: float) -> Firmness:
-    if gap is None or gap >= firm:
+def _turns(now: First, asked: Weighed) -> Iterator[Turn]:
+    """Yield what brings another first operation, each thing changed by itself."""
+    protocol = asked.question.protocol
+    for one in what_turns(now, changes(protocol), asked.first_if):
+        change = one.change
+        first = _choice(one.first, asked.child, one.first.cost)
+        keeping = None if one.keeping is None else round(one.keeping, 2)
+        if change.weight is not None:
+            value, times = protocol.number(change.weight) * change.times, change.times
+            yield Turn(what="weight", id=change.weight, value=value, times=times, first=first, keeping=keeping)
+        elif change.slope is not None:
+            ratio = round(math.exp(change.slope), 2)
+            yield Turn(what="slope", id="slope", value=ratio, times=None, first=first, keeping=keeping)
+        else:
+            yield Turn(what="risk", id=change.level, value=None, times=None, first=first, keeping=keeping)
+
+
+def _firmness(gap: float | None, turns: tuple[Turn, ...], protocol: Protocol) -> Firmness:
+    if any_within_range(turns):
+        return "close call"
+    if gap is None or gap >= protocol.number("firm_gap"):
         return "firm"
-    return "close call" if gap < close else "a matter of weighing"
+    return "close call" if gap < protocol.number("close_call_gap") else "a matter of weighing"
 
 
 def _kind(action: Action) -> Kind:

@@ -44,13 +44,71 @@ class LengtheningsOf100(Frozen):
     of_100: int
 
 
+class WeightChange(Frozen):
+    """A set of weights that is in force, and by how much it multiplies a weight."""
+
+    by: str
+    times: float
+
+
 class Weight(Frozen):
-    """One value judgement that the programme rests on, in words."""
+    """One value judgement that the programme rests on, in words.
+
+    `value` is in force, `in_rules` what the rules say; `changed_by` are the sets that make the difference.
+    """
 
     id: str
     value: float
+    in_rules: float
     unit: str
     because: str
+    changed_by: tuple[WeightChange, ...] = ()
+
+
+class SetInForce(Frozen):
+    """A set of weights in force: whose choice it is, and what it says in plain words."""
+
+    id: str
+    chosen_by: Literal["family", "clinic"]
+    family_words: str
+
+
+class AgeRow(Frozen):
+    """What a first lengthening at an age costs more than the best first operation, by amount (None: not allowed).
+
+    `growth_arrest` is the cheapest growth arrest alone at that age.
+    """
+
+    age_years: float
+    costs_more: tuple[float | None, ...]
+    growth_arrest: float | None
+
+
+class AmountsByAge(Frozen):
+    """Ages and amounts of a first lengthening next to the cheapest one, in planned operations above the best."""
+
+    amounts_mm: tuple[float, ...]
+    rows: tuple[AgeRow, ...]
+
+
+class Turn(Frozen):
+    """What brings another first operation: `risk` at its `low` or `high` end, the `slope`, or a `weight` by its id.
+
+    `value` is what a weight or the slope (events for ten points more of the bone) was taken to be, `times` the factor
+    of a weight. `first` is best then; committing to the present one would cost `keeping` more (None: not allowed).
+    """
+
+    what: Literal["risk", "slope", "weight"]
+    id: str
+    value: float | None
+    times: float | None
+    first: FirstChoice
+    keeping: float | None
+
+
+def any_within_range(turns: tuple[Turn, ...]) -> bool:
+    """Return whether a risk or a weight is among what turns; a slope says only what published counts leave open."""
+    return any(one.what != "slope" for one in turns)
 
 
 class Programme(Frozen):
@@ -61,7 +119,9 @@ class Programme(Frozen):
     with more than a share of the leg, lengthenings, and how many of 100 end within 1 and 2 cm. `gap` is what the best
     other first operation costs more, `firmness` says it in words; `waiting` what half a year's wait saves (below 0:
     costs). `troubles` are sentences on the first lengthening; `beyond_counts` that a step lies where published counts
-    do not reach. `two_bones`: both bones are short and are worked out as one.
+    do not reach. `two_bones`: both bones are short and are worked out as one. `amounts` is why it is this age and
+    amount; `turns`, where asked for, what would bring another first operation: if a risk or weight does, the call is
+    close whatever the gap.
     """
 
     predicted_mm: float
@@ -79,8 +139,17 @@ class Programme(Frozen):
     first: FirstChoice
     other: FirstChoice | None
     choices: tuple[FirstChoice, ...]
+    amounts: AmountsByAge | None
     waiting: float | None
+    next_visit_months: float
     troubles: tuple[str, ...]
     beyond_counts: bool
     two_bones: bool
+    sets: tuple[SetInForce, ...]
     rests_on: tuple[Weight, ...]
+    turns: tuple[Turn, ...] | None = None
+
+    @property
+    def turned(self) -> bool:
+        """Return whether a risk or a weight within its range brings another first operation."""
+        return any_within_range(self.turns or ())

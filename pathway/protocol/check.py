@@ -10,6 +10,7 @@ from typing import NamedTuple, get_args
 from pathway.problems import Problem
 from pathway.protocol.harm_check import faults_of_harm
 from pathway.protocol.model import Bone, Condition, Protocol, Sourced
+from pathway.protocol.preference_sets import faults_of_sets
 from pathway.protocol.roles import EVERY_PLAN, FOLLOWING, ONCE, lengthenings, with_role
 
 QUANTITIES = frozenset(
@@ -50,6 +51,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_guidance(protocol),
         *_one_calendar(protocol),
         *_harms(protocol),
+        *(_Wrong(*fault) for fault in faults_of_sets(protocol)),
     )
     do = "correct the rule or add what is missing"
     return tuple(

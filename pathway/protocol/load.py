@@ -37,6 +37,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "follow_up": ("follow_ups", model.FollowUp),
     "companion": ("companions", model.Companion),
     "implant": ("implants", model.Implant),
+    "preference_set": ("preference_sets", model.PreferenceSet),
     "disagreement": ("disagreements", model.Disagreement),
     "harm": ("harms", model.Harm),
     "calendar": ("calendars", model.ClinicCalendar),

@@ -26,6 +26,7 @@ from pathway.protocol.guidance import Goal as Goal
 from pathway.protocol.guidance import Implant as Implant
 from pathway.protocol.harm import Harm as Harm
 from pathway.protocol.maturity import SkeletalMethod as SkeletalMethod
+from pathway.protocol.preference_sets import PreferenceSet as PreferenceSet
 from pathway.protocol.units import FindingUnit
 from pathway.record import Frozen
 
@@ -316,6 +317,7 @@ class Protocol(Frozen):
     follow_ups: tuple[FollowUp, ...] = ()
     companions: tuple[Companion, ...] = ()
     implants: tuple[Implant, ...] = ()
+    preference_sets: tuple[PreferenceSet, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
     harms: tuple[Harm, ...] = ()
     calendars: tuple[ClinicCalendar, ...] = ()
@@ -392,7 +394,7 @@ class Protocol(Frozen):
         for kind in ("indications", "gates", "contraindications", "intervals", "age_windows", "amount_limits"):
             yield from getattr(self, kind)
         yield from (*self.values, *self.cautions, *self.stop_rules, *self.goals, *self.follow_ups)
-        yield from (*self.companions, *self.implants, *self.calendars)
+        yield from (*self.companions, *self.implants, *self.preference_sets, *self.calendars)
 
     def finding_ids(self) -> frozenset[str]:
         """Return the ids of all findings of the catalogue."""

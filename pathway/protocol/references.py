@@ -25,6 +25,7 @@ NAMING_FIELDS = (
     "applies_to",
     "diagnoses",
     "rules",
+    "weights",
     "earlier_stage",
     "later_stage",
 )

@@ -154,6 +154,13 @@ def test_a_plan_with_worksheets_fits_its_schema_too() -> None:
     jsonschema.Draft202012Validator(shipped("plan")).validate(made)
 
 
+def test_a_programme_with_what_would_turn_it_fits_its_schema_too() -> None:
+    made = json.loads(printed("programme", "oak-12", "--what-turns", "--json"))
+    jsonschema.Draft202012Validator(shipped("programme")).validate(made)
+    assert made["programme"]["turns"] is not None
+    assert json.loads(printed("programme", "oak-12", "--json"))["programme"]["turns"] is None
+
+
 @pytest.mark.parametrize("verb", VERBS)
 def test_the_schema_refuses_what_is_not_of_its_verb(verb: str) -> None:
     made = json.loads(printed(verb, "oak-12", "--json"))
@@ -163,7 +170,7 @@ def test_the_schema_refuses_what_is_not_of_its_verb(verb: str) -> None:
 
 
 @pytest.mark.parametrize("width", [60, 80, 120])
-@pytest.mark.parametrize("verb", ["plan", "growth", "why", "alternatives"])
+@pytest.mark.parametrize("verb", ["plan", "growth", "why", "alternatives", "programme"])
 def test_no_line_is_wider_than_the_terminal(verb: str, width: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", str(width))
     for name in ("rowan-02", "cedar-05", "elm-01", "hazel-08"):

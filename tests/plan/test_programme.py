@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import datetime
 from functools import cache
+from pathlib import Path
 
 import pytest
 
+from pathway.plan.amounts_by_age import window
 from pathway.plan.make_programme import make_programme
 from pathway.plan.programme import Programme
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
+from pathway.views.words.printed import printed
+from pathway.views.words.programme import programme_paragraphs
 from tests.examples import ON, example
 from tests.offenders import for_each
-from tests.sample import operation
+from tests.sample import decision, operation
 
 LENGTHENED = ("alder-06", "hazel-08", "rowan-02", "willow-03", "birch-04")
 # Series means of one lengthening: 33 to 84 mm, 11 to 33 % of the bone (31 series, achondroplasia and adults left out);
@@ -90,3 +94,105 @@ def test_no_programme_is_made_while_a_device_is_on() -> None:
 def test_a_child_never_measured_is_told_what_to_measure() -> None:
     found = make_programme(Question(example("elm-01"), load_protocol(), ON))
     assert found == "No length was ever measured: measure both legs first."
+
+
+def wishing(name: str, *wishes: str) -> Programme:
+    record = example(name)
+    kept = [one for one in record.decisions if one.kind != "prefer"]
+    wished = [decision("prefer", date=ON, by="family", prefer=wish) for wish in wishes]
+    record = record.model_copy(update={"decisions": (*kept, *wished)})
+    made = make_programme(Question(record, load_protocol(), ON))
+    assert isinstance(made, Programme), made
+    return made
+
+
+def longest_mm(made: Programme) -> float:
+    return max(step.amount_mm for step in made.path if step.percent is not None)
+
+
+def test_a_wish_moves_the_path_its_own_way() -> None:
+    plain = wishing("willow-03")
+    assert wishing("willow-03", "fewest_operations").planned_operations < plain.planned_operations
+    assert wishing("willow-03", "shortest_time_different").months_over < plain.months_over
+    assert longest_mm(wishing("willow-03", "smallest_steps")) < longest_mm(plain)
+    assert wishing("hazel-08", "least_device_time").device_months <= wishing("hazel-08").device_months
+
+
+def test_what_a_wish_changed_is_told_with_what_the_rules_say() -> None:
+    made = wishing("alder-06", "fewest_operations", "least_device_time")
+    assert [(one.id, one.chosen_by) for one in made.sets] == [
+        ("fewest_operations", "family"),
+        ("least_device_time", "family"),
+    ]
+    weights = {weight.id: weight for weight in made.rests_on}
+    assert weights["weigh_frame_month"].value == pytest.approx(2.5 * weights["weigh_frame_month"].in_rules)
+    assert [(one.by, one.times) for one in weights["weigh_lengthening"].changed_by] == [("fewest_operations", 1.8)]
+    assert weights["weigh_lasting_harm"].value == weights["weigh_lasting_harm"].in_rules
+    said = [one.text for one in programme_paragraphs(made)]
+    assert any(
+        "weigh_lengthening = 3.6 operations, x1.8 by fewest operations. In the rules it is 2" in text for text in said
+    )
+    assert any("as few operations as possible" in text.lower() for text in said)
+
+
+def test_a_set_that_a_clinic_put_in_force_is_told_as_the_clinics(tmp_path: Path) -> None:
+    own = """
+        [[preference_set]]
+        id = "shortest_time_different"
+        default = true
+        provenance = "practice"
+        sources = ["common_practice"]
+    """
+    (tmp_path / "own.toml").write_text(own, encoding="utf-8")
+    made = make_programme(Question(example("birch-04"), load_protocol(tmp_path), ON))
+    assert isinstance(made, Programme)
+    assert [(one.id, one.chosen_by) for one in made.sets] == [("shortest_time_different", "clinic")]
+    assert made.path == wishing("birch-04", "shortest_time_different").path != wishing("birch-04").path
+    said = [one.text for one in programme_paragraphs(made)]
+    assert any(text.startswith("Chosen by the clinic for every child: shortest time different.") for text in said)
+
+
+def test_without_a_wish_no_set_is_in_force() -> None:
+    made = wishing("alder-06")
+    assert made.sets == ()
+    assert not any(weight.changed_by or weight.value != weight.in_rules for weight in made.rests_on)
+
+
+@for_each(LENGTHENED)
+def test_the_table_of_ages_and_amounts_agrees_with_the_choices(name: str) -> None:
+    made = programme(name)
+    table = made.amounts
+    assert table is not None
+    assert all(len(row.costs_more) == len(table.amounts_mm) for row in table.rows)
+    cells = {
+        (row.age_years, mm): cost
+        for row in table.rows
+        for mm, cost in zip(table.amounts_mm, row.costs_more, strict=True)
+        if cost is not None
+    }
+    assert min(cells.values()) >= 0
+    cheapest = min((one for one in made.choices if one.kind.startswith("lengthening")), key=lambda one: one.costs_more)
+    assert cells[cheapest.age_years, cheapest.amount_mm] == cheapest.costs_more == min(cells.values())
+
+
+@for_each(LENGTHENED)
+def test_the_table_stands_in_eighty_columns(name: str) -> None:
+    lines = printed(programme_paragraphs(programme(name)), 80)
+    assert max(map(len, lines)) <= 80
+    head = next(at for at, line in enumerate(lines) if line.strip().startswith("cm "))
+    table = programme(name).amounts
+    assert table is not None
+    columns = {len(line) for line in lines[head : head + 1 + len(table.rows)]}
+    assert len(columns) == 1
+
+
+def test_a_window_keeps_its_centre_and_its_size() -> None:
+    assert list(window(20, 10, 5)) == [8, 9, 10, 11, 12]
+    assert list(window(20, 0, 5)) == [0, 1, 2, 3, 4]
+    assert list(window(20, 19, 5)) == [15, 16, 17, 18, 19]
+    assert list(window(3, 1, 5)) == [0, 1, 2]
+
+
+def test_what_waiting_costs_is_said_with_its_months() -> None:
+    said = [one.text for one in programme_paragraphs(programme("hazel-08"))]
+    assert any("planned operations more than waiting 6 months" in text for text in said)

@@ -135,3 +135,32 @@ class TestNotBeaten:
             worse = [a < b for a, b in zip(weighed(one), weighed(other), strict=True)]
             same = weighed(one) == weighed(other)
             assert same or not (all(a or x == y for a, x, y in zip(worse, weighed(one), weighed(other), strict=True)))
+
+
+class TestPreferred:
+    """Among courses that end within what is accepted the preferred measure comes first."""
+
+    @staticmethod
+    def measured(plan: Plan, wish: str) -> list[float]:
+        """Return the measure of every course within the protocol that ends near enough, the first one's first."""
+        accepted = PROTOCOL.number("goal_accepted_mm")
+        near = [
+            course
+            for course in plan.alternatives
+            if course.within_protocol and course.residual_mm is not None and abs(course.median_residual_mm) <= accepted
+        ]
+        if wish == "shortest_time_different":
+            return [course.burden.months_over_25_mm for course in near]
+        return [
+            max((s.amount_mm or 0.0 for s in course.stages if s.kind.endswith("lengthening")), default=0.0)
+            for course in near
+        ]
+
+    @pytest.mark.parametrize("name", CHILDREN)
+    @pytest.mark.parametrize("wish", ["shortest_time_different", "smallest_steps"])
+    def test_no_course_is_better_by_what_is_preferred(self, name: str, wish: str) -> None:
+        record = example(name)
+        record = record.model_copy(update={"decisions": ()})
+        answer = what_if(Question(record, PROTOCOL, ON), WhatIf(prefer=(wish,)))
+        first, *others = self.measured(answer.wished, wish)
+        assert all(first <= other + 0.5 for other in others)

@@ -13,6 +13,7 @@ from textual.containers import Container
 from textual.message import Message
 from textual.widgets import Input as TextLine
 
+from pathway.preferences import PREFERENCE_LABELS, PREFERENCES
 from pathway.protocol.question import Question
 from pathway.questions import decisions
 from pathway.questions.what_if import Answer, WhatIf
@@ -27,11 +28,6 @@ from tui.widgets import frame
 from tui.widgets.form import Form
 from tui.widgets.prose import Prose
 
-PREFERENCES = {
-    "fewest_operations": "Fewest operations matter most",
-    "least_device_time": "Least time with a device matters most",
-    "no_growth_arrest": "No growth arrest",
-}
 MOST_LENGTHENINGS, HIGHEST_LIFT_CM = 9, 30
 
 
@@ -89,7 +85,7 @@ class WhatIfScreen(FormScreen):
         yield self._field("finish", "All devices off before", "a date such as 2031-09-01")
         yield self._field("lift", "A lift of at most", "a number of cm from 0 to 30", "cm")
         yield self._field("free", "No device on the bone", "two dates such as 2031-09-01..2032-06-30")
-        for name, label in PREFERENCES.items():
+        for name, label in PREFERENCE_LABELS.items():
             yield self._field(name, label, "yes or no")
         kinds = (
             dict.fromkeys((s.kind, s.label.rstrip("0123456789 ")) for s in plan.stages if s.operation) if plan else {}

@@ -14,7 +14,9 @@ import numpy as np
 from pathway.courses.arrest_options import arrest_from_years
 from pathway.courses.course import PLATES
 from pathway.courses.policy import programme as pg
+from pathway.courses.policy.device_cost import device_month_weight
 from pathway.courses.policy.risks import JOINTS, Risks, hip_cover, risks_of
+from pathway.courses.policy.school import school_years_touched
 from pathway.courses.problem import CourseProblem
 from pathway.days import in_months
 from pathway.growth import arrest_takes, outlook
@@ -226,7 +228,11 @@ class _Builder:
         long = np.maximum(amounts - number("practice_long_from_mm"), 0) / 10
         short = np.maximum(number("practice_short_from_mm") - amounts, 0) / 10
         by_mm = number("practice_long_weight") * long**2 + number("practice_short_weight") * short**2
-        cost = number("weigh_lengthening") + number("weigh_frame_month") * device + practice + by_mm[None, :, None]
+        ages = self.ages[: self.steps, None, None]
+        month = device_month_weight(self.lead.bone, ages, number)
+        cost = number("weigh_lengthening") + month * device + practice + by_mm[None, :, None]
+        at_school = number("school_from_years"), number("school_to_years")
+        cost += number("weigh_school_year") * school_years_touched(ages, device, *at_school)
         whole = (
             cost[..., None]
             + number("weigh_unplanned_operation") * risks.unplanned

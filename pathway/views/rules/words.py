@@ -37,6 +37,7 @@ KIND_WORDS = {
     "follow_ups": "follow-up",
     "companions": "companion condition",
     "implants": "implant at hand",
+    "preference_sets": "set of weights",
     "calendars": "calendar",
     "disagreements": "disagreement of sources",
     "harms": "published count",
@@ -248,6 +249,12 @@ def _implant(rule: model.Implant, _protocol: Protocol) -> str:
     return f"{rule.label}: {rule.angle_deg:g} deg between {part} and shaft, {part} of {lengths} mm."
 
 
+def _preference_set(rule: model.PreferenceSet, _protocol: Protocol) -> str:
+    factors = ", ".join(f"{factor.weight} x{factor.times:g}" for factor in rule.factors)
+    when = "always in force here" if rule.default else "in force where the family wishes for it"
+    return f"{plain_words(rule.id).capitalize()}: {factors}; {when}. In plain words: {rule.family_words}"
+
+
 def _disagreement(rule: model.Disagreement, _protocol: Protocol) -> str:
     sides = "; ".join(
         f"{side.value} ({', '.join(side.sources)}; {PROVENANCE_WORDS.get(side.provenance, side.provenance)})"
@@ -344,6 +351,7 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.FollowUp: _follow_up,
     model.Companion: _companion,
     model.Implant: _implant,
+    model.PreferenceSet: _preference_set,
     model.Disagreement: _disagreement,
     model.Harm: _harm,
     model.ClinicCalendar: _calendar,

@@ -28,6 +28,9 @@ def printed(said: Iterable[Paragraph], width: int, *, plain: bool = False) -> li
             lines += ["", *wrap(text, width, "", "  ")]
             continue
         indent = "  " * (say.depth + 1) + (f"{say.mark} " if say.mark else "")
+        if say.fixed:
+            lines.append(indent + text)
+            continue
         lines += wrap(text, min(width, say.widest) if say.widest else width, indent, " " * len(indent))
     return lines
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pathway.days import age_words
-from pathway.plan.programme import FirstChoice, Programme, ProgrammeStep
+from pathway.plan.programme import FirstChoice, Programme, ProgrammeStep, SetInForce, Weight
+from pathway.protocol.words import plain_words
 from pathway.views.words.paragraphs import Paragraph
+from pathway.views.words.programme_why import amounts_paragraphs, turns_words
 
 _KINDS = {
     "lengthening": "lengthening",
@@ -33,6 +35,12 @@ def programme_paragraphs(found: Programme) -> Iterator[Paragraph]:
     yield from map(Paragraph, _usual(found))
     yield Paragraph("If the first operation had to be fixed now", heading=True)
     yield from map(Paragraph, _firm(found))
+    if found.amounts is not None:
+        yield Paragraph("Why this age and amount", heading=True)
+        yield from amounts_paragraphs(found.amounts)
+    if found.turns is not None:
+        yield Paragraph("What would turn it", heading=True)
+        yield from map(Paragraph, turns_words(found.turns, found.rests_on, first_words))
     if found.troubles:
         yield Paragraph("Complications, estimated from published groups for a lengthening like the first", heading=True)
         yield from map(Paragraph, found.troubles)
@@ -41,8 +49,10 @@ def programme_paragraphs(found: Programme) -> Iterator[Paragraph]:
             "A step of this path lies where published counts do not reach: the line is drawn on from there."
         )
     yield Paragraph("What this rests on (value judgements; a clinic accepts or changes them)", heading=True)
+    for one in found.sets:
+        yield Paragraph(_set(one))
     for weight in found.rests_on:
-        yield Paragraph(f"{weight.because} [{weight.id} = {weight.value:g} {weight.unit}]")
+        yield Paragraph(_weight(weight))
 
 
 def _step(step: ProgrammeStep, two_bones: bool) -> str:
@@ -84,26 +94,53 @@ def _having(of_100: int, number: int) -> str:
     return f"{of_100} {'has' if of_100 == 1 else 'have'} {many}"
 
 
+def _set(one: SetInForce) -> str:
+    if one.chosen_by == "clinic":
+        return f"Chosen by the clinic for every child: {plain_words(one.id)}. What it changes is said below."
+    return f"Chosen by the family: {plain_words(one.id)} (“{one.family_words}”). What it changes is said below."
+
+
+def _weight(weight: Weight) -> str:
+    said = f"{weight.because} [{weight.id} = {weight.value:g} {weight.unit}]"
+    if not weight.changed_by:
+        return said
+    by = " and ".join(f"x{one.times:g} by {plain_words(one.by)}" for one in weight.changed_by)
+    return (
+        f"In force: {weight.id} = {weight.value:g} {weight.unit}, {by}. In the rules it is {weight.in_rules:g}: "
+        f"{weight.because}"
+    )
+
+
 def _firm(found: Programme) -> Iterator[str]:
+    months = f"{found.next_visit_months:g} months"
     if found.waiting is not None and found.waiting > 0:
-        yield f"Deciding at each visit: wait. Operating today would score {found.waiting:.2f} worse than waiting."
+        yield (
+            f"Deciding at each visit: wait for the next one. Operating today would cost {found.waiting:.2f} planned "
+            f"operations more than waiting {months}."
+        )
     elif found.waiting is not None:
-        yield f"Waiting until the next visit would score {-found.waiting:.2f} worse than the best operation today."
+        yield (
+            f"Waiting {months}, until the next visit, would cost {-found.waiting:.2f} planned operations more than "
+            "the best operation today."
+        )
+    if found.turned:
+        yield "A close call: a risk or a weight within its range brings another first operation (see below)."
     if found.other is None:
         yield "No other first operation is allowed."
     else:
-        words = {"firm": "Firm", "a matter of weighing": "A matter of weighing"}
-        head = words.get(found.firmness, "A close call")
+        words = {"firm": "Firm", "a matter of weighing": "A matter of weighing", "close call": "A close call"}
+        head = "With risks and weights as they are" if found.turned else words[found.firmness]
         yield (
             f"{head}, against choices of another kind, or more than a year or 1 cm away: the best of them "
-            f"({_choice(found.other)}) scores {found.other.costs_more:.2f} worse."
+            f"({first_words(found.other)}) costs {found.other.costs_more:.2f} more."
         )
-    yield "In the list a point is the burden of one planned operation; the best scores 0."
+    yield "The cheapest, each kind and age once; 1 is the burden of one planned operation:"
     for one in found.choices:
-        yield f"{_choice(one)}: {one.costs_more:.2f} worse."
+        yield f"{first_words(one)}: {one.costs_more:.2f} more."
 
 
-def _choice(one: FirstChoice) -> str:
+def first_words(one: FirstChoice) -> str:
+    """Return a first operation in words: what, at which age, how much."""
     if one.kind == "nothing":
         return _KINDS[one.kind]
     return f"{_KINDS[one.kind]} at {age_words(one.age_years)}, {one.amount_mm / 10:.1f} cm{_plates(one.physes)}"

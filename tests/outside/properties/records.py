@@ -7,6 +7,7 @@ import datetime
 from hypothesis import strategies as st
 
 from pathway.days import add_months, age_years
+from pathway.preferences import PREFERENCES
 from pathway.protocol.model import FindingRule, Protocol
 from pathway.record import BlockedWeeks, CaseCalendar, Decision, Missing, Operation, Record, SchoolHoliday, Side, Visit
 from tests.sample import HEALTHY, OF_CHILD, child, decision, operation, side_of, visit
@@ -155,7 +156,7 @@ def _decisions(draw: st.DrawFn, on: Day, protocol: Protocol) -> tuple[Decision, 
         kinds = ("contralateral_growth_arrest", "femoral_lengthening", "hip_preparation", "tibial_lengthening")
         wishes.append(decision("decline", date=on, by="family", stage=draw(st.sampled_from(kinds))))
     if draw(st.integers(0, 3)) == 0:
-        wish = draw(st.sampled_from(("fewest_operations", "least_device_time", "no_growth_arrest")))
+        wish = draw(st.sampled_from(PREFERENCES))
         wishes.append(decision("prefer", date=on, by="family", prefer=wish))
     if draw(st.integers(0, 3)) == 0:
         waivable = [gate.id for gate in protocol.gates if gate.waivable] + [c.id for c in protocol.contraindications]
