@@ -41,7 +41,7 @@ def make_programme(question: Question) -> Programme | str:
         return "A device is on: a programme is made when it is off."
     found = next((one for p in problems if (one := programme_of(p, question)) is not None), None)
     if found is None:
-        return "The rules ask for no lengthening of this child: see the plan."
+        return "The rules leave nothing to decide for this child, no lengthening and no growth arrest: see the plan."
     return _told(found, question)
 
 
@@ -69,7 +69,7 @@ def _told(child: ChildProgramme, question: Question) -> Programme:
         waiting=None if (waiting := first.waiting()) is None else round(waiting, 2),
         troubles=_troubles(policy, child, question),
         beyond_counts=any(
-            bool(child.risks.outside[step.visit, step.action.amount, 0])
+            child.outside_counts(step.visit, step.action.amount, step.number, step.gained)
             for step in policy.path
             if step.action.amount >= 0
         ),
@@ -94,7 +94,8 @@ def _kind(action: Action) -> Kind:
 
 def _step(step: PathStep, child: ChildProgramme) -> ProgrammeStep:
     action = step.action
-    percent = float(child.percent[step.visit, action.amount, 0]) if action.amount >= 0 else None
+    lengthens = action.amount >= 0
+    percent = child.percent_of(step.visit, action.amount, step.number, step.gained) if lengthens else None
     return ProgrammeStep(
         kind=_kind(action),
         age_years=round(step.age_years, 2),
@@ -130,7 +131,8 @@ def _troubles(policy: Policy, child: ChildProgramme, question: Question) -> tupl
     first = next((step for step in policy.path if step.action.amount >= 0), None)
     if first is None:
         return ()
-    bone, percent = child.bone, float(child.percent[first.visit, first.action.amount, 0])
+    bone = child.bones[first.number - 1]
+    percent = child.percent_of(first.visit, first.action.amount, first.number, first.gained)
     step = lengthening_of(question, bone, first.mm, percent, first.age_years, child.cover)
     told = []
     for name in TOLD:

@@ -66,7 +66,7 @@ class _Forward:
         self.joints = np.zeros(given.joints)
         self.stopped = 0.0
         self._late: dict[tuple[int, int], tuple[Floats, Floats]] = {}
-        self.lengthened = np.zeros((given.most, given.steps, len(given.lengthening.amounts_mm)))
+        self.lengthened = np.zeros((given.most, given.steps, len(given.amounts_mm)))
         self.arrest = np.zeros((3, *given.arrest.allowed.shape))
 
     def run(self) -> Outcome:
@@ -161,7 +161,8 @@ class _Forward:
     def _lengthen(self, visit: int, key: Key, amount: int, plates: int, chances: Floats, after: Mass) -> None:
         """Add to `after` what a lengthening leads to, and count it."""
         arrested, level = key
-        here, table = self.layout.levels[level], self.given.lengthening
+        here = self.layout.levels[level]
+        table = self.given.tables(here.done)
         joints = np.array(here.joints)
         rows = np.flatnonzero(chances.any(axis=(1, 2, 3)))  # most gains are empty
         low, gains = here.low + int(rows[0]), slice(here.low + int(rows[0]), here.low + int(rows[-1]) + 1)
@@ -199,7 +200,7 @@ class _Forward:
                     _add(gone, low + int(steps) - then.low, weight * part)
             lost = float(table.loss_chance[visit, amount])
             if lost > 0:
-                gone = (1 - lost) * gone + lost * (gone @ self.kernels.loss(visit, amount))
+                gone = (1 - lost) * gone + lost * (gone @ self.kernels.loss(float(table.loss_mm[visit, amount])))
             if plates >= 0:
                 gone = self._arrest(visit, to, plates, gone, AT_START)
             goal = (arrested or plates >= 0, to)
