@@ -123,9 +123,12 @@ class _Builder:
         grid, every = self.problem.grid, self._every()
         mature = max(self.posterior.mature_age_years, float(grid.age_years[0]))
         last = int(np.searchsorted(grid.age_years, mature + self.number("policy_after_growth_years")))
-        columns = np.arange(0, min(max(last, every), len(grid.age_years) - 1) + 1, every)
+        columns = np.arange(0, min(max(last, every), len(grid.age_years) - 1) + 1)
         choices = arrest_choices(self.problem, self.question, grid.age_years[columns])
-        return columns, choices.at(np.arange(len(columns) - 1))
+        half = columns % every == 0
+        between = choices.allowed.any(axis=0) & (columns % max(every // 2, 1) == 0)
+        kept = np.flatnonzero(half | (between & (columns < columns[half][-1])))
+        return columns[kept], choices.at(kept[:-1])
 
     def build(self, level: Level, slope: float | None, most: int | None, *, arrest: bool) -> ChildProgramme:
         problem, columns = self.problem, self.columns[:-1]

@@ -54,7 +54,7 @@ class Operations:
     def late(self, visit: int, plates: int) -> Floats:
         """Return the burden (G, K, M) that an arrest's slowness adds, by the forecast as it stands after it."""
         if (visit, plates) not in self._late:
-            self._late[visit, plates] = lateness(self.given, visit, plates, self._now, self.given.burden)
+            self._late[visit, plates] = lateness(self.given, visit, plates, self._now, self._burden, self.given.burden)
         return self._late[visit, plates]
 
     def _arrested(self, visit: int, plates: int, gains: slice, after: Floats, classes: int) -> Floats:
