@@ -37,6 +37,8 @@ from pathway.risk.steps import HipCover
 _CLASSES = 3
 # The grid reaches so many SDs and mm to each side, so much farther where an arrest or lost growth may lead.
 _SDS, _EDGE_MM, _ARREST_BEYOND, _LOSS_MM = 3.5, 10.0, 1.3, 30.0
+_LITTLE_STEPS, _MOST_HALVINGS = 8, 2
+"""Where so few steps are predicted, decisions near a threshold need a finer grid; as fine as so many halvings."""
 _GROWN_UP_AFTER_YEARS = 5.0
 _LONG_LEG_GROWN = 0.95
 """Part of the growth from today on at which early and late maturing children are told apart."""
@@ -113,7 +115,12 @@ class _Builder:
         return max(round(self.number("next_visit_months") / self.problem.grid.months), 1)
 
     def _grid_mm(self) -> float:
-        return self.problem.grid.step_mm
+        """Return the step of the plan, halved once where little is predicted, and until it is no wider than the SD."""
+        whole = self.problem.grid.step_mm
+        halvings = 1 if self.mean < _LITTLE_STEPS * whole else 0
+        while halvings < _MOST_HALVINGS and whole / 2**halvings > self.deviation:
+            halvings += 1
+        return float(whole / 2**halvings)
 
     def _visits(self) -> tuple[np.ndarray, ArrestChoices]:
         """Return the columns at which something is decided, until the end of growth and on, and what to arrest there.
