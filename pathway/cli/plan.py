@@ -140,7 +140,7 @@ def programme(asked: Asked, as_json: bool, what_turns: bool) -> None:
 
     The best policy over all visits to come: ages and amounts if every step works, what usually happens, what other
     ages and amounts cost more, how close the next best first operation comes, and the value judgements that it rests
-    on, as the wishes of the family leave them. It stands beside the plan and moves none of its dates.
+    on, as the wishes of the family leave them. The plan's stages follow its path.
     """
     from pathway.plan.make import make_plan
     from pathway.plan.make_programme import make_programme

@@ -23,7 +23,7 @@ def amounts_by_age(first: First) -> AmountsByAge | None:
     A lengthening counts with or without a growth arrest in its sitting, as is cheaper. None where none is allowed.
     """
     costs = first.cost[:-1] - first.best().cost
-    amounts = first.programme.lengthening.amounts_mm
+    amounts = first.programme.lengthenings[0].amounts_mm
     table = np.stack([_least(costs, first.actions, amount=at) for at in range(len(amounts))], axis=1)
     if not np.isfinite(table).any():
         return None

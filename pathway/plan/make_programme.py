@@ -61,7 +61,7 @@ def make_programme(question: Question, *, turn: bool = False) -> Programme | str
         return "A device is on: a programme is made when it is off."
     asked = next((one for p in problems if (one := weighed(p, question)) is not None), None)
     if asked is None:
-        return "The rules ask for no lengthening of this child: see the plan."
+        return "The rules leave nothing to decide for this child, no lengthening and no growth arrest: see the plan."
     return _told(asked, turn=turn)
 
 
@@ -93,7 +93,7 @@ def _told(asked: Weighed, *, turn: bool) -> Programme:
         next_visit_months=protocol.number("next_visit_months"),
         troubles=_troubles(policy, child, question),
         beyond_counts=any(
-            bool(child.risks.outside[step.visit, step.action.amount, 0])
+            child.outside_counts(step.visit, step.action.amount, step.number, step.gained)
             for step in policy.path
             if step.action.amount >= 0
         ),
@@ -135,7 +135,8 @@ def _kind(action: Action) -> Kind:
 
 def _step(step: PathStep, child: ChildProgramme) -> ProgrammeStep:
     action = step.action
-    percent = float(child.percent[step.visit, action.amount, 0]) if action.amount >= 0 else None
+    lengthens = action.amount >= 0
+    percent = child.percent_of(step.visit, action.amount, step.number, step.gained) if lengthens else None
     return ProgrammeStep(
         kind=_kind(action),
         age_years=round(step.age_years, 2),
@@ -171,7 +172,8 @@ def _troubles(policy: Policy, child: ChildProgramme, question: Question) -> tupl
     first = next((step for step in policy.path if step.action.amount >= 0), None)
     if first is None:
         return ()
-    bone, percent = child.bone, float(child.percent[first.visit, first.action.amount, 0])
+    bone = child.bones[first.number - 1]
+    percent = child.percent_of(first.visit, first.action.amount, first.number, first.gained)
     step = lengthening_of(question, bone, first.mm, percent, first.age_years, child.cover)
     told = []
     for name in TOLD:

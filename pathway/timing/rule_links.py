@@ -23,7 +23,7 @@ LEAD = "planning_lead_days"
 LAST_USEFUL = "last useful day"
 DURATION = "duration of"
 SAME_SITTING = "same sitting"
-AFTER_FRAME = "arrest_after_frame_months"
+AFTER_FRAME = "arrest_after_device_months"
 SLIP_DAYS = 14
 """How far a date may slip past the age chosen for it, off weekends and rounded months, before it counts as late."""
 

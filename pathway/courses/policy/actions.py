@@ -31,7 +31,7 @@ class Action(NamedTuple):
 
 def actions_of(programme: Programme) -> tuple[Action, ...]:
     """Return every action, waiting first; stored policies hold indices of this."""
-    amounts, sets = range(len(programme.lengthening.amounts_mm)), range(len(programme.arrest.allowed))
+    amounts, sets = range(len(programme.amounts_mm)), range(len(programme.arrest.allowed))
     return (
         Action(WAIT),
         *(Action(LENGTHEN, amount) for amount in amounts),

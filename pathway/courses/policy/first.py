@@ -34,7 +34,7 @@ class First:
     actions: tuple[Action, ...]
     cost: Floats
     today: dict[Action, float]
-    """What each thing that may be done today costs, as is best afterwards; the least of them is the value."""
+    """What each thing that may be done today costs, as is best afterwards; the least is the value (class hidden)."""
 
     def commitments(self) -> tuple[Commitment, ...]:
         """Return all that is allowed, the cheapest first."""
@@ -73,7 +73,7 @@ class First:
 def mm_of(programme: Programme, visit: int, action: Action) -> float:
     """Return the amount of a lengthening, or the mean effect of an arrest; 0 where nothing is done."""
     if action.amount >= 0:
-        return float(programme.lengthening.amounts_mm[action.amount])
+        return float(programme.amounts_mm[action.amount])
     if action.kind == ARREST:
         return float(programme.tempo.chance @ programme.arrest.effect_mm[:, action.plates, visit])
     return 0.0

@@ -66,7 +66,9 @@ def _expected(operations: Operations, visit: int, values: Values) -> Values:
     """Return what the next visit's states cost on average, seen from this one before the forecast moves."""
     walk = operations.kernels.walk(visit).T.astype(operations.type)
     given, places = operations.given, operations.layout
-    return {key: operations.mixed(value, places.classes(given, visit, key[0])) @ walk for key, value in values.items()}
+    told = {key: operations.mixed(value, places.classes(given, visit, key[0])) for key, value in values.items()}
+    moves = given.forecast.step_variance_mm2[visit] > 0
+    return {key: value @ walk for key, value in told.items()} if moves else told
 
 
 def _visit(operations: Operations, visit: int, after: Values) -> tuple[Values, dict[Key, Codes], dict[int, Floats]]:

@@ -61,9 +61,9 @@ class Kernels:
         """Return how the forecast moves from a visit to the next."""
         return self._matrix(0.0, float(self._given.forecast.step_variance_mm2[visit]))
 
-    def loss(self, visit: int, amount: int) -> Floats:
-        """Return how it rises where a lengthening costs growth."""
-        return self._matrix(float(self._given.lengthening.loss_mm[visit, amount]), 0.0)
+    def loss(self, mm: float) -> Floats:
+        """Return how it rises where a lengthening costs so much growth."""
+        return self._matrix(mm, 0.0)
 
     def arrest(self, tempo: int, plates: int, visit: int) -> Floats:
         """Return how an arrest lowers it in a class of tempo."""

@@ -10,12 +10,18 @@ from pathway.courses.policy.programme import Floats, Programme
 
 
 def lateness(
-    programme: Programme, visit: int, plates: int, now: list[Floats], measure: Callable[[Floats, int], Floats]
+    programme: Programme,
+    visit: int,
+    plates: int,
+    now: list[Floats],
+    measured: list[Floats],
+    measure: Callable[[Floats, int], Floats],
 ) -> Floats:
     """Return what a measure of the difference adds up to more (G, K, M), by forecast and gain after the arrest.
 
     At a later visit the difference is larger than the lowered forecast says, by what is still to come less what the
-    share reached leaves out anyway. `now` are the differences (G, K, M) by visit; `measure` takes such and a visit.
+    share reached leaves out anyway. `now` are the differences (G, K, M) by visit; `measure` takes such and a visit,
+    and gives `measured` for them.
     Exact where forecast and gain stay as they are.
     """
     effect, reached = programme.arrest.effect_mm[:, plates], programme.tempo.reached
@@ -24,5 +30,5 @@ def lateness(
         done = effect[:, visit] - effect[:, later]
         wait = np.maximum(effect[:, visit] * reached[:, later] - done, 0).astype(total.dtype)
         if wait.any():
-            total += measure(now[later] + wait[:, None], later) - measure(now[later], later)
+            total += measure(now[later] + wait[:, None], later) - measured[later]
     return total

@@ -102,24 +102,24 @@ def layout(programme: Programme) -> Layout:
 
 
 def _levels(programme: Programme) -> tuple[Level, ...]:
-    start, lengthening = programme.start, programme.lengthening
+    start, top = programme.start, programme.gains - 1
     if start.stopped:
         return (Level(STOPPED, (start.joint,), 0, 0),)
-    top = programme.gains - 1
     levels = [Level(start.done, (start.joint,), 0, 0)]
-    likely = np.any(lengthening.gain_chance > 0, axis=3) & np.any(lengthening.allowed, axis=(2, 3))[:, :, None]
-    steps = lengthening.gain_steps[likely]
-    if len(steps):
-        change: Bools = np.any(lengthening.joints > 0, axis=(0, 1, 2))
-        for done in range(start.done + 1, programme.most + 1):
-            if not lengthening.when[:, done - 1].any():
-                break
-            before = levels[-1]
-            joints = tuple(int(at) for at in np.flatnonzero(change[list(before.joints)].any(axis=0)))
-            low, high = min(before.low + int(steps.min()), top), min(before.high + int(steps.max()), top)
-            levels.append(Level(done, joints, low, high))
-        if len(levels) > 1 and lengthening.stop_chance.any():
-            levels.append(Level(STOPPED, (0,), levels[1].low, levels[-1].high))
+    may_stop = False
+    for done in range(start.done, programme.most):
+        before, table = levels[-1], programme.tables(done)
+        likely = np.any(table.gain_chance > 0, axis=3) & np.any(table.allowed, axis=(2, 3))[:, :, None]
+        steps = table.gain_steps[likely]
+        if not (len(steps) and programme.when[:, done].any()):
+            break
+        change: Bools = np.any(table.joints > 0, axis=(0, 1, 2))
+        joints = tuple(int(at) for at in np.flatnonzero(change[list(before.joints)].any(axis=0)))
+        low, high = min(before.low + int(steps.min()), top), min(before.high + int(steps.max()), top)
+        levels.append(Level(done + 1, joints, low, high))
+        may_stop |= bool(table.stop_chance.any())
+    if may_stop:
+        levels.append(Level(STOPPED, (0,), levels[1].low, levels[-1].high))
     return tuple(levels)
 
 
@@ -149,14 +149,13 @@ def _reached(programme: Programme, levels: tuple[Level, ...], stopped: int | Non
 
 
 def _may_lengthen(programme: Programme, visit: int, done: int, wait: int) -> bool:
-    lengthening = programme.lengthening
     if done in (STOPPED, programme.most):
         return False
-    return bool(lengthening.when[visit, done, wait] and lengthening.allowed[visit].any())
+    return bool(programme.when[visit, done, wait] and programme.tables(done).allowed[visit].any())
 
 
 def _sitting(programme: Programme, visit: int, arrested: bool, done: int, wait: int) -> int:
     arrest = programme.arrest
     if arrested or (done == STOPPED and not arrest.after_stop) or not arrest.allowed[:, visit].any():
         return BARRED
-    return int(arrest.sitting[wait])
+    return int(arrest.sitting[visit, wait])

@@ -12,15 +12,15 @@ import numpy as np
 from pathway.courses.policy.actions import Best, no_codes
 from pathway.courses.policy.kernels import Kernels
 from pathway.courses.policy.layout import STOPPED, Level
-from pathway.courses.policy.programme import Floats, Programme
+from pathway.courses.policy.programme import Floats, Lengthening
 
 Path = tuple[Level, Floats, Floats]
 """Where a lengthening leads: the level, what its states cost (gains, joints, columns), and the chance (X, G) of it."""
 
 
-def gain_bands(programme: Programme, visit: int) -> Floats:
+def gain_bands(table: Lengthening, visit: int) -> Floats:
     """Return by amount the chances (X, G, G) of each gain to become each; beyond the grid it stays at its end."""
-    table, top = programme.lengthening, programme.gains - 1
+    top = table.allowed.shape[2] - 1
     steps = np.asarray(table.gain_steps[visit])
     amounts, gains = np.arange(len(steps))[:, None, None], np.arange(top + 1)
     bands: Floats = np.zeros((len(steps), top + 1, top + 1))
@@ -29,7 +29,7 @@ def gain_bands(programme: Programme, visit: int) -> Floats:
 
 
 def lengthened(
-    programme: Programme,
+    table: Lengthening,
     kernels: Kernels,
     visit: int,
     here: Level,
@@ -45,10 +45,9 @@ def lengthened(
     columns, kind = paths[0][1].shape[2], paths[0][1].dtype
     shape = (*here.size, columns)
     best = Best(np.full(shape, np.inf, kind), no_codes(shape, len(bands)), {} if seen else None)
-    table = programme.lengthening
     charge = np.where(table.allowed[visit], table.cost[visit], np.inf)[:, here.gains][:, :, list(here.joints), None]
     charge = charge.astype(kind)
-    ways = [_Way(programme, kernels, visit, here, path, bands) for path in paths]
+    ways = [_Way(table, kernels, visit, here, path, bands) for path in paths]
     for amount in (int(x) for x in np.flatnonzero(table.allowed[visit].any(axis=(1, 2)))):
         cost = np.add(ways[0].after(amount), charge[amount])
         for way in ways[1:]:
@@ -61,15 +60,17 @@ class _Way:
     """One path at one visit: the costs behind it, and those after lost growth, as (gains, joints and columns)."""
 
     def __init__(
-        self, programme: Programme, kernels: Kernels, visit: int, here: Level, path: Path, bands: Floats
+        self, table: Lengthening, kernels: Kernels, visit: int, here: Level, path: Path, bands: Floats
     ) -> None:
         then, costs, chance = path
-        table, kind = programme.lengthening, costs.dtype
+        kind = costs.dtype
         self._costs = costs.reshape(len(costs), -1)
         self._shape = costs.shape[1:]
         self._loss = np.asarray(table.loss_chance[visit], float)
         self._loss_mm = np.asarray(table.loss_mm[visit], float)
-        self._rise = [kernels.loss(visit, amount) if loss > 0 else None for amount, loss in enumerate(self._loss)]
+        self._rise = [
+            kernels.loss(mm) if loss > 0 else None for loss, mm in zip(self._loss, self._loss_mm.tolist(), strict=True)
+        ]
         band = bands[:, here.gains, then.gains] * chance[:, here.gains, None]
         self._kept = ((1 - self._loss)[:, None, None] * band).astype(kind)
         self._lost = (self._loss[:, None, None] * band).astype(kind)

@@ -37,7 +37,7 @@ class Operations:
         visits = range(programme.steps)
         self._now = [programme.difference_mm(visit).astype(precision) for visit in visits]
         self._burden = [programme.burden(self._now[visit], visit) for visit in visits]
-        self._bands: tuple[int, Floats] | None = None
+        self._bands: dict[tuple[int, int], Floats] = {}
         self._late: dict[tuple[int, int], Floats] = {}
 
     def mixed(self, table: Floats, classes: int) -> Floats:
@@ -54,7 +54,7 @@ class Operations:
     def late(self, visit: int, plates: int) -> Floats:
         """Return the burden (G, K, M) that an arrest's slowness adds, by the forecast as it stands after it."""
         if (visit, plates) not in self._late:
-            self._late[visit, plates] = lateness(self.given, visit, plates, self._now, self.given.burden)
+            self._late[visit, plates] = lateness(self.given, visit, plates, self._now, self._burden, self.given.burden)
         return self._late[visit, plates]
 
     def _arrested(self, visit: int, plates: int, gains: slice, after: Floats, classes: int) -> Floats:
@@ -88,7 +88,7 @@ class Operations:
         """Return for the plain and the arrested state the best lengthening, and what each costs if `seen`."""
         parts = list(self._parts(visit, level, after))
         whole = self._lengthened(visit, level, parts, seen=seen)
-        amounts, size = range(len(self.given.lengthening.amounts_mm)), len(self.given.forecasts_mm)
+        amounts, size = range(len(self.given.amounts_mm)), len(self.given.forecasts_mm)
         out = dict[bool, Best]()
         start = 0
         for part in parts:
@@ -134,15 +134,19 @@ class Operations:
 
     def _lengthened(self, visit: int, level: int, parts: list[_Part], *, seen: bool) -> Best:
         """Return the best amount (its code) of every part, side by side: (gains, joints, columns)."""
-        places, stop_chance = self.layout, self.given.lengthening.stop_chance[visit]
+        places, done = self.layout, self.layout.levels[level].done
+        table = self.given.tables(done)
+        stop_chance = table.stop_chance[visit]
         paths = []
         for at, chance in enumerate((1 - stop_chance, stop_chance)[: len(parts[0].ends)]):
             flat = [part.ends[at].reshape(*part.ends[at].shape[:2], -1) for part in parts]
             to = level + 1 if at == 0 else len(places.levels) - 1
             paths.append((places.levels[to], np.concatenate(flat, axis=2), chance))
-        if self._bands is None or self._bands[0] != visit:
-            self._bands = visit, gain_bands(self.given, visit)
-        return lengthened(self.given, self.kernels, visit, places.levels[level], paths, self._bands[1], seen=seen)
+        key = visit, int(self.given.bone_of[done])
+        if key not in self._bands:
+            self._bands = {at: bands for at, bands in self._bands.items() if at[0] == visit}
+            self._bands[key] = gain_bands(table, visit)
+        return lengthened(table, self.kernels, visit, places.levels[level], paths, self._bands[key], seen=seen)
 
 
 class _Part(NamedTuple):

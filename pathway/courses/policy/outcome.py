@@ -68,8 +68,11 @@ class _Forward:
         self.number = np.zeros(given.most + 1)
         self.joints = np.zeros(given.joints)
         self.stopped = 0.0
+        visits = range(given.steps)
+        self.burden = [given.burden(self.now[visit], visit) for visit in visits]
+        self.burdened_over = [self._over(self.now[visit], visit) for visit in visits]
         self._late: dict[tuple[int, int], tuple[Floats, Floats]] = {}
-        self.lengthened = np.zeros((given.most, given.steps, len(given.lengthening.amounts_mm)))
+        self.lengthened = np.zeros((given.most, given.steps, len(given.amounts_mm)))
         self.arrest = np.zeros((3, *given.arrest.allowed.shape))
 
     def run(self) -> Outcome:
@@ -98,7 +101,7 @@ class _Forward:
         given = self.given
         after: Mass = {}
         lengthening: dict[tuple[Key, int], Floats] = {}
-        burden, over = given.burden(self.now[visit], visit), self._over(self.now[visit], visit)
+        burden, over = self.burden[visit], self.burdened_over[visit]
         for (arrested, level, at), chances in mass.items():
             gains = self.layout.levels[level].gains
             here = self._by_class(chances.sum(axis=1))
@@ -121,10 +124,12 @@ class _Forward:
             self._lengthen(visit, key, action.amount, action.plates, part, after)
         walk = self.kernels.walk(visit)
         told = {flag: self.layout.classes(given, visit + 1, flag) for flag in (False, True)}
-        return {
-            key: (self._by_class(chances) if told[key[0]] > chances.shape[2] else chances) @ walk
+        moves = given.forecast.step_variance_mm2[visit] > 0
+        split = {
+            key: self._by_class(chances) if told[key[0]] > chances.shape[2] else chances
             for key, chances in after.items()
         }
+        return {key: chances @ walk for key, chances in split.items()} if moves else split
 
     def _over(self, difference_mm: Floats, visit: int) -> Floats:
         """Return the months until the next visit where the difference is over the share that is counted."""
@@ -155,16 +160,16 @@ class _Forward:
     def _lateness(self, visit: int, plates: int) -> tuple[Floats, Floats]:
         """Return burden and months over the share counted (G, K, M) that an arrest's slowness adds."""
         if (visit, plates) not in self._late:
-            late, over = (
-                lateness(self.given, visit, plates, self.now, measure) for measure in (self.given.burden, self._over)
-            )
+            measures = ((self.burden, self.given.burden), (self.burdened_over, self._over))
+            late, over = (lateness(self.given, visit, plates, self.now, *measure) for measure in measures)
             self._late[visit, plates] = late, over
         return self._late[visit, plates]
 
     def _lengthen(self, visit: int, key: Key, amount: int, plates: int, chances: Floats, after: Mass) -> None:
         """Add to `after` what a lengthening leads to, and count it."""
         arrested, level = key
-        here, table = self.layout.levels[level], self.given.lengthening
+        here = self.layout.levels[level]
+        table = self.given.tables(here.done)
         joints = np.array(here.joints)
         rows = np.flatnonzero(chances.any(axis=(1, 2, 3)))  # most gains are empty
         low, gains = here.low + int(rows[0]), slice(here.low + int(rows[0]), here.low + int(rows[-1]) + 1)
@@ -202,7 +207,7 @@ class _Forward:
                     _add(gone, low + int(steps) - then.low, weight * part)
             lost = float(table.loss_chance[visit, amount])
             if lost > 0:
-                gone = (1 - lost) * gone + lost * (gone @ self.kernels.loss(visit, amount))
+                gone = (1 - lost) * gone + lost * (gone @ self.kernels.loss(float(table.loss_mm[visit, amount])))
             if plates >= 0:
                 gone = self._arrest(visit, to, plates, gone, AT_START)
             goal = (arrested or plates >= 0, to)

@@ -17,14 +17,15 @@ from pathway.courses.policy.programme import Bools, Floats
 class Step:
     """An operation of the path. `number` counts lengthenings, those before today too (0: an arrest alone).
 
-    `mm` is the amount, or the effect of an arrest in the class followed. `chance` is that of this operation, by kind
-    and number, near this age and amount; `chance_ever` at any.
+    `gained` steps of the grid were gained before it. `mm` is the amount, or the effect of an arrest in the class
+    followed. `chance` is that of this operation, by kind and number, near this age and amount; `chance_ever` at any.
     """
 
     visit: int
     age_years: float
     action: Action
     number: int
+    gained: int
     mm: float
     chance: float
     chance_ever: float
@@ -67,14 +68,15 @@ def path(solved: Solved, ends: Outcome) -> tuple[Step, ...]:
         action = solved.actions[int(codes[at])]
         if action.kind == WAIT:
             continue
-        number = here.done + 1 if action.amount >= 0 else 0
+        number, before = here.done + 1 if action.amount >= 0 else 0, gained
         mm = mm_of(given, visit, action)
         if action.plates >= 0:
             effect = float(given.arrest.effect_mm[likely, action.plates, visit])
             mm = effect if action.kind == ARREST else mm
             arrested, forecast = True, max(forecast - round(effect / given.grid_mm), 0)
         if action.amount >= 0:
-            table, likeliest = given.lengthening, np.argmax(given.lengthening.gain_chance[visit, action.amount], axis=0)
+            table = given.tables(here.done)
+            likeliest = np.argmax(table.gain_chance[visit, action.amount], axis=0)
             step = int(table.gain_steps[visit, action.amount, likeliest[gained]])
             joint = int(np.argmax(table.joints[visit, action.amount, gained, joint]))
             gained, level, wait = min(gained + step, given.gains - 1), level + 1, places.just
@@ -86,6 +88,7 @@ def path(solved: Solved, ends: Outcome) -> tuple[Step, ...]:
                 float(given.age_years[visit]),
                 action,
                 number,
+                before,
                 mm,
                 float(table_of[near].sum()),
                 float(table_of.sum()),
@@ -118,7 +121,7 @@ def _mm(solved: Solved, number: int) -> Floats:
     given = solved.programme
     mm: Floats
     if number:
-        mm = np.broadcast_to(given.lengthening.amounts_mm, (given.steps, len(given.lengthening.amounts_mm)))
+        mm = np.broadcast_to(given.amounts_mm, (given.steps, len(given.amounts_mm)))
     else:
         mm = np.einsum("k,kjt->tj", given.tempo.chance, given.arrest.effect_mm)
     return mm

@@ -1,16 +1,18 @@
 """What a policy is worked out from: the visits, what is random, what may be done and what it costs. No medicine.
 
 Sizes: K classes of tempo, T steps between T + 1 visits, M forecasts and G gains of the grid, X amounts of a
-lengthening with O outcomes each, N lengthenings at most, W visits since the last one (the last of them "or more"),
-S states of the joints, J sets of growth plates. Lengths are mm, ages years, costs planned operations.
+lengthening with O outcomes each, N lengthenings at most of B sets of tables, W visits since the last one (the last of
+them "or more"), S states of the joints, J sets of growth plates. Lengths are mm, ages years, costs planned operations.
 
-One bone is lengthened. Two short bones are put as one: their mean as the bone's length, shorter waits in `when`.
-At each of the first T visits one thing is done; then the forecast moves, and the next visit comes. After the last
-visit what is left is judged. The difference at a visit is `forecast * reached + offset - gained`.
+One bone is lengthened, or two in a fixed order: which set of tables the next lengthening has follows from how many
+are done. Only the total gain is kept; what each bone has of it is for the tables to say. At each of
+the first T visits one thing is done; then the forecast moves, and the next visit comes. After the last visit what is
+left is judged. The difference at a visit is `forecast * reached + offset - gained`.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -63,20 +65,18 @@ class Forecast:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Lengthening:
-    """Lengthenings by `amounts_mm` (X,), each table by visit and by what was gained before.
+    """Lengthenings of one bone by `amounts_mm` (X,), each table by visit and by what was gained before in all.
 
-    `allowed` (T, X, G, S) by amount, `when` (T, N, W) by number done and visits since; both must hold.
-    `cost` (T, X, G, S) is all that one costs on average. Gained are `gain_steps` (T, X, O) of the grid, at least 0,
-    with `gain_chance` (T, X, O, G); beyond the last gain of the grid it stays there. With `loss_chance` (T, X) the
-    forecast rises by `loss_mm` (T, X). `joints` (T, X, G, S, S) are the chances from each state of the joints to
-    each; with `stop_chance` (T, X, G) nothing is lengthened afterwards. All these are independent of each other.
-    Counted, not charged: `planned` (T, X) and `unplanned` (T, X, G, S) operations, lasting `harm` (T, X, G, S),
-    `device_months` (T, X, G).
+    `allowed` (T, X, G, S) holds beside the programme's `when`. `cost` (T, X, G, S) is all that one costs on average.
+    Gained are `gain_steps` (T, X, O) of the grid, at least 0, with `gain_chance` (T, X, O, G); beyond the last gain of
+    the grid it stays there. With `loss_chance` (T, X) the forecast rises by `loss_mm` (T, X). `joints` (T, X, G, S, S)
+    are the chances from each state of the joints to each; with `stop_chance` (T, X, G) nothing is lengthened
+    afterwards. All these are independent of each other. Counted, not charged: `planned` (T, X) and `unplanned`
+    (T, X, G, S) operations, lasting `harm` (T, X, G, S), `device_months` (T, X, G).
     """
 
     amounts_mm: Floats
     allowed: Bools
-    when: Bools
     cost: Floats
     gain_steps: Ints
     gain_chance: Floats
@@ -97,11 +97,11 @@ class Arrest:
     `effect_mm` is also what an arrest still takes off from each visit on: what one done at t has not yet taken off
     at a later visit is its effect there, and this lateness is charged at the arrest as burden (exactly, if forecast
     and gain stay). `allowed` (J, T) for one alone or at a removal, `allowed_at_start` (J, T) in the sitting of a
-    lengthening's start. `sitting` (W,) says BARRED, OWN or REMOVAL by visits since the last lengthening (the last
-    entry counts where there was none). Costs (K, J, T) `cost`, `cost_at_start` (beside the lengthening's own),
-    `cost_at_removal`; done again with `repeat_chance` at `repeat_cost`. `planned`, `planned_at_start` and
-    `planned_at_removal` count operations. `after_stop`: whether it may still be done when family or team stopped
-    lengthening.
+    lengthening's start. `sitting` (T, W) says BARRED, OWN or REMOVAL by visit and visits since the last lengthening
+    (the last entry counts where there was none; more visits than since today are of one begun before today). Costs
+    (K, J, T) `cost`, `cost_at_start` (beside the lengthening's own), `cost_at_removal`; done again with
+    `repeat_chance` at `repeat_cost`. `planned`, `planned_at_start` and `planned_at_removal` count operations.
+    `after_stop`: whether it may still be done when family or team stopped lengthening.
     """
 
     effect_mm: Floats
@@ -126,8 +126,9 @@ class Costs:
 
     A year costs `burden * max(percent - burden_from_percent, 0) ** burden_power`, percent being the difference, too
     long or too short, of the long leg. The end costs `miss * (max(|difference| - miss_flat_mm, 0) / miss_scale_mm)
-    ** 2`. Counted: months over `over_percent`, chances to end `within_mm`. Two first operations are the same choice
-    when of one kind and within `near_years` and `near_mm`.
+    ** 2`. Beyond a wished `wish_mm` a year costs `wish_a_year` more for each cm. Counted: months over `over_percent`,
+    chances to end `within_mm`. Two first operations are the same choice when of one kind and within `near_years` and
+    `near_mm`.
     """
 
     burden: float
@@ -140,11 +141,17 @@ class Costs:
     within_mm: tuple[float, ...]
     near_years: float
     near_mm: float
+    wish_mm: float = math.inf
+    wish_a_year: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """The state today: gain 0, forecast as it stands. `waited` is W - 1 where nothing was lengthened."""
+    """The state today: gain 0, forecast as it stands.
+
+    `done` are lengthenings counted before today, `waited` the visits since the start of the last one; W - 1 where
+    nothing was lengthened. One before today need not be counted for a device still on to keep arrests away.
+    """
 
     arrested: bool
     stopped: bool
@@ -155,13 +162,19 @@ class Start:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Programme:
-    """All of it. `age_years` (T + 1,) rise, by any steps. Tables that disagree are refused with all that is wrong."""
+    """All of it. `age_years` (T + 1,) rise, by any steps. Tables that disagree are refused with all that is wrong.
+
+    `lengthenings` are the B sets of tables, with the same amounts; `bone_of` (N,) says which of them the lengthening
+    after so many uses; `when` (T, N, W) allows one by number done and visits since the last.
+    """
 
     age_years: Floats
     grid_mm: float
     tempo: Tempo
     forecast: Forecast
-    lengthening: Lengthening
+    lengthenings: tuple[Lengthening, ...]
+    bone_of: Ints
+    when: Bools
     arrest: Arrest
     costs: Costs
     start: Start
@@ -187,24 +200,33 @@ class Programme:
         return self.forecast.mean_mm + self.grid_mm * np.arange(-self.forecast.below, self.forecast.above + 1)
 
     @property
+    def amounts_mm(self) -> Floats:
+        """Return the amounts (X,) of every lengthening."""
+        return self.lengthenings[0].amounts_mm
+
+    def tables(self, done: int) -> Lengthening:
+        """Return the tables of the lengthening that follows so many."""
+        return self.lengthenings[int(self.bone_of[done])]
+
+    @property
     def gains(self) -> int:
         """Return G."""
-        return int(self.lengthening.allowed.shape[2])
+        return int(self.lengthenings[0].allowed.shape[2])
 
     @property
     def joints(self) -> int:
         """Return S."""
-        return int(self.lengthening.allowed.shape[3])
+        return int(self.lengthenings[0].allowed.shape[3])
 
     @property
     def most(self) -> int:
         """Return N, the most lengthenings."""
-        return int(self.lengthening.when.shape[1])
+        return int(self.when.shape[1])
 
     @property
     def waits(self) -> int:
         """Return W."""
-        return int(self.lengthening.when.shape[2])
+        return int(self.when.shape[2])
 
     @property
     def classes(self) -> int:
@@ -221,8 +243,12 @@ class Programme:
         """Return what the differences (..., K, M) cost from a visit to the next."""
         percent = np.abs(difference_mm) * (100 / self.tempo.long_leg_mm[:, visit, None]).astype(difference_mm.dtype)
         over = np.maximum(percent - self.costs.burden_from_percent, 0)
-        year: Floats = self.costs.burden * over**self.costs.burden_power
-        return year * float(self.years[visit])
+        # A root and a product are many times faster than a power.
+        risen = over * np.sqrt(over) if self.costs.burden_power == 1.5 else over**self.costs.burden_power
+        year: Floats = self.costs.burden * risen
+        if self.costs.wish_a_year:
+            year += self.costs.wish_a_year * np.maximum(np.abs(difference_mm) - self.costs.wish_mm, 0) / 10
+        return year * float(self.age_years[visit + 1] - self.age_years[visit])
 
     def miss(self, difference_mm: Floats) -> Floats:
         """Return what it costs to end with such differences."""

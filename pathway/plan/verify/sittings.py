@@ -24,7 +24,7 @@ def _within_a_frame(dated: list[PlanStage], protocol: Protocol) -> Iterator[Brea
 
     The sitting in which it goes on and that in which it comes off are allowed.
     """
-    months = int(protocol.number("arrest_after_frame_months"))
+    months = int(protocol.number("arrest_after_device_months"))
     frames = [stage for stage in dated if protocol.stage(stage.kind).role == "lengthening"]
     for stage in dated:
         if not stage.operation or stage.lane != "other_leg" or stage.status in ("done", "under_way"):
@@ -35,7 +35,7 @@ def _within_a_frame(dated: list[PlanStage], protocol: Protocol) -> Iterator[Brea
                 continue
             if on < day < add_months(off, months) and day != off:
                 text = f"{stage.id} on {day} comes within {months} months of the device of {frame.id} ({on} to {off})"
-                yield Breach("arrest_after_frame_months", stage.id, text)
+                yield Breach("arrest_after_device_months", stage.id, text)
 
 
 def _counted(plan: Plan, planned: list[PlanStage]) -> Iterator[Breach]:

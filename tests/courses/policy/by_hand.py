@@ -74,7 +74,8 @@ class ByHand:
         given, costs = self.given, self.given.costs
         over = max(100 * abs(difference) / given.tempo.long_leg_mm[tempo, visit] - costs.burden_from_percent, 0.0)
         years = given.age_years[visit + 1] - given.age_years[visit]
-        return float(costs.burden * over**costs.burden_power * years)
+        wished = costs.wish_a_year * max(abs(difference) - costs.wish_mm, 0.0) / 10 if costs.wish_a_year else 0.0
+        return float((costs.burden * over**costs.burden_power + wished) * years)
 
     def burden(self, state: State, visit: int) -> float:
         """Return what the difference costs until the next visit."""
@@ -91,18 +92,19 @@ class ByHand:
 
     def allowed(self, state: State, visit: int) -> list[Doing]:
         """Return what may be done."""
-        lengthening, arrest = self.given.lengthening, self.given.arrest
+        given, arrest = self.given, self.given.arrest
         out = [Doing()]
         amounts = []
-        if not state.stopped and state.done < self.given.most and lengthening.when[visit, state.done, state.waited]:
-            table = lengthening.allowed[visit, :, state.gained, state.joint]
+        if not state.stopped and state.done < given.most and given.when[visit, state.done, state.waited]:
+            own = given.lengthenings[given.bone_of[state.done]]
+            table = own.allowed[visit, :, state.gained, state.joint]
             amounts = [amount for amount, may in enumerate(table) if may]
         out += [Doing(amount) for amount in amounts]
         for plates in range(len(arrest.allowed)):
             if state.arrested:
                 break
             alone = not state.stopped or arrest.after_stop
-            if alone and arrest.allowed[plates, visit] and arrest.sitting[state.waited] != BARRED:
+            if alone and arrest.allowed[plates, visit] and arrest.sitting[visit, state.waited] != BARRED:
                 out.append(Doing(None, plates))
             if arrest.allowed_at_start[plates, visit]:
                 out += [Doing(amount, plates) for amount in amounts]
@@ -124,10 +126,11 @@ class ByHand:
             yield float(chance), state._replace(forecast=to)
 
     def lengthened(self, state: State, amount: int | None, visit: int) -> Iterator[tuple[float, float, State]]:
-        last, table = self.given.waits - 1, self.given.lengthening
+        last = self.given.waits - 1
         if amount is None:
             yield 1.0, 0.0, state._replace(waited=min(state.waited + 1, last))
             return
+        table = self.given.lengthenings[self.given.bone_of[state.done]]
         gained, joint = state.gained, state.joint
         cost, stop = float(table.cost[visit, amount, gained, joint]), float(table.stop_chance[visit, amount, gained])
         loss = float(table.loss_chance[visit, amount])
@@ -156,7 +159,7 @@ class ByHand:
         if doing.amount is not None:
             table = arrest.cost_at_start
         else:
-            table = arrest.cost_at_removal if arrest.sitting[before.waited] == REMOVAL else arrest.cost
+            table = arrest.cost_at_removal if arrest.sitting[visit, before.waited] == REMOVAL else arrest.cost
         for chance, tempo in self.classes(now):
             effect = float(arrest.effect_mm[tempo, plates, visit])
             charge = float(table[tempo, plates, visit]) + arrest.repeat_chance * arrest.repeat_cost

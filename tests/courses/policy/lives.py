@@ -123,6 +123,8 @@ class _Living:
         given, costs = self.given, self.given.costs
         percent = 100 * np.abs(difference) / given.tempo.long_leg_mm[self.tempo[who], visit]
         cost: Floats = costs.burden * np.maximum(percent - costs.burden_from_percent, 0) ** costs.burden_power
+        if costs.wish_a_year:
+            cost = cost + costs.wish_a_year * np.maximum(np.abs(difference) - costs.wish_mm, 0) / 10
         return cost * given.years[visit]
 
     def move(self, who: Whole, mean_mm: float, variance_mm2: float) -> None:
@@ -137,7 +139,12 @@ class _Living:
         )
 
     def lengthen(self, visit: int, who: Whole, amount: int) -> None:
-        table, out = self.given.lengthening, self.out
+        before = self.done[who].copy()
+        for number in np.unique(before):
+            self.lengthen_next(visit, who[before == number], amount, int(number))
+
+    def lengthen_next(self, visit: int, who: Whole, amount: int, number: int) -> None:
+        table, out = self.given.lengthenings[self.given.bone_of[number]], self.out
         gained, joint = self.gained[who], self.joint[who]
         assert table.allowed[visit, amount, gained, joint].all() and not self.stopped[who].any()
         out.cost[who] += table.cost[visit, amount, gained, joint]
@@ -158,7 +165,7 @@ class _Living:
         arrest, plates, out = self.given.arrest, action.plates, self.out
         assert not self.arrested[who].any()
         at_start = np.full(len(who), action.amount >= 0)
-        removal = ~at_start & (arrest.sitting[waited] == REMOVAL)
+        removal = ~at_start & (arrest.sitting[visit, waited] == REMOVAL)
         for costs, planned, where in (
             (arrest.cost_at_start, arrest.planned_at_start, at_start),
             (arrest.cost_at_removal, arrest.planned_at_removal, removal),

@@ -31,6 +31,7 @@ class Size:
     most: int = 2
     waits: int = 3
     amounts: int = 2
+    bones: int = 1
     outcomes: int = 2
     sets: int = 1
     gains: int = 6
@@ -47,23 +48,19 @@ def shares(rng: np.random.Generator, shape: tuple[int, ...], axis: int) -> Float
 def random_programme(seed: int, size: Size = Size(), *, certain: bool = False) -> Programme:
     """Return a programme in which all is arbitrary; `certain` leaves nothing to chance and ends nothing early."""
     rng = np.random.default_rng(seed)
-    steps, amounts, gains, sets = size.steps, size.amounts, size.gains, size.sets
-    classes, joints, outcomes = (1, 1, 1) if certain else (size.classes, size.joints, size.outcomes)
+    steps, sets = size.steps, size.sets
+    classes, joints = (1, 1) if certain else (size.classes, size.joints)
     chancy = 0.0 if certain else 1.0
     reached = np.sort(rng.uniform(0.2, 1, (classes, steps + 1)), axis=1)
     when = rng.random((steps, size.most, size.waits)) < 0.7
-    sitting = rng.choice((BARRED, OWN, REMOVAL), size.waits)
-    sitting[-1] = rng.choice((OWN, OWN, BARRED))
+    sitting = rng.choice((BARRED, OWN, REMOVAL), (steps, size.waits))
+    sitting[:, -1] = rng.choice((OWN, OWN, BARRED), steps)
     effect = -np.sort(-rng.uniform(0, 14, (classes, sets, steps)), axis=2)
     if certain:
         effect = np.round(effect / 5) * 5
-    change = np.zeros((steps, amounts, gains, joints, joints)) + np.eye(joints)
-    gain_chance = np.ones((steps, amounts, outcomes, gains))
-    if not certain:
-        change, gain_chance = shares(rng, change.shape, 4), shares(rng, gain_chance.shape, 2)
     arrested = bool(rng.random() < 0.25)
     stopped = bool(rng.random() < 0.08) and not certain
-    done = int(rng.integers(0, size.most))
+    done = int(rng.integers(0, max(size.most, 1)))
     return Programme(
         age_years=np.cumsum(np.r_[5.0, rng.choice((0.25, 0.5), steps)]),
         grid_mm=5.0,
@@ -81,22 +78,9 @@ def random_programme(seed: int, size: Size = Size(), *, certain: bool = False) -
             step_variance_mm2=chancy * rng.uniform(0, 20, steps),
             open_variance_mm2=chancy * float(rng.uniform(0, 30)),
         ),
-        lengthening=Lengthening(
-            amounts_mm=5.0 * np.arange(1, amounts + 1),
-            allowed=rng.random((steps, amounts, gains, joints)) < 0.75,
-            when=when,
-            cost=rng.uniform(0, 2, (steps, amounts, gains, joints)),
-            gain_steps=rng.integers(0 if not certain else 1, 4, (steps, amounts, outcomes)),
-            gain_chance=gain_chance,
-            loss_chance=chancy * rng.uniform(0, 0.6, (steps, amounts)) * (rng.random((steps, amounts)) < 0.7),
-            loss_mm=rng.choice((2.0, 4.0, 7.5), (steps, amounts)),
-            joints=change,
-            stop_chance=chancy * rng.uniform(0, 0.3, (steps, amounts, gains)) * (rng.random() < 0.7),
-            planned=rng.integers(1, 3, (steps, amounts)).astype(float),
-            unplanned=rng.random((steps, amounts, gains, joints)),
-            harm=rng.random((steps, amounts, gains, joints)),
-            device_months=rng.uniform(1, 9, (steps, amounts, gains)),
-        ),
+        lengthenings=tuple(_lengthening(rng, size, certain=certain) for _ in range(size.bones)),
+        bone_of=rng.integers(0, size.bones, size.most),
+        when=when,
         arrest=Arrest(
             effect_mm=effect,
             sd_share=0.2 * chancy,
@@ -124,6 +108,8 @@ def random_programme(seed: int, size: Size = Size(), *, certain: bool = False) -
             within_mm=(10.0, 20.0),
             near_years=1.0,
             near_mm=10.0,
+            wish_mm=float(rng.choice((np.inf, 5.0, 15.0))),
+            wish_a_year=0.4,
         ),
         start=Start(
             arrested=arrested,
@@ -132,4 +118,29 @@ def random_programme(seed: int, size: Size = Size(), *, certain: bool = False) -
             done=done,
             waited=int(rng.integers(0, size.waits)) if done else size.waits - 1,
         ),
+    )
+
+
+def _lengthening(rng: np.random.Generator, size: Size, *, certain: bool) -> Lengthening:
+    steps, amounts, gains = size.steps, size.amounts, size.gains
+    joints, outcomes = (1, 1) if certain else (size.joints, size.outcomes)
+    chancy = 0.0 if certain else 1.0
+    change = np.zeros((steps, amounts, gains, joints, joints)) + np.eye(joints)
+    gain_chance = np.ones((steps, amounts, outcomes, gains))
+    if not certain:
+        change, gain_chance = shares(rng, change.shape, 4), shares(rng, gain_chance.shape, 2)
+    return Lengthening(
+        amounts_mm=5.0 * np.arange(1, amounts + 1),
+        allowed=rng.random((steps, amounts, gains, joints)) < 0.75,
+        cost=rng.uniform(0, 2, (steps, amounts, gains, joints)),
+        gain_steps=rng.integers(0 if not certain else 1, 4, (steps, amounts, outcomes)),
+        gain_chance=gain_chance,
+        loss_chance=chancy * rng.uniform(0, 0.6, (steps, amounts)) * (rng.random((steps, amounts)) < 0.7),
+        loss_mm=rng.choice((2.0, 4.0, 7.5), (steps, amounts)),
+        joints=change,
+        stop_chance=chancy * rng.uniform(0, 0.3, (steps, amounts, gains)) * (rng.random() < 0.7),
+        planned=rng.integers(1, 3, (steps, amounts)).astype(float),
+        unplanned=rng.random((steps, amounts, gains, joints)),
+        harm=rng.random((steps, amounts, gains, joints)),
+        device_months=rng.uniform(1, 9, (steps, amounts, gains)),
     )

@@ -9,6 +9,7 @@ from pathway.courses.policy.programme import (
     OWN,
     REMOVAL,
     Arrest,
+    Bools,
     Costs,
     Floats,
     Forecast,
@@ -45,16 +46,16 @@ def realistic(
     share = np.minimum(share[1, 0] + gone * (1 - share[1, 0]), 1.0)  # today all classes have the same difference
     bone = 200 + 210 * share[1]  # the short bone
     grid = round(5 / grid_mm)
-    lengthening = _lengthening(ages, bone, grid_mm, joints, most, waits, risk)
+    lengthening = _lengthening(ages, bone, grid_mm, joints, risk)
     left = np.maximum(MATURE_YEARS + shift[:, None] - ages[:-1], 0)
     effect = np.stack([k * left for k in (9.0, 6.0, 15.0)], axis=1)
     open_left = np.clip((MATURE_YEARS + 0.5 - ages) / (MATURE_YEARS + 0.5 - ages[0]), 0, 1) ** 1.5
     variance = (0.13 * mean_mm) ** 2 * open_left
     small = (effect >= 8) & (effect <= 52)
     allowed = small.all(axis=0) & (ages[:-1] >= LIMITS["arrest_from_years"])
-    sitting = np.full(waits, OWN)
-    sitting[:4] = BARRED
-    sitting[2] = REMOVAL
+    sitting = np.full((len(ages) - 1, waits), OWN)
+    sitting[:, :4] = BARRED
+    sitting[:, 2] = REMOVAL
     cost = 1.4 + 1.0 * (effect / 50) ** 2 + np.array([0, 0.8, 0])[None, :, None]
     return Programme(
         age_years=ages,
@@ -73,7 +74,9 @@ def realistic(
             step_variance_mm2=-np.diff(variance),
             open_variance_mm2=float(variance[-1]) + 4.0,
         ),
-        lengthening=lengthening,
+        lengthenings=(lengthening,),
+        bone_of=np.zeros(most, int),
+        when=_when(ages, most, waits),
         arrest=Arrest(
             effect_mm=effect,
             sd_share=0.2,
@@ -106,9 +109,19 @@ def realistic(
     )
 
 
-def _lengthening(
-    ages: Floats, bone: Floats, grid_mm: float, joints: int, most: int, waits: int, risk: float
-) -> Lengthening:
+def _when(ages: Floats, most: int, waits: int) -> Bools:
+    when = np.zeros((len(ages) - 1, most, waits), bool)
+    for visit, age in enumerate(ages[:-1]):
+        rest = LIMITS["rest_grown_years"] if age >= MATURE_YEARS else LIMITS["rest_years"]
+        for wait in range(waits):
+            since = age - ages[visit - wait] if wait <= visit else np.inf
+            when[visit, :, wait] = (wait == waits - 1 or since >= rest - 1e-9) and age >= 5
+    when[:, 2] &= ages[:-1, None] >= 11
+    when[:, 3] &= ages[:-1, None] >= MATURE_YEARS
+    return when
+
+
+def _lengthening(ages: Floats, bone: Floats, grid_mm: float, joints: int, risk: float) -> Lengthening:
     steps, amounts, grid = len(ages) - 1, 5.0 * np.arange(6, 17), round(5 / grid_mm)
     gains = 34 * grid + 1
     length = bone[:-1, None, None] + grid_mm * np.arange(gains)
@@ -130,14 +143,6 @@ def _lengthening(
     for joint in range(joints):
         change[..., joint, joint] = 1 - change[..., joint, :].sum(axis=-1)
     at = np.broadcast_to(percent[..., None] <= LIMITS["percent"], (*percent.shape, joints))
-    when = np.zeros((steps, most, waits), bool)
-    for visit, age in enumerate(ages[:-1]):
-        rest = LIMITS["rest_grown_years"] if age >= MATURE_YEARS else LIMITS["rest_years"]
-        for wait in range(waits):
-            since = age - ages[visit - wait] if wait <= visit else np.inf
-            when[visit, :, wait] = (wait == waits - 1 or since >= rest - 1e-9) and age >= 5
-    when[:, 2] &= ages[:-1, None] >= 11
-    when[:, 3] &= ages[:-1, None] >= MATURE_YEARS
     goal = np.round(amounts / grid_mm).astype(int)
     short = np.round(0.7 * amounts / grid_mm).astype(int)
     stop = np.minimum(0.08 * part, 0.5)
@@ -147,7 +152,6 @@ def _lengthening(
     return Lengthening(
         amounts_mm=amounts,
         allowed=at,
-        when=when,
         cost=cost,
         gain_steps=np.stack([goal, goal - grid, goal + grid, short], axis=1)[None].repeat(steps, axis=0),
         gain_chance=chance,

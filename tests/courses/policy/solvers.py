@@ -69,9 +69,9 @@ def by_cp_sat(given: Programme) -> float:
 
     Written from the rules: what is gained and taken off adds up, tables give costs and what is allowed.
     """
-    assert given.classes == given.joints == given.lengthening.gain_steps.shape[2] == 1
+    assert given.classes == given.joints == given.lengthenings[0].gain_steps.shape[2] == 1
     rules, model = ByHand(given), cp_model.CpModel()
-    amounts, sets, last = len(given.lengthening.amounts_mm), len(given.arrest.allowed), given.waits - 1
+    amounts, sets, last = len(given.amounts_mm), len(given.arrest.allowed), given.waits - 1
     size, top = rules.size, given.gains - 1
     start = given.start
     total: list[cp_model.IntVar] = []
@@ -97,11 +97,15 @@ def by_cp_sat(given: Programme) -> float:
         charged([forecast, gained], {(m, g): rules.burden(state(m, g), t) for m, g in grid}, f"burden{t}")
         # Amount and plates are counted from 1; 0 is none of it.
         amount, plates = number(amounts, f"amount{t}"), number(sets, f"plates{t}")
-        own = {(0, g): 0.0 for g in range(given.gains)}
-        for x, g in ((x, g) for x in range(amounts) for g in range(given.gains)):
-            if given.lengthening.allowed[t, x, g, 0]:
-                own[x + 1, g] = float(given.lengthening.cost[t, x, g, 0])
-        charged([amount, gained], own, f"lengthening{t}")
+        own = {(0, n, g): 0.0 for n in range(given.most + 1) for g in range(given.gains)}
+        raised = {(0, n, 0) for n in range(given.most + 1)}
+        for n, x in ((n, x) for n in range(given.most) for x in range(amounts)):
+            table = given.lengthenings[given.bone_of[n]]
+            raised.add((x + 1, n, int(table.gain_steps[t, x, 0])))
+            for g in range(given.gains):
+                if table.allowed[t, x, g, 0]:
+                    own[x + 1, n, g] = float(table.cost[t, x, g, 0])
+        charged([amount, done, gained], own, f"lengthening{t}")
         model.add_allowed_assignments(
             [amount, done, waited],
             [
@@ -109,13 +113,13 @@ def by_cp_sat(given: Programme) -> float:
                 for x in range(amounts + 1)
                 for n in range(given.most + 1)
                 for w in range(given.waits)
-                if x == 0 or (n < given.most and given.lengthening.when[t, n, w])
+                if x == 0 or (n < given.most and given.when[t, n, w])
             ],
         )
         charge = {(x, 0, w): 0.0 for x in range(amounts + 1) for w in range(given.waits)}
         arrest = given.arrest
         for j, w in ((j, w) for j in range(sets) for w in range(given.waits)):
-            alone = {OWN: arrest.cost, REMOVAL: arrest.cost_at_removal, BARRED: None}[int(arrest.sitting[w])]
+            alone = {OWN: arrest.cost, REMOVAL: arrest.cost_at_removal, BARRED: None}[int(arrest.sitting[t, w])]
             again = arrest.repeat_chance * arrest.repeat_cost
             if alone is not None and arrest.allowed[j, t]:
                 charge[0, j + 1, w] = float(alone[0, j, t]) + again
@@ -123,7 +127,7 @@ def by_cp_sat(given: Programme) -> float:
                 charge |= {(x + 1, j + 1, w): float(arrest.cost_at_start[0, j, t]) + again for x in range(amounts)}
         charged([amount, plates, waited], charge, f"arrest{t}")
         steps = number(top + 9, f"steps{t}")
-        model.add_element(amount, [0, *(int(s) for s in given.lengthening.gain_steps[t, :, 0])], steps)
+        model.add_allowed_assignments([amount, done, steps], sorted(raised))
         falls = [0, *(round(float(mm) / given.grid_mm) for mm in arrest.effect_mm[0, :, t])]
         fall = number(max(falls), f"fall{t}")
         model.add_element(plates, falls, fall)

@@ -72,7 +72,7 @@ class TestReal:
     def test_no_limit_is_broken(self, lived: tuple[Solved, Outcome, Lives]) -> None:
         """Read from what was done and the ages, not from the tables that allowed it."""
         solved, _, lives = lived
-        ages, amounts = solved.programme.age_years, solved.programme.lengthening.amounts_mm
+        ages, amounts = solved.programme.age_years, solved.programme.amounts_mm
         last = np.full(LIVES, -np.inf)
         arrested = np.zeros(LIVES, bool)
         operations = 0
@@ -118,18 +118,28 @@ class TestRandom:
     @for_each(range(24), parts=2)
     def test_the_mean_cost_is_the_value(self, seed: int) -> None:
         """24 comparisons: 3.5 errors each, so that all together seldom fail by chance."""
-        solved = solve(random_programme(seed, Size(steps=5, classes=3, joints=3, sets=2, most=3, waits=4, gains=9)))
+        solved = solve(
+            random_programme(
+                seed, Size(steps=5, classes=3, joints=3, sets=2, most=3, waits=4, gains=9, bones=1 + seed % 2)
+            )
+        )
         lives = live(solved, 2000, seed)
         agrees(lives.cost, solved.value, 3.5)
         assert all(
-            one.action.amount >= 0 or (solved.programme.arrest.sitting[one.waited] != BARRED).all()
+            one.action.amount >= 0 or (solved.programme.arrest.sitting[one.visit, one.waited] != BARRED).all()
             for one in lives.done
         )
 
     @for_each(range(200))
     def test_the_forward_distribution_costs_the_value(self, seed: int) -> None:
         size = Size(
-            steps=2 + seed % 5, classes=1 + seed % 3, joints=1 + seed % 4, sets=seed % 3, most=1 + seed % 4, gains=9
+            steps=2 + seed % 5,
+            classes=1 + seed % 3,
+            joints=1 + seed % 4,
+            sets=seed % 3,
+            most=1 + seed % 4,
+            gains=9,
+            bones=1 + seed % 3,
         )
         solved = solve(random_programme(seed, size))
         ends = outcome(solved)
@@ -144,5 +154,5 @@ def test_the_removal_is_used_by_some_lives() -> None:
         solved = solve(random_programme(seed, Size(steps=5, sets=2)))
         for one in live(solved, 50, seed).done:
             if one.action.plates >= 0 and one.action.amount < 0:
-                kinds |= set(solved.programme.arrest.sitting[one.waited].tolist())
+                kinds |= set(solved.programme.arrest.sitting[one.visit, one.waited].tolist())
     assert REMOVAL in kinds and BARRED not in kinds

@@ -51,7 +51,7 @@ class TestMoves:
 class TestFirst:
     @for_each(range(30))
     def test_a_commitment_costs_what_it_does_by_hand(self, seed: int) -> None:
-        programme = random_programme(seed, Size(steps=3, gains=4, below=1, above=1, most=1))
+        programme = random_programme(seed, Size(steps=3, gains=4, below=1, above=1, most=1, bones=2))
         first = first_operations(solve(programme))
         rules = ByHand(programme)
         _, state = next(rules.starts())
@@ -69,7 +69,9 @@ class TestFirst:
 
     @for_each(range(60))
     def test_today_the_least_is_the_value(self, seed: int) -> None:
-        solved = solve(random_programme(seed))
+        """Where the class is hidden today: what is best then does not hang on it."""
+        given = random_programme(seed)
+        solved = solve(replace(given, tempo=replace(given.tempo, known_from=max(given.tempo.known_from, 1))))
         assert min(first_operations(solved).today.values()) == pytest.approx(solved.value, rel=1e-9)
 
     def test_the_gap_is_to_another_choice(self) -> None:
@@ -96,9 +98,9 @@ class TestFirst:
         first = best_policy(programme, precision=np.float64).first
         operations = [cost for action, cost in first.today.items() if action.kind != WAIT]
         assert first.waiting() == pytest.approx(min(operations) - first.today[Action(WAIT)])
-        no = replace(programme.lengthening, allowed=np.zeros_like(programme.lengthening.allowed))
+        no = np.zeros_like(programme.when)
         barred = replace(programme.arrest, allowed=np.zeros_like(programme.arrest.allowed))
-        assert best_policy(replace(programme, lengthening=no, arrest=barred)).first.waiting() is None
+        assert best_policy(replace(programme, when=no, arrest=barred)).first.waiting() is None
 
 
 def committed(rules: ByHand, last: int, doing: Doing | None) -> float:
@@ -129,7 +131,7 @@ class TestPath:
     @for_each(range(120), parts=2)
     def test_where_nothing_is_left_to_chance_it_is_what_happens(self, seed: int) -> None:
         """Its steps played by hand cost the value, and each is sure."""
-        size = Size(steps=6, most=3, waits=3, sets=2, amounts=3, gains=9)
+        size = Size(steps=6, most=3, waits=3, sets=2, amounts=3, gains=9, bones=1 + seed % 2)
         programme = random_programme(seed, size, certain=True)
         solved = solve(programme)
         steps = {step.visit: step for step in path(solved, outcome(solved))}
@@ -184,12 +186,14 @@ class TestWhatChangesTheValue:
     @FEW
     @given(SEEDS)
     def test_what_is_forbidden_never_saves(self, seed: int) -> None:
-        programme = random_programme(seed)
+        programme = random_programme(seed, Size(bones=2))
         rng = np.random.default_rng(seed)
-        table, arrest = programme.lengthening, programme.arrest
+        tables, arrest = programme.lengthenings, programme.arrest
         fewer = replace(
             programme,
-            lengthening=replace(table, allowed=table.allowed & (rng.random(table.allowed.shape) < 0.7)),
+            lengthenings=tuple(
+                replace(table, allowed=table.allowed & (rng.random(table.allowed.shape) < 0.7)) for table in tables
+            ),
             arrest=replace(arrest, allowed=arrest.allowed & (rng.random(arrest.allowed.shape) < 0.7)),
         )
         assert solve(programme).value <= solve(fewer).value + 1e-9
@@ -217,8 +221,10 @@ class TestWhatChangesTheValue:
     @FEW
     @given(SEEDS)
     def test_dearer_operations_never_cost_less(self, seed: int) -> None:
-        programme = random_programme(seed)
-        dearer = replace(programme, lengthening=replace(programme.lengthening, cost=programme.lengthening.cost + 0.3))
+        programme = random_programme(seed, Size(bones=2))
+        dearer = replace(
+            programme, lengthenings=tuple(replace(table, cost=table.cost + 0.3) for table in programme.lengthenings)
+        )
         assert solve(programme).value <= solve(dearer).value + 1e-9
 
     def test_single_precision_keeps_the_value(self) -> None:

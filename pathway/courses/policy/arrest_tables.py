@@ -1,0 +1,91 @@
+"""The growth arrest of one child: which plates at which visits, what each takes off, and what it costs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pathway.courses.arrest_options import arrest_from_years
+from pathway.courses.course import PLATES
+from pathway.courses.policy import programme as pg
+from pathway.courses.problem import CourseProblem
+from pathway.growth import arrest_takes
+from pathway.growth.reference_curves import Floats
+from pathway.protocol.question import Question
+from pathway.protocol.roles import growth_arrest
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ArrestChoices:
+    """Sets of plates (J), what each takes off by draw (J, draws, n), and whether it may be done (J, n), at n ages."""
+
+    plates: tuple[tuple[str, ...], ...]
+    takes_mm: Floats
+    allowed: pg.Bools
+
+    def at(self, kept: np.ndarray) -> ArrestChoices:
+        """Return the choices at some of the ages."""
+        return replace(self, takes_mm=self.takes_mm[:, :, kept], allowed=self.allowed[:, kept])
+
+
+def arrest_choices(problem: CourseProblem, question: Question, ages: Floats) -> ArrestChoices:
+    """Return what may be arrested at these ages: by the plate of the deficient bone, the other one, or both."""
+    posterior, number = problem.growth.posterior, problem.number
+    own = PLATES[problem.first.bone]
+    rest = tuple(plate for plate in PLATES.values() if plate != own)
+    plates = ((own,), *((plate,) for plate in rest), (own, *rest))
+    takes = {plate: arrest_takes(posterior, plate, ages) for plate in PLATES.values()}
+    takes_mm = np.array([sum(takes[plate] for plate in some) for some in plates])
+    central = problem.growth.effects
+    planned = np.array([np.interp(ages, central.age_years, central.of(some)) for some in plates])
+    allowed = (planned >= number("arrest_least_mm")) & (planned <= number("arrest_most_mm"))
+    allowed &= _open(problem, question, ages)[None, :]
+    return ArrestChoices(plates, takes_mm, allowed)
+
+
+def arrested_before(problem: CourseProblem) -> bool:
+    """Return whether plates of the long leg have been closed."""
+    return any(step.leg == "long" and step.stops for step in problem.growth.posterior.known_steps)
+
+
+def arrest_of(problem: CourseProblem, choices: ArrestChoices, classes: list[np.ndarray], sitting: pg.Ints) -> pg.Arrest:
+    """Return the tables of the arrest; `classes` are the draws of each class of tempo, `sitting` (T, W)."""
+    number = problem.number
+    effect = np.array([[takes[part].mean(axis=0) for takes in choices.takes_mm] for part in classes])
+    own = PLATES[problem.first.bone]
+    height = number("weigh_height_lost") * (effect / number("weigh_height_lost_scale_mm")) ** 2
+    uneven = np.array([0.0 if own in some else number("weigh_uneven_knees") for some in choices.plates])
+    beside = height + uneven[None, :, None]
+    shared = beside + number("weigh_growth_arrest_shared")
+    keeps = problem.growth.posterior.bones["femur"].efficacy
+    return pg.Arrest(
+        effect_mm=effect,
+        sd_share=float(keeps.std() / max(float(keeps.mean()), 0.1)),
+        allowed=choices.allowed,
+        allowed_at_start=choices.allowed.copy(),
+        sitting=sitting,
+        cost=beside + number("weigh_growth_arrest"),
+        cost_at_start=shared,
+        cost_at_removal=shared,
+        repeat_chance=number("arrest_redone_chance"),
+        repeat_cost=number("weigh_unplanned_operation"),
+        planned=1.0,
+        planned_at_start=0.0,
+        planned_at_removal=0.0,
+        after_stop=True,
+    )
+
+
+def _open(problem: CourseProblem, question: Question, ages: Floats) -> pg.Bools:
+    """Return at which ages the rules and the family leave an arrest."""
+    stage = growth_arrest(problem.protocol)
+    closed = np.zeros(len(ages), bool)
+    if stage is None or arrested_before(problem):
+        return closed
+    if stage.id in problem.wishes.declined or "no_growth_arrest" in problem.wishes.prefer:
+        return closed
+    if not any(item.state in ("optional", "possible", "planned") for item in problem.graph.of_kind(stage.id)):
+        return closed
+    earliest = arrest_from_years(stage.id, problem.protocol, question.record.child.sex, float(ages[0]))
+    return np.asarray(ages >= earliest - 1e-6)
