@@ -229,7 +229,7 @@ def _weighed(course: Course, best: Course) -> Iterator[str]:
         if float(f"{one - two:{form}}") > 0:
             yield f"{one - two:{form}} {words}"
     more = course.points - best.points
-    yield f"weighs {abs(more):.1f} operations {'more' if more >= 0 else 'less'} in all"
+    yield f"by the weights of the rules {abs(more):.1f} {'worse' if more >= 0 else 'better'} (1 is a planned operation)"
 
 
 def _not_beaten(found: list[Course]) -> list[Course]:

@@ -22,7 +22,7 @@ from pathway.protocol.model import Bone
 from pathway.protocol.question import Question
 from pathway.risk.step_risks import Level
 from pathway.risk.steps import HipCover
-from pathway.timing.rule_links import device_days
+from pathway.timing.rule_links import age_windows, device_days
 
 OPERATIONS = 2.0
 """The device on, and off again."""
@@ -101,9 +101,10 @@ def usable_of(problem: CourseProblem, turns: tuple[Turn, ...], columns: np.ndarr
 
 def tables_of(stand: Stand, turns: tuple[Turn, ...], amounts: Floats) -> tuple[list[TurnTables], list[int]]:
     """Return the sets of tables and which each turn uses; one without amounts where there is no turn."""
+    never = np.zeros(len(stand.columns))
     bare = {turn.bone for turn in turns} or {stand.problem.first.bone}
     if not turns:
-        return [_tables(stand, Turn(bone, 0, 1.0), amounts, np.zeros(len(stand.columns))) for bone in bare], []
+        return [_tables(stand, Turn(bone, 0, 1.0), amounts, never, never) for bone in bare], []
     made: list[TurnTables] = []
     found: dict[tuple[Bone, float, bytes], int] = {}
     of = []
@@ -112,15 +113,25 @@ def tables_of(stand: Stand, turns: tuple[Turn, ...], amounts: Floats) -> tuple[l
         most = chain.most[min(turn.own, chain.numbers - 1), stand.columns].astype(float)
         # Where its window is closed `when` says so; a limit of its own only makes a set of tables more.
         most[most < chain.least] = float(chain.most.max())
-        key = turn.bone, turn.share, most.tobytes()
+        early = _years_before_usual(stand, turn)
+        key = turn.bone, turn.share, most.tobytes() + early.tobytes()
         if key not in found:
             found[key] = len(made)
-            made.append(_tables(stand, turn, amounts, most))
+            made.append(_tables(stand, turn, amounts, most, early))
         of.append(found[key])
     return made, of
 
 
-def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats) -> TurnTables:
+def _years_before_usual(stand: Stand, turn: Turn) -> Floats:
+    """Return by visit (T,) how long before the usual ages of print that lengthening would come, years."""
+    protocol, item = stand.problem.protocol, stand.problem.of(turn.bone).stages[turn.own]
+    rules = age_windows(item, stand.question.record.child.sex, protocol, hard=False)
+    usual = max((rule.at_least_months or 0 for rule in rules), default=0) / 12
+    early: Floats = np.maximum(usual - stand.problem.grid.age_years[stand.columns], 0.0)
+    return early
+
+
+def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floats) -> TurnTables:
     problem = stand.problem
     own = turn.share * stand.grid_mm * np.arange(stand.gains)
     length = problem.growth.short_mm(turn.bone)[stand.columns]
@@ -139,7 +150,8 @@ def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats) -> TurnTabl
         pg.Lengthening(
             amounts_mm=amounts,
             allowed=np.repeat(allowed[..., None], len(JOINTS), axis=3),
-            cost=_cost(stand, turn.bone, amounts, percent, months, risks),
+            cost=_cost(stand, turn.bone, amounts, percent, months, risks)
+            + (problem.number("practice_early_weight") * early)[:, None, None, None],
             gain_steps=steps,
             gain_chance=chances,
             loss_chance=loss_chance,

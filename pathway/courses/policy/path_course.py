@@ -58,14 +58,18 @@ def _arrest(
     stage = growth_arrest(problem.protocol)
     if stage is None:
         raise ValueError("the rules have no growth arrest")
+    effects = problem.growth.effects
     sitting = shared.stage if shared is not None else None
     at_removal = False
     if shared is None and before:
         last = before[-1]
         removed = last.age_years + device_days(problem.protocol, last.bone, last.amount_mm) / _YEAR
         if abs(age - removed) <= _SAME_AGE_YEARS:
-            age, sitting, at_removal = removed, last.stage, True
-    effects = problem.growth.effects
+            # A device comes off between two visits: sooner than the visit, the arrest may take too much.
+            at_removal = _of(effects.of(physes), effects.age_years, removed) <= problem.number("arrest_most_mm")
+            sitting = last.stage if at_removal else None
+            rest = problem.number("arrest_after_device_months") / 12
+            age = removed if at_removal else max(age, removed + rest)
     effect = round(_of(effects.of(physes), effects.age_years, age), 1)
     soft = effect - problem.number("goal_band_mm")
     last_useful = float(np.interp(-soft, -effects.of(tuple(effects.by_plate)), effects.age_years))

@@ -28,6 +28,7 @@ def close_call(course: Course | None, protocol: Protocol) -> Iterator[str]:
     """Yield a sentence where another first operation is nearly as good."""
     if course is not None and course.gap is not None and course.gap < protocol.number("close_call_gap"):
         yield (
-            f"The first operation is a close call: the best other choice weighs only {course.gap:.2f} operations more. "
-            "`limb-pathway programme` shows both; family and team choose."
+            f"The first operation is a close call: by the weights of the rules the best other choice is only "
+            f"{course.gap:.2f} worse (1 is a planned operation). `limb-pathway programme` shows both; family and team "
+            "choose."
         )
