@@ -5,6 +5,10 @@ from __future__ import annotations
 import os
 
 import pytest
+
+# Several workers on few cores: threads of the numerical library would only take the cores from each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from hypothesis import HealthCheck, settings
 
 from pathway.protocol.load import load_protocol

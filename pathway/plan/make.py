@@ -75,6 +75,7 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
         "notices": (
             *assemble.notices(record, found, stages, posterior, protocol, hip_gain),
             *assemble.beyond_warnings(stages),
+            *assemble.arrest_first(stages, protocol),
             *assemble.close_call(chosen, protocol),
         ),
     }

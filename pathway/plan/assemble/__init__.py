@@ -3,7 +3,7 @@
 from pathway.plan.assemble.card import cautions, child_card, cited_sources, notices
 from pathway.plan.assemble.conflicts import conflict, not_planned
 from pathway.plan.assemble.courses import plan_course
-from pathway.plan.assemble.firmness import beyond_warnings, close_call
+from pathway.plan.assemble.firmness import arrest_first, beyond_warnings, close_call
 from pathway.plan.assemble.growth import growth_part, quantiles
 from pathway.plan.assemble.questions import open_questions
 from pathway.plan.assemble.reasons import (
@@ -15,6 +15,7 @@ from pathway.plan.assemble.reasons import (
 from pathway.plan.assemble.stages import gate_state, plan_stages
 
 __all__ = [
+    "arrest_first",
     "beyond_warnings",
     "cautions",
     "child_card",

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathway.courses.course import Course
 from pathway.plan import model as pm
 from pathway.protocol.model import Protocol
+from pathway.protocol.roles import role_of
 
 
 def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
@@ -22,6 +23,21 @@ def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
                 f"{stage.label}, {stage.amount_mm / 10:.1f} cm{share}, goes beyond a warning of the rules: {said}. "
                 "These are counts of other children, teams and years."
             )
+
+
+def arrest_first(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[str]:
+    """Yield why a growth arrest comes before the last lengthening, where it does: its time runs, or by the weights."""
+    planned = [stage for stage in stages if stage.date is not None and stage.status not in ("done", "under_way")]
+    last = max((s.date for s in planned if s.date and role_of(s.kind, protocol) == "lengthening"), default=None)
+    for stage in planned:
+        if role_of(stage.kind, protocol) != "growth_arrest" or last is None or stage.date is None or stage.date >= last:
+            continue
+        latest = stage.window.latest if stage.window else None
+        if latest is not None and latest < last:
+            why = f"its time runs out: after {latest} it would miss what is planned by more than the goal allows"
+        else:
+            why = "by the weights of the rules that order is better, although it could wait"
+        yield f"{stage.label} comes before the last lengthening because {why}."
 
 
 def close_call(course: Course | None, protocol: Protocol) -> Iterator[str]:
