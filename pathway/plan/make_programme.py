@@ -101,6 +101,7 @@ def _step(step: PathStep, child: ChildProgramme) -> ProgrammeStep:
         age_years=round(step.age_years, 2),
         amount_mm=round(step.mm, 0),
         percent=None if percent is None else round(percent, 0),
+        bone=child.bones[step.number - 1] if lengthens else None,
         physes=child.plates[action.plates] if action.plates >= 0 else (),
         of_100=round(100 * step.chance),
         of_100_ever=round(100 * step.chance_ever),
