@@ -56,9 +56,6 @@ def make_programme(question: Question, *, turn: bool = False) -> Programme | str
     problems = problems_of(question, posterior)
     if isinstance(problems, Conflict):
         return "The rules contradict each other for this child: see the plan."
-    lengthenings = problems[0].graph.of_role("lengthening")
-    if any(item.state == "under_way" for item in lengthenings):
-        return "A device is on: a programme is made when it is off."
     asked = next((one for p in problems if (one := weighed(p, question)) is not None), None)
     if asked is None:
         return "The rules leave nothing to decide for this child, no lengthening and no growth arrest: see the plan."
@@ -142,6 +139,7 @@ def _step(step: PathStep, child: ChildProgramme) -> ProgrammeStep:
         age_years=round(step.age_years, 2),
         amount_mm=round(step.mm, 0),
         percent=None if percent is None else round(percent, 0),
+        bone=child.bones[step.number - 1] if lengthens else None,
         physes=child.plates[action.plates] if action.plates >= 0 else (),
         of_100=round(100 * step.chance),
         of_100_ever=round(100 * step.chance_ever),

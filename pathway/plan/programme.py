@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pathway.protocol.model import Bone
 from pathway.record import Frozen
 
 Firmness = Literal["close call", "a matter of weighing", "firm"]
@@ -13,8 +14,8 @@ Kind = Literal["lengthening", "growth_arrest", "lengthening_with_growth_arrest",
 class ProgrammeStep(Frozen):
     """An operation of the path that is followed if every step works and every forecast stays.
 
-    `amount_mm` is the length gained, or what a growth arrest alone takes off; `percent` of the bone, or of the mean of
-    both. In so many `of_100` lives a lengthening of this number (with or without an arrest), or an arrest, comes within
+    `amount_mm` is the length gained, or what a growth arrest alone takes off; `percent` of the `bone` as it is
+    then. In so many `of_100` lives a lengthening of this number (with or without an arrest), or an arrest, comes within
     a year of this age and a centimetre of this amount, in `of_100_ever` at any age.
     """
 
@@ -22,6 +23,7 @@ class ProgrammeStep(Frozen):
     age_years: float
     amount_mm: float
     percent: float | None
+    bone: Bone | None
     physes: tuple[str, ...]
     of_100: int
     of_100_ever: int
@@ -119,7 +121,7 @@ class Programme(Frozen):
     with more than a share of the leg, lengthenings, and how many of 100 end within 1 and 2 cm. `gap` is what the best
     other first operation costs more, `firmness` says it in words; `waiting` what half a year's wait saves (below 0:
     costs). `troubles` are sentences on the first lengthening; `beyond_counts` that a step lies where published counts
-    do not reach. `two_bones`: both bones are short and are worked out as one. `amounts` is why it is this age and
+    do not reach. `two_bones`: both are lengthened, in a fixed order. `amounts` is why it is this age and
     amount; `turns`, where asked for, what would bring another first operation: if a risk or weight does, the call is
     close whatever the gap.
     """

@@ -36,7 +36,7 @@ from pathway.risk.steps import HipCover
 
 _CLASSES = 3
 # The grid reaches so many SDs and mm to each side, so much farther where an arrest or lost growth may lead.
-_SDS, _EDGE_MM, _ARREST_BEYOND, _LOSS_MM = 3.5, 10.0, 1.3, 30.0
+_SDS, _EDGE_MM, _ARREST_BEYOND, _LOSS_MM = 3.0, 10.0, 1.3, 30.0
 _LITTLE_STEPS, _MOST_HALVINGS = 8, 2
 """Where so few steps are predicted, decisions near a threshold need a finer grid; as fine as so many halvings."""
 _GROWN_UP_AFTER_YEARS = 5.0

@@ -25,11 +25,11 @@ def programme_paragraphs(found: Programme) -> Iterator[Paragraph]:
     if not found.path:
         yield Paragraph("Nothing is done for length.")
     for step in found.path:
-        yield Paragraph(_step(step, found.two_bones))
+        yield Paragraph(_step(step))
     if found.two_bones:
         yield Paragraph(
-            "Femur and tibia are both short and are worked out as one bone of their mean length: a share of the bone "
-            "is more of the shorter one, whose risk is understated."
+            "Femur and tibia are both short and take turns in a fixed order: first the one that is shorter for its "
+            "length. Another order was not tried."
         )
     yield Paragraph("What usually happens", heading=True)
     yield from map(Paragraph, _usual(found))
@@ -55,9 +55,8 @@ def programme_paragraphs(found: Programme) -> Iterator[Paragraph]:
         yield Paragraph(_weight(weight))
 
 
-def _step(step: ProgrammeStep, two_bones: bool) -> str:
-    bone = "mean of femur and tibia" if two_bones else "bone"
-    share = f" ({step.percent:.0f} % of the {bone})" if step.percent is not None else ""
+def _step(step: ProgrammeStep) -> str:
+    share = f" ({step.percent:.0f} % of the {step.bone})" if step.percent is not None else ""
     what = "a growth arrest"
     if step.percent is not None:
         what = "a lengthening of this number, with or without growth arrest,"
