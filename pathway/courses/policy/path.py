@@ -47,8 +47,8 @@ class Spread:
 def path(solved: Solved, ends: Outcome) -> tuple[Step, ...]:
     """Return what is done if the forecast stays and every step works.
 
-    The class of tempo is the middle one, a lengthening gains what is likeliest and costs no growth, joints stay as is
-    likeliest, nobody stops, an arrest has its mean effect to the nearest step of the grid.
+    The class of tempo is the middle one, a lengthening has the first of its outcomes and costs no growth, joints stay as
+    is likeliest, nobody stops, an arrest has its mean effect to the nearest step of the grid.
     """
     given, places, start = solved.programme, solved.layout, solved.programme.start
     likely = given.classes // 2
@@ -76,8 +76,7 @@ def path(solved: Solved, ends: Outcome) -> tuple[Step, ...]:
             arrested, forecast = True, max(forecast - round(effect / given.grid_mm), 0)
         if action.amount >= 0:
             table = given.tables(here.done)
-            likeliest = np.argmax(table.gain_chance[visit, action.amount], axis=0)
-            step = int(table.gain_steps[visit, action.amount, likeliest[gained]])
+            step = int(table.gain_steps[visit, action.amount, 0])
             joint = int(np.argmax(table.joints[visit, action.amount, gained, joint]))
             gained, level, wait = min(gained + step, given.gains - 1), level + 1, places.just
         table_of = _table(solved, ends, number)
