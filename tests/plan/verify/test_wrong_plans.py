@@ -58,6 +58,20 @@ def caution_dropped(start):
     return change
 
 
+def no_notices(plan):
+    return plan.model_copy(update={"notices": ()})
+
+
+def counted(more):
+    """The course says that it takes so many operations more."""
+
+    def change(plan):
+        burden = plan.recommended.burden
+        return course({"burden": burden.model_copy(update={"operations": burden.operations + more})})(plan)
+
+    return change
+
+
 def other_version(plan):
     return plan.model_copy(update={"protocol": plan.protocol.model_copy(update={"version": "9.9.9"})})
 
@@ -239,9 +253,31 @@ WRONG = (
     Wrong("slack where nothing bounds the window", "bent", stage(REMOVAL, slack_days=40), "slack"),
     Wrong("more free slack than slack", "bent", stage(ARREST, free_slack_days=5000), "slack"),
     Wrong("free slack below nothing", "bent", stage(FIRST, free_slack_days=-1), "slack"),
-    Wrong("seven centimetres before eight", "bent", amount(FIRST, 70.0), "femoral_lengthening.young_60mm"),
+    Wrong(
+        "seven centimetres before eight, and no word of it",
+        "bent",
+        amount(FIRST, 70.0),
+        "femoral_lengthening.young_60mm",
+    ),
     Wrong("nine centimetres from eight on", "bent", amount(SECOND, 90.0), "femoral_lengthening.most_80mm"),
-    Wrong("more than 30 % of the bone", "young", amount(FIRST, 60.0), "femoral_lengthening.share_30"),
+    Wrong(
+        "more than 30 % of the bone, and no word of it", "young", amount(FIRST, 60.0), "femoral_lengthening.share_30"
+    ),
+    Wrong("a step beyond a warning in no sentence", "bent", no_notices, "femoral_lengthening.dislocation_45mm"),
+    Wrong(
+        "the good leg operated on within a frame",
+        "bent",
+        moved(ARREST, lambda plan: working(plan.stage(FIRST).date + datetime.timedelta(days=60))),
+        "arrest_after_device_months",
+    ),
+    Wrong(
+        "the good leg operated on a month after the frame",
+        "bent",
+        moved(ARREST, lambda plan: working(add_months(plan.stage(FIRST).end_date, 1))),
+        "arrest_after_device_months",
+    ),
+    Wrong("one operation forgotten", "bent", counted(-4), "sittings"),
+    Wrong("one sitting counted as two", "bent", counted(4), "sittings"),
     Wrong("52 millimetres", "bent", amount(FIRST, 52.0), "amount_step_mm"),
     Wrong("fifteen millimetres", "bent", amount(FIRST, 15.0), "least_lengthening_mm"),
     Wrong("a lengthening without an amount", "bent", stage(FIRST, amount_mm=None), "least_lengthening_mm"),
