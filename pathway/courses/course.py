@@ -169,4 +169,4 @@ def _placed(arrest: Arrest, graph: ChildGraph) -> Placed:
     sitting = arrest.sitting
     if sitting is not None and arrest.at_removal:
         sitting = next(item.id for item in graph.followers(sitting) if item.stage.operation)
-    return Placed(arrest.age_years, latest_age_years=arrest.last_useful_age_years, same_day_as=sitting)
+    return Placed(arrest.age_years, same_day_as=sitting)

@@ -20,7 +20,6 @@ ORIGIN = "birth"
 TODAY = "today"
 MATURITY = "skeletal maturity"
 LEAD = "planning_lead_days"
-LAST_USEFUL = "last useful day"
 DURATION = "duration of"
 SAME_SITTING = "same sitting"
 AFTER_FRAME = "arrest_after_device_months"
@@ -30,14 +29,13 @@ SLIP_DAYS = 14
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """What a course fixes about a stage: the age it aims at, the last useful one, the amount of a lengthening.
+    """What a course fixes about a stage: the age it aims at, and the amount of a lengthening.
 
     `same_day_as` is the stage in whose sitting it is done.
     """
 
     age_years: float | None = None
     amount_mm: float | None = None
-    latest_age_years: float | None = None
     same_day_as: str | None = None
 
 
@@ -208,13 +206,6 @@ class RuleLinks:
                     yield Link(f"{stage}.start", f"{frame.id}.start", 0, None, AFTER_FRAME)
                 else:
                     yield Link(f"{frame.id}.end", f"{stage}.start", months, None, AFTER_FRAME)
-
-    def last_useful(self, course: Mapping[str, Placed]) -> Iterator[Link]:
-        """Return the links that keep a stage from coming when it is of no more use."""
-        for stage, item in course.items():
-            if item.latest_age_years is not None:
-                day = days_between(self.born, day_at_age(self.born, item.latest_age_years))
-                yield Link(ORIGIN, f"{stage}.start", None, day + SLIP_DAYS, f"{LAST_USEFUL} of {stage}")
 
     def _age(self, item: StageItem, course: Mapping[str, Placed]) -> float:
         if item.done_on is not None:

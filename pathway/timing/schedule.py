@@ -73,7 +73,7 @@ def timetable(graph: ChildGraph, course: Mapping[str, Placed], question: Questio
     calendar = calendar_of(question.record, question.protocol)
     placed = {item.id: item for item in graph.stages if item.begun or item.id in course}
     amounts = {stage: item.amount_mm for stage, item in course.items() if item.amount_mm is not None}
-    rules = [*builder.all(placed, amounts), *builder.in_order(placed, course), *builder.last_useful(course)]
+    rules = [*builder.all(placed, amounts), *builder.in_order(placed, course)]
     rules += [*builder.same_sitting(course), *builder.clear_of_frames(placed, course)]
     allowed = windows(rules, ORIGIN)
     if isinstance(allowed, Conflict):

@@ -153,7 +153,7 @@ def plan(
     if isinstance(timeline, Conflict):
         return None
     search = CourseSearch(course_problems(graph, timeline, posterior, Question(record, protocol, on)))
-    found = courses(search, chances=False)
+    found = courses(search, compared=False)
     chosen = next((course for course in found if course.recommended), None)
     if stays and chosen is not None and chosen.prosthetic:
         chosen = next((course for course in found if course.lengthenings), None)

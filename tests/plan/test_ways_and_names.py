@@ -129,7 +129,7 @@ def _with_rod(folder: Path, *more: str) -> Protocol:
 def by_rod(tmp_path_factory: pytest.TempPathFactory) -> tuple[Plan, Protocol]:
     """Return the plan of a boy of five, and its rules, where a frame stands against the protocol and a rod does not."""
     protocol = _with_rod(tmp_path_factory.mktemp("own"), NO_FRAME)
-    return make_plan(Question(five_year_old(), protocol, ON), chances=False), protocol
+    return make_plan(Question(five_year_old(), protocol, ON), compared=False), protocol
 
 
 class TestASecondWayOfLengthening:
@@ -196,8 +196,8 @@ class TestASecondWayOfLengthening:
         protocol = _with_rod(tmp_path)
         day = at_age(9)
         done = operation("rod_lengthening", at_age(8), achieved_mm=40.0, device_removed=at_age(8.5))
-        plan = make_plan(Question(five_year_old(operations=(done,)), protocol, day), chances=False)
-        before = make_plan(Question(five_year_old(), protocol, day), chances=False)
+        plan = make_plan(Question(five_year_old(operations=(done,)), protocol, day), compared=False)
+        before = make_plan(Question(five_year_old(), protocol, day), compared=False)
         assert plan.stage("rod_lengthening_1").status == plan.stage("rod_out_1").status == "done"
         assert plan.growth.at_maturity is not None and before.growth.at_maturity is not None
         gained = before.growth.at_maturity.discrepancy_mm.p50 - plan.growth.at_maturity.discrepancy_mm.p50
@@ -219,7 +219,7 @@ def test_a_way_that_may_be_done_once_has_an_id_without_a_number(tmp_path: Path) 
         "",
     )
     (tmp_path / "own.toml").write_text(once + BOTH_APART + NO_FRAME, encoding="utf-8")
-    plan = make_plan(Question(five_year_old(), load_protocol(tmp_path), ON), chances=False)
+    plan = make_plan(Question(five_year_old(), load_protocol(tmp_path), ON), compared=False)
     chosen = [stage for course in plan.alternatives for stage in course.stages if stage.id == "rod_lengthening"]
     assert chosen and all(stage.kind == "rod_lengthening" for stage in chosen)
 

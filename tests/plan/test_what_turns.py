@@ -30,7 +30,7 @@ def made_up(lengthening: float = LENGTHENING, arrest: float = ARREST) -> First:
     """A child that either one lengthening or one arrest makes equal, today only, with nothing left to chance."""
     size = Size(steps=1, classes=1, joints=1, most=1, waits=1, amounts=1, outcomes=1, gains=5, below=3, above=1)
     given = random_programme(1, size, certain=True)
-    table, other = given.lengthening, given.arrest
+    (table,), other = given.lengthenings, given.arrest
     programme: Programme = replace(
         given,
         age_years=np.array([8.0, 8.5]),
@@ -38,20 +38,22 @@ def made_up(lengthening: float = LENGTHENING, arrest: float = ARREST) -> First:
         forecast=replace(given.forecast, mean_mm=10.0),
         costs=replace(given.costs, burden=0.0, miss=2.0, miss_flat_mm=0.0),
         start=replace(given.start, arrested=False, stopped=False, done=0, waited=0),
-        lengthening=replace(
-            table,
-            amounts_mm=np.array([10.0]),
-            allowed=np.ones_like(table.allowed),
-            when=np.ones_like(table.when),
-            cost=np.full_like(table.cost, lengthening),
-            gain_steps=np.full_like(table.gain_steps, 2),
+        when=np.ones_like(given.when),
+        lengthenings=(
+            replace(
+                table,
+                amounts_mm=np.array([10.0]),
+                allowed=np.ones_like(table.allowed),
+                cost=np.full_like(table.cost, lengthening),
+                gain_steps=np.full_like(table.gain_steps, 2),
+            ),
         ),
         arrest=replace(
             other,
             effect_mm=np.full_like(other.effect_mm, 10.0),
             allowed=np.ones_like(other.allowed),
             allowed_at_start=np.zeros_like(other.allowed),
-            sitting=np.array([OWN]),
+            sitting=np.array([[OWN]]),
             cost=np.full_like(other.cost, arrest),
         ),
     )

@@ -42,8 +42,8 @@ class TestWhatWasEntered:
         new = example(name)
         cut = new.model_copy(update={"visits": new.visits[:-1], "decisions": (), "operations": new.operations[:-1]})
         built = apply(cut, entered(diff(cut, new), cut))
-        assert make_plan(Question(built, PROTOCOL, ON), chances=False) == make_plan(
-            Question(new, PROTOCOL, ON), chances=False
+        assert make_plan(Question(built, PROTOCOL, ON), compared=False) == make_plan(
+            Question(new, PROTOCOL, ON), compared=False
         )
 
     def test_the_same_record_holds_no_event(self) -> None:
@@ -145,12 +145,12 @@ class TestCauses:
         record = example("hazel-08")
         new = seen_again(record, center_edge_angle_deg=21.0, knee_flexion_contracture_deg=15.0)
         events = entered(diff(record, new), record)
-        before = make_plan(Question(record, PROTOCOL, LATER), chances=False)
+        before = make_plan(Question(record, PROTOCOL, LATER), compared=False)
         seen = preview(Question(record, PROTOCOL, LATER), diff(record, new))
         assert seen.changes
         for change in seen.changes:
             rest = [one for one in events if event_words(one, record, PROTOCOL) not in change.because]
-            without = make_plan(Question(apply(record, rest), PROTOCOL, LATER), chances=False)
+            without = make_plan(Question(apply(record, rest), PROTOCOL, LATER), compared=False)
             assert change.difference not in differences(before, without)
 
     def test_what_time_alone_changes_is_told_as_time(self) -> None:

@@ -120,7 +120,7 @@ def test_the_plan_goes_in_with_what_it_was_made_of_or_neither(store) -> None:
     known = store.record("ash-03")
     chosen = decision("choose_course", date=ON, course="arrest", reason="least time in frames")
     wanted = known.model_copy(update={"decisions": (chosen,)})
-    plan = make_plan(Question(wanted, rules(), ON), chances=False)
+    plan = make_plan(Question(wanted, rules(), ON), compared=False)
     saved = save_followup(
         store, "ash-03", diff(known, wanted), head, who="ward-3", when=WHEN, plan=plan, reason="as wished"
     )

@@ -47,8 +47,8 @@ class Spread:
 def path(solved: Solved, ends: Outcome) -> tuple[Step, ...]:
     """Return what is done if the forecast stays and every step works.
 
-    The class of tempo is the middle one, a lengthening has the first of its outcomes and costs no growth, joints stay as
-    is likeliest, nobody stops, an arrest has its mean effect to the nearest step of the grid.
+    The class of tempo is the middle one, a lengthening has the first of its outcomes and costs no growth, joints stay
+    as is likeliest, nobody stops, an arrest has its mean effect to the nearest step of the grid.
     """
     given, places, start = solved.programme, solved.layout, solved.programme.start
     likely = given.classes // 2

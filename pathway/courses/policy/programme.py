@@ -69,10 +69,10 @@ class Lengthening:
 
     `allowed` (T, X, G, S) holds beside the programme's `when`. `cost` (T, X, G, S) is all that one costs on average.
     Gained are `gain_steps` (T, X, O) of the grid, at least 0, with `gain_chance` (T, X, O, G), the first of them if
-    the step works; beyond the last gain of the grid it stays there. With `loss_chance` (T, X) the forecast rises by `loss_mm` (T, X). `joints` (T, X, G, S, S)
-    are the chances from each state of the joints to each; with `stop_chance` (T, X, G) nothing is lengthened
-    afterwards. All these are independent of each other. Counted, not charged: `planned` (T, X) and `unplanned`
-    (T, X, G, S) operations, lasting `harm` (T, X, G, S), `device_months` (T, X, G).
+    the step works; beyond the last gain of the grid it stays there. With `loss_chance` (T, X) the forecast rises by
+    `loss_mm` (T, X). `joints` (T, X, G, S, S) are the chances from each state of the joints to each; with `stop_chance`
+    (T, X, G) nothing is lengthened afterwards. All these are independent of each other. Counted, not charged: `planned`
+    (T, X) and `unplanned` (T, X, G, S) operations, lasting `harm` (T, X, G, S), `device_months` (T, X, G).
     """
 
     amounts_mm: Floats

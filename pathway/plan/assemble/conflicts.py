@@ -10,7 +10,7 @@ from pathway.network import Conflict, Link, Relaxation
 from pathway.plan import model as pm
 from pathway.protocol.model import Protocol
 from pathway.timing.delay import stage_of
-from pathway.timing.rule_links import DURATION, LAST_USEFUL, ORIGIN, TODAY
+from pathway.timing.rule_links import DURATION, ORIGIN, TODAY
 from pathway.timing.schedule import BLOCKED, CHOSEN
 
 
@@ -55,7 +55,7 @@ def _bound(bound: Link, days: int, protocol: Protocol, born: datetime.date) -> s
     if bound.rule == BLOCKED:
         return f"the blocked dates would have to leave a date {span} earlier for {later}"
     rules = {rule.id for rule in protocol.rules()} | {CHOSEN}
-    if bound.rule not in rules and not bound.rule.startswith(LAST_USEFUL):
+    if bound.rule not in rules:
         return ""
     if bound.at_least_days is not None:
         if bound.earlier == ORIGIN:

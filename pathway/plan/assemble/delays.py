@@ -11,7 +11,7 @@ from pathway.protocol.model import Protocol
 from pathway.record import Record
 from pathway.rule_engine.graph import ChildGraph, StageItem
 from pathway.timing.delay import Delay, stage_of
-from pathway.timing.rule_links import LAST_USEFUL, ORIGIN, age_windows
+from pathway.timing.rule_links import ORIGIN, age_windows
 from pathway.timing.schedule import HolidayWish
 
 TOGETHER_DAYS = 31
@@ -27,14 +27,19 @@ def delay_sentences(
     label: Label,
     record: Record,
     protocol: Protocol,
+    useful: datetime.date | None = None,
 ) -> tuple[str, ...]:
-    """Return first how late changes nothing else, then what moves, then what is lost; `label` names a stage."""
+    """Return first how late changes nothing else, then what moves, then what is lost; `label` names a stage.
+
+    `useful` is the day after which a growth arrest misses what is planned by more than the goal allows.
+    """
     leader = graph.leader(item.id)
     if leader is not None:
         return (f"Any delay makes {label(leader.id)} last longer.",)
     return (
         *_moving(delay, item, date, label),
         *_past_usual_age(delay, item, date, record, protocol),
+        *_less(useful),
         *_lost(delay, item, date, label, protocol),
     )
 
@@ -89,6 +94,11 @@ def _past_usual_age(
             yield f"Later than the usual age after {last}."
 
 
+def _less(useful: datetime.date | None) -> Iterator[str]:
+    if useful is not None:
+        yield f"After {useful} it misses what is planned by more than the goal allows: less each month, not at once."
+
+
 def _lost(delay: Delay, item: StageItem, date: datetime.date, label: Label, protocol: Protocol) -> Iterator[str]:
     if delay.last_days is None:
         return
@@ -100,11 +110,8 @@ def _lost(delay: Delay, item: StageItem, date: datetime.date, label: Label, prot
         yield f"No date is possible after {last}."
         return
     late = stage_of(closing.later)
-    if closing.rule.startswith(LAST_USEFUL):
-        why = f"{label(late)} would miss what is planned by more than the goal allows (worked out; not at once)."
-    else:
-        why = words.get(closing.rule, closing.rule)
-        why = why if late == item.id else f"{label(late)} would come too late. {why}"
+    why = words.get(closing.rule, closing.rule)
+    why = why if late == item.id else f"{label(late)} would come too late. {why}"
     yield f"After {last} it is too late: {why}"
 
 

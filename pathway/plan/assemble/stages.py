@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Iterable, Mapping, Sequence
 
 from pathway.courses.course import Arrest, Course, Lengthening, LimitAt
-from pathway.days import add_months, age_years, in_months
+from pathway.days import add_months, age_years, day_at_age, in_months
 from pathway.plan import model as pm
 from pathway.plan.assemble.conflicts import stage_words
 from pathway.plan.assemble.delays import delay_sentences, wish_words
@@ -15,7 +15,7 @@ from pathway.protocol.model import Protocol, StopRule
 from pathway.protocol.question import Question
 from pathway.protocol.roles import reexamination
 from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
-from pathway.timing.delay import delay_of
+from pathway.timing.delay import Delay, delay_of
 from pathway.timing.rule_links import examination
 from pathway.timing.schedule import Timetable
 
@@ -69,6 +69,10 @@ def _stage(
     def label(id: str) -> str:
         return stage_words(id, question.protocol)
 
+    useful = _useful(arrest, item, date, born)
+    if useful is not None and window is not None:
+        window = window[0], useful if window[1] is None else min(useful, window[1])
+    slack = (window[1] - date).days if window and window[1] and date and item.done_on is None else None
     gates = tuple(gate_state(gate, date, status, _mender(gate, graph)) for gate in item.gates)
     is_arrest = arrest is not None and item.id == arrest.stage and date is not None
     side = question.record.other_side if stage.lane == "other_leg" else question.record.affected_side
@@ -108,9 +112,9 @@ def _stage(
         age_years=round(age_years(born, date), 3) if date else None,
         duration_months=in_months((end - date).days) if date and end else None,
         duration_range_months=_duration_range(stage.bone, amount, question.protocol),
-        slack_days=(window[1] - date).days if window and window[1] and date and item.done_on is None else None,
-        free_slack_days=delay.free_days if delay else None,
-        delay=delay_sentences(delay, item, graph, date, label, question.record, question.protocol)
+        slack_days=slack,
+        free_slack_days=_free(delay, slack),
+        delay=delay_sentences(delay, item, graph, date, label, question.record, question.protocol, useful)
         if delay and date
         else (),
         preferred=wish_words(times.wishes.get(item.id) if times else None, label),
@@ -119,6 +123,21 @@ def _stage(
         stop_rules=tuple(_stop_words(rule) for rule in question.protocol.stop_rules if rule.stage == stage.id),
         sources=tuple(sorted(used)),
     )
+
+
+def _useful(
+    arrest: Arrest | None, item: StageItem, date: datetime.date | None, born: datetime.date
+) -> datetime.date | None:
+    """Return the day until which a growth arrest to come is of use, as worked out: no border of the rules."""
+    if arrest is None or item.id != arrest.stage or date is None or item.done_on is not None:
+        return None
+    return max(datetime.date.fromordinal(day_at_age(born, arrest.last_useful_age_years).toordinal()), date)
+
+
+def _free(delay: Delay | None, slack: int | None) -> int | None:
+    if delay is None or delay.free_days is None or slack is None:
+        return delay.free_days if delay else None
+    return min(delay.free_days, slack)
 
 
 def _stop_words(rule: StopRule) -> str:
