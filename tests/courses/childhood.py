@@ -109,7 +109,7 @@ def live(protocol: Protocol, seed: int, number: int, ages: tuple[float, float] =
         if any(operation.date > day for operation in life.record.operations):
             due = None
             continue
-        if _nothing_soon(due, age_then):
+        if nothing_soon(due, age_then):
             continue
         again = plan(life.record, life.few, day, seed=number, stays=True)
         due = again[1] if again else None
@@ -143,6 +143,20 @@ def plan(
 
     A family that has begun to lengthen `stays` on that road when a prosthetic one is put first later.
     """
+    ranked = ranked_courses(record, protocol, on, seed=seed)
+    if ranked is None:
+        return None
+    search, found = ranked
+    chosen = next((course for course in found if course.recommended), None)
+    if stays and chosen is not None and chosen.prosthetic:
+        chosen = next((course for course in found if course.lengthenings), None)
+    return None if chosen is None or chosen.prosthetic else (search.problem_of(chosen), chosen)
+
+
+def ranked_courses(
+    record: Record, protocol: Protocol, on: datetime.date, *, seed: int
+) -> tuple[CourseSearch, tuple[Course, ...]] | None:
+    """Return the search and its courses on a day, best first, or None where nothing is known or rules conflict."""
     steps = known_steps(Question(record, protocol, on))
     posterior = fit_growth(Question(record, protocol, on), seed=seed, known_steps=steps)
     if posterior is None:
@@ -153,11 +167,7 @@ def plan(
     if isinstance(timeline, Conflict):
         return None
     search = CourseSearch(course_problems(graph, timeline, posterior, Question(record, protocol, on)))
-    found = courses(search, chances=False)
-    chosen = next((course for course in found if course.recommended), None)
-    if stays and chosen is not None and chosen.prosthetic:
-        chosen = next((course for course in found if course.lengthenings), None)
-    return None if chosen is None or chosen.prosthetic else (search.problem_of(chosen), chosen)
+    return search, courses(search, chances=False)
 
 
 def _seen_again(record: Record, visit: Visit) -> Record:
@@ -168,7 +178,7 @@ def _seen_again(record: Record, visit: Visit) -> Record:
     return record.model_copy(update={"visits": (*record.visits[:-1], kept, visit)})
 
 
-def _nothing_soon(course: Course | None, now: float) -> bool:
+def nothing_soon(course: Course | None, now: float) -> bool:
     """Return whether the last plan has operations to come, but none so near that this visit decides on it."""
     if course is None:
         return False

@@ -1,0 +1,383 @@
+"""The same invented lives treated in several ways: by the policy, by today's course, and by one who knows the future.
+
+A patient is worked out once on the first day: posterior, programme, policy, today's recommended course. Each way then
+treats the same life: films at half-yearly visits, growth fitted to them, troubles as they come.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from pathway.courses.arrest_options import arrest_effects
+from pathway.courses.course import Course, limits_at
+from pathway.courses.policy.actions import WAIT, Action
+from pathway.courses.policy.child import ChildProgramme, programme_of
+from pathway.courses.policy.induction import Solved
+from pathway.courses.policy.policy import best_policy
+from pathway.courses.policy.programme import Floats
+from pathway.courses.problem import CentralGrowth, CourseProblem
+from pathway.days import age_years
+from pathway.growth import Posterior, fit_growth, outlook
+from pathway.protocol.model import Bone, Protocol
+from pathway.protocol.question import Question
+from pathway.protocol.roles import lengthenings
+from pathway.rule_engine.facts import known_steps
+from tests.courses.childhood import (
+    BORN,
+    DRAWS_LATER,
+    GROWN_AFTER_YEARS,
+    OLDEST,
+    YOUNGEST,
+    invent,
+    nothing_soon,
+    plan,
+    ranked_courses,
+)
+from tests.courses.one_life import Life, Luck
+from tests.growth.protocols import with_value
+
+
+@dataclass(frozen=True, eq=False)
+class Patient:
+    """An invented child on the first day, with what each way of planning makes of it."""
+
+    seed: int
+    number: int
+    protocol: Protocol
+    question: Question
+    problem: CourseProblem
+    course: Course
+    child: ChildProgramme
+    solved: Solved
+    value: float
+
+    @property
+    def ages(self) -> Floats:
+        """Return the ages of the programme's visits; the first and the last bound what is charged."""
+        return self.child.programme.age_years
+
+    @property
+    def few(self) -> Protocol:
+        """Return the rules with fewer draws, which are enough for a later visit."""
+        return with_value(self.protocol, "growth_draws", DRAWS_LATER)
+
+    def life(self, life: int) -> Life:
+        """Return a life of this child on its first day."""
+        luck = Luck.of(self.seed, self.number, life)
+        return Life.begin(self.protocol, self.question, self.problem.growth.posterior, luck)
+
+
+class Ended(NamedTuple):
+    """What became of a life."""
+
+    cost: float
+    planned: float
+    unplanned: float
+    device_months: float
+    months_over: float
+    harm: float
+    within_10: float
+    within_20: float
+    lengthenings: float
+    left_mm: float
+
+
+@dataclass(frozen=True)
+class Told:
+    """A life as it ended, with what was done and every hard limit that was broken."""
+
+    ended: Ended
+    life: Life
+    breaches: tuple[str, ...]
+
+
+def patient(
+    protocol: Protocol, seed: int, number: int, ages: tuple[float, float] = (YOUNGEST, OLDEST)
+) -> Patient | None:
+    """Return the invented child of a number; None where no road with lengthenings is recommended on the first day."""
+    record, on = invent(protocol, np.random.default_rng((seed, number)), ages)
+    found = plan(record, protocol, on, seed=number)
+    if found is None:
+        return None
+    problem, course = found
+    question = Question(record, protocol, on)
+    child = programme_of(problem, question)
+    if child is None:
+        return None
+    policy = best_policy(child.programme)
+    return Patient(seed, number, protocol, question, problem, course, child, policy.solved, policy.value)
+
+
+class State(NamedTuple):
+    """What a visit finds: the look-up's key. `since` are visits since the last lengthening, None where there was none.
+
+    `forecast_mm` is the mature difference to be expected if nothing more is done, with what was gained added again.
+    """
+
+    arrested: bool
+    stopped: bool
+    done: int
+    since: int | None
+    joint: int
+    forecast_mm: float
+    gained_mm: float
+    tempo: int
+
+
+class LookUp:
+    """The one place that reads a policy's tables."""
+
+    def __init__(self, solved: Solved) -> None:
+        self.solved, self.given = solved, solved.programme
+
+    def decides(self, visit: int, arrested: bool, stopped: bool, done: int) -> bool:
+        """Return whether there is anything to choose at a visit."""
+        level = self._level(stopped, done)
+        return level is not None and (arrested, level) in self.solved.choices[visit]
+
+    def action(self, visit: int, state: State) -> Action:
+        """Return what the policy does in the state of its tables that is nearest."""
+        level, given, places = self._level(state.stopped, state.done), self.given, self.solved.layout
+        if level is None or not self.decides(visit, state.arrested, state.stopped, state.done):
+            return Action(WAIT)
+        here, table = places.levels[level], self.solved.choices[visit][state.arrested, level]
+        waited = given.waits - 1 if state.since is None else min(state.since, given.waits - 1)
+        slot = int(places.of[visit][state.arrested, level][waited])
+        if slot < 0:
+            return Action(WAIT)
+        gained = int(np.clip(round(state.gained_mm / given.grid_mm), here.low, here.high))
+        # What the grid of gains cannot say is left to the forecast, so that the difference stays what it is.
+        forecast_mm = state.forecast_mm - state.gained_mm + given.grid_mm * gained
+        forecast = round((forecast_mm - given.forecast.mean_mm) / given.grid_mm) + given.forecast.below
+        joint = here.joints.index(state.joint) if state.joint in here.joints else 0
+        tempo = state.tempo if table.shape[3] > 1 else 0
+        at = slot, gained - here.low, joint, tempo, int(np.clip(forecast, 0, table.shape[4] - 1))
+        return self.solved.actions[int(table[at])]
+
+    def _level(self, stopped: bool, done: int) -> int | None:
+        places = self.solved.layout
+        if stopped:
+            return places.stopped
+        levels = [at for at, level in enumerate(places.levels) if level.done == done]
+        return levels[0] if levels else None
+
+
+def by_policy(patient: Patient, number: int) -> Life:
+    """Treat a life by the policy of the first day, asked at each visit with what growth is then known to be."""
+    life = patient.life(number)
+    first = patient.problem.growth.posterior
+
+    def known(visit: int, day: datetime.date | None) -> Posterior:
+        return first if day is None else _fitted(life, patient, day)
+
+    return _follow(life, patient, patient.child, patient.solved, known, films=True)
+
+
+def by_foresight(patient: Patient, number: int) -> Life:
+    """Treat a life by the policy of one who knows how the child will grow (troubles stay open)."""
+    life = patient.life(number)
+    truth, ages = life.truth, patient.problem.grid.age_years
+    central = outlook(truth, (), ages)
+    growth = CentralGrowth(
+        truth,
+        central,
+        arrest_effects(truth, float(ages[0]), float(ages[-1])),
+        central.discrepancy_mm[0],
+        float(central.at_maturity()[0]),
+    )
+    child = programme_of(replace(patient.problem, growth=growth), patient.question)
+    assert child is not None
+    solved = best_policy(child.programme).solved
+    return _follow(life, patient, child, solved, lambda _visit, _day: _so_far(life), films=False)
+
+
+def by_course(patient: Patient, number: int) -> Life:
+    """Treat a life by today's course of the first day as it stands; a family that stops lengthens no more."""
+    life, course = patient.life(number), patient.course
+    _do(life, course, -np.inf, np.inf)
+    return life
+
+
+def by_course_again(patient: Patient, number: int) -> Life:
+    """Treat a life by today's course, searched again at every visit at which something may be due.
+
+    A course with nothing to come is looked at again once a year.
+    """
+    life, months = patient.life(number), int(patient.protocol.number("next_visit_months"))
+    age, visit = age_years(BORN, patient.question.on), 0
+    course: Course | None = patient.course
+    ends = patient.protocol.number("plan_ends_at_years")
+    grown = patient.problem.growth.posterior.mature_age_years + GROWN_AFTER_YEARS
+    while True:
+        _do_until(life, course, age + months / 12)
+        age, visit = age + months / 12, visit + 1
+        nothing_left = course is None or life.stopped or not course.lengthenings
+        if age > ends or (age > grown and nothing_left) or (life.stopped and life.arrested):
+            return life
+        day = life.see(visit, age)
+        empty = course is not None and not course.lengthenings and course.arrest is None
+        if any(operation.date > day for operation in life.record.operations):
+            course = None
+        elif not nothing_soon(course, age_years(BORN, day)) and not (empty and visit % 2):
+            course = _searched(life, patient, day)
+
+
+WAYS: dict[str, Callable[[Patient, int], Life]] = {
+    "policy": by_policy,
+    "course_again": by_course_again,
+    "course_once": by_course,
+    "foresight": by_foresight,
+}
+
+
+def lived(patient: Patient, number: int, way: str) -> Told:
+    """Return how a life ends in one of the WAYS."""
+    life = WAYS[way](patient, number)
+    cost, months = life.cost(float(patient.ages[0]), float(patient.ages[-1]))
+    left = life.left_mm()
+    near, wide = (abs(left) <= patient.protocol.number(name) for name in ("goal_band_mm", "goal_accepted_mm"))
+    ended = Ended(
+        cost=cost,
+        planned=life.planned,
+        unplanned=life.unplanned,
+        device_months=life.device_months,
+        months_over=months,
+        harm=life.harm,
+        within_10=float(near),
+        within_20=float(wide),
+        lengthenings=float(len(life.lengthened)),
+        left_mm=left,
+    )
+    within = [f"arrest within a device at {one.age_years:.2f}" for one in life.arrested if one.within_device]
+    return Told(ended, life, (*life.breaches, *within))
+
+
+def _follow(
+    life: Life,
+    patient: Patient,
+    child: ChildProgramme,
+    solved: Solved,
+    known: Callable[[int, datetime.date | None], Posterior],
+    *,
+    films: bool,
+) -> Life:
+    """Do at each visit what a policy says for what is `known` by its film, a planning lead before the day itself."""
+    look, ages = LookUp(solved), child.programme.age_years
+    lead_years = patient.protocol.number("planning_lead_days") / 365.25
+    last: int | None = None
+    for visit in range(child.programme.steps):
+        age, day = float(ages[visit]), None
+        if visit and films:
+            day = life.see(visit, age - lead_years)
+        done = len(life.lengthened)
+        if not look.decides(visit, bool(life.arrested), life.stopped, done):
+            continue
+        posterior = known(visit, day)
+        gained = life.gained_mm
+        state = State(
+            arrested=bool(life.arrested),
+            stopped=life.stopped,
+            done=done,
+            since=None if last is None else visit - last,
+            joint=life.joint,
+            forecast_mm=float(outlook(posterior).at_maturity().mean()) + gained,
+            gained_mm=gained,
+            tempo=nearest_tempo(child, posterior, visit),
+        )
+        action = look.action(visit, state)
+        if action.amount >= 0:
+            asked = float(child.programme.lengthening.amounts_mm[action.amount])
+            if not _lengthen(life, patient, child, posterior, age, asked):
+                continue
+            last = visit
+        if action.plates >= 0:
+            life.arrest(child.plates[action.plates], age)
+    return life
+
+
+def nearest_tempo(child: ChildProgramme, posterior: Posterior, visit: int) -> int:
+    """Return the class whose long leg has as much of its growth left, by its share, as the child's."""
+    legs = child.programme.tempo.long_leg_mm
+    age = float(child.programme.age_years[visit])
+    alone = outlook(replace(posterior, known_steps=()), (), np.array([age]))
+    left = 1 - float((alone.lengths("long_leg")[:, 0] / alone.at_maturity("long_leg")).mean())
+    return int(np.argmin(np.abs(1 - legs[:, visit] / legs[:, -1] - left)))
+
+
+def _lengthen(
+    life: Life, patient: Patient, child: ChildProgramme, posterior: Posterior, age: float, asked_mm: float
+) -> bool:
+    """Lengthen what may be lengthened by what its limit leaves of an amount; return whether it was done."""
+    central = outlook(posterior.central(), (), np.array([age]))
+    step, least = patient.problem.grid.step_mm, float(child.programme.lengthening.amounts_mm[0])
+    choices: list[tuple[float, float, Bone]] = []
+    for of in patient.problem.bones:
+        if not of.stages or (of.bone != child.bone and not child.two_bones) or age < life.free_from(of.bone) - 1e-6:
+            continue
+        limits = limits_at(patient.protocol, lengthenings(of.bone, patient.protocol)[0].id, age, _mm(central, of.bone))
+        most = min(limit.limit_mm for limit in limits if not limit.rule.warns)
+        amount = min(asked_mm, step * float(np.floor(most / step + 1e-9)))
+        own = float(central.at_maturity(f"long_{of.bone}")[0] - central.at_maturity(f"short_{of.bone}")[0])
+        if amount >= least - 1e-9:
+            choices.append((own, amount, of.bone))
+    if not choices:
+        return False
+    _, amount, bone = max(choices)
+    life.lengthen(bone, age, amount)
+    return True
+
+
+def _mm(central: object, bone: Bone) -> float:
+    return float(getattr(central, f"short_{bone}_mm")[0, 0])
+
+
+def _fitted(life: Life, patient: Patient, day: datetime.date) -> Posterior:
+    question = Question(life.record, patient.few, day)
+    posterior = fit_growth(question, seed=patient.number, known_steps=known_steps(question))
+    assert posterior is not None
+    return posterior
+
+
+def _searched(life: Life, patient: Patient, day: datetime.date) -> Course | None:
+    """Return today's course on a day; of those without a lengthening where the family has stopped."""
+    if not life.stopped:
+        again = plan(life.record, patient.few, day, seed=patient.number, stays=True)
+        return again[1] if again else None
+    ranked = ranked_courses(life.record, patient.few, day, seed=patient.number)
+    found = ranked[1] if ranked else ()
+    return next((course for course in found if not course.prosthetic and not course.lengthenings), None)
+
+
+def _so_far(life: Life) -> Posterior:
+    """Return the truth with what was done."""
+    return replace(life.truth, known_steps=(*life.truth.known_steps, *life.steps))
+
+
+def _do_until(life: Life, course: Course | None, until: float) -> None:
+    """Do what a course has before the next visit; an arrest that the next plan would come too late for is booked."""
+    number = life.protocol.number
+    booked = until + number("planning_lead_days") / 365.25 + number("age_grid_months") / 12
+    if course is not None:
+        _do(life, course, until, booked)
+
+
+def _do(life: Life, course: Course, until: float, booked: float) -> None:
+    """Do a course's lengthenings before an age (all of them at -inf) and its arrest before another, in order."""
+    todo: list[tuple[float, int]] = [
+        (item.age_years, at)
+        for at, item in enumerate(course.lengthenings)
+        if until == -np.inf or item.age_years < until - 1e-6
+    ]
+    if course.arrest is not None and course.arrest.age_years < booked and not life.arrested:
+        todo.append((course.arrest.age_years, -1))
+    for _, at in sorted(todo):
+        if at >= 0 and not life.stopped:
+            item = course.lengthenings[at]
+            life.lengthen(item.bone, item.age_years, item.amount_mm)
+        elif at < 0 and course.arrest is not None:
+            life.arrest(course.arrest.physes, course.arrest.age_years)
