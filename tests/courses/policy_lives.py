@@ -15,7 +15,7 @@ import numpy as np
 
 from pathway.courses.arrest_options import arrest_effects
 from pathway.courses.course import Course, limits_at
-from pathway.courses.policy.actions import WAIT, Action
+from pathway.courses.policy.actions import WAIT, Action, Codes
 from pathway.courses.policy.child import ChildProgramme, programme_of
 from pathway.courses.policy.induction import Solved
 from pathway.courses.policy.policy import best_policy
@@ -114,19 +114,14 @@ def patient(
 
 
 class State(NamedTuple):
-    """What a visit finds: the look-up's key. `since` are visits since the last lengthening, None where there was none.
-
-    `forecast_mm` is the mature difference to be expected if nothing more is done, with what was gained added again.
-    """
+    """What a visit finds before its film. `since` are visits since the last lengthening, None where there was none."""
 
     arrested: bool
     stopped: bool
     done: int
     since: int | None
     joint: int
-    forecast_mm: float
     gained_mm: float
-    tempo: int
 
 
 class LookUp:
@@ -135,29 +130,38 @@ class LookUp:
     def __init__(self, solved: Solved) -> None:
         self.solved, self.given = solved, solved.programme
 
-    def decides(self, visit: int, arrested: bool, stopped: bool, done: int) -> bool:
-        """Return whether there is anything to choose at a visit."""
-        level = self._level(stopped, done)
-        return level is not None and (arrested, level) in self.solved.choices[visit]
-
-    def action(self, visit: int, state: State) -> Action:
-        """Return what the policy does in the state of its tables that is nearest."""
+    def choices(self, visit: int, state: State) -> Codes | None:
+        """Return what the policy does by class and forecast, or None where it waits whatever these are."""
         level, given, places = self._level(state.stopped, state.done), self.given, self.solved.layout
-        if level is None or not self.decides(visit, state.arrested, state.stopped, state.done):
-            return Action(WAIT)
+        if level is None or (state.arrested, level) not in self.solved.choices[visit]:
+            return None
         here, table = places.levels[level], self.solved.choices[visit][state.arrested, level]
         waited = given.waits - 1 if state.since is None else min(state.since, given.waits - 1)
         slot = int(places.of[visit][state.arrested, level][waited])
         if slot < 0:
-            return Action(WAIT)
-        gained = int(np.clip(round(state.gained_mm / given.grid_mm), here.low, here.high))
-        # What the grid of gains cannot say is left to the forecast, so that the difference stays what it is.
-        forecast_mm = state.forecast_mm - state.gained_mm + given.grid_mm * gained
-        forecast = round((forecast_mm - given.forecast.mean_mm) / given.grid_mm) + given.forecast.below
+            return None
         joint = here.joints.index(state.joint) if state.joint in here.joints else 0
-        tempo = state.tempo if table.shape[3] > 1 else 0
-        at = slot, gained - here.low, joint, tempo, int(np.clip(forecast, 0, table.shape[4] - 1))
-        return self.solved.actions[int(table[at])]
+        codes: Codes = table[slot, self._gained(state) - here.low, joint]
+        return codes if codes.any() else None
+
+    def action(self, visit: int, state: State, mature_mm: float, tempo: int) -> Action:
+        """Return what the policy does in the nearest state of its tables.
+
+        `mature_mm` is the difference to be expected if nothing more is done, `tempo` the likeliest class.
+        """
+        codes, given = self.choices(visit, state), self.given
+        if codes is None:
+            return Action(WAIT)
+        # What the grid of gains cannot say is left to the forecast, so that the difference stays what it is.
+        off_mm = mature_mm + given.grid_mm * self._gained(state) - given.forecast.mean_mm
+        forecast = int(np.clip(round(off_mm / given.grid_mm) + given.forecast.below, 0, codes.shape[1] - 1))
+        return self.solved.actions[int(codes[tempo if len(codes) > 1 else 0, forecast])]
+
+    def _gained(self, state: State) -> int:
+        level = self._level(state.stopped, state.done)
+        assert level is not None
+        here = self.solved.layout.levels[level]
+        return int(np.clip(round(state.gained_mm / self.given.grid_mm), here.low, here.high))
 
     def _level(self, stopped: bool, done: int) -> int | None:
         places = self.solved.layout
@@ -206,11 +210,12 @@ def by_course(patient: Patient, number: int) -> Life:
 def by_course_again(patient: Patient, number: int) -> Life:
     """Treat a life by today's course, searched again at every visit at which something may be due.
 
-    A course with nothing to come is looked at again once a year.
+    Where a course has nothing to come, it is searched again when the difference to be expected has moved by a step.
     """
     life, months = patient.life(number), int(patient.protocol.number("next_visit_months"))
     age, visit = age_years(BORN, patient.question.on), 0
     course: Course | None = patient.course
+    settled_mm: float | None = None
     ends = patient.protocol.number("plan_ends_at_years")
     grown = patient.problem.growth.posterior.mature_age_years + GROWN_AFTER_YEARS
     while True:
@@ -220,11 +225,17 @@ def by_course_again(patient: Patient, number: int) -> Life:
         if age > ends or (age > grown and nothing_left) or (life.stopped and life.arrested):
             return life
         day = life.see(visit, age)
-        empty = course is not None and not course.lengthenings and course.arrest is None
         if any(operation.date > day for operation in life.record.operations):
             course = None
-        elif not nothing_soon(course, age_years(BORN, day)) and not (empty and visit % 2):
-            course = _searched(life, patient, day)
+            continue
+        if nothing_soon(course, age_years(BORN, day)):
+            continue
+        if course is not None and not course.lengthenings and course.arrest is None:
+            expected_mm = float(outlook(_fitted(life, patient, day)).at_maturity().mean())
+            if settled_mm is not None and abs(expected_mm - settled_mm) < patient.problem.grid.step_mm:
+                continue
+            settled_mm = expected_mm
+        course = _searched(life, patient, day)
 
 
 WAYS: dict[str, Callable[[Patient, int], Life]] = {
@@ -274,22 +285,19 @@ def _follow(
         age, day = float(ages[visit]), None
         if visit and films:
             day = life.see(visit, age - lead_years)
-        done = len(life.lengthened)
-        if not look.decides(visit, bool(life.arrested), life.stopped, done):
-            continue
-        posterior = known(visit, day)
-        gained = life.gained_mm
         state = State(
             arrested=bool(life.arrested),
             stopped=life.stopped,
-            done=done,
+            done=len(life.lengthened),
             since=None if last is None else visit - last,
             joint=life.joint,
-            forecast_mm=float(outlook(posterior).at_maturity().mean()) + gained,
-            gained_mm=gained,
-            tempo=nearest_tempo(child, posterior, visit),
+            gained_mm=life.gained_mm,
         )
-        action = look.action(visit, state)
+        if look.choices(visit, state) is None:
+            continue
+        posterior = known(visit, day)
+        mature_mm = float(outlook(posterior).at_maturity().mean())
+        action = look.action(visit, state, mature_mm, nearest_tempo(child, posterior, visit))
         if action.amount >= 0:
             asked = float(child.programme.lengthening.amounts_mm[action.amount])
             if not _lengthen(life, patient, child, posterior, age, asked):
