@@ -1,6 +1,6 @@
 """Treat the same invented lives in several ways and compare what becomes of them.
 
-python .ci/simulate/ways.py [--children 420] [--lives 5] [--seed 7] [--processes 2] [--out FILE.toml]
+python .ci/simulate/ways.py [--children 400] [--lives 5] [--seed 7] [--processes 2] [--out FILE.toml]
 
 Each child has so many lives, one in every one of the ways; the one who knows how the child will grow treats the first
 life of each. Writes means, their standard errors and those of the differences to the policy, counted by children.
@@ -30,14 +30,15 @@ from tests.courses.policy_lives import WAYS, Ended, lived, patient  # noqa: E402
 
 PROTOCOL = load_protocol()
 POLICY, FORESIGHT = "policy", "foresight"
+FORETOLD = ("cost", "planned", "unplanned", "harm", "device_months", "months_over")
 
 
 class Compared(NamedTuple):
-    """One child: its number, whether both bones are short, what the policy foretells, its lives by way."""
+    """One child: its number, whether both bones are short, what the policy `foretold`, its lives by way."""
 
     number: int
     two_bones: bool
-    value: float
+    foretold: dict[str, float]
     ended: dict[str, list[Ended]]
     breaches: dict[str, list[str]]
 
@@ -54,7 +55,10 @@ def one(task: tuple[int, int, int]) -> Compared | None:
         told = [lived(child, life, way) for life in range(1 if way == FORESIGHT else lives)]
         ended[way] = [life.ended for life in told]
         breaches[way] = [breach for life in told for breach in life.breaches]
-    return Compared(number, child.child.two_bones, child.value, ended, breaches)
+    ends = child.policy.outcome
+    near, wide = ends.within
+    foretold = {name: float(getattr(ends, name)) for name in FORETOLD} | {"within_10": near, "within_20": wide}
+    return Compared(number, child.child.two_bones, foretold, ended, breaches)
 
 
 def compared(children: int, lives: int, seed: int, processes: int, each: bool) -> list[Compared]:
@@ -101,6 +105,21 @@ def row(found: Sequence[Compared], way: str) -> dict[str, object]:
     return out
 
 
+def foretold(found: Sequence[Compared]) -> dict[str, float]:
+    """Return what the policy said on the first day, and by how much its lives came to more."""
+    out: dict[str, float] = {}
+    for name in found[0].foretold:
+        said = [child.foretold[name] for child in found]
+        over = [
+            [float(getattr(life, name)) - one for life in child.ended[POLICY]]
+            for child, one in zip(found, said, strict=True)
+        ]
+        more, error = mean_and_error(over)
+        out |= {name: round(float(np.mean(said)), 4), f"{name}_lived_above": round(more, 4)}
+        out[f"{name}_lived_above_error"] = round(error, 4)
+    return out
+
+
 def document(found: list[Compared], seed: int, lives: int) -> tomlkit.TOMLDocument:
     """Return the figures as a file."""
     text = tomlkit.document()
@@ -112,7 +131,7 @@ def document(found: list[Compared], seed: int, lives: int) -> tomlkit.TOMLDocume
     text["children"] = len(found)
     text["children_with_two_short_bones"] = sum(child.two_bones for child in found)
     text["lives"] = len(found) * lives
-    text["foretold_cost"] = round(float(np.mean([child.value for child in found])), 4)
+    text["foretold"] = foretold(found)
     parts = {
         "all": found,
         "one_bone": [child for child in found if not child.two_bones],
@@ -126,7 +145,7 @@ def document(found: list[Compared], seed: int, lives: int) -> tomlkit.TOMLDocume
 def main() -> None:
     """Run and write the figures."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--children", type=int, default=420)
+    parser.add_argument("--children", type=int, default=400)
     parser.add_argument("--lives", type=int, default=5)
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)

@@ -94,7 +94,10 @@ class Luck:
 
 @dataclass
 class Life:
-    """A life being lived. `charged` are costs of operations; the burden and the end are charged by `cost`."""
+    """A life being lived. `charged` are costs of operations, `practice` their part for leaving published practice.
+
+    The burden and the end are charged when it has ended, by `cost`.
+    """
 
     protocol: Protocol
     question: Question
@@ -105,6 +108,7 @@ class Life:
     lengthened: list[Lengthened] = field(default_factory=list)
     arrested: list[Arrested] = field(default_factory=list)
     charged: float = 0.0
+    practice: float = 0.0
     planned: float = 0.0
     unplanned: float = 0.0
     harm: float = 0.0
@@ -189,8 +193,12 @@ class Life:
         self.unplanned += unplanned
         self.harm += harmed
         self.device_months += months
+        practice = practice_cost(self.protocol, amount_mm, percent)
+        self.practice += practice
         self.charged += (
-            lengthening_cost(self.protocol, amount_mm, percent, months)
+            practice
+            + number("weigh_lengthening")
+            + number("weigh_frame_month") * months
             + number("weigh_unplanned_operation") * unplanned
             + number("weigh_lasting_harm") * harmed
         )
@@ -272,16 +280,14 @@ class Life:
         return max(ages)
 
 
-def lengthening_cost(protocol: Protocol, amount_mm: float, percent: float, months: float) -> float:
-    """Return what a lengthening costs without its troubles: two operations, the device, the distance from practice."""
+def practice_cost(protocol: Protocol, amount_mm: float, percent: float) -> float:
+    """Return what a lengthening costs for its distance from published practice."""
     number = protocol.number
     percents = max(percent - number("practice_percent_from"), 0) / number("practice_percent_scale")
     long = max(amount_mm - number("practice_long_from_mm"), 0) / 10
     short = max(number("practice_short_from_mm") - amount_mm, 0) / 10
     return float(
-        number("weigh_lengthening")
-        + number("weigh_frame_month") * months
-        + number("practice_percent_weight") * percents**2
+        number("practice_percent_weight") * percents**2
         + number("practice_long_weight") * long**2
         + number("practice_short_weight") * short**2
     )

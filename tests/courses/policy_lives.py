@@ -18,7 +18,7 @@ from pathway.courses.course import Course, limits_at
 from pathway.courses.policy.actions import WAIT, Action, Codes
 from pathway.courses.policy.child import ChildProgramme, programme_of
 from pathway.courses.policy.induction import Solved
-from pathway.courses.policy.policy import best_policy
+from pathway.courses.policy.policy import Policy, best_policy
 from pathway.courses.policy.programme import Floats
 from pathway.courses.problem import CentralGrowth, CourseProblem
 from pathway.days import age_years
@@ -53,8 +53,7 @@ class Patient:
     problem: CourseProblem
     course: Course
     child: ChildProgramme
-    solved: Solved
-    value: float
+    policy: Policy
 
     @property
     def ages(self) -> Floats:
@@ -73,9 +72,10 @@ class Patient:
 
 
 class Ended(NamedTuple):
-    """What became of a life."""
+    """What became of a life; `apart_practice` is the cost without what leaving published practice is charged."""
 
     cost: float
+    apart_practice: float
     planned: float
     unplanned: float
     device_months: float
@@ -109,8 +109,7 @@ def patient(
     child = programme_of(problem, question)
     if child is None:
         return None
-    policy = best_policy(child.programme)
-    return Patient(seed, number, protocol, question, problem, course, child, policy.solved, policy.value)
+    return Patient(seed, number, protocol, question, problem, course, child, best_policy(child.programme))
 
 
 class State(NamedTuple):
@@ -179,7 +178,7 @@ def by_policy(patient: Patient, number: int) -> Life:
     def known(visit: int, day: datetime.date | None) -> Posterior:
         return first if day is None else _fitted(life, patient, day)
 
-    return _follow(life, patient, patient.child, patient.solved, known, films=True)
+    return _follow(life, patient, patient.child, patient.policy.solved, known, films=True)
 
 
 def by_foresight(patient: Patient, number: int) -> Life:
@@ -254,6 +253,7 @@ def lived(patient: Patient, number: int, way: str) -> Told:
     near, wide = (abs(left) <= patient.protocol.number(name) for name in ("goal_band_mm", "goal_accepted_mm"))
     ended = Ended(
         cost=cost,
+        apart_practice=cost - life.practice,
         planned=life.planned,
         unplanned=life.unplanned,
         device_months=life.device_months,
