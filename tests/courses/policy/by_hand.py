@@ -14,8 +14,6 @@ from typing import NamedTuple
 from pathway.courses.policy.kernels import moves
 from pathway.courses.policy.programme import BARRED, REMOVAL, Programme
 
-_moves = cache(moves)
-
 
 class State(NamedTuple):
     """One state; `tempo` is None while the class is hidden."""
@@ -112,26 +110,16 @@ class ByHand:
 
     def outcomes(self, state: State, doing: Doing, visit: int) -> Iterator[tuple[float, float, State]]:
         """Yield chance, cost and state of all that may follow an action, as the next visit finds it."""
-        for chance, cost, then in self.done(state, doing, visit):
-            for p, told in self.walked(then, visit):
-                yield chance * p, cost, told
-
-    def done(self, state: State, doing: Doing, visit: int) -> Iterator[tuple[float, float, State]]:
-        """Yield chance, cost and state of all that an action leads to, before the forecast moves."""
         for chance, cost, now in self.lengthened(state, doing.amount, visit):
             for also, more, then in self.arrested(now, state, doing, visit):
-                yield chance * also, cost + more, then
-
-    def walked(self, state: State, visit: int) -> Iterator[tuple[float, State]]:
-        """Yield what a state after the action of a visit has become at the next one."""
-        for p, walked in self.moved(state, 0.0, float(self.given.forecast.step_variance_mm2[visit])):
-            for q, told in self.told(walked, visit + 1):
-                yield p * q, told
+                for p, walked in self.moved(then, 0.0, float(self.given.forecast.step_variance_mm2[visit])):
+                    for q, told in self.told(walked, visit + 1):
+                        yield chance * also * p * q, cost + more, told
 
     def moved(self, state: State, mean_mm: float, variance_mm2: float) -> Iterator[tuple[float, State]]:
         """Yield what a move of the forecast leads to."""
         grid = self.given.grid_mm
-        for step, chance in zip(*_moves(mean_mm / grid, variance_mm2 / grid**2), strict=True):
+        for step, chance in zip(*moves(mean_mm / grid, variance_mm2 / grid**2), strict=True):
             to = min(max(state.forecast + int(step), 0), self.size - 1)
             yield float(chance), state._replace(forecast=to)
 

@@ -19,68 +19,49 @@ UNIT = 10**7
 def by_highs(given: Programme) -> tuple[float, int]:
     """Return the least expected cost by a linear programme over how often each state sees each action, and its states.
 
-    What flows into a state, from today or from states before it, flows out by its actions; what has been done, out by
-    the moves of the forecast. Both kinds are rows, the states (visited or just treated) and their actions columns.
+    What flows into a state, from today or from states before it, flows out by its actions.
     """
-    rules, flow = ByHand(given), _Flow()
+    rules = ByHand(given)
+    index: dict[tuple[int, State], int] = {}
+    costs: list[float] = []
+    rows: list[int] = []
+    columns: list[int] = []
+    values: list[float] = []
+    today: dict[State, float] = defaultdict(float)
     for chance, state in rules.starts():
-        flow.right[flow.row(0, state, True)] += chance
-    layer = {state for _, state in rules.starts()}
-    states = 0
+        today[state] += chance
+    layer = set(today)
+    flows: dict[int, float] = {}
+    for state in layer:
+        flows[index.setdefault((0, state), len(index))] = today[state]
     for visit in range(given.steps):
-        states += len(layer)
-        treated: set[State] = set()
+        following: set[State] = set()
         for state in layer:
             for doing in rules.allowed(state, visit):
-                cost, into = rules.burden(state, visit), defaultdict[State, float](float)
-                for chance, charge, then in rules.done(state, doing, visit):
+                column, cost = len(costs), rules.burden(state, visit)
+                into: dict[State, float] = defaultdict(float)
+                for chance, charge, then in rules.outcomes(state, doing, visit):
                     cost += chance * charge
                     into[then] += chance
-                flow.column(cost, flow.row(visit, state, True), {flow.row(visit, s, False): p for s, p in into.items()})
-                treated |= into.keys()
-        layer = set()
-        for state in treated:
-            cost, into = 0.0, defaultdict[State, float](float)
-            for chance, then in rules.walked(state, visit):
-                into[then] += chance
-            if visit + 1 == given.steps:
-                cost, into = sum(chance * rules.end(then) for then, chance in into.items()), defaultdict(float)
-            flow.column(cost, flow.row(visit, state, False), {flow.row(visit + 1, s, True): p for s, p in into.items()})
-            layer |= into.keys()
-    return flow.least(), states
-
-
-class _Flow:
-    """A linear programme of flows: `right` is what enters each row from outside."""
-
-    def __init__(self) -> None:
-        self.right: defaultdict[int, float] = defaultdict(float)
-        self._index: dict[tuple[int, State, bool], int] = {}
-        self._costs: list[float] = []
-        self._entries: tuple[list[int], list[int], list[float]] = [], [], []
-
-    def row(self, visit: int, state: State, found: bool) -> int:
-        """Return the row of a state as a visit has `found` it, or as it has been treated there."""
-        return self._index.setdefault((visit, state, found), len(self._index))
-
-    def column(self, cost: float, out: int, into: dict[int, float]) -> None:
-        """Add a way out of one row into others."""
-        rows, columns, values = self._entries
-        for row, value in ((out, 1.0), *((row, -chance) for row, chance in into.items())):
-            rows.append(row)
-            columns.append(len(self._costs))
-            values.append(value)
-        self._costs.append(cost)
-
-    def least(self) -> float:
-        """Return the least cost of sending on all that enters."""
-        rows, columns, values = self._entries
-        flow = csr_array((values, (rows, columns)), shape=(len(self._index), len(self._costs)))
-        right = np.zeros(len(self._index))
-        right[list(self.right)] = list(self.right.values())
-        found = linprog(self._costs, A_eq=flow, b_eq=right, bounds=(0, None), method="highs")
-        assert found.status == 0, found.message
-        return float(found.fun)
+                if visit + 1 == given.steps:
+                    cost += sum(chance * rules.end(then) for then, chance in into.items())
+                else:
+                    for then, chance in into.items():
+                        rows.append(index.setdefault((visit + 1, then), len(index)))
+                        columns.append(column)
+                        values.append(-chance)
+                    following |= into.keys()
+                rows.append(index[visit, state])
+                columns.append(column)
+                values.append(1.0)
+                costs.append(cost)
+        layer = following
+    flow = csr_array((values, (rows, columns)), shape=(len(index), len(costs)))
+    right = np.zeros(len(index))
+    right[list(flows)] = list(flows.values())
+    found = linprog(costs, A_eq=flow, b_eq=right, bounds=(0, None), method="highs")
+    assert found.status == 0, found.message
+    return float(found.fun), len(index)
 
 
 def by_cp_sat(given: Programme) -> float:
