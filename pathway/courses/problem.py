@@ -97,6 +97,12 @@ class CourseProblem:
         """Return the lengthenings of a bone."""
         return self.first if self.first.bone == bone else self.second
 
+    def free_soon(self) -> np.ndarray:
+        """Return for each age of the grid whether a day free for an operation follows soon enough to count as then."""
+        slip = np.array(self.grid.free_days) - 365.25 * self.grid.age_years
+        soon: np.ndarray = slip <= SLIP_DAYS + 1
+        return soon
+
     def number(self, id: str) -> float:
         """Return the number of a `value` rule."""
         return self.protocol.number(id)

@@ -19,7 +19,7 @@ from pathway.courses.course import (
     summary_of,
 )
 from pathway.courses.policy.child import programme_of
-from pathway.courses.policy.ends import ends_of
+from pathway.courses.policy.ends import Ends, ends_of
 from pathway.courses.policy.path_course import path_course
 from pathway.courses.policy.policy import best_policy
 from pathway.courses.problem import CourseProblem
@@ -29,6 +29,9 @@ from pathway.growth import outlook
 from pathway.protocol.preference_sets import preferred
 from pathway.protocol.question import Question
 from pathway.timing.rule_links import device_days
+
+REASONS = 2
+"""How much that speaks against a course is said at most."""
 
 
 def courses(problems: Sequence[CourseProblem], question: Question, *, compared: bool = True) -> tuple[Course, ...]:
@@ -142,7 +145,9 @@ class _Ranking:
         base = {
             item.id
             for item in self.graph.stages
-            if item.state == "planned" and item.stage.operation and item.stage.lane != "length"
+            if item.state == "planned"
+            and item.stage.operation
+            and (item.stage.lane != "length" or self._of_device_on(item.id))
         }
         together = {
             edge.later
@@ -150,6 +155,11 @@ class _Ranking:
             if edge.rule.together and edge.rule.at_most_months == 0 and {edge.earlier, edge.later} <= base
         }
         return len(base - together)
+
+    def _of_device_on(self, id: str) -> bool:
+        """Return whether a stage is the removal of a device that is on the bone today."""
+        leader = self.graph.leader(id)
+        return leader is not None and leader.state == "under_way"
 
     def _declines_kept(self, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> bool:
         kinds = {item.kind for item in lengthenings} | ({self.graph.stage(arrest.stage).kind} if arrest else set())
@@ -211,25 +221,29 @@ def _within(course: Course | None) -> bool:
 
 
 def _weighed(course: Course, best: Course) -> Iterator[str]:
-    """Yield what speaks against a course beside the best, then what both weigh in all."""
+    """Yield what speaks most against a course beside the best, then what both weigh in all."""
     mine, its = course.ends, best.ends
     if mine is None or its is None:
         yield "chosen by family or team: no chances are worked out"
         return
+    yield from list(_against(mine, its))[:REASONS]
+    more = course.points - best.points
+    yield f"{abs(more):.1f} {'worse' if more >= 0 else 'better'} by the weights of the rules"
+
+
+def _against(mine: Ends, its: Ends) -> Iterator[str]:
     near = [round(100 * min(one.within[-1], 1.0)) for one in (mine, its)]
     if near[0] < near[1]:
         yield f"ends within {mine.within_mm[-1] / 10:g} cm in {near[0]} of 100, not {near[1]}"
     counted = (
-        ("more operations on average", mine.planned + mine.unplanned, its.planned + its.unplanned, ".1f"),
-        ("more months with a device", mine.device_months, its.device_months, ".0f"),
-        ("more months with a large difference", mine.months_over, its.months_over, ".0f"),
         ("more children of 100 with lasting harm", 100 * mine.harm, 100 * its.harm, ".0f"),
+        ("more operations on average", mine.planned + mine.unplanned, its.planned + its.unplanned, ".1f"),
+        ("more months with a large difference", mine.months_over, its.months_over, ".0f"),
+        ("more months with a device", mine.device_months, its.device_months, ".0f"),
     )
     for words, one, two, form in counted:
         if float(f"{one - two:{form}}") > 0:
             yield f"{one - two:{form}} {words}"
-    more = course.points - best.points
-    yield f"by the weights of the rules {abs(more):.1f} {'worse' if more >= 0 else 'better'} (1 is a planned operation)"
 
 
 def _not_beaten(found: list[Course]) -> list[Course]:

@@ -68,7 +68,9 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
             mature,
         ),
         "stages": stages,
-        "alternatives": tuple(assemble.plan_course(course, record, protocol) for course in found),
+        "alternatives": tuple(
+            assemble.plan_course(course, record, protocol, _sittings(stages, course)) for course in found
+        ),
         "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
         "conflicts": tuple(conflicts),
         "considered": assemble.considered(graph, classified),
@@ -139,6 +141,12 @@ def _course_and_dates(
     if isinstance(times, Conflict):
         return found, None, [assemble.conflict(times, question.protocol, born)], hip_gain
     return found, times, [], hip_gain
+
+
+def _sittings(stages: Sequence[pm.PlanStage], course: Course) -> int | None:
+    """Return the days of operations to come of the course that has dates; None for any other."""
+    days = {s.date for s in stages if s.operation and s.date and s.status not in ("done", "under_way")}
+    return len(days) if course.recommended and not course.prosthetic and days else None
 
 
 def _recommended(found: Sequence[Course]) -> Course | None:

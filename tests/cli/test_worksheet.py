@@ -41,11 +41,11 @@ def test_json_is_the_sheet() -> None:
     data = json.loads(run("lengthening", "rowan-02", *ON, "--stage", "femoral_lengthening_2", "--json").stdout)
     assert (data["kind"], data["stage"], data["child"]) == ("lengthening", "femoral_lengthening_2", "rowan-02")
     inputs = {item["name"]: item for item in data["inputs"]}
-    assert inputs["amount_mm"]["value"] == 70
-    assert inputs["operation_on"]["value"].startswith("2033-03-")
+    assert inputs["amount_mm"]["value"] == 50
+    assert inputs["operation_on"]["value"].startswith("2032-09-")
     calendar = next(s for s in data["sections"] if s["title"] == "Calendar of turns")["tables"][0]["rows"]
-    assert calendar[-1][4] == 70
-    assert sum(row[3] for row in calendar) == 70
+    assert calendar[-1][4] == 50
+    assert sum(row[3] for row in calendar) == 50
 
 
 def test_an_input_set_by_hand_is_said_so() -> None:

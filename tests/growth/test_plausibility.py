@@ -49,13 +49,13 @@ def test_an_ordinary_child_is_asked_nothing(protocol: Protocol) -> None:
 def test_a_lengthening_that_gained_more_than_the_rules_ever_plan_is_asked_back(
     protocol: Protocol, gained: float, asked: bool
 ) -> None:
-    # The rules plan at most 60 mm for the femur before 8 years.
+    # The rules plan at most 80 mm for the femur before 8 years.
     assert {rule.most_mm for rule in protocol.amount_limits if rule.id == "femoral_lengthening.young_60mm"} == {60}
     once = child(bones(6, (230, 280, 210, 225)))
     day = once.visits[0].date
     done = Operation(kind="femoral_lengthening", date=day, side=once.affected_side, achieved_mm=gained)
     questions = growth_questions(once.model_copy(update={"operations": (done,)}), protocol)
-    assert any(f"really gain {gained:g} mm? At 6.0 years the rules plan at most 60 mm" in q for q in questions) == asked
+    assert any(f"really gain {gained:g} mm? At 6.0 years the rules plan at most 80 mm" in q for q in questions) == asked
     assert growth_questions(once, protocol) == ()
 
 

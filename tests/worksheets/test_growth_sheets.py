@@ -53,7 +53,7 @@ def test_early_corrects_more_and_late_less_than_wanted() -> None:
     ]
     corrected = [row[2] for row in found]
     assert corrected == sorted(corrected, reverse=True)  # type: ignore[type-var]
-    assert found[2][2] == pytest.approx(50, abs=0.5)
+    assert found[2][2] == pytest.approx(planned()[0].stage("contralateral_growth_arrest").amount_mm, abs=0.5)
     assert found[2][5] == pytest.approx(0, abs=0.5)
 
 
@@ -112,7 +112,8 @@ def test_a_date_that_is_past_is_told_as_past() -> None:
 
 
 def test_adult_height_lost_is_the_correction() -> None:
-    assert sheet("growth-arrest").line("Adult height lost").value == 50
+    stage = planned()[0].stage("contralateral_growth_arrest")
+    assert sheet("growth-arrest").line("Adult height lost").value == stage.amount_mm
 
 
 def test_no_skeletal_age_is_warned_of() -> None:

@@ -125,7 +125,8 @@ def test_length_kept_is_told_against_the_plan() -> None:
 
 def test_limits_of_the_protocol_speak() -> None:
     rules = {item.rule: item.stop for item in hand({**BASE, "amount_mm": "90", "femur_mm": "200"}).warnings}
-    assert rules["femoral_lengthening.share_30"] is True
+    assert rules["femoral_lengthening.most_80mm"] is True
+    assert rules["femoral_lengthening.share_30"] is False
     assert rules["femoral_lengthening.share_20"] is False
     fast = hand({**BASE, "rate_mm_per_day": "1.75"})
     assert "distraction_fast_mm_per_day" in {item.rule for item in fast.warnings}

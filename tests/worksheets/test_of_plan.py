@@ -38,7 +38,7 @@ def test_the_command_prints_them_after_the_plan() -> None:
     result = CliRunner().invoke(main, ["plan", "rowan-02", "--on", "2026-11-25", "--worksheets"])
     assert result.exit_code == 0
     assert result.stdout.startswith("Plan for rowan-02")
-    assert "Lengthening of the femur, 50 mm (femoral_lengthening_1)" in " ".join(result.stdout.split())
+    assert "Lengthening of the femur, 40 mm (femoral_lengthening_1)" in " ".join(result.stdout.split())
 
 
 def test_the_json_holds_them_beside_the_plan() -> None:

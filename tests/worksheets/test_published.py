@@ -72,8 +72,8 @@ def test_days_in_the_device_are_the_published_index_times_the_gain(index: float,
 
 def test_five_cm_take_150_to_285_days_across_published_means() -> None:
     # From 30 days/cm (Paley 1990) to 57 (Depaoli 2023); 36.5 (Isaac) in the middle: 182.
-    line = sheet("lengthening").line("Device comes off")
-    operation = sheet("lengthening").input("operation_on").value
+    made = sheet("lengthening", {"amount_mm": "50"})
+    line, operation = made.line("Device comes off"), made.input("operation_on").value
     assert isinstance(operation, datetime.date)
     assert line.spread is not None
     days = [(day - operation).days for day in (*line.spread, line.value)]  # type: ignore[operator]
@@ -123,7 +123,7 @@ def test_geometry_and_the_measured_mean_are_different_numbers_on_the_sheet() -> 
     # for each cm at 6 deg, 400 and 350 mm.
     shift = axis_shift(400, 350, 6, 10)
     assert (shift.knee_inward_mm, shift.axis_outward_mm) == pytest.approx((1.05, 0.48), abs=0.006)
-    measured = sheet("lengthening").line("As measured in adults, axis passes further outward")
+    measured = sheet("lengthening", {"amount_mm": "50"}).line("As measured in adults, axis passes further outward")
     assert measured.value == pytest.approx(5.0)
     assert measured.spread == pytest.approx((0.0, 17.5))
     assert measured.sources == ("burghardt_2012",)

@@ -10,10 +10,12 @@ from pathway.courses.arrest_options import arrest_from_years
 from pathway.courses.course import PLATES
 from pathway.courses.policy import programme as pg
 from pathway.courses.problem import CourseProblem
+from pathway.days import days_between
 from pathway.growth import arrest_takes
 from pathway.growth.reference_curves import Floats
 from pathway.protocol.question import Question
 from pathway.protocol.roles import growth_arrest
+from pathway.timing.rule_links import SLIP_DAYS
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,4 +90,11 @@ def _open(problem: CourseProblem, question: Question, ages: Floats) -> pg.Bools:
     if not any(item.state in ("optional", "possible", "planned") for item in problem.graph.of_kind(stage.id)):
         return closed
     earliest = arrest_from_years(stage.id, problem.protocol, question.record.child.sex, float(ages[0]))
-    return np.asarray(ages >= earliest - 1e-6)
+    columns = np.searchsorted(problem.grid.age_years, ages - 1e-6)
+    in_time: pg.Bools = np.asarray(ages >= earliest - 1e-6) & problem.free_soon()[columns]
+    before = problem.wishes.finish_before
+    if before is None:
+        return in_time
+    last = days_between(question.record.child.date_of_birth, before) - SLIP_DAYS
+    in_time &= np.array(problem.grid.free_days)[columns] < last
+    return in_time

@@ -93,9 +93,10 @@ def amounts_of(problem: CourseProblem, turns: tuple[Turn, ...]) -> Floats:
 def usable_of(problem: CourseProblem, turns: tuple[Turn, ...], columns: np.ndarray) -> np.ndarray:
     """Return by visit and turn (T, N) whether windows and wishes leave any amount."""
     usable = np.zeros((len(columns), len(turns)), bool)
+    free = problem.free_soon()[columns]
     for number, turn in enumerate(turns):
         chain = problem.of(turn.bone).chain
-        usable[:, number] = chain.most[min(turn.own, chain.numbers - 1), columns] >= chain.least
+        usable[:, number] = (chain.most[min(turn.own, chain.numbers - 1), columns] >= chain.least) & free
     return usable
 
 

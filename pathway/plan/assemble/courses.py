@@ -12,8 +12,11 @@ from pathway.record import Record
 from pathway.timing.rule_links import device_days
 
 
-def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course:
-    """Return a course as plan data, ages as chosen on the planning grid."""
+def plan_course(course: Course, record: Record, protocol: Protocol, sittings: int | None = None) -> pm.Course:
+    """Return a course as plan data, ages as chosen on the planning grid.
+
+    `sittings` are the days of operations where the course has dates: what falls on one day is one operation.
+    """
     ends = course.ends
     near, accepted = ends.within if ends is not None else (None, None)
     chosen = [
@@ -47,7 +50,7 @@ def plan_course(course: Course, record: Record, protocol: Protocol) -> pm.Course
         within_protocol=course.within_protocol,
         stages=tuple(sorted(chosen, key=lambda item: item.age_years)),
         burden=pm.Burden(
-            operations=course.operations,
+            operations=course.operations if sittings is None else sittings,
             device_months=course.device_months,
             months_over_25_mm=course.months_over,
             school_years_touched=_school_years(course, record, protocol),

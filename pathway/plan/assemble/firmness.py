@@ -11,18 +11,21 @@ from pathway.protocol.roles import role_of
 
 
 def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
-    """Yield one sentence for each lengthening to come that goes beyond a warning, with the counts behind it."""
+    """Yield one sentence for each warning that lengthenings to come go beyond, with the counts behind it."""
+    steps: dict[str, list[str]] = {}
     for stage in stages:
         if stage.amount_mm is None or stage.date is None or stage.status in ("done", "under_way"):
             continue
-        beyond = [note.words for note in stage.amount_limits if note.warns and stage.amount_mm > note.limit_mm]
-        if beyond:
-            said = "; ".join(words.rstrip(".") for words in beyond)
-            share = "" if stage.amount_percent is None else f" ({stage.amount_percent:.0f} % of the bone)"
-            yield (
-                f"{stage.label}, {stage.amount_mm / 10:.1f} cm{share}, goes beyond a warning of the rules: {said}. "
-                "These are counts of other children, teams and years."
-            )
+        share = "" if stage.amount_percent is None else f", {stage.amount_percent:.0f} % of the bone"
+        for note in stage.amount_limits:
+            if note.warns and stage.amount_mm > note.limit_mm:
+                steps.setdefault(note.words, []).append(f"{stage.label} ({stage.amount_mm / 10:.1f} cm{share})")
+    for words, named in steps.items():
+        verb = "goes" if len(named) == 1 else "go"
+        yield (
+            f"{', '.join(named)} {verb} beyond a warning: {words.rstrip('.')}. "
+            "These are counts of other children, teams and years."
+        )
 
 
 def arrest_first(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[str]:

@@ -39,20 +39,14 @@ def _within_a_frame(dated: list[PlanStage], protocol: Protocol) -> Iterator[Brea
 
 
 def _counted(plan: Plan, planned: list[PlanStage]) -> Iterator[Breach]:
-    """Operations of one day that belong together are one operation of the course."""
+    """Operations of one day are one sitting, and one operation of the course."""
     best = plan.recommended
     if best is None or plan.conflicts or best.residual_mm is None:
         return
-    operations = [stage for stage in planned if stage.operation]
-    days = {stage.date for stage in operations}
-    if not len(days) <= best.burden.operations <= len(operations):
+    days = {stage.date for stage in planned if stage.operation}
+    if days and len(days) != best.burden.operations:
         text = f"{best.id} counts {best.burden.operations} operations, its stages lie on {len(days)} days"
         yield Breach("sittings", best.id, text)
-    own = {stage.id for stage in operations if stage.lane == "other_leg"}
-    for stage in operations:
-        shares = [other for other in operations if other.date == stage.date and other.id != stage.id]
-        if stage.id in own and shares and best.burden.operations == len(operations):
-            yield Breach("sittings", stage.id, f"{stage.id} shares the sitting of {shares[0].id} and is counted apart")
 
 
 def untold_warnings(
@@ -71,6 +65,6 @@ def untold_warnings(
             if rule.most_percent is not None and length is not None:
                 limit = rule.most_percent / 100 * length
             words = rule.because.rstrip(".")
-            said = any(notice.startswith(f"{stage.label},") and words in notice for notice in plan.notices)
+            said = any(f"{stage.label} (" in notice and words in notice for notice in plan.notices)
             if limit is not None and stage.amount_mm > limit + TOLERANCE_MM and not said:
                 yield Breach(rule.id, stage.id, f"{stage.id} gains {stage.amount_mm:g} mm, {limit:.0f} warns, untold")

@@ -73,8 +73,10 @@ def _short(plan: Plan, words: Wording) -> Iterator[Block]:
     if ahead:
         first = min(ahead, key=lambda stage: (str(stage.date), plan.stages.index(stage)))
         values = {"next": _name(first, words), "when": say.month_of(first.date or plan.on, words)}
-        name = "short_plan_one" if len(ahead) == 1 else "short_plan"
-        lines.append(words.say(f"handout.{name}", operations=say.many(len(ahead), words), **values))
+        # What is done under one anaesthetic is one operation to a family.
+        count = len({stage.date for stage in ahead})
+        name = "short_plan_one" if count == 1 else "short_plan"
+        lines.append(words.say(f"handout.{name}", operations=say.many(count, words), **values))
     elif plan.recommended is not None and plan.recommended.id == PROSTHETIC_COURSE:
         lines.append(words.say("handout.short_prosthesis"))
     else:

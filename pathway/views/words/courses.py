@@ -18,7 +18,8 @@ LEAST_ROOM = 16
 """Columns for the name of a course beside its numbers, at least."""
 WORLDS = (
     "Operations, months, school years, height and what is left: if every step works. Chances: what usually happens, "
-    "troubles as often as published, every amount decided again at the visits to come."
+    "troubles as often as published, every amount decided again at the visits to come. Weights: 1 is a planned "
+    "operation."
 )
 SAID_ABOVE = ("Leg at maturity", "90 of 100, cm")
 

@@ -249,7 +249,8 @@ def _course(course: Course, width: int, plain: bool) -> Iterator[str]:
     if course.residual_mm is None:
         yield from wrap(course.lost_because or "to be discussed: not measured by length", width, "      ")
         return
-    text = f"{residual_words(course.median_residual_mm)}; {burden.operations} operations"
+    number = f"{burden.operations} operation{'' if burden.operations == 1 else 's'}"
+    text = f"{residual_words(course.median_residual_mm)}; {number}"
     text += f", {burden.device_months:.0f} months with a device"
     if course.chance_within_20_mm is not None:
         text += f"; within 2 cm: about {100 * course.chance_within_20_mm:.0f} of 100"

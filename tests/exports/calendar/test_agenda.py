@@ -72,8 +72,8 @@ def test_the_days_of_a_lengthening_add_up_to_its_amount() -> None:
     assert stage.date is not None
     assert turns[0].day > stage.date
     assert [b.day - a.day for a, b in pairwise(turns)] == [datetime.timedelta(1)] * (len(turns) - 1)
-    assert sum(float(entry.title.split("turns, ")[1].split(" mm")[0]) for entry in turns) == pytest.approx(50)
-    assert "Reached by the evening: 50 mm of 5.0 cm." in turns[-1].words
+    assert sum(float(entry.title.split("turns, ")[1].split(" mm")[0]) for entry in turns) == pytest.approx(40)
+    assert "Reached by the evening: 40 mm of 4.0 cm." in turns[-1].words
 
 
 def test_a_childs_own_words_stay_at_home() -> None:
