@@ -32,7 +32,8 @@ def programme(name: str) -> Programme:
     return made
 
 
-@for_each(LENGTHENED)
+# An early lengthening of a tibia without a fibula costs nearly as much growth as it gains: birch-04 waits.
+@for_each(tuple(name for name in LENGTHENED if name != "birch-04"))
 def test_steps_before_adolescence_are_those_of_published_practice(name: str) -> None:
     early = [step for step in programme(name).path if step.percent is not None and step.age_years < BEFORE_YEARS]
     assert early
@@ -82,13 +83,15 @@ def test_nothing_is_promised_of_a_split() -> None:
     assert "safer" not in said
 
 
-def test_no_programme_is_made_while_a_device_is_on() -> None:
+def test_while_a_device_is_on_the_good_leg_waits_until_it_comes_off() -> None:
     record = example("alder-06")
     started = operation("femoral_lengthening", ON - datetime.timedelta(days=40), side=record.affected_side)
     lengthened = record.model_copy(update={"operations": (*record.operations, started)})
-    assert make_programme(Question(lengthened, load_protocol(), ON)) == (
-        "A device is on: a programme is made when it is off."
-    )
+    made = make_programme(Question(lengthened, load_protocol(), ON))
+    assert isinstance(made, Programme)
+    # A device stays 150 to 285 days for 5 cm (days per cm of the rules): not before it has come off.
+    off = (ON - record.child.date_of_birth).days / 365.25 + (150 - 40) / 365.25
+    assert all(step.age_years >= off for step in made.path)
 
 
 def test_a_child_never_measured_is_told_what_to_measure() -> None:

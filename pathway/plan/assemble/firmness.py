@@ -20,11 +20,11 @@ def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
         for note in stage.amount_limits:
             if note.warns and stage.amount_mm > note.limit_mm:
                 steps.setdefault(note.words, []).append(f"{stage.label} ({stage.amount_mm / 10:.1f} cm{share})")
-    for words, named in steps.items():
+    for words, named in sorted(steps.items()):
         verb = "goes" if len(named) == 1 else "go"
         yield (
             f"{', '.join(named)} {verb} beyond a warning: {words.rstrip('.')}. "
-            "These are counts of other children, teams and years."
+            "Counts of other children, teams and years."
         )
 
 

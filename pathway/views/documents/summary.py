@@ -12,7 +12,7 @@ from pathway.views.documents.document import Block, Bullets, Callout, Document, 
 from pathway.views.words.caution import is_invented
 from pathway.views.words.plan import STATUS_WORDS, amount_words, cm_words, range_words, residual_words
 
-SHOWN_COURSES = 4
+SHOWN_COURSES = 2
 YES_NO: dict[object, str] = {True: "yes", False: "no"}
 
 
@@ -89,7 +89,7 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
     loose = [stage.label for stage in plan.stages if stage.status == "optional"]
     rows = tuple(_row(plan, stage) for stage in plan.stages if stage.status != "optional")
     head = ("stage", "state", "date", "age", "amount", "allowed")
-    yield Table("Stages of the plan", head, rows, (33, 9, 11, 9, 23, 24))
+    yield Table("Stages of the plan", head, rows, (38, 9, 11, 8, 21, 22))
     if loose:
         yield Paragraph(f"Optional, without a date: {'; '.join(loose)}.")
     gates = tuple(_gates(plan))
@@ -165,10 +165,12 @@ def _row(plan: Plan, stage: PlanStage) -> tuple[str, ...]:
 
 def _gates(plan: Plan) -> Iterator[str]:
     for stage in plan.stages:
+        said = []
         for gate in stage.gates if stage.status != "optional" else ():
             if gate.state in ("fails", "unknown", "waived"):
-                reason = f" ({gate.waived_because})" if gate.waived_because else ""
-                yield f"{stage.label}: {gate.sentence}{reason}"
+                said.append(gate.sentence + (f" ({gate.waived_because})" if gate.waived_because else ""))
+        if said:
+            yield f"{stage.label}: {'. '.join(said)}"
 
 
 def _question(plan: Plan) -> Iterator[str]:
@@ -180,10 +182,10 @@ def _question(plan: Plan) -> Iterator[str]:
 def _courses(plan: Plan) -> Iterator[str]:
     for course in plan.alternatives[:SHOWN_COURSES]:
         burden = course.burden
-        text = f"{course.summary}: {burden.operations} operations"
+        text = f"{course.summary}: {burden.operations} operation{'' if burden.operations == 1 else 's'}"
         if course.residual_mm is not None:
             text += f", {burden.device_months:.0f} months with a device, {residual_words(course.median_residual_mm)}"
-        if course.chance_within_20_mm is not None:
+        if course.chance_within_20_mm is not None and not course.lost_because.startswith("ends within"):
             text += f", within 2 cm about {100 * course.chance_within_20_mm:.0f} of 100"
         if course.lost_because:
             text += f"; not first: {course.lost_because}"
