@@ -47,10 +47,13 @@ def ends_of(solved: Solved, outcome: Outcome) -> Ends:
     weights = np.concatenate([chance * weight for _, weight in _NODES])
     done = outcome.arrest.sum(axis=0)
     effect = np.einsum("k,kjt->jt", given.tempo.chance, given.arrest.effect_mm)
-    lost = np.append(effect.ravel(), 0.0)
+    # An arrest that works less takes less height: its effect spreads as the policy has it.
+    lost = np.concatenate([*(effect.ravel() * (1 + at * given.arrest.sd_share) for at, _ in _NODES), [0.0]])
+    undone = max(1.0 - float(done.sum()), 0.0)
+    weighed = np.concatenate([*(done.ravel() * weight for _, weight in _NODES), [undone]])
     return Ends(
         residual_mm=_values(residual, weights),
-        height_lost_mm=_values(lost, np.append(done.ravel(), max(1.0 - float(done.sum()), 0.0))),
+        height_lost_mm=_values(np.maximum(lost, 0.0), weighed),
         within_mm=given.costs.within_mm,
         within=outcome.within,
         numbers={number - given.start.done: float(p) for number, p in enumerate(outcome.number) if p > 0},
