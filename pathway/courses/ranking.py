@@ -232,14 +232,14 @@ def _weighed(course: Course, best: Course) -> Iterator[str]:
 
 
 def _against(mine: Ends, its: Ends) -> Iterator[str]:
-    near = [round(100 * min(one.within[-1], 1.0)) for one in (mine, its)]
-    if near[0] < near[1]:
+    near = [f"{100 * round(min(one.within[-1], 1.0), 3):.0f}" for one in (mine, its)]
+    if int(near[0]) < int(near[1]):
         yield f"ends within {mine.within_mm[-1] / 10:g} cm in {near[0]} of 100, not {near[1]}"
     counted = (
         ("more children of 100 with lasting harm", 100 * mine.harm, 100 * its.harm, ".0f"),
         ("more operations on average", mine.planned + mine.unplanned, its.planned + its.unplanned, ".1f"),
-        ("more months with a large difference", mine.months_over, its.months_over, ".0f"),
-        ("more months with a device", mine.device_months, its.device_months, ".0f"),
+        ("more months with a large difference on average", mine.months_over, its.months_over, ".0f"),
+        ("more months with a device on average", mine.device_months, its.device_months, ".0f"),
     )
     for words, one, two, form in counted:
         if float(f"{one - two:{form}}") > 0:

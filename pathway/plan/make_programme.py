@@ -70,13 +70,14 @@ def _told(asked: Weighed, *, turn: bool) -> Programme:
     other, gap = first.other(), first.gap()
     numbers = [round(100 * float(part)) for part in ends.number]
     return Programme(
-        predicted_mm=round(child.programme.forecast.mean_mm, 1),
+        predicted_mm=round(asked.problem.growth.predicted_mm, 1),
         path=tuple(_step(step, child) for step in policy.path),
         planned_operations=round(ends.planned, 1),
         unplanned_operations=round(ends.unplanned, 1),
         harm_of_100=round(100 * min(ends.harm, 1.0)),
         device_months=round(ends.device_months, 1),
         months_over=round(ends.months_over, 0),
+        over_percent=protocol.number("told_over_percent"),
         lengthenings=tuple(LengtheningsOf100(lengthenings=n, of_100=k) for n, k in enumerate(numbers) if k),
         within_10_mm_of_100=round(100 * ends.within[0]),
         within_20_mm_of_100=round(100 * ends.within[1]),

@@ -133,6 +133,7 @@ class Programme(Frozen):
     harm_of_100: int
     device_months: float
     months_over: float
+    over_percent: float
     lengthenings: tuple[LengtheningsOf100, ...]
     within_10_mm_of_100: int
     within_20_mm_of_100: int

@@ -43,8 +43,8 @@ def family_words(found: Rate, bone: Bone) -> str:
             return f"That {what} has been seen; how often is not known."
         return f"How often {what} cannot be told here: {found.why_not}."
     often, least, most = (of_hundred(value) for value in (found.centre, found.low, found.high))
-    such = f"such a lengthening of the {BONES[bone]}" if "lengthenings" in found.per else "such lengthenings"
+    such = f"one such lengthening of the {BONES[bone]}" if "lengthenings" in found.per else "such lengthenings"
     return (
-        f"In published groups, of 100 children who had {such}, in about {often} {what}. "
+        f"Estimated from published groups: of 100 children who have {such}, in about {often} {what}. "
         f"From team to team it could be anything from {least} to {most}."
     )

@@ -90,7 +90,7 @@ def test_from_the_children_through_timeline_courses_and_family_and_out_in_the_sm
     timeline = terminal.wait_for("rowan-02: girl, 2 y 8 m", "Age, years", "with the plan")
     assert CAUTION in timeline
     terminal.press("c")
-    courses = terminal.wait_for("courses side by side", "Two femoral lengthenings, with growth arrest", "i What if")
+    courses = terminal.wait_for("courses side by side", "Three femoral lengthenings, with growth arrest", "i What if")
     assert CAUTION in courses
     terminal.press("Escape")
     terminal.wait_for("Age, years", "f Family")

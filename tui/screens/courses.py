@@ -11,11 +11,12 @@ from textual.events import Resize
 
 from pathway.plan.model import Course
 from pathway.questions import decisions
-from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order, needed_words
+from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order
 from pathway.views.pictures.picture import Role
 from pathway.views.words import paragraphs, statements
 from pathway.views.words.courses import WORLDS
 from pathway.views.words.paragraphs import Paragraph
+from pathway.views.words.plan import usual_words
 from pathway.views.words.statements import Statement
 from tui import keys
 from tui.opened import ChildList
@@ -174,8 +175,7 @@ def _words(course: Course) -> Iterator[Paragraph]:
     yield Paragraph(course.summary[0].upper() + course.summary[1:], heading=True)
     if course.lost_because:
         yield Paragraph(f"Not first: {course.lost_because}")
-    if len(course.lengthenings_needed) > 1:
-        needed = needed_words(course)
-        yield Paragraph(f"{needed[0].upper()}{needed[1:]}.")
+    if usual := usual_words(course):
+        yield Paragraph(usual)
     yield Paragraph(WORLDS, role=Role.LEGEND)
     yield Paragraph(MARKS, role=Role.LEGEND)

@@ -65,8 +65,9 @@ def _arrest(
         last = before[-1]
         removed = last.age_years + device_days(problem.protocol, last.bone, last.amount_mm) / _YEAR
         if abs(age - removed) <= _SAME_AGE_YEARS:
-            # A device comes off between two visits: sooner than the visit, the arrest may take too much.
-            at_removal = _of(effects.of(physes), effects.age_years, removed) <= problem.number("arrest_most_mm")
+            # A device comes off between two visits: sooner than the visit, the arrest may take a little too much.
+            most = problem.number("arrest_most_mm") + problem.number("arrest_most_slack_mm")
+            at_removal = _of(effects.of(physes), effects.age_years, removed) <= most
             sitting = last.stage if at_removal else None
             rest = problem.number("arrest_after_device_months") / 12
             age = removed if at_removal else max(age, removed + rest)

@@ -37,7 +37,7 @@ def delay_sentences(
     if leader is not None:
         return (f"Any delay makes {label(leader.id)} last longer.",)
     return (
-        *_moving(delay, item, date, label),
+        *(_moving(delay, item, date, label) if useful is None else _within(delay, item, date, label, useful)),
         *_past_usual_age(delay, item, date, record, protocol),
         *_less(useful),
         *_lost(delay, item, date, label, protocol),
@@ -56,6 +56,15 @@ def wish_words(wish: HolidayWish | None, label: Label) -> str:
     if wish.would_move:
         return f"the family would like a school holiday; {tried} would also move {_named(wish.would_move, label)}"
     return f"the family would like a school holiday; {tried} has no date that the rules and other wishes allow"
+
+
+def _within(delay: Delay, item: StageItem, date: datetime.date, label: Label, useful: datetime.date) -> Iterator[str]:
+    """Yield what a delay of a growth arrest does while it is of use: beyond that nothing is said to stay."""
+    left = days_between(date, useful)
+    if delay.free_days is not None and delay.free_days < left:
+        yield from _moving(delay, item, date, label)
+    elif left > 0:
+        yield f"A delay of up to {span_words(left)}, to {useful}, moves no other date."
 
 
 def _moving(delay: Delay, item: StageItem, date: datetime.date, label: Label) -> Iterator[str]:

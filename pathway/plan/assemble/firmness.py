@@ -21,9 +21,9 @@ def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
             if note.warns and stage.amount_mm > note.limit_mm:
                 steps.setdefault(note.words, []).append(f"{stage.label} ({stage.amount_mm / 10:.1f} cm{share})")
     for words, named in sorted(steps.items()):
-        verb = "goes" if len(named) == 1 else "go"
+        verb = "is" if len(named) == 1 else "are"
         yield (
-            f"{', '.join(named)} {verb} beyond a warning: {words.rstrip('.')}. "
+            f"{', '.join(named)} {verb} above a caution level: {words.rstrip('.')}. "
             "Counts of other children, teams and years."
         )
 

@@ -166,7 +166,7 @@ def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]
                     f"{stage.id} gains {stage.amount_mm:g} mm, {rule.id} allows {limit:.0f}",
                 )
     arrest = [s for s in _planned(plan) if protocol.stage(s.kind).role == "growth_arrest"]
-    most = protocol.number("arrest_most_mm")
+    most = protocol.number("arrest_most_mm") + protocol.number("arrest_most_slack_mm")
     for stage in arrest:
         if stage.amount_mm is not None and stage.amount_mm > most:
             yield Breach("arrest_most_mm", stage.id, f"{stage.id} is to correct {stage.amount_mm} mm, most is {most:g}")

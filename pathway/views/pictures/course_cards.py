@@ -165,7 +165,7 @@ def _draw_small_timeline(canvas: Canvas, plan: Plan, course: Course, left: int, 
         else:
             canvas.put(top + 1, at, ARREST, Role.STAGE_READY, course.id)
         if stage.amount_mm is not None:
-            text = f"{stage.amount_mm / 10:g}"
+            text = f"{round(stage.amount_mm / 10, 1):g}"
             start = max(used, min(at, left + wide - len(text)))
             if start + len(text) <= left + wide:
                 canvas.put(top, start, text, Role.LABEL, course.id)
@@ -191,12 +191,3 @@ def _alt(plan: Plan, courses: Sequence[Course]) -> Iterator[str]:
             amount = f", {cm_words(stage.amount_mm)}" if stage.amount_mm is not None else ""
             yield f"At {stage.age_years:.1f} years {stage.kind.replace('_', ' ')}{amount}."
         yield " ".join(f"{label.strip()}: {words}." for label, words in facts(plan, course))
-
-
-def needed_words(course: Course) -> str:
-    """Return how many children would need how many more lengthenings: `of 100 children, about 97 would need 2 …`."""
-    first, *rest = course.lengthenings_needed
-    more = "lengthening" if first.lengthenings == 1 else "lengthenings"
-    text = f"of 100 children, about {100 * first.share:.0f} would need {first.lengthenings} more {more}"
-    others = (f"about {100 * item.share:.0f} would need {item.lengthenings}" for item in rest)
-    return ", ".join((text, *others))

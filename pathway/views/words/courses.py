@@ -8,9 +8,9 @@ from pathway.days import age_words
 from pathway.plan.model import Course, CourseStage, Plan
 from pathway.questions.sensitivity import Robustness
 from pathway.questions.what_if import Answer
-from pathway.views.pictures.course_cards import facts, needed_words
+from pathway.views.pictures.course_cards import facts
 from pathway.views.words.caution import caution
-from pathway.views.words.plan import cm_words, local_lines, residual_words
+from pathway.views.words.plan import cm_words, local_lines, residual_words, usual_words
 from pathway.views.words.wrapping import wrap
 
 WIDE = 100
@@ -18,10 +18,10 @@ LEAST_ROOM = 16
 """Columns for the name of a course beside its numbers, at least."""
 WORLDS = (
     "Operations, months, school years, height and what is left: if every step works. Chances: what usually happens, "
-    "troubles as often as published, every amount decided again at the visits to come. Weights: 1 is a planned "
-    "operation."
+    "complications at published rates, every amount decided again at the visits to come. Weights: 1 is a planned "
+    "operation. No published count shows that several smaller lengthenings are safer than one large one."
 )
-SAID_ABOVE = ("Leg at maturity", "90 of 100, cm")
+SAID_ABOVE = ("Leg at maturity", "90 of 100, cm", "Within 1 cm, about", "Within 2 cm, about")
 
 
 def courses_text(answer: Answer, width: int = 80, *, plain: bool = False, firm: Robustness | None = None) -> str:
@@ -136,20 +136,13 @@ def _course(plan: Plan, course: Course, labels: Mapping[str, str], width: int, p
     yield from wrap(f"{mark}{course.summary}", width, "", "  ")
     for stage in course.stages:
         yield from wrap(_stage(stage, labels), width, "    ", "      ")
-    if course.residual_mm is not None:
-        spread = course.residual_mm
-        yield from wrap(
-            f"{residual_words(course.median_residual_mm)}; about 90 of 100 between {_signed(spread.p05)} and "
-            f"{_signed(spread.p95)} cm (+ still short)",
-            width,
-            "    ",
-            "      ",
-        )
     told = [(label.strip(), words) for label, words in facts(plan, course) if label.strip() not in SAID_ABOVE]
     counted = "; ".join(f"{label[0].lower()}{label[1:]} {words}" for label, words in told)
+    if course.residual_mm is not None:
+        counted = f"If every step works: {residual_words(course.median_residual_mm)}; {counted}."
     yield from wrap(counted, width, "    ", "      ")
-    if len(course.lengthenings_needed) > 1:
-        yield from wrap(needed_words(course), width, "    ", "      ")
+    if usual := usual_words(course):
+        yield from wrap(usual, width, "    ", "      ")
     if course.lost_because:
         yield from wrap(f"Not first: {course.lost_because}", width, "    ", "      ")
 

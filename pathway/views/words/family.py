@@ -14,7 +14,7 @@ from itertools import groupby
 
 from pathway.days import age_words
 from pathway.plan.graph import graph_of
-from pathway.plan.model import Course, Plan, PlanStage, Quantiles
+from pathway.plan.model import Plan, PlanStage, Quantiles
 from pathway.views.data.shapes import FamilyPart, FamilyPrinted
 from pathway.views.words.caution import caution
 from pathway.views.words.family_terms import MOST_QUESTIONS
@@ -119,7 +119,10 @@ def _goal(plan: Plan) -> Iterator[str]:
     left = course.median_residual_mm
     end = "The plan aims for legs of equal length" if abs(left) < 5 else f"With the plan it ends {_ends(left)}"
     yield f"{end} when your child is grown up."
-    yield f"It takes {_count(course.burden.operations, 'operation')} in all."
+    yield f"It takes {_count(course.burden.operations, 'operation')} in all, if every step works."
+    more = round(course.usually.unplanned_operations) if course.usually is not None else 0
+    if more:
+        yield f"On average about {_count(more, 'operation')} more come that nobody planned."
     if course.burden.device_months >= 1:
         yield f"For {_count(round(course.burden.device_months), 'month')} in all there is a frame or a rod on the bone."
     if course.burden.adult_height_lost_mm >= 1:
@@ -175,13 +178,12 @@ def _questions(plan: Plan) -> Iterator[str]:
 def _sure(plan: Plan) -> Iterator[str]:
     course = plan.recommended
     if course is not None and course.chance_within_20_mm is not None and course.chance_within_10_mm is not None:
-        yield "Think of 100 children like yours who follow this plan."
+        yield "Think of 100 children like yours who start with this plan. Later steps are decided again at each visit."
         yield f"In about {_of_100(course.chance_within_20_mm)} the legs end less than 2 cm apart."
         yield f"In about {_of_100(course.chance_within_10_mm)} they end less than 1 cm apart."
-        for item in course.lengthenings_needed:
-            if item.lengthenings > _planned(course) and item.share >= 0.01:
-                yield f"About {_of_100(item.share)} of them will need one more operation to lengthen the leg."
-                break
+        if course.lengthenings_needed:
+            told = [_have(item.share, item.lengthenings) for item in course.lengthenings_needed]
+            yield f"To make the leg longer, {', '.join(told)}. Some stop early."
     yield "No date is fixed. Every visit can move it, because no child grows as the tables say."
     yield "Problems on the way are common. Ask the team which ones, and what they do about them."
 
@@ -192,8 +194,9 @@ def _do() -> Iterator[str]:
     yield "You may ask another team what they think."
 
 
-def _planned(course: Course) -> int:
-    return sum(not stage.physes for stage in course.stages)
+def _have(share: float, number: int) -> str:
+    verb = "has" if _of_100(share) == "1" else "have"
+    return f"{_of_100(share)} {verb} {_count(number, 'lengthening') if number else 'none'}"
 
 
 def _of_100(share: float) -> str:

@@ -232,7 +232,7 @@ def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     if not plan.alternatives:
         return
     yield ""
-    yield from wrap("Courses (chances out of 100: what usually happens, troubles as often as published)", width)
+    yield "Courses"
     for course in plan.alternatives[:SHOWN_COURSES]:
         yield from _course(course, width, plain)
     more = len(plan.alternatives) - SHOWN_COURSES
@@ -250,13 +250,31 @@ def _course(course: Course, width: int, plain: bool) -> Iterator[str]:
         yield from wrap(course.lost_because or "to be discussed: not measured by length", width, "      ")
         return
     number = f"{burden.operations} operation{'' if burden.operations == 1 else 's'}"
-    text = f"{residual_words(course.median_residual_mm)}; {number}"
-    text += f", {burden.device_months:.0f} months with a device"
-    if course.chance_within_20_mm is not None:
-        text += f"; within 2 cm: about {100 * course.chance_within_20_mm:.0f} of 100"
+    text = f"If every step works: {residual_words(course.median_residual_mm)}; {number}"
+    yield from wrap(f"{text}, {burden.device_months:.0f} months with a device.", width, "      ")
+    yield from wrap(usual_words(course), width, "      ")
     if course.lost_because:
-        text += f". Not first: {course.lost_because}"
-    yield from wrap(text, width, "      ")
+        yield from wrap(f"Not first: {course.lost_because}.", width, "      ")
+
+
+def usual_words(course: Course) -> str:
+    """Return what usually comes of a course in one sentence or two; "" where no chances were worked out."""
+    usual, spread = course.usually, course.residual_mm
+    if usual is None or spread is None or course.chance_within_20_mm is None:
+        return ""
+    numbers = ", ".join(_having(round(100 * one.share), one.lengthenings) for one in course.lengthenings_needed)
+    return (
+        f"What usually happens, with complications at published rates: of 100 children {numbers} (some stop early). "
+        f"On average {usual.planned_operations:.1f} planned and {usual.unplanned_operations:.1f} unplanned operations "
+        f"for length; about {usual.lasting_harm_of_100} lasting harms in 100 children, those of a growth arrest not "
+        f"counted. Within 2 cm: about {100 * course.chance_within_20_mm:.0f} of 100; about 90 of 100 between "
+        f"{spread.p05 / 10 + 0.0:+.1f} and {spread.p95 / 10 + 0.0:+.1f} cm (+ still short)."
+    )
+
+
+def _having(of_100: int, number: int) -> str:
+    many = f"{number} lengthening" if number == 1 else f"{number} lengthenings" if number else "none"
+    return f"{of_100} {'has' if of_100 == 1 else 'have'} {many}"
 
 
 def _question_lines(plan: Plan, width: int) -> Iterator[str]:

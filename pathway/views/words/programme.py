@@ -21,7 +21,7 @@ _KINDS = {
 def programme_paragraphs(found: Programme) -> Iterator[Paragraph]:
     """Yield all that is told of a programme, section by section."""
     yield Paragraph(f"Without operation about {found.predicted_mm / 10:.1f} cm apart at maturity.")
-    yield Paragraph("If every step works", heading=True)
+    yield Paragraph("The path if every step works, and how often it is followed", heading=True)
     if not found.path:
         yield Paragraph("Nothing is done for length.")
     for step in found.path:
@@ -60,7 +60,7 @@ def _step(step: ProgrammeStep) -> str:
     what = "a growth arrest"
     if step.percent is not None:
         what = "a lengthening of this number, with or without growth arrest,"
-    often = f"In {step.of_100} of 100 lives {what} comes near this age and amount, in {step.of_100_ever} at any age."
+    often = f"In {step.of_100} of 100 children {what} comes near this age and amount, in {step.of_100_ever} at any age."
     head = f"{age_words(step.age_years)}: {_KINDS[step.kind]}, {step.amount_mm / 10:.1f} cm{share}"
     return f"{head}{_plates(step.physes)}. {often}"
 
@@ -79,7 +79,7 @@ def _usual(found: Programme) -> Iterator[str]:
     yield (
         f"On average {found.planned_operations:.1f} planned and {found.unplanned_operations:.1f} unplanned operations "
         f"for length, {found.device_months:.0f} months with a device, {found.months_over:.0f} months with a "
-        "difference that is more than the share of the leg that the rules tell of."
+        f"difference above {found.over_percent:g} % of the longer leg."
     )
     yield (
         f"At maturity {found.within_10_mm_of_100} of 100 have legs within 1 cm, {found.within_20_mm_of_100} within "
@@ -127,7 +127,11 @@ def _firm(found: Programme) -> Iterator[str]:
     if found.other is None:
         yield "No other first operation is allowed."
     else:
-        words = {"firm": "Firm", "a matter of weighing": "A matter of weighing", "close call": "A close call"}
+        words = {
+            "firm": "Clear by these weights",
+            "a matter of weighing": "A matter of weighing",
+            "close call": "A close call",
+        }
         head = "With risks and weights as they are" if found.turned else words[found.firmness]
         yield (
             f"{head}, against choices of another kind, or more than a year or 1 cm away: the best of them "

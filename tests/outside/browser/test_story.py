@@ -80,7 +80,7 @@ def test_a_child_is_opened_by_mouse_and_keys_and_no_other_host_is_asked(window, 
     window.click("Growth arrest")
     window.wait_for("○ Growth arrest of the other leg")
     window.click("c Courses")
-    window.wait_for("courses side by side", "Sorted: ", "Two femoral")
+    window.wait_for("courses side by side", "Sorted: ", "Three femoral")
     window.click("Esc Back")
     window.wait_for("Age, years")
     window.click("f Family")
