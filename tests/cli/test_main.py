@@ -37,7 +37,7 @@ def test_plan_prints_stages_with_dates_amounts_gates_and_courses() -> None:
         "Leg difference",
         "Stages",
         "Conditions not yet met",
-        "Courses (chances",
+        "Courses",
     ):
         assert heading in result.stdout
     assert "Femoral lengthening 1: 4.0 cm" in result.stdout

@@ -84,7 +84,9 @@ class TestTheComparison:
         assert one is not None
         assert other is not None
         assert answer.differences[0] == f"The first choice is then: {other.summary} (instead of: {one.summary})."
-        assert f"{other.burden.operations} operations instead of {one.burden.operations}." in answer.differences
+        assert other.burden.device_months != one.burden.device_months
+        device = f"{other.burden.device_months:.0f} months with a device instead of {one.burden.device_months:.0f}."
+        assert device in answer.differences
         lost = f"0.0 cm of adult height lost instead of {one.burden.adult_height_lost_mm / 10:.1f}."
         assert lost in answer.differences
 

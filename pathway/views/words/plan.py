@@ -265,7 +265,7 @@ def usual_words(course: Course) -> str:
     numbers = ", ".join(_having(round(100 * one.share), one.lengthenings) for one in course.lengthenings_needed)
     return (
         f"What usually happens, with complications at published rates: of 100 children {numbers} (some stop early). "
-        f"On average {usual.planned_operations:.1f} planned and {usual.unplanned_operations:.1f} unplanned operations "
+        f"On average {usual.planned_operations:g} planned and {usual.unplanned_operations:g} unplanned operations "
         f"for length; about {usual.lasting_harm_of_100} lasting harms in 100 children, those of a growth arrest not "
         f"counted. Within 2 cm: about {100 * course.chance_within_20_mm:.0f} of 100; about 90 of 100 between "
         f"{spread.p05 / 10 + 0.0:+.1f} and {spread.p95 / 10 + 0.0:+.1f} cm (+ still short)."

@@ -163,7 +163,7 @@ def test_measured_points_the_goal_and_today_are_drawn() -> None:
 
 
 def test_the_window_of_the_selected_stage_is_drawn_first() -> None:
-    of = plan("rowan-02")
+    of = plan("willow-03")
     stage = "contralateral_growth_arrest"
     cells = {
         chosen: sum(
