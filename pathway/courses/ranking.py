@@ -28,6 +28,7 @@ from pathway.days import in_months
 from pathway.growth import outlook
 from pathway.protocol.preference_sets import preferred
 from pathway.protocol.question import Question
+from pathway.rule_engine.graph import ChildGraph
 from pathway.timing.rule_links import device_days
 
 REASONS = 2
@@ -82,7 +83,7 @@ class _Ranking:
                 seen.add(course.id)
                 yield course
         if any(item.state == "optional" for item in self.graph.of_role("prosthetic_alternative")):
-            yield self._prosthetic()
+            yield prosthetic_course(self.problem)
 
     def _less(self, free: Course | None) -> Iterator[Course | None]:
         number = len(free.lengthenings) if free is not None else 0
@@ -165,25 +166,9 @@ class _Ranking:
         kinds = {item.kind for item in lengthenings} | ({self.graph.stage(arrest.stage).kind} if arrest else set())
         return not kinds & self.wishes.declined
 
-    def _prosthetic(self) -> Course:
-        return Course(
-            id=PROSTHETIC_COURSE,
-            summary="prosthetic pathway instead of lengthening",
-            lengthenings=(),
-            arrest=None,
-            prosthetic=True,
-            within_protocol=True,
-            predicted_mm=self.problem.growth.predicted_mm,
-            residual_mm=self.problem.growth.predicted_mm,
-            operations=1,
-            device_months=0.0,
-            months_over=0.0,
-            height_lost_mm=0.0,
-        )
-
     def _key(self, course: Course) -> tuple[bool, bool, bool, float, str]:
         """Return how a course ranks: within the protocol, prosthetic where no bone can be lengthened, then by cost."""
-        prosthetic_first = self._beyond()
+        prosthetic_first = a_bone_is_outside(self.graph)
         return (
             not course.within_protocol,
             course.prosthetic and not prosthetic_first,
@@ -191,12 +176,6 @@ class _Ranking:
             course.points,
             course.id,
         )
-
-    def _beyond(self) -> bool:
-        """Return whether some bone can be lengthened in no way within the protocol."""
-        possible = [item for item in self.graph.of_role("lengthening") if item.state == "possible"]
-        bones = {item.stage.bone for item in possible}
-        return any(all(not item.within_protocol for item in possible if item.stage.bone == bone) for bone in bones)
 
     def _outside(self, course: Course) -> str:
         chosen = {item.stage for item in course.lengthenings}
@@ -214,6 +193,31 @@ class _Ranking:
         if best.prosthetic:
             return "; ".join(reasons) or "the protocol puts the prosthetic pathway first here"
         return "; ".join((*reasons, *_weighed(course, best)))
+
+
+def prosthetic_course(problem: CourseProblem) -> Course:
+    """Return the prosthetic pathway as a course: nothing of it is measured by length."""
+    return Course(
+        id=PROSTHETIC_COURSE,
+        summary="prosthetic pathway instead of lengthening",
+        lengthenings=(),
+        arrest=None,
+        prosthetic=True,
+        within_protocol=True,
+        predicted_mm=problem.growth.predicted_mm,
+        residual_mm=problem.growth.predicted_mm,
+        operations=1,
+        device_months=0.0,
+        months_over=0.0,
+        height_lost_mm=0.0,
+    )
+
+
+def a_bone_is_outside(graph: ChildGraph) -> bool:
+    """Return whether some bone can be lengthened in no way within the protocol."""
+    possible = [item for item in graph.of_role("lengthening") if item.state == "possible"]
+    bones = {item.stage.bone for item in possible}
+    return any(all(not item.within_protocol for item in possible if item.stage.bone == bone) for bone in bones)
 
 
 def _within(course: Course | None) -> bool:

@@ -13,7 +13,6 @@ from dataclasses import replace
 import numpy as np
 
 from pathway.courses.course import (
-    PROSTHETIC_COURSE,
     Arrest,
     Course,
     Lengthening,
@@ -22,6 +21,7 @@ from pathway.courses.course import (
     summary_of,
 )
 from pathway.courses.lengthening_options import POINT
+from pathway.courses.ranking import a_bone_is_outside, prosthetic_course
 from pathway.courses.search import Choice, CourseSearch
 from pathway.days import in_months
 from pathway.growth import outlook
@@ -79,7 +79,7 @@ class _Strategist:
                     if best is not None:
                         yield self._course(best)
         if any(item.state == "optional" for item in self.graph.of_role("prosthetic_alternative")):
-            yield self._prosthetic()
+            yield prosthetic_course(self.problem)
 
     def _course(self, choice: Choice) -> Course:
         lengthenings, arrest = choice.lengthenings, choice.arrest
@@ -108,25 +108,9 @@ class _Strategist:
         kinds = {item.kind for item in lengthenings} | ({self.graph.stage(arrest.stage).kind} if arrest else set())
         return not kinds & self.problem.wishes.declined
 
-    def _prosthetic(self) -> Course:
-        return Course(
-            id=PROSTHETIC_COURSE,
-            summary="prosthetic pathway instead of lengthening",
-            lengthenings=(),
-            arrest=None,
-            prosthetic=True,
-            within_protocol=True,
-            predicted_mm=self.problem.growth.predicted_mm,
-            residual_mm=self.problem.growth.predicted_mm,
-            operations=1,
-            device_months=0.0,
-            months_over=0.0,
-            height_lost_mm=0.0,
-        )
-
     def _key(self, course: Course, preferences: frozenset[str]) -> tuple[float | int | bool | str, ...]:
         left = abs(course.residual_mm)
-        reach = (0.0 if self._beyond() else math.inf) if course.prosthetic else self._excess(left)
+        reach = (0.0 if a_bone_is_outside(self.graph) else math.inf) if course.prosthetic else self._excess(left)
         avoid = "no_growth_arrest" in preferences and course.arrest is not None
         few = course.operations if "fewest_operations" in preferences else 0
         device = course.device_months if "least_device_time" in preferences else 0.0
@@ -142,12 +126,6 @@ class _Strategist:
             course.operations,
             course.id,
         )
-
-    def _beyond(self) -> bool:
-        """Return whether some bone can be lengthened in no way within the protocol."""
-        possible = [item for item in self.graph.of_role("lengthening") if item.state == "possible"]
-        bones = {item.stage.bone for item in possible}
-        return any(all(not item.within_protocol for item in possible if item.stage.bone == bone) for bone in bones)
 
     def _burden(self, course: Course) -> float:
         """Return operations and points as one number of points, by the weight of the rules."""
