@@ -257,8 +257,20 @@ class Programme:
         return cost
 
     def missed(self, difference_mm: Floats) -> Floats:
-        """Return the mean of `miss` over what no visit has told (three nodes: exact to the fifth power)."""
-        spread = float(np.sqrt(3 * self.forecast.open_variance_mm2))
-        ends = self.miss(difference_mm - spread) + 4 * self.miss(difference_mm) + self.miss(difference_mm + spread)
-        mean: Floats = ends / 6
+        """Return the mean of `miss` over what no visit has told: normal, so that it can be written down exactly."""
+        sd = float(np.sqrt(self.forecast.open_variance_mm2))
+        if sd == 0:
+            return self.miss(difference_mm)
+        squares = sum(_square_beyond(side * difference_mm - self.costs.miss_flat_mm, sd) for side in (1, -1))
+        mean: Floats = self.costs.miss * np.asarray(squares) / self.costs.miss_scale_mm**2
         return mean
+
+
+def _square_beyond(mean: Floats, sd: float) -> Floats:
+    """Return the mean of the square of what a normal value has above 0, for each mean."""
+    at = np.asarray(mean, float) / sd
+    # numpy has no error function; the differences are few.
+    below = np.array([math.erfc(-x / 2**0.5) / 2 for x in at.ravel().tolist()]).reshape(at.shape)
+    density = np.exp(-(at**2) / 2) / np.sqrt(2 * np.pi)
+    squares: Floats = sd**2 * ((at**2 + 1) * below + at * density)
+    return squares

@@ -7,9 +7,12 @@ forecast on its grid (`moves`, tested by itself).
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator
 from functools import cache
 from typing import NamedTuple
+
+from scipy.special import ndtr
 
 from pathway.courses.policy.kernels import moves
 from pathway.courses.policy.programme import BARRED, REMOVAL, Programme
@@ -84,10 +87,10 @@ class ByHand:
     def end(self, state: State) -> float:
         """Return what the end costs."""
         costs, total = self.given.costs, 0.0
-        spread = (3 * self.given.forecast.open_variance_mm2) ** 0.5
-        for (p, k), (q, z) in itertools.product(self.classes(state), ((1 / 6, -1), (2 / 3, 0), (1 / 6, 1))):
-            left = abs(self.difference(state, k, self.given.steps) + z * spread)
-            total += p * q * costs.miss * (max(left - costs.miss_flat_mm, 0) / costs.miss_scale_mm) ** 2
+        sd = self.given.forecast.open_variance_mm2**0.5
+        for p, k in self.classes(state):
+            left = float(self.difference(state, k, self.given.steps))
+            total += p * costs.miss * _mean_square_beyond(left, sd, costs.miss_flat_mm) / costs.miss_scale_mm**2
         return float(total)
 
     def allowed(self, state: State, visit: int) -> list[Doing]:
@@ -186,3 +189,14 @@ class ByHand:
 
         later = cache(cost) if remember else cost
         return sum(chance * later(state, 0) for chance, state in self.starts())
+
+
+def _mean_square_beyond(left: float, sd: float, flat: float) -> float:
+    """Return the mean of max(|x| - flat, 0) squared for x normal about `left`: partial moments of both tails."""
+    if sd == 0:
+        return max(abs(left) - flat, 0.0) ** 2
+    total = 0.0
+    for side in (1, -1):
+        border = (flat - side * left) / sd
+        total += (1 + border**2) * float(ndtr(-border)) - border * math.exp(-(border**2) / 2) / math.sqrt(2 * math.pi)
+    return total * sd**2

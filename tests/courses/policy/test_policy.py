@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import quad
 
 from pathway.courses.policy.actions import ARREST, WAIT, Action
 from pathway.courses.policy.first import first_operations
@@ -239,3 +240,17 @@ class TestWhatChangesTheValue:
         for child in CHILDREN[1:]:
             coarse, fine = (solve(realistic(grid_mm=mm, **child), precision=np.float32).value for mm in (5.0, 2.5))
             assert coarse == pytest.approx(fine, rel=0.01)
+
+
+@pytest.mark.parametrize("left_mm", [-35.0, -12.0, 0.0, 7.0, 10.0, 24.0])
+def test_what_is_missed_is_the_mean_over_what_no_visit_tells(left_mm: float) -> None:
+    """Held against a quadrature of the normal distribution."""
+    given = random_programme(3, Size(steps=3))
+    given = replace(given, forecast=replace(given.forecast, open_variance_mm2=36.0))
+
+    def at(z: float) -> float:
+        return float(given.miss(np.array(left_mm + 6.0 * z))) * np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
+
+    borders = sorted((side * given.costs.miss_flat_mm - left_mm) / 6.0 for side in (-1, 1))
+    expected, _ = quad(at, -9, 9, points=borders, limit=200)
+    assert float(given.missed(np.array([left_mm]))[0]) == pytest.approx(expected, rel=1e-8)
