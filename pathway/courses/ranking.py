@@ -78,12 +78,20 @@ class _Ranking:
         """Yield the courses, each kind once: first the best of all, then what keeps to less."""
         free = self._best(_Kept())
         seen: set[str] = set()
-        for course in (free, *(self._less(free) if compared or not _within(free) else ())):
+        # Where no more is asked for, what keeps to less is only needed if nothing else stands within the protocol.
+        needed = compared or not (_within(free) or self._prosthetic_is_first())
+        for course in (free, *(self._less(free) if needed else ())):
             if course is not None and course.id not in seen:
                 seen.add(course.id)
                 yield course
-        if any(item.state == "optional" for item in self.graph.of_role("prosthetic_alternative")):
+        if self._prosthetic_is_offered():
             yield prosthetic_course(self.problem)
+
+    def _prosthetic_is_offered(self) -> bool:
+        return any(item.state == "optional" for item in self.graph.of_role("prosthetic_alternative"))
+
+    def _prosthetic_is_first(self) -> bool:
+        return self._prosthetic_is_offered() and a_bone_is_outside(self.graph)
 
     def _less(self, free: Course | None) -> Iterator[Course | None]:
         number = len(free.lengthenings) if free is not None else 0
