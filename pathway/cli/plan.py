@@ -142,7 +142,6 @@ def programme(asked: Asked, as_json: bool, what_turns: bool) -> None:
     ages and amounts cost more, how close the next best first operation comes, and the value judgements that it rests
     on, as the wishes of the family leave them. The plan's stages follow its path.
     """
-    from pathway.plan.make import make_plan
     from pathway.plan.make_programme import make_programme
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.caution import caution
@@ -151,9 +150,8 @@ def programme(asked: Asked, as_json: bool, what_turns: bool) -> None:
     from pathway.views.words.programme import programme_paragraphs
     from pathway.views.words.wrapping import wrap
 
-    question = Question(asked.record, asked.protocol, asked.on)
-    # The plan gives only the heading and the caution: its chances are not asked for.
-    made, found = make_plan(question, compared=False), make_programme(question, turn=what_turns)
+    made = asked.plan
+    found = make_programme(Question(asked.record, asked.protocol, asked.on), turn=what_turns)
     if as_json:
         told = None if isinstance(found, str) else found.model_dump(mode="json")
         why = found if isinstance(found, str) else ""

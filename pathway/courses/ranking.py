@@ -111,10 +111,10 @@ class _Ranking:
         weighed = replace(problem, protocol=self.question.protocol)
         child = programme_of(weighed, self.question, most=kept.most, arrest=kept.arrest)
         if child is None:
-            return self._course(problem, (), None) if kept == _Kept() else None
+            return course_of(problem, (), None) if kept == _Kept() else None
         policy = best_policy(child.programme)
         lengthenings, arrest = path_course(policy.path, child, problem)
-        course = self._course(problem, lengthenings, arrest)
+        course = course_of(problem, lengthenings, arrest)
         return replace(course, points=policy.value, ends=ends_of(policy.solved, policy.outcome), gap=policy.first.gap())
 
     def _searched(self, chosen: str) -> Iterator[Course]:
@@ -125,54 +125,7 @@ class _Ranking:
                 for arrested in (False, True):
                     found = search.best(femoral, tibial, arrested=arrested)
                     if found is not None and course_id(found.lengthenings, found.arrest) == chosen:
-                        yield self._course(self.problem, found.lengthenings, found.arrest)
-
-    def _course(self, problem: CourseProblem, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> Course:
-        steps = course_steps(lengthenings, arrest)
-        last = problem.grid.age_years[-1:]
-        central = float(outlook(problem.growth.posterior.central(), steps, last).at_maturity()[0])
-        days = sum(device_days(self.protocol, item.bone, item.amount_mm) for item in lengthenings)
-        against = any(not self.graph.stage(item.stage).within_protocol for item in lengthenings)
-        own_sitting = arrest is not None and arrest.sitting is None
-        return Course(
-            id=course_id(lengthenings, arrest),
-            summary=summary_of(lengthenings, arrest),
-            lengthenings=lengthenings,
-            arrest=arrest,
-            prosthetic=False,
-            within_protocol=not against and self._declines_kept(lengthenings, arrest),
-            predicted_mm=problem.growth.predicted_mm,
-            residual_mm=central,
-            operations=self._base_sittings() + 2 * len(lengthenings) + own_sitting,
-            device_months=in_months(days),
-            months_over=problem.months_over(lengthenings, arrest),
-            height_lost_mm=arrest.effect_mm if arrest else 0.0,
-        )
-
-    def _base_sittings(self) -> int:
-        """Return the operations that every course has, those of one sitting counted once."""
-        base = {
-            item.id
-            for item in self.graph.stages
-            if item.state == "planned"
-            and item.stage.operation
-            and (item.stage.lane != "length" or self._of_device_on(item.id))
-        }
-        together = {
-            edge.later
-            for edge in self.graph.edges
-            if edge.rule.together and edge.rule.at_most_months == 0 and {edge.earlier, edge.later} <= base
-        }
-        return len(base - together)
-
-    def _of_device_on(self, id: str) -> bool:
-        """Return whether a stage is the removal of a device that is on the bone today."""
-        leader = self.graph.leader(id)
-        return leader is not None and leader.state == "under_way"
-
-    def _declines_kept(self, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> bool:
-        kinds = {item.kind for item in lengthenings} | ({self.graph.stage(arrest.stage).kind} if arrest else set())
-        return not kinds & self.wishes.declined
+                        yield course_of(self.problem, found.lengthenings, found.arrest)
 
     def _key(self, course: Course) -> tuple[bool, bool, bool, float, str]:
         """Return how a course ranks: within the protocol, prosthetic where no bone can be lengthened, then by cost."""
@@ -201,6 +154,53 @@ class _Ranking:
         if best.prosthetic:
             return "; ".join(reasons) or "the protocol puts the prosthetic pathway first here"
         return "; ".join((*reasons, *_weighed(course, best)))
+
+
+def course_of(problem: CourseProblem, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> Course:
+    """Return chosen operations as a course: what they come to if every step works and growth stays as projected."""
+    graph, last = problem.graph, problem.grid.age_years[-1:]
+    steps = course_steps(lengthenings, arrest)
+    days = sum(device_days(problem.protocol, item.bone, item.amount_mm) for item in lengthenings)
+    against = any(not graph.stage(item.stage).within_protocol for item in lengthenings)
+    own_sitting = arrest is not None and arrest.sitting is None
+    kinds = {item.kind for item in lengthenings} | ({graph.stage(arrest.stage).kind} if arrest else set())
+    return Course(
+        id=course_id(lengthenings, arrest),
+        summary=summary_of(lengthenings, arrest),
+        lengthenings=lengthenings,
+        arrest=arrest,
+        prosthetic=False,
+        within_protocol=not against and not kinds & problem.wishes.declined,
+        predicted_mm=problem.growth.predicted_mm,
+        residual_mm=float(outlook(problem.growth.posterior.central(), steps, last).at_maturity()[0]),
+        operations=_base_sittings(graph) + 2 * len(lengthenings) + own_sitting,
+        device_months=in_months(days),
+        months_over=problem.months_over(lengthenings, arrest),
+        height_lost_mm=arrest.effect_mm if arrest else 0.0,
+    )
+
+
+def _base_sittings(graph: ChildGraph) -> int:
+    """Return the operations that every course has, those of one sitting counted once."""
+    base = {
+        item.id
+        for item in graph.stages
+        if item.state == "planned"
+        and item.stage.operation
+        and (item.stage.lane != "length" or _of_device_on(item.id, graph))
+    }
+    together = {
+        edge.later
+        for edge in graph.edges
+        if edge.rule.together and edge.rule.at_most_months == 0 and {edge.earlier, edge.later} <= base
+    }
+    return len(base - together)
+
+
+def _of_device_on(id: str, graph: ChildGraph) -> bool:
+    """Return whether a stage is the removal of a device that is on the bone today."""
+    leader = graph.leader(id)
+    return leader is not None and leader.state == "under_way"
 
 
 def prosthetic_course(problem: CourseProblem) -> Course:

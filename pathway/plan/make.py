@@ -115,11 +115,20 @@ def problems_of(question: Question, posterior: Posterior) -> tuple[CourseProblem
     question = question.as_known()
     facts = facts_on(question, outlook(posterior))
     graph = stage(with_classes(facts, classify(facts, question.protocol)), question)
-    timeline = stage_windows(graph, question, mature_age_years=posterior.mature_age_years)
-    if isinstance(timeline, Conflict):
-        return timeline
+    found = _problems(graph, facts, posterior, question)
+    return found if isinstance(found, Conflict) else found[0]
+
+
+def _problems(
+    graph: ChildGraph, facts: Facts, posterior: Posterior | None, question: Question
+) -> tuple[tuple[CourseProblem, ...], Step | None] | Conflict:
+    """Return the problems, none without a posterior, and the length that the hip's correction will gain."""
+    mature = posterior.mature_age_years if posterior else None
+    timeline = stage_windows(graph, question, mature_age_years=mature)
+    if isinstance(timeline, Conflict) or posterior is None:
+        return timeline if isinstance(timeline, Conflict) else ((), None)
     hip_gain = expected_gain(graph, timeline, facts.findings, question.protocol)
-    return course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question)
+    return course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question), hip_gain
 
 
 def _course_and_dates(
@@ -128,15 +137,12 @@ def _course_and_dates(
     """Return the courses, the dates of the first, conflicts, and the length that the hip's correction will gain."""
     if question.record.child.affected_side == "both":
         return (), None, [assemble.not_planned(question.protocol)], None
-    born, mature = question.record.child.date_of_birth, posterior.mature_age_years if posterior else None
-    timeline = stage_windows(graph, question, mature_age_years=mature)
-    if isinstance(timeline, Conflict):
-        return (), None, [assemble.conflict(timeline, question.protocol, born)], None
-    hip_gain = expected_gain(graph, timeline, facts.findings, question.protocol) if posterior else None
-    found: Sequence[Course] = ()
-    if posterior:
-        problems = course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question)
-        found = courses(problems, question, compared=compared)
+    born = question.record.child.date_of_birth
+    planned = _problems(graph, facts, posterior, question)
+    if isinstance(planned, Conflict):
+        return (), None, [assemble.conflict(planned, question.protocol, born)], None
+    problems, hip_gain = planned
+    found: Sequence[Course] = courses(problems, question, compared=compared) if problems else ()
     times = timetable(graph, placed_stages(graph, _recommended(found)), question)
     if isinstance(times, Conflict):
         return found, None, [assemble.conflict(times, question.protocol, born)], hip_gain

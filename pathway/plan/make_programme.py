@@ -1,6 +1,6 @@
 """What to decide at each visit, in a world where things go wrong: the exact policy of one child, told.
 
-Beside the plan, whose courses are searched as if every step worked. Nothing here moves a stage of the plan yet.
+The plan's recommended course is the path of the same policy; here stands all that the policy says beyond it.
 """
 
 from __future__ import annotations

@@ -13,20 +13,12 @@ from dataclasses import replace
 import numpy as np
 
 from pathway.courses.course import (
-    Arrest,
     Course,
-    Lengthening,
-    course_id,
-    course_steps,
-    summary_of,
 )
 from pathway.courses.lengthening_options import POINT
-from pathway.courses.ranking import a_bone_is_outside, prosthetic_course
-from pathway.courses.search import Choice, CourseSearch
-from pathway.days import in_months
-from pathway.growth import outlook
+from pathway.courses.ranking import a_bone_is_outside, course_of, prosthetic_course
+from pathway.courses.search import CourseSearch
 from pathway.protocol.model import Protocol
-from pathway.timing.rule_links import device_days
 
 HARD_THEN = (
     "femoral_lengthening.young_60mm",
@@ -54,10 +46,6 @@ class _Strategist:
         self.search, self.problem = search, search.problem
         self.graph, self.protocol = self.problem.graph, self.problem.protocol
         self.may_arrest = any(item.state == "optional" for item in self.graph.of_role("growth_arrest"))
-        self.base_operations = sum(
-            item.state == "planned" and item.stage.operation and item.stage.lane != "length"
-            for item in self.graph.stages
-        )
 
     def ranked(self) -> tuple[Course, ...]:
         found = list(self._all())
@@ -77,36 +65,11 @@ class _Strategist:
                 for arrested in (False, True) if self.may_arrest else (False,):
                     best = self.search.best(femoral, tibial, arrested=arrested)
                     if best is not None:
-                        yield self._course(best)
+                        yield replace(
+                            course_of(self.problem, best.lengthenings, best.arrest), points=best.points / POINT
+                        )
         if any(item.state == "optional" for item in self.graph.of_role("prosthetic_alternative")):
             yield prosthetic_course(self.problem)
-
-    def _course(self, choice: Choice) -> Course:
-        lengthenings, arrest = choice.lengthenings, choice.arrest
-        steps = course_steps(lengthenings, arrest)
-        last = self.problem.grid.age_years[-1:]
-        central = float(outlook(self.problem.growth.posterior.central(), steps, last).at_maturity()[0])
-        days = sum(device_days(self.protocol, item.bone, item.amount_mm) for item in lengthenings)
-        against = any(not self.graph.stage(item.stage).within_protocol for item in lengthenings)
-        return Course(
-            id=course_id(lengthenings, arrest),
-            summary=summary_of(lengthenings, arrest),
-            lengthenings=lengthenings,
-            arrest=arrest,
-            prosthetic=False,
-            within_protocol=not against and self._declines_kept(lengthenings, arrest),
-            predicted_mm=self.problem.growth.predicted_mm,
-            residual_mm=central,
-            operations=self.base_operations + 2 * len(lengthenings) + (arrest is not None),
-            device_months=in_months(days),
-            months_over=self.problem.months_over(lengthenings, arrest),
-            height_lost_mm=arrest.effect_mm if arrest else 0.0,
-            points=choice.points / POINT,
-        )
-
-    def _declines_kept(self, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> bool:
-        kinds = {item.kind for item in lengthenings} | ({self.graph.stage(arrest.stage).kind} if arrest else set())
-        return not kinds & self.problem.wishes.declined
 
     def _key(self, course: Course, preferences: frozenset[str]) -> tuple[float | int | bool | str, ...]:
         left = abs(course.residual_mm)

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from pathway.days import add_months, age_years
 from pathway.plan.model import AgePoint, Plan, PlanStage
-from pathway.plan.verify.breach import Breach
+from pathway.plan.verify.breach import TOLERANCE_MM, Breach
 from pathway.plan.verify.calendar import calendar_breaches
 from pathway.plan.verify.gates import gate_breaches
 from pathway.plan.verify.sittings import sitting_breaches, untold_warnings
@@ -20,8 +20,6 @@ from pathway.protocol.model import Interval, Protocol
 from pathway.record import Record
 
 __all__ = ["Breach", "check_plan"]
-
-TOLERANCE_MM = 1.0
 
 
 def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, ...]:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+TOLERANCE_MM = 1.0
+"""By how much sums and limits may be off by rounding before the judge speaks."""
+
 
 @dataclass(frozen=True, slots=True)
 class Breach:

@@ -6,10 +6,8 @@ from collections.abc import Callable, Iterator
 
 from pathway.days import add_months
 from pathway.plan.model import Plan, PlanStage
-from pathway.plan.verify.breach import Breach
+from pathway.plan.verify.breach import TOLERANCE_MM, Breach
 from pathway.protocol.model import Protocol
-
-TOLERANCE_MM = 1.0
 
 
 def sitting_breaches(plan: Plan, protocol: Protocol) -> Iterator[Breach]:

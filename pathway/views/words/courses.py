@@ -153,7 +153,3 @@ def _stage(stage: CourseStage, labels: Mapping[str, str]) -> str:
     plates = f" by {' and '.join(p.replace('_', ' ') for p in stage.physes)}" if stage.physes else ""
     amount = f" {cm_words(stage.amount_mm)}" if stage.amount_mm is not None else ""
     return f"at {age_words(stage.age_years)}: {what}{amount}{plates}"
-
-
-def _signed(mm: float) -> str:
-    return f"{mm / 10 + 0.0:+.1f}"
