@@ -30,6 +30,12 @@ lengthening; `neck_shaft_correction` straightens the upper femur, `growth_modula
 """
 
 
+STAGE_TESTS = ("done", "not_done", "planned", "offered", "wished")
+"""What a condition may ask about a stage: what became of it, or whether family or team asked for it."""
+Stands = Literal["lengthening", "both", "undecided", "prosthetic"]
+"""How the two roads stand: which comes first, or both side by side, or both drawn because nobody can tell yet."""
+
+
 class Source(Frozen):
     """A publication, or the ids `common_practice` and `own_judgement`; `seen` says what of it was read."""
 
@@ -63,7 +69,7 @@ class Condition(Frozen):
     `all`, `any`, `negate` combine. `finding` compares a finding of the affected limb (or `leg = "other"`,
     or the child; `known` asks only that it was measured), `quantity` an age or a predicted value (with
     `chance` for "with at least this chance"), `classification` a type, `diagnosis` the diagnosis, `stage`
-    whether a stage is done, planned, or offered (planned or optional).
+    whether a stage is done, planned, or offered (planned or optional), or was asked for by family or team (wished).
     """
 
     all: tuple[Condition, ...] | None = None
@@ -103,8 +109,8 @@ class Condition(Frozen):
             raise ValueError("a classification needs `one_of = [types]`")
         if form == "diagnosis" and tests:
             raise ValueError("a diagnosis is only named, not compared")
-        if form == "stage" and self.equals not in ("done", "not_done", "planned", "offered"):
-            raise ValueError('a stage is tested with `equals = "done"`, `"not_done"`, `"planned"` or `"offered"`')
+        if form == "stage" and self.equals not in STAGE_TESTS:
+            raise ValueError(f"a stage is tested with `equals` as one of {', '.join(STAGE_TESTS)}")
         return self
 
     def leaves(self) -> tuple[Condition, ...]:

@@ -223,6 +223,7 @@ def _stage_references(protocol: Protocol) -> Iterator[_Wrong]:
     named += [(rule.id, rule.instead) for rule in protocol.contraindications]
     named += [(rule.id, rule.stage) for rule in protocol.age_windows]
     named += [(rule.id, rule.stage) for rule in protocol.amount_limits]
+    named += [(rule.id, rule.stage) for rule in protocol.both_sided]
     named += [(rule.id, rule.stage) for rule in protocol.stop_rules]
     named += [(rule.id, rule.stage) for rule in protocol.goals]
     named += [(rule.id, rule.stage) for rule in protocol.follow_ups]

@@ -99,6 +99,7 @@ class Facts:
     done: Mapping[str, datetime.date] = field(default_factory=dict)
     planned: frozenset[str] = frozenset()
     offered: frozenset[str] = frozenset()
+    wished: frozenset[str] = frozenset()
     spreads: dict[str, Spread] = field(default_factory=dict, compare=False, repr=False)
     """What was worked out from the draws of `predicted`, kept because many rules ask for the same quantity."""
 
@@ -385,6 +386,8 @@ def _judge_stage(condition: Condition, facts: Facts, protocol: Protocol) -> Verd
     planned = done or stage.id in facts.planned
     offered = planned or stage.id in facts.offered
     wanted = str(condition.equals)
+    if wanted == "wished":
+        return _judge_wish(condition, stage.label.lower(), stage.id in facts.wished, protocol)
     holds = {"done": done, "not_done": not done, "planned": planned, "offered": offered}[wanted]
     state = "done" if done else "planned" if planned else "offered" if offered else "neither done nor planned"
     return Verdict(
@@ -396,4 +399,17 @@ def _judge_stage(condition: Condition, facts: Facts, protocol: Protocol) -> Verd
         comparison="equals",
         threshold=wanted,
         subject=stage.id,
+    )
+
+
+def _judge_wish(condition: Condition, label: str, wished: bool, protocol: Protocol) -> Verdict:
+    return Verdict(
+        state=_state(wished),
+        sentence=f"{label} was {'' if wished else 'not '}asked for by family or team",
+        test=leaf_words(condition, protocol),
+        form="stage",
+        value="wished" if wished else "not wished",
+        comparison="equals",
+        threshold="wished",
+        subject=condition.stage,
     )

@@ -46,7 +46,7 @@ def _asked_too_early(protocol: Protocol) -> Iterator[Complaint]:
     place = {stage.id: at for at, stage in enumerate(sorted(protocol.stages, key=lambda stage: stage.rank))}
     for rule in protocol.indications:
         for leaf in rule.when.leaves():
-            if leaf.stage is None or leaf.equals in ("done", "not_done"):
+            if leaf.stage is None or leaf.equals in ("done", "not_done", "wished"):
                 continue
             if place[leaf.stage] >= place[rule.stage]:
                 found = f"a test whether {leaf.stage} is {leaf.equals}, which is judged after {rule.stage}"

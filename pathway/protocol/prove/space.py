@@ -18,7 +18,7 @@ from pathway.protocol.model import Condition, Protocol, Stage
 from pathway.protocol.roles import predecessor_of
 
 Axis = tuple[str, str, str]
-"""Kind (finding, age, predicted, diagnosis, stage), name, and the leg or the share of draws below the value."""
+"""Kind (finding, age, predicted, diagnosis, stage, wish), name, and the leg or the share of draws below the value."""
 Cell = float | str | bool | None
 """A value that stands for its interval; None for a finding that was not measured."""
 Cells = frozenset[Cell]
@@ -159,6 +159,8 @@ class Space:
         kind, name, _ = axis
         if kind == "diagnosis":
             return [item.id for item in self.protocol.diagnoses]
+        if kind == "wish":
+            return [True, False]
         if kind == "stage":
             return states_of(self.protocol.stage(name), self.protocol)
         if kind == "age":
@@ -222,7 +224,7 @@ def _axis(leaf: Condition) -> Axis:
     if leaf.diagnosis is not None:
         return ("diagnosis", "diagnosis", "")
     if leaf.stage is not None:
-        return ("stage", leaf.stage, "")
+        return ("wish" if leaf.equals == "wished" else "stage", leaf.stage, "")
     if leaf.quantity == "age_years":
         return ("age", "age_years", "")
     chance = 0.5 if leaf.chance is None else leaf.chance
@@ -237,6 +239,8 @@ def _holds(leaf: Condition, cell: Cell) -> bool:
         return True
     if leaf.diagnosis is not None:
         return cell == leaf.diagnosis
+    if leaf.stage is not None and leaf.equals == "wished":
+        return cell is True
     if leaf.stage is not None:
         return cell in STATES_OF[str(leaf.equals)]
     if leaf.equals is not None:
