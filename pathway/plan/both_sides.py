@@ -19,10 +19,11 @@ from pathway.protocol.model import Bone, BothSided, Protocol
 from pathway.protocol.question import Question
 from pathway.record import Record, Side
 from pathway.rule_engine.classify import Classified, classify, with_classes
-from pathway.rule_engine.conditions import Facts
+from pathway.rule_engine.conditions import LENGTHS_ASKED, Facts
 from pathway.rule_engine.facts import facts_on
 from pathway.rule_engine.findings import current_discrepancy
 from pathway.rule_engine.graph import ChildGraph, PathwayGraph, StageItem
+from pathway.rule_engine.roads import Standing
 from pathway.rule_engine.staging import stage
 from pathway.timing.road_windows import road_windows
 from pathway.timing.schedule import timetable
@@ -86,16 +87,29 @@ def _leg(side: Side, question: Question, how: Mapping[str, BothSided]) -> _Leg:
     classified = classify(facts, asked.protocol)
     whole = stage(with_classes(facts, classified), asked)
     ways = ("each_side", "child")
-    kept = [item for item in whole.stages if item.begun or (item.kind in how and how[item.kind].how in ways)]
+    kept = [
+        item
+        for item in whole.stages
+        if item.begun or (item.kind in how and how[item.kind].how in ways and not _only_for_growth(item))
+    ]
     ids = {item.id for item in kept}
     edges = [edge for edge in (*whole.edges, *whole.past) if {edge.earlier, edge.later} <= ids]
     roles = {kind.id: kind.role for kind in asked.protocol.stages}
-    graph: ChildGraph = PathwayGraph(kept, edges, whole.considered, roles, whole.standing)
+    standing = whole.standing
+    if standing is not None and standing.stands == "not_known" and not any(item.state == "unknown" for item in kept):
+        standing = Standing()
+    graph: ChildGraph = PathwayGraph(kept, edges, whole.considered, roles, standing)
     times = timetable(graph, placed_stages(graph, None), asked)
     conflict = times if isinstance(times, Conflict) else None
     dates = None if isinstance(times, Conflict) else times
     stages = assemble.plan_stages(graph, None, dates, asked, road_windows(graph, asked))
     return _Leg(side, asked, facts, classified, graph, stages, conflict)
+
+
+def _only_for_growth(item: StageItem) -> bool:
+    """Return whether a stage is open only because it asks for what is never predicted on both sides."""
+    asks = {finding for _, verdict in item.indicated for finding in verdict.asks}
+    return item.state == "unknown" and asks <= set(LENGTHS_ASKED)
 
 
 def _shorter(record: Record, legs: Sequence[_Leg]) -> _Leg:
@@ -128,9 +142,7 @@ def _of_child(legs: Sequence[_Leg], how: Mapping[str, BothSided]) -> Iterator[pm
 
 def _of_side(one: pm.PlanStage, side: Side, names: Mapping[str, str]) -> pm.PlanStage:
     ties = tuple(tie.model_copy(update={"stage": names.get(tie.stage, tie.stage)}) for tie in one.after)
-    return one.model_copy(
-        update={"id": names[one.id], "label": f"{one.label} ({side})", "side": side, "after": ties}
-    )
+    return one.model_copy(update={"id": names[one.id], "label": f"{one.label} ({side})", "side": side, "after": ties})
 
 
 def _way(one: pm.PlanStage, how: Mapping[str, BothSided]) -> str:
@@ -209,9 +221,7 @@ def _lengths(record: Record) -> dict[tuple[Side, Bone], float]:
 
 
 def _growth(question: Question, short: _Leg, mature_age_years: float) -> pm.GrowthPart:
-    part = assemble.growth_part(
-        short.question.record, question.protocol, None, None, None, None, (), mature_age_years
-    )
+    part = assemble.growth_part(short.question.record, question.protocol, None, None, None, None, (), mature_age_years)
     lines = tuple(_against_normal(question))
     basis = (
         "Both legs are short: no difference at maturity is predicted from the other leg. Each bone is compared with "
@@ -290,9 +300,7 @@ def _questions(legs: Sequence[_Leg], protocol: Protocol, question: Question) -> 
     return tuple(asked)
 
 
-def _refused(
-    legs: Sequence[_Leg], how: Mapping[str, BothSided], protocol: Protocol
-) -> Iterator[pm.Refusal]:
+def _refused(legs: Sequence[_Leg], how: Mapping[str, BothSided], protocol: Protocol) -> Iterator[pm.Refusal]:
     """Yield by name every stage that one leg alone would be offered and no source supports on both sides."""
     asked = {
         item.rule.stage

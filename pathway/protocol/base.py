@@ -70,6 +70,8 @@ class Condition(Frozen):
     or the child; `known` asks only that it was measured), `quantity` an age or a predicted value (with
     `chance` for "with at least this chance"), `classification` a type, `diagnosis` the diagnosis, `stage`
     whether a stage is done, planned, or offered (planned or optional), or was asked for by family or team (wished).
+    A finding that is not known leaves its test unknown; with `missing = "fails"` the test fails, and nobody is asked
+    to measure it for this.
     """
 
     all: tuple[Condition, ...] | None = None
@@ -89,6 +91,7 @@ class Condition(Frozen):
     equals: bool | str | None = None
     one_of: tuple[str, ...] | None = None
     known: Literal[True] | None = None
+    missing: Literal["fails"] | None = None
 
     @model_validator(mode="after")
     def _one_form(self) -> Condition:
@@ -101,6 +104,8 @@ class Condition(Frozen):
         bounds = [self.at_least, self.above, self.at_most, self.below, self.equals, self.one_of, self.known]
         tests = sum(bound is not None for bound in bounds)
         form = given[0]
+        if self.missing is not None and (form != "finding" or self.known):
+            raise ValueError("`missing` says of a compared finding what holds where it was not measured")
         if form in ("finding", "quantity") and tests != 1:
             raise ValueError(
                 f"a {form} is compared exactly once (at_least, above, at_most, below, equals, one_of, known)"

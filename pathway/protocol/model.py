@@ -421,7 +421,15 @@ class Protocol(Frozen):
         """Yield every rule of every kind, classifications' types included."""
         for scheme in self.classifications:
             yield from scheme.types
-        for kind in ("indications", "gates", "contraindications", "intervals", "age_windows", "amount_limits", "both_sided"):
+        for kind in (
+            "indications",
+            "gates",
+            "contraindications",
+            "intervals",
+            "age_windows",
+            "amount_limits",
+            "both_sided",
+        ):
             yield from getattr(self, kind)
         yield from (*self.values, *self.cautions, *self.stop_rules, *self.goals, *self.follow_ups)
         yield from (*self.companions, *self.implants, *self.preference_sets, *self.calendars)

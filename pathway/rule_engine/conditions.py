@@ -217,7 +217,10 @@ def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Ve
     fact = facts.findings.get((rule.id, condition.leg), NEVER_MEASURED)
     label, test = finding_label(condition, protocol), leaf_words(condition, protocol)
     if isinstance(fact, Unknown):
-        return _unknown_finding(fact, condition, rule, label, test)
+        verdict = _unknown_finding(fact, condition, rule, label, test)
+        if condition.missing == "fails":
+            return verdict.model_copy(update={"state": "fails", "asks": (), "why_unknown": None})
+        return verdict
     comparison, threshold = compared(condition)
     margin: float | None = None
     if comparison == "known":

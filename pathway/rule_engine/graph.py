@@ -145,8 +145,9 @@ class Edge(Generic[R]):
 class PathwayGraph(Generic[S, R]):
     """The stages of one child in their order, the edges between them, and every rule that was considered.
 
-    `roles` has the role of each kind of stage, `standing` how the two roads stand (None in the graph of a plan). `edges` bind dates, `past` ones do not; both stand in the order of
-    the rules that made them. `networkx` is the graph underneath, frozen.
+    `roles` has the role of each kind of stage, `standing` how the two roads stand (None in the graph of a plan).
+    `edges` bind dates, `past` ones do not; both stand in the order of the rules that made them. `networkx` is the
+    graph underneath, frozen.
     """
 
     def __init__(

@@ -62,7 +62,9 @@ def standing_of(
     if wished == "lengthening" or declined:
         return Standing("lengthening" if stands else None, grounds, "lengthening")
     waived = any(
-        isinstance(item.rule, Contraindication) and item.rule.instead == alternative.id and item.waived
+        isinstance(item.rule, Contraindication)
+        and item.rule.instead == alternative.id
+        and item.waived
         and item.verdict.state == "holds"
         for item in rules
     )

@@ -13,9 +13,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from pathway.days import add_months
+from pathway.preferences import wishes_of
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
 from pathway.protocol.question import Question
-from pathway.preferences import wishes_of
 from pathway.protocol.roles import only_with_role, predecessor_of, with_role
 from pathway.record import Decision, Record
 from pathway.rule_engine.conditions import Facts, judge

@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pathway.days import add_months
+from pathway.days import add_months, days_between
 from pathway.network import Conflict, Link, windows
 from pathway.protocol.question import Question
 from pathway.rule_engine.graph import ChildGraph, StageItem
@@ -66,10 +66,10 @@ def _usual(item: StageItem, question: Question) -> list[Link]:
     wishes = []
     for rule in age_windows(item, question.record.child.sex, question.protocol, hard=False):
         if rule.at_least_months is not None:
-            day = (add_months(born, rule.at_least_months) - born).days
+            day = days_between(born, add_months(born, rule.at_least_months))
             wishes.append(Link(ORIGIN, start, day, None, rule.id))
         if rule.at_most_months is not None:
-            day = (add_months(born, rule.at_most_months) - born).days
+            day = days_between(born, add_months(born, rule.at_most_months))
             wishes.append(Link(ORIGIN, start, None, day, rule.id))
     return wishes
 

@@ -152,9 +152,7 @@ def _years_after_usual(stand: Stand, turn: Turn) -> Floats:
     return late
 
 
-def _tables(
-    stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floats, late: Floats
-) -> TurnTables:
+def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floats, late: Floats) -> TurnTables:
     problem = stand.problem
     own = turn.share * stand.grid_mm * np.arange(stand.gains)
     length = problem.growth.short_mm(turn.bone)[stand.columns]

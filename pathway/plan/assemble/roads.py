@@ -47,8 +47,8 @@ def _sentences(standing: Standing) -> Iterator[str]:
     yield {
         "lengthening": "Lengthening comes first by published practice; the prosthetic road is shown beside it.",
         "both": "Both roads stand side by side; neither comes first. Hear a team of each before deciding.",
-        "undecided": "The road is undecided and both are drawn: nothing need be chosen yet. What both share comes first.",
+        "undecided": "The road is undecided: both are drawn, nothing need be chosen yet. What both share comes first.",
         "prosthetic": "By published practice the prosthetic road comes first; lengthening is shown beside it.",
-        "not_known": "No road can be drawn yet: nothing about length is dated before the type is known.",
+        "not_known": "No road can be drawn yet: nothing about length is dated before what decides is measured.",
     }[standing.stands or "lengthening"]
     yield "Family and team decide; a program never chooses an amputation."

@@ -75,7 +75,7 @@ class Space:
             for leaf in condition.leaves():
                 name = ("finding", leaf.finding) if leaf.finding is not None else ("quantity", str(leaf.quantity))
                 self._bounds.setdefault(name, set()).update(_bounds(leaf))
-                if leaf.known:
+                if leaf.known or leaf.missing:
                     self._asked_known.add(str(leaf.finding))
 
     def example(self, *wanted: Wanted) -> Example | None:
@@ -137,7 +137,7 @@ class Space:
         if wanted:
             return axis, cells
         # A finding that is not measured fails no comparison: it leaves it unknown; only `known` misses it.
-        missing = frozenset[Cell]() if leaf.known else frozenset[Cell]({None})
+        missing = frozenset[Cell]() if leaf.known or leaf.missing else frozenset[Cell]({None})
         return axis, self.cells(axis) - cells - missing
 
     def _settled(self, part: Condition, wanted: bool, box: Mapping[Axis, Cells]) -> bool:
