@@ -35,6 +35,8 @@ def states_asked(condition: Condition) -> set[str]:
     """
     asked = {"holds"} if all(leaf.known for leaf in condition.leaves()) else {"holds", "fails"}
     for leaf in condition.leaves():
+        if leaf.missing == "fails":
+            continue
         if leaf.finding is not None:
             asked.add("unknown")
             if PROTOCOL.finding(leaf.finding).valid_months is not None:
