@@ -167,7 +167,8 @@ def _of_shorter(short: _Leg, question: Question, how: Mapping[str, BothSided]) -
             if item.rule.stage == kind.id and item.verdict.state == "holds"
         ]
         if kind.bone is not None:
-            if measured < protocol.number("least_lengthening_mm") or not _own_share(short, kind.bone):
+            least = protocol.number("least_lengthening_mm")
+            if measured < least or _own_share_mm(short, kind.bone) < least:
                 continue
         elif not grounds:
             continue
@@ -201,12 +202,12 @@ def _measured(short: _Leg) -> float | None:
     return None
 
 
-def _own_share(short: _Leg, bone: Bone) -> bool:
-    """Return whether the bone of the shorter leg is the shorter one of the two."""
+def _own_share_mm(short: _Leg, bone: Bone) -> float:
+    """Return by how much the bone of the shorter leg is the shorter one of the two, mm; 0 where it was not measured."""
     lengths = _lengths(short.question.record)
     other: Side = "right" if short.side == "left" else "left"
     mine, its = lengths.get((short.side, bone)), lengths.get((other, bone))
-    return mine is not None and its is not None and mine < its
+    return 0.0 if mine is None or its is None else its - mine
 
 
 def _lengths(record: Record) -> dict[tuple[Side, Bone], float]:

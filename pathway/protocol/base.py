@@ -67,7 +67,7 @@ class Condition(Frozen):
     """A test on facts; exactly one of the forms below.
 
     `all`, `any`, `negate` combine. `finding` compares a finding of the affected limb (or `leg = "other"`,
-    or the child; `known` asks only that it was measured), `quantity` an age or a predicted value (with
+    or the child; `known` asks only that it was measured, "once" that it ever was), `quantity` an age or a predicted value (with
     `chance` for "with at least this chance"), `classification` a type, `diagnosis` the diagnosis, `stage`
     whether a stage is done, planned, or offered (planned or optional), or was asked for by family or team (wished).
     A finding that is not known leaves its test unknown; with `missing = "fails"` the test fails, and nobody is asked
@@ -90,7 +90,7 @@ class Condition(Frozen):
     below: float | None = None
     equals: bool | str | None = None
     one_of: tuple[str, ...] | None = None
-    known: Literal[True] | None = None
+    known: Literal[True, "once"] | None = None
     missing: Literal["fails"] | None = None
 
     @model_validator(mode="after")

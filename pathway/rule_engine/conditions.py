@@ -216,6 +216,8 @@ def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Ve
     rule = protocol.finding(str(condition.finding))
     fact = facts.findings.get((rule.id, condition.leg), NEVER_MEASURED)
     label, test = finding_label(condition, protocol), leaf_words(condition, protocol)
+    if isinstance(fact, Unknown) and condition.known == "once" and fact.last is not None:
+        fact = fact.last
     if isinstance(fact, Unknown):
         verdict = _unknown_finding(fact, condition, rule, label, test)
         if condition.missing == "fails":

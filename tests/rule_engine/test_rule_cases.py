@@ -39,7 +39,7 @@ def states_asked(condition: Condition) -> set[str]:
             continue
         if leaf.finding is not None:
             asked.add("unknown")
-            if PROTOCOL.finding(leaf.finding).valid_months is not None:
+            if leaf.known != "once" and PROTOCOL.finding(leaf.finding).valid_months is not None:
                 asked.add("out_of_date")
         elif leaf.classification is not None or (leaf.quantity is not None and leaf.quantity != "age_years"):
             asked.add("unknown")
