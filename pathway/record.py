@@ -195,8 +195,13 @@ class Record(Frozen):
         )
 
     def seen_from(self, side: Side) -> Record:
-        """Return the record as that of a child whose affected leg is this one: each of two short legs by itself."""
-        return self.model_copy(update={"child": self.child.model_copy(update={"affected_side": side})})
+        """Return the record as that of a child whose affected leg is this one: each of two short legs by itself.
+
+        What was operated on the other leg is left out.
+        """
+        child = self.child.model_copy(update={"affected_side": side})
+        own = tuple(operation for operation in self.operations if operation.side == side)
+        return self.model_copy(update={"child": child, "operations": own})
 
     @cached_property
     def affected_side(self) -> Side:

@@ -19,7 +19,7 @@ from pathway.protocol.model import Bone, BothSided, Protocol
 from pathway.protocol.question import Question
 from pathway.record import Record, Side
 from pathway.rule_engine.classify import Classified, classify, with_classes
-from pathway.rule_engine.conditions import LENGTHS_ASKED, Facts
+from pathway.rule_engine.conditions import LENGTHS_ASKED, Facts, judge
 from pathway.rule_engine.facts import facts_on
 from pathway.rule_engine.findings import current_discrepancy
 from pathway.rule_engine.graph import ChildGraph, PathwayGraph, StageItem
@@ -90,7 +90,8 @@ def _leg(side: Side, question: Question, how: Mapping[str, BothSided]) -> _Leg:
     kept = [
         item
         for item in whole.stages
-        if item.begun or (item.kind in how and how[item.kind].how in ways and not _only_for_growth(item))
+        if item.begun
+        or (item.kind in how and how[item.kind].how in ways and _stays(item, how[item.kind], facts, asked))
     ]
     ids = {item.id for item in kept}
     edges = [edge for edge in (*whole.edges, *whole.past) if {edge.earlier, edge.later} <= ids]
@@ -106,10 +107,12 @@ def _leg(side: Side, question: Question, how: Mapping[str, BothSided]) -> _Leg:
     return _Leg(side, asked, facts, classified, graph, stages, conflict)
 
 
-def _only_for_growth(item: StageItem) -> bool:
-    """Return whether a stage is open only because it asks for what is never predicted on both sides."""
+def _stays(item: StageItem, rule: BothSided, facts: Facts, question: Question) -> bool:
+    """Return whether a stage is open for a leg: by its rule, and by more than what is never predicted on both sides."""
     asks = {finding for _, verdict in item.indicated for finding in verdict.asks}
-    return item.state == "unknown" and asks <= set(LENGTHS_ASKED)
+    if item.state == "unknown" and asks <= set(LENGTHS_ASKED):
+        return False
+    return rule.when is None or judge(rule.when, facts, question.protocol).state == "holds"
 
 
 def _shorter(record: Record, legs: Sequence[_Leg]) -> _Leg:
@@ -130,10 +133,13 @@ def _of_each(legs: Sequence[_Leg], how: Mapping[str, BothSided]) -> Iterator[pm.
 
 
 def _of_child(legs: Sequence[_Leg], how: Mapping[str, BothSided]) -> Iterator[pm.PlanStage]:
-    """Yield what is done once for the child, from the first leg that asks for it."""
+    """Yield what is done once for the child, from the first leg that asks for it; an operation only where both do."""
     seen: set[str] = set()
+    asked = [{one.id for one in leg.stages} for leg in legs]
     for leg in legs:
         for one in leg.stages:
+            if one.operation and not all(one.id in ids for ids in asked):
+                continue
             if _way(one, how) == "child" and one.id not in seen:
                 seen.add(one.id)
                 ties = tuple(tie for tie in one.after if tie.stage in {other.id for other in leg.stages})

@@ -157,6 +157,9 @@ def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
     for visit in protocol.follow_ups:
         if visit.when is not None:
             yield visit.id, visit.when
+    for rule in protocol.both_sided:
+        if rule.when is not None:
+            yield rule.id, rule.when
 
 
 def _conditions(protocol: Protocol) -> Iterator[_Wrong]:

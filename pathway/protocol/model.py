@@ -259,12 +259,13 @@ class BothSided(Rule):
 
     `each_side`: judged for each leg by its own findings; `shorter_leg`: only for the leg that is shorter today, for the
     difference between the two as measured; `child`: once for the child; `refused`: no source supports it there. `only`:
-    the stage is for such children alone.
+    the stage is for such children alone. With `when` the stage is left out of a leg for which it does not hold.
     """
 
     stage: str
     how: Literal["each_side", "shorter_leg", "child", "refused"]
     only: bool = False
+    when: Condition | None = None
 
 
 class Caution(Rule):
