@@ -12,7 +12,8 @@ from textual.app import App
 from textual.pilot import Pilot
 from textual.worker import WorkerCancelled
 
-from tests.plans import DAY, files, plan_once
+from tests.made_once import plan_once
+from tests.plans import DAY, files
 from tui.app import PathwayApp
 
 LONGEST_SECONDS = 120
