@@ -91,7 +91,7 @@ def ask(question: Question, asked: WhatIf) -> Answer | tuple[str, ...]:
     from pathway.questions.what_if import what_if
 
     try:
-        return what_if(question, asked)
+        return what_if(question, asked, compared=False)
     except PlanBreach as error:
         why = f"the plan under these wishes breaks its own rules ({error.breaches})"
         return (f"Internal error: {why}. Nothing was changed.",)

@@ -31,7 +31,7 @@ def plan_of(case: dict[str, Any], waived: tuple[str, ...] = ()) -> Plan:
         side="both" if case.get("both_sides") else "left",
         decisions=tuple(decision("waive_gate", gate=rule, date=seen) for rule in waived),
     )
-    return make_plan(Question(record, PROTOCOL, seen + datetime.timedelta(days=14)))
+    return make_plan(Question(record, PROTOCOL, seen + datetime.timedelta(days=14)), compared=False)
 
 
 def order_of(plan: Plan) -> list[str]:
