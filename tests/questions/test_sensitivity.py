@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from functools import cache
 from statistics import NormalDist
+from unittest import mock
 
 import numpy as np
 import pytest
@@ -24,7 +25,9 @@ PROTOCOL = load_protocol()
 
 @cache
 def firm(name: str) -> Robustness:
-    return robustness(Question(example(name), PROTOCOL, ON), example_plan(name))
+    """Ask of ten futures: each is solved anew, and what is held here holds for any number of them."""
+    with mock.patch("pathway.questions.sensitivity.FUTURES", 10):
+        return robustness(Question(example(name), PROTOCOL, ON), example_plan(name))
 
 
 def with_value(record: Record, finding: str, value: float) -> Record:
