@@ -68,10 +68,10 @@ class Condition(Frozen):
 
     `all`, `any`, `negate` combine. `finding` compares a finding of the affected limb (or `leg = "other"`,
     or the child; `known` asks only that it was measured, "once" that it ever was), `quantity` an age or a
-    predicted value (with `chance` for "with at least this chance"), `classification` a type, `diagnosis` the diagnosis, `stage`
-    whether a stage is done, planned, or offered (planned or optional), or was asked for by family or team (wished).
-    A finding that is not known leaves its test unknown; with `missing = "fails"` the test fails, and nobody is asked
-    to measure it for this.
+    predicted value (with `chance` for "with at least this chance"), `classification` a type, `diagnosis` the
+    diagnosis, `stage` whether a stage is done, planned, or offered (planned or optional), or was asked for by family
+    or team (wished). A finding that is not known leaves its test unknown; with `missing = "fails"` the test fails, and
+    nobody is asked to measure it for this.
     """
 
     all: tuple[Condition, ...] | None = None

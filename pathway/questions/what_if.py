@@ -50,9 +50,10 @@ class Answer:
     differences: tuple[str, ...]
 
 
-def what_if(question: Question, asked: WhatIf, *, seed: int = 0) -> Answer:
+def what_if(question: Question, asked: WhatIf, *, seed: int = 0, compared: bool = True) -> Answer:
     """Return the answer to a what-if question on a day.
 
+    Without `compared` the plan under the wishes holds only its recommended course, which is quicker.
     Raises KeyError for a stage that the protocol does not have, and PlanBreach as `make_plan` does.
     """
     for stage in asked.without:
@@ -61,7 +62,8 @@ def what_if(question: Question, asked: WhatIf, *, seed: int = 0) -> Answer:
         plan = make_plan(question, seed=seed)
         return Answer((), plan, plan, ())
     plan = make_plan(question, seed=seed, compared=False)
-    wished = make_plan(question.about(with_wishes(question.record, asked, question.on)), seed=seed)
+    wish = question.about(with_wishes(question.record, asked, question.on))
+    wished = make_plan(wish, seed=seed, compared=compared)
     return Answer(tuple(_words(asked, question.protocol)), plan, wished, tuple(differences(plan, wished)))
 
 

@@ -16,6 +16,7 @@ from pathway.plan.verify import check_plan
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.record import Record
+from tests.made_once import made_once
 
 FOLDER = resources.files("example_patients")
 ORDERS: dict[str, Any] = tomllib.loads(FOLDER.joinpath("_stage_orders.toml").read_text(encoding="utf-8"))
@@ -30,7 +31,7 @@ def plans(protocol: Protocol) -> dict[str, tuple[Record, Plan]]:
     for name in CHILDREN:
         record = read_case(FOLDER.joinpath(f"{name}.toml").read_text(encoding="utf-8"), name, protocol, ON)
         assert isinstance(record, Record), record
-        made[name] = (record, make_plan(Question(record, protocol, ON)))
+        made[name] = (record, made_once(Question(record, protocol, ON)))
     return made
 
 
@@ -190,8 +191,8 @@ def test_a_decision_of_a_later_day_does_not_bend_an_earlier_plan(protocol: Proto
     record = read_case(f'{text}\n{decline}reason = "no"\n', "later", protocol, ON)
     assert isinstance(record, Record), record
     today, later = (
-        make_plan(Question(record, protocol, ON)),
-        make_plan(Question(record, protocol, datetime.date(2027, 1, 4))),
+        make_plan(Question(record, protocol, ON), compared=False),
+        make_plan(Question(record, protocol, datetime.date(2027, 1, 4)), compared=False),
     )
     assert today.recommended is not None
     assert today.recommended.id == "arrest"

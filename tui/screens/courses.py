@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.events import Resize
 
-from pathway.plan.model import Course
+from pathway.plan.model import Course, Plan
 from pathway.questions import decisions
 from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order
 from pathway.views.pictures.picture import Role
@@ -26,6 +26,8 @@ from tui.widgets import frame
 from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
 
+COMPARING = "Comparing the courses …"
+NO_COURSE = "No course can be planned yet: no leg length was measured, or the rules contradict each other."
 MARKS = f"{FIRST} recommended or chosen   {NOT_BEATEN} no other has both less burden and a better chance"
 
 
@@ -33,6 +35,7 @@ class CoursesScreen(ChildScreen):
     """Cards side by side, the words of the selected one below."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.COURSES]
+    COMPARES = True
     DEFAULT_CSS = """
     CoursesScreen #sorted { height: 1; padding: 0 1; }
     CoursesScreen PictureView { height: auto; max-height: 75%; width: 100%; margin: 0 0 0 1; overflow: hidden auto; }
@@ -80,6 +83,11 @@ class CoursesScreen(ChildScreen):
         self.show_courses()
 
     @property
+    def plan(self) -> Plan | None:
+        """Return the plan with the courses that it is compared with, or None where it has none (yet)."""
+        return super().plan if self.home.child_list[self.child].compared else None
+
+    @property
     def shown(self) -> tuple[Course, ...]:
         """Return all courses in the order asked for."""
         return in_order(self.plan, ORDERS[self.order]) if self.plan is not None else ()
@@ -95,9 +103,13 @@ class CoursesScreen(ChildScreen):
     def show_courses(self) -> None:
         """Show the cards around the selected course, and its words."""
         plan, chosen = self.plan, self.chosen
-        self.query_one("#told", frame.Notice).say("\n".join(self.home.child_list[self.child].told))
+        entry = self.home.child_list[self.child]
+        self.query_one("#told", frame.Notice).say("\n".join(entry.told))
+        self.query_one(frame.Title).update(f"{self.child}: courses side by side, {self.home.on}")
         if plan is None or chosen is None:
-            words = "No course can be planned yet: no leg length was measured, or the rules contradict each other."
+            self.query_one("#sorted", Prose).say([])
+            self.query_one(PictureView).show(None)
+            words = COMPARING if entry.plan is not None and not entry.compared else NO_COURSE
             conflicts = paragraphs.conflicts(plan) if plan is not None else ()
             self.query_one("#course", Prose).say([Paragraph(words), *(Paragraph(text) for text in conflicts)])
             return
@@ -113,7 +125,6 @@ class CoursesScreen(ChildScreen):
         view.styles.height = picture.height
         view.show(picture, chosen.id)
         self.query_one("#course", Prose).say(_words(chosen))
-        self.query_one(frame.Title).update(f"{self.child}: courses side by side, {plan.on}")
 
     def action_course(self, by: int) -> None:
         """Select the course before or after."""
