@@ -155,8 +155,20 @@ def _problems(
     timeline = stage_windows(graph, question, mature_age_years=mature)
     if isinstance(timeline, Conflict) or posterior is None:
         return timeline if isinstance(timeline, Conflict) else ((), None)
+    if _waits(graph, question):
+        return (), None
     hip_gain = expected_gain(graph, timeline, facts.findings, question.protocol)
     return course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question), hip_gain
+
+
+def _waits(graph: ChildGraph, question: Question) -> bool:
+    """Return whether the first bone of the diagnosis may be lengthened for all that is known, and nobody can tell yet.
+
+    A course without it would look like advice against lengthening.
+    """
+    first = question.protocol.diagnosis(question.record.child.diagnosis).bones[0]
+    own = [item for item in graph.of_role("lengthening") if item.stage.bone == first and not item.begun]
+    return bool(own) and all(item.state == "unknown" for item in own)
 
 
 def _course_and_dates(

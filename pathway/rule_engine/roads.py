@@ -70,13 +70,12 @@ def standing_of(
     )
     if waived and stands == "prosthetic":
         return Standing("both", grounds, None, waived=True)
-    if stands is None and _waits(alternative, items):
+    if stands != "prosthetic" and _waits(items):
         return Standing("not_known", grounds)
     return Standing(stands, grounds)
 
 
-def _waits(alternative: Stage, items: Sequence[StageItem]) -> bool:
-    """Return whether the road itself cannot be told, and neither whether anything may be lengthened."""
+def _waits(items: Sequence[StageItem]) -> bool:
+    """Return whether nobody can tell yet if anything may be lengthened."""
     lengthened = [item for item in items if item.role == "lengthening" and not item.begun]
-    unknown = any(item.kind == alternative.id and item.state == "unknown" for item in items)
-    return unknown and bool(lengthened) and all(item.state == "unknown" for item in lengthened)
+    return bool(lengthened) and all(item.state == "unknown" for item in lengthened)
