@@ -1,4 +1,4 @@
-"""Child → plan → what a clinic would do, for both roads: `clinic.toml` has the children, with the source of each row."""
+"""Child → plan → what a clinic would do, for both roads: `clinic.toml` has the children and the sources."""
 
 from __future__ import annotations
 
