@@ -379,6 +379,55 @@ class Protocol(Frozen):
         kinds = ("sources", "findings", "methods", "diagnoses", "stages", "values", "tables", "gates")
         return {kind: {item.id: item for item in getattr(self, kind)} for kind in kinds}
 
+    @cached_property
+    def _keys(self) -> dict[int, tuple[Condition, int]]:
+        return {}
+
+    @cached_property
+    def _numbers(self) -> dict[str, int]:
+        return {}
+
+    def key_of(self, condition: Condition) -> int:
+        """Return a number that equal conditions share, so that what was judged once need not be judged again."""
+        # Kept with its key, like its words, so that no other condition can come to stand at its address.
+        kept = self._keys.get(id(condition))
+        if kept is None:
+            text = condition.model_dump_json()
+            kept = self._keys[id(condition)] = (condition, self._numbers.setdefault(text, len(self._numbers)))
+        return kept[1]
+
+    @cached_property
+    def _grounds(self) -> Mapping[str, tuple[tuple[Indication, ...], tuple[Contraindication, ...], tuple[Gate, ...]]]:
+        return {
+            stage.id: (
+                tuple(rule for rule in self.indications if rule.stage == stage.id),
+                tuple(rule for rule in self.contraindications if rule.stage == stage.id),
+                tuple(gate for gate in self.gates if gate.guards == stage.id),
+            )
+            for stage in self.stages
+        }
+
+    def indications_of(self, stage: str) -> tuple[Indication, ...]:
+        """Return the rules for a stage; raises KeyError for an unknown id."""
+        return self._grounds[stage][0]
+
+    def contraindications_of(self, stage: str) -> tuple[Contraindication, ...]:
+        """Return the rules against a stage; raises KeyError for an unknown id."""
+        return self._grounds[stage][1]
+
+    def gates_of(self, stage: str) -> tuple[Gate, ...]:
+        """Return what guards a stage; raises KeyError for an unknown id."""
+        return self._grounds[stage][2]
+
+    @cached_property
+    def predecessors(self) -> Mapping[str, Stage]:
+        """Return for the stages that start where a lengthening ends the lengthening."""
+        found: dict[str, Stage] = {}
+        for rule in self.intervals:
+            if rule.starts_at_end and self.stage(rule.earlier_stage).role == "lengthening":
+                found.setdefault(rule.later_stage, self.stage(rule.earlier_stage))
+        return found
+
     def finding(self, id: str) -> FindingRule:
         """Return the catalogue entry of a finding; raises KeyError for an unknown id."""
         return self._by_id["findings"][id]  # type: ignore[return-value]

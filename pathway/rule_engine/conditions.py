@@ -86,6 +86,21 @@ class Spread:
         return float(self.ordered[-at] if comparison in ("at_least", "above") else self.ordered[at - 1])
 
 
+@dataclass(slots=True)
+class Kept:
+    """Verdicts by the key of their condition, and what they were judged on: other facts begin anew."""
+
+    on: tuple[object, ...] = ()
+    verdicts: dict[int, Verdict] = field(default_factory=dict)
+
+    def of(self, facts: Facts, protocol: Protocol) -> dict[int, Verdict]:
+        """Return the verdicts on these facts, none yet where they are not the ones judged before."""
+        on = (facts.findings, facts.predicted, facts.classes, facts.age_years, facts.diagnosis, facts.wished, protocol)
+        if len(on) != len(self.on) or any(one is not other for one, other in zip(on, self.on, strict=True)):
+            self.on, self.verdicts = on, {}
+        return self.verdicts
+
+
 @dataclass(frozen=True, slots=True)
 class Facts:
     """All that a condition may look at, as data. `predicted` holds draws of each predicted quantity (mm)."""
@@ -102,10 +117,23 @@ class Facts:
     wished: frozenset[str] = frozenset()
     spreads: dict[str, Spread] = field(default_factory=dict, compare=False, repr=False)
     """What was worked out from the draws of `predicted`, kept because many rules ask for the same quantity."""
+    kept: Kept = field(default_factory=lambda: Kept(), compare=False, repr=False)
+    """What was judged, kept because many rules share a part."""
 
 
 def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     """Return the verdict tree of `condition` on `facts`, every branch evaluated."""
+    if condition.stage is not None:
+        return _judge_stage(condition, facts, protocol)
+    if condition.all is not None or condition.any is not None or condition.negate is not None:
+        return _judged(condition, facts, protocol)
+    verdicts, key = facts.kept.of(facts, protocol), protocol.key_of(condition)
+    if key not in verdicts:
+        verdicts[key] = _judged(condition, facts, protocol)
+    return verdicts[key]
+
+
+def _judged(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     if condition.finding is not None:
         return _judge_finding(condition, facts, protocol)
     if condition.all is not None:
@@ -118,8 +146,6 @@ def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
         return _judge_quantity(condition, facts, protocol)
     if condition.classification is not None:
         return _judge_class(condition, facts, protocol)
-    if condition.stage is not None:
-        return _judge_stage(condition, facts, protocol)
     holds = facts.diagnosis == condition.diagnosis
     return Verdict(
         state=_state(holds),

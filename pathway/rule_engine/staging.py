@@ -201,8 +201,7 @@ def _considered(kind: Stage, done: int, facts: Facts, record: Record, protocol: 
     """Judge every rule for and against a kind of stage of which `done` are done."""
     waived = {decision.gate for decision in record.decisions if decision.kind == "waive_gate"}
     over = done >= kind.most or _declined(kind, numbered(kind.id, done + 1, kind.most), record) is not None
-    grounds = [rule for rule in protocol.indications if rule.stage == kind.id]
-    opposed = [rule for rule in protocol.contraindications if rule.stage == kind.id]
+    grounds, opposed = protocol.indications_of(kind.id), protocol.contraindications_of(kind.id)
     return [
         *(Considered(rule, judge(rule.when, facts, protocol), over) for rule in grounds),
         *(Considered(rule, judge(rule.when, facts, protocol), rule.id in waived) for rule in opposed),
@@ -220,7 +219,7 @@ def _with_gates(
     """Return the stage with its gates; `verdicts` keeps what is judged, for stages that are repeated."""
     if item.state in ("done", "under_way", "unknown"):
         return item
-    rules = [gate for gate in protocol.gates if gate.guards == item.kind]
+    rules = protocol.gates_of(item.kind)
     first = min(n.number for n in items if n.kind == item.kind and not n.begun)
     for gate in rules:
         if gate.id not in verdicts:
