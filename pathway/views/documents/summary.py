@@ -9,8 +9,18 @@ from dataclasses import dataclass
 from pathway.days import age_words
 from pathway.plan.model import Plan, PlanStage
 from pathway.views.documents.document import Block, Bullets, Callout, Document, Heading, Paragraph, Table
+from pathway.views.words import roads
 from pathway.views.words.caution import is_invented
-from pathway.views.words.plan import STATUS_WORDS, amount_words, cm_words, range_words, residual_words
+from pathway.views.words.plan import (
+    PROSTHETIC_HEADING,
+    PROSTHETIC_NOTE,
+    amount_words,
+    cm_words,
+    range_words,
+    residual_words,
+    road_mark,
+    state_words,
+)
 
 SHOWN_COURSES = 2
 YES_NO: dict[object, str] = {True: "yes", False: "no"}
@@ -85,13 +95,26 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
         yield Bullets(tuple(f"Notice: {text}" for text in plan.notices), small=True)
     yield Heading("Findings and classification")
     yield Bullets(tuple(_findings(plan, names)), small=True)
+    if plan.roads is not None:
+        yield Heading("Roads")
+        yield Bullets((plan.roads.sentence, *(item.text for item in plan.roads.because)), small=True)
     yield Heading("Plan")
-    loose = [stage.label for stage in plan.stages if stage.status == "optional"]
-    rows = tuple(_row(plan, stage) for stage in plan.stages if stage.status != "optional")
+    shown = roads.other_stages(plan)
+    loose = [_loose(plan, stage) for stage in shown if stage.status == "optional"]
+    rows = tuple(_row(plan, stage) for stage in shown if stage.status != "optional")
     head = ("stage", "state", "date", "age", "amount", "allowed")
     yield Table("Stages of the plan", head, rows, (38, 9, 11, 8, 21, 22))
     if loose:
         yield Paragraph(f"Optional, without a date: {'; '.join(loose)}.")
+    steps = roads.prosthetic_stages(plan)
+    if steps:
+        yield Heading(PROSTHETIC_HEADING)
+        yield Paragraph(PROSTHETIC_NOTE, "small")
+        told = (f"{stage.label} ({state_words(stage)}): {roads.usual_words(plan, stage)}" for stage in steps)
+        yield Bullets(tuple(told), small=True)
+    if plan.refused:
+        yield Heading("Not planned here")
+        yield Bullets(roads.not_planned(plan), small=True)
     gates = tuple(_gates(plan))
     if gates:
         yield Heading("Conditions not yet met")
@@ -113,6 +136,10 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
     yield Paragraph("; ".join(_short(line.citation) for line in plan.sources if line.id in cited) + ".", "small")
 
 
+def _loose(plan: Plan, stage: PlanStage) -> str:
+    return f"{stage.label}{' (likely)' if stage.likely else ''}{road_mark(plan, stage)}"
+
+
 def _short(citation: str) -> str:
     return citation.rstrip(".")
 
@@ -125,6 +152,9 @@ def _findings(plan: Plan, names: Mapping[str, str]) -> Iterator[str]:
     if growth.at_maturity is not None:
         text = f"At maturity ({age_words(growth.mature_age_years)}) without operation: "
         yield text + range_words(growth.at_maturity.discrepancy_mm)
+    if plan.child.affected_side == "both":
+        yield growth.basis
+        yield from growth.notes
     for item in plan.classification:
         yield f"{item.label}: {item.type} ({item.type_label})"
     yield from _judged(plan, names)
@@ -160,7 +190,15 @@ def _row(plan: Plan, stage: PlanStage) -> tuple[str, ...]:
         allowed = f"{stage.window.earliest} {latest}"
     age = "" if stage.date is None or stage.age_years is None else age_words(stage.age_years)
     date = "" if stage.date is None else str(stage.date)
-    return stage.label + local, STATUS_WORDS[stage.status], date, age, amount_words(stage), allowed
+    late = f" ({said})" if (said := roads.late_words(plan, stage)) else ""
+    return (
+        f"{stage.label}{local}{road_mark(plan, stage)}{late}",
+        state_words(stage),
+        date,
+        age,
+        amount_words(stage),
+        allowed,
+    )
 
 
 def _gates(plan: Plan) -> Iterator[str]:
@@ -189,6 +227,7 @@ def _courses(plan: Plan) -> Iterator[str]:
             text += f", within 2 cm about {100 * course.chance_within_20_mm:.0f} of 100"
         if course.lost_because:
             text += f"; not first: {course.lost_because}"
-        yield f"{text}; recommended" if course.recommended else text
+        first = roads.first_words(plan, course)
+        yield f"{text}; {first}" if first else text
     if len(plan.alternatives) > SHOWN_COURSES:
         yield f"and {len(plan.alternatives) - SHOWN_COURSES} more"

@@ -56,13 +56,13 @@ def usual_words(plan: Plan, stage: PlanStage) -> str:
 
 def span_words(plan: Plan, stage: PlanStage, *, short: bool = False) -> str:
     """Return the ages of a window: `10 to 18 months`, `3 to 6 years`; "" where it has none."""
-    if stage.window is None or stage.past_usual is not None:
+    months = None if stage.past_usual is not None else window_months(plan, stage)
+    if months is None:
         return ""
-    low = _months(plan, stage.window.earliest)
+    low, high = months
     names = SHORT_UNITS if short else LONG_UNITS
-    if stage.window.latest is None:
+    if high is None:
         return f"from {_told(low, names)}"
-    high = _months(plan, stage.window.latest)
     whole = low % 12 == 0 and high % 12 == 0
     if high <= MONTHS_TOLD_UP_TO:
         same = f"{low}" if low == high else f"{low}-{high}" if short else f"{low} to {high}"
@@ -70,6 +70,14 @@ def span_words(plan: Plan, stage: PlanStage, *, short: bool = False) -> str:
     if whole and low > 0:
         return f"{low // 12}-{high // 12} {names[1]}" if short else f"{low // 12} to {high // 12} years"
     return f"{_told(low, names)}{' - ' if short else ' to '}{_told(high, names)}"
+
+
+def window_months(plan: Plan, stage: PlanStage) -> tuple[int, int | None] | None:
+    """Return the ages in whole months between which a window lies, the later None where nothing ends it."""
+    if stage.window is None:
+        return None
+    latest = stage.window.latest
+    return _months(plan, stage.window.earliest), None if latest is None else _months(plan, latest)
 
 
 def late_words(plan: Plan, stage: PlanStage) -> str:
