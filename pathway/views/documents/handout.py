@@ -199,7 +199,8 @@ def _loose(stage: PlanStage, words: Wording, *, sided: bool) -> str:
     what, name = _what(stage, words), _name(stage, words)
     if sided and stage.side in ("left", "right"):
         name = words.say("steps.sided", name=name, side=words.say(stage.side))
-    return f"{name}: {what[:1].lower()}{what[1:]}"
+    likely = f" {words.say('steps.likely')}" if stage.likely else ""
+    return f"{name}: {what[:1].lower()}{what[1:]}{likely}"
 
 
 def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int]) -> str:
@@ -209,7 +210,8 @@ def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int
 
 def _card(plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: dict[str, int]) -> Card:
     first = step.stages[0]
-    facts = [(words.say("steps.what"), _what(first, words))]
+    late = f" {words.say('steps.late')}" if any(roads.late_words(plan, stage) for stage in step.stages) else ""
+    facts = [(words.say("steps.what"), f"{_what(first, words)}{late}")]
     if long := _long(first, words, protocol):
         facts.append((words.say("steps.long"), long))
     amounts = [stage.amount_mm for stage in step.stages if stage.amount_mm is not None]

@@ -66,11 +66,11 @@ def _parts(plan: Plan) -> Iterator[Part]:
         yield Part("No plan yet", ("Two rules do not fit together for your child. The team will sort this out.",))
         return
     both = plan.child.affected_side == "both"
-    if family_roads.two_ways(plan):
-        yield from _ways(plan)
     if both:
         yield Part(wording().say("both_legs.title"), tuple(_both_legs(plan)))
-    elif not _other_way(plan):
+    elif family_roads.two_ways(plan):
+        yield from _ways(plan)
+    else:
         yield Part("What the plan wants", tuple(_goal(plan)))
     past = [s for s in plan.stages if s.status == "done"]
     if past:
@@ -108,6 +108,8 @@ def _ways(plan: Plan) -> Iterator[Part]:
         yield Part(words.say("roads.longer_title"), (*said, words.say("roads.longer_shown")))
     elif _other_way(plan):
         yield Part(words.say("roads.longer_title"), (*_natural(plan), *family_roads.longer_leg(plan, words)))
+    else:
+        yield Part("What the plan wants", tuple(_goal(plan)))
     if roads.prosthetic_stages(plan):
         yield _artificial(plan)
 
@@ -177,7 +179,7 @@ def _goal(plan: Plan, aims: str = "The plan aims", having: str = "With the plan"
     yield f"It takes {_count(course.burden.operations, 'operation')} in all, if every step works."
     more = round(course.usually.unplanned_operations) if course.usually is not None else 0
     if more:
-        yield f"On average about {_count(more, 'operation')} more come that nobody planned."
+        yield f"On average about {_count(more, 'more operation')} {'comes' if more == 1 else 'come'} that nobody planned."
     if course.burden.device_months >= 1:
         yield f"For {_count(round(course.burden.device_months), 'month')} in all there is a frame or a rod on the bone."
     if course.burden.adult_height_lost_mm >= 1:
@@ -201,6 +203,8 @@ def _step(stages: tuple[PlanStage, ...], lengthened: frozenset[str]) -> Iterator
     if healing and not any(stage.id in lengthened for stage in stages):
         yield f"Getting well takes about {_count(max(healing), 'month')}."
     blocked = [stage for stage in stages if stage.status == "blocked"]
+    if any(stage.past_usual is not None for stage in stages):
+        yield "This is later than it is usually done. Ask your team what that means."
     if blocked:
         yield "Something must be sorted out first. The team will tell you what."
 

@@ -1,4 +1,4 @@
-"""The two ways in a family's words: how they stand and why, what each asks for, at which ages its steps usually come."""
+"""The two ways in a family's words: how they stand and why, what each asks for, when its steps usually come."""
 
 from __future__ import annotations
 
@@ -66,10 +66,16 @@ def artificial_steps(plan: Plan, words: Wording) -> Iterator[tuple[PlanStage, st
 
 
 def not_planned(plan: Plan, words: Wording) -> str:
-    """Return in one sentence what is not planned where both legs are affected, or ""."""
-    names = [name_of(item.stage, words, item.label) for item in plan.refused]
+    """Return in one sentence which treatments are not planned where both legs are affected, or ""."""
+    treated = [item for item in plan.refused if not _is_visit(item.stage, words)]
+    names = [name_of(item.stage, words, item.label) for item in treated]
     steps = ", ".join(f"{name[:1].lower()}{name[1:]}" for name in dict.fromkeys(names))
     return words.say("both_legs.refused", steps=steps) if steps else ""
+
+
+def _is_visit(kind: str, words: Wording) -> bool:
+    key = f"stages.{kind}.care"
+    return words.has(key) and words.say(key) == "visit"
 
 
 def _longer(plan: Plan) -> Course | None:
