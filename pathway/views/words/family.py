@@ -179,7 +179,8 @@ def _goal(plan: Plan, aims: str = "The plan aims", having: str = "With the plan"
     yield f"It takes {_count(course.burden.operations, 'operation')} in all, if every step works."
     more = round(course.usually.unplanned_operations) if course.usually is not None else 0
     if more:
-        yield f"On average about {_count(more, 'more operation')} {'comes' if more == 1 else 'come'} that nobody planned."
+        come = "comes" if more == 1 else "come"
+        yield f"On average about {_count(more, 'more operation')} {come} that nobody planned."
     if course.burden.device_months >= 1:
         yield f"For {_count(round(course.burden.device_months), 'month')} in all there is a frame or a rod on the bone."
     if course.burden.adult_height_lost_mm >= 1:

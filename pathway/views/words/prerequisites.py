@@ -53,6 +53,8 @@ def prerequisites_data(plan: Plan, stage: PlanStage, unlock: tuple[str, ...]) ->
                 label=other.label,
                 status=other.status,
                 date=other.date,
+                road=other.road,
+                window=other.window,
                 after=tuple(tie.earlier for tie in graph.edges_into(other.id)),
             )
             for other in chain_in_order(plan, stage)

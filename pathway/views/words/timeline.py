@@ -80,6 +80,8 @@ def timeline_data(plan: Plan, at_age: tuple[str, ...], conflicts: tuple[str, ...
         child=plan.child.id,
         on=plan.on,
         stages=tuple(StageOnTimeline(**{name: getattr(stage, name) for name in fields}) for stage in plan.stages),
+        roads=plan.roads,
+        refused=plan.refused,
         measured=plan.growth.measured,
         by_age=plan.growth.by_age,
         at_age=at_age,
