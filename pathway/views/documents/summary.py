@@ -13,7 +13,6 @@ from pathway.views.words import roads
 from pathway.views.words.caution import is_invented
 from pathway.views.words.plan import (
     PROSTHETIC_HEADING,
-    PROSTHETIC_NOTE,
     amount_words,
     cm_words,
     range_words,
@@ -23,6 +22,8 @@ from pathway.views.words.plan import (
 )
 
 SHOWN_COURSES = 2
+DRAWN = "drawn"
+"""The state of a stage of the lengthening road where that road is not the one chosen."""
 YES_NO: dict[object, str] = {True: "yes", False: "no"}
 
 
@@ -95,23 +96,17 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
         yield Bullets(tuple(f"Notice: {text}" for text in plan.notices), small=True)
     yield Heading("Findings and classification")
     yield Bullets(tuple(_findings(plan, names)), small=True)
-    if plan.roads is not None:
-        yield Heading("Roads")
-        yield Bullets((plan.roads.sentence, *(item.text for item in plan.roads.because)), small=True)
     yield Heading("Plan")
     shown = roads.other_stages(plan)
     loose = [_loose(plan, stage) for stage in shown if stage.status == "optional"]
     rows = tuple(_row(plan, stage) for stage in shown if stage.status != "optional")
     head = ("stage", "state", "date", "age", "amount", "allowed")
+    if any(row[1].startswith(DRAWN) for row in rows):
+        yield Paragraph(f"State “{DRAWN}”: of the lengthening road, which is not chosen.", "small")
     yield Table("Stages of the plan", head, rows, (38, 9, 11, 8, 21, 22))
     if loose:
         yield Paragraph(f"Optional, without a date: {'; '.join(loose)}.")
-    steps = roads.prosthetic_stages(plan)
-    if steps:
-        yield Heading(PROSTHETIC_HEADING)
-        yield Paragraph(PROSTHETIC_NOTE, "small")
-        told = (f"{stage.label} ({state_words(stage)}): {roads.usual_words(plan, stage)}" for stage in steps)
-        yield Bullets(tuple(told), small=True)
+    yield from _roads(plan)
     if plan.refused:
         yield Heading("Not planned here")
         yield Bullets(roads.not_planned(plan), small=True)
@@ -134,6 +129,24 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
     cited |= {id for stage in planned for reason in stage.because for id in reason.sources}
     cited |= {id for stage in planned for gate in stage.gates if gate.state != "holds" for id in gate.sources}
     yield Paragraph("; ".join(_short(line.citation) for line in plan.sources if line.id in cited) + ".", "small")
+
+
+def _roads(plan: Plan) -> Iterator[Block]:
+    """Yield how the roads stand with the grounds, and the prosthetic road in its order with its usual ages."""
+    if plan.roads is None:
+        return
+    yield Heading("Roads")
+    lines = [" ".join((plan.roads.sentence, *(item.text for item in plan.roads.because)))]
+    steps = [f"{stage.label} ({_usual(plan, stage)})" for stage in roads.prosthetic_stages(plan)]
+    if steps:
+        lines.append(f"{PROSTHETIC_HEADING}, with usual ages and no dates: {'; '.join(steps)}.")
+    yield Bullets(tuple(lines), small=True)
+
+
+def _usual(plan: Plan, stage: PlanStage) -> str:
+    ages = "past its usual age" if stage.past_usual is not None else roads.span_words(plan, stage, short=True)
+    state = state_words(stage)
+    return ", ".join(part for part in (ages, "" if state == "optional" else state) if part)
 
 
 def _loose(plan: Plan, stage: PlanStage) -> str:
@@ -190,10 +203,11 @@ def _row(plan: Plan, stage: PlanStage) -> tuple[str, ...]:
         allowed = f"{stage.window.earliest} {latest}"
     age = "" if stage.date is None or stage.age_years is None else age_words(stage.age_years)
     date = "" if stage.date is None else str(stage.date)
-    late = f" ({said})" if (said := roads.late_words(plan, stage)) else ""
+    state = DRAWN if roads.of_lengthening(plan, stage) else state_words(stage)
+    late = ", late" if roads.late_words(plan, stage) else ""
     return (
-        f"{stage.label}{local}{road_mark(plan, stage)}{late}",
-        state_words(stage),
+        f"{stage.label}{local}",
+        f"{state}{late}",
         date,
         age,
         amount_words(stage),
