@@ -11,12 +11,14 @@ from pathway.views.pictures import curve as chart
 from pathway.views.pictures import lanes
 from pathway.views.pictures.curve import cm
 from pathway.views.pictures.picture import Axis, Canvas, Picture, Role, stage_role
-from pathway.views.pictures.short_names import LANES
+from pathway.views.pictures.short_names import LANES, names
 from pathway.views.words import roads
 from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS, amount_words, road_mark, state_words, when_words
 
 GUTTER = 12
 WIDE = 100
+ROWS_OF_THE_REST, SHARE_OF_ROAD = 8, 6
+"""Of the rows beyond these, so small a share may name the prosthetic road."""
 Loose = tuple[PlanStage, str]
 """A stage without a place on the axis, and how it is named."""
 LEAST_CHART_ROWS = 7
@@ -58,7 +60,7 @@ def timeline(
     """
     axis = timeline_axis(width, from_age, to_age)
     canvas = Canvas(width, height)
-    loose, road = _undated_rows(plan, width), _road_rows(plan, width)
+    loose, road = _undated_rows(plan, width), _road_rows(plan, width, height)
     legend = 1 if height >= ROWS_FOR_LEGEND else 0
     fixed = 2 + len(loose) + len(road) + legend
     has_chart = chart.curve(plan) is not None or bool(plan.growth.measured)
@@ -111,11 +113,15 @@ def _undated_rows(plan: Plan, width: int) -> list[list[Loose]]:
     return _rows([(stage, stage.label) for stage in lanes.undated(plan)], width)
 
 
-def _road_rows(plan: Plan, width: int) -> list[list[Loose]]:
-    """Return the prosthetic road in its order, each with its usual ages where there is room for them."""
+def _road_rows(plan: Plan, width: int, height: int) -> list[list[Loose]]:
+    """Return the prosthetic road in its order: names with usual ages, names, short names or marks, as there is room."""
     steps = roads.prosthetic_stages(plan)
-    ages = [roads.span_words(plan, stage, short=True) if width >= WIDE else "" for stage in steps]
-    return _rows([(stage, f"{stage.label} {age}".rstrip()) for stage, age in zip(steps, ages, strict=True)], width)
+    told = ("past" if stage.past_usual is not None else roads.span_words(plan, stage, short=True) for stage in steps)
+    ages = [(stage, f"{stage.label} ({age})" if age else stage.label) for stage, age in zip(steps, told, strict=True)]
+    long, short = [(stage, stage.label) for stage in steps], [(stage, names(stage)[-2]) for stage in steps]
+    room = max(1, (height - ROWS_OF_THE_REST) // SHARE_OF_ROAD)
+    made = [_rows(named, width) for named in (*((ages,) if width >= WIDE else ()), long, short)]
+    return next((rows for rows in made if len(rows) <= room), _rows([(stage, "") for stage in steps], width))
 
 
 def _rows(named: Iterable[Loose], width: int) -> list[list[Loose]]:
@@ -135,7 +141,8 @@ def _draw_loose(canvas: Canvas, row: int, line: list[Loose]) -> None:
     column = GUTTER
     for stage, name in line:
         canvas.put(row, column, STATUS_MARKS[stage.status], stage_role(stage.status), stage.id)
-        canvas.put(row, column + 1, f" {name}", Role.LABEL, stage.id)
+        if name:
+            canvas.put(row, column + 1, f" {name}", Role.LABEL, stage.id)
         column += 2 + len(name) + 3
 
 

@@ -69,7 +69,7 @@ def span_words(plan: Plan, stage: PlanStage, *, short: bool = False) -> str:
         return f"{same} {names[0] if short else 'months'}"
     if whole and low > 0:
         return f"{low // 12}-{high // 12} {names[1]}" if short else f"{low // 12} to {high // 12} years"
-    return f"{_told(low, names)}{' - ' if short else ' to '}{_told(high, names)}"
+    return f"{_told(low, names)} to {_told(high, names)}"
 
 
 def window_months(plan: Plan, stage: PlanStage) -> tuple[int, int | None] | None:
