@@ -81,7 +81,7 @@ def _parts(plan: Plan) -> Iterator[Part]:
     graph = graph_of(plan)
     # A lengthening is what another stage ends: its device comes off on its last day.
     lengthened = frozenset(s.id for s in to_come if s.lane == "length" and graph.followers(s.id))
-    if roads.road_is_open(plan) and any(stage.road == "lengthening" for stage in to_come):
+    if not both and roads.road_is_open(plan) and any(stage.road == "lengthening" for stage in to_come):
         yield Part("Step by step", ("These are the steps to come, with those for a longer leg.",))
     last = ""
     for day, group in groupby(to_come, key=lambda stage: stage.date or plan.on):
