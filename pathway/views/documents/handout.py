@@ -272,6 +272,8 @@ def _change(plan: Plan, words: Wording) -> Iterator[Block]:
     for question in plan.open_questions[:MOST_QUESTIONS]:
         name = "measure_open" if question.by is None else "measure"
         finding = question.family_words
+        if question.side:
+            finding = words.say("steps.sided", name=finding, side=words.say(question.side))
         by = {} if question.by is None else {"when": say.month_of(question.by, words)}
         lines.append(words.say(f"change.{name}", finding=finding, **by))
     more = len(plan.open_questions) - MOST_QUESTIONS

@@ -229,7 +229,8 @@ def _questions(plan: Plan) -> Iterator[str]:
     yield "Some things were not measured yet, or too long ago:"
     for question in plan.open_questions[:MOST_QUESTIONS]:
         by = f", needed by {_day(question.by)}" if question.by and question.by > plan.on else ""
-        yield f"{question.family_words[0].upper()}{question.family_words[1:]}{by}."
+        leg = f" ({question.side} leg)" if question.side else ""
+        yield f"{question.family_words[0].upper()}{question.family_words[1:]}{leg}{by}."
     more = len(plan.open_questions) - MOST_QUESTIONS
     if more > 0:
         yield f"And {more} more. Your team knows which tests come next."
