@@ -129,6 +129,8 @@ def _road(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
     if not say.steps(plan) and not say.finished(plan):
         yield Paragraph(words.say("timeline.empty"))
         return
+    if roads.road_is_open(plan) and plan.child.affected_side != "both":
+        yield Paragraph(words.say("timeline.open"))
     wide, narrow = timeline_drawing(plan, words, protocol), timeline_drawing(plan, words, protocol, NARROW_MM)
     yield Figure(wide, narrow, words.say("timeline.caption"))
 

@@ -127,6 +127,8 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
     planned = [stage for stage in plan.stages if stage.status != "optional"]
     cited = {id for stage in planned for id in stage.sources}
     cited |= {id for stage in planned for reason in stage.because for id in reason.sources}
+    cited |= {id for reason in plan.roads.because for id in reason.sources} if plan.roads is not None else set()
+    cited |= {id for item in plan.refused for id in item.sources}
     cited |= {id for stage in planned for gate in stage.gates if gate.state != "holds" for id in gate.sources}
     yield Paragraph("; ".join(_short(line.citation) for line in plan.sources if line.id in cited) + ".", "small")
 
