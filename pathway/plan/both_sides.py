@@ -302,7 +302,12 @@ def _questions(legs: Sequence[_Leg], protocol: Protocol, question: Question) -> 
             blocks = tuple(item for item in one.blocks if item != assemble.PROJECTION)
             needed = tuple(item for item in one.needed_for if item != assemble.PROJECTION)
             if needed:
-                update = {"label": f"{one.label} ({leg.side})", "needed_for": needed, "blocks": blocks}
+                update = {
+                    "label": f"{one.label} ({leg.side})",
+                    "side": leg.side,
+                    "needed_for": needed,
+                    "blocks": blocks,
+                }
                 asked.append(one.model_copy(update=update))
     return tuple(asked)
 

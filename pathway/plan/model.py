@@ -308,10 +308,11 @@ class OpenQuestion(Frozen):
     """A finding that is missing: what it decides and by when it is needed.
 
     `decides` counts the judgements (types, indications, contraindications, gates) that wait for it, `blocks`
-    names the stages that could start next and cannot without it.
+    names the stages that could start next and cannot without it. `side` is the leg, where both are affected.
     """
 
     finding: str
+    side: Literal["", "left", "right"] = ""
     label: str
     family_words: str
     how: str

@@ -10,10 +10,11 @@ from textual.binding import BindingType
 from textual.events import Resize
 
 from pathway.plan.model import Course, Plan
+from pathway.preferences import PROSTHETIC_COURSE
 from pathway.questions import decisions
 from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order
 from pathway.views.pictures.picture import Role
-from pathway.views.words import paragraphs, statements
+from pathway.views.words import paragraphs, roads, statements
 from pathway.views.words.courses import WORLDS
 from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.plan import usual_words
@@ -27,8 +28,7 @@ from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
 
 COMPARING = "Comparing the courses …"
-NO_COURSE = "No course can be planned yet: no leg length was measured, or the rules contradict each other."
-MARKS = f"{FIRST} recommended or chosen   {NOT_BEATEN} no other has both less burden and a better chance"
+MARKS = f"{FIRST} comes first   {NOT_BEATEN} no other has both less burden and a better chance"
 
 
 class CoursesScreen(ChildScreen):
@@ -69,13 +69,13 @@ class CoursesScreen(ChildScreen):
         self.call_after_refresh(self.show_courses)
 
     def children_changed(self, child_list: ChildList, name: str | None) -> None:
-        """Show the new plan; the course recommended or chosen is selected."""
+        """Show the new plan; the course that comes first is selected."""
         if name == self.child:
             self.course = None
             self.show_courses()
 
     def fresh(self) -> None:
-        """Select the course recommended or chosen, in the order of the plan."""
+        """Select the course that comes first, in the order of the plan."""
         self.course, self.order, self._from = None, 0, 0
 
     def show_stage(self) -> None:
@@ -109,7 +109,7 @@ class CoursesScreen(ChildScreen):
         if plan is None or chosen is None:
             self.query_one("#sorted", Prose).say([])
             self.query_one(PictureView).show(None)
-            words = COMPARING if entry.plan is not None and not entry.compared else NO_COURSE
+            words = COMPARING if entry.plan is not None and not entry.compared else _none(plan)
             conflicts = paragraphs.conflicts(plan) if plan is not None else ()
             self.query_one("#course", Prose).say([Paragraph(words), *(Paragraph(text) for text in conflicts)])
             return
@@ -124,7 +124,7 @@ class CoursesScreen(ChildScreen):
         view = self.query_one(PictureView)
         view.styles.height = picture.height
         view.show(picture, chosen.id)
-        self.query_one("#course", Prose).say(_words(chosen))
+        self.query_one("#course", Prose).say(_words(plan, chosen))
 
     def action_course(self, by: int) -> None:
         """Select the course before or after."""
@@ -182,8 +182,18 @@ class CoursesScreen(ChildScreen):
         self.show_courses()
 
 
-def _words(course: Course) -> Iterator[Paragraph]:
+def _none(plan: Plan | None) -> str:
+    if plan is not None and plan.child.affected_side == "both":
+        return f"No course is planned for length. {plan.growth.basis}"
+    return "No course can be planned yet: no leg length was measured, or the rules contradict each other."
+
+
+def _words(plan: Plan, course: Course) -> Iterator[Paragraph]:
     yield Paragraph(course.summary[0].upper() + course.summary[1:], heading=True)
+    if first := roads.first_words(plan, course):
+        yield Paragraph(f"{first[0].upper()}{first[1:]}")
+    if course.id == PROSTHETIC_COURSE or (plan.roads is not None and course.recommended):
+        yield from paragraphs.of_roads(plan)
     if course.lost_because:
         yield Paragraph(f"Not first: {course.lost_because}")
     if usual := usual_words(course):

@@ -343,6 +343,7 @@ def _examinations(stages: Sequence[pm.PlanStage], question: Question) -> Iterabl
             operation=False,
             status="later",
             side=question.record.affected_side,
+            road=stage.road,
             because=(
                 pm.Reason(
                     rule=kind.id,
