@@ -153,7 +153,9 @@ class _Ranking:
             return "a different approach: to be shown in equal detail, not ranked by length"
         reasons = [] if course.within_protocol else [self._outside(course)]
         if best.prosthetic:
-            return "; ".join(reasons) or "the protocol puts the prosthetic pathway first here"
+            asked = self.wishes.road == "prosthetic"
+            first = "family and team asked for the prosthetic road" if asked else "the prosthetic road comes first here"
+            return "; ".join(reasons) or first
         return "; ".join((*reasons, *_weighed(course, best)))
 
 

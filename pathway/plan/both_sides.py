@@ -260,9 +260,10 @@ def _against_normal(question: Question) -> Iterator[str]:
                 yield f"{side} {bone} {length:.0f} mm on {day}: no normal length of that age was found."
                 continue
             share = 100 * (length / normal.mean_mm - 1)
-            words = "longer" if share > 0 else "shorter"
+            words = f"{abs(share):.0f} % {'longer' if share > 0 else 'shorter'} than"
+            words = words if round(share) else "as long as"
             yield (
-                f"{side} {bone} {length:.0f} mm on {day}, {abs(share):.0f} % {words} than normal at {age:.1f} years "
+                f"{side} {bone} {length:.0f} mm on {day}, {words} normal at {age:.1f} years "
                 f"({normal.mean_mm:.0f} mm, SD {normal.sd_mm:.0f})."
             )
 
@@ -302,14 +303,12 @@ def _questions(legs: Sequence[_Leg], protocol: Protocol, question: Question) -> 
             blocks = tuple(item for item in one.blocks if item != assemble.PROJECTION)
             needed = tuple(item for item in one.needed_for if item != assemble.PROJECTION)
             if needed:
-                update = {
-                    "label": f"{one.label} ({leg.side})",
-                    "side": leg.side,
-                    "needed_for": needed,
-                    "blocks": blocks,
-                }
+                update: dict[str, object] = {"needed_for": needed, "blocks": blocks}
+                if protocol.finding(one.finding).of == "limb":
+                    update |= {"label": f"{one.label} ({leg.side})", "side": leg.side}
                 asked.append(one.model_copy(update=update))
-    return tuple(asked)
+    # What belongs to the whole child is asked for once.
+    return tuple({(one.finding, one.label): one for one in asked}.values())
 
 
 def _refused(legs: Sequence[_Leg], how: Mapping[str, BothSided], protocol: Protocol) -> Iterator[pm.Refusal]:

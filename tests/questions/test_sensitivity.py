@@ -119,7 +119,7 @@ class TestFindings:
 def _margin(verdict) -> float:
     if verdict.parts:
         found = [_margin(part) for part in verdict.parts]
-        return next(m for m in found if m)
+        return next((m for m in found if m), 0.0)
     return float(verdict.margin or 0.0) if verdict.finding == "knee_flexion_contracture_deg" else 0.0
 
 

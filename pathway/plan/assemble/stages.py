@@ -275,7 +275,8 @@ def _after(item: StageItem, graph: ChildGraph, times: Timetable | None) -> tuple
         one, other, point = edge.earlier, edge.later, edge.earlier_point
         if edge.either_order and one in start and other in start and start[other] < start[one]:
             one, other, point = other, one, "end"
-        if other != item.id or one not in start:
+        on_road = "prosthetic" == item.stage.road == graph.stage(one).stage.road
+        if other != item.id or not (one in start or on_road):
             continue
         edges.append(
             pm.After(
