@@ -76,7 +76,7 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
         "notices": (
             *assemble.notices(record, found, stages, posterior, protocol, hip_gain),
             *assemble.beyond_warnings(stages),
-            *assemble.far_short(grown, protocol),
+            *(() if chosen is not None and chosen.prosthetic else assemble.far_short(grown, protocol)),
             *assemble.arrest_first(stages, protocol),
             *assemble.close_call(chosen, protocol),
         ),
