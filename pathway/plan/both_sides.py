@@ -90,7 +90,7 @@ def _leg(side: Side, question: Question, how: Mapping[str, BothSided]) -> _Leg:
     kept = [
         item
         for item in whole.stages
-        if item.begun
+        if _of_begun(item, whole)
         or (item.kind in how and how[item.kind].how in ways and _stays(item, how[item.kind], facts, asked))
     ]
     ids = {item.id for item in kept}
@@ -105,6 +105,12 @@ def _leg(side: Side, question: Question, how: Mapping[str, BothSided]) -> _Leg:
     dates = None if isinstance(times, Conflict) else times
     stages = assemble.plan_stages(graph, None, dates, asked, road_windows(graph, asked))
     return _Leg(side, asked, facts, classified, graph, stages, conflict)
+
+
+def _of_begun(item: StageItem, graph: ChildGraph) -> bool:
+    """Return whether a stage is done or under way, or ends one that is: a device on the bone comes off."""
+    leader = graph.leader(item.id)
+    return item.begun or (leader is not None and leader.begun)
 
 
 def _stays(item: StageItem, rule: BothSided, facts: Facts, question: Question) -> bool:
@@ -195,6 +201,7 @@ def _of_shorter(short: _Leg, question: Question, how: Mapping[str, BothSided]) -
             date=question.on if worn else None,
             end_date=question.on if worn else None,
             window=pm.DateWindow(earliest=question.on) if worn else None,
+            delay=("A delay moves nothing else.",) if worn else (),
             age_years=round(age_years(question.record.child.date_of_birth, question.on), 3) if worn else None,
             sources=tuple(sorted({source for item in because for source in item.sources} | set(kind.sources))),
         )

@@ -69,6 +69,11 @@ def test_no_stage_comes_before_a_stage_it_waits_for(name: str, plans: dict[str, 
     for stage in plan.stages:
         for edge in stage.after:
             earlier = plan.stage(edge.stage)
+            if stage.road == "prosthetic":
+                assert stage.window is not None
+                assert earlier.window is not None
+                assert earlier.window.earliest <= stage.window.earliest
+                continue
             assert stage.date is not None
             assert earlier.date is not None
             assert earlier.date <= stage.date

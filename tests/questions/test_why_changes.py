@@ -76,7 +76,7 @@ def test_a_stage_that_the_course_does_without_is_told_so() -> None:
     }
     assert absent & held
     for kind in absent & held:
-        assert texts(why_not(plan, kind, PROTOCOL))[0].endswith("but the recommended course does without it")
+        assert texts(why_not(plan, kind, PROTOCOL))[0].endswith("but the course that comes first does without it")
 
 
 def test_the_same_as_data() -> None:

@@ -29,12 +29,17 @@ def both_sided_breaches(plan: Plan, record: Record, protocol: Protocol) -> Itera
     """Yield what a plan for two short legs must not hold: a prediction, refused stages, amounts, a side left out."""
     yield from road_breaches(plan, protocol)
     how = {rule.stage: rule.how for rule in protocol.both_sided}
+    # A device that is on the bone today comes off, whatever else is planned.
+    follow = {stage.id for stage in protocol.stages if stage.role in ("device_removal", "surveillance")}
+    under_way = any(stage.status in _BEGUN for stage in plan.stages)
     if plan.growth.at_maturity is not None or plan.growth.by_age:
         yield Breach("both_sides", "", "a difference at maturity is predicted from one short leg for the other")
     if plan.alternatives:
         yield Breach("both_sides", "", "courses are compared for two short legs")
     for stage in plan.stages:
         if stage.status in _BEGUN:
+            continue
+        if under_way and stage.kind in follow:
             continue
         if how.get(stage.kind) == "refused" or (how.get(stage.kind) is None and stage.lane != "checks"):
             yield Breach("both_sides", stage.id, f"{stage.id} is in the plan although it is refused on both sides")
