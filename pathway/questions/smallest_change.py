@@ -203,7 +203,8 @@ class _Trees:
     def _grounds(self, verdict: Verdict, within: tuple[str, ...]) -> list[Verdict]:
         stage = str(verdict.subject)
         over = any(item.waived for item in self.rules("indication", stage))
-        if over or stage in within or stage in self._begun:
+        gone = any(contra.state == "holds" for contra in self.impossible(stage))
+        if over or gone or stage in within or stage in self._begun:
             return []
         # A lengthening is emitted on any ground; other stages are planned on a required one.
         optional = None if verdict.threshold == "offered" or self._protocol.stage(stage).bone else False
