@@ -420,13 +420,16 @@ class Protocol(Frozen):
         return self._grounds[stage][2]
 
     @cached_property
-    def predecessors(self) -> Mapping[str, Stage]:
-        """Return for the stages that start where a lengthening ends the lengthening."""
+    def _predecessors(self) -> Mapping[str, Stage]:
         found: dict[str, Stage] = {}
         for rule in self.intervals:
             if rule.starts_at_end and self.stage(rule.earlier_stage).role == "lengthening":
                 found.setdefault(rule.later_stage, self.stage(rule.earlier_stage))
         return found
+
+    def predecessor(self, stage: str) -> Stage | None:
+        """Return the lengthening where a stage starts on the day on which one ends, or None."""
+        return self._predecessors.get(stage)
 
     def finding(self, id: str) -> FindingRule:
         """Return the catalogue entry of a finding; raises KeyError for an unknown id."""

@@ -61,4 +61,4 @@ def bone_of(kind: str, protocol: Protocol) -> Bone | None:
 
 def predecessor_of(kind: Stage, protocol: Protocol) -> Stage | None:
     """Return the lengthening on whose last day this stage starts (device removal, surveillance), or None."""
-    return protocol.predecessors.get(kind.id)
+    return protocol.predecessor(kind.id)

@@ -135,14 +135,14 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
 
 def _roads(plan: Plan) -> Iterator[Block]:
     """Yield how the roads stand with the grounds, and the prosthetic road in its order with its usual ages."""
-    if plan.roads is None:
-        return
-    yield Heading("Roads")
-    lines = [" ".join((plan.roads.sentence, *(item.text for item in plan.roads.because)))]
+    known = plan.roads
+    lines = [] if known is None else [" ".join((known.sentence, *(item.text for item in known.because)))]
     steps = [f"{stage.label} ({_usual(plan, stage)})" for stage in roads.prosthetic_stages(plan)]
     if steps:
         lines.append(f"{PROSTHETIC_HEADING}, with usual ages and no dates: {'; '.join(steps)}.")
-    yield Bullets(tuple(lines), small=True)
+    if lines:
+        yield Heading("Roads")
+        yield Bullets(tuple(lines), small=True)
 
 
 def _usual(plan: Plan, stage: PlanStage) -> str:

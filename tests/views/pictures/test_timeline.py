@@ -187,7 +187,7 @@ def test_without_a_curve_the_picture_says_so() -> None:
 
 
 def test_blocked_stages_without_a_date_are_listed_beside_the_axis() -> None:
-    of = plan("cedar-05")
+    of = plan("lark-01")
     blocked = [stage for stage in of.stages if stage.status == "blocked"]
     assert blocked
     text = drawn(of, 80, 15).text
