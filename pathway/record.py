@@ -194,6 +194,15 @@ class Record(Frozen):
             calendar=self.calendar,
         )
 
+    def seen_from(self, side: Side) -> Record:
+        """Return the record as that of a child whose affected leg is this one: each of two short legs by itself.
+
+        What was operated on the other leg is left out.
+        """
+        child = self.child.model_copy(update={"affected_side": side})
+        own = tuple(operation for operation in self.operations if operation.side == side)
+        return self.model_copy(update={"child": child, "operations": own})
+
     @cached_property
     def affected_side(self) -> Side:
         """Return the side that is treated; for a child affected on both sides the left by convention."""

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import shutil
+import tempfile
 
 import pytest
 
@@ -13,6 +15,7 @@ from hypothesis import HealthCheck, settings
 
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from tests.made_once import SHARED
 
 # A busy machine draws examples slowly: that is no fault of the program, and no test of properties measures time.
 settings.register_profile("any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -23,6 +26,18 @@ settings.load_profile("any machine")
 def protocol() -> Protocol:
     """Return the protocol in `rules/`, loaded once a run."""
     return load_protocol()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Give the workers of a run a folder in which they share plans."""
+    if not hasattr(config, "workerinput"):
+        os.environ[SHARED] = tempfile.mkdtemp(prefix="limb-pathway-plans-")
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Take the folder away when the run ends."""
+    if not hasattr(config, "workerinput"):
+        shutil.rmtree(os.environ.pop(SHARED), ignore_errors=True)
 
 
 def pytest_xdist_auto_num_workers() -> int:

@@ -7,11 +7,11 @@ from functools import cache
 from pathlib import Path
 
 from pathway.casefile import read_case
-from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.record import Record
+from tests.made_once import made_once
 
 FOLDER = Path(__file__).parents[1] / "example_patients"
 FILES = tuple(sorted(path for path in FOLDER.glob("*.toml") if not path.name.startswith("_")))
@@ -30,4 +30,4 @@ def example(name: str) -> Record:
 
 @cache
 def example_plan(name: str) -> Plan:
-    return make_plan(Question(example(name), load_protocol(), ON))
+    return made_once(Question(example(name), load_protocol(), ON))

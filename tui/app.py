@@ -17,6 +17,7 @@ from textual.screen import Screen
 
 from pathway.children.storage import Storage
 from pathway.events import Event
+from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.record import Record
@@ -24,7 +25,7 @@ from pathway.views.words import paragraphs
 from pathway.views.words.paragraphs import Aids
 from pathway.views.words.statements import Statement
 from tui import planner
-from tui.opened import ChildList, NothingToDo, child_list
+from tui.opened import ChildList, Entry, NothingToDo, child_list
 from tui.pictures import Pictures
 from tui.saving import SavingApp
 from tui.screens.base import ChildScreen
@@ -47,10 +48,18 @@ class PathwayApp(SavingApp):
     class Planned(Message):
         """A child was planned, or cannot be: the sentences say why."""
 
-        def __init__(self, name: str, outcome: planner.Made | tuple[str, ...], record: Record | None = None) -> None:
+        def __init__(
+            self,
+            name: str,
+            outcome: planner.Made | tuple[str, ...],
+            record: Record | None = None,
+            *,
+            compared: bool = False,
+        ) -> None:
             self.name = name
             self.outcome = outcome
             self.record = record
+            self.compared = compared
             super().__init__()
 
     def __init__(
@@ -104,27 +113,38 @@ class PathwayApp(SavingApp):
         self._close_messages_no_wait()
 
     def _plan_next(self) -> None:
-        entry = None if self._at_work else self.child_list.next_to_plan(self._wanted)
+        entry = None if self._at_work else self.next_to_plan
         if entry is not None:
             self._at_work = True
             record = entry.session.record if entry.session else None
-            self._plan(entry.name, entry.text, record, self.size.width)
+            compared = record is not None and entry.name in self._to_compare
+            self._plan(entry.name, entry.text, record, self.size.width, compared)
+
+    @property
+    def next_to_plan(self) -> Entry | None:
+        """Return the child to plan next, None where every plan that is asked for is there."""
+        return self.child_list.next_to_plan(self._wanted, self._to_compare)
+
+    @property
+    def _to_compare(self) -> set[str]:
+        """Return the children whose courses are shown."""
+        return {one.child for one in self.screen_stack if isinstance(one, ChildScreen) and one.COMPARES}
 
     @work(thread=True)
-    def _plan(self, name: str, text: str, record: Record | None, width: int) -> None:
+    def _plan(self, name: str, text: str, record: Record | None, width: int, compared: bool) -> None:
         try:
             if record is None and self.storage is not None and self.rules is not None:
                 outcome = planner.make_kept(name, self.storage, self.on, self.rules)
             elif record is None or self.rules is None:
                 outcome = planner.make(name, text, self.on, self.protocol)
             else:
-                outcome = planner.make_from(name, Question(record, self.rules, self.on))
+                outcome = planner.make_from(name, Question(record, self.rules, self.on), compared)
             if isinstance(outcome, planner.Made):
                 self.pictures.prerequisites(outcome.plan, width)
                 self.named = self.named or planner.names_in(outcome.protocol)
         except Exception as error:  # a fault of ours must not end the session: it is said in place
             outcome = (f"{name}: {UNEXPECTED} ({type(error).__name__}: {error}).",)
-        self.post_message(self.Planned(name, outcome, record))
+        self.post_message(self.Planned(name, outcome, record, compared=compared))
 
     def on_pathway_app_planned(self, event: Planned) -> None:
         """Put a finished plan on the list, tell the screens, plan the next child."""
@@ -134,9 +154,13 @@ class PathwayApp(SavingApp):
             pass  # edited again meanwhile: this plan is of yesterday, the next one is on its way
         elif isinstance(outcome, planner.Made):
             self.aids, self.goal_mm, self.rules = outcome.aids, outcome.goal_mm, outcome.protocol
-            told = paragraphs.of_edit(entry.shown, entry.told, outcome.plan)
+            told = _told(entry, outcome.plan, event.compared)
             due = None if self.storage is None else outcome.due
-            self.child_list = self.child_list.with_plan(event.name, outcome.record, outcome.plan, told, due)
+            self.child_list = self.child_list.with_plan(
+                event.name, outcome.record, outcome.plan, told, due, compared=event.compared
+            )
+        elif event.compared and entry.comparable:
+            self.child_list = self.child_list.not_compared(event.name, outcome)
         else:
             self.child_list = self.child_list.with_problems(event.name, outcome)
         self._at_work = False
@@ -194,6 +218,7 @@ class PathwayApp(SavingApp):
         from tui.screens.courses import CoursesScreen
 
         self._open_beside(CoursesScreen, child, stage)
+        self._plan_next()
 
     def open_family(self, child: str, stage: str | None) -> None:
         """Open the plan in plain words."""
@@ -306,6 +331,16 @@ class PathwayApp(SavingApp):
     def _timeline(self, name: str) -> None:
         self.go_to_children()
         self.open_timeline(name)
+
+
+def _told(entry: Entry, plan: Plan, compared: bool) -> tuple[str, ...]:
+    """Return what the last edit made of a child's plan; nothing new where the same plan was only compared."""
+    if entry.comparable:
+        return ()
+    before = entry.shown
+    if before is not None and entry.compared != compared:
+        before, plan = planner.alone(before), planner.alone(plan)
+    return paragraphs.of_edit(before, entry.told, plan)
 
 
 def run(

@@ -5,7 +5,7 @@ A `Session` is one child with its edits; a `ChildList` is the list of children w
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from pathway.events import Event, apply, diff, rebase
@@ -72,9 +72,10 @@ class Entry:
     """A child on the list: its file, and either a session, or sentences that say why there is none yet.
 
     `shown` is the last plan that was made, `shown_of` its record: it stays on the screens until the next one is
-    there. `told` says what the last edit made of the plan. `kept` is the record as it was read or saved last. `due`
-    is what the child needs next, None where nobody keeps lists. `listed` is the line that is known without planning:
-    such a child is planned when it is `opened`.
+    there; `compared` says whether it holds the courses that it is compared with. `told` says what the last edit made
+    of the plan. `kept` is the record as it was read or saved last. `due` is what the child needs next, None where
+    nobody keeps lists. `listed` is the line that is known without planning: such a child is planned when it is
+    `opened`.
     """
 
     name: str
@@ -83,6 +84,7 @@ class Entry:
     problems: tuple[str, ...] = ()
     shown: Plan | None = None
     shown_of: Record | None = None
+    compared: bool = False
     told: tuple[str, ...] = ()
     kept: Record | None = None
     due: tuple[Due, ...] | None = None
@@ -99,6 +101,11 @@ class Entry:
         """Return whether a plan is still to come."""
         known = self.session is None and self.listed is not None and not self.opened
         return (self.session is None or self.session.plan is None) and not self.problems and not known
+
+    @property
+    def comparable(self) -> bool:
+        """Return whether a plan stands that was not compared with other courses."""
+        return self.session is not None and self.session.plan is not None and not self.compared
 
     @property
     def unsaved(self) -> bool:
@@ -131,7 +138,14 @@ class ChildList:
         raise KeyError(name)
 
     def with_plan(
-        self, name: str, record: Record, plan: Plan, told: Iterable[str] = (), due: tuple[Due, ...] | None = None
+        self,
+        name: str,
+        record: Record,
+        plan: Plan,
+        told: Iterable[str] = (),
+        due: tuple[Due, ...] | None = None,
+        *,
+        compared: bool = False,
     ) -> ChildList:
         """Return the list with a child's finished plan; edits made before stay, `told` says what became of the last.
 
@@ -148,6 +162,7 @@ class ChildList:
                 problems=(),
                 shown=plan,
                 shown_of=record,
+                compared=compared,
                 told=tuple(told) or entry.told,
                 kept=entry.kept or record,
                 due=due,
@@ -169,6 +184,10 @@ class ChildList:
         told = (f"Not done: {last.sentence}.", *said)
         # The next plan is told under the first sentence alone.
         return self._with(replace(entry, session=before, told=told if plan is not None else (" ".join(told),)))
+
+    def not_compared(self, name: str, problems: Iterable[str]) -> ChildList:
+        """Return the list with the sentences that say why the courses of a plan that stands were not compared."""
+        return self._with(replace(self[name], compared=True, told=tuple(problems)))
 
     def edited(self, name: str, sentence: str, events: Iterable[Event]) -> ChildList:
         """Return the list with events added to a child's record; raises KeyError for a child without a session."""
@@ -217,9 +236,12 @@ class ChildList:
     def _with_session(self, name: str, session: Session, told: str) -> ChildList:
         return self._with(replace(self[name], session=session, told=(told,)))
 
-    def next_to_plan(self, wanted: str | None) -> Entry | None:
-        """Return the child to plan next: the one that is wanted first, then in order; None when all are done."""
-        open_ones = [entry for entry in self.entries if entry.waiting]
+    def next_to_plan(self, wanted: str | None, compared: Collection[str] = ()) -> Entry | None:
+        """Return the child to plan next: the one that is wanted first, then in order; None when all are done.
+
+        The plans of the children `compared` are made again with the courses that they are compared with.
+        """
+        open_ones = [entry for entry in self.entries if entry.waiting or (entry.name in compared and entry.comparable)]
         return next((e for e in open_ones if e.name == wanted), open_ones[0] if open_ones else None)
 
     def found(self, text: str) -> tuple[Row, ...]:

@@ -47,14 +47,14 @@ def make(name: str, text: str, on: datetime.date, given: Protocol | None = None)
     return record if isinstance(record, tuple) else make_from(name, Question(record, protocol, on))
 
 
-def make_from(name: str, question: Question) -> Made | tuple[str, ...]:
-    """Return the plan of a record, or the sentences that say why there is none."""
+def make_from(name: str, question: Question, compared: bool = False) -> Made | tuple[str, ...]:
+    """Return the plan of a record, with `compared` every course that it is compared with, or why there is none."""
     from pathway.children.planned import plan_from
     from pathway.questions.due import plan_summary
     from pathway.views.words.children import needs_of
     from pathway.views.words.paragraphs import aids
 
-    plan = plan_from(question)
+    plan = plan_from(question, compared=compared)
     if isinstance(plan, tuple):
         return plan
     due = needs_of(name, plan_summary(plan, question.record, question.protocol), question.on)
@@ -78,13 +78,20 @@ def make_kept(name: str, storage: Storage, on: datetime.date, protocol: Protocol
         return (f"{error} Then open the child again.",)
 
 
+def alone(plan: Plan) -> Plan:
+    """Return a plan with its recommended course alone, as one that was not compared holds it."""
+    best = plan.recommended
+    course = () if best is None else (best.model_copy(update={"not_beaten": False}),)
+    return plan.model_copy(update={"alternatives": course})
+
+
 def ask(question: Question, asked: WhatIf) -> Answer | tuple[str, ...]:
     """Return the answer to a what-if question, or the sentences that say why there is none."""
     from pathway.plan.make import PlanBreach
     from pathway.questions.what_if import what_if
 
     try:
-        return what_if(question, asked)
+        return what_if(question, asked, compared=False)
     except PlanBreach as error:
         why = f"the plan under these wishes breaks its own rules ({error.breaches})"
         return (f"Internal error: {why}. Nothing was changed.",)

@@ -15,9 +15,10 @@ from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, St
 from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.views.words.caution import of_children
-from tui import keys, saving_words
+from tui import keys, planner, saving_words
 from tui.opened import ChildList, Entry
 from tui.screens.base import ChildScreen, OwnScreen
 
@@ -146,12 +147,14 @@ class SavingApp(App[None]):
                 self._to_save.add(child)
                 return
             self._in_hand.add(child)
-            record, events = entry.session.record, entry.unsaved_events
-            self._save(child, record, events, plan, self.rules, saving_words.reason_of(entry))
+            record, events, reason = entry.session.record, entry.unsaved_events, saving_words.reason_of(entry)
+            self._save(child, record, events, plan, self.rules, reason, compared=entry.compared)
 
     def save_waiting(self, child: str) -> None:
         """Save a child that waited for its plan, or for an earlier saving."""
         entry = self.child_list[child]
+        if child in self._in_hand:
+            return  # what is asked for meanwhile is compared with what is being saved
         if child in self._to_save and (entry.session is None or entry.session.plan is not None):
             self._to_save.discard(child)
             if entry.unsaved:
@@ -160,11 +163,23 @@ class SavingApp(App[None]):
 
     @work(thread=True)
     def _save(
-        self, child: str, record: Record, events: tuple[Event, ...], plan: Plan, rules: Protocol, reason: str
+        self,
+        child: str,
+        record: Record,
+        events: tuple[Event, ...],
+        plan: Plan,
+        rules: Protocol,
+        reason: str,
+        *,
+        compared: bool,
     ) -> None:
+        """Save with the plan as a revision, which also keeps the courses that it was compared with."""
         assert self.storage is not None
         answer: Saved | SaveConflict | SaveFailed
         try:
+            if not compared:
+                whole = planner.make_from(child, Question(record, rules, self.on), True)
+                plan = whole.plan if isinstance(whole, planner.Made) else plan
             answer = self.storage.save(child, events, plan, rules, reason)
         except SaveFailed as error:
             answer = error

@@ -18,11 +18,14 @@ def record_from(name: str, text: str, on: datetime.date, protocol: Protocol) -> 
     return tuple(problem.sentence for problem in record) if isinstance(record, tuple) else record
 
 
-def plan_from(question: Question) -> Plan | tuple[str, ...]:
-    """Return the plan of a record, or the sentences that say why there is none."""
+def plan_from(question: Question, *, compared: bool = False) -> Plan | tuple[str, ...]:
+    """Return the plan of a record, or the sentences that say why there is none.
+
+    With `compared` it holds every course that it is compared with, which takes longer.
+    """
     from pathway.plan.make import PlanBreach, make_plan
 
     try:
-        return make_plan(question)
+        return make_plan(question, compared=compared)
     except PlanBreach as error:
         return (str(error),)

@@ -94,6 +94,8 @@ def alternatives(
         data: dict[str, object] = {"child": answer.wished.child.id, "on": str(day), "asked": answer.asked}
         first = answer.as_it_stands.recommended
         compared = {"recommended": first.id if first else None, "differences": answer.differences, "courses": courses}
+        roads = answer.wished.roads
+        data["roads"] = roads.model_dump(mode="json") if roads is not None else None
         if firm is not None:
             data["stands"], data["turns"] = firm.stands, [asdict(turn) for turn in firm.turns]
         click.echo(part_json({**data, **compared, "caution": answer.wished.cautions[0].text}))

@@ -87,6 +87,8 @@ def why(asked: Asked, stage: str, as_json: bool) -> None:
         if as_json:
             data = {"stage": None, "kind": kind, **why_changes.changes_data(made, kind, protocol)}
             considered = [item.model_dump(mode="json") for item in made.considered if item.about == kind]
+            refused = next((item.model_dump(mode="json") for item in made.refused if item.stage == kind), None)
+            data["refused"] = refused
             click.echo(part_json({**data, "considered": considered, "caution": _caution(made)}))
             return
         label, lines = protocol.stage(kind).label, why_changes.why_not(made, kind, protocol)

@@ -8,12 +8,11 @@ from dataclasses import dataclass
 
 from pathway.courses.policy.ends import Ends
 from pathway.growth import Step
+from pathway.preferences import PROSTHETIC_COURSE as PROSTHETIC_COURSE
 from pathway.protocol.model import AmountLimit, Bone, Protocol
 from pathway.rule_engine.graph import ChildGraph
 from pathway.timing.rule_links import Placed
 
-PROSTHETIC_COURSE = "prosthetic_road"
-"""The id of the course that offers a prosthesis instead of lengthening."""
 NO_SURGERY = "no_length_surgery"
 """The id of the course without an operation for length."""
 PLATES: Mapping[Bone, str] = {"femur": "distal_femur", "tibia": "proximal_tibia"}
@@ -149,12 +148,6 @@ def summary_of(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> 
 def placed_stages(graph: ChildGraph, course: Course | None) -> Mapping[str, Placed]:
     """Return the stages that get a date: those planned, and those that the course uses."""
     planned = [item for item in graph.stages if item.state == "planned"]
-    if course is not None and course.prosthetic:
-        # Preparations belong to the lengthening road; a program does not date an amputation. A device that is
-        # on the bone today comes off all the same.
-        under_way = [item for item in graph.stages if item.state == "under_way"]
-        ends = {follower.id for item in under_way for follower in graph.followers(item.id)}
-        return {item.id: Placed() for item in planned if not item.stage.operation or item.id in ends}
     placed = {item.id: Placed() for item in planned if item.within_protocol}
     for chosen in course.lengthenings if course else ():
         placed[chosen.stage] = Placed(chosen.age_years, chosen.amount_mm)

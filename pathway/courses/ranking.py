@@ -66,7 +66,8 @@ class _Ranking:
         if self.wishes.course not in (None, *(course.id for course in found)):
             found += self._searched(str(self.wishes.course))
         found.sort(key=self._key)
-        best = next((course for course in found if course.id == self.wishes.course), None)
+        chosen = PROSTHETIC_COURSE if self.wishes.road == "prosthetic" else self.wishes.course
+        best = next((course for course in found if course.id == chosen), None)
         best = best or next((course for course in found if course.within_protocol), None)
         ordered = sorted(found, key=lambda course: course is not best)
         told = [
@@ -91,7 +92,7 @@ class _Ranking:
         return any(item.state == "optional" for item in self.graph.of_role("prosthetic_alternative"))
 
     def _prosthetic_is_first(self) -> bool:
-        return self._prosthetic_is_offered() and a_bone_is_outside(self.graph)
+        return self._prosthetic_is_offered() and prosthetic_first(self.graph)
 
     def _less(self, free: Course | None) -> Iterator[Course | None]:
         number = len(free.lengthenings) if free is not None else 0
@@ -129,11 +130,11 @@ class _Ranking:
 
     def _key(self, course: Course) -> tuple[bool, bool, bool, float, str]:
         """Return how a course ranks: within the protocol, prosthetic where no bone can be lengthened, then by cost."""
-        prosthetic_first = a_bone_is_outside(self.graph)
+        first = prosthetic_first(self.graph)
         return (
             not course.within_protocol,
-            course.prosthetic and not prosthetic_first,
-            not course.prosthetic and prosthetic_first,
+            course.prosthetic and not first,
+            not course.prosthetic and first,
             course.points,
             course.id,
         )
@@ -152,7 +153,9 @@ class _Ranking:
             return "a different approach: to be shown in equal detail, not ranked by length"
         reasons = [] if course.within_protocol else [self._outside(course)]
         if best.prosthetic:
-            return "; ".join(reasons) or "the protocol puts the prosthetic pathway first here"
+            asked = self.wishes.road == "prosthetic"
+            first = "family and team asked for the prosthetic road" if asked else "the prosthetic road comes first here"
+            return "; ".join(reasons) or first
         return "; ".join((*reasons, *_weighed(course, best)))
 
 
@@ -219,6 +222,14 @@ def prosthetic_course(problem: CourseProblem) -> Course:
         months_over=0.0,
         height_lost_mm=0.0,
     )
+
+
+def prosthetic_first(graph: ChildGraph) -> bool:
+    """Return whether the prosthetic road comes before lengthening: by its grounds, or because a bone is left out."""
+    standing = graph.standing
+    if standing is not None and standing.chosen == "lengthening":
+        return a_bone_is_outside(graph)
+    return (standing is not None and standing.prosthetic_first) or a_bone_is_outside(graph)
 
 
 def a_bone_is_outside(graph: ChildGraph) -> bool:

@@ -12,6 +12,7 @@ from pathway.growth import Outlook, Posterior, Step, fit_growth, growth_curve, o
 from pathway.network import Conflict
 from pathway.plan import assemble
 from pathway.plan import model as pm
+from pathway.plan.both_sides import both_sides
 from pathway.plan.verify import check_plan
 from pathway.problems import CannotBeDone, Problem
 from pathway.protocol.question import Question
@@ -20,6 +21,7 @@ from pathway.rule_engine.conditions import Facts
 from pathway.rule_engine.facts import facts_on, known_steps
 from pathway.rule_engine.graph import ChildGraph
 from pathway.rule_engine.staging import stage
+from pathway.timing.road_windows import road_windows
 from pathway.timing.schedule import Timetable, timetable
 from pathway.timing.windows import stage_windows
 
@@ -42,6 +44,8 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
     """
     question = question.as_known()
     record, protocol, on = question.record, question.protocol, question.on
+    if record.child.affected_side == "both":
+        return _checked(_of_both_sides(question), question)
     done_steps = known_steps(question)
     posterior = fit_growth(question, seed=seed, known_steps=done_steps)
     natural = outlook(posterior) if posterior else None
@@ -50,33 +54,29 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
     graph = stage(with_classes(facts, classified), question)
     found, times, conflicts, hip_gain = _course_and_dates(graph, facts, posterior, question, compared)
     chosen = _recommended(found)
-    stages = assemble.plan_stages(graph, chosen, times, question)
+    stages = assemble.plan_stages(graph, chosen, times, question, road_windows(graph, question))
     mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
     growing = with_hip_gain(posterior, hip_gain) if posterior else None
     with_plan = _with_plan(growing, chosen, natural)
     central = _with_plan(growing.central() if growing else None, chosen, natural)
+    grown = assemble.growth_part(
+        record, protocol, posterior, natural, with_plan, central, opinions(question, known_steps=done_steps), mature
+    )
     parts = {
         "classification": assemble.classification(classified),
-        "growth": assemble.growth_part(
-            record,
-            protocol,
-            posterior,
-            natural,
-            with_plan,
-            central,
-            opinions(question, known_steps=done_steps),
-            mature,
-        ),
+        "growth": grown,
         "stages": stages,
         "alternatives": tuple(
             assemble.plan_course(course, record, protocol, _sittings(stages, course)) for course in found
         ),
         "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
         "conflicts": tuple(conflicts),
+        "roads": assemble.roads(graph, stages),
         "considered": assemble.considered(graph, classified),
         "notices": (
             *assemble.notices(record, found, stages, posterior, protocol, hip_gain),
             *assemble.beyond_warnings(stages),
+            *(() if chosen is not None and chosen.prosthetic else assemble.far_short(grown, protocol)),
             *assemble.arrest_first(stages, protocol),
             *assemble.close_call(chosen, protocol),
         ),
@@ -85,14 +85,42 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
         child=assemble.child_card(question),
         on=on,
         protocol=assemble.local_part(protocol),
-        cautions=assemble.cautions(protocol, stages, both=record.child.affected_side == "both"),
+        cautions=assemble.cautions(protocol, stages, both=False),
         sources=(),
         **parts,
     )
-    plan = plan.model_copy(update={"sources": assemble.cited_sources(plan, protocol)})
-    breaches = check_plan(plan, record, protocol)
+    return _checked(plan, question)
+
+
+def _of_both_sides(question: Question) -> pm.Plan:
+    """Return the plan of a child with two short legs, not checked yet."""
+    protocol, sex = question.protocol, question.record.child.sex
+    parts = both_sides(question, growth_curve(protocol, sex).mature_age_years)
+    return pm.Plan(
+        child=assemble.child_card(question),
+        on=question.on,
+        protocol=assemble.local_part(protocol),
+        classification=parts.classification,
+        growth=parts.growth,
+        stages=parts.stages,
+        alternatives=(),
+        open_questions=parts.open_questions,
+        conflicts=parts.conflicts,
+        notices=parts.notices,
+        roads=parts.roads,
+        refused=parts.refused,
+        cautions=assemble.cautions(protocol, parts.stages, both=True),
+        sources=(),
+        considered=parts.considered,
+    )
+
+
+def _checked(plan: pm.Plan, question: Question) -> pm.Plan:
+    """Return a plan with the sources that it cites; raises PlanBreach where the judge finds a rule broken."""
+    plan = plan.model_copy(update={"sources": assemble.cited_sources(plan, question.protocol)})
+    breaches = check_plan(plan, question.record, question.protocol)
     if breaches:
-        raise PlanBreach(record.child.id, "; ".join(breach.sentence for breach in breaches))
+        raise PlanBreach(question.record.child.id, "; ".join(breach.sentence for breach in breaches))
     return plan
 
 
@@ -127,16 +155,26 @@ def _problems(
     timeline = stage_windows(graph, question, mature_age_years=mature)
     if isinstance(timeline, Conflict) or posterior is None:
         return timeline if isinstance(timeline, Conflict) else ((), None)
+    if _waits(graph, question):
+        return (), None
     hip_gain = expected_gain(graph, timeline, facts.findings, question.protocol)
     return course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question), hip_gain
+
+
+def _waits(graph: ChildGraph, question: Question) -> bool:
+    """Return whether the first bone of the diagnosis may be lengthened for all that is known, and nobody can tell yet.
+
+    A course without it would look like advice against lengthening.
+    """
+    first = question.protocol.diagnosis(question.record.child.diagnosis).bones[0]
+    own = [item for item in graph.of_role("lengthening") if item.stage.bone == first and not item.begun]
+    return bool(own) and all(item.state == "unknown" for item in own)
 
 
 def _course_and_dates(
     graph: ChildGraph, facts: Facts, posterior: Posterior | None, question: Question, compared: bool
 ) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict], Step | None]:
     """Return the courses, the dates of the first, conflicts, and the length that the hip's correction will gain."""
-    if question.record.child.affected_side == "both":
-        return (), None, [assemble.not_planned(question.protocol)], None
     born = question.record.child.date_of_birth
     planned = _problems(graph, facts, posterior, question)
     if isinstance(planned, Conflict):

@@ -163,7 +163,9 @@ class PlanStage(Frozen):
 
     `slack_days` is how much later the rules allow it, `free_slack_days` how much later it may come before another
     stage moves (None: nothing bounds it); `delay` says in sentences what a later date does, `preferred` what
-    became of a wish about the date.
+    became of a wish about the date. `road` is the road that it belongs to alone, "" for what both share; of the
+    prosthetic road a stage has a `window` and no date. `past_usual` is the day on which its usual ages ended, where
+    it can only come later; `likely` that most children come to it, though it need not be asked for today.
     """
 
     id: str
@@ -176,6 +178,8 @@ class PlanStage(Frozen):
     operation: bool
     status: StageStatus
     side: str
+    road: Literal["", "lengthening", "prosthetic"] = ""
+    likely: bool = False
     because: tuple[Reason, ...]
     amount_mm: float | None = None
     amount_deg: float | None = None
@@ -183,6 +187,7 @@ class PlanStage(Frozen):
     amount_limits: tuple[AmountNote, ...] = ()
     physes: tuple[str, ...] = ()
     window: DateWindow | None = None
+    past_usual: Day | None = None
     date: Day | None = None
     end_date: Day | None = None
     age_years: float | None = None
@@ -196,6 +201,33 @@ class PlanStage(Frozen):
     after: tuple[After, ...] = ()
     stop_rules: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
+
+
+class Roads(Frozen):
+    """How the lengthening and the prosthetic road stand to each other, with the grounds.
+
+    `stands`: which comes first, `both` side by side, `undecided` where both are drawn and nobody need choose yet,
+    `not_known` where a finding decides that is missing. `chosen` is what family and team asked for. `shared` are the
+    operations that both roads have, `prosthetic` the stages of that road in their usual order.
+    """
+
+    stands: Literal["lengthening", "both", "undecided", "prosthetic", "not_known"]
+    chosen: Literal["", "lengthening", "prosthetic"] = ""
+    sentence: str
+    because: tuple[Reason, ...] = ()
+    shared: tuple[str, ...] = ()
+    prosthetic: tuple[str, ...] = ()
+
+
+class Refusal(Frozen):
+    """A stage that is not planned for this child because no source supports it, by name and rule."""
+
+    stage: str
+    label: str
+    because: str
+    rule: str
+    sources: tuple[str, ...]
+    provenance: str
 
 
 class Burden(Frozen):
@@ -276,10 +308,11 @@ class OpenQuestion(Frozen):
     """A finding that is missing: what it decides and by when it is needed.
 
     `decides` counts the judgements (types, indications, contraindications, gates) that wait for it, `blocks`
-    names the stages that could start next and cannot without it.
+    names the stages that could start next and cannot without it. `side` is the leg, where both are affected.
     """
 
     finding: str
+    side: Literal["", "left", "right"] = ""
     label: str
     family_words: str
     how: str
@@ -322,6 +355,7 @@ class SourceLine(Frozen):
 class Plan(Frozen):
     """The whole plan on one day. What `plan --json` prints.
 
+    `roads` say how lengthening and prosthesis stand, `refused` which stages no source supports for this child.
     `notices` say what became of decisions that could not be followed, `considered` every rule for and against
     a stage and every type as judged on the day.
     """
@@ -337,6 +371,8 @@ class Plan(Frozen):
     open_questions: tuple[OpenQuestion, ...]
     conflicts: tuple[PlanConflict, ...]
     notices: tuple[str, ...] = ()
+    roads: Roads | None = None
+    refused: tuple[Refusal, ...] = ()
     cautions: tuple[Caution, ...]
     sources: tuple[SourceLine, ...]
     considered: tuple[Considered, ...] = ()

@@ -30,6 +30,12 @@ lengthening; `neck_shaft_correction` straightens the upper femur, `growth_modula
 """
 
 
+STAGE_TESTS = ("done", "not_done", "planned", "offered", "wished")
+"""What a condition may ask about a stage: what became of it, or whether family or team asked for it."""
+Stands = Literal["lengthening", "both", "undecided", "prosthetic"]
+"""How the two roads stand: which comes first, or both side by side, or both drawn because nobody can tell yet."""
+
+
 class Source(Frozen):
     """A publication, or the ids `common_practice` and `own_judgement`; `seen` says what of it was read."""
 
@@ -61,9 +67,11 @@ class Condition(Frozen):
     """A test on facts; exactly one of the forms below.
 
     `all`, `any`, `negate` combine. `finding` compares a finding of the affected limb (or `leg = "other"`,
-    or the child; `known` asks only that it was measured), `quantity` an age or a predicted value (with
-    `chance` for "with at least this chance"), `classification` a type, `diagnosis` the diagnosis, `stage`
-    whether a stage is done, planned, or offered (planned or optional).
+    or the child; `known` asks only that it was measured, "once" that it ever was), `quantity` an age or a
+    predicted value (with `chance` for "with at least this chance"), `classification` a type, `diagnosis` the
+    diagnosis, `stage` whether a stage is done, planned, or offered (planned or optional), or was asked for by family
+    or team (wished). A finding that is not known leaves its test unknown; with `missing = "fails"` the test fails, and
+    nobody is asked to measure it for this.
     """
 
     all: tuple[Condition, ...] | None = None
@@ -82,7 +90,8 @@ class Condition(Frozen):
     below: float | None = None
     equals: bool | str | None = None
     one_of: tuple[str, ...] | None = None
-    known: Literal[True] | None = None
+    known: Literal[True, "once"] | None = None
+    missing: Literal["fails"] | None = None
 
     @model_validator(mode="after")
     def _one_form(self) -> Condition:
@@ -95,6 +104,8 @@ class Condition(Frozen):
         bounds = [self.at_least, self.above, self.at_most, self.below, self.equals, self.one_of, self.known]
         tests = sum(bound is not None for bound in bounds)
         form = given[0]
+        if self.missing is not None and (form != "finding" or self.known):
+            raise ValueError("`missing` says of a compared finding what holds where it was not measured")
         if form in ("finding", "quantity") and tests != 1:
             raise ValueError(
                 f"a {form} is compared exactly once (at_least, above, at_most, below, equals, one_of, known)"
@@ -103,8 +114,8 @@ class Condition(Frozen):
             raise ValueError("a classification needs `one_of = [types]`")
         if form == "diagnosis" and tests:
             raise ValueError("a diagnosis is only named, not compared")
-        if form == "stage" and self.equals not in ("done", "not_done", "planned", "offered"):
-            raise ValueError('a stage is tested with `equals = "done"`, `"not_done"`, `"planned"` or `"offered"`')
+        if form == "stage" and self.equals not in STAGE_TESTS:
+            raise ValueError(f"a stage is tested with `equals` as one of {', '.join(STAGE_TESTS)}")
         return self
 
     def leaves(self) -> tuple[Condition, ...]:

@@ -157,6 +157,9 @@ def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
     for visit in protocol.follow_ups:
         if visit.when is not None:
             yield visit.id, visit.when
+    for rule in protocol.both_sided:
+        if rule.when is not None:
+            yield rule.id, rule.when
 
 
 def _conditions(protocol: Protocol) -> Iterator[_Wrong]:
@@ -223,6 +226,7 @@ def _stage_references(protocol: Protocol) -> Iterator[_Wrong]:
     named += [(rule.id, rule.instead) for rule in protocol.contraindications]
     named += [(rule.id, rule.stage) for rule in protocol.age_windows]
     named += [(rule.id, rule.stage) for rule in protocol.amount_limits]
+    named += [(rule.id, rule.stage) for rule in protocol.both_sided]
     named += [(rule.id, rule.stage) for rule in protocol.stop_rules]
     named += [(rule.id, rule.stage) for rule in protocol.goals]
     named += [(rule.id, rule.stage) for rule in protocol.follow_ups]

@@ -17,6 +17,7 @@ from pathway.protocol.base import Role as Role
 from pathway.protocol.base import Rule as Rule
 from pathway.protocol.base import Source as Source
 from pathway.protocol.base import Sourced as Sourced
+from pathway.protocol.base import Stands as Stands
 from pathway.protocol.base import Strength as Strength
 from pathway.protocol.clinic import ClinicCalendar as ClinicCalendar
 from pathway.protocol.guidance import Companion as Companion
@@ -112,7 +113,9 @@ class Stage(Sourced):
 
     `duration_months` is the time until the stage's end event; a lengthening's duration comes from its amount
     instead. `mends` are findings it is meant to correct, `alters` findings that must be measured anew after
-    it. `most` is how often it may be repeated. `operation` is false for lifts, checks and orthoses.
+    it. `most` is how often it may be repeated. `operation` is false for lifts, checks and orthoses. `road` is the road
+    that the stage belongs to, where it belongs to one alone: a stage of the prosthetic road is shown with a window
+    and never gets a date from the program, one of the lengthening road waits where the other road comes first.
     """
 
     id: str
@@ -129,18 +132,23 @@ class Stage(Sourced):
     mends: tuple[str, ...] = ()
     alters: tuple[str, ...] = ()
     rank: int = 0
+    road: Literal["lengthening", "prosthetic"] | None = None
 
 
 class Indication(Rule):
     """When a stage is needed; `optional` means that it may be done: family and team choose.
 
-    `at_maturity`: on this ground the stage is done when growth has ended, not before.
+    `at_maturity`: on this ground the stage is done when growth has ended, not before. `likely`: it need not be asked
+    for today, but most children come to it. `stands`, of the stage that is the prosthetic road: how the two roads stand
+    where this ground holds.
     """
 
     stage: str
     when: Condition
     optional: bool = False
     at_maturity: bool = False
+    likely: bool = False
+    stands: Stands | None = None
 
 
 class Gate(Rule):
@@ -157,11 +165,15 @@ class Gate(Rule):
 
 
 class Contraindication(Rule):
-    """When a stage is outside the protocol; `relative` ones may be waived with a reason."""
+    """When a stage is outside the protocol; it may be waived with a reason.
+
+    `impossible`: there is nothing to operate on, so that the stage is not part of this child's pathway at all.
+    """
 
     stage: str
     when: Condition
     instead: str | None = None
+    impossible: bool = False
 
 
 class Interval(Rule):
@@ -200,7 +212,9 @@ class Interval(Rule):
 class AgeWindow(Rule):
     """Ages in whole months between which a stage starts; a preferred window guides, a hard one binds.
 
-    `number` limits the rule to the n-th stage of that kind.
+    `number` limits the rule to the n-th stage of that kind. `latest_useful` windows neither guide nor bind: their
+    end is told as the clinical latest age. With `weighs_late` every year after the window counts in the choice of a
+    course, while the difference is large.
     """
 
     stage: str
@@ -208,6 +222,8 @@ class AgeWindow(Rule):
     at_least_months: int | None = None
     at_most_months: int | None = None
     hard: bool = False
+    latest_useful: bool = False
+    weighs_late: bool = False
     sex: Literal["girl", "boy"] | None = None
 
 
@@ -238,9 +254,23 @@ class Value(Rule):
     plausible: tuple[float, float] | None = None
 
 
+class BothSided(Rule):
+    """What becomes of a stage where both legs are affected.
+
+    `each_side`: judged for each leg by its own findings; `shorter_leg`: only for the leg that is shorter today, for the
+    difference between the two as measured; `child`: once for the child; `refused`: no source supports it there. `only`:
+    the stage is for such children alone. With `when` the stage is left out of a leg for which it does not hold.
+    """
+
+    stage: str
+    how: Literal["each_side", "shorter_leg", "child", "refused"]
+    only: bool = False
+    when: Condition | None = None
+
+
 class Caution(Rule):
     """A sentence that must be shown: always, when one of `stages` is in the plan, or for a child affected on
-    both sides (`bilateral`), who is not planned. The one with `head` stands at the head of every view.
+    both sides (`bilateral`). The one with `head` stands at the head of every view.
     """
 
     text: str
@@ -310,6 +340,7 @@ class Protocol(Frozen):
     intervals: tuple[Interval, ...]
     age_windows: tuple[AgeWindow, ...]
     amount_limits: tuple[AmountLimit, ...]
+    both_sided: tuple[BothSided, ...] = ()
     values: tuple[Value, ...]
     cautions: tuple[Caution, ...]
     stop_rules: tuple[StopRule, ...]
@@ -347,6 +378,58 @@ class Protocol(Frozen):
     def _by_id(self) -> Mapping[str, Mapping[str, object]]:
         kinds = ("sources", "findings", "methods", "diagnoses", "stages", "values", "tables", "gates")
         return {kind: {item.id: item for item in getattr(self, kind)} for kind in kinds}
+
+    @cached_property
+    def _keys(self) -> dict[int, tuple[Condition, int]]:
+        return {}
+
+    @cached_property
+    def _numbers(self) -> dict[str, int]:
+        return {}
+
+    def key_of(self, condition: Condition) -> int:
+        """Return a number that equal conditions share, so that what was judged once need not be judged again."""
+        # Kept with its key, like its words, so that no other condition can come to stand at its address.
+        kept = self._keys.get(id(condition))
+        if kept is None:
+            text = condition.model_dump_json()
+            kept = self._keys[id(condition)] = (condition, self._numbers.setdefault(text, len(self._numbers)))
+        return kept[1]
+
+    @cached_property
+    def _grounds(self) -> Mapping[str, tuple[tuple[Indication, ...], tuple[Contraindication, ...], tuple[Gate, ...]]]:
+        return {
+            stage.id: (
+                tuple(rule for rule in self.indications if rule.stage == stage.id),
+                tuple(rule for rule in self.contraindications if rule.stage == stage.id),
+                tuple(gate for gate in self.gates if gate.guards == stage.id),
+            )
+            for stage in self.stages
+        }
+
+    def indications_of(self, stage: str) -> tuple[Indication, ...]:
+        """Return the rules for a stage; raises KeyError for an unknown id."""
+        return self._grounds[stage][0]
+
+    def contraindications_of(self, stage: str) -> tuple[Contraindication, ...]:
+        """Return the rules against a stage; raises KeyError for an unknown id."""
+        return self._grounds[stage][1]
+
+    def gates_of(self, stage: str) -> tuple[Gate, ...]:
+        """Return what guards a stage; raises KeyError for an unknown id."""
+        return self._grounds[stage][2]
+
+    @cached_property
+    def _predecessors(self) -> Mapping[str, Stage]:
+        found: dict[str, Stage] = {}
+        for rule in self.intervals:
+            if rule.starts_at_end and self.stage(rule.earlier_stage).role == "lengthening":
+                found.setdefault(rule.later_stage, self.stage(rule.earlier_stage))
+        return found
+
+    def predecessor(self, stage: str) -> Stage | None:
+        """Return the lengthening where a stage starts on the day on which one ends, or None."""
+        return self._predecessors.get(stage)
 
     def finding(self, id: str) -> FindingRule:
         """Return the catalogue entry of a finding; raises KeyError for an unknown id."""
@@ -391,7 +474,15 @@ class Protocol(Frozen):
         """Yield every rule of every kind, classifications' types included."""
         for scheme in self.classifications:
             yield from scheme.types
-        for kind in ("indications", "gates", "contraindications", "intervals", "age_windows", "amount_limits"):
+        for kind in (
+            "indications",
+            "gates",
+            "contraindications",
+            "intervals",
+            "age_windows",
+            "amount_limits",
+            "both_sided",
+        ):
             yield from getattr(self, kind)
         yield from (*self.values, *self.cautions, *self.stop_rules, *self.goals, *self.follow_ups)
         yield from (*self.companions, *self.implants, *self.preference_sets, *self.calendars)

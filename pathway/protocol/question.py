@@ -18,6 +18,8 @@ class Question:
     record: Record
     protocol: Protocol
     on: datetime.date
+    both_sides: bool = False
+    """Whether the record is that of a child with two short legs, seen from one of them."""
 
     def about(self, record: Record) -> Question:
         """Return the same question about another record: what was known by then, or what is wished for."""

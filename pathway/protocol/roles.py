@@ -61,9 +61,4 @@ def bone_of(kind: str, protocol: Protocol) -> Bone | None:
 
 def predecessor_of(kind: Stage, protocol: Protocol) -> Stage | None:
     """Return the lengthening on whose last day this stage starts (device removal, surveillance), or None."""
-    for rule in protocol.intervals:
-        if rule.starts_at_end and rule.later_stage == kind.id:
-            earlier = protocol.stage(rule.earlier_stage)
-            if earlier.role == "lengthening":
-                return earlier
-    return None
+    return protocol.predecessor(kind.id)

@@ -25,7 +25,7 @@ def test_words(condition: Condition, unit: str = "") -> str:
         if bound is not None:
             return f"{word} {bound:g}{tail}"
     if condition.known:
-        return "known"
+        return "known" if condition.known is True else "measured at least once"
     if condition.equals is not None:
         return plain_words(condition.equals)
     return " or ".join(plain_words(choice) for choice in condition.one_of or ())

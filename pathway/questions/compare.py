@@ -55,7 +55,7 @@ def _band(spread: Quantiles) -> str:
 def _course(one: Course | None, two: Course | None) -> Iterator[Difference]:
     then, now = (course.summary if course else "none" for course in (one, two))
     if then != now:
-        yield Difference("course", "", then, now, f"Recommended course: {then} → {now}.")
+        yield Difference("course", "", then, now, f"Course that comes first: {then} → {now}.")
 
 
 def _conflicts(before: Plan, after: Plan) -> Iterator[Difference]:

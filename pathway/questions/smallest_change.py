@@ -63,8 +63,11 @@ def smallest_changes(plan: Plan, kind: str, protocol: Protocol, stage: PlanStage
     """Return, for each effect that is possible, the smallest sets of changed findings that bring it about.
 
     `kind` is a kind of stage, whether in the plan or not; `stage` is the one of that kind in the plan. At most
-    three sets of the smallest size are returned for each effect, the nearest first; none for a stage done.
+    three sets of the smallest size are returned for each effect, the nearest first; none for a stage done, and none
+    for a child with two short legs, whose stages hang on the findings of both.
     """
+    if plan.child.affected_side == "both":
+        return ()
     if stage is not None and stage.status in ("done", "under_way"):
         return ()
     found: list[WhatIf] = []
@@ -155,6 +158,22 @@ class _Trees:
             self._about.setdefault((item.kind, item.about), []).append(item)
         self._begun = {stage.kind for stage in plan.stages if stage.status in ("done", "under_way")}
 
+    def opposed(self, kind: str) -> list[Verdict]:
+        """Return what speaks against a stage and leaves it in the plan, opened."""
+        return self._against(kind, impossible=False)
+
+    def impossible(self, kind: str) -> list[Verdict]:
+        """Return what leaves nothing to operate on, so that the stage is not in the plan at all, opened."""
+        return self._against(kind, impossible=True)
+
+    def _against(self, kind: str, *, impossible: bool) -> list[Verdict]:
+        out = {rule.id for rule in self._protocol.contraindications_of(kind) if rule.impossible}
+        return [
+            self.opened(item.reason.verdict)
+            for item in self.rules("contraindication", kind)
+            if item.reason.verdict and not item.waived and (item.reason.rule in out) == impossible
+        ]
+
     def rules(self, kind: str, about: str) -> list[Considered]:
         """Return the considered rules of a kind (indication, contraindication, type) about a stage or scheme."""
         return self._about.get((kind, about), [])
@@ -184,7 +203,8 @@ class _Trees:
     def _grounds(self, verdict: Verdict, within: tuple[str, ...]) -> list[Verdict]:
         stage = str(verdict.subject)
         over = any(item.waived for item in self.rules("indication", stage))
-        if over or stage in within or stage in self._begun:
+        gone = any(contra.state == "holds" for contra in self.impossible(stage))
+        if over or gone or stage in within or stage in self._begun:
             return []
         # A lengthening is emitted on any ground; other stages are planned on a required one.
         optional = None if verdict.threshold == "offered" or self._protocol.stage(stage).bone else False
@@ -204,7 +224,8 @@ def _goals(trees: _Trees, kind: str, stage: PlanStage | None) -> Iterator[tuple[
     required = trees.indications(kind, optional=False) or grounds
     if not grounds:
         return
-    added = [[(ground, HOLDS) for ground in required]]
+    impossible = trees.impossible(kind)
+    added = [[(ground, HOLDS) for ground in required], *([(contra, NOT_HOLDS)] for contra in impossible)]
     if stage is None:
         if not over:
             yield "add", added
@@ -213,17 +234,19 @@ def _goals(trees: _Trees, kind: str, stage: PlanStage | None) -> Iterator[tuple[
     wanted = not indicated or (stage.status == "optional" and bool(trees.indications(kind, optional=False)))
     if wanted and not over:
         yield "add", added
+    # That a joint or bone might be absent is no reading to take again: it is not told as a way to drop a stage.
     yield "drop", [[(ground, FAILS)] for ground in grounds]
-    opposed = [item for item in trees.rules("contraindication", kind) if not item.waived]
-    contras = [trees.opened(item.reason.verdict) for item in opposed if item.reason.verdict]
+    contras = trees.opposed(kind)
     gates = [trees.opened(gate.verdict) for gate in stage.gates if gate.state in ("holds", "fails", "unknown")]
     stopped = any(gate.state in ("fails", "unknown") for gate in stage.gates)
     stopped |= any(item.against for item in stage.because)
     stays = [(ground, NOT_FAILS) for ground in grounds]
+    there = [[(contra, NOT_HOLDS)] for contra in impossible]
     if stopped:
-        yield "unlock", [stays, *([(gate, HOLDS)] for gate in gates), *([(contra, NOT_HOLDS)] for contra in contras)]
+        free = [*([(gate, HOLDS)] for gate in gates), *([(contra, NOT_HOLDS)] for contra in contras)]
+        yield "unlock", [stays, *there, *free]
     elif indicated and (contras or gates):
-        yield "block", [stays, [*((contra, HOLDS) for contra in contras), *((gate, FAILS) for gate in gates)]]
+        yield "block", [stays, *there, [*((contra, HOLDS) for contra in contras), *((gate, FAILS) for gate in gates)]]
 
 
 __all__ = [

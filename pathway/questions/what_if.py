@@ -13,6 +13,7 @@ from typing import Literal
 from pathway.events import Correction, apply
 from pathway.plan.make import make_plan
 from pathway.plan.model import Course, Plan
+from pathway.preferences import PREFERENCE_LABELS, ROADS
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.record import Decision, DecisionKind, Record
@@ -50,9 +51,10 @@ class Answer:
     differences: tuple[str, ...]
 
 
-def what_if(question: Question, asked: WhatIf, *, seed: int = 0) -> Answer:
+def what_if(question: Question, asked: WhatIf, *, seed: int = 0, compared: bool = True) -> Answer:
     """Return the answer to a what-if question on a day.
 
+    Without `compared` the plan under the wishes holds only its recommended course, which is quicker.
     Raises KeyError for a stage that the protocol does not have, and PlanBreach as `make_plan` does.
     """
     for stage in asked.without:
@@ -61,7 +63,8 @@ def what_if(question: Question, asked: WhatIf, *, seed: int = 0) -> Answer:
         plan = make_plan(question, seed=seed)
         return Answer((), plan, plan, ())
     plan = make_plan(question, seed=seed, compared=False)
-    wished = make_plan(question.about(with_wishes(question.record, asked, question.on)), seed=seed)
+    wish = question.about(with_wishes(question.record, asked, question.on))
+    wished = make_plan(wish, seed=seed, compared=compared)
     return Answer(tuple(_words(asked, question.protocol)), plan, wished, tuple(differences(plan, wished)))
 
 
@@ -118,7 +121,12 @@ def differences(plan: Plan, wished: Plan) -> Iterator[str]:
 
 
 def _burden(one: Course, other: Course) -> Iterator[str]:
+    """Yield what one costs more than the other; of a road that is not measured by length only the operations."""
     a, b = one.burden, other.burden
+    if one.residual_mm is None or other.residual_mm is None:
+        if a.operations != b.operations:
+            yield f"{b.operations} operation{'' if b.operations == 1 else 's'} instead of {a.operations}."
+        return
     for then, now, unit, digits in (
         (b.operations, a.operations, "operations", 0),
         (b.device_months, a.device_months, "months with a device", 0),
@@ -163,4 +171,5 @@ def _words(asked: WhatIf, protocol: Protocol) -> Iterator[str]:
     if asked.lift_at_most_mm is not None:
         yield f"a lift of at most {asked.lift_at_most_mm / 10:g} cm where possible"
     for name in asked.prefer:
-        yield f"preferring {name.replace('_', ' ')}"
+        label = PREFERENCE_LABELS[name] if name in ROADS else name.replace("_", " ")
+        yield f"preferring {label[0].lower()}{label[1:]}"

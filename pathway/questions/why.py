@@ -71,7 +71,9 @@ def is_local(plan: Plan, rule: str) -> bool:
 
 def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[Line]:
     local = " (local)" if is_local(plan, stage.kind) else ""
-    yield Line(0, "", f"Why {stage.label.lower()}{local} is in the plan")
+    on_road = stage.road == "prosthetic" and stage.status not in ("done", "under_way")
+    where = "is shown on the prosthetic road" if on_road else "is in the plan"
+    yield Line(0, "", f"Why {stage.label.lower()}{local} {where}")
     for item in stage.because:
         if not item.against:
             yield from reason_lines(item, citations)
@@ -95,7 +97,7 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
             kind = "binds" if limit.binds else "warns" if limit.warns else "allows more"
             local = " [local]" if is_local(plan, limit.rule) else ""
             yield Line(1, "", f"{limit.limit_mm:.0f} mm ({kind}): {limit.words}{local}")
-            yield from _sources(2, limit.sources, citations)
+            yield from source_lines(2, limit.sources, citations)
     if stage.delay:
         yield Line(0, "", "If it is delayed")
         for text in stage.delay:
@@ -114,7 +116,7 @@ def reason_lines(item: Reason, citations: dict[str, str]) -> Iterator[Line]:
     yield Line(1, item.verdict.state if item.verdict else "", f"{item.text} [{_origin(item)}]")
     if item.verdict is not None:
         yield from _verdict(2, item.verdict)
-    yield from _sources(2, item.sources, citations)
+    yield from source_lines(2, item.sources, citations)
 
 
 def _gate(gate: GateState, citations: dict[str, str]) -> Iterator[Line]:
@@ -122,7 +124,7 @@ def _gate(gate: GateState, citations: dict[str, str]) -> Iterator[Line]:
     yield Line(2, "", gate.because)
     if gate.look_again_on is not None:
         yield Line(2, "", f"to be measured again from {gate.look_again_on}")
-    yield from _sources(2, gate.sources, citations)
+    yield from source_lines(2, gate.sources, citations)
 
 
 def after_words(plan: Plan, edge: After) -> str:
@@ -141,7 +143,7 @@ def after_words(plan: Plan, edge: After) -> str:
 
 def _after(plan: Plan, edge: After, citations: dict[str, str]) -> Iterator[Line]:
     yield Line(1, "", after_words(plan, edge))
-    yield from _sources(2, edge.sources, citations)
+    yield from source_lines(2, edge.sources, citations)
 
 
 def _verdict(depth: int, verdict: Verdict) -> Iterator[Line]:
@@ -157,6 +159,7 @@ def _origin(item: Reason | GateState) -> str:
     return f"{local}{PROVENANCE_WORDS[item.provenance]}, {item.strength.replace('_', ' ')}"
 
 
-def _sources(depth: int, sources: tuple[str, ...], citations: dict[str, str]) -> Iterator[Line]:
+def source_lines(depth: int, sources: tuple[str, ...], citations: dict[str, str]) -> Iterator[Line]:
+    """Yield each source with its citation."""
     for source in sources:
         yield Line(depth, "", f"source: {citations.get(source, source)}")

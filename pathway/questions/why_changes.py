@@ -20,7 +20,7 @@ from pathway.questions.smallest_change import (
     near_thresholds,
     smallest_changes,
 )
-from pathway.questions.why import Line, citations_of, reason_lines
+from pathway.questions.why import PROVENANCE_WORDS, Line, citations_of, reason_lines, source_lines
 
 EFFECTS: dict[Effect, str] = {
     "add": "it would be needed if",
@@ -109,9 +109,15 @@ def _why_not(plan: Plan, kind: str, protocol: Protocol) -> Iterator[Line]:
     label = protocol.stage(kind).label
     grounds = [item for item in plan.considered if item.about == kind and item.kind == "indication"]
     held = [item for item in grounds if item.reason.verdict and item.reason.verdict.state == "holds"]
-    if held:
-        yield Line(0, "", f"{label} is indicated, but the recommended course does without it")
-    else:
+    refused = [one for one in plan.refused if one.stage == kind]
+    for refusal in refused:
+        yield Line(0, "", f"{label} is not planned for this child")
+        yield Line(1, "", f"{refusal.because} [{PROVENANCE_WORDS[refusal.provenance]}]")
+        yield from source_lines(2, refusal.sources, citations)
+        yield Line(0, "", "What would speak for it on one side alone")
+    if held and not refused:
+        yield Line(0, "", f"{label} is indicated, but the course that comes first does without it")
+    elif not refused:
         yield Line(0, "", f"Why {label.lower()} is not in the plan: no indication applies")
     for item in grounds:
         yield from reason_lines(item.reason, citations)

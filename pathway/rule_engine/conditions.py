@@ -86,6 +86,21 @@ class Spread:
         return float(self.ordered[-at] if comparison in ("at_least", "above") else self.ordered[at - 1])
 
 
+@dataclass(slots=True)
+class Kept:
+    """Verdicts by the key of their condition, and what they were judged on: other facts begin anew."""
+
+    on: tuple[object, ...] = ()
+    verdicts: dict[int, Verdict] = field(default_factory=dict)
+
+    def of(self, facts: Facts, protocol: Protocol) -> dict[int, Verdict]:
+        """Return the verdicts on these facts, none yet where they are not the ones judged before."""
+        on = (facts.findings, facts.predicted, facts.classes, facts.age_years, facts.diagnosis, facts.wished, protocol)
+        if len(on) != len(self.on) or any(one is not other for one, other in zip(on, self.on, strict=True)):
+            self.on, self.verdicts = on, {}
+        return self.verdicts
+
+
 @dataclass(frozen=True, slots=True)
 class Facts:
     """All that a condition may look at, as data. `predicted` holds draws of each predicted quantity (mm)."""
@@ -99,12 +114,26 @@ class Facts:
     done: Mapping[str, datetime.date] = field(default_factory=dict)
     planned: frozenset[str] = frozenset()
     offered: frozenset[str] = frozenset()
+    wished: frozenset[str] = frozenset()
     spreads: dict[str, Spread] = field(default_factory=dict, compare=False, repr=False)
     """What was worked out from the draws of `predicted`, kept because many rules ask for the same quantity."""
+    kept: Kept = field(default_factory=lambda: Kept(), compare=False, repr=False)
+    """What was judged, kept because many rules share a part."""
 
 
 def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     """Return the verdict tree of `condition` on `facts`, every branch evaluated."""
+    if condition.stage is not None:
+        return _judge_stage(condition, facts, protocol)
+    if condition.all is not None or condition.any is not None or condition.negate is not None:
+        return _judged(condition, facts, protocol)
+    verdicts, key = facts.kept.of(facts, protocol), protocol.key_of(condition)
+    if key not in verdicts:
+        verdicts[key] = _judged(condition, facts, protocol)
+    return verdicts[key]
+
+
+def _judged(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     if condition.finding is not None:
         return _judge_finding(condition, facts, protocol)
     if condition.all is not None:
@@ -117,8 +146,6 @@ def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
         return _judge_quantity(condition, facts, protocol)
     if condition.classification is not None:
         return _judge_class(condition, facts, protocol)
-    if condition.stage is not None:
-        return _judge_stage(condition, facts, protocol)
     holds = facts.diagnosis == condition.diagnosis
     return Verdict(
         state=_state(holds),
@@ -215,8 +242,13 @@ def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Ve
     rule = protocol.finding(str(condition.finding))
     fact = facts.findings.get((rule.id, condition.leg), NEVER_MEASURED)
     label, test = finding_label(condition, protocol), leaf_words(condition, protocol)
+    if isinstance(fact, Unknown) and condition.known == "once" and fact.last is not None:
+        fact = fact.last
     if isinstance(fact, Unknown):
-        return _unknown_finding(fact, condition, rule, label, test)
+        verdict = _unknown_finding(fact, condition, rule, label, test)
+        if condition.missing == "fails":
+            return verdict.model_copy(update={"state": "fails", "asks": (), "why_unknown": None})
+        return verdict
     comparison, threshold = compared(condition)
     margin: float | None = None
     if comparison == "known":
@@ -385,6 +417,8 @@ def _judge_stage(condition: Condition, facts: Facts, protocol: Protocol) -> Verd
     planned = done or stage.id in facts.planned
     offered = planned or stage.id in facts.offered
     wanted = str(condition.equals)
+    if wanted == "wished":
+        return _judge_wish(condition, stage.label.lower(), stage.id in facts.wished, protocol)
     holds = {"done": done, "not_done": not done, "planned": planned, "offered": offered}[wanted]
     state = "done" if done else "planned" if planned else "offered" if offered else "neither done nor planned"
     return Verdict(
@@ -396,4 +430,17 @@ def _judge_stage(condition: Condition, facts: Facts, protocol: Protocol) -> Verd
         comparison="equals",
         threshold=wanted,
         subject=stage.id,
+    )
+
+
+def _judge_wish(condition: Condition, label: str, wished: bool, protocol: Protocol) -> Verdict:
+    return Verdict(
+        state=_state(wished),
+        sentence=f"{label} was {'' if wished else 'not '}asked for by family or team",
+        test=leaf_words(condition, protocol),
+        form="stage",
+        value="wished" if wished else "not wished",
+        comparison="equals",
+        threshold="wished",
+        subject=condition.stage,
     )

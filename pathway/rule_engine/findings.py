@@ -139,6 +139,9 @@ def _derived(question: Question, visits: tuple[Visit, ...]) -> Iterator[tuple[Ke
     for name in ("femur_length_ratio", "tibia_length_ratio", "limb_shortening_percent"):
         yield (name, "affected"), _natural(name, question.record, question.protocol, visits)
     yield ("current_discrepancy_mm", "affected"), _current(question, visits)
+    films = [visit for visit in visits if len(_lengths(visit, question.record)) == 4]
+    on = films[-1].date if films else question.on
+    yield ("growth_films", "affected"), Known(float(len(films)), 0.0, on, "computed")
     rule = question.protocol.finding("skeletal_age_years")
     readings = [visit for visit in visits if visit.skeletal_age_years is not None]
     if not readings:

@@ -19,6 +19,8 @@ from pathway.rule_engine.verdict import Verdict
 if TYPE_CHECKING:
     import networkx as nx
 
+    from pathway.rule_engine.roads import Standing
+
 State = Literal["done", "under_way", "planned", "possible", "optional", "unknown"]
 """`possible`: emitted for the strategy to use or drop; `unknown`: the indication cannot be judged."""
 GateStatus = Literal["holds", "fails", "unknown", "waived", "later"]
@@ -143,8 +145,9 @@ class Edge(Generic[R]):
 class PathwayGraph(Generic[S, R]):
     """The stages of one child in their order, the edges between them, and every rule that was considered.
 
-    `roles` has the role of each kind of stage. `edges` bind dates, `past` ones do not; both stand in the order of
-    the rules that made them. `networkx` is the graph underneath, frozen.
+    `roles` has the role of each kind of stage, `standing` how the two roads stand (None in the graph of a plan).
+    `edges` bind dates, `past` ones do not; both stand in the order of the rules that made them. `networkx` is the
+    graph underneath, frozen.
     """
 
     def __init__(
@@ -153,6 +156,7 @@ class PathwayGraph(Generic[S, R]):
         edges: Iterable[Edge[R]],
         considered: Iterable[Considered] = (),
         roles: Mapping[str, Role | None] | None = None,
+        standing: Standing | None = None,
     ) -> None:
         import networkx as nx  # noqa: PLC0415  (late: loading it takes longer than most verbs)
 
@@ -163,6 +167,7 @@ class PathwayGraph(Generic[S, R]):
             graph.add_edge(edge.earlier, edge.later, key=place, edge=edge)
         self.networkx = nx.freeze(graph)
         self.considered = tuple(considered)
+        self.standing = standing
         self.stages: tuple[S, ...] = tuple(graph.nodes[id]["stage"] for id in graph)
         found: tuple[Edge[R], ...] = _in_order(graph.edges(keys=True, data="edge"))
         self.edges: tuple[Edge[R], ...] = tuple(edge for edge in found if not edge.past)

@@ -13,9 +13,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from pathway.days import add_months
+from pathway.preferences import wishes_of
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
 from pathway.protocol.question import Question
-from pathway.protocol.roles import predecessor_of
+from pathway.protocol.roles import only_with_role, predecessor_of, with_role
 from pathway.record import Decision, Record
 from pathway.rule_engine.conditions import Facts, judge
 from pathway.rule_engine.graph import (
@@ -28,6 +29,7 @@ from pathway.rule_engine.graph import (
     StageItem,
     State,
 )
+from pathway.rule_engine.roads import standing_of
 from pathway.rule_engine.verdict import Verdict
 
 
@@ -40,7 +42,10 @@ def stage(facts: Facts, question: Question) -> ChildGraph:
     """
     items: list[StageItem] = []
     considered: list[Considered] = []
-    for kind in sorted(question.protocol.stages, key=lambda item: (item.rank, item.id)):
+    facts = replace(facts, wished=_wished(question))
+    elsewhere = {rule.stage for rule in question.protocol.both_sided if rule.only}
+    kinds = [kind for kind in question.protocol.stages if question.both_sides or kind.id not in elsewhere]
+    for kind in sorted(kinds, key=lambda item: (item.rank, item.id)):
         done = _done(kind, question)
         items.extend(done)
         facts = replace(
@@ -51,10 +56,27 @@ def stage(facts: Facts, question: Question) -> ChildGraph:
         judged = _considered(kind, len(done), facts, question.record, question.protocol)
         considered.extend(judged)
         items.extend(_undone(kind, len(done), items, judged, question.record, question.protocol))
+    alternative = only_with_role("prosthetic_alternative", question.protocol)
+    standing = standing_of(alternative, items, considered, wishes_of(question.record).road)
+    if standing.prosthetic_first:
+        items = [_waiting(item) for item in items]
     edges = (*_edges(items, question.protocol), *_past(items, question.protocol))
     verdicts: dict[str, Verdict] = {}
     gated = tuple(_with_gates(item, items, facts, question.record, question.protocol, verdicts) for item in items)
-    return PathwayGraph(gated, edges, considered, {kind.id: kind.role for kind in question.protocol.stages})
+    roles = {kind.id: kind.role for kind in question.protocol.stages}
+    return PathwayGraph(gated, edges, considered, roles, standing)
+
+
+def _wished(question: Question) -> frozenset[str]:
+    """Return the stages that family or team asked for: the prosthetic road, where it was wished or chosen."""
+    wished = wishes_of(question.record).road == "prosthetic"
+    return frozenset(stage.id for stage in with_role("prosthetic_alternative", question.protocol) if wished)
+
+
+def _waiting(item: StageItem) -> StageItem:
+    """Return a stage that only the lengthening road needs as one that may be asked for, not one that is planned."""
+    own = item.stage.road == "lengthening" and item.state == "planned"
+    return replace(item, state="optional") if own else item
 
 
 def numbered(kind: str, number: int, most: int) -> str:
@@ -126,6 +148,8 @@ def _undone(
         for item in judged
         if isinstance(item.rule, Contraindication) and item.verdict.state == "holds" and not item.waived
     )
+    if any(rule.impossible for rule, _ in against):
+        return []
     state: State = "planned" if required else "optional" if optional else "unknown"
     reasons = tuple(required or optional or unknown)
     repeats = kind.bone is not None and state != "unknown"
@@ -177,8 +201,7 @@ def _considered(kind: Stage, done: int, facts: Facts, record: Record, protocol: 
     """Judge every rule for and against a kind of stage of which `done` are done."""
     waived = {decision.gate for decision in record.decisions if decision.kind == "waive_gate"}
     over = done >= kind.most or _declined(kind, numbered(kind.id, done + 1, kind.most), record) is not None
-    grounds = [rule for rule in protocol.indications if rule.stage == kind.id]
-    opposed = [rule for rule in protocol.contraindications if rule.stage == kind.id]
+    grounds, opposed = protocol.indications_of(kind.id), protocol.contraindications_of(kind.id)
     return [
         *(Considered(rule, judge(rule.when, facts, protocol), over) for rule in grounds),
         *(Considered(rule, judge(rule.when, facts, protocol), rule.id in waived) for rule in opposed),
@@ -196,7 +219,7 @@ def _with_gates(
     """Return the stage with its gates; `verdicts` keeps what is judged, for stages that are repeated."""
     if item.state in ("done", "under_way", "unknown"):
         return item
-    rules = [gate for gate in protocol.gates if gate.guards == item.kind]
+    rules = protocol.gates_of(item.kind)
     first = min(n.number for n in items if n.kind == item.kind and not n.begun)
     for gate in rules:
         if gate.id not in verdicts:
@@ -219,7 +242,7 @@ def _gate(gate: Gate, verdict: Verdict, later: bool, items: list[StageItem], rec
 
 
 def _edges(items: list[StageItem], protocol: Protocol) -> Iterator[Edge[Interval]]:
-    placed = [item for item in items if item.state not in ("unknown", "optional")]
+    placed = [item for item in items if item.state not in ("unknown", "optional") or _on_prosthetic_road(item)]
     for rule in protocol.intervals:
         kinds = rule.earlier_stage, rule.later_stage
         earlier, later = ([item for item in placed if item.kind == kind] for kind in kinds)
@@ -230,6 +253,11 @@ def _edges(items: list[StageItem], protocol: Protocol) -> Iterator[Edge[Interval
             if (second.begun and not rule.either_order) or (rule.together and (first.begun or second.begun)):
                 continue
             yield _edge(rule, first, second)
+
+
+def _on_prosthetic_road(item: StageItem) -> bool:
+    """Return whether a stage is one of the prosthetic road: dated by nobody, but in its order."""
+    return item.stage.road == "prosthetic" and item.state == "optional"
 
 
 def _past(items: list[StageItem], protocol: Protocol) -> Iterator[Edge[Interval]]:

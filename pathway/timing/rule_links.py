@@ -7,6 +7,7 @@ the calendar itself is used.
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
@@ -61,6 +62,10 @@ class RuleLinks:
         self.graph, self.record, self.protocol, self.on = graph, question.record, question.protocol, question.on
         self.born = question.record.child.date_of_birth
         self.today = (question.on - self.born).days
+
+    def day(self, days: int) -> datetime.date:
+        """Return the day so many days after birth."""
+        return self.born + datetime.timedelta(days=days)
 
     def all(self, placed: Mapping[str, StageItem], amounts: Mapping[str, float]) -> list[Link]:
         """Return the links of today, of each stage and its examination, of ages and of intervals."""
@@ -220,7 +225,23 @@ def age_windows(item: StageItem, sex: str, protocol: Protocol, *, hard: bool) ->
         if (
             rule.stage == item.kind
             and rule.hard == hard
+            and not rule.latest_useful
             and rule.number in (None, item.number)
             and rule.sex in (None, sex)
         ):
             yield rule
+
+
+def latest_useful(item: StageItem, sex: str, protocol: Protocol) -> AgeWindow | None:
+    """Return the rule that tells the clinical latest age of one numbered stage, or None where there is none."""
+    return next(
+        (
+            rule
+            for rule in protocol.age_windows
+            if rule.latest_useful
+            and rule.stage == item.kind
+            and rule.number in (None, item.number)
+            and rule.sex in (None, sex)
+        ),
+        None,
+    )

@@ -26,7 +26,7 @@ from tests.outside.properties.records import records
 @given(records(load_protocol()))
 def test_every_export_of_any_child_is_sound(pair) -> None:
     record, on = pair
-    plan = make_plan(Question(record, rules(), on))
+    plan = make_plan(Question(record, rules(), on), compared=False)
     made = json.loads(checked(document(plan, record, rules(), STAMP, "0.1.0")))
     assert [error.message for error in R4.iter_errors(made)] == []
     entries = entries_of(plan, record)

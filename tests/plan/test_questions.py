@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from pathway.plan.make import make_plan
 from pathway.protocol.question import Question
 from pathway.views.words.plan import plan_text
+from tests.made_once import made_once
 from tests.sample import HEALTHY, LEGS, ON, SHALLOW_AND_BENT, five_year_old
 
 
 def asked(protocol, *without: str, findings=HEALTHY):
-    plan = make_plan(Question(five_year_old(findings, without=without), protocol, ON))
+    plan = made_once(Question(five_year_old(findings, without=without), protocol, ON), compared=False)
     return plan, {question.finding: question for question in plan.open_questions}
 
 

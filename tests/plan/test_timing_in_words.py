@@ -10,13 +10,13 @@ import pytest
 from pathway.days import add_months, span_words, whole_months
 from pathway.network import Conflict, Link, windows
 from pathway.plan.assemble import conflict
-from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.questions.why import why
 from pathway.record import CaseCalendar, SchoolHoliday
 from pathway.views.words.plan import plan_text
 from tests.examples import NAMES, example_plan
+from tests.made_once import made_once
 from tests.plan.verify.wrong_plans import working
 from tests.sample import BORN, ON, SHALLOW_AND_BENT, at_age, decision, five_year_old
 from tests.timing.schedules import lengthening, schedule
@@ -54,7 +54,7 @@ def _hurried():
 
 @cache
 def _too_late():
-    (found,) = make_plan(Question(five_year_old(SHALLOW_AND_BENT), _hurried(), ON)).conflicts
+    (found,) = made_once(Question(five_year_old(SHALLOW_AND_BENT), _hurried(), ON), compared=False).conflicts
     return found
 
 
@@ -72,7 +72,7 @@ class TestRemedies:
         assert len(_too_late().remedies) == len(_too_late().rules) - 1
 
     def test_the_text_lists_them(self) -> None:
-        text = plan_text(make_plan(Question(five_year_old(SHALLOW_AND_BENT), _hurried(), ON)))
+        text = plan_text(made_once(Question(five_year_old(SHALLOW_AND_BENT), _hurried(), ON), compared=False))
         assert "Any one of these alone would make it possible:" in text
         assert all(remedy.split()[0] in text for remedy in _too_late().remedies)
 
@@ -128,7 +128,7 @@ class TestRemedies:
 
 @cache
 def _bent():
-    return make_plan(Question(five_year_old(SHALLOW_AND_BENT), load_protocol(), ON))
+    return made_once(Question(five_year_old(SHALLOW_AND_BENT), load_protocol(), ON), compared=False)
 
 
 class TestDelays:
@@ -192,7 +192,7 @@ class TestWish:
     def plan(self, *holidays: SchoolHoliday):
         calendar = CaseCalendar(operations_in_school_holidays="wished", school_holidays=holidays)
         record = five_year_old(SHALLOW_AND_BENT).model_copy(update={"calendar": calendar})
-        return make_plan(Question(record, load_protocol(), ON))
+        return made_once(Question(record, load_protocol(), ON), compared=False)
 
     def test_met(self) -> None:
         first = _bent().stage(HIP).date + datetime.timedelta(days=10)

@@ -16,6 +16,7 @@ from pathway.plan.make_programme import make_programme
 from pathway.plan.programme import Programme as Told
 from pathway.plan.what_turns import Change, changes, weights, what_turns
 from pathway.protocol.load import load_protocol
+from pathway.protocol.preference_sets import multiplied
 from pathway.protocol.question import Question
 from pathway.views.words.printed import printed
 from pathway.views.words.programme import programme_paragraphs
@@ -103,7 +104,9 @@ def test_every_price_is_tried_both_ways_and_shapes_are_left_alone() -> None:
 
 @cache
 def told() -> Told:
-    made = make_programme(Question(example("birch-04"), load_protocol(), ON), turn=True)
+    """A child whose first operation is a close call where years after the usual age weigh little."""
+    rules = multiplied(load_protocol(), {"practice_late_weight": 0.15})
+    made = make_programme(Question(example("birch-04"), rules, ON), turn=True)
     assert isinstance(made, Told), made
     return made
 

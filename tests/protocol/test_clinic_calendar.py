@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from pathway.plan.make import make_plan
 from pathway.problems import Refused
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.timing.calendar import calendar_of
 from pathway.views.rules.words import statement
+from tests.made_once import made_once
 from tests.sample import ON, SHALLOW_AND_BENT, five_year_old
 
 OURS = """
@@ -52,7 +52,7 @@ def test_a_clinic_lays_its_own_over_it(tmp_path) -> None:
 
 def test_the_plan_keeps_to_it(tmp_path) -> None:
     protocol = laid_over(tmp_path, OURS)
-    plan = make_plan(Question(five_year_old(SHALLOW_AND_BENT), protocol, ON))
+    plan = made_once(Question(five_year_old(SHALLOW_AND_BENT), protocol, ON), compared=False)
     days = [s.date for s in plan.stages if s.operation and s.date and s.status not in ("done", "under_way")]
     assert days
     assert {day.weekday() for day in days} <= {1, 3}

@@ -284,7 +284,7 @@ class TestPlanned:
         theirs = load_protocol(folder(tmp_path, own=STRICTER))
 
         def gate(rules):
-            stages = make_plan(Question(near, rules, ON)).stages
+            stages = make_plan(Question(near, rules, ON), compared=False).stages
             return next(g for s in stages for g in s.gates if g.id == HIP and s.number == 1)
 
         assert (gate(protocol).state, gate(protocol).local) == ("holds", False)
@@ -292,7 +292,7 @@ class TestPlanned:
 
     def test_local_and_switched_off_rules_are_listed(self, tmp_path) -> None:
         text = STRICTER + NO_THERAPY
-        plan = make_plan(Question(five_year_old(), load_protocol(folder(tmp_path, own=text)), ON))
+        plan = make_plan(Question(five_year_old(), load_protocol(folder(tmp_path, own=text)), ON), compared=False)
         assert plan.protocol.local_rules == (HIP,)
         assert [(item.id, item.because) for item in plan.protocol.switched_off] == [(THERAPY, "Always so.")]
         assert THERAPY not in {gate.id for stage in plan.stages for gate in stage.gates}
@@ -336,7 +336,7 @@ def test_each_rule_that_nothing_needs_can_be_switched_off_and_a_child_still_be_p
         theirs = laid_over(protocol, _off(protocol, entry.id))
         assert isinstance(theirs, Protocol), (entry.id, theirs)
         if kind in ("indications", "gates", "contraindications"):
-            assert make_plan(Question(toddler, theirs, ON)).protocol.switched_off[0].id == entry.id
+            assert make_plan(Question(toddler, theirs, ON), compared=False).protocol.switched_off[0].id == entry.id
             switched += 1
     assert switched > 30
 
@@ -350,7 +350,7 @@ def test_each_stage_can_be_switched_off_with_all_that_needs_it_and_a_child_still
         names = dict.fromkeys((stage.id, *ends, *(user for name in (stage.id, *ends) for user in named.get(name, ()))))
         theirs = laid_over(protocol, _off(protocol, *names))
         assert isinstance(theirs, Protocol), (stage.id, theirs)
-        assert stage.id not in {item.kind for item in make_plan(Question(boy, theirs, day)).stages}
+        assert stage.id not in {item.kind for item in make_plan(Question(boy, theirs, day), compared=False).stages}
 
 
 def test_an_examination_cannot_be_switched_off(protocol) -> None:

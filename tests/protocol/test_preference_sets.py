@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pathway.preferences import PREFERENCES
+from pathway.preferences import PREFERENCES, ROADS
 from pathway.problems import Refused
 from pathway.protocol.load import load_protocol, read_protocol
 from pathway.protocol.model import Protocol
@@ -15,7 +15,7 @@ from pathway.views.rules.words import statement
 from tests.protocol.rule_folder import Planted, append, plant
 
 FILE = "preferences.toml"
-WEIGHED = set(PREFERENCES) - {"no_growth_arrest"}
+WEIGHED = set(PREFERENCES) - {"no_growth_arrest", *ROADS}
 ALWAYS = """
 [[preference_set]]
 id = "{}"

@@ -5,25 +5,29 @@ from __future__ import annotations
 import itertools
 from functools import cache
 from statistics import NormalDist
+from unittest import mock
 
 import numpy as np
 import pytest
 
 from pathway.growth import fit_growth, outlook
-from pathway.plan.make import first_course, make_plan
+from pathway.plan.make import first_course
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.questions.sensitivity import FUTURES, LEAST_CHANCE, Robustness, robustness
 from pathway.record import Measurement, Record
 from pathway.rule_engine.facts import known_steps
 from tests.examples import ON, example, example_plan
+from tests.made_once import made_once
 
 PROTOCOL = load_protocol()
 
 
 @cache
 def firm(name: str) -> Robustness:
-    return robustness(Question(example(name), PROTOCOL, ON), example_plan(name))
+    """Ask of ten futures: each is solved anew, and what is held here holds for any number of them."""
+    with mock.patch("pathway.questions.sensitivity.FUTURES", 10):
+        return robustness(Question(example(name), PROTOCOL, ON), example_plan(name))
 
 
 def with_value(record: Record, finding: str, value: float) -> Record:
@@ -82,7 +86,10 @@ class TestFindings:
         (turn,) = [t for t in firm("rowan-02").turns if t.what == "Knee flexion contracture"]
         assert turn.then == ("knee preparation would be planned",)
         value = float(turn.change.split()[2])
-        plan = make_plan(Question(with_value(example("rowan-02"), "knee_flexion_contracture_deg", value), PROTOCOL, ON))
+        plan = made_once(
+            Question(with_value(example("rowan-02"), "knee_flexion_contracture_deg", value), PROTOCOL, ON),
+            compared=False,
+        )
         assert any(stage.kind == "knee_preparation" and stage.date for stage in plan.stages)
 
     def test_its_chance_is_that_of_an_error_of_that_size(self) -> None:
@@ -100,7 +107,9 @@ class TestFindings:
 
     def test_a_hip_that_needs_no_operation_leaves_the_lengthening_alone(self) -> None:
         """Wishing for few operations is no reason to do none: equal legs come first."""
-        plan = make_plan(Question(with_value(example("hazel-08"), "center_edge_angle_deg", 21.0), PROTOCOL, ON))
+        plan = made_once(
+            Question(with_value(example("hazel-08"), "center_edge_angle_deg", 21.0), PROTOCOL, ON), compared=False
+        )
         best, before = plan.recommended, example_plan("hazel-08").recommended
         assert best is not None
         assert before is not None
@@ -110,7 +119,7 @@ class TestFindings:
 def _margin(verdict) -> float:
     if verdict.parts:
         found = [_margin(part) for part in verdict.parts]
-        return next(m for m in found if m)
+        return next((m for m in found if m), 0.0)
     return float(verdict.margin or 0.0) if verdict.finding == "knee_flexion_contracture_deg" else 0.0
 
 

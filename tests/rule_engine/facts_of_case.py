@@ -24,7 +24,7 @@ def facts_of_case(case: Mapping[str, Any], protocol: Protocol) -> Facts:
     """Return the facts of a case.
 
     `findings` were measured on the day, `old` so long ago that they no longer count, what is not named was
-    never measured. `predicted_mm` gives draws, `classes` types, `planned`, `offered` and `done` stages.
+    never measured. `predicted_mm` gives draws, `classes` types, `planned`, `offered`, `wished` and `done` stages.
     """
     return Facts(
         age_years=case.get("age_years", 5.0),
@@ -36,6 +36,7 @@ def facts_of_case(case: Mapping[str, Any], protocol: Protocol) -> Facts:
         done=dict.fromkeys(case.get("done", ()), ON),
         planned=frozenset(case.get("planned", ())),
         offered=frozenset(case.get("offered", ())),
+        wished=frozenset(case.get("wished", ())),
     )
 
 

@@ -10,7 +10,7 @@ from pathway.days import add_months
 from pathway.protocol.question import Question
 from pathway.record import Measurement, Missing
 from pathway.rule_engine.findings import Known, Unknown, findings_on, measurement_sd
-from tests.sample import child, operation, visit
+from tests.sample import LEGS, child, operation, visit
 
 Day = datetime.date
 MAY = Day(2026, 5, 12)
@@ -27,7 +27,15 @@ def test_a_finding_that_was_measured_is_known_with_its_day_method_and_error(prot
 def test_every_finding_of_the_catalogue_has_an_answer(protocol) -> None:
     found = findings_on(Question(child(), protocol, MAY))
     assert {name for name, _ in found} == protocol.finding_ids()
+    counted = found.pop(("growth_films", "affected"))
+    assert counted == Known(0.0, 0.0, MAY, "computed")
     assert all(fact == Unknown("never_measured") for fact in found.values())
+
+
+def test_the_visits_at_which_all_four_bones_were_measured_are_counted(protocol) -> None:
+    record = child(visit(MAY, LEGS), visit(NOVEMBER, {**LEGS, ANGLE: 12.0}))
+    assert findings_on(Question(record, protocol, MAY))["growth_films", "affected"].value == 1
+    assert findings_on(Question(record, protocol, NOVEMBER))["growth_films", "affected"].value == 2
 
 
 def test_the_latest_of_several_values_counts(protocol) -> None:

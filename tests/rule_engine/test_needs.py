@@ -238,10 +238,15 @@ class TestDeclined:
 
 
 class TestContraindications:
-    def test_a_difference_beyond_reconstruction_stands_against_every_lengthening(self, protocol) -> None:
-        for item in graph_of(five_year_old(), protocol, HUGE).of_kind("femoral_lengthening"):
-            assert [rule.id for rule, _ in item.against] == ["femoral_lengthening.beyond_reconstruction"]
-            assert not item.within_protocol
+    def test_no_expected_difference_stands_against_a_lengthening(self, protocol) -> None:
+        graph = graph_of(five_year_old(), protocol, HUGE)
+        assert all(item.within_protocol for item in graph.of_kind("femoral_lengthening"))
+        assert graph.standing.stands == "undecided", "one film alone"
+
+    def test_what_cannot_be_operated_on_is_no_stage_at_all(self, protocol) -> None:
+        assert graph_of(changed(femoral_shaft="absent"), protocol).of_kind("femoral_lengthening") == ()
+        shallow_without_hip = changed(acetabulum="absent", center_edge_angle_deg=5.0)
+        assert graph_of(shallow_without_hip, protocol).of_kind("hip_preparation") == ()
 
     def test_a_stiff_knee_stands_against_it(self, protocol) -> None:
         graph = graph_of(changed(knee_motion_arc_deg=44.0), protocol)
@@ -253,19 +258,21 @@ class TestContraindications:
         assert graph_of(record, protocol).stage("femoral_lengthening_1").against == ()
 
     def test_a_surgeon_may_waive_it_with_a_reason(self, protocol) -> None:
-        waived = decision("waive_gate", gate="femoral_lengthening.beyond_reconstruction")
-        graph = graph_of(five_year_old(decisions=(waived,)), protocol, HUGE)
+        waived = decision("waive_gate", gate="femoral_lengthening.stiff_knee")
+        graph = graph_of(five_year_old({**HEALTHY, "knee_motion_arc_deg": 30.0}, decisions=(waived,)), protocol)
         assert graph.stage("femoral_lengthening_1").within_protocol
+        assert (graph.standing.stands, graph.standing.waived) == ("both", True)
 
     def test_waiving_one_leaves_the_others(self, protocol) -> None:
-        waived = decision("waive_gate", gate="femoral_lengthening.beyond_reconstruction")
-        record = five_year_old({**HEALTHY, "knee_motion_arc_deg": 30.0}, decisions=(waived,))
-        against = {rule.id for rule, _ in graph_of(record, protocol, HUGE).stage("femoral_lengthening_1").against}
-        assert "femoral_lengthening.stiff_knee" in against
-        assert "femoral_lengthening.beyond_reconstruction" not in against
+        waived = decision("waive_gate", gate="femoral_lengthening.stiff_knee")
+        stiff = {**HEALTHY, "knee_motion_arc_deg": 30.0, "femoral_shaft": "deficient"}
+        graph = graph_of(five_year_old(stiff, decisions=(waived,)), protocol)
+        against = {rule.id for rule, _ in graph.stage("femoral_lengthening_1").against}
+        assert against == {"femoral_lengthening.femur_deficient"}
 
     def test_the_followers_of_a_lengthening_share_what_stands_against_it(self, protocol) -> None:
-        assert not graph_of(five_year_old(), protocol, HUGE).stage("femoral_device_removal_1").within_protocol
+        graph = graph_of(changed(knee_motion_arc_deg=30.0), protocol)
+        assert not graph.stage("femoral_device_removal_1").within_protocol
 
 
 def test_an_unknown_stage_id_is_a_key_error(protocol) -> None:

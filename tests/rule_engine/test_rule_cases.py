@@ -26,6 +26,7 @@ CONDITIONS: dict[str, Condition] = {
     **{kind.id: kind.when for scheme in PROTOCOL.classifications for kind in scheme.types},
     **{goal.id: goal.requires for goal in PROTOCOL.goals if goal.requires is not None},
     **{visit.id: visit.when for visit in PROTOCOL.follow_ups if visit.when is not None},
+    **{rule.id: rule.when for rule in PROTOCOL.both_sided if rule.when is not None},
 }
 
 
@@ -35,9 +36,11 @@ def states_asked(condition: Condition) -> set[str]:
     """
     asked = {"holds"} if all(leaf.known for leaf in condition.leaves()) else {"holds", "fails"}
     for leaf in condition.leaves():
+        if leaf.missing == "fails":
+            continue
         if leaf.finding is not None:
             asked.add("unknown")
-            if PROTOCOL.finding(leaf.finding).valid_months is not None:
+            if leaf.known != "once" and PROTOCOL.finding(leaf.finding).valid_months is not None:
                 asked.add("out_of_date")
         elif leaf.classification is not None or (leaf.quantity is not None and leaf.quantity != "age_years"):
             asked.add("unknown")

@@ -92,7 +92,7 @@ def test_there_are_at_least_sixty_rows_over_femur_fibula_and_tibia() -> None:
 @for_each(ROWS)
 def test_a_row_cites_its_source_and_expects_something(row: dict[str, Any]) -> None:
     assert len(row["source"]) > 15
-    assert {"classes", "none", "gates", "against", *NEEDS} & row.keys()
+    assert {"classes", "none", "gates", "against", "stands", *NEEDS} & row.keys()
 
 
 @for_each(rows_with("classes"))
@@ -105,6 +105,14 @@ def test_the_child_has_the_published_class(row: dict[str, Any]) -> None:
 def test_the_stages_are_the_published_ones(row: dict[str, Any]) -> None:
     wanted = {kind: need for need in ("none", *NEEDS) for kind in row.get(need, ())}
     assert {kind: judged_as_shipped()[row["id"]].need(kind) for kind in wanted} == wanted
+
+
+@for_each(rows_with("stands"))
+def test_the_roads_stand_as_published(row: dict[str, Any]) -> None:
+    standing = judged_as_shipped()[row["id"]].graph.standing
+    assert standing is not None
+    assert (standing.stands or "lengthening alone") == row["stands"]
+    assert {rule.id for rule, _ in standing.grounds} == set(row.get("grounds", ()))
 
 
 @for_each(rows_with("reason"))

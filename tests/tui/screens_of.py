@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import datetime
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
@@ -13,32 +12,20 @@ from textual.app import App
 from textual.pilot import Pilot
 from textual.worker import WorkerCancelled
 
-from pathway.protocol.model import Protocol
+from tests.made_once import plan_once
 from tests.plans import DAY, files
-from tui import planner
 from tui.app import PathwayApp
 
 LONGEST_SECONDS = 120
 """How long a test waits for what must come: only a fault of ours takes so long."""
-_MADE: dict[tuple[str, str, datetime.date], planner.Made | tuple[str, ...]] = {}
-_make = planner.make
-
-
-def made_once(name: str, text: str, on: datetime.date, given: Protocol | None = None) -> planner.Made | tuple[str, ...]:
-    if given is not None:
-        return _make(name, text, on, given)
-    key = (name, text, on)
-    if key not in _MADE:
-        _MADE[key] = _make(name, text, on)
-    return _MADE[key]
 
 
 @pytest.fixture(autouse=True)
 def plain_surroundings(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Take away what would change a picture, and plan each file once."""
+    """Take away what would change a picture, and plan each child once."""
     for name in ("NO_COLOR", "TEXTUAL_THEME", "TEXTUAL_ANIMATIONS"):
         monkeypatch.delenv(name, raising=False)
-    monkeypatch.setattr(planner, "make", made_once)
+    plan_once(monkeypatch)
 
 
 def the_app(child: str | None = None, case_files: Mapping[str, str] | None = None) -> PathwayApp:
@@ -65,11 +52,11 @@ async def until(pilot: Pilot[None], holds: Callable[[], object], what: str) -> N
 
 
 async def settled(pilot: Pilot[None]) -> None:
-    """Wait until every child is planned and shown."""
+    """Wait until every child is planned and shown, and compared where its courses are open."""
     app = pilot.app
     assert isinstance(app, PathwayApp)
     await idle(app)
-    await until(pilot, lambda: not any(entry.waiting for entry in app.child_list.entries), "a plan of every child")
+    await until(pilot, lambda: app.next_to_plan is None, "a plan of every child")
     await pilot.pause()
     await pilot.pause()
 
@@ -112,6 +99,7 @@ OPENED = {
 
 async def opened(pilot: Pilot[None], name: str) -> None:
     """Open a screen from wherever one is: back to the timeline, stage selected, keys pressed, answers awaited."""
+    from tui.screens.courses import CoursesScreen
     from tui.screens.followup import FollowUpScreen
     from tui.screens.timeline import TimelineScreen
 
@@ -131,7 +119,10 @@ async def opened(pilot: Pilot[None], name: str) -> None:
     app.screen.select(wanted.stage)
     assert app.screen.plan is not None
     app.screen.move_to(app.screen.plan.child.age_years)
-    await pilot.press(*wanted.keys)
+    for key in wanted.keys:
+        await pilot.press(key)
+        if isinstance(app.screen, CoursesScreen):
+            await settled(pilot)
     # The form waits for who types before it plans.
     screen = app.screen
     if isinstance(screen, FollowUpScreen):

@@ -63,6 +63,19 @@ def test_children_are_planned_the_wanted_one_first() -> None:
     assert done.with_problems("c", ["no"]).next_to_plan(None) is None
 
 
+def test_a_plan_is_made_again_with_its_courses_only_where_they_are_asked_for() -> None:
+    children = child_list({"a": "", "b": ""})
+    for name in ("a", "b"):
+        children = children.with_plan(name, record("rowan-02"), plan("rowan-02"))
+    assert children.next_to_plan(None) is None
+    assert children.next_to_plan(None, {"b"}) == children["b"]
+    compared = children.with_plan("b", record("rowan-02"), plan("rowan-02"), compared=True)
+    assert compared.next_to_plan(None, {"b"}) is None
+    failed = children.not_compared("b", ["an internal error"])
+    assert failed.next_to_plan(None, {"b"}) is None
+    assert (failed["b"].told, failed["b"].plan) == (("an internal error",), plan("rowan-02"))
+
+
 def test_an_edit_that_cannot_be_planned_is_taken_back_to_the_plan_before_it() -> None:
     children = child_list({"rowan-02": ""}).with_plan("rowan-02", record("rowan-02"), plan("rowan-02"))
     gone = Correction(record("rowan-02").visits[-1], None)

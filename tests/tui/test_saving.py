@@ -91,7 +91,9 @@ async def test_a_course_chosen_with_a_reason_is_saved_as_a_decision_and_the_plan
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
             before = app.child_list["rowan-02"].plan.recommended  # type: ignore[union-attr]
-            await pilot.press("c", "right", "enter")
+            await pilot.press("c")
+            await settled(pilot)
+            await pilot.press("right", "enter")
             await typed(pilot, "least time in frames")
             await pilot.press("enter")
             await settled(pilot)
@@ -123,7 +125,9 @@ async def test_choosing_again_on_the_same_day_takes_the_first_choice_back(place)
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
             for _ in range(2):
-                await pilot.press("c", "right", "enter")
+                await pilot.press("c")
+                await settled(pilot)
+                await pilot.press("right", "enter")
                 await typed(pilot, "so")
                 await pilot.press("enter")
                 await settled(pilot)

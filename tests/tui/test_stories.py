@@ -41,9 +41,14 @@ async def test_the_team_plans_looks_behind_it_chooses_another_course_and_saves(p
             await settled(pilot)
             assert isinstance(app.screen, WorksheetScreen)
             assert CAUTION in text_of(app)
+            alone = app.child_list["rowan-02"].plan
+            assert alone is not None
+            assert len(alone.alternatives) == 1
             await pilot.press("escape", "c")
             await settled(pilot)
             assert isinstance(app.screen, CoursesScreen)
+            assert len(app.screen.shown) > 3
+            assert app.screen.shown[0] == alone.recommended
             for _ in range(8):
                 await pilot.press("right")
                 chosen = app.screen.chosen

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from functools import cache
 
 from pathway.growth import Posterior, fit_growth
-from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
@@ -18,6 +17,7 @@ from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, stage_of
 from pathway.worksheets.sheet import Kind, Sheet
 from tests.examples import ON, example
+from tests.made_once import made_once
 
 CHILD = "rowan-02"
 KNOWN_WIDTH = {"width_mm": "40", "angle_deg": "8"}
@@ -36,7 +36,7 @@ def growth_of(record: Record, on: datetime.date) -> Posterior | None:
 
 @cache
 def planned(name: str = CHILD) -> tuple[Plan, Posterior | None]:
-    return make_plan(Question(example(name), protocol(), ON)), growth_of(example(name), ON)
+    return made_once(Question(example(name), protocol(), ON), compared=False), growth_of(example(name), ON)
 
 
 def case(kind: Kind, name: str = CHILD, stage: str | None = None) -> Case:

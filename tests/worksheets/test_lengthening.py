@@ -6,7 +6,6 @@ import datetime
 
 import pytest
 
-from pathway.plan.make import make_plan
 from pathway.problems import Refused
 from pathway.protocol.question import Question
 from pathway.record import Value
@@ -15,6 +14,7 @@ from pathway.worksheets.kinds import stage_of
 from pathway.worksheets.lengthening import worksheet as lengthening
 from pathway.worksheets.sheet import Sheet
 from tests.examples import example
+from tests.made_once import made_once
 from tests.sample import HEALTHY, LEGS, at_age, child, operation, visit
 from tests.worksheets.cases import by_hand, growth_of, planned, protocol, sheet
 
@@ -196,7 +196,7 @@ def under_way(*, complications: tuple[str, ...] = (), film: bool = True, **later
         operations=(operation("femoral_lengthening", OPERATED, complications=complications),),
     )
     on = seen + datetime.timedelta(days=1)
-    plan = make_plan(Question(record, protocol(), on))
+    plan = made_once(Question(record, protocol(), on), compared=False)
     opened = stage_of("lengthening", plan, protocol(), None)
     assert opened is not None
     assert opened.status == "under_way"

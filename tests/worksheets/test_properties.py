@@ -11,7 +11,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pathway.plan.make import make_plan
 from pathway.problems import Refused
 from pathway.protocol.question import Question
 from pathway.worksheets.case import Case, case_of
@@ -24,6 +23,7 @@ from pathway.worksheets.lengthening.worksheet import worked
 from pathway.worksheets.lift.heights import lift_for, lift_limits
 from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH, Input, Kind, Sheet
 from tests.examples import ON, example
+from tests.made_once import made_once
 from tests.worksheets.cases import KNOWN_WIDTH, by_hand, case, growth_of, mirrored, planned, protocol, sheet
 
 MADE: tuple[Kind, ...] = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
@@ -206,7 +206,7 @@ def test_every_output_is_finite_for_plausible_inputs_or_the_error_says_what_to_d
 @pytest.mark.parametrize("kind", MADE[1:])
 def test_left_is_the_mirror_image_of_right(kind: Kind) -> None:
     other = mirrored(example("rowan-02"))
-    plan = make_plan(Question(other, protocol(), ON))
+    plan = made_once(Question(other, protocol(), ON), compared=False)
     opened = case_of(
         Question(other, protocol(), ON), plan, stage_of(kind, plan, protocol(), None), growth_of(other, ON)
     )

@@ -72,6 +72,8 @@ class ChildScreen(OwnScreen):
     """A screen about one child and one selected stage."""
 
     BINDINGS: ClassVar[list[BindingType]] = [keys.UNDO, keys.REDO, keys.SAVE]
+    COMPARES: ClassVar[bool] = False
+    """Whether the screen shows the courses that the plan is compared with, which take longer to work out."""
 
     def __init__(self, child: str, stage: str | None = None) -> None:
         super().__init__()

@@ -9,11 +9,12 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.events import Resize
 
-from pathway.plan.model import Course
+from pathway.plan.model import Course, Plan
+from pathway.preferences import PROSTHETIC_COURSE
 from pathway.questions import decisions
 from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order
 from pathway.views.pictures.picture import Role
-from pathway.views.words import paragraphs, statements
+from pathway.views.words import paragraphs, roads, statements
 from pathway.views.words.courses import WORLDS
 from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.plan import usual_words
@@ -26,13 +27,15 @@ from tui.widgets import frame
 from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
 
-MARKS = f"{FIRST} recommended or chosen   {NOT_BEATEN} no other has both less burden and a better chance"
+COMPARING = "Comparing the courses …"
+MARKS = f"{FIRST} comes first   {NOT_BEATEN} no other has both less burden and a better chance"
 
 
 class CoursesScreen(ChildScreen):
     """Cards side by side, the words of the selected one below."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.COURSES]
+    COMPARES = True
     DEFAULT_CSS = """
     CoursesScreen #sorted { height: 1; padding: 0 1; }
     CoursesScreen PictureView { height: auto; max-height: 75%; width: 100%; margin: 0 0 0 1; overflow: hidden auto; }
@@ -66,18 +69,23 @@ class CoursesScreen(ChildScreen):
         self.call_after_refresh(self.show_courses)
 
     def children_changed(self, child_list: ChildList, name: str | None) -> None:
-        """Show the new plan; the course recommended or chosen is selected."""
+        """Show the new plan; the course that comes first is selected."""
         if name == self.child:
             self.course = None
             self.show_courses()
 
     def fresh(self) -> None:
-        """Select the course recommended or chosen, in the order of the plan."""
+        """Select the course that comes first, in the order of the plan."""
         self.course, self.order, self._from = None, 0, 0
 
     def show_stage(self) -> None:
         """Show the courses: they belong to no one stage."""
         self.show_courses()
+
+    @property
+    def plan(self) -> Plan | None:
+        """Return the plan with the courses that it is compared with, or None where it has none (yet)."""
+        return super().plan if self.home.child_list[self.child].compared else None
 
     @property
     def shown(self) -> tuple[Course, ...]:
@@ -95,9 +103,13 @@ class CoursesScreen(ChildScreen):
     def show_courses(self) -> None:
         """Show the cards around the selected course, and its words."""
         plan, chosen = self.plan, self.chosen
-        self.query_one("#told", frame.Notice).say("\n".join(self.home.child_list[self.child].told))
+        entry = self.home.child_list[self.child]
+        self.query_one("#told", frame.Notice).say("\n".join(entry.told))
+        self.query_one(frame.Title).update(f"{self.child}: courses side by side, {self.home.on}")
         if plan is None or chosen is None:
-            words = "No course can be planned yet: no leg length was measured, or the rules contradict each other."
+            self.query_one("#sorted", Prose).say([])
+            self.query_one(PictureView).show(None)
+            words = COMPARING if entry.plan is not None and not entry.compared else _none(plan)
             conflicts = paragraphs.conflicts(plan) if plan is not None else ()
             self.query_one("#course", Prose).say([Paragraph(words), *(Paragraph(text) for text in conflicts)])
             return
@@ -112,8 +124,7 @@ class CoursesScreen(ChildScreen):
         view = self.query_one(PictureView)
         view.styles.height = picture.height
         view.show(picture, chosen.id)
-        self.query_one("#course", Prose).say(_words(chosen))
-        self.query_one(frame.Title).update(f"{self.child}: courses side by side, {plan.on}")
+        self.query_one("#course", Prose).say(_words(plan, chosen))
 
     def action_course(self, by: int) -> None:
         """Select the course before or after."""
@@ -171,8 +182,18 @@ class CoursesScreen(ChildScreen):
         self.show_courses()
 
 
-def _words(course: Course) -> Iterator[Paragraph]:
+def _none(plan: Plan | None) -> str:
+    if plan is not None and plan.child.affected_side == "both":
+        return f"No course is planned for length. {plan.growth.basis}"
+    return "No course can be planned yet: no leg length was measured, or the rules contradict each other."
+
+
+def _words(plan: Plan, course: Course) -> Iterator[Paragraph]:
     yield Paragraph(course.summary[0].upper() + course.summary[1:], heading=True)
+    if first := roads.first_words(plan, course):
+        yield Paragraph(f"{first[0].upper()}{first[1:]}")
+    if course.id == PROSTHETIC_COURSE or (plan.roads is not None and course.recommended):
+        yield from paragraphs.of_roads(plan)
     if course.lost_because:
         yield Paragraph(f"Not first: {course.lost_because}")
     if usual := usual_words(course):

@@ -17,6 +17,7 @@ from pathway.courses.policy.risks import JOINTS, Exact, Risks, risks_of
 from pathway.courses.policy.school import school_years_touched
 from pathway.courses.problem import CourseProblem
 from pathway.days import in_months
+from pathway.growth import outlook
 from pathway.growth.reference_curves import Floats
 from pathway.protocol.model import Bone
 from pathway.protocol.question import Question
@@ -105,7 +106,8 @@ def tables_of(stand: Stand, turns: tuple[Turn, ...], amounts: Floats) -> tuple[l
     never = np.zeros(len(stand.columns))
     bare = {turn.bone for turn in turns} or {stand.problem.first.bone}
     if not turns:
-        return [_tables(stand, Turn(bone, 0, 1.0), amounts, never, never) for bone in bare], []
+        idle = np.zeros((len(stand.columns), stand.gains))
+        return [_tables(stand, Turn(bone, 0, 1.0), amounts, never, never, idle) for bone in bare], []
     made: list[TurnTables] = []
     found: dict[tuple[Bone, float, bytes], int] = {}
     of = []
@@ -114,11 +116,11 @@ def tables_of(stand: Stand, turns: tuple[Turn, ...], amounts: Floats) -> tuple[l
         most = chain.most[min(turn.own, chain.numbers - 1), stand.columns].astype(float)
         # Where its window is closed `when` says so; a limit of its own only makes a set of tables more.
         most[most < chain.least] = float(chain.most.max())
-        early = _years_before_usual(stand, turn)
-        key = turn.bone, turn.share, most.tobytes() + early.tobytes()
+        early, late = _years_before_usual(stand, turn), _years_after_usual(stand, turn)
+        key = turn.bone, turn.share, most.tobytes() + early.tobytes() + late.tobytes()
         if key not in found:
             found[key] = len(made)
-            made.append(_tables(stand, turn, amounts, most, early))
+            made.append(_tables(stand, turn, amounts, most, early, late))
         of.append(found[key])
     return made, of
 
@@ -132,7 +134,25 @@ def _years_before_usual(stand: Stand, turn: Turn) -> Floats:
     return early
 
 
-def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floats) -> TurnTables:
+def _years_after_usual(stand: Stand, turn: Turn) -> Floats:
+    """Return by visit and gain (T, G) how long after the usual ages that weigh it would come, years.
+
+    Only what passes from today on counts, and only while the legs differ by more than the rules let pass, on average.
+    """
+    problem, item = stand.problem, stand.problem.of(turn.bone).stages[turn.own]
+    late = np.zeros((len(stand.columns), stand.gains))
+    ages = problem.grid.age_years[stand.columns]
+    for rule in age_windows(item, stand.question.record.child.sex, problem.protocol, hard=False):
+        if rule.weighs_late and rule.at_most_months is not None:
+            years = np.maximum(ages - max(rule.at_most_months / 12, float(ages[0])), 0.0)
+            long = outlook(problem.growth.posterior.central(), (), ages).lengths("long_leg")[0]
+            left = problem.growth.difference_mm[stand.columns][:, None] - stand.grid_mm * np.arange(stand.gains)
+            large = 100 * left / long[:, None] > problem.number("practice_late_from_percent")
+            late = np.maximum(late, years[:, None] * large)
+    return late
+
+
+def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floats, late: Floats) -> TurnTables:
     problem = stand.problem
     own = turn.share * stand.grid_mm * np.arange(stand.gains)
     length = problem.growth.short_mm(turn.bone)[stand.columns]
@@ -152,7 +172,8 @@ def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floa
             amounts_mm=amounts,
             allowed=np.repeat(allowed[..., None], len(JOINTS), axis=3),
             cost=_cost(stand, turn.bone, amounts, percent, months, risks)
-            + (problem.number("practice_early_weight") * early)[:, None, None, None],
+            + (problem.number("practice_early_weight") * early)[:, None, None, None]
+            + (problem.number("practice_late_weight") * late)[:, None, :, None],
             gain_steps=steps,
             gain_chance=chances,
             loss_chance=loss_chance,

@@ -15,6 +15,7 @@ from pathway.exports.names import HOME
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
+from pathway.views.words import roads
 from pathway.views.words.caution import is_invented
 
 
@@ -45,7 +46,7 @@ def _composition(
     plan: Plan, at: Addresses, stamp: datetime.datetime, findings: Sequence[Json], wanted: Sequence[Json]
 ) -> Json:
     invented = " (invented child)" if is_invented(plan.child.note) else ""
-    stages = [f"{stage.date or 'no day'}: {stage.label}" for stage in plan.stages]
+    stages = [f"{stage.date or 'no day'}: {stage.label}" for stage in roads.other_stages(plan)]
     sections = [
         {"title": "Caution", "text": _narrative(told(plan))},
         _section("Diagnosis", PROBLEMS, [plan.child.diagnosis_label], [at.reference("condition")]),

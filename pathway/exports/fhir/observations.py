@@ -42,11 +42,12 @@ def observations(record: Record, plan: Plan, protocol: Protocol, at: Addresses) 
             yield _absent(protocol.finding(gap.finding), gap.side, day, gap.why, "final", at)
     for question in plan.open_questions:
         rule = protocol.finding(question.finding)
-        side = record.affected_side if rule.of == "limb" else None
+        side = (question.side or record.affected_side) if rule.of == "limb" else None
         if not rule.derived and (rule.id, side or "") not in told:
+            told.add((rule.id, side or ""))
             absent = _absent(rule, side, plan.on, question.why_unknown, "registered", at)
             # A finding of this very day may be out of date already, by an operation: the value keeps its own address.
-            yield {**absent, "id": at.id("question", rule.id)}
+            yield {**absent, "id": at.id("question", rule.id, *filter(None, (question.side if side else "",)))}
 
 
 def _measured(item: Measurement, day: datetime.date, protocol: Protocol, at: Addresses) -> Json:

@@ -9,6 +9,7 @@ from pathway.exports.fhir.parts import Addresses, told
 from pathway.plan.model import GATE_WORDS, Plan, PlanStage
 from pathway.protocol.guidance import Goal
 from pathway.protocol.model import Condition, Protocol
+from pathway.views.words import roads
 
 STATUS = {
     "done": "completed",
@@ -70,8 +71,11 @@ def _bound(leaf: Condition, unit: str) -> Json:
 
 
 def requests(plan: Plan, at: Addresses) -> Iterator[Json]:
-    """Yield every stage of the plan as a request: done, under way, planned, or optional and without a day."""
-    for stage in plan.stages:
+    """Yield the stages of the plan as requests: done, under way, planned, or optional and without a day.
+
+    Not those of the prosthetic road: nobody asked for them, and a program requests no amputation (see `care_plan`).
+    """
+    for stage in roads.other_stages(plan):
         amount = _amount(stage)
         period = {} if stage.date is None else {"start": stage.date.isoformat()}
         if stage.date is not None and stage.end_date is not None:
@@ -125,7 +129,8 @@ def care_plan(plan: Plan, at: Addresses, goals: Sequence[Json], findings: Sequen
         "author": at.reference("device"),
         "addresses": [at.reference("condition")],
         "note": [
-            {"text": text} for text in (*told(plan), *(item.explanation for item in plan.conflicts), *plan.notices)
+            {"text": text}
+            for text in (*told(plan), *(item.explanation for item in plan.conflicts), *plan.notices, *_roads(plan))
         ],
     }
     if days:
@@ -134,6 +139,17 @@ def care_plan(plan: Plan, at: Addresses, goals: Sequence[Json], findings: Sequen
         made["goal"] = [{"reference": f"urn:uuid:{goal['id']}"} for goal in goals]
     if findings:
         made["supportingInfo"] = [{"reference": f"urn:uuid:{finding['id']}"} for finding in findings]
-    if plan.stages:
-        made["activity"] = [{"reference": at.reference("stage", s.id, display=s.label)} for s in plan.stages]
+    stages = roads.other_stages(plan)
+    if stages:
+        made["activity"] = [{"reference": at.reference("stage", s.id, display=s.label)} for s in stages]
     return made
+
+
+def _roads(plan: Plan) -> Iterator[str]:
+    """Yield in words how the roads stand, the prosthetic road with its usual ages, and what is not planned."""
+    if plan.roads is not None:
+        yield " ".join((plan.roads.sentence, *(item.text for item in plan.roads.because)))
+    for stage in roads.prosthetic_stages(plan):
+        yield f"Prosthetic road, not requested: {stage.label}, {roads.usual_words(plan, stage)}."
+    for text in roads.not_planned(plan):
+        yield f"Not planned here: {text}"

@@ -46,6 +46,8 @@ def cited_sources(plan: pm.Plan, protocol: Protocol) -> tuple[pm.SourceLine, ...
     used |= {source for item in plan.cautions for source in item.sources}
     used |= {source for stage in plan.stages for item in stage.after for source in item.sources}
     used |= {source for stage in plan.stages for item in stage.amount_limits for source in item.sources}
+    used |= {source for item in plan.refused for source in item.sources}
+    used |= {source for item in (plan.roads.because if plan.roads else ()) for source in item.sources}
     return tuple(
         pm.SourceLine(id=item.id, citation=item.citation, address=item.address, seen=item.seen)
         for item in protocol.sources

@@ -26,12 +26,6 @@ def conflict(found: Conflict, protocol: Protocol, born: datetime.date) -> pm.Pla
     return pm.PlanConflict(rules=found.rules, explanation=text, remedies=remedies)
 
 
-def not_planned(protocol: Protocol) -> pm.PlanConflict:
-    """Return why a child affected on both sides is not planned, in the words of the protocol."""
-    rules = [rule for rule in protocol.cautions if rule.bilateral]
-    return pm.PlanConflict(rules=tuple(rule.id for rule in rules), explanation=" ".join(rule.text for rule in rules))
-
-
 def stage_words(id: str, protocol: Protocol) -> str:
     """Return a stage id as a person says it: its label in small letters, with its number where it has one."""
     known = {stage.id: stage.label.lower() for stage in protocol.stages}

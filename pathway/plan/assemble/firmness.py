@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from pathway.courses.course import Course
+from pathway.days import age_words
 from pathway.plan import model as pm
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
@@ -25,6 +26,21 @@ def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
         yield (
             f"{', '.join(named)} {verb} above a caution level: {words.rstrip('.')}. "
             "Counts of other children, teams and years."
+        )
+
+
+def far_short(growth: pm.GrowthPart, protocol: Protocol) -> Iterator[str]:
+    """Yield the years in which the leg will be so short, on the path of the plan, that a lift no longer does."""
+    limit_mm, percent = protocol.number("extension_from_mm"), protocol.number("extension_from_percent")
+    ages = [
+        point.age_years
+        for point in growth.by_age
+        if point.with_plan_mm.p50 > limit_mm or 100 * point.with_plan_mm.p50 > percent * point.long_leg_mm
+    ]
+    if ages and ages[-1] - ages[0] >= protocol.number("extension_told_from_years"):
+        yield (
+            f"Between about {age_words(ages[0])} and {age_words(ages[-1])} the leg is more than {limit_mm / 10:g} cm "
+            f"or {percent:g} % short on this plan: an extension prosthesis is needed in those years."
         )
 
 

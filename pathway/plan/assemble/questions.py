@@ -10,7 +10,7 @@ from pathway.growth import Posterior
 from pathway.plan import model as pm
 from pathway.protocol.model import Contraindication, Protocol
 from pathway.rule_engine.classify import Classified
-from pathway.rule_engine.findings import Findings, Unknown
+from pathway.rule_engine.findings import Findings, Known, Unknown
 from pathway.rule_engine.graph import ChildGraph
 
 PROJECTION = "the growth projection"
@@ -74,6 +74,8 @@ def open_questions(
     for finding, uses in asked.items():
         rule = protocol.finding(finding)
         fact = findings.get((finding, "affected"))
+        if isinstance(fact, Known):
+            continue  # what is worked out from it is missing, and measuring it again would not tell
         questions.append(
             pm.OpenQuestion(
                 finding=finding,

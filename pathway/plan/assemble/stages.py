@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Literal
 
 from pathway.courses.course import Arrest, Course, Lengthening, LimitAt
 from pathway.days import add_months, age_years, day_at_age, in_months
@@ -16,16 +17,22 @@ from pathway.protocol.question import Question
 from pathway.protocol.roles import reexamination
 from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
 from pathway.timing.delay import Delay, delay_of
-from pathway.timing.rule_links import examination
+from pathway.timing.road_windows import RoadWindow
+from pathway.timing.rule_links import examination, latest_useful
 from pathway.timing.schedule import Timetable
 
 
 def plan_stages(
-    graph: ChildGraph, course: Course | None, times: Timetable | None, question: Question
+    graph: ChildGraph,
+    course: Course | None,
+    times: Timetable | None,
+    question: Question,
+    road: Mapping[str, RoadWindow] | None = None,
 ) -> tuple[pm.PlanStage, ...]:
     """Return the stages of the plan in date order, examinations before later stages included.
 
-    Stages that the recommended course does not use stand at the end without a date, as optional or blocked.
+    Stages that the recommended course does not use stand at the end without a date, as optional or blocked; those of
+    the prosthetic road with their windows in `road`.
     """
     lengthenings = {item.stage: item for item in course.lengthenings} if course else {}
     arrest = course.arrest if course else None
@@ -33,7 +40,8 @@ def plan_stages(
     shown = []
     for item in graph.stages:
         if item.id in placed or _worth_showing(item, graph):
-            shown.append(_stage(item, graph, lengthenings.get(item.id), arrest, times, question))
+            usual = (road or {}).get(item.id)
+            shown.append(_stage(item, graph, lengthenings.get(item.id), arrest, times, question, usual))
     examinations = {stage.id: stage for stage in _examinations(shown, question)}
     shown = [_after_examination(stage, examinations) for stage in shown]
     shown.extend(examinations.values())
@@ -58,12 +66,15 @@ def _stage(
     arrest: Arrest | None,
     times: Timetable | None,
     question: Question,
+    usual: RoadWindow | None,
 ) -> pm.PlanStage:
     born, stage = question.record.child.date_of_birth, item.stage
     date = times.start.get(item.id) if times else item.done_on
     date = date or item.done_on
     end = times.end.get(item.id) if times else item.ended_on
     window = times.window.get(item.id) if times else None
+    if usual is not None:
+        window = usual.earliest, usual.latest
     status = _status(item, date, graph, times, question.on)
 
     def label(id: str) -> str:
@@ -72,6 +83,7 @@ def _stage(
     useful = _useful(arrest, item, date, born)
     if useful is not None and window is not None:
         window = window[0], useful if window[1] is None else min(useful, window[1])
+    window, passed = _clinical(window, item, date, question)
     slack = (window[1] - date).days if window and window[1] and date and item.done_on is None else None
     gates = tuple(gate_state(gate, date, status, _mender(gate, graph)) for gate in item.gates)
     is_arrest = arrest is not None and item.id == arrest.stage and date is not None
@@ -106,7 +118,10 @@ def _stage(
         amount_percent=round(100 * lengthening.amount_mm / lengthening.bone_mm, 1) if lengthening else None,
         amount_limits=tuple(_limit(item) for item in lengthening.limits) if lengthening else (),
         physes=arrest.physes if is_arrest and arrest else item.operation.physes if item.operation else (),
+        road=_road(item, graph),
+        likely=any(rule.likely for rule, verdict in item.indicated if verdict.state == "holds"),
         window=pm.DateWindow(earliest=window[0], latest=window[1]) if window and item.done_on is None else None,
+        past_usual=usual.past_usual if usual else passed,
         date=date,
         end_date=end if date else None,
         age_years=round(age_years(born, date), 3) if date else None,
@@ -123,6 +138,32 @@ def _stage(
         stop_rules=tuple(_stop_words(rule) for rule in question.protocol.stop_rules if rule.stage == stage.id),
         sources=tuple(sorted(used)),
     )
+
+
+def _clinical(
+    window: tuple[datetime.date, datetime.date | None] | None,
+    item: StageItem,
+    date: datetime.date | None,
+    question: Question,
+) -> tuple[tuple[datetime.date, datetime.date | None] | None, datetime.date | None]:
+    """Return a window that ends at the clinical latest age, or where that has passed, without it and when it was."""
+    rule = latest_useful(item, question.record.child.sex, question.protocol)
+    if window is None or date is None or rule is None or rule.at_most_months is None:
+        return window, None
+    last = add_months(question.record.child.date_of_birth, rule.at_most_months)
+    if last < date:
+        return window, last if item.done_on is None else None
+    return (window[0], last if window[1] is None else min(last, window[1])), None
+
+
+def _road(item: StageItem, graph: ChildGraph) -> Literal["", "lengthening", "prosthetic"]:
+    """Return the road that a stage belongs to alone, told where there are two."""
+    standing = graph.standing
+    if item.stage.road == "prosthetic":
+        return "prosthetic"
+    two = standing is not None and standing.stands is not None
+    of_length = item.stage.bone is not None or item.role in ("device_removal", "surveillance", "growth_arrest")
+    return "lengthening" if two and (of_length or item.stage.road == "lengthening") else ""
 
 
 def _useful(
@@ -234,7 +275,8 @@ def _after(item: StageItem, graph: ChildGraph, times: Timetable | None) -> tuple
         one, other, point = edge.earlier, edge.later, edge.earlier_point
         if edge.either_order and one in start and other in start and start[other] < start[one]:
             one, other, point = other, one, "end"
-        if other != item.id or one not in start:
+        on_road = "prosthetic" == item.stage.road == graph.stage(one).stage.road
+        if other != item.id or not (one in start or on_road):
             continue
         edges.append(
             pm.After(
@@ -302,6 +344,7 @@ def _examinations(stages: Sequence[pm.PlanStage], question: Question) -> Iterabl
             operation=False,
             status="later",
             side=question.record.affected_side,
+            road=stage.road,
             because=(
                 pm.Reason(
                     rule=kind.id,

@@ -14,6 +14,7 @@ from pathway.plan.model import AgePoint, Plan, PlanStage
 from pathway.plan.verify.breach import TOLERANCE_MM, Breach
 from pathway.plan.verify.calendar import calendar_breaches
 from pathway.plan.verify.gates import gate_breaches
+from pathway.plan.verify.roads import both_sided_breaches, road_breaches
 from pathway.plan.verify.sittings import sitting_breaches, untold_warnings
 from pathway.plan.verify.wishes import wish_breaches
 from pathway.protocol.model import Interval, Protocol
@@ -24,6 +25,8 @@ __all__ = ["Breach", "check_plan"]
 
 def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, ...]:
     """Return every breach of the rules in a plan; none for a plan that may be shown."""
+    if record.child.affected_side == "both":
+        return (*both_sided_breaches(plan, record, protocol), *_words(plan, record, protocol))
     found = [
         *_order_and_windows(plan, record),
         *gate_breaches(plan, record, protocol),
@@ -40,6 +43,7 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
         *_declined(plan, record),
         *_against(plan, protocol),
         *_sides(plan, record),
+        *road_breaches(plan, protocol),
         *_words(plan, record, protocol),
     ]
     return tuple(found)

@@ -25,6 +25,7 @@ def _deciding(protocol: Protocol) -> Iterator[tuple[str, str, Condition]]:
     yield from ((rule.id, "a contraindication", rule.when) for rule in protocol.contraindications)
     yield from ((goal.id, "a goal", goal.requires) for goal in protocol.goals if goal.requires is not None)
     yield from ((visit.id, "a follow-up", visit.when) for visit in protocol.follow_ups if visit.when is not None)
+    yield from ((rule.id, "a way on both sides", rule.when) for rule in protocol.both_sided if rule.when is not None)
 
 
 def _one_sided(protocol: Protocol, space: Space) -> Iterator[Complaint]:
@@ -46,7 +47,7 @@ def _asked_too_early(protocol: Protocol) -> Iterator[Complaint]:
     place = {stage.id: at for at, stage in enumerate(sorted(protocol.stages, key=lambda stage: stage.rank))}
     for rule in protocol.indications:
         for leaf in rule.when.leaves():
-            if leaf.stage is None or leaf.equals in ("done", "not_done"):
+            if leaf.stage is None or leaf.equals in ("done", "not_done", "wished"):
                 continue
             if place[leaf.stage] >= place[rule.stage]:
                 found = f"a test whether {leaf.stage} is {leaf.equals}, which is judged after {rule.stage}"

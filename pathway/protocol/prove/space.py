@@ -18,7 +18,7 @@ from pathway.protocol.model import Condition, Protocol, Stage
 from pathway.protocol.roles import predecessor_of
 
 Axis = tuple[str, str, str]
-"""Kind (finding, age, predicted, diagnosis, stage), name, and the leg or the share of draws below the value."""
+"""Kind (finding, age, predicted, diagnosis, stage, wish), name, and the leg or the share of draws below the value."""
 Cell = float | str | bool | None
 """A value that stands for its interval; None for a finding that was not measured."""
 Cells = frozenset[Cell]
@@ -75,7 +75,7 @@ class Space:
             for leaf in condition.leaves():
                 name = ("finding", leaf.finding) if leaf.finding is not None else ("quantity", str(leaf.quantity))
                 self._bounds.setdefault(name, set()).update(_bounds(leaf))
-                if leaf.known:
+                if leaf.known or leaf.missing:
                     self._asked_known.add(str(leaf.finding))
 
     def example(self, *wanted: Wanted) -> Example | None:
@@ -137,7 +137,7 @@ class Space:
         if wanted:
             return axis, cells
         # A finding that is not measured fails no comparison: it leaves it unknown; only `known` misses it.
-        missing = frozenset[Cell]() if leaf.known else frozenset[Cell]({None})
+        missing = frozenset[Cell]() if leaf.known or leaf.missing else frozenset[Cell]({None})
         return axis, self.cells(axis) - cells - missing
 
     def _settled(self, part: Condition, wanted: bool, box: Mapping[Axis, Cells]) -> bool:
@@ -159,6 +159,8 @@ class Space:
         kind, name, _ = axis
         if kind == "diagnosis":
             return [item.id for item in self.protocol.diagnoses]
+        if kind == "wish":
+            return [True, False]
         if kind == "stage":
             return states_of(self.protocol.stage(name), self.protocol)
         if kind == "age":
@@ -194,6 +196,7 @@ def conditions(protocol: Protocol) -> Iterator[Condition]:
     yield from (gate.requires for gate in protocol.gates)
     yield from (goal.requires for goal in protocol.goals if goal.requires is not None)
     yield from (visit.when for visit in protocol.follow_ups if visit.when is not None)
+    yield from (rule.when for rule in protocol.both_sided if rule.when is not None)
 
 
 def states_of(stage: Stage, protocol: Protocol) -> frozenset[str]:
@@ -222,7 +225,7 @@ def _axis(leaf: Condition) -> Axis:
     if leaf.diagnosis is not None:
         return ("diagnosis", "diagnosis", "")
     if leaf.stage is not None:
-        return ("stage", leaf.stage, "")
+        return ("wish" if leaf.equals == "wished" else "stage", leaf.stage, "")
     if leaf.quantity == "age_years":
         return ("age", "age_years", "")
     chance = 0.5 if leaf.chance is None else leaf.chance
@@ -237,6 +240,8 @@ def _holds(leaf: Condition, cell: Cell) -> bool:
         return True
     if leaf.diagnosis is not None:
         return cell == leaf.diagnosis
+    if leaf.stage is not None and leaf.equals == "wished":
+        return cell is True
     if leaf.stage is not None:
         return cell in STATES_OF[str(leaf.equals)]
     if leaf.equals is not None:

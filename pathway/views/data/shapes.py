@@ -10,7 +10,18 @@ from pydantic import TypeAdapter
 
 from pathway.days import Day
 from pathway.plan.growth import AgePoint, MeasuredPoint
-from pathway.plan.model import Considered, Course, DateWindow, GateState, GrowthPart, Plan, PlanStage, SourceLine
+from pathway.plan.model import (
+    Considered,
+    Course,
+    DateWindow,
+    GateState,
+    GrowthPart,
+    Plan,
+    PlanStage,
+    Refusal,
+    Roads,
+    SourceLine,
+)
 from pathway.plan.programme import Programme
 from pathway.questions.sensitivity import Turn
 from pathway.questions.smallest_change import Deciding, Near, WhatIf
@@ -67,6 +78,7 @@ class WhyNotPrinted(Frozen):
 
     stage: None
     kind: str
+    refused: Refusal | None
     what_would_change: tuple[WhatIf, ...]
     near_thresholds: tuple[Near, ...]
     decides_most: tuple[Deciding, ...]
@@ -83,6 +95,7 @@ class CoursesPrinted(Frozen):
     stands: float | None = None
     turns: tuple[Turn, ...] | None = None
     recommended: str | None
+    roads: Roads | None
     differences: tuple[str, ...]
     courses: tuple[Course, ...]
     caution: str
@@ -122,6 +135,9 @@ class StageOnTimeline(Frozen):
     end_date: Day | None
     age_years: float | None
     window: DateWindow | None
+    past_usual: Day | None
+    road: str
+    likely: bool
     amount_mm: float | None
 
 
@@ -131,6 +147,8 @@ class TimelinePrinted(Frozen):
     child: str
     on: datetime.date
     stages: tuple[StageOnTimeline, ...]
+    roads: Roads | None
+    refused: tuple[Refusal, ...]
     measured: tuple[MeasuredPoint, ...]
     by_age: tuple[AgePoint, ...]
     at_age: tuple[str, ...]
@@ -146,6 +164,8 @@ class PrerequisiteStage(Frozen):
     label: str
     status: str
     date: Day | None
+    road: str
+    window: DateWindow | None
     after: tuple[str, ...]
 
 

@@ -10,6 +10,7 @@ from pathway.protocol.model import Bone, Protocol
 from pathway.protocol.roles import bone_of, role_of
 from pathway.views.documents.document import Block, Heading, Paragraph, Table
 from pathway.views.words import family_terms as say
+from pathway.views.words import roads
 from pathway.views.words.wording import Wording
 
 MOST_ROWS = 4
@@ -23,8 +24,8 @@ def choices(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
     if not plan.alternatives:
         return
     yield Heading(words.say("choices.title"))
-    yield Paragraph(words.say("choices.intro"))
-    rows = tuple(row_of(course, words, protocol) for course in chosen(plan))
+    yield Paragraph(words.say("choices.intro_open" if _none_chosen(plan) else "choices.intro"))
+    rows = tuple(row_of(plan, course, words, protocol) for course in chosen(plan))
     head = tuple(words.say(f"choices.{name}") for name in ("choice", "operations", "frame", "left", "chance"))
     yield Table(
         words.say("choices.title"), head, (*rows, *_untreated(plan, words, protocol)), (46, 14, 12, 16, 12), 1, 0
@@ -45,11 +46,27 @@ def chosen(plan: Plan) -> tuple[Course, ...]:
     return (*first, *order)[:MOST_ROWS]
 
 
-def row_of(course: Course, words: Wording, protocol: Protocol) -> tuple[str, ...]:
+def _none_chosen(plan: Plan) -> bool:
+    """Return whether the first row is no more than drawn: no road is chosen, or an artificial leg only comes first."""
+    return _first(plan) != "choices.this_plan"
+
+
+def _first(plan: Plan) -> str:
+    """Return how the first row is named: never a plan for an artificial leg that nobody asked for."""
+    course = plan.recommended
+    if roads.road_is_open(plan):
+        return "choices.shown_here"
+    asked = plan.roads is not None and plan.roads.chosen == "prosthetic"
+    if course is not None and course.id == PROSTHETIC_COURSE and not asked:
+        return "choices.talked_first"
+    return "choices.this_plan"
+
+
+def row_of(plan: Plan, course: Course, words: Wording, protocol: Protocol) -> tuple[str, ...]:
     """Return one course as a row of the table."""
     name = course_name(course, words, protocol)
     if course.recommended:
-        name = words.say("choices.this_plan", choice=name[:1].lower() + name[1:])
+        name = words.say(_first(plan), choice=name[:1].lower() + name[1:])
         name = name[:1].upper() + name[1:]
     elif not course.within_protocol:
         name = words.say("choices.outside", choice=name)
@@ -97,7 +114,7 @@ def _untreated(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[tuple
     if none is not None and none.recommended:
         return
     if none is not None and none.residual_mm is not None:
-        yield row_of(none, words, protocol)
+        yield row_of(plan, none, words, protocol)
     elif at is not None:
         gap, nothing = say.signed(at.discrepancy_mm.p50, words), words.say("choices.no_number")
         yield words.say("choices.none"), nothing, "0", gap, nothing

@@ -12,6 +12,7 @@ from pathway.views.documents.choices import choices
 from pathway.views.documents.document import Block, Bullets, Callout, Card, Document, Figure, Heading, Lines, Paragraph
 from pathway.views.drawings.growth import NARROW_MM, changes_length, growth_drawing
 from pathway.views.drawings.timeline import timeline_drawing
+from pathway.views.words import family_roads, roads
 from pathway.views.words import family_terms as say
 from pathway.views.words.caution import is_invented
 from pathway.views.words.family_terms import MOST_QUESTIONS, Step
@@ -27,13 +28,15 @@ def handout(plan: Plan, words: Wording, protocol: Protocol) -> Document:
     """Return the family's document of a plan."""
     child = plan.child
     age, side = say.age_of(child.age_years, words), words.say(child.affected_side)
-    day = str(plan.on)
+    day, name = str(plan.on), "handout.subtitle_both" if child.affected_side == "both" else "handout.subtitle"
     blocks = (
         *_head(plan, words),
         *_short(plan, words),
+        *_ways(plan, words),
         *_road(plan, words, protocol),
         *_growth(plan, words),
         *_steps(plan, words, protocol),
+        *_artificial(plan, words),
         *_change(plan, words),
         *choices(plan, words, protocol),
         Heading(words.say("questions.title"), whole=True),
@@ -43,7 +46,7 @@ def handout(plan: Plan, words: Wording, protocol: Protocol) -> Document:
     )
     return Document(
         words.say("handout.title"),
-        words.say("handout.subtitle", child=child.id, age=age, side=side),
+        words.say(name, child=child.id, age=age, **({} if child.affected_side == "both" else {"side": side})),
         words.language,
         words.say("handout.footer", child=child.id, day=day),
         blocks,
@@ -60,11 +63,16 @@ def _short(plan: Plan, words: Wording) -> Iterator[Block]:
     yield Heading(words.say("handout.short_title"))
     lines: list[str] = []
     side, measured = words.say(plan.child.affected_side), plan.growth.measured
-    if measured:
+    both = plan.child.affected_side == "both"
+    if measured and both:
+        lines.append(words.say("handout.short_both", now=say.cm(abs(measured[-1].discrepancy_mm))))
+    elif measured:
         now = measured[-1].discrepancy_mm
         name = "short_even" if round(now / 10, 1) == 0 else "short_now" if now > 0 else "short_longer"
         lines.append(words.say(f"handout.{name}", side=side, now=say.cm(abs(now))))
-    if plan.growth.at_maturity is None:
+    if both:
+        lines.append(words.say("both_legs.intro"))
+    elif plan.growth.at_maturity is None:
         lines.append(words.say("handout.short_unknown"))
     else:
         middle = say.cm(plan.growth.at_maturity.discrepancy_mm.p50)
@@ -75,14 +83,45 @@ def _short(plan: Plan, words: Wording) -> Iterator[Block]:
         values = {"next": _name(first, words), "when": say.month_of(first.date or plan.on, words)}
         # What is done under one anaesthetic is one operation to a family.
         count = len({stage.date for stage in ahead})
-        name = "short_plan_one" if count == 1 else "short_plan"
+        name = "short_open" if roads.road_is_open(plan) else "short_plan_one" if count == 1 else "short_plan"
         lines.append(words.say(f"handout.{name}", operations=say.many(count, words), **values))
     elif plan.recommended is not None and plan.recommended.id == PROSTHETIC_COURSE:
-        lines.append(words.say("handout.short_prosthesis"))
+        asked = plan.roads is not None and plan.roads.chosen == "prosthetic"
+        lines.append(words.say("handout.short_asked" if asked else "handout.short_prosthesis"))
     else:
         lines.append(words.say("handout.short_plan_none"))
     lines.append(words.say("handout.short_team"))
     yield Paragraph(" ".join(lines), "lead")
+
+
+def _ways(plan: Plan, words: Wording) -> Iterator[Block]:
+    """Yield the two ways with the reasons, or what two affected legs mean, before any step is told."""
+    if plan.child.affected_side == "both":
+        yield Heading(words.say("both_legs.title"))
+        said = (words.say("both_legs.aims"), words.say("both_legs.no_guess"), family_roads.not_planned(plan, words))
+        yield Paragraph(" ".join(text for text in said if text))
+    if not family_roads.two_ways(plan):
+        return
+    yield Heading(words.say("roads.title"))
+    yield Bullets(tuple(family_roads.how_they_stand(plan, words)))
+    course = plan.recommended
+    if roads.road_is_open(plan) or (course is not None and course.id == PROSTHETIC_COURSE):
+        yield Heading(words.say("roads.longer_title"), 3)
+        yield Bullets(tuple(family_roads.longer_leg(plan, words)))
+    if roads.prosthetic_stages(plan):
+        yield Heading(words.say("roads.artificial_title"), 3)
+        yield Bullets((words.say("roads.artificial"),))
+
+
+def _artificial(plan: Plan, words: Wording) -> Iterator[Block]:
+    """Yield the steps of the way of an artificial leg in their usual order: ages, no dates."""
+    steps = tuple(family_roads.artificial_steps(plan, words))
+    if steps:
+        numbers = source_numbers(plan)
+        yield Heading(words.say("roads.artificial_title"), 2)
+        yield Paragraph(words.say("roads.artificial_steps"))
+        feet = tuple(_cited((stage,), words, numbers) for stage, _ in steps)
+        yield Bullets(tuple(text for _, text in steps), feet=feet)
 
 
 def _road(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
@@ -90,6 +129,8 @@ def _road(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
     if not say.steps(plan) and not say.finished(plan):
         yield Paragraph(words.say("timeline.empty"))
         return
+    if roads.road_is_open(plan) and plan.child.affected_side != "both":
+        yield Paragraph(words.say("timeline.open"))
     wide, narrow = timeline_drawing(plan, words, protocol), timeline_drawing(plan, words, protocol, NARROW_MM)
     yield Figure(wide, narrow, words.say("timeline.caption"))
 
@@ -99,7 +140,8 @@ def _growth(plan: Plan, words: Wording) -> Iterator[Block]:
     at, measured = plan.growth.at_maturity, plan.growth.measured
     wide, narrow = growth_drawing(plan, words), growth_drawing(plan, words, NARROW_MM)
     if at is None or wide is None or narrow is None:
-        yield Paragraph(words.say("growth.no_curve"))
+        both = plan.child.affected_side == "both"
+        yield Paragraph(words.say("both_legs.no_guess" if both else "growth.no_curve"))
         return
     lines = []
     if measured:
@@ -145,17 +187,22 @@ def _steps(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
     for step in say.steps(plan):
         yield _card(plan, step, words, protocol, numbers)
     for status, name in (("optional", "maybe"), ("blocked", "blocked")):
-        loose = [stage for stage in plan.stages if stage.date is None and stage.status == status]
+        loose = [stage for stage in roads.other_stages(plan) if stage.date is None and stage.status == status]
         if loose:
             yield Heading(words.say(f"steps.{name}_title"), 3, whole=len(loose) <= FEW)
             yield Paragraph(words.say(f"steps.{name}"))
             feet = tuple(_cited((stage,), words, numbers) for stage in loose)
-            yield Bullets(tuple(_loose(stage, words) for stage in loose), feet=feet)
+            both = plan.child.affected_side == "both"
+            yield Bullets(tuple(_loose(stage, words, sided=both) for stage in loose), feet=feet)
 
 
-def _loose(stage: PlanStage, words: Wording) -> str:
-    what = _what(stage, words)
-    return f"{_name(stage, words)}: {what[:1].lower()}{what[1:]}"
+def _loose(stage: PlanStage, words: Wording, *, sided: bool) -> str:
+    """Return a step without a date in a line; `sided` names the leg, where both are affected."""
+    what, name = _what(stage, words), _name(stage, words)
+    if sided and stage.side in ("left", "right"):
+        name = words.say("steps.sided", name=name, side=words.say(stage.side))
+    likely = f" {words.say('steps.likely')}" if stage.likely else ""
+    return f"{name}: {what[:1].lower()}{what[1:]}{likely}"
 
 
 def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int]) -> str:
@@ -165,7 +212,8 @@ def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int
 
 def _card(plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: dict[str, int]) -> Card:
     first = step.stages[0]
-    facts = [(words.say("steps.what"), _what(first, words))]
+    late = f" {words.say('steps.late')}" if any(roads.late_words(plan, stage) for stage in step.stages) else ""
+    facts = [(words.say("steps.what"), f"{_what(first, words)}{late}")]
     if long := _long(first, words, protocol):
         facts.append((words.say("steps.long"), long))
     amounts = [stage.amount_mm for stage in step.stages if stage.amount_mm is not None]
@@ -226,6 +274,8 @@ def _change(plan: Plan, words: Wording) -> Iterator[Block]:
     for question in plan.open_questions[:MOST_QUESTIONS]:
         name = "measure_open" if question.by is None else "measure"
         finding = question.family_words
+        if question.side:
+            finding = words.say("steps.sided", name=finding, side=words.say(question.side))
         by = {} if question.by is None else {"when": say.month_of(question.by, words)}
         lines.append(words.say(f"change.{name}", finding=finding, **by))
     more = len(plan.open_questions) - MOST_QUESTIONS

@@ -9,10 +9,21 @@ from dataclasses import dataclass
 from pathway.days import age_words
 from pathway.plan.model import Plan, PlanStage
 from pathway.views.documents.document import Block, Bullets, Callout, Document, Heading, Paragraph, Table
+from pathway.views.words import roads
 from pathway.views.words.caution import is_invented
-from pathway.views.words.plan import STATUS_WORDS, amount_words, cm_words, range_words, residual_words
+from pathway.views.words.plan import (
+    PROSTHETIC_HEADING,
+    amount_words,
+    cm_words,
+    range_words,
+    residual_words,
+    road_mark,
+    state_words,
+)
 
 SHOWN_COURSES = 2
+DRAWN = "drawn"
+"""The state of a stage of the lengthening road where that road is not the one chosen."""
 YES_NO: dict[object, str] = {True: "yes", False: "no"}
 
 
@@ -86,12 +97,19 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
     yield Heading("Findings and classification")
     yield Bullets(tuple(_findings(plan, names)), small=True)
     yield Heading("Plan")
-    loose = [stage.label for stage in plan.stages if stage.status == "optional"]
-    rows = tuple(_row(plan, stage) for stage in plan.stages if stage.status != "optional")
+    shown = roads.other_stages(plan)
+    loose = [_loose(plan, stage) for stage in shown if stage.status == "optional"]
+    rows = tuple(_row(plan, stage) for stage in shown if stage.status != "optional")
     head = ("stage", "state", "date", "age", "amount", "allowed")
+    if any(row[1].startswith(DRAWN) for row in rows):
+        yield Paragraph(f"State “{DRAWN}”: of the lengthening road, which is not chosen.", "small")
     yield Table("Stages of the plan", head, rows, (38, 9, 11, 8, 21, 22))
     if loose:
         yield Paragraph(f"Optional, without a date: {'; '.join(loose)}.")
+    yield from _roads(plan)
+    if plan.refused:
+        yield Heading("Not planned here")
+        yield Bullets(roads.not_planned(plan), small=True)
     gates = tuple(_gates(plan))
     if gates:
         yield Heading("Conditions not yet met")
@@ -109,8 +127,32 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
     planned = [stage for stage in plan.stages if stage.status != "optional"]
     cited = {id for stage in planned for id in stage.sources}
     cited |= {id for stage in planned for reason in stage.because for id in reason.sources}
+    cited |= {id for reason in plan.roads.because for id in reason.sources} if plan.roads is not None else set()
+    cited |= {id for item in plan.refused for id in item.sources}
     cited |= {id for stage in planned for gate in stage.gates if gate.state != "holds" for id in gate.sources}
     yield Paragraph("; ".join(_short(line.citation) for line in plan.sources if line.id in cited) + ".", "small")
+
+
+def _roads(plan: Plan) -> Iterator[Block]:
+    """Yield how the roads stand with the grounds, and the prosthetic road in its order with its usual ages."""
+    known = plan.roads
+    lines = [] if known is None else [" ".join((known.sentence, *(item.text for item in known.because)))]
+    steps = [f"{stage.label} ({_usual(plan, stage)})" for stage in roads.prosthetic_stages(plan)]
+    if steps:
+        lines.append(f"{PROSTHETIC_HEADING}, with usual ages and no dates: {'; '.join(steps)}.")
+    if lines:
+        yield Heading("Roads")
+        yield Bullets(tuple(lines), small=True)
+
+
+def _usual(plan: Plan, stage: PlanStage) -> str:
+    ages = "past its usual age" if stage.past_usual is not None else roads.span_words(plan, stage, short=True)
+    state = state_words(stage)
+    return ", ".join(part for part in (ages, "" if state == "optional" else state) if part)
+
+
+def _loose(plan: Plan, stage: PlanStage) -> str:
+    return f"{stage.label}{' (likely)' if stage.likely else ''}{road_mark(plan, stage)}"
 
 
 def _short(citation: str) -> str:
@@ -125,6 +167,9 @@ def _findings(plan: Plan, names: Mapping[str, str]) -> Iterator[str]:
     if growth.at_maturity is not None:
         text = f"At maturity ({age_words(growth.mature_age_years)}) without operation: "
         yield text + range_words(growth.at_maturity.discrepancy_mm)
+    if plan.child.affected_side == "both":
+        yield growth.basis
+        yield from growth.notes
     for item in plan.classification:
         yield f"{item.label}: {item.type} ({item.type_label})"
     yield from _judged(plan, names)
@@ -160,7 +205,16 @@ def _row(plan: Plan, stage: PlanStage) -> tuple[str, ...]:
         allowed = f"{stage.window.earliest} {latest}"
     age = "" if stage.date is None or stage.age_years is None else age_words(stage.age_years)
     date = "" if stage.date is None else str(stage.date)
-    return stage.label + local, STATUS_WORDS[stage.status], date, age, amount_words(stage), allowed
+    state = DRAWN if roads.of_lengthening(plan, stage) else state_words(stage)
+    late = ", late" if roads.late_words(plan, stage) else ""
+    return (
+        f"{stage.label}{local}",
+        f"{state}{late}",
+        date,
+        age,
+        amount_words(stage),
+        allowed,
+    )
 
 
 def _gates(plan: Plan) -> Iterator[str]:
@@ -189,6 +243,7 @@ def _courses(plan: Plan) -> Iterator[str]:
             text += f", within 2 cm about {100 * course.chance_within_20_mm:.0f} of 100"
         if course.lost_because:
             text += f"; not first: {course.lost_because}"
-        yield f"{text}; recommended" if course.recommended else text
+        first = roads.first_words(plan, course)
+        yield f"{text}; {first}" if first else text
     if len(plan.alternatives) > SHOWN_COURSES:
         yield f"and {len(plan.alternatives) - SHOWN_COURSES} more"

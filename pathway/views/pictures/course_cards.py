@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from pathway.plan.model import Course, Plan
 from pathway.views.pictures.picture import Axis, Canvas, Picture, Role
+from pathway.views.words import roads
 from pathway.views.words.plan import cm_words, residual_words
 
 GUTTER = 20
@@ -185,7 +186,7 @@ def _device_months(course: Course) -> float:
 
 def _alt(plan: Plan, courses: Sequence[Course]) -> Iterator[str]:
     for course in courses:
-        first = ", recommended or chosen" if course.recommended else ""
+        first = f", {roads.first_words(plan, course)}" if course.recommended else ""
         yield f"{course.summary[0].upper()}{course.summary[1:]}{first}."
         for stage in course.stages:
             amount = f", {cm_words(stage.amount_mm)}" if stage.amount_mm is not None else ""

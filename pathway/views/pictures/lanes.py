@@ -11,6 +11,7 @@ from pathway.days import age_years
 from pathway.plan.model import Plan, PlanStage
 from pathway.views.pictures.picture import Axis, Canvas, Role, stage_role
 from pathway.views.pictures.short_names import LANES, names
+from pathway.views.words import roads
 from pathway.views.words.plan import STATUS_MARKS
 
 
@@ -78,8 +79,8 @@ def draw(canvas: Canvas, lanes: Sequence[Lane], top: int, axis: Axis, plan: Plan
 
 
 def undated(plan: Plan) -> tuple[PlanStage, ...]:
-    """Return the stages without a date: blocked, optional, or waiting for what is not known."""
-    return tuple(stage for stage in plan.stages if stage.date is None)
+    """Return the stages without a date: blocked, optional, or waiting for what is not known; roads stand apart."""
+    return tuple(stage for stage in roads.other_stages(plan) if stage.date is None)
 
 
 def ages(plan: Plan, stage: PlanStage) -> tuple[float, float]:

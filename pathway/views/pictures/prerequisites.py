@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from pathway.plan.graph import graph_of
 from pathway.plan.model import Plan, PlanStage
 from pathway.views.pictures.picture import Canvas, Link, Picture, Role, stage_role
-from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS
+from pathway.views.words.plan import STATUS_MARKS, when_words
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -151,6 +151,6 @@ def _alt(plan: Plan, graph: nx.DiGraph[str], alone: Sequence[PlanStage]) -> Iter
         if stage.id in graph:
             before = [labels[other] for other in graph.predecessors(stage.id)]
             words = f"after {' and '.join(before)}" if before else "first in its chain"
-            yield f"{stage.label}, {STATUS_WORDS[stage.status]}: {words}."
+            yield f"{stage.label}, {when_words(plan, stage)}: {words}."
     if alone:
         yield f"{ALONE} {', '.join(stage.label for stage in alone)}."

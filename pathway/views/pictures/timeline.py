@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from pathway.days import age_words
 from pathway.plan.model import Plan, PlanStage, Quantiles
@@ -11,13 +11,20 @@ from pathway.views.pictures import curve as chart
 from pathway.views.pictures import lanes
 from pathway.views.pictures.curve import cm
 from pathway.views.pictures.picture import Axis, Canvas, Picture, Role, stage_role
-from pathway.views.pictures.short_names import LANES
-from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS, amount_words
+from pathway.views.pictures.short_names import LANES, names
+from pathway.views.words import roads
+from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS, amount_words, road_mark, state_words, when_words
 
 GUTTER = 12
+WIDE = 100
+ROWS_OF_THE_REST, SHARE_OF_ROAD = 8, 6
+"""Of the rows beyond these, so small a share may name the prosthetic road."""
+Loose = tuple[PlanStage, str]
+"""A stage without a place on the axis, and how it is named."""
 LEAST_CHART_ROWS = 7
 ROWS_FOR_LEGEND = 22
 NO_CURVE = "No growth projection: no leg length was measured."
+BOTH_SHORT = "No growth projection: both legs are short, each bone is compared with normal lengths."
 
 
 def timeline_ages(plan: Plan) -> tuple[float, float]:
@@ -53,18 +60,19 @@ def timeline(
     """
     axis = timeline_axis(width, from_age, to_age)
     canvas = Canvas(width, height)
-    loose = _undated_rows(plan, width)
+    loose, road = _undated_rows(plan, width), _road_rows(plan, width, height)
     legend = 1 if height >= ROWS_FOR_LEGEND else 0
-    fixed = 2 + len(loose) + legend
+    fixed = 2 + len(loose) + len(road) + legend
     has_chart = chart.curve(plan) is not None or bool(plan.growth.measured)
     wanted = max(LEAST_CHART_ROWS, (height - fixed) // 2) if has_chart else 2
     laid = lanes.lay_out(plan, axis, height - fixed - wanted)
     row = lanes.draw(canvas, laid, 0, axis, plan, selected)
-    if loose:
-        canvas.put(row, 0, "No date yet", Role.LANE_LABEL)
-    for line in loose:
-        _draw_loose(canvas, row, line)
-        row += 1
+    for name, lines in (("No date yet", loose), ("Prosthesis", road)):
+        if lines:
+            canvas.put(row, 0, name, Role.LANE_LABEL)
+        for line in lines:
+            _draw_loose(canvas, row, line)
+            row += 1
     _draw_axis(canvas, row, axis, plan)
     rows = height - row - 2 - legend
     if has_chart and rows >= 2:
@@ -91,30 +99,51 @@ def growth_chart(plan: Plan, width: int, height: int) -> Picture | None:
 
 def _draw_instead(canvas: Canvas, top: int, rows: int, axis: Axis, plan: Plan) -> None:
     """Say that there is no curve, and which findings would bring one or settle what is open."""
-    canvas.put(top, axis.left, NO_CURVE, Role.TEXT)
+    canvas.put(top, axis.left, no_curve(plan), Role.TEXT)
     for offset, question in enumerate(plan.open_questions[: max(0, rows - 2)]):
         canvas.put(top + 1 + offset, axis.left, f"Measure first: {question.label}", Role.LEGEND)
 
 
-def _undated_rows(plan: Plan, width: int) -> list[list[PlanStage]]:
-    rows: list[list[PlanStage]] = []
+def no_curve(plan: Plan) -> str:
+    """Return why there is no curve: nothing was measured, or both legs are short and nothing is projected."""
+    return BOTH_SHORT if plan.child.affected_side == "both" else NO_CURVE
+
+
+def _undated_rows(plan: Plan, width: int) -> list[list[Loose]]:
+    return _rows([(stage, stage.label) for stage in lanes.undated(plan)], width)
+
+
+def _road_rows(plan: Plan, width: int, height: int) -> list[list[Loose]]:
+    """Return the prosthetic road in its order: names with usual ages, names, short names or marks, as there is room."""
+    steps = roads.prosthetic_stages(plan)
+    told = ("past" if stage.past_usual is not None else roads.span_words(plan, stage, short=True) for stage in steps)
+    ages = [(stage, f"{stage.label} ({age})" if age else stage.label) for stage, age in zip(steps, told, strict=True)]
+    long, short = [(stage, stage.label) for stage in steps], [(stage, names(stage)[-2]) for stage in steps]
+    room = max(1, (height - ROWS_OF_THE_REST) // SHARE_OF_ROAD)
+    made = [_rows(named, width) for named in (*((ages,) if width >= WIDE else ()), long, short)]
+    return next((rows for rows in made if len(rows) <= room), _rows([(stage, "") for stage in steps], width))
+
+
+def _rows(named: Iterable[Loose], width: int) -> list[list[Loose]]:
+    rows: list[list[Loose]] = []
     used = width
-    for stage in lanes.undated(plan):
-        need = 2 + len(stage.label)
+    for stage, name in named:
+        need = 2 + len(name)
         if used + 3 + need > width:
             rows.append([])
             used = GUTTER - 3
-        rows[-1].append(stage)
+        rows[-1].append((stage, name))
         used += 3 + need
     return rows
 
 
-def _draw_loose(canvas: Canvas, row: int, line: list[PlanStage]) -> None:
+def _draw_loose(canvas: Canvas, row: int, line: list[Loose]) -> None:
     column = GUTTER
-    for stage in line:
+    for stage, name in line:
         canvas.put(row, column, STATUS_MARKS[stage.status], stage_role(stage.status), stage.id)
-        canvas.put(row, column + 1, f" {stage.label}", Role.LABEL, stage.id)
-        column += 2 + len(stage.label) + 3
+        if name:
+            canvas.put(row, column + 1, f" {name}", Role.LABEL, stage.id)
+        column += 2 + len(name) + 3
 
 
 def _draw_axis(canvas: Canvas, row: int, axis: Axis, plan: Plan) -> None:
@@ -175,21 +204,23 @@ def _alt(plan: Plan) -> Iterator[str]:
     child, growth = plan.child, plan.growth
     yield f"The timeline of {child.id} on {plan.on}, {age_words(child.age_years)} old."
     for lane, label in LANES.items():
-        for stage in plan.stages:
+        for stage in roads.other_stages(plan):
             if stage.lane == lane:
-                yield _stage_sentence(label, stage)
+                yield _stage_sentence(plan, label, stage)
+    for stage in roads.prosthetic_stages(plan):
+        yield f"{stage.label}: {when_words(plan, stage)}, no date."
     for point in growth.measured:
         yield f"Measured on {point.date}: leg difference {cm(point.discrepancy_mm)}."
     if growth.at_maturity is None or not growth.by_age:
-        yield NO_CURVE
+        yield no_curve(plan)
         return
     last = growth.by_age[-1]
     yield f"At maturity, at {age_words(last.age_years)}, without further operations: {_spread(last.discrepancy_mm)}."
     yield f"With the plan: {_spread(last.with_plan_mm)}."
 
 
-def _stage_sentence(lane: str, stage: PlanStage) -> str:
-    words = f"{lane}: {stage.label}, {STATUS_WORDS[stage.status]}"
+def _stage_sentence(plan: Plan, lane: str, stage: PlanStage) -> str:
+    words = f"{lane}: {stage.label}{road_mark(plan, stage)}, {state_words(stage)}"
     if stage.date is not None:
         age = f" at {age_words(stage.age_years)}" if stage.age_years is not None else ""
         words += f", {stage.date}{age}"

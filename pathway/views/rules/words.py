@@ -30,6 +30,7 @@ KIND_WORDS = {
     "intervals": "interval",
     "age_windows": "age window",
     "amount_limits": "limit of an amount",
+    "both_sided": "rule for both legs",
     "values": "value",
     "cautions": "caution",
     "stop_rules": "stop rule",
@@ -146,6 +147,19 @@ def _amount_limit(rule: model.AmountLimit, protocol: Protocol) -> str:
 def _value(rule: model.Value, _protocol: Protocol) -> str:
     span = f" (from {rule.low:g} to {rule.high:g})" if rule.low is not None and rule.high is not None else ""
     return f"{plain_words(rule.id)}: {rule.value:g} {rule.unit}{span}."
+
+
+_HOW = {
+    "each_side": "goes by the findings of each leg",
+    "shorter_leg": "is for the shorter leg, by the difference as measured",
+    "child": "is done once for the child",
+    "refused": "is not planned",
+}
+
+
+def _both_sided(rule: model.BothSided, protocol: Protocol) -> str:
+    only = f" where {condition_words(rule.when, protocol)}" if rule.when is not None else ""
+    return f"Both legs affected: {protocol.stage(rule.stage).label} {_HOW[rule.how]}{only}."
 
 
 def _caution(rule: model.Caution, protocol: Protocol) -> str:
@@ -335,6 +349,7 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Interval: _interval,
     model.AgeWindow: _age_window,
     model.AmountLimit: _amount_limit,
+    model.BothSided: _both_sided,
     model.Value: _value,
     model.Caution: _caution,
     model.StopRule: _stop_rule,

@@ -6,9 +6,11 @@ from collections.abc import Iterator, Mapping
 
 from pathway.days import age_words
 from pathway.plan.model import Course, CourseStage, Plan
+from pathway.preferences import PROSTHETIC_COURSE
 from pathway.questions.sensitivity import Robustness
 from pathway.questions.what_if import Answer
 from pathway.views.pictures.course_cards import facts
+from pathway.views.words import roads
 from pathway.views.words.caution import caution
 from pathway.views.words.plan import cm_words, local_lines, residual_words, usual_words
 from pathway.views.words.wrapping import wrap
@@ -59,9 +61,12 @@ def _lines(answer: Answer, width: int, plain: bool) -> Iterator[str]:
         yield from wrap(f"What if: {'; '.join(answer.asked)}.", width, "", "  ")
         for sentence in answer.differences:
             yield from wrap(sentence, width, "  ", "    ")
+    if plan.roads is not None:
+        yield ""
+        yield from wrap(plan.roads.sentence, width)
     if not plan.alternatives:
         yield ""
-        yield "No course can be planned."
+        yield from wrap(_no_course(plan), width)
         return
     yield ""
     yield from _table(plan, width, plain)
@@ -69,6 +74,12 @@ def _lines(answer: Answer, width: int, plain: bool) -> Iterator[str]:
     labels = {stage.kind: stage.label.rstrip("0123456789 ") for stage in plan.stages}
     for course in plan.alternatives:
         yield from _course(plan, course, labels, width, plain)
+
+
+def _no_course(plan: Plan) -> str:
+    if plan.child.affected_side == "both":
+        return f"No course is planned for length. {plan.growth.basis}"
+    return "No course can be planned."
 
 
 def _table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
@@ -95,7 +106,8 @@ def _table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
             yield _row(line, widths)
     mark = "1" if plain else "▶"
     better = "*: no other course has both less burden and a better chance"
-    yield from wrap(f"{mark}: recommended or chosen; {better}; height and maturity in cm, + still short.", width, "  ")
+    meant = next((roads.first_words(plan, one) for one in plan.alternatives if one.recommended), "first")
+    yield from wrap(f"{mark}: {meant}; {better}; height and maturity in cm, + still short.", width, "  ")
     yield from wrap(WORLDS, width, "  ")
 
 
@@ -132,8 +144,9 @@ def _chance(chance: float | None) -> str:
 
 
 def _course(plan: Plan, course: Course, labels: Mapping[str, str], width: int, plain: bool) -> Iterator[str]:
-    mark = ("first: " if plain else "▶ ") if course.recommended else ""
-    yield from wrap(f"{mark}{course.summary}", width, "", "  ")
+    first = roads.first_words(plan, course)
+    mark = "▶ " if first and not plain else ""
+    yield from wrap(f"{mark}{f'{first}: ' if first else ''}{course.summary}", width, "", "  ")
     for stage in course.stages:
         yield from wrap(_stage(stage, labels), width, "    ", "      ")
     told = [(label.strip(), words) for label, words in facts(plan, course) if label.strip() not in SAID_ABOVE]
@@ -145,6 +158,9 @@ def _course(plan: Plan, course: Course, labels: Mapping[str, str], width: int, p
         yield from wrap(usual, width, "    ", "      ")
     if course.lost_because:
         yield from wrap(f"Not first: {course.lost_because}", width, "    ", "      ")
+    if course.id == PROSTHETIC_COURSE:
+        for step in roads.prosthetic_stages(plan):
+            yield from wrap(f"{step.label}: {roads.usual_words(plan, step)}", width, "    ", "      ")
 
 
 def _stage(stage: CourseStage, labels: Mapping[str, str]) -> str:

@@ -15,10 +15,13 @@ from itertools import groupby
 from pathway.days import age_words
 from pathway.plan.graph import graph_of
 from pathway.plan.model import Plan, PlanStage, Quantiles
+from pathway.preferences import PROSTHETIC_COURSE
 from pathway.views.data.shapes import FamilyPart, FamilyPrinted
+from pathway.views.words import family_roads, roads
 from pathway.views.words.caution import caution
 from pathway.views.words.family_terms import MOST_QUESTIONS
 from pathway.views.words.plan import cm_words
+from pathway.views.words.wording import wording
 
 MONTHS = (
     "January", "February", "March", "April", "May", "June",
@@ -62,7 +65,13 @@ def _parts(plan: Plan) -> Iterator[Part]:
     if plan.conflicts:
         yield Part("No plan yet", ("Two rules do not fit together for your child. The team will sort this out.",))
         return
-    yield Part("What the plan wants", tuple(_goal(plan)))
+    both = plan.child.affected_side == "both"
+    if both:
+        yield Part(wording().say("both_legs.title"), tuple(_both_legs(plan)))
+    elif family_roads.two_ways(plan):
+        yield from _ways(plan)
+    else:
+        yield Part("What the plan wants", tuple(_goal(plan)))
     past = [s for s in plan.stages if s.status == "done"]
     if past:
         yield Part("What is done", tuple(f"{stage.family_words}{_when(stage)}" for stage in past))
@@ -72,6 +81,8 @@ def _parts(plan: Plan) -> Iterator[Part]:
     graph = graph_of(plan)
     # A lengthening is what another stage ends: its device comes off on its last day.
     lengthened = frozenset(s.id for s in to_come if s.lane == "length" and graph.followers(s.id))
+    if not both and roads.road_is_open(plan) and any(stage.road == "lengthening" for stage in to_come):
+        yield Part("Step by step", ("These are the steps to come, with those for a longer leg.",))
     last = ""
     for day, group in groupby(to_come, key=lambda stage: stage.date or plan.on):
         stages = tuple(group)
@@ -79,10 +90,58 @@ def _parts(plan: Plan) -> Iterator[Part]:
         words = tuple(_step(stages, lengthened))
         yield Part(f"Later in {_month(day)}" if heading == last else heading, words, stages[0].id)
         last = heading
+    steps = tuple(family_roads.artificial_steps(plan, wording()))
+    if steps and not family_roads.two_ways(plan):
+        yield _artificial(plan)
     if plan.open_questions:
         yield Part("What we still need to know", tuple(_questions(plan)))
     yield Part("How sure are we?", tuple(_sure(plan)))
     yield Part("What you can do", tuple(_do()))
+
+
+def _ways(plan: Plan) -> Iterator[Part]:
+    """Yield the two ways in equal detail: how they stand, then what each is and asks for."""
+    words = wording()
+    yield Part(words.say("roads.title"), tuple(family_roads.how_they_stand(plan, words)))
+    if roads.road_is_open(plan):
+        said = _goal(plan, "This way aims", "With this way")
+        yield Part(words.say("roads.longer_title"), (*said, words.say("roads.longer_shown")))
+    elif _other_way(plan):
+        yield Part(words.say("roads.longer_title"), (*_natural(plan), *family_roads.longer_leg(plan, words)))
+    else:
+        yield Part("What the plan wants", tuple(_goal(plan)))
+    if roads.prosthetic_stages(plan):
+        yield _artificial(plan)
+
+
+def _artificial(plan: Plan) -> Part:
+    words = wording()
+    told = (text for _, text in family_roads.artificial_steps(plan, words))
+    return Part(words.say("roads.artificial_title"), (*family_roads.artificial_leg(words), *told))
+
+
+def _other_way(plan: Plan) -> bool:
+    """Return whether the plan does not simply go the way of a longer leg."""
+    course = plan.recommended
+    return roads.road_is_open(plan) or (course is not None and course.id == PROSTHETIC_COURSE)
+
+
+def _natural(plan: Plan) -> tuple[str, ...]:
+    at = plan.growth.at_maturity
+    if at is None:
+        return ()
+    return (
+        f"With no more operations the leg would end about {_cm(at.discrepancy_mm.p50)} shorter.",
+        f"It may be {_span(at.discrepancy_mm)}.",
+    )
+
+
+def _both_legs(plan: Plan) -> Iterator[str]:
+    words = wording()
+    yield words.say("both_legs.aims")
+    yield words.say("both_legs.no_guess")
+    if told := family_roads.not_planned(plan, words):
+        yield told
 
 
 def _today(plan: Plan) -> Iterator[str]:
@@ -90,7 +149,9 @@ def _today(plan: Plan) -> Iterator[str]:
     side = "Both legs are affected" if child.affected_side == "both" else f"The {child.affected_side} leg is treated"
     yield f"Your child is {_age(child.age_years)} old. {side}."
     measured = plan.growth.measured
-    if measured:
+    if measured and child.affected_side == "both":
+        yield f"On {_day(measured[-1].date)} the two legs were {_cm(measured[-1].discrepancy_mm)} apart."
+    elif measured:
         yield f"On {_day(measured[-1].date)} the leg was {_cm(measured[-1].discrepancy_mm)} shorter than the other."
     else:
         yield "Nobody has measured how long the legs are. That comes first."
@@ -104,25 +165,22 @@ def _helps_now(plan: Plan, stage: PlanStage) -> bool:
     return due and stage.status in ("ready", "under_way") and not stage.operation and stage.lane == "checks"
 
 
-def _goal(plan: Plan) -> Iterator[str]:
-    at = plan.growth.at_maturity
+def _goal(plan: Plan, aims: str = "The plan aims", having: str = "With the plan") -> Iterator[str]:
     course = plan.recommended
-    if at is not None:
-        yield f"With no more operations the leg would end about {_cm(at.discrepancy_mm.p50)} shorter."
-        yield f"It may be {_span(at.discrepancy_mm)}."
+    yield from _natural(plan)
     if course is None:
         yield "We do not know enough yet to say which way is best."
         return
     if course.residual_mm is None:
-        yield "This way does not make the leg longer. Your child would walk with an artificial leg."
         return
     left = course.median_residual_mm
-    end = "The plan aims for legs of equal length" if abs(left) < 5 else f"With the plan it ends {_ends(left)}"
+    end = f"{aims} for legs of equal length" if abs(left) < 5 else f"{having} it ends {_ends(left)}"
     yield f"{end} when your child is grown up."
     yield f"It takes {_count(course.burden.operations, 'operation')} in all, if every step works."
     more = round(course.usually.unplanned_operations) if course.usually is not None else 0
     if more:
-        yield f"On average about {_count(more, 'operation')} more come that nobody planned."
+        come = "comes" if more == 1 else "come"
+        yield f"On average about {_count(more, 'more operation')} {come} that nobody planned."
     if course.burden.device_months >= 1:
         yield f"For {_count(round(course.burden.device_months), 'month')} in all there is a frame or a rod on the bone."
     if course.burden.adult_height_lost_mm >= 1:
@@ -146,6 +204,8 @@ def _step(stages: tuple[PlanStage, ...], lengthened: frozenset[str]) -> Iterator
     if healing and not any(stage.id in lengthened for stage in stages):
         yield f"Getting well takes about {_count(max(healing), 'month')}."
     blocked = [stage for stage in stages if stage.status == "blocked"]
+    if any(stage.past_usual is not None for stage in stages):
+        yield "This is later than it is usually done. Ask your team what that means."
     if blocked:
         yield "Something must be sorted out first. The team will tell you what."
 
@@ -169,7 +229,8 @@ def _questions(plan: Plan) -> Iterator[str]:
     yield "Some things were not measured yet, or too long ago:"
     for question in plan.open_questions[:MOST_QUESTIONS]:
         by = f", needed by {_day(question.by)}" if question.by and question.by > plan.on else ""
-        yield f"{question.family_words[0].upper()}{question.family_words[1:]}{by}."
+        leg = f" ({question.side} leg)" if question.side else ""
+        yield f"{question.family_words[0].upper()}{question.family_words[1:]}{leg}{by}."
     more = len(plan.open_questions) - MOST_QUESTIONS
     if more > 0:
         yield f"And {more} more. Your team knows which tests come next."
@@ -178,7 +239,8 @@ def _questions(plan: Plan) -> Iterator[str]:
 def _sure(plan: Plan) -> Iterator[str]:
     course = plan.recommended
     if course is not None and course.chance_within_20_mm is not None and course.chance_within_10_mm is not None:
-        yield "Think of 100 children like yours who start with this plan. Later steps are decided again at each visit."
+        start = "take the way of a longer leg" if roads.road_is_open(plan) else "start with this plan"
+        yield f"Think of 100 children like yours who {start}. Later steps are decided again at each visit."
         yield f"In about {_of_100(course.chance_within_20_mm)} the legs end less than 2 cm apart."
         yield f"In about {_of_100(course.chance_within_10_mm)} they end less than 1 cm apart."
         if course.lengthenings_needed:

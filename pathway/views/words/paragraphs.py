@@ -12,7 +12,8 @@ from pathway.protocol.roles import with_role
 from pathway.questions import why
 from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
-from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS, amount_words
+from pathway.views.words import roads
+from pathway.views.words.plan import STATUS_MARKS, amount_words, state_words, when_words
 
 if TYPE_CHECKING:
     from pathway.protocol.model import Condition, Protocol
@@ -137,8 +138,15 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
     """Yield the selected stage in a few lines: status, date, window, amount, open gates."""
     mark = STATUS_MARKS[stage.status]
     yield Paragraph(f"{mark} {stage.label}", role=stage_role(stage.status), heading=True)
-    yield Paragraph(f"{STATUS_WORDS[stage.status]}, {_when(stage)}")
-    if stage.window is not None and stage.status not in ("done", "under_way"):
+    if stage.road == "prosthetic" and stage.status not in roads.BEGUN:
+        yield Paragraph(f"{when_words(plan, stage)}; no date: family and team decide")
+    else:
+        yield Paragraph(f"{state_words(stage)}, {_when(stage)}")
+    if roads.of_lengthening(plan, stage):
+        yield Paragraph("Of the lengthening road: drawn, not chosen")
+    if late := roads.late_words(plan, stage):
+        yield Paragraph(f"{late[0].upper()}{late[1:]}")
+    if stage.window is not None and stage.date is not None and stage.status not in roads.BEGUN:
         latest = f"to {stage.window.latest}" if stage.window.latest else "on, no latest day"
         yield Paragraph(f"Allowed from {stage.window.earliest} {latest}")
     amount = amount_words(stage)
@@ -181,20 +189,38 @@ def of_child(plan: Plan) -> Iterator[Paragraph]:
     """Yield what the wide pane adds: classification, the course, what to measure first."""
     for item in plan.classification:
         yield Paragraph(f"{item.label}: {item.type} ({item.type_label})")
+    if plan.child.affected_side == "both":
+        yield from (Paragraph(note) for note in plan.growth.notes)
+    yield from of_roads(plan)
     course = plan.recommended
     if course is not None:
         yield Paragraph("Course", heading=True)
-        yield Paragraph(course.summary)
+        yield Paragraph(f"{course.summary} ({roads.first_words(plan, course)})")
         burden = course.burden
+    if course is not None and course.residual_mm is not None:
         count = "1 operation" if burden.operations == 1 else f"{burden.operations} operations"
         yield Paragraph(f"{count}, {burden.device_months:.0f} months with a device")
         if course.chance_within_20_mm is not None:
             yield Paragraph(f"Ends within 2 cm in about {100 * course.chance_within_20_mm:.0f} of 100")
+    if plan.refused:
+        yield Paragraph("Not planned here", heading=True)
+    yield from (Paragraph(text) for text in roads.not_planned(plan))
     if plan.open_questions:
         yield Paragraph("Measure first", heading=True)
     for question in plan.open_questions:
         by = f", by {question.by}" if question.by else ""
         yield Paragraph(f"{question.label}{by}")
+
+
+def of_roads(plan: Plan) -> Iterator[Paragraph]:
+    """Yield how the roads stand with the grounds, and the prosthetic road in its usual order."""
+    if plan.roads is None:
+        return
+    yield Paragraph("Roads", heading=True)
+    yield Paragraph(plan.roads.sentence)
+    yield from (Paragraph(item.text, depth=1) for item in plan.roads.because)
+    for stage in roads.prosthetic_stages(plan):
+        yield Paragraph(f"{stage.label}: {roads.usual_words(plan, stage)}", depth=1)
 
 
 def conflicts(plan: Plan) -> tuple[str, ...]:
@@ -284,6 +310,7 @@ def details(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
 
 
 def in_date_order(plan: Plan) -> tuple[PlanStage, ...]:
-    """Return the stages by date; those without one come last, in the order of the plan."""
+    """Return the stages by date, then those without one in the order of the plan, the prosthetic road last."""
+    road = roads.prosthetic_stages(plan)
     dated = sorted((s for s in plan.stages if s.date is not None), key=lambda stage: stage.date or plan.on)
-    return (*dated, *(stage for stage in plan.stages if stage.date is None))
+    return (*dated, *(stage for stage in plan.stages if stage.date is None and stage not in road), *road)

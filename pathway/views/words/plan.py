@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathway.days import age_words
 from pathway.plan.model import Course, Plan, PlanStage, Quantiles
 from pathway.questions.why import Line
+from pathway.views.words import roads
 from pathway.views.words.caution import INVENTED, caution
 from pathway.views.words.curve_table import curve_table
 from pathway.views.words.wrapping import wrap
@@ -21,6 +22,9 @@ STATUS_WORDS = {
 }
 STATUS_MARKS = {"done": "●", "under_way": "◐", "ready": "▶", "later": "○", "blocked": "✕", "optional": "◇"}
 SHOWN_COURSES = 6
+PROSTHETIC_HEADING = "Prosthetic road, in its usual order"
+PROSTHETIC_NOTE = "Usual ages, no dates. Not every step is for every child: some stand in place of others."
+LENGTHENING_NOTE = "Those marked [lengthening road] are drawn, not chosen."
 STATE_MARKS = {"holds": "+", "fails": "-", "unknown": "?", "waived": "~", "later": ">", "": " "}
 
 
@@ -41,7 +45,7 @@ def why_text(
 
     `stage` is the label of the kind where the plan has no such stage; `facts` are lines that come first.
     """
-    name = stage if isinstance(stage, str) else f"{stage.label} ({_status(stage)})"
+    name = stage if isinstance(stage, str) else f"{stage.label} ({when_words(plan, stage)})"
     head = wrap(f"{name} for {plan.child.id} on {plan.on}", width, "", "  ")
     body = [*head, *wrap(caution(plan), width), *local_lines(plan, width), *facts, ""]
     for line in lines:
@@ -104,8 +108,16 @@ def amount_words(stage: PlanStage) -> str:
     return f"{cm_words(stage.amount_mm)}{share}{plates}"
 
 
-def _status(stage: PlanStage) -> str:
-    return STATUS_WORDS[stage.status]
+def state_words(stage: PlanStage) -> str:
+    """Return the state of a stage in a word; what most children come to is `likely`, not merely optional."""
+    return "likely" if stage.likely and stage.status == "optional" else STATUS_WORDS[stage.status]
+
+
+def when_words(plan: Plan, stage: PlanStage) -> str:
+    """Return the state of a stage, and of the prosthetic road its usual age: `optional, usual age 10 to 18 months`."""
+    if stage.road == "prosthetic" and stage.status not in roads.BEGUN:
+        return f"{state_words(stage)}, prosthetic road, {roads.usual_words(plan, stage)}"
+    return state_words(stage)
 
 
 def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
@@ -121,7 +133,10 @@ def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
         yield from wrap(f"Notice: {text}", width)
     yield from _classification(plan, width)
     yield from _difference(plan, width)
+    yield from _road_lines(plan, width)
     yield from _stage_table(plan, width, plain)
+    yield from _prosthetic_lines(plan, width, plain)
+    yield from _refused_lines(plan, width)
     yield from _delay_lines(plan, width)
     yield from _gate_lines(plan, width)
     yield from _course_lines(plan, width, plain)
@@ -156,9 +171,13 @@ def _difference(plan: Plan, width: int) -> Iterator[str]:
     growth = plan.growth
     yield ""
     yield "Leg difference"
+    both = plan.child.affected_side == "both"
     if growth.measured:
         last = growth.measured[-1]
-        yield f"  measured {cm_words(last.discrepancy_mm)} on {last.date}"
+        yield f"  measured {cm_words(last.discrepancy_mm)}{' between the two legs' if both else ''} on {last.date}"
+    if both:
+        yield from bones_lines(plan, width)
+        return
     if growth.at_maturity is None:
         yield "  at maturity: cannot be predicted: no leg length measured"
         return
@@ -171,17 +190,72 @@ def _difference(plan: Plan, width: int) -> Iterator[str]:
     yield from wrap(growth.next_visit, width, "  ", "    ")
 
 
+def bones_lines(plan: Plan, width: int) -> Iterator[str]:
+    """Yield, where both legs are short, each bone beside the normal length of its age."""
+    yield from wrap(plan.growth.basis, width, "  ", "    ")
+    for note in plan.growth.notes:
+        yield from wrap(note, width, "  ", "    ")
+    if not plan.growth.notes:
+        yield "  No bone was measured yet."
+
+
+def _road_lines(plan: Plan, width: int) -> Iterator[str]:
+    """Say how lengthening and prosthesis stand, and on which grounds."""
+    if plan.roads is None:
+        return
+    yield ""
+    yield "Roads"
+    yield from wrap(plan.roads.sentence, width, "  ", "    ")
+    for item in plan.roads.because:
+        yield from wrap(f"{item.text}{' (local)' if item.local else ''}", width, "  - ", "    ")
+
+
 def _stage_table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     yield ""
     yield "Stages"
-    for stage in plan.stages:
+    if any(roads.of_lengthening(plan, stage) for stage in plan.stages):
+        yield from wrap(LENGTHENING_NOTE, width, "  ")
+    for stage in roads.other_stages(plan):
         mark = "" if plain else f"{STATUS_MARKS[stage.status]} "
         when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{'':10}  {'':9}"
-        head = f"  {when}  {mark}{_status(stage):<9}  "
-        yield from wrap(f"{stage.label}{_local(plan, stage)}{_tail(stage)}", width, head, " " * len(head))
+        head = f"  {when}  {mark}{state_words(stage):<9}  "
+        name = f"{stage.label}{road_mark(plan, stage)}{_local(plan, stage)}"
+        yield from wrap(f"{name}{_tail(plan, stage)}", width, head, " " * len(head))
         for item in stage.because:
             if item.against:
                 yield from wrap(item.text, width, " " * len(head))
+
+
+def road_mark(plan: Plan, stage: PlanStage) -> str:
+    """Return ` [lengthening road]` behind a stage of that road where it is not the one chosen, or ""."""
+    return " [lengthening road]" if roads.of_lengthening(plan, stage) else ""
+
+
+def _prosthetic_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
+    """Yield the prosthetic road in its order: ages of print, never a date."""
+    steps = roads.prosthetic_stages(plan)
+    if not steps:
+        return
+    yield ""
+    yield PROSTHETIC_HEADING
+    yield from wrap(PROSTHETIC_NOTE, width, "  ")
+    for stage in steps:
+        mark = "" if plain else f"{STATUS_MARKS[stage.status]} "
+        head = f"  {mark}{state_words(stage):<9}  "
+        text = f"{stage.label}{_local(plan, stage)}: {roads.usual_words(plan, stage)}"
+        yield from wrap(text, width, head, " " * len(head))
+        for item in stage.because:
+            if item.against:
+                yield from wrap(item.text, width, " " * len(head))
+
+
+def _refused_lines(plan: Plan, width: int) -> Iterator[str]:
+    said = roads.not_planned(plan)
+    if said:
+        yield ""
+        yield "Not planned here"
+    for text in said:
+        yield from wrap(text, width, "  ", "    ")
 
 
 def _local(plan: Plan, stage: PlanStage) -> str:
@@ -190,8 +264,8 @@ def _local(plan: Plan, stage: PlanStage) -> str:
     return " (local)" if own else ""
 
 
-def _tail(stage: PlanStage) -> str:
-    parts = [amount_words(stage)]
+def _tail(plan: Plan, stage: PlanStage) -> str:
+    parts = [amount_words(stage), roads.late_words(plan, stage)]
     if stage.window is not None and stage.operation and stage.status != "done":
         latest = f"to {stage.window.latest}" if stage.window.latest else "on"
         parts.append(f"allowed from {stage.window.earliest} {latest}")
@@ -234,7 +308,7 @@ def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     yield ""
     yield "Courses"
     for course in plan.alternatives[:SHOWN_COURSES]:
-        yield from _course(course, width, plain)
+        yield from _course(plan, course, width, plain)
     more = len(plan.alternatives) - SHOWN_COURSES
     if more > 0:
         yield f"    and {more} more, ranked lower: --json shows all of them"
@@ -242,10 +316,12 @@ def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
         yield from wrap("`limb-pathway alternatives` compares it with others.", width, "    ")
 
 
-def _course(course: Course, width: int, plain: bool) -> Iterator[str]:
-    mark = ("recommended:" if plain else "▶") if course.recommended else ("" if plain else " ")
+def _course(plan: Plan, course: Course, width: int, plain: bool) -> Iterator[str]:
+    first = roads.first_words(plan, course)
+    mark = "" if plain or not first else "▶ "
+    text = f"{mark}{f'{first}: ' if first else ''}{course.summary}"
     burden = course.burden
-    yield from wrap(f"{mark} {course.summary}".strip(), width, "  " if mark.strip() else "    ", "      ")
+    yield from wrap(text, width, "  " if first else "    ", "      ")
     if course.residual_mm is None:
         yield from wrap(course.lost_because or "to be discussed: not measured by length", width, "      ")
         return
@@ -314,6 +390,9 @@ def _growth_lines(plan: Plan, width: int) -> Iterator[str]:
     yield from wrap(caution(plan), width)
     yield from local_lines(plan, width)
     yield ""
+    if plan.child.affected_side == "both":
+        yield from bones_lines(plan, width)
+        return
     for note in growth.notes or (growth.basis,):
         yield from wrap(note, width, "  ", "    ")
     if growth.next_visit:

@@ -8,7 +8,7 @@ from pathway.plan.graph import graph_of
 from pathway.plan.model import Plan, PlanStage
 from pathway.questions.why import after_words
 from pathway.views.data.shapes import PrerequisitesPrinted, PrerequisiteStage
-from pathway.views.words.plan import STATUS_WORDS
+from pathway.views.words.plan import road_mark, when_words
 from pathway.views.words.wrapping import wrap
 
 
@@ -29,8 +29,10 @@ def prerequisites_words(plan: Plan, stage: PlanStage, width: int) -> Iterator[st
         yield "  Nothing: it is the first in its chain." if tied else "  Nothing: it is independent of other stages."
         return
     for other in order:
-        when = str(other.date) if other.date is not None else "no date yet"
-        yield from wrap(f"{when}  {other.label}, {STATUS_WORDS[other.status]}", width, "  ", "              ")
+        when = str(other.date) if other.date is not None else "no date" if other.road == "prosthetic" else "no date yet"
+        yield from wrap(
+            f"{when}  {other.label}{road_mark(plan, other)}, {when_words(plan, other)}", width, "  ", "              "
+        )
         ties = graph.edges_into(other.id)
         for tie in ties:
             yield from wrap(after_words(plan, tie.rule), width, "    ", "      ")
@@ -51,6 +53,8 @@ def prerequisites_data(plan: Plan, stage: PlanStage, unlock: tuple[str, ...]) ->
                 label=other.label,
                 status=other.status,
                 date=other.date,
+                road=other.road,
+                window=other.window,
                 after=tuple(tie.earlier for tie in graph.edges_into(other.id)),
             )
             for other in chain_in_order(plan, stage)

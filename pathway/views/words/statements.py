@@ -53,6 +53,14 @@ def of_plan(plan: Plan) -> tuple[Statement, ...]:
 def _of_plan(plan: Plan) -> Iterator[Statement]:
     for item in plan.classification:
         yield Statement(f"{item.label}: {item.type} ({item.type_label})", item.system)
+    for reason in plan.roads.because if plan.roads is not None else ():
+        mark = why.MARKS[reason.verdict.state] if reason.verdict else ""
+        known = f"{why.PROVENANCE_WORDS[reason.provenance]}, {reason.strength.replace('_', ' ')}"
+        yield Statement(f"How the roads stand: {reason.text}", reason.rule, mark, reason.local, known)
+    for refusal in plan.refused:
+        known = why.PROVENANCE_WORDS[refusal.provenance]
+        text = f"Not planned here: {refusal.label}. {refusal.because}"
+        yield Statement(text, refusal.rule, local=why.is_local(plan, refusal.rule), known=known)
     for caution in plan.cautions:
         for source in caution.sources:
             yield Statement(caution.text, source, local=caution.local)

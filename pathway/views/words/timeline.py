@@ -8,9 +8,17 @@ from pathway.days import age_words
 from pathway.plan.model import Plan, PlanStage
 from pathway.views.data.shapes import StageOnTimeline, TimelinePrinted
 from pathway.views.pictures.short_names import LANES
-from pathway.views.pictures.timeline import NO_CURVE
+from pathway.views.pictures.timeline import no_curve
+from pathway.views.words import roads
 from pathway.views.words.curve_table import curve_table
-from pathway.views.words.plan import STATUS_WORDS, amount_words, cm_words
+from pathway.views.words.plan import (
+    PROSTHETIC_HEADING,
+    amount_words,
+    bones_lines,
+    cm_words,
+    road_mark,
+    state_words,
+)
 from pathway.views.words.wrapping import wrap
 
 _NOT_YET = "no date yet"
@@ -19,32 +27,43 @@ _NOT_YET = "no date yet"
 def timeline_words(plan: Plan, width: int) -> Iterator[str]:
     """Yield the timeline of a plan lane by lane, each stage with its days; then what was measured, and the curve."""
     for lane, label in LANES.items():
-        stages = sorted((s for s in plan.stages if s.lane == lane), key=lambda s: (s.date is None, s.date or plan.on))
+        inside = (stage for stage in roads.other_stages(plan) if stage.lane == lane)
+        stages = sorted(inside, key=lambda stage: (stage.date is None, stage.date or plan.on))
         if stages:
             yield ""
             yield label
         for stage in stages:
-            yield from _stage(stage, width)
+            yield from _stage(plan, stage, width)
+    steps = roads.prosthetic_stages(plan)
+    if steps:
+        yield ""
+        yield f"{PROSTHETIC_HEADING}: usual ages, no dates"
+    for stage in steps:
+        head = f"  {state_words(stage):<9}  "
+        yield from wrap(f"{stage.label}: {roads.usual_words(plan, stage)}", width, head, " " * len(head))
     yield ""
     yield "Leg difference"
     for point in plan.growth.measured:
         yield f"  measured {cm_words(point.discrepancy_mm)} on {point.date}, at {age_words(point.age_years)}"
+    if plan.child.affected_side == "both":
+        yield from bones_lines(plan, width)
+        return
     if not plan.growth.by_age:
-        yield from wrap(NO_CURVE, width, "  ", "    ")
+        yield from wrap(no_curve(plan), width, "  ", "    ")
         yield from (f"  Measure first: {question.label}" for question in plan.open_questions)
         return
     yield ""
     yield from curve_table(plan, width)
 
 
-def _stage(stage: PlanStage, width: int) -> Iterator[str]:
+def _stage(plan: Plan, stage: PlanStage, width: int) -> Iterator[str]:
     when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{_NOT_YET:<21}"
-    head = f"  {when}  {STATUS_WORDS[stage.status]:<9}  "
-    yield from wrap(f"{stage.label}{_tail(stage)}", width, head, " " * len(head))
+    head = f"  {when}  {state_words(stage):<9}  "
+    yield from wrap(f"{stage.label}{road_mark(plan, stage)}{_tail(plan, stage)}", width, head, " " * len(head))
 
 
-def _tail(stage: PlanStage) -> str:
-    parts = [amount_words(stage)]
+def _tail(plan: Plan, stage: PlanStage) -> str:
+    parts = [amount_words(stage), roads.late_words(plan, stage)]
     if stage.end_date is not None and stage.date is not None and stage.end_date > stage.date:
         parts.append(f"until {stage.end_date}")
     if stage.window is not None and stage.status not in ("done", "under_way"):
@@ -61,6 +80,8 @@ def timeline_data(plan: Plan, at_age: tuple[str, ...], conflicts: tuple[str, ...
         child=plan.child.id,
         on=plan.on,
         stages=tuple(StageOnTimeline(**{name: getattr(stage, name) for name in fields}) for stage in plan.stages),
+        roads=plan.roads,
+        refused=plan.refused,
         measured=plan.growth.measured,
         by_age=plan.growth.by_age,
         at_age=at_age,

@@ -18,7 +18,7 @@ from tests.outside.mutation.mutants import Mutant
 from tests.outside.published.test_thresholds import WORDS, leaves
 from tests.rule_engine.facts_of_case import facts_of_case
 from tests.rule_engine.test_rule_cases import FILES, state_of
-from tests.rule_engine.test_table import NEEDS, ROWS, judged
+from tests.rule_engine.test_table import NEEDS, ROWS, Judged, judged
 
 THRESHOLDS: list[dict[str, Any]] = tomllib.loads(
     (Path(__file__).parents[1] / "published" / "thresholds.toml").read_text(encoding="utf-8")
@@ -49,6 +49,7 @@ def _conditions(protocol: Protocol) -> dict[str, Condition]:
         **{kind.id: kind.when for scheme in protocol.classifications for kind in scheme.types},
         **{goal.id: goal.requires for goal in protocol.goals if goal.requires is not None},
         **{visit.id: visit.when for visit in protocol.follow_ups if visit.when is not None},
+        **{rule.id: rule.when for rule in protocol.both_sided if rule.when is not None},
     }
 
 
@@ -151,12 +152,19 @@ def _as_published(row: dict[str, Any], protocol: Protocol) -> bool:
             [rule.id for rule, _ in found.graph.of_kind(kind)[0].indicated] == [rule_id]
             for kind, rule_id in row.get("reason", {}).items()
         )
+        and ("stands" not in row or _stand(found) == (row["stands"], set(row.get("grounds", ()))))
         and all(gates.get(gate) == state for gate, state in row.get("gates", {}).items())
         and all(
             sorted(rule.id for rule, _ in found.graph.of_kind(kind)[0].against) == sorted(rules)
             for kind, rules in row.get("against", {}).items()
         )
     )
+
+
+def _stand(found: Judged) -> tuple[str, set[str]]:
+    standing = found.graph.standing
+    assert standing is not None
+    return standing.stands or "lengthening alone", {rule.id for rule, _ in standing.grounds}
 
 
 JUDGES: dict[str, Callable[[Mutant], bool]] = {

@@ -16,6 +16,7 @@ KINDS = (
     "intervals",
     "age_windows",
     "amount_limits",
+    "both_sided",
     "stop_rules",
     "goals",
     "follow_ups",
@@ -50,9 +51,14 @@ FLAGS = (
     "warns",
     "operation",
     "asks",
+    "likely",
+    "impossible",
+    "latest_useful",
+    "weighs_late",
+    "only",
 )
 TEXTS = ("because", "text", "target", "look_for", "label", "what", "family_words", "how", "gap")
-DROPPED = ("otherwise", "instead", "gap_when", "bone", "sex")
+DROPPED = ("otherwise", "instead", "gap_when", "bone", "sex", "stands", "road")
 LISTS = ("mends", "alters", "applies_to")
 
 
@@ -191,7 +197,7 @@ def _of_leaf(leaf: Condition) -> Iterator[tuple[str, str, Condition]]:
     if isinstance(leaf.equals, bool):
         yield "value swapped", f"{name} equals {not leaf.equals}", _set(leaf, equals=not leaf.equals)
     if leaf.stage is not None:
-        other = {"done": "not_done", "not_done": "done", "planned": "done", "offered": "done"}[str(leaf.equals)]
+        other = "not_done" if leaf.equals == "done" else "done"
         yield "value swapped", f"{name} equals {other}", _set(leaf, equals=other)
     for at, word in enumerate(leaf.one_of or ()):
         rest = (leaf.one_of or ())[:at] + (leaf.one_of or ())[at + 1 :]

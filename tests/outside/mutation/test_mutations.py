@@ -78,7 +78,14 @@ def test_every_entry_of_the_second_hand_agrees_with_its_rule() -> None:
 
 
 def test_every_rule_that_decides_has_its_second_entry() -> None:
-    groups = (PROTOCOL.intervals, PROTOCOL.age_windows, PROTOCOL.amount_limits, PROTOCOL.gates, PROTOCOL.indications)
+    groups = (
+        PROTOCOL.intervals,
+        PROTOCOL.age_windows,
+        PROTOCOL.amount_limits,
+        PROTOCOL.both_sided,
+        PROTOCOL.gates,
+        PROTOCOL.indications,
+    )
     ids = {rule.id for group in groups for rule in group} | {stage.id for stage in PROTOCOL.stages}
     assert ids <= {case["rule"] for case in BOUNDS}
     assert JUDGES.keys() >= {"rule cases", "proofs", "bounds"}

@@ -76,7 +76,7 @@ def assert_courses(plan: Plan) -> None:
 
 
 @settings(
-    max_examples=60,
+    max_examples=20,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
@@ -137,7 +137,7 @@ def test_nothing_measured_is_a_plan_of_questions() -> None:
 
 def test_more_draws_of_another_seed_move_the_spread_and_not_the_plan() -> None:
     name = next(name for name in NAMES if example_plan(name).recommended is not None)
-    one, other = (make_plan(Question(example(name), PROTOCOL, ON), seed=seed) for seed in (0, 1))
+    one, other = (make_plan(Question(example(name), PROTOCOL, ON), seed=seed, compared=False) for seed in (0, 1))
     assert one.recommended.id == other.recommended.id
     assert [(s.id, s.date, s.amount_mm) for s in one.stages] == [(s.id, s.date, s.amount_mm) for s in other.stages]
     assert one.recommended.median_residual_mm == other.recommended.median_residual_mm
@@ -147,6 +147,6 @@ def test_more_draws_of_another_seed_move_the_spread_and_not_the_plan() -> None:
 def test_a_child_past_the_end_of_the_plan_still_gets_one() -> None:
     record = example(NAMES[0])
     old = record.child.date_of_birth + datetime.timedelta(days=int(21 * 365.25))
-    plan = make_plan(Question(record, PROTOCOL, old))
+    plan = make_plan(Question(record, PROTOCOL, old), compared=False)
     assert not [stage for stage in plan.stages if stage.kind in BONES and stage.status == "ready"]
     assert np.isfinite(plan.growth.mature_age_years)

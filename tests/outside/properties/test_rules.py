@@ -21,6 +21,7 @@ from pathway.rule_engine.findings import Known, Unknown
 from pathway.rule_engine.graph import ChildGraph
 from pathway.rule_engine.staging import stage
 from pathway.rule_engine.verdict import Verdict
+from tests.made_once import made_once
 from tests.outside.properties.records import records
 from tests.questions.changed import graph_of, todays_facts
 from tests.sample import ON, SHALLOW_AND_BENT, decision, five_year_old
@@ -92,12 +93,12 @@ def unordered(part: Any) -> Any:
     return part
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_the_order_of_rules_in_files_does_not_change_a_plan(seed) -> None:
     turned = shuffled(PROTOCOL, seed)
     assert [rule.id for rule in turned.gates] != [rule.id for rule in PROTOCOL.gates]
     child = five_year_old(SHALLOW_AND_BENT, without=("ankle_type", "foot_plantigrade"))
-    plan, again = make_plan(Question(child, PROTOCOL, ON)), make_plan(Question(child, turned, ON))
+    plan, again = made_once(Question(child, PROTOCOL, ON)), make_plan(Question(child, turned, ON))
     assert [item.id for item in again.stages] == [item.id for item in plan.stages]
     assert [item.id for item in again.alternatives] == [item.id for item in plan.alternatives]
     assert [item.finding for item in again.open_questions] == [item.finding for item in plan.open_questions]
@@ -148,8 +149,8 @@ def test_waiving_a_gate_changes_that_gate_alone(data) -> None:
 def test_in_the_plan_a_waived_gate_moves_no_date_and_no_amount(gate) -> None:
     child = five_year_old(SHALLOW_AND_BENT)
     plan, waived = (
-        make_plan(Question(child, PROTOCOL, ON)),
-        make_plan(Question(with_waiver(child, gate, ON), PROTOCOL, ON)),
+        made_once(Question(child, PROTOCOL, ON), compared=False),
+        make_plan(Question(with_waiver(child, gate, ON), PROTOCOL, ON), compared=False),
     )
     shown = [(item.id, item.date, item.amount_mm) for item in plan.stages]
     assert [(item.id, item.date, item.amount_mm) for item in waived.stages] == shown

@@ -69,17 +69,12 @@ sys.stdout.write(make_plan(Question(record, protocol, on)).model_dump_json())
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_record_and_protocol_are_unchanged(name) -> None:
-    record, protocol = example(name), load_protocol()
+def test_the_same_input_gives_the_same_bytes_and_is_unchanged(name) -> None:
+    record, protocol = example(name), read_protocol(ROOT / "rules")
     before = record.model_dump_json(), protocol.model_dump_json()
-    make_plan(Question(record, protocol, ON))
-    assert (record.model_dump_json(), protocol.model_dump_json()) == before
-
-
-@pytest.mark.parametrize("name", NAMES)
-def test_the_same_input_gives_the_same_bytes(name) -> None:
-    again = make_plan(Question(example(name), read_protocol(ROOT / "rules"), ON))
+    again = make_plan(Question(record, protocol, ON))
     assert again.model_dump_json() == example_plan(name).model_dump_json()
+    assert (record.model_dump_json(), protocol.model_dump_json()) == before
 
 
 @pytest.mark.parametrize(("name", "hash_seed"), [(NAMES[0], "1"), (NAMES[-1], "4711"), (NAMES[len(NAMES) // 2], "77")])
@@ -119,9 +114,8 @@ def without_order(value: object, key: str = "") -> object:
 
 
 @pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("seed", [1, 2])
-def test_the_order_of_rules_does_not_change_a_plan(name, seed) -> None:
-    protocol = shuffled(load_protocol(), seed)
+def test_the_order_of_rules_does_not_change_a_plan(name) -> None:
+    protocol = shuffled(load_protocol(), NAMES.index(name))
     assert protocol != load_protocol()
     plan = make_plan(Question(example(name), protocol, ON))
     assert without_order(plan.model_dump(mode="json")) == without_order(example_plan(name).model_dump(mode="json"))

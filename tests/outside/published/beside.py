@@ -7,6 +7,7 @@ from typing import Any
 
 from pathway.days import age_words
 from pathway.plan.model import Plan, PlanStage
+from tests.outside.published.replays import COURSES, ages_of, departing, departures, plan_of
 from tests.outside.published.test_cases import CASES, plans
 
 
@@ -27,6 +28,53 @@ def _lines() -> Iterator[str]:
         yield f"- Printed order: {', '.join(kind.replace('_', ' ') for kind in case['done']) or 'not given'}"
         yield f"- Ours: {_ours(plans()[case['id']])}"
         yield f"- Difference: {_difference(case)}"
+    for course in COURSES:
+        yield from ("", f"## {course['id'].replace('_', ' ')}", "", f"Source: {course['source']}.", "")
+        yield f"- Printed: {course['printed']}"
+        yield f"- Expected: {'; '.join(_expected(course['expected']))}"
+        yield f"- Ours: {'; '.join(_both_roads(plan_of(course['id'])))}"
+        yield f"- Difference: {_why(course)}"
+
+
+def _expected(expected: dict[str, Any]) -> Iterator[str]:
+    for kind, value in expected.items():
+        if kind in ("ages", "amounts"):
+            unit = "y" if kind == "ages" else "mm"
+            yield ", ".join(
+                f"{_words(item['stage'])} {_span(item['years' if unit == 'y' else 'mm'])} {unit}" for item in value
+            )
+        elif isinstance(value, dict):
+            yield f"{kind} {', '.join(value.values())}"
+        elif isinstance(value, list):
+            yield f"{kind} {', '.join(_words(str(item)) for item in value)}"
+        else:
+            yield f"{kind} {_words(str(value))}"
+
+
+def _both_roads(plan: Plan) -> Iterator[str]:
+    yield f"road {_words(plan.roads.stands) if plan.roads else 'lengthening, no other offered'}"
+    yield from (_stage(s) for s in plan.stages if s.date and s.operation and s.status not in ("done", "under_way"))
+    for one in plan.stages:
+        if one.date is None and one.window is not None and (span := ages_of(plan, one.id)):
+            last = "any age" if span[1] == float("inf") else age_words(span[1])
+            yield f"{one.label[0].lower()}{one.label[1:]} from {age_words(span[0])} to {last}"
+    if plan.refused:
+        yield f"not planned: {', '.join(_words(item.stage) for item in plan.refused)}"
+
+
+def _why(course: dict[str, Any]) -> str:
+    if "differs" not in course:
+        return "none"
+    found = "; ".join(said for kind in departing(course) for said in departures(course, kind))
+    return f"{_words(found)}. {course['differs']} ({course['reason']})"
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _span(value: Any) -> str:
+    return " to ".join(f"{item:g}" for item in value) if isinstance(value, list) else f"{value:g}"
 
 
 def _ours(plan: Plan) -> str:

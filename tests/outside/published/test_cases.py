@@ -15,23 +15,17 @@ from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from tests.offenders import for_each
-from tests.sample import HEALTHY, LEGS, at_age, child, decision, visit
+from tests.sample import HEALTHY, LEGS, at_age, child, visit
 
 CASES: list[dict[str, Any]] = tomllib.loads((Path(__file__).parent / "cases.toml").read_text(encoding="utf-8"))["case"]
 PROTOCOL = load_protocol()
 
 
-def plan_of(case: dict[str, Any], waived: tuple[str, ...] = ()) -> Plan:
+def plan_of(case: dict[str, Any]) -> Plan:
     seen = at_age(case["age_years"])
     known = {**HEALTHY, **dict(zip(LEGS, map(float, case["legs"]), strict=True)), **case.get("findings", {})}
-    record = child(
-        visit(seen, known),
-        diagnosis=case["diagnosis"],
-        sex=case["sex"],
-        side="both" if case.get("both_sides") else "left",
-        decisions=tuple(decision("waive_gate", gate=rule, date=seen) for rule in waived),
-    )
-    return make_plan(Question(record, PROTOCOL, seen + datetime.timedelta(days=14)))
+    record = child(visit(seen, known), diagnosis=case["diagnosis"], sex=case["sex"])
+    return make_plan(Question(record, PROTOCOL, seen + datetime.timedelta(days=14)), compared=False)
 
 
 def order_of(plan: Plan) -> list[str]:
@@ -74,11 +68,6 @@ def test_the_order_of_stages_is_the_printed_one_or_the_difference_is_explained(c
         assert order == case["done"]
 
 
-@for_each(cases_with("waived"))
-def test_with_the_rules_waived_that_forbid_it_the_order_is_the_written_one(case: dict[str, Any]) -> None:
-    assert order_of(plan_of(case, tuple(case["waived"]))) == case["ours_waived"]
-
-
 @for_each(cases_with("classes"))
 def test_the_class_is_the_printed_one(case: dict[str, Any]) -> None:
     found = {item.system: item.type for item in plans()[case["id"]].classification}
@@ -101,11 +90,6 @@ def test_what_went_wrong_in_print_is_said(case: dict[str, Any]) -> None:
 def test_the_gate_that_was_missed_in_print_is_asked(case: dict[str, Any]) -> None:
     asked = {gate.id for stage in plans()[case["id"]].stages for gate in stage.gates}
     assert set(case["gates"]) <= asked
-
-
-@for_each(cases_with("conflicts"))
-def test_who_is_not_planned_is_told_by_which_rule(case: dict[str, Any]) -> None:
-    assert [rule for item in plans()[case["id"]].conflicts for rule in item.rules] == case["conflicts"]
 
 
 def test_ours_beside_the_printed_courses_is_in_step() -> None:

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from functools import cache
 
 from pathway.days import add_months, age_years
-from pathway.plan.make import make_plan
 from pathway.plan.model import Course, GateState, Plan, PlanStage
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.record import BlockedWeeks, CaseCalendar, Record
+from tests.made_once import made_once
 from tests.sample import HEALTHY, LEGS, ON, SHALLOW_AND_BENT, at_age, child, decision, five_year_old, operation, visit
 
 Change = Callable[[Plan], Plan]
@@ -54,7 +54,7 @@ def records() -> dict[str, tuple[Record, datetime.date]]:
 @cache
 def good(name: str) -> Plan:
     record, on = records()[name]
-    return make_plan(Question(record, load_protocol(), on))
+    return made_once(Question(record, load_protocol(), on))
 
 
 def with_stages(plan: Plan, stages: list[PlanStage]) -> Plan:

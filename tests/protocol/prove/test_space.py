@@ -26,8 +26,13 @@ def axes_of(scheme):
 
 def combinations(scheme):
     axes = axes_of(scheme)
-    for values in product(*(sorted(SPACE.cells(axis), key=str) for axis in axes)):
+    for values in product(*(sorted(SPACE.cells(axis) - {None}, key=str) for axis in axes)):
         yield {name: value for (_, name, _), value in zip(axes, values, strict=True)}
+
+
+def as_found(values):
+    """A cell of nothing is a finding that was not measured."""
+    return {name: Unknown("never_measured") if value is None else value for name, value in values.items()}
 
 
 @pytest.mark.parametrize("scheme", SCHEMES, ids=lambda scheme: scheme.id)
@@ -90,7 +95,9 @@ def test_the_boxes_hold_exactly_the_children_for_whom_the_condition_comes_out_as
     for values in product(*(sorted(SPACE.cells(axis), key=str) for axis in axes)):
         child = dict(zip(axes, values, strict=True))
         inside = any(all(child[axis] in cells for axis, cells in box.items()) for box in boxes)
-        judged = judge(tested, facts({name: child["finding", name, "affected"] for _, name, _ in axes}), PROTOCOL)
+        judged = judge(
+            tested, facts(as_found({name: child["finding", name, "affected"] for _, name, _ in axes})), PROTOCOL
+        )
         assert inside == (judged.state == ("holds" if wanted else "fails"))
 
 
@@ -100,6 +107,16 @@ def test_a_finding_that_is_not_measured_misses_what_asks_for_it_and_fails_no_com
     assert missing is not None
     assert missing.words == "femoral_version_deg = not measured"
     assert SPACE.example((known, False), (condition(finding="femoral_version_deg", above=10), False)) is None
+
+
+def test_a_finding_whose_lack_counts_as_no_fails_where_it_is_not_measured() -> None:
+    absent = condition(finding="acetabulum", equals="absent", missing="fails")
+    axis, holding = SPACE.holding(absent)
+    assert None in SPACE.cells(axis)
+    assert holding == {"absent"}
+    assert any(None in box[axis] for box in SPACE.boxes((absent, False)))
+    assert judge(absent, facts({}), PROTOCOL).state == "fails"
+    assert judge(absent, facts({}), PROTOCOL).asks == ()
 
 
 def test_a_type_is_replaced_by_its_findings_and_the_diagnoses_of_its_scheme() -> None:

@@ -16,6 +16,7 @@ from pathway.views.pictures.picture import Picture, Role, stage_role
 from pathway.views.pictures.short_names import LANES
 from pathway.views.pictures.timeline import timeline, timeline_ages, timeline_axis
 from pathway.views.words.plan import STATUS_MARKS
+from pathway.views.words.roads import is_the_road
 from tests.offenders import for_each
 from tests.plans import files, plan, rules
 
@@ -41,6 +42,8 @@ def test_every_stage_stands_in_the_picture_with_its_mark_at_every_size(child, si
     of = plan(child)
     picture = drawn(of, *size)
     for stage in of.stages:
+        if is_the_road(stage):
+            continue
         spans = [span for span in picture.spans if span.target == stage.id and span.role == stage_role(stage.status)]
         assert spans, stage.id
         assert spans[0].text[0] == STATUS_MARKS[stage.status]
@@ -184,7 +187,7 @@ def test_without_a_curve_the_picture_says_so() -> None:
 
 
 def test_blocked_stages_without_a_date_are_listed_beside_the_axis() -> None:
-    of = plan("cedar-05")
+    of = plan("lark-01")
     blocked = [stage for stage in of.stages if stage.status == "blocked"]
     assert blocked
     text = drawn(of, 80, 15).text
@@ -197,7 +200,7 @@ def test_the_alternative_in_words_names_every_stage_and_date(child) -> None:
     of = plan(child)
     alt = drawn(of).alt
     for stage in of.stages:
-        assert stage.label in alt
+        assert is_the_road(stage) or stage.label in alt
         assert str(stage.date) in alt if stage.date else "no date" in alt
 
 

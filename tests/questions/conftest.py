@@ -1,0 +1,12 @@
+"""What is asked of plans is tested here: each plan that a question makes is made once a run."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.made_once import plan_once
+
+
+@pytest.fixture(autouse=True)
+def planned_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    plan_once(monkeypatch)
