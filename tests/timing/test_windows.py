@@ -54,7 +54,7 @@ class TestMonthsToDays:
         assert start(timeline, "femoral_lengthening_1") == day(add_months(done.date, 12))
 
     def test_ages_are_counted_on_the_calendar_from_birth(self, protocol) -> None:
-        record = child(visit(at_age(1), {"center_edge_angle_deg": 28.0}))
+        record = child(visit(at_age(1), {"center_edge_angle_deg": 28.0, "hip_joint": "reduced"}))
         timeline = windows_of(record, protocol, on=at_age(1) + datetime.timedelta(days=1))
         assert start(timeline, "femoral_lengthening_1") == day(add_months(BORN, 36))
 
@@ -85,7 +85,7 @@ class TestWindows:
     def test_the_third_waits_for_the_spurt_by_sex(self, protocol) -> None:
         # Journeau 2016 (two lengthenings before the spurt), Dimeglio 2011 (girls 11, boys 13 years).
         for sex, months in (("girl", 132), ("boy", 156)):
-            record = child(visit(at_age(3), {"center_edge_angle_deg": 28.0}), sex=sex)
+            record = child(visit(at_age(3), {"center_edge_angle_deg": 28.0, "hip_joint": "reduced"}), sex=sex)
             timeline = windows_of(record, protocol, on=at_age(3))
             assert start(timeline, "femoral_lengthening_3") == day(add_months(BORN, months))
 
@@ -113,7 +113,7 @@ class TestTooLate:
     """Lengthenings for which no time is left are named with the rules that leave none."""
 
     def test_at_eighteen_one_is_left_and_the_second_is_impossible(self, protocol) -> None:
-        record = child(visit(at_age(18), {"center_edge_angle_deg": 28.0}))
+        record = child(visit(at_age(18), {"center_edge_angle_deg": 28.0, "hip_joint": "reduced"}))
         timeline = windows_of(record, protocol, on=at_age(18))
         assert timeline.start("femoral_lengthening_1") is not None
         assert list(timeline.impossible) == ["femoral_lengthening_2"]
@@ -122,7 +122,7 @@ class TestTooLate:
         assert conflict.short_by_days > 0
 
     def test_past_twenty_none_is_left(self, protocol) -> None:
-        record = child(visit(at_age(20.5), {"center_edge_angle_deg": 28.0}))
+        record = child(visit(at_age(20.5), {"center_edge_angle_deg": 28.0, "hip_joint": "reduced"}))
         timeline = windows_of(record, protocol, on=at_age(20.5))
         assert list(timeline.impossible) == ["femoral_lengthening_1"]
         assert timeline.start("femoral_lengthening_1") is None
