@@ -19,8 +19,8 @@ from tests.offenders import for_each
 LIVES, SEED = 5000, 11
 """With seven examples about one seed in ten goes beyond by chance (7 did); 80,000 lives of birch-04 were 0.1 SE off."""
 STANDARD_ERRORS = 2.5
-NO_PROGRAMME = {"elm-01"}
-"""Examples without one: nothing was measured."""
+NO_PROGRAMME = {"elm-01", "fern-05"}
+"""Examples without one: nothing was measured, or both legs are short."""
 MADE = tuple(name for name in NAMES if name not in NO_PROGRAMME)
 
 COARSE_EXAMPLES = {
