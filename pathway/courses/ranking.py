@@ -227,8 +227,6 @@ def prosthetic_course(problem: CourseProblem) -> Course:
 def prosthetic_first(graph: ChildGraph) -> bool:
     """Return whether the prosthetic road comes before lengthening: by its grounds, or because a bone is left out."""
     standing = graph.standing
-    if standing is not None and standing.chosen == "lengthening":
-        return a_bone_is_outside(graph)
     return (standing is not None and standing.prosthetic_first) or a_bone_is_outside(graph)
 
 

@@ -63,7 +63,7 @@ def both_sides(question: Question, mature_age_years: float) -> BothSides:
     """Return the parts of the plan of a child affected on both sides, on one day."""
     how = {rule.stage: rule for rule in question.protocol.both_sided}
     legs = [_leg(side, question, how) for side in SIDES]
-    short = _shorter(question.record, legs)
+    short = _shorter(legs)
     stages = [*_of_each(legs, how), *_of_child(legs, how), *_of_shorter(short, question, how)]
     stages.sort(key=lambda one: (one.date is None, one.date or question.on, question.protocol.stage(one.kind).rank))
     born, protocol = question.record.child.date_of_birth, question.protocol
@@ -121,13 +121,10 @@ def _stays(item: StageItem, rule: BothSided, facts: Facts, question: Question) -
     return rule.when is None or judge(rule.when, facts, question.protocol).state == "holds"
 
 
-def _shorter(record: Record, legs: Sequence[_Leg]) -> _Leg:
+def _shorter(legs: Sequence[_Leg]) -> _Leg:
     """Return the leg that was the shorter one when both were last measured; the left where nobody measured."""
-    for visit in reversed(record.visits):
-        difference = current_discrepancy(visit, legs[0].question.record)
-        if difference is not None:
-            return legs[0] if difference >= 0 else legs[1]
-    return legs[0]
+    difference = _measured(legs[0])
+    return legs[1] if difference is not None and difference < 0 else legs[0]
 
 
 def _of_each(legs: Sequence[_Leg], how: Mapping[str, BothSided]) -> Iterator[pm.PlanStage]:
@@ -207,9 +204,10 @@ def _of_shorter(short: _Leg, question: Question, how: Mapping[str, BothSided]) -
         )
 
 
-def _measured(short: _Leg) -> float | None:
-    for visit in reversed(short.question.record.visits):
-        found = current_discrepancy(visit, short.question.record)
+def _measured(leg: _Leg) -> float | None:
+    """Return by how much the leg was the shorter one when both were last measured, mm; None where nobody did."""
+    for visit in reversed(leg.question.record.visits):
+        found = current_discrepancy(visit, leg.question.record)
         if found is not None:
             return found
     return None

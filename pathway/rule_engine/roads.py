@@ -33,11 +33,6 @@ class Standing:
         """Return whether the prosthetic road comes first, so that nothing of the other one is dated."""
         return self.stands == "prosthetic"
 
-    @property
-    def both_drawn(self) -> bool:
-        """Return whether neither road comes before the other."""
-        return self.stands in ("both", "undecided")
-
 
 def standing_of(
     alternative: Stage | None, items: Sequence[StageItem], considered: Iterable[Considered], wished: str | None

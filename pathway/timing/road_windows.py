@@ -6,7 +6,6 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pathway.days import add_months, days_between
 from pathway.network import Conflict, Link, windows
 from pathway.protocol.question import Question
 from pathway.rule_engine.graph import ChildGraph, StageItem
@@ -42,7 +41,7 @@ def road_windows(graph: ChildGraph, question: Question) -> Mapping[str, RoadWind
     past: dict[str, datetime.date] = {}
     # By when they usually begin: what comes first keeps its usual ages, and what follows is moved by it.
     for item in sorted(own.values(), key=lambda one: _usual_start(one, question)):
-        for wish in () if item.begun else _usual(item, question):
+        for wish in () if item.begun else _usual(item, builder):
             trial = windows([*links, wish], ORIGIN)
             if not isinstance(trial, Conflict):
                 links.append(wish)
@@ -60,17 +59,14 @@ def road_windows(graph: ChildGraph, question: Question) -> Mapping[str, RoadWind
     return found
 
 
-def _usual(item: StageItem, question: Question) -> list[Link]:
+def _usual(item: StageItem, builder: RuleLinks) -> list[Link]:
     """Return the wishes for the usual ages of a stage: not before their start, not after their end."""
-    born, start = question.record.child.date_of_birth, f"{item.id}.start"
     wishes = []
-    for rule in age_windows(item, question.record.child.sex, question.protocol, hard=False):
+    for rule in builder.age_windows(item, hard=False):
         if rule.at_least_months is not None:
-            day = days_between(born, add_months(born, rule.at_least_months))
-            wishes.append(Link(ORIGIN, start, day, None, rule.id))
+            wishes.append(builder.from_birth(item, rule.at_least_months, None, rule.id))
         if rule.at_most_months is not None:
-            day = days_between(born, add_months(born, rule.at_most_months))
-            wishes.append(Link(ORIGIN, start, None, day, rule.id))
+            wishes.append(builder.from_birth(item, None, rule.at_most_months, rule.id))
     return wishes
 
 

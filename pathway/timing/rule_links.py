@@ -129,13 +129,14 @@ class RuleLinks:
     def _ages(self, item: StageItem) -> Iterator[Link]:
         if item.done_on is None:
             for rule in self.age_windows(item, hard=True):
-                yield self._from_birth(item, rule.at_least_months, rule.at_most_months, rule.id)
+                yield self.from_birth(item, rule.at_least_months, rule.at_most_months, rule.id)
 
     def age_windows(self, item: StageItem, *, hard: bool) -> Iterator[AgeWindow]:
         """Return the age rules of a stage for this child."""
         return age_windows(item, self.record.child.sex, self.protocol, hard=hard)
 
-    def _from_birth(self, item: StageItem, least: int | None, most: int | None, rule: str) -> Link:
+    def from_birth(self, item: StageItem, least: int | None, most: int | None, rule: str) -> Link:
+        """Return the link that puts a stage between two ages, in months by the calendar."""
         low = None if least is None else days_between(self.born, add_months(self.born, least))
         high = None if most is None else days_between(self.born, add_months(self.born, most))
         return Link(ORIGIN, f"{item.id}.start", low, high, rule)
@@ -145,7 +146,7 @@ class RuleLinks:
         if not chosen and item.done_on is None:
             for rule in self.age_windows(item, hard=False):
                 if rule.at_least_months is not None:
-                    yield self._from_birth(item, rule.at_least_months, None, rule.id)
+                    yield self.from_birth(item, rule.at_least_months, None, rule.id)
 
     def _intervals(self, placed: Mapping[str, StageItem]) -> Iterator[Link]:
         for edge in self.graph.edges:
@@ -222,26 +223,14 @@ class RuleLinks:
 def age_windows(item: StageItem, sex: str, protocol: Protocol, *, hard: bool) -> Iterator[AgeWindow]:
     """Return the age rules, hard or preferred, that apply to one numbered stage of a child."""
     for rule in protocol.age_windows:
-        if (
-            rule.stage == item.kind
-            and rule.hard == hard
-            and not rule.latest_useful
-            and rule.number in (None, item.number)
-            and rule.sex in (None, sex)
-        ):
+        if rule.hard == hard and not rule.latest_useful and _applies(rule, item, sex):
             yield rule
 
 
 def latest_useful(item: StageItem, sex: str, protocol: Protocol) -> AgeWindow | None:
     """Return the rule that tells the clinical latest age of one numbered stage, or None where there is none."""
-    return next(
-        (
-            rule
-            for rule in protocol.age_windows
-            if rule.latest_useful
-            and rule.stage == item.kind
-            and rule.number in (None, item.number)
-            and rule.sex in (None, sex)
-        ),
-        None,
-    )
+    return next((rule for rule in protocol.age_windows if rule.latest_useful and _applies(rule, item, sex)), None)
+
+
+def _applies(rule: AgeWindow, item: StageItem, sex: str) -> bool:
+    return rule.stage == item.kind and rule.number in (None, item.number) and rule.sex in (None, sex)

@@ -17,7 +17,6 @@ from pathway.courses.policy.risks import JOINTS, Exact, Risks, risks_of
 from pathway.courses.policy.school import school_years_touched
 from pathway.courses.problem import CourseProblem
 from pathway.days import in_months
-from pathway.growth import outlook
 from pathway.growth.reference_curves import Floats
 from pathway.protocol.model import Bone
 from pathway.protocol.question import Question
@@ -145,7 +144,7 @@ def _years_after_usual(stand: Stand, turn: Turn) -> Floats:
     for rule in age_windows(item, stand.question.record.child.sex, problem.protocol, hard=False):
         if rule.weighs_late and rule.at_most_months is not None:
             years = np.maximum(ages - max(rule.at_most_months / 12, float(ages[0])), 0.0)
-            long = outlook(problem.growth.posterior.central(), (), ages).lengths("long_leg")[0]
+            long = problem.growth.outlook.lengths("long_leg")[0][stand.columns]
             left = problem.growth.difference_mm[stand.columns][:, None] - stand.grid_mm * np.arange(stand.gains)
             large = 100 * left / long[:, None] > problem.number("practice_late_from_percent")
             late = np.maximum(late, years[:, None] * large)
