@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,7 @@ from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan
-    from pathway.worksheets.sheet import Sheet
+    from pathway.worksheets.of_plan import SheetsOfPlan
 
 DEMO_CHILD = "rowan-02"
 DEMO_DAY = datetime.date(2026, 11, 25)
@@ -56,7 +57,7 @@ def demo(on: datetime.date | None, overlay_dir: Path | None, as_json: bool, plai
 @click.option("--worksheets", is_flag=True, help="Add the worksheet of every operation still to come.")
 def plan(asked: Asked, as_json: bool, plain: bool, worksheets: bool) -> None:
     """Plan a child: stages, dates, amounts, gates, courses."""
-    sheets: tuple[Sheet, ...] = ()
+    sheets: SheetsOfPlan | None = None
     made = asked.compared if as_json else asked.plan
     if worksheets:
         from pathway.worksheets.of_plan import sheets_of
@@ -165,23 +166,33 @@ def programme(asked: Asked, as_json: bool, what_turns: bool) -> None:
     click.echo(with_headings("\n".join((*lines, ""))), nl=False)
 
 
-def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: tuple[Sheet, ...] = ()) -> None:
+def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: SheetsOfPlan | None = None) -> None:
     from pathway.views.data.plan_json import part_json, plan_json
     from pathway.views.words.plan import plan_text
 
     if as_json and sheets:
-        worked = [sheet.model_dump(mode="json") for sheet in sheets]
-        click.echo(part_json({**made.model_dump(mode="json"), "worksheets": worked}))
+        worked = [sheet.model_dump(mode="json") for sheet in sheets.made]
+        waiting = [
+            {"stage": item.stage, "needs": [problem.sentence for problem in item.problems]} for item in sheets.not_yet
+        ]
+        click.echo(part_json({**made.model_dump(mode="json"), "worksheets": worked, "worksheets_not_yet": waiting}))
     else:
         text = plan_json(made) if as_json else with_headings(plan_text(made, width(), plain=words_only(plain)))
         click.echo(text, nl=as_json)
     if sheets and not as_json:
         from pathway.views.words.worksheet import worksheet_text
 
-        for sheet in sheets:
+        for sheet in sheets.made:
             printed = worksheet_text(sheet, width(), plain=words_only(plain))
             click.echo("\n" + with_headings(printed), nl=False)
+        for item in sheets.not_yet:
+            said = " ".join(problem.sentence for problem in item.problems)
+            click.echo(f"\n{_not_yet(item.label, said)}")
     leave_with_conflicts(made)
+
+
+def _not_yet(label: str, needs: str) -> str:
+    return textwrap.fill(f"No worksheet yet for {label} — {needs}", width(), break_long_words=False)
 
 
 def _caution(made: Plan) -> str:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from pathway.growth import fit_growth
 from pathway.plan.model import Plan
+from pathway.problems import Problem, Refused
 from pathway.protocol.question import Question
 from pathway.rule_engine.facts import known_steps
 from pathway.worksheets.case import case_of
@@ -11,16 +14,34 @@ from pathway.worksheets.kinds import KINDS, kind_for
 from pathway.worksheets.sheet import Sheet
 
 
-def sheets_of(question: Question, plan: Plan) -> tuple[Sheet, ...]:
-    """Return the sheet of every dated stage of the plan that is not done, in the order of the plan.
+@dataclass(frozen=True)
+class NotYet:
+    """A stage whose sheet cannot be made from what the case and the rules say, and what it needs."""
 
-    Raises Refused where a sheet cannot be made from what the case and the rules say.
-    """
+    stage: str
+    label: str
+    problems: tuple[Problem, ...]
+
+
+@dataclass(frozen=True)
+class SheetsOfPlan:
+    """The sheets of a plan, and the stages that cannot have theirs yet; each in the order of the plan."""
+
+    made: tuple[Sheet, ...] = ()
+    not_yet: tuple[NotYet, ...] = ()
+
+
+def sheets_of(question: Question, plan: Plan) -> SheetsOfPlan:
+    """Return the sheet of every dated stage of the plan that is not done, or what keeps it from being made."""
     question = question.as_known()
     posterior = fit_growth(question, known_steps=known_steps(question))
-    sheets = []
+    made: list[Sheet] = []
+    not_yet: list[NotYet] = []
     for stage in plan.stages:
         kind = kind_for(stage, question.protocol)
         if kind is not None and stage.date is not None and stage.status != "done":
-            sheets.append(KINDS[kind].make(case_of(question, plan, stage, posterior), {}))
-    return tuple(sheets)
+            try:
+                made.append(KINDS[kind].make(case_of(question, plan, stage, posterior), {}))
+            except Refused as refused:
+                not_yet.append(NotYet(stage.id, stage.label, refused.problems))
+    return SheetsOfPlan(tuple(made), tuple(not_yet))

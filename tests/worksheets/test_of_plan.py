@@ -21,14 +21,24 @@ def test_every_operation_to_come_with_a_kind_has_its_sheet(name: str) -> None:
     sheets = sheets_of(Question(example(name), protocol, ON), plan)
     dated = [stage for stage in plan.stages if stage.date and stage.status != "done"]
     wanted = [stage.id for stage in dated if kind_for(stage, protocol)]
-    assert [sheet.stage for sheet in sheets] == wanted
-    assert all(any("surgeon decides" in caution for caution in sheet.cautions) for sheet in sheets)
+    assert sorted([*(str(sheet.stage) for sheet in sheets.made), *(item.stage for item in sheets.not_yet)]) == sorted(
+        wanted
+    )
+    assert all(any("surgeon decides" in caution for caution in sheet.cautions) for sheet in sheets.made)
+
+
+def test_a_sheet_whose_angle_nobody_measured_is_told_with_what_it_needs_and_the_others_are_made() -> None:
+    made = sheets_of(Question(example("ash-01"), load_protocol(), ON), example_plan("ash-01"))
+    assert made.made
+    assert [(item.stage, item.problems[0].key) for item in made.not_yet] == [
+        ("proximal_femoral_osteotomy", "femoral_version_deg")
+    ]
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_lengthening_gains_in_its_sheet_what_it_gains_in_the_plan(name: str) -> None:
     plan = example_plan(name)
-    for sheet in sheets_of(Question(example(name), load_protocol(), ON), plan):
+    for sheet in sheets_of(Question(example(name), load_protocol(), ON), plan).made:
         if sheet.kind == "lengthening":
             amount = next(item.value for item in sheet.inputs if item.name == "amount_mm")
             assert amount == plan.stage(str(sheet.stage)).amount_mm
@@ -39,6 +49,14 @@ def test_the_command_prints_them_after_the_plan() -> None:
     assert result.exit_code == 0
     assert result.stdout.startswith("Plan for rowan-02")
     assert "Lengthening of the femur, 40 mm (femoral_lengthening_1)" in " ".join(result.stdout.split())
+
+
+def test_the_command_says_which_sheet_waits_for_which_measurement() -> None:
+    result = CliRunner().invoke(main, ["plan", "ash-01", "--on", "2026-11-25", "--worksheets"])
+    assert result.exit_code == 0
+    said = " ".join(result.stdout.split())
+    assert "No worksheet yet for Osteotomy of the proximal femur" in said
+    assert "--set femoral_version_deg" in said
 
 
 def test_the_json_holds_them_beside_the_plan() -> None:

@@ -41,10 +41,18 @@ from pathway.worksheets.sheet import Sheet
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
+class SheetNotYet(Frozen):
+    """A stage whose worksheet cannot be made yet, and what it needs, a sentence each."""
+
+    stage: str
+    needs: tuple[str, ...]
+
+
 class PlanWithSheets(Plan):
     """What `plan --worksheets --json` prints."""
 
     worksheets: tuple[Sheet, ...]
+    worksheets_not_yet: tuple[SheetNotYet, ...]
 
 
 class GrowthPrinted(Frozen):

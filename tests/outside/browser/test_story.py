@@ -14,6 +14,7 @@ import pytest
 from playwright.sync_api import Page, WebSocket, sync_playwright
 
 from pathway.views.words.caution import CAUTION
+from tests.examples import NAMES
 
 SIZE = {"width": 1120, "height": 780}
 
@@ -72,9 +73,9 @@ def window(address: str, chromium: str) -> Iterator[Window]:
 
 
 def test_a_child_is_opened_by_mouse_and_keys_and_no_other_host_is_asked(window, address) -> None:
-    window.wait_for("Children: 8, planned as of 2026-11-25", CAUTION, "Femoral lengthening 1")
+    window.wait_for(f"Children: {len(NAMES)}, planned as of 2026-11-25", CAUTION, "Femoral lengthening 1")
     window.page.keyboard.type("rowan")
-    window.wait_for("Children: 1 of 8")
+    window.wait_for(f"Children: 1 of {len(NAMES)}")
     window.page.keyboard.press("Enter")
     window.wait_for("rowan-02: girl, 2 y 8 m", "with the plan")
     window.click("Growth arrest")

@@ -41,7 +41,7 @@ def test_the_shipped_rules_are_proved() -> None:
 
 
 def test_a_fault_is_placed_in_the_file_that_is_named() -> None:
-    faults = prove(without("indications", "tibial_osteotomy.bowed"), {"tibial_osteotomy": "stages.toml"})
+    faults = prove(without("indications", "ankle_fusion.not_held"), {"ankle_fusion": "stages.toml"})
     assert [fault.place for fault in faults] == ["stages.toml"]
 
 
@@ -155,8 +155,8 @@ OF_RULES = [
     ),
     (
         "an operation that no rule indicates",
-        without("indications", "tibial_osteotomy.bowed"),
-        "tibial_osteotomy",
+        without("indications", "ankle_fusion.not_held"),
+        "ankle_fusion",
         ("an operation that no rule indicates",),
     ),
     (
