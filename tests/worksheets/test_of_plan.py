@@ -31,7 +31,7 @@ def test_a_sheet_whose_angle_nobody_measured_is_told_with_what_it_needs_and_the_
     made = sheets_of(Question(example("ash-01"), load_protocol(), ON), example_plan("ash-01"))
     assert made.made
     assert [(item.stage, item.problems[0].key) for item in made.not_yet] == [
-        ("proximal_femoral_osteotomy", "femoral_version_deg")
+        ("proximal_femoral_osteotomy_1", "femoral_version_deg")
     ]
 
 
