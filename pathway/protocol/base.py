@@ -20,13 +20,15 @@ Role = Literal[
     "growth_modulation",
     "height_compensation",
     "reexamination",
+    "accompanying",
 ]
 """What the planner does with a stage, whatever its id. Read through `roles.py`.
 
 `lengthening` gains length in the stage's `bone`; `device_removal` and `surveillance` start on the day on which their
 lengthening ends; `growth_arrest` closes growth plates of the long leg; `prosthetic_alternative` is offered instead of
 lengthening; `neck_shaft_correction` straightens the upper femur, `growth_modulation` steers a growth plate;
-`height_compensation` is worn until the legs are equal; `reexamination` measures what gates ask for again.
+`height_compensation` is worn until the legs are equal; `reexamination` measures what gates ask for again;
+`accompanying` goes with other stages, as `[[accompanying]]` says.
 """
 
 

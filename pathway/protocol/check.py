@@ -230,6 +230,7 @@ def _stage_references(protocol: Protocol) -> Iterator[_Wrong]:
     named += [(rule.id, rule.stage) for rule in protocol.stop_rules]
     named += [(rule.id, rule.stage) for rule in protocol.goals]
     named += [(rule.id, rule.stage) for rule in protocol.follow_ups]
+    named += [(rule.id, stage) for rule in protocol.accompanying for stage in (rule.stage, *rule.around)]
     named += [(rule.id, stage) for rule in protocol.cautions for stage in rule.stages]
     for interval in protocol.intervals:
         named += [(interval.id, interval.earlier_stage), (interval.id, interval.later_stage)]
@@ -336,6 +337,14 @@ def _guidance(protocol: Protocol) -> Iterator[_Wrong]:
         until = visit.until_months
         if visit.every_months <= 0 or (until is not None and until < visit.every_months):
             yield _Wrong(visit.id, f"every {visit.every_months} months until {until}", "an interval within its time")
+    roles = {stage.id: stage.role for stage in protocol.stages}
+    for rule in protocol.accompanying:
+        if rule.from_point == rule.until_point and rule.until_months < rule.from_months:
+            yield _Wrong(
+                rule.id, f"{rule.from_months} to {rule.until_months} months", "a time that ends after it begins"
+            )
+        if roles.get(rule.stage, "accompanying") != "accompanying":
+            yield _Wrong(rule.id, f"the stage {rule.stage!r}", "a stage with the role accompanying")
     diagnoses = {diagnosis.id for diagnosis in protocol.diagnoses}
     for item in protocol.companions:
         for name in item.diagnoses:

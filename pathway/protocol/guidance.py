@@ -36,6 +36,24 @@ class FollowUp(Rule):
     when: Condition | None = None
 
 
+class Accompanying(Rule):
+    """A visit or treatment that goes with other stages, such as the visit before each frame.
+
+    It is of the kind `stage` and comes once with each dated stage of the kinds in `around` (only with that `number`
+    where one is named): from `from_months` after its start or end (`from_point`; negative for before) until
+    `until_months` after `until_point`. It takes a day in that time, or with `lasts` the whole of it.
+    """
+
+    stage: str
+    around: tuple[str, ...] = Field(min_length=1)
+    number: int | None = None
+    from_point: Literal["start", "end"] = "start"
+    from_months: int
+    until_point: Literal["start", "end"] = "start"
+    until_months: int
+    lasts: bool = False
+
+
 class Companion(Rule):
     """A condition that is seen with a diagnosis: how often (percent, least and most printed), what to look for."""
 

@@ -36,6 +36,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "stop_rule": ("stop_rules", model.StopRule),
     "goal": ("goals", model.Goal),
     "follow_up": ("follow_ups", model.FollowUp),
+    "accompanying": ("accompanying", model.Accompanying),
     "companion": ("companions", model.Companion),
     "implant": ("implants", model.Implant),
     "preference_set": ("preference_sets", model.PreferenceSet),

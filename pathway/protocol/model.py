@@ -20,6 +20,7 @@ from pathway.protocol.base import Sourced as Sourced
 from pathway.protocol.base import Stands as Stands
 from pathway.protocol.base import Strength as Strength
 from pathway.protocol.clinic import ClinicCalendar as ClinicCalendar
+from pathway.protocol.guidance import Accompanying as Accompanying
 from pathway.protocol.guidance import Companion as Companion
 from pathway.protocol.guidance import Disagreement as Disagreement
 from pathway.protocol.guidance import FollowUp as FollowUp
@@ -346,6 +347,7 @@ class Protocol(Frozen):
     stop_rules: tuple[StopRule, ...]
     goals: tuple[Goal, ...] = ()
     follow_ups: tuple[FollowUp, ...] = ()
+    accompanying: tuple[Accompanying, ...] = ()
     companions: tuple[Companion, ...] = ()
     implants: tuple[Implant, ...] = ()
     preference_sets: tuple[PreferenceSet, ...] = ()
@@ -485,7 +487,7 @@ class Protocol(Frozen):
         ):
             yield from getattr(self, kind)
         yield from (*self.values, *self.cautions, *self.stop_rules, *self.goals, *self.follow_ups)
-        yield from (*self.companions, *self.implants, *self.preference_sets, *self.calendars)
+        yield from (*self.accompanying, *self.companions, *self.implants, *self.preference_sets, *self.calendars)
 
     def finding_ids(self) -> frozenset[str]:
         """Return the ids of all findings of the catalogue."""

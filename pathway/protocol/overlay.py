@@ -37,6 +37,7 @@ SWITCHABLE = frozenset({"types", "stages", "classifications", "indications", "ga
     "stop_rules",
     "goals",
     "follow_ups",
+    "accompanying",
     "companions",
     "implants",
     "disagreements",

@@ -18,6 +18,7 @@ NAMING_FIELDS = (
     "otherwise",
     "instead",
     "stages",
+    "around",
     "mends",
     "alters",
     "derived_from",

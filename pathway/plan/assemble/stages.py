@@ -9,6 +9,7 @@ from typing import Literal
 from pathway.courses.course import Arrest, Course, Lengthening, LimitAt
 from pathway.days import add_months, age_years, day_at_age, in_months
 from pathway.plan import model as pm
+from pathway.plan.assemble.accompanying import accompanying_stages
 from pathway.plan.assemble.conflicts import stage_words
 from pathway.plan.assemble.delays import delay_sentences, wish_words
 from pathway.plan.assemble.reasons import reason
@@ -45,6 +46,7 @@ def plan_stages(
     examinations = {stage.id: stage for stage in _examinations(shown, question)}
     shown = [_after_examination(stage, examinations) for stage in shown]
     shown.extend(examinations.values())
+    shown.extend(accompanying_stages(shown, question))
     far = datetime.date.max
     return tuple(sorted(shown, key=lambda s: (s.date or far, question.protocol.stage(s.kind).rank, s.number)))
 

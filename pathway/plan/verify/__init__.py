@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 from pathway.days import add_months, age_years
 from pathway.plan.model import AgePoint, Plan, PlanStage
+from pathway.plan.verify.accompanying import accompanying_breaches
 from pathway.plan.verify.breach import TOLERANCE_MM, Breach
 from pathway.plan.verify.calendar import calendar_breaches
 from pathway.plan.verify.gates import gate_breaches
@@ -38,6 +39,7 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
         *untold_warnings(plan, protocol, lambda stage: _length_before(plan, stage, record, protocol)),
         *_followers(plan, protocol),
         *_done(plan, record),
+        *accompanying_breaches(plan, protocol),
         *calendar_breaches(plan, record, protocol),
         *wish_breaches(plan, record, protocol),
         *_declined(plan, record),

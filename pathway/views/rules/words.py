@@ -36,6 +36,7 @@ KIND_WORDS = {
     "stop_rules": "stop rule",
     "goals": "goal",
     "follow_ups": "follow-up",
+    "accompanying": "what goes with a stage",
     "companions": "companion condition",
     "implants": "implant at hand",
     "preference_sets": "set of weights",
@@ -250,6 +251,18 @@ def _follow_up(rule: model.FollowUp, protocol: Protocol) -> str:
     return f"{every}: {rule.text}".rstrip(".") + "."
 
 
+def _accompanying(rule: model.Accompanying, protocol: Protocol) -> str:
+    def when(point: str, months: int) -> str:
+        side = "before" if months < 0 else "after"
+        return f"its {point}" if months == 0 else f"{_months(abs(months))} {side} its {point}"
+
+    with_stages = " or ".join(protocol.stage(name).label.lower() for name in rule.around)
+    number = f", number {rule.number}" if rule.number is not None else ""
+    span = f"from {when(rule.from_point, rule.from_months)} to {when(rule.until_point, rule.until_months)}"
+    day = "all the time" if rule.lasts else "on a day"
+    return f"{protocol.stage(rule.stage).label} with {with_stages}{number}: {day} {span}."
+
+
 def _companion(rule: model.Companion, protocol: Protocol) -> str:
     children = ", ".join(protocol.diagnosis(name).label for name in rule.diagnoses)
     shares = [f"{share:g}" for share in (rule.share_low_percent, rule.share_high_percent) if share is not None]
@@ -364,6 +377,7 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Table: _table,
     model.Goal: _goal,
     model.FollowUp: _follow_up,
+    model.Accompanying: _accompanying,
     model.Companion: _companion,
     model.Implant: _implant,
     model.PreferenceSet: _preference_set,
