@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from pathway.days import add_months, age_years, in_months
 from pathway.plan import model as pm
-from pathway.protocol.model import Accompanying, Protocol
+from pathway.protocol.model import Accompanying
 from pathway.protocol.question import Question
 from pathway.rule_engine.graph import BEGUN
 
