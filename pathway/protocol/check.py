@@ -338,13 +338,15 @@ def _guidance(protocol: Protocol) -> Iterator[_Wrong]:
         if visit.every_months <= 0 or (until is not None and until < visit.every_months):
             yield _Wrong(visit.id, f"every {visit.every_months} months until {until}", "an interval within its time")
     roles = {stage.id: stage.role for stage in protocol.stages}
-    for rule in protocol.accompanying:
-        if rule.from_point == rule.until_point and rule.until_months < rule.from_months:
+    for goes_with in protocol.accompanying:
+        if goes_with.from_point == goes_with.until_point and goes_with.until_months < goes_with.from_months:
             yield _Wrong(
-                rule.id, f"{rule.from_months} to {rule.until_months} months", "a time that ends after it begins"
+                goes_with.id,
+                f"{goes_with.from_months} to {goes_with.until_months} months",
+                "a time that ends after it begins",
             )
-        if roles.get(rule.stage, "accompanying") != "accompanying":
-            yield _Wrong(rule.id, f"the stage {rule.stage!r}", "a stage with the role accompanying")
+        if roles.get(goes_with.stage, "accompanying") != "accompanying":
+            yield _Wrong(goes_with.id, f"the stage {goes_with.stage!r}", "a stage with the role accompanying")
     diagnoses = {diagnosis.id for diagnosis in protocol.diagnoses}
     for item in protocol.companions:
         for name in item.diagnoses:
