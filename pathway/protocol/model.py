@@ -20,6 +20,7 @@ from pathway.protocol.base import Sourced as Sourced
 from pathway.protocol.base import Stands as Stands
 from pathway.protocol.base import Strength as Strength
 from pathway.protocol.clinic import ClinicCalendar as ClinicCalendar
+from pathway.protocol.device import Device as Device
 from pathway.protocol.guidance import Companion as Companion
 from pathway.protocol.guidance import Disagreement as Disagreement
 from pathway.protocol.guidance import FollowUp as FollowUp
@@ -182,7 +183,8 @@ class Interval(Rule):
     Numbered stages: a rule holds for every number of the repeated kind; between two repeated kinds the
     numbers are paired (`femoral_lengthening` 2 with `femoral_device_removal` 2), with `next` each number is
     tied to the following one of the same kind. `together` rules apply only while neither stage is done;
-    `either_order` rules to whichever comes first.
+    `either_order` rules to whichever comes first, `paired` rules to stages of one number. A rule with
+    `while_growth_left_mm` binds while the lengthened bone has more than that left to grow when the later stage starts.
     """
 
     earlier: str
@@ -192,6 +194,8 @@ class Interval(Rule):
     next: bool = False
     together: bool = False
     either_order: bool = False
+    paired: bool = False
+    while_growth_left_mm: float | None = None
 
     @property
     def earlier_stage(self) -> str:
@@ -340,6 +344,7 @@ class Protocol(Frozen):
     intervals: tuple[Interval, ...]
     age_windows: tuple[AgeWindow, ...]
     amount_limits: tuple[AmountLimit, ...]
+    devices: tuple[Device, ...] = ()
     both_sided: tuple[BothSided, ...] = ()
     values: tuple[Value, ...]
     cautions: tuple[Caution, ...]
@@ -376,7 +381,7 @@ class Protocol(Frozen):
 
     @cached_property
     def _by_id(self) -> Mapping[str, Mapping[str, object]]:
-        kinds = ("sources", "findings", "methods", "diagnoses", "stages", "values", "tables", "gates")
+        kinds = ("sources", "findings", "methods", "diagnoses", "stages", "values", "tables", "gates", "devices")
         return {kind: {item.id: item for item in getattr(self, kind)} for kind in kinds}
 
     @cached_property
@@ -431,6 +436,24 @@ class Protocol(Frozen):
         """Return the lengthening where a stage starts on the day on which one ends, or None."""
         return self._predecessors.get(stage)
 
+    @cached_property
+    def _carriers(self) -> Mapping[str, Stage]:
+        roles = {stage.id: stage.role for stage in self.stages}
+        pairs = (rule for rule in self.intervals if rule.paired and roles.get(rule.later_stage) == "implant_removal")
+        return {rule.later_stage: self.stage(rule.earlier_stage) for rule in pairs}
+
+    def carrier(self, stage: str) -> Stage | None:
+        """Return the lengthening whose nail a stage takes out, or None where it takes none out."""
+        return self._carriers.get(stage)
+
+    def device(self, id: str) -> Device:
+        """Return a device; raises KeyError for an unknown id."""
+        return self._by_id["devices"][id]  # type: ignore[return-value]
+
+    def usual_device(self, bone: Bone) -> Device:
+        """Return the device of a bone that stands where no other does (`check` sees that there is one)."""
+        return next(device for device in self.devices if device.bone == bone and device.choice == "usual")
+
     def finding(self, id: str) -> FindingRule:
         """Return the catalogue entry of a finding; raises KeyError for an unknown id."""
         return self._by_id["findings"][id]  # type: ignore[return-value]
@@ -481,6 +504,7 @@ class Protocol(Frozen):
             "intervals",
             "age_windows",
             "amount_limits",
+            "devices",
             "both_sided",
         ):
             yield from getattr(self, kind)

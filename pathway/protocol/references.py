@@ -28,6 +28,8 @@ NAMING_FIELDS = (
     "weights",
     "earlier_stage",
     "later_stage",
+    "month_weight",
+    "weight_finding",
 )
 
 

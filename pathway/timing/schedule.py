@@ -69,7 +69,7 @@ def timetable(graph: ChildGraph, course: Mapping[str, Placed], question: Questio
     days of the calendar. Where the family wishes for school holidays, an operation moves on into the next one
     if no other stage whose age the course chose has to move for it. Conflict when the rules leave no solution.
     """
-    builder = RuleLinks(graph, question)
+    builder = RuleLinks(graph, question, course)
     calendar = calendar_of(question.record, question.protocol)
     placed = {item.id: item for item in graph.stages if item.begun or item.id in course}
     amounts = {stage: item.amount_mm for stage, item in course.items() if item.amount_mm is not None}

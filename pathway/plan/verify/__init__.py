@@ -13,6 +13,7 @@ from pathway.days import add_months, age_years
 from pathway.plan.model import AgePoint, Plan, PlanStage
 from pathway.plan.verify.breach import TOLERANCE_MM, Breach
 from pathway.plan.verify.calendar import calendar_breaches
+from pathway.plan.verify.devices import days_per_cm, device_breaches, follows, hardly_grows
 from pathway.plan.verify.gates import gate_breaches
 from pathway.plan.verify.roads import both_sided_breaches, road_breaches
 from pathway.plan.verify.sittings import sitting_breaches, untold_warnings
@@ -37,6 +38,7 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
         *sitting_breaches(plan, protocol),
         *untold_warnings(plan, protocol, lambda stage: _length_before(plan, stage, record, protocol)),
         *_followers(plan, protocol),
+        *device_breaches(plan, record, protocol),
         *_done(plan, record),
         *calendar_breaches(plan, record, protocol),
         *wish_breaches(plan, record, protocol),
@@ -88,7 +90,8 @@ def _intervals(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
         earlier = [stage for stage in _dated(plan) if stage.kind == rule.earlier_stage]
         later = [stage for stage in _dated(plan) if stage.kind == rule.later_stage]
         for one, other in _interval_pairs(rule, earlier, later):
-            yield from _one_interval(rule, one, other)
+            if not hardly_grows(plan, other, rule.while_growth_left_mm, protocol):
+                yield from _one_interval(rule, one, other)
 
 
 def _interval_pairs(
@@ -99,7 +102,7 @@ def _interval_pairs(
             undone_first = rule.either_order and one.status not in ("done", "under_way")
             if one.id == other.id or (other.status in ("done", "under_way") and not undone_first):
                 continue
-            paired = rule.at_most_months == 0 and rule.earlier.endswith(".end")
+            paired = rule.paired or (rule.at_most_months == 0 and rule.earlier.endswith(".end"))
             if rule.next and other.number != one.number + 1:
                 continue
             if paired and one.number != other.number:
@@ -149,7 +152,7 @@ def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]
             continue
         if abs(stage.amount_mm / step - round(stage.amount_mm / step)) > 1e-9:
             yield Breach("amount_step_mm", stage.id, f"{stage.id} gains {stage.amount_mm} mm, not a step of {step:g}")
-        days = stage.amount_mm / 10 * protocol.number(f"{bone}_days_per_cm")
+        days = stage.amount_mm / 10 * days_per_cm(stage, bone, protocol)
         if stage.end_date is not None and (stage.end_date - _day(stage)).days < int(days):
             text = f"{stage.id} ends on {stage.end_date}, its {stage.amount_mm:g} mm take {days:.0f} days"
             yield Breach(f"{bone}_days_per_cm", stage.id, text)
@@ -232,7 +235,7 @@ def _followers(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
     # A plan in conflict has no dates to come: what follows is named there without one.
     have = {(stage.kind, stage.number) for stage in (plan.stages if plan.conflicts else _dated(plan))}
     for stage in _dated(plan):
-        for kind in pairs.get(stage.kind, ()):
+        for kind in follows(stage, pairs.get(stage.kind, []), protocol):
             if (kind, stage.number) not in have:
                 yield Breach(f"{kind}.after_lengthening", stage.id, f"{stage.id} is not followed by {kind}")
     for stage in _planned(plan):
