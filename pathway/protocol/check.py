@@ -19,6 +19,7 @@ QUANTITIES = frozenset(
         "predicted_discrepancy_at_maturity_mm",
         "predicted_femur_discrepancy_at_maturity_mm",
         "predicted_tibia_discrepancy_at_maturity_mm",
+        "long_leg_growth_left_mm",
     }
 )
 POINTS = ("start", "end")

@@ -23,10 +23,11 @@ class Device(Rule):
     the end) are what the pooled counts distinguish. `from_age_years` binds, `youngest_read_years` is told.
     `most_growth_left_mm`: only once the bone has so little left to grow. `least_mm` and `most_mm` bind, `usual_mm` is
     told. `months_per_cm` from operation to solid bone; without it the days per cm of the bone hold. `spans_knee`: it
-    can be extended over the knee. `month_weight` is the value that a month with it weighs. `stage_what` and
-    `stage_family_words` stand in place of those of the lengthening, which speak of a frame. `removal`: it goes when the
-    lengthening ends, or in a stage of its own (role `implant_removal`). `most_weight_kg` and `licensed_from_years` are
-    those of the make used in a clinic: None until the clinic enters them in its own rules.
+    can be extended over the knee. `month_weight` and `school_weight` are the values that a month, and a school year,
+    with it weigh. `stage_what` and `stage_family_words` stand in place of those of the lengthening, which speak of a
+    frame. `removal`: it goes when the lengthening ends, or in a stage of its own (role `implant_removal`).
+    `most_weight_kg` and `licensed_from_years` are those of the make used in a clinic: None until the clinic enters them
+    in its own rules.
     """
 
     label: str
@@ -45,6 +46,7 @@ class Device(Rule):
     months_per_cm: float | None = None
     months_per_cm_range: tuple[float, float] | None = None
     month_weight: str
+    school_weight: str = "weigh_school_year"
     removal: Literal["at_end", "own_stage"]
     removal_words: str
     walking_words: str

@@ -29,6 +29,7 @@ NAMING_FIELDS = (
     "earlier_stage",
     "later_stage",
     "month_weight",
+    "school_weight",
     "weight_finding",
 )
 

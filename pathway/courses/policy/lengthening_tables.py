@@ -249,7 +249,7 @@ def _cost(
     by_mm = number("practice_long_weight") * long**2 + number("practice_short_weight") * short**2
     steep = np.maximum(percent - number("practice_percent_most"), 0)
     touched = school_years_touched(at[:, None], months, number("school_from_years"), number("school_to_years"))
-    by_age = number(device.month_weight) * months + number("weigh_school_year") * touched
+    by_age = number(device.month_weight) * months + number(device.school_weight) * touched
     planned = (by_age + by_mm + number("weigh_lengthening"))[..., None]
     planned = planned + number("practice_percent_weight") * over**2
     planned = planned + number("practice_percent_most_weight") * steep
