@@ -41,12 +41,13 @@ class Grid:
         return math.ceil(months / self.months - 1e-9)
 
 
-def grid_of(question: Question) -> Grid:
-    """Return the grid from the first possible day to the end of the plan."""
+def grid_of(question: Question, mature_age_years: float = 0.0) -> Grid:
+    """Return the grid from the first possible day to the end of the plan: an age, or some time after growth."""
     born, months = question.record.child.date_of_birth, int(question.protocol.number("age_grid_months"))
     now = age_years(born, question.on) + question.protocol.number("planning_lead_days") / 365.25
     first = math.ceil(now * 12 / months - 1e-9) * months
-    last = max(first, round(12 * question.protocol.number("plan_ends_at_years")))
+    after_growth = int(12 * mature_age_years + question.protocol.number("plan_ends_after_growth_months"))
+    last = max(first, round(12 * question.protocol.number("plan_ends_at_years")), after_growth // months * months)
     ages = np.arange(first, last + 1, months) / 12
     calendar = calendar_of(question.record, question.protocol)
     free = tuple(days_between(born, free_day(day_at_age(born, float(age)), calendar)) for age in ages)

@@ -203,7 +203,7 @@ class _Builder:
             question.protocol,
             question.on,
         )
-        self.wishes, self.grid = wishes_of(question.record), grid_of(question)
+        self.wishes, self.grid = wishes_of(question.record), grid_of(question, posterior.mature_age_years)
         ages = self.grid.age_years
         central = outlook(posterior.central(), (), ages)
         effects = arrest_effects(posterior, float(ages[0]), float(ages[-1]))

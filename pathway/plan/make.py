@@ -183,7 +183,8 @@ def _course_and_dates(
         return (), None, [assemble.conflict(planned, question.protocol, born)], None
     problems, hip_gain = planned
     found: Sequence[Course] = courses(problems, question, compared=compared) if problems else ()
-    times = timetable(graph, placed_stages(graph, _recommended(found), question.protocol), question)
+    mature = posterior.mature_age_years if posterior else None
+    times = timetable(graph, placed_stages(graph, _recommended(found), question.protocol), question, mature)
     if isinstance(times, Conflict):
         return found, None, [assemble.conflict(times, question.protocol, born)], hip_gain
     return found, times, [], hip_gain

@@ -216,9 +216,10 @@ class Interval(Rule):
 class AgeWindow(Rule):
     """Ages in whole months between which a stage starts; a preferred window guides, a hard one binds.
 
-    `number` limits the rule to the n-th stage of that kind. `latest_useful` windows neither guide nor bind: their
-    end is told as the clinical latest age. With `weighs_late` every year after the window counts in the choice of a
-    course, while the difference is large.
+    `number` limits the rule to the n-th stage of that kind. `latest_useful` windows neither guide nor bind: their end
+    is told as the clinical latest age. With `or_after_growth_months` it ends so long after growth where that is later
+    than at the age. With `weighs_late` every year after the window counts in the choice of a course, while the
+    difference is large.
     """
 
     stage: str
@@ -228,6 +229,7 @@ class AgeWindow(Rule):
     hard: bool = False
     latest_useful: bool = False
     weighs_late: bool = False
+    or_after_growth_months: int | None = None
     sex: Literal["girl", "boy"] | None = None
 
 

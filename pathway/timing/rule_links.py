@@ -68,7 +68,8 @@ class RuleLinks:
     """Builds the links that the rules make between the events of a set of placed stages.
 
     `course` is what was chosen, where that is known: with which device, and from when its bone hardly grows. With
-    `any_course` the rules that bind only while a bone grows are left to the caller.
+    `any_course` the rules that bind only while a bone grows are left to the caller. Without `mature_age_years` a window
+    that may end some time after growth ends at its age.
     """
 
     def __init__(
@@ -78,9 +79,10 @@ class RuleLinks:
         course: Mapping[str, Placed] | None = None,
         *,
         any_course: bool = False,
+        mature_age_years: float | None = None,
     ) -> None:
         self.graph, self.record, self.protocol, self.on = graph, question.record, question.protocol, question.on
-        self.course, self.any_course = course or {}, any_course
+        self.course, self.any_course, self.mature_age_years = course or {}, any_course, mature_age_years
         self.born = question.record.child.date_of_birth
         self.today = (question.on - self.born).days
 
@@ -154,7 +156,14 @@ class RuleLinks:
     def _ages(self, item: StageItem) -> Iterator[Link]:
         if item.done_on is None:
             for rule in self.age_windows(item, hard=True):
-                yield self.from_birth(item, rule.at_least_months, rule.at_most_months, rule.id)
+                yield self.from_birth(item, rule.at_least_months, self._last_months(rule), rule.id)
+
+    def _last_months(self, rule: AgeWindow) -> int | None:
+        """Return the age in months at which a window ends, later where it ends some time after growth."""
+        after, last = rule.or_after_growth_months, rule.at_most_months
+        if after is None or last is None or self.mature_age_years is None:
+            return last
+        return max(last, int(12 * self.mature_age_years) + after)
 
     def age_windows(self, item: StageItem, *, hard: bool) -> Iterator[AgeWindow]:
         """Return the age rules of a stage for this child."""

@@ -64,7 +64,7 @@ def stage_windows(
     """
     if mature_age_years is None:
         mature_age_years = growth_curve(question.protocol, question.record.child.sex).mature_age_years
-    builder = RuleLinks(graph, question, any_course=grown_from_years is not None)
+    builder = RuleLinks(graph, question, any_course=grown_from_years is not None, mature_age_years=mature_age_years)
     floors: list[Link] = []
     known = list(builder.known_days(graph.stages, mature_age_years))
     fixed = [item for item in graph.stages if item.begun or item.state == "planned"]

@@ -18,7 +18,7 @@ from pathway.plan.verify.gates import gate_breaches
 from pathway.plan.verify.roads import both_sided_breaches, road_breaches
 from pathway.plan.verify.sittings import sitting_breaches, untold_warnings
 from pathway.plan.verify.wishes import wish_breaches
-from pathway.protocol.model import Interval, Protocol
+from pathway.protocol.model import AgeWindow, Interval, Protocol
 from pathway.record import Record
 
 __all__ = ["Breach", "check_plan"]
@@ -137,8 +137,17 @@ def _ages(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
                 continue
             if rule.at_least_months is not None and _day(stage) < add_months(born, rule.at_least_months):
                 yield Breach(rule.id, stage.id, f"{stage.id} on {stage.date} is before {rule.at_least_months} months")
-            if rule.at_most_months is not None and _day(stage) > add_months(born, rule.at_most_months):
+            if rule.at_most_months is not None and _day(stage) > _last_day(rule, plan, born):
                 yield Breach(rule.id, stage.id, f"{stage.id} on {stage.date} is after {rule.at_most_months} months")
+
+
+def _last_day(rule: AgeWindow, plan: Plan, born: datetime.date) -> datetime.date:
+    """Return the last day of an age rule: some time after growth where the rule says so and that is later."""
+    last = add_months(born, rule.at_most_months or 0)
+    if rule.or_after_growth_months is None or plan.growth.at_maturity is None:
+        return last
+    grown = add_months(born, int(12 * plan.growth.mature_age_years))
+    return max(last, add_months(grown, rule.or_after_growth_months))
 
 
 def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
