@@ -154,8 +154,8 @@ def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
     for contra in protocol.contraindications:
         yield contra.id, contra.when
     for device in protocol.devices:
-        if device.requires is not None:
-            yield device.id, device.requires
+        if device.tested is not None:
+            yield device.id, device.tested
     for goal in protocol.goals:
         if goal.requires is not None:
             yield goal.id, goal.requires
@@ -295,6 +295,12 @@ def _devices(protocol: Protocol) -> Iterator[_Wrong]:
         for weight in (device.month_weight, device.school_weight):
             if weight not in values:
                 yield _Wrong(device.id, f"the weight {weight!r}", "the id of a value")
+        bound = device.tested is not None or device.from_age_years or device.least_mm or device.most_mm
+        if device.choice == "usual" and bound:
+            expected = "no condition, age or amount: the usual device of a bone stands for every child"
+            yield _Wrong(device.id, "a condition, age or amount", expected)
+        if device.most_weight_kg is not None and device.weight_finding is None:
+            yield _Wrong(device.id, "a weight limit", "`weight_finding` beside it")
         if device.weight_finding is not None and device.weight_finding not in protocol.finding_ids():
             yield _Wrong(device.id, f"the finding {device.weight_finding!r}", "a finding of the rules")
         least, most = device.least_mm or 0.0, device.most_mm

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import model_validator
-
 from pathway.protocol.base import Condition, Rule
 
 DeviceKind = Literal["frame", "frame_over_nail", "nail"]
@@ -19,7 +17,7 @@ class Device(Rule):
     `choice`: `usual` is the one device of its bone that stands where no other does, `by_cost` is chosen where it costs
     less by the weights of the rules, `offered` may be named by the clinic for an operation and is never chosen, as
     `ask_only`, of which too little is known. `when` tests today's findings: what fails rules the device out, what is
-    not known is asked for. `asks` are what the clinic checks besides. `kind` and `rod` (a rod or nail in the bone at
+    not known is asked for. `checks` are what the clinic checks besides. `kind` and `rod` (a rod or nail in the bone at
     the end) are what the pooled counts distinguish. `from_age_years` binds, `youngest_read_years` is told.
     `most_growth_left_mm`: only once the bone has so little left to grow. `least_mm` and `most_mm` bind, `usual_mm` is
     told. `months_per_cm` from operation to solid bone; without it the days per cm of the bone hold. `spans_knee`: it
@@ -53,22 +51,14 @@ class Device(Rule):
     stage_what: str = ""
     stage_family_words: str = ""
     when: Condition | None = None
-    asks: tuple[str, ...] = ()
+    checks: tuple[str, ...] = ()
     most_weight_kg: float | None = None
     licensed_from_years: float | None = None
     weight_finding: str | None = None
     complications: str = ""
 
-    @model_validator(mode="after")
-    def _complete(self) -> Device:
-        if self.choice == "usual" and (self.when is not None or self.from_age_years or self.most_mm is not None):
-            raise ValueError("the usual device of a bone stands for every child: no condition, age or amount")
-        if self.most_weight_kg is not None and self.weight_finding is None:
-            raise ValueError("a weight limit needs `weight_finding`")
-        return self
-
     @property
-    def requires(self) -> Condition | None:
+    def tested(self) -> Condition | None:
         """Return what is tested of a child: `when`, and the weight limit where the clinic has entered one."""
         if self.most_weight_kg is None:
             return self.when

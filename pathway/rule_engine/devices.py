@@ -58,7 +58,7 @@ def device_of(operation: Operation | None, bone: Bone, protocol: Protocol) -> De
 
 def _states(facts: Facts, spanned: str, protocol: Protocol) -> Iterator[DeviceState]:
     for device in protocol.devices:
-        condition = device.requires
+        condition = device.tested
         verdict = None if condition is None else judge(condition, facts, protocol)
         span = spanned if spanned and not device.spans_knee else ""
         yield DeviceState(device, "holds" if verdict is None else verdict.state, verdict, span)

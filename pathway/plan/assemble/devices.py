@@ -38,7 +38,7 @@ def plan_device(
 
 def _told(device: Device, why: str, state: DeviceState | None, others: tuple[pm.OtherDevice, ...]) -> pm.PlanDevice:
     verdict = state.verdict if state is not None else None
-    checks = list(device.asks)
+    checks = list(device.checks)
     if state is not None and device.not_entered:
         checks.append(f"{' and '.join(device.not_entered)} of the nail used here: the clinic enters them in its rules")
     return pm.PlanDevice(

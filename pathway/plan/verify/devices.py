@@ -97,7 +97,7 @@ def _wrong(stage: PlanStage, device: Device, bone: str, *, slipped: bool) -> Ite
 
 def _judged(stage: PlanStage, device: Device, record: Record, protocol: Protocol) -> Iterator[Breach]:
     told = stage.device
-    condition = device.requires
+    condition = device.tested
     if told is None or condition is None:
         return
     if told.verdict is None:

@@ -194,7 +194,7 @@ def conditions(protocol: Protocol) -> Iterator[Condition]:
     yield from (rule.when for rule in protocol.indications)
     yield from (rule.when for rule in protocol.contraindications)
     yield from (gate.requires for gate in protocol.gates)
-    yield from (rule.requires for rule in protocol.devices if rule.requires is not None)
+    yield from (rule.tested for rule in protocol.devices if rule.tested is not None)
     yield from (goal.requires for goal in protocol.goals if goal.requires is not None)
     yield from (visit.when for visit in protocol.follow_ups if visit.when is not None)
     yield from (rule.when for rule in protocol.both_sided if rule.when is not None)

@@ -170,10 +170,10 @@ def _device(rule: model.Device, protocol: Protocol) -> str:
     if rule.months_per_cm is not None:
         parts.append(f"{rule.months_per_cm:g} months for each cm")
     parts.append("spans a knee" if rule.spans_knee else "spans no joint")
-    if rule.requires is not None:
-        parts.append(f"requires: {condition_words(rule.requires, protocol)}")
-    if rule.asks:
-        parts.append(f"to be checked: {'; '.join(rule.asks)}")
+    if rule.tested is not None:
+        parts.append(f"requires: {condition_words(rule.tested, protocol)}")
+    if rule.checks:
+        parts.append(f"to be checked: {'; '.join(rule.checks)}")
     if rule.not_entered:
         parts.append(f"not entered by the clinic: {', '.join(rule.not_entered)}")
     said = f"{'; '.join(parts)}. {rule.removal_words} {rule.walking_words}"

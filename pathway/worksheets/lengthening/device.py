@@ -70,7 +70,7 @@ def device_section(device: Device) -> Section:
     spans = "yes, where it must be" if device.spans_knee else "no: brace and daily therapy must keep it"
     lines = (Line(label="Spans the knee", value=spans, sources=device.sources, strong=True),)
     words = [device.walking_words, device.removal_words]
-    words += [f"Check: {text}." for text in device.asks]
+    words += [f"Check: {text}." for text in device.checks]
     words += [device.complications] if device.complications else []
     return Section(title=f"Device: {device.label}", words=tuple(words), lines=lines)
 
