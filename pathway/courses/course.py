@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 from pathway.courses.policy.ends import Ends
 from pathway.growth import Step
@@ -31,7 +32,8 @@ class LimitAt:
 class Lengthening:
     """One chosen lengthening: age, amount, the bone's length before it, and the limits that held.
 
-    `kind` is the stage of the rules, `stage` that with its number.
+    `kind` is the stage of the rules, `stage` that with its number. `device` is None for the usual one of the bone;
+    `grown_from_years` the age from which the bone hardly grows, where it starts after that.
     """
 
     stage: str
@@ -41,6 +43,8 @@ class Lengthening:
     amount_mm: float
     bone_mm: float
     limits: tuple[LimitAt, ...]
+    device: str | None = None
+    grown_from_years: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,17 +149,49 @@ def summary_of(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> 
     return f"{text}, with growth arrest of the other leg" if arrest else f"{text}, no growth arrest"
 
 
-def placed_stages(graph: ChildGraph, course: Course | None) -> Mapping[str, Placed]:
+def placed_stages(graph: ChildGraph, course: Course | None, protocol: Protocol) -> Mapping[str, Placed]:
     """Return the stages that get a date: those planned, and those that the course uses."""
     planned = [item for item in graph.stages if item.state == "planned"]
     placed = {item.id: Placed() for item in planned if item.within_protocol}
     for chosen in course.lengthenings if course else ():
-        placed[chosen.stage] = Placed(chosen.age_years, chosen.amount_mm)
-        placed |= {follower.id: Placed() for follower in graph.followers(chosen.stage)}
+        placed[chosen.stage] = Placed(
+            chosen.age_years, chosen.amount_mm, device=chosen.device, grown_from_years=chosen.grown_from_years
+        )
+        stays = _stays(chosen, graph, protocol)
+        off = (item for item in graph.followers(chosen.stage) if not (stays and item.role == "device_removal"))
+        placed |= {follower.id: Placed() for follower in off}
+        placed |= {item.id: Placed() for item in graph.removals(chosen.stage) if stays}
+    if course:
+        placed |= _exchanged(graph, course, protocol)
     if course and course.arrest:
         arrest = course.arrest
         placed[arrest.stage] = _placed(arrest, graph)
     return placed
+
+
+def _stays(chosen: Lengthening, graph: ChildGraph, protocol: Protocol) -> bool:
+    """Return whether the device of a lengthening stays inside the bone and comes out in a stage of its own."""
+    device = protocol.usual_device(chosen.bone) if chosen.device is None else protocol.device(chosen.device)
+    return device.removal == "own_stage" and bool(graph.removals(chosen.stage))
+
+
+def _exchanged(graph: ChildGraph, course: Course, protocol: Protocol) -> Mapping[str, Placed]:
+    """Return the removals of nails that are done in the sitting in which the bone is lengthened again.
+
+    So where the next lengthening comes within the time in which a nail is taken out.
+    """
+    within = protocol.number("nail_out_within_months") / 12
+    placed: dict[str, Placed] = {}
+    for one, other in pairwise_of_bone(course.lengthenings):
+        if _stays(one, graph, protocol) and other.age_years - one.age_years <= within:
+            placed |= {item.id: Placed(same_day_as=other.stage) for item in graph.removals(one.stage)}
+    return placed
+
+
+def pairwise_of_bone(chosen: tuple[Lengthening, ...]) -> Iterator[tuple[Lengthening, Lengthening]]:
+    """Yield each lengthening with the next one of its bone."""
+    for bone in dict.fromkeys(item.bone for item in chosen):
+        yield from pairwise(item for item in chosen if item.bone == bone)
 
 
 def _placed(arrest: Arrest, graph: ChildGraph) -> Placed:

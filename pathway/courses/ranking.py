@@ -163,7 +163,7 @@ def course_of(problem: CourseProblem, lengthenings: tuple[Lengthening, ...], arr
     """Return chosen operations as a course: what they come to if every step works and growth stays as projected."""
     graph, last = problem.graph, problem.grid.age_years[-1:]
     steps = course_steps(lengthenings, arrest)
-    days = sum(device_days(problem.protocol, item.bone, item.amount_mm) for item in lengthenings)
+    days = sum(device_days(problem.protocol, item.bone, item.amount_mm, item.device) for item in lengthenings)
     against = any(not graph.stage(item.stage).within_protocol for item in lengthenings)
     own_sitting = arrest is not None and arrest.sitting is None
     kinds = {item.kind for item in lengthenings} | ({graph.stage(arrest.stage).kind} if arrest else set())
@@ -201,7 +201,9 @@ def _base_sittings(graph: ChildGraph) -> int:
 
 
 def _of_device_on(id: str, graph: ChildGraph) -> bool:
-    """Return whether a stage is the removal of a device that is on the bone today."""
+    """Return whether a stage is the removal of a device that is on the bone, or inside it, today."""
+    if graph.stage(id).role == "implant_removal":
+        return True
     leader = graph.leader(id)
     return leader is not None and leader.state == "under_way"
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache, partial
 
 from pathway.courses.course import Course, placed_stages
 from pathway.courses.hip_gain import expected_gain, with_hip_gain
 from pathway.courses.problem import CourseProblem, course_problems
 from pathway.courses.ranking import courses
-from pathway.growth import Outlook, Posterior, Step, fit_growth, growth_curve, opinions, outlook
+from pathway.growth import Outlook, Posterior, Step, fit_growth, grown_from_years, growth_curve, opinions, outlook
 from pathway.network import Conflict
 from pathway.plan import assemble
 from pathway.plan import model as pm
@@ -152,7 +153,8 @@ def _problems(
 ) -> tuple[tuple[CourseProblem, ...], Step | None] | Conflict:
     """Return the problems, none without a posterior, and the length that the hip's correction will gain."""
     mature = posterior.mature_age_years if posterior else None
-    timeline = stage_windows(graph, question, mature_age_years=mature)
+    grown = None if posterior is None else cache(partial(grown_from_years, posterior))
+    timeline = stage_windows(graph, question, mature_age_years=mature, grown_from_years=grown)
     if isinstance(timeline, Conflict) or posterior is None:
         return timeline if isinstance(timeline, Conflict) else ((), None)
     if _waits(graph, question):
@@ -181,7 +183,8 @@ def _course_and_dates(
         return (), None, [assemble.conflict(planned, question.protocol, born)], None
     problems, hip_gain = planned
     found: Sequence[Course] = courses(problems, question, compared=compared) if problems else ()
-    times = timetable(graph, placed_stages(graph, _recommended(found)), question)
+    mature = posterior.mature_age_years if posterior else None
+    times = timetable(graph, placed_stages(graph, _recommended(found), question.protocol), question, mature)
     if isinstance(times, Conflict):
         return found, None, [assemble.conflict(times, question.protocol, born)], hip_gain
     return found, times, [], hip_gain

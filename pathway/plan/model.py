@@ -158,14 +158,50 @@ class AmountNote(Frozen):
     sources: tuple[str, ...]
 
 
+class OtherDevice(Frozen):
+    """A device that was not chosen for a lengthening: whether it is possible all the same, and why not this one."""
+
+    id: str
+    label: str
+    possible: bool
+    why: str
+
+
+class PlanDevice(Frozen):
+    """With which device a bone is lengthened, and why.
+
+    `state` is how its condition reads today (`holds` where it has none), `asks` the findings that are missing for it,
+    `checks` what the clinic checks besides, its own limits that it has not entered among them. `removal` says how it
+    comes out, `stays` that it does so in a stage of its own; `walking` how the leg may be loaded.
+    """
+
+    id: str
+    label: str
+    family_words: str
+    why: str
+    stays: bool
+    state: Literal["holds", "fails", "unknown"]
+    verdict: Verdict | None = None
+    asks: tuple[str, ...] = ()
+    checks: tuple[str, ...] = ()
+    removal: str
+    walking: str
+    complications: str = ""
+    others: tuple[OtherDevice, ...] = ()
+    sources: tuple[str, ...]
+    provenance: str
+    local: bool = False
+
+
 class PlanStage(Frozen):
     """One stage of the plan. `id` carries the number where a kind repeats (`femoral_lengthening_2`).
 
-    `slack_days` is how much later the rules allow it, `free_slack_days` how much later it may come before another
-    stage moves (None: nothing bounds it); `delay` says in sentences what a later date does, `preferred` what
-    became of a wish about the date. `road` is the road that it belongs to alone, "" for what both share; of the
-    prosthetic road a stage has a `window` and no date. `past_usual` is the day on which its usual ages ended, where
-    it can only come later; `likely` that most children come to it, though it need not be asked for today.
+    `slack_days` is how much later the rules allow it, `free_slack_days` how much later it may come before another stage
+    moves (None: nothing bounds it); `delay` says in sentences what a later date does, `preferred` what became of a wish
+    about the date. `device` is that of a lengthening with a date. `road` is the road that it belongs to alone, "" for
+    what both share; of the prosthetic road a stage has a `window` and no date. `past_usual` is the day on which its
+    usual ages ended, where it can only come later; `likely` that most children come to it, though it need not be asked
+    for today.
     """
 
     id: str
@@ -186,6 +222,7 @@ class PlanStage(Frozen):
     amount_percent: float | None = None
     amount_limits: tuple[AmountNote, ...] = ()
     physes: tuple[str, ...] = ()
+    device: PlanDevice | None = None
     window: DateWindow | None = None
     past_usual: Day | None = None
     date: Day | None = None

@@ -13,6 +13,7 @@ Provenance = Literal["read", "memory", "practice", "computed", "judgement"]
 Role = Literal[
     "lengthening",
     "device_removal",
+    "implant_removal",
     "surveillance",
     "growth_arrest",
     "prosthetic_alternative",
@@ -25,10 +26,11 @@ Role = Literal[
 """What the planner does with a stage, whatever its id. Read through `roles.py`.
 
 `lengthening` gains length in the stage's `bone`; `device_removal` and `surveillance` start on the day on which their
-lengthening ends; `growth_arrest` closes growth plates of the long leg; `prosthetic_alternative` is offered instead of
-lengthening; `neck_shaft_correction` straightens the upper femur, `growth_modulation` steers a growth plate;
-`height_compensation` is worn until the legs are equal; `reexamination` measures what gates ask for again;
-`accompanying` goes with other stages, as `[[accompanying]]` says.
+lengthening ends; `implant_removal` takes out, months after, a nail that lengthened the bone from inside;
+`growth_arrest` closes growth plates of the long leg; `prosthetic_alternative` is offered instead of lengthening;
+`neck_shaft_correction` straightens the upper femur, `growth_modulation` steers a growth plate; `height_compensation` is
+worn until the legs are equal; `reexamination` measures what gates ask for again; `accompanying` goes with other stages,
+as `[[accompanying]]` says.
 """
 
 

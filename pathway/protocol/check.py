@@ -19,6 +19,7 @@ QUANTITIES = frozenset(
         "predicted_discrepancy_at_maturity_mm",
         "predicted_femur_discrepancy_at_maturity_mm",
         "predicted_tibia_discrepancy_at_maturity_mm",
+        "long_leg_growth_left_mm",
     }
 )
 POINTS = ("start", "end")
@@ -45,6 +46,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_conditions(protocol),
         *_stage_references(protocol),
         *_roles(protocol),
+        *_devices(protocol),
         *_months(protocol),
         *_amounts(protocol),
         *_head_caution(protocol),
@@ -151,6 +153,9 @@ def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
         yield gate.id, gate.requires
     for contra in protocol.contraindications:
         yield contra.id, contra.when
+    for device in protocol.devices:
+        if device.tested is not None:
+            yield device.id, device.tested
     for goal in protocol.goals:
         if goal.requires is not None:
             yield goal.id, goal.requires
@@ -277,6 +282,37 @@ def _ends_of_lengthenings(protocol: Protocol) -> Iterator[_Wrong]:
             removed |= leaders
     for name in sorted(leading.keys() - removed):
         yield _Wrong(name, "no stage that removes its device", "a stage with the role device_removal at its end")
+
+
+def _devices(protocol: Protocol) -> Iterator[_Wrong]:
+    """Each bone that is lengthened has one usual device; the removal of a nail belongs to one lengthening."""
+    for bone in get_args(Bone):
+        usual = [device.id for device in protocol.devices if device.bone == bone and device.choice == "usual"]
+        if lengthenings(bone, protocol) and len(usual) != 1:
+            found = f"{len(usual)} usual devices of the {bone} ({', '.join(usual) or 'none'})"
+            yield _Wrong(usual[-1] if usual else "device", found, "one device with choice = usual for each bone")
+    values = {value.id for value in protocol.values}
+    for device in protocol.devices:
+        for weight in (device.month_weight, device.school_weight):
+            if weight not in values:
+                yield _Wrong(device.id, f"the weight {weight!r}", "the id of a value")
+        bound = device.tested is not None or device.from_age_years or device.least_mm or device.most_mm
+        if device.choice == "usual" and bound:
+            expected = "no condition, age or amount: the usual device of a bone stands for every child"
+            yield _Wrong(device.id, "a condition, age or amount", expected)
+        if device.most_weight_kg is not None and device.weight_finding is None:
+            yield _Wrong(device.id, "a weight limit", "`weight_finding` beside it")
+        if device.weight_finding is not None and device.weight_finding not in protocol.finding_ids():
+            yield _Wrong(device.id, f"the finding {device.weight_finding!r}", "a finding of the rules")
+        least, most = device.least_mm or 0.0, device.most_mm
+        if most is not None and least > most:
+            yield _Wrong(device.id, f"from {least:g} to {most:g} mm", "the lower amount first")
+    leading = {stage.id for stage in with_role("lengthening", protocol)}
+    for stage in with_role("implant_removal", protocol):
+        pairs = {rule.earlier_stage for rule in protocol.intervals if rule.paired and rule.later_stage == stage.id}
+        if len(pairs & leading) != 1:
+            found = f"the role implant_removal after {', '.join(sorted(pairs)) or 'no lengthening'}"
+            yield _Wrong(stage.id, found, "a `paired` interval from one lengthening")
 
 
 def _apart(protocol: Protocol) -> Iterator[_Wrong]:

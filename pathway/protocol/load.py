@@ -30,6 +30,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "interval": ("intervals", model.Interval),
     "age_window": ("age_windows", model.AgeWindow),
     "amount_limit": ("amount_limits", model.AmountLimit),
+    "device": ("devices", model.Device),
     "both_sided": ("both_sided", model.BothSided),
     "value": ("values", model.Value),
     "caution": ("cautions", model.Caution),

@@ -21,6 +21,7 @@ from pathway.protocol.base import Stands as Stands
 from pathway.protocol.base import Strength as Strength
 from pathway.protocol.clinic import ClinicCalendar as ClinicCalendar
 from pathway.protocol.guidance import Accompanying as Accompanying
+from pathway.protocol.device import Device as Device
 from pathway.protocol.guidance import Companion as Companion
 from pathway.protocol.guidance import Disagreement as Disagreement
 from pathway.protocol.guidance import FollowUp as FollowUp
@@ -183,7 +184,8 @@ class Interval(Rule):
     Numbered stages: a rule holds for every number of the repeated kind; between two repeated kinds the
     numbers are paired (`femoral_lengthening` 2 with `femoral_device_removal` 2), with `next` each number is
     tied to the following one of the same kind. `together` rules apply only while neither stage is done;
-    `either_order` rules to whichever comes first.
+    `either_order` rules to whichever comes first, `paired` rules to stages of one number. A rule with
+    `while_growth_left_mm` binds while the lengthened bone has more than that left to grow when the later stage starts.
     """
 
     earlier: str
@@ -193,6 +195,8 @@ class Interval(Rule):
     next: bool = False
     together: bool = False
     either_order: bool = False
+    paired: bool = False
+    while_growth_left_mm: float | None = None
 
     @property
     def earlier_stage(self) -> str:
@@ -213,9 +217,10 @@ class Interval(Rule):
 class AgeWindow(Rule):
     """Ages in whole months between which a stage starts; a preferred window guides, a hard one binds.
 
-    `number` limits the rule to the n-th stage of that kind. `latest_useful` windows neither guide nor bind: their
-    end is told as the clinical latest age. With `weighs_late` every year after the window counts in the choice of a
-    course, while the difference is large.
+    `number` limits the rule to the n-th stage of that kind. `latest_useful` windows neither guide nor bind: their end
+    is told as the clinical latest age. With `or_after_growth_months` it ends so long after growth where that is later
+    than at the age. With `weighs_late` every year after the window counts in the choice of a course, while the
+    difference is large.
     """
 
     stage: str
@@ -225,6 +230,7 @@ class AgeWindow(Rule):
     hard: bool = False
     latest_useful: bool = False
     weighs_late: bool = False
+    or_after_growth_months: int | None = None
     sex: Literal["girl", "boy"] | None = None
 
 
@@ -341,6 +347,7 @@ class Protocol(Frozen):
     intervals: tuple[Interval, ...]
     age_windows: tuple[AgeWindow, ...]
     amount_limits: tuple[AmountLimit, ...]
+    devices: tuple[Device, ...] = ()
     both_sided: tuple[BothSided, ...] = ()
     values: tuple[Value, ...]
     cautions: tuple[Caution, ...]
@@ -378,7 +385,7 @@ class Protocol(Frozen):
 
     @cached_property
     def _by_id(self) -> Mapping[str, Mapping[str, object]]:
-        kinds = ("sources", "findings", "methods", "diagnoses", "stages", "values", "tables", "gates")
+        kinds = ("sources", "findings", "methods", "diagnoses", "stages", "values", "tables", "gates", "devices")
         return {kind: {item.id: item for item in getattr(self, kind)} for kind in kinds}
 
     @cached_property
@@ -433,6 +440,24 @@ class Protocol(Frozen):
         """Return the lengthening where a stage starts on the day on which one ends, or None."""
         return self._predecessors.get(stage)
 
+    @cached_property
+    def _carriers(self) -> Mapping[str, Stage]:
+        roles = {stage.id: stage.role for stage in self.stages}
+        pairs = (rule for rule in self.intervals if rule.paired and roles.get(rule.later_stage) == "implant_removal")
+        return {rule.later_stage: self.stage(rule.earlier_stage) for rule in pairs}
+
+    def carrier(self, stage: str) -> Stage | None:
+        """Return the lengthening whose nail a stage takes out, or None where it takes none out."""
+        return self._carriers.get(stage)
+
+    def device(self, id: str) -> Device:
+        """Return a device; raises KeyError for an unknown id."""
+        return self._by_id["devices"][id]  # type: ignore[return-value]
+
+    def usual_device(self, bone: Bone) -> Device:
+        """Return the device of a bone that stands where no other does (`check` sees that there is one)."""
+        return next(device for device in self.devices if device.bone == bone and device.choice == "usual")
+
     def finding(self, id: str) -> FindingRule:
         """Return the catalogue entry of a finding; raises KeyError for an unknown id."""
         return self._by_id["findings"][id]  # type: ignore[return-value]
@@ -483,6 +508,7 @@ class Protocol(Frozen):
             "intervals",
             "age_windows",
             "amount_limits",
+            "devices",
             "both_sided",
         ):
             yield from getattr(self, kind)

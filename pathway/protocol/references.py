@@ -29,6 +29,9 @@ NAMING_FIELDS = (
     "weights",
     "earlier_stage",
     "later_stage",
+    "month_weight",
+    "school_weight",
+    "weight_finding",
 )
 
 

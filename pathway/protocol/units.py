@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-FindingUnit = Literal["mm", "deg", "years", "percent", "ratio", "count", ""]
+FindingUnit = Literal["mm", "deg", "years", "percent", "ratio", "count", "kg", ""]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +24,7 @@ UNITS: Mapping[str, Unit] = {
     "years": Unit("years", "years", "a"),
     "months": Unit("months", "months", "mo"),
     "percent": Unit("percent", "%", "%"),
+    "kg": Unit("kg", "kg", "kg"),
     "ratio": Unit("", "", "1"),
     "count": Unit("", "", "1"),
     "": Unit("", "", "1"),

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathway.plan.graph import graph_of
-from pathway.plan.model import After, GateState, Plan, PlanStage, Reason
+from pathway.plan.model import After, GateState, Plan, PlanDevice, PlanStage, Reason
 from pathway.problems import Problem, Refused
 from pathway.protocol.model import Protocol
 from pathway.rule_engine.verdict import Verdict
@@ -82,6 +82,8 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
         yield Line(0, "", "Reasons against it")
     for item in against:
         yield from reason_lines(item, citations)
+    if stage.device is not None:
+        yield from _device(stage.device, citations)
     if stage.gates:
         yield Line(0, "", "Conditions to be met before it starts")
         for gate in stage.gates:
@@ -117,6 +119,23 @@ def reason_lines(item: Reason, citations: dict[str, str]) -> Iterator[Line]:
     if item.verdict is not None:
         yield from _verdict(2, item.verdict)
     yield from source_lines(2, item.sources, citations)
+
+
+def _device(device: PlanDevice, citations: dict[str, str]) -> Iterator[Line]:
+    local = " [local]" if device.local else ""
+    yield Line(0, "", f"With which device: {device.label}{local}")
+    yield Line(1, "", device.why)
+    if device.verdict is not None:
+        yield from _verdict(1, device.verdict)
+    for text in device.checks:
+        yield Line(1, "", f"to be checked: {text}")
+    yield Line(1, "", device.removal)
+    yield Line(1, "", device.walking)
+    if device.complications:
+        yield Line(1, "", device.complications)
+    yield from source_lines(1, device.sources, citations)
+    for other in device.others:
+        yield Line(1, "holds" if other.possible else "fails", f"{other.label}: {other.why}")
 
 
 def _gate(gate: GateState, citations: dict[str, str]) -> Iterator[Line]:

@@ -330,7 +330,8 @@ def test_each_rule_that_nothing_needs_can_be_switched_off_and_a_child_still_be_p
     named, switched = users(protocol), 0
     toddler = five_year_old(SHALLOW_AND_BENT, without=tuple(LEGS))
     for kind, entry in entries(protocol):
-        kept = entry.id in (*ALWAYS, *ENDS) or getattr(entry, "head", False) or entry.id in named
+        usual = kind == "devices" and entry.choice == "usual"
+        kept = usual or entry.id in (*ALWAYS, *ENDS) or getattr(entry, "head", False) or entry.id in named
         if kind not in SWITCHABLE or kind == "types" or kept:
             continue
         theirs = laid_over(protocol, _off(protocol, entry.id))
@@ -347,6 +348,7 @@ def test_each_stage_can_be_switched_off_with_all_that_needs_it_and_a_child_still
         if stage.id in (*ALWAYS, *ENDS.values()):
             continue
         ends = [name for name in ENDS.values() if stage.id in ENDS_WITH.get(name, ())]
+        ends += [item.id for item in protocol.stages if protocol.carrier(item.id) == stage]
         names = dict.fromkeys((stage.id, *ends, *(user for name in (stage.id, *ends) for user in named.get(name, ()))))
         theirs = laid_over(protocol, _off(protocol, *names))
         assert isinstance(theirs, Protocol), (stage.id, theirs)

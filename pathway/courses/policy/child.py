@@ -18,7 +18,7 @@ from pathway.courses.policy.lengthening_tables import (
     TurnTables,
     amounts_of,
     device_months,
-    required_months,
+    required_by_visit,
     tables_of,
     usable_of,
 )
@@ -29,10 +29,11 @@ from pathway.days import age_years
 from pathway.growth import outlook
 from pathway.growth.future_visits import learning
 from pathway.growth.reference_curves import Floats
-from pathway.protocol.model import Bone
+from pathway.protocol.model import Bone, Device
 from pathway.protocol.question import Question
 from pathway.risk.step_risks import Level
 from pathway.risk.steps import HipCover
+from pathway.rule_engine.devices import device_of
 
 _CLASSES = 3
 # The grid reaches so many SDs and mm to each side, so much farther where an arrest or lost growth may lead.
@@ -70,6 +71,11 @@ class ChildProgramme:
     def outside_counts(self, visit: int, amount: int, number: int, gain_index: int) -> bool:
         """Return whether published counts do not reach so far."""
         return bool(self._of(number).risks.outside[visit, amount, gain_index])
+
+    def device_of(self, visit: int, amount: int, number: int, gain_index: int) -> Device:
+        """Return with which device a lengthening is done."""
+        tables = self._of(number)
+        return tables.devices[int(tables.used[visit, amount, gain_index])]
 
     def _of(self, number: int) -> TurnTables:
         return self.tables[int(self.programme.bone_of[number - 1])]
@@ -147,8 +153,8 @@ class _Builder:
         stand = Stand(problem, self.question, cover, columns, gains, self.grid_mm, level, slope)
         tables, bone_of = tables_of(stand, turns, amounts)
         frames = self._frames({turn.bone for turn in turns})
-        required = [months / 12 for months in required_months(problem, turns)]
-        waits = waits_of(self.ages, max([*required, frames.stays_years + frames.rest_years]))
+        required = required_by_visit(problem, turns, self.ages[:-1])
+        waits = waits_of(self.ages, max(float(required.max(initial=0.0)), frames.stays_years + frames.rest_years))
         usable = usable_of(problem, turns, columns) & (((columns - columns[0]) % self._every()) == 0)[:, None]
         classes, chance = self._classes()
         choices = self.choices if arrest else self._no_arrest()
@@ -223,7 +229,9 @@ class _Builder:
             return Frames(stays, rest, at, age_years(born, last.ended_on))
         operation = last.operation
         mm = (operation.achieved_mm if operation else None) or usual
-        off = at + device_months(self.problem, last.stage.bone or self.problem.first.bone, mm) / 12
+        bone = last.stage.bone or self.problem.first.bone
+        device = device_of(operation, bone, self.problem.protocol)
+        off = at + device_months(self.problem, bone, mm, device) / 12
         return Frames(stays, rest, at, max(off, age_years(born, self.question.on)), on=True)
 
     def _costs(self) -> pg.Costs:

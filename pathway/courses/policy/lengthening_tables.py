@@ -12,13 +12,13 @@ import numpy as np
 
 from pathway.courses.policy import programme as pg
 from pathway.courses.policy.bone_order import Turn, left_mm
-from pathway.courses.policy.device_cost import device_month_weight
+from pathway.courses.policy.device_tables import OneDevice, cheapest, open_devices, usable
 from pathway.courses.policy.risks import JOINTS, Exact, Risks, risks_of
 from pathway.courses.policy.school import school_years_touched
 from pathway.courses.problem import CourseProblem
 from pathway.days import in_months
 from pathway.growth.reference_curves import Floats
-from pathway.protocol.model import Bone
+from pathway.protocol.model import Bone, Device
 from pathway.protocol.question import Question
 from pathway.risk.step_risks import Level
 from pathway.risk.steps import HipCover
@@ -47,20 +47,37 @@ class Stand:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TurnTables:
-    """One set of tables: `percent` (T, X, G) of the bone, its risks, the lengthening."""
+    """One set of tables: `percent` (T, X, G) of the bone, its risks, the lengthening.
+
+    `used` (T, X, G) says with which of `devices` it is done.
+    """
 
     percent: Floats
     risks: Risks
     lengthening: pg.Lengthening
+    devices: tuple[Device, ...]
+    used: pg.Ints
 
 
-def device_months(problem: CourseProblem, bone: Bone, mm: float) -> float:
-    """Return how long a device stays for an amount, months."""
-    return in_months(device_days(problem.protocol, bone, mm))
+def device_months(problem: CourseProblem, bone: Bone, mm: float, device: Device | None = None) -> float:
+    """Return how long a device stays for an amount, months; the usual one of the bone where none is named."""
+    return in_months(device_days(problem.protocol, bone, mm, None if device is None else device.id))
 
 
-def required_months(problem: CourseProblem, turns: tuple[Turn, ...]) -> list[float]:
+def required_by_visit(problem: CourseProblem, turns: tuple[Turn, ...], ages: Floats) -> Floats:
+    """Return the years (T, N) from each lengthening to the next one at each visit, fewer once its bone is grown."""
+    growing, grown = (required_months(problem, turns, grown=grown) for grown in (False, True))
+    years = np.zeros((len(ages), len(turns)))
+    for number, turn in enumerate(turns):
+        later = ages >= problem.of(turn.bone).grown_years
+        years[:, number] = np.where(later, grown[number], growing[number]) / 12
+    return years
+
+
+def required_months(problem: CourseProblem, turns: tuple[Turn, ...], *, grown: bool = False) -> list[float]:
     """Return the months (N,) from each lengthening to the next, those before it kept to; 0 for the first.
+
+    `grown`: for bones that hardly grow any more.
 
     For an average lengthening of published practice. The wait from the last one of the same bone is kept where the
     lengthenings between follow as soon as they may; where they follow later it is more than kept.
@@ -73,7 +90,9 @@ def required_months(problem: CourseProblem, turns: tuple[Turn, ...]) -> list[flo
         if number and turns[number - 1].bone != turn.bone:
             months.append(_at(problem.of(turns[number - 1].bone).chain.wait_other, at) * problem.grid.months)
         if same is not None:
-            whole = _at(problem.of(turn.bone).chain.wait, at) * problem.grid.months
+            own = problem.of(turn.bone)
+            wait = own.wait_grown if grown and own.wait_grown is not None else own.chain.wait
+            whole = _at(wait, at) * problem.grid.months
             months.append(whole - sum(required[same + 1 : number]))
         required.append(max(months))
     return required
@@ -158,9 +177,10 @@ def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floa
     percent = np.asarray(100 * amounts[None, :, None] / (length[:, None, None] + own), np.float64)
     ages = np.asarray(problem.grid.age_years[stand.columns], np.float64)
     exact: Exact = np.asarray(amounts, np.float64)
-    risks = risks_of(stand.question, turn.bone, percent, exact, ages, stand.cover, level=stand.level, slope=stand.slope)
+    made = [_one_device(stand, turn.bone, device, percent, exact, ages) for device in open_devices(problem, turn.bone)]
+    chosen = cheapest(made[0], [one for one in made[1:] if len(one.rows)])
+    risks = chosen.risks
     allowed = _allowed(stand, turn, amounts, most, own)
-    months = np.array([device_months(problem, turn.bone, float(mm)) for mm in amounts])
     shape = percent.shape[:2]
     loss_chance, loss_mm = _loss(stand, turn.bone, shape)
     steps, chances = _gains(stand, amounts, risks)
@@ -170,7 +190,7 @@ def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floa
         pg.Lengthening(
             amounts_mm=amounts,
             allowed=np.repeat(allowed[..., None], len(JOINTS), axis=3),
-            cost=_cost(stand, turn.bone, amounts, percent, months, risks)
+            cost=chosen.cost
             + (problem.number("practice_early_weight") * early)[:, None, None, None]
             + (problem.number("practice_late_weight") * late)[:, None, :, None],
             gain_steps=steps,
@@ -182,9 +202,25 @@ def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floa
             planned=np.full(shape, OPERATIONS),
             unplanned=risks.unplanned,
             harm=risks.harm,
-            device_months=np.broadcast_to(months[None, :, None], percent.shape).copy(),
+            device_months=chosen.months,
         ),
+        chosen.devices,
+        chosen.used,
     )
+
+
+def _one_device(stand: Stand, bone: Bone, device: Device, percent: Floats, amounts: Exact, ages: Exact) -> OneDevice:
+    """Return the tables of one device at the visits at which it may be used: the usual one at all of them."""
+    problem = stand.problem
+    may = usable(problem, device, ages, amounts)
+    rows = np.arange(len(ages)) if device.choice == "usual" else np.flatnonzero(may.any(axis=1))
+    shares, at = np.asarray(percent[rows], np.float64), ages[rows]
+    risks = risks_of(
+        stand.question, bone, shares, amounts, at, stand.cover, level=stand.level, slope=stand.slope, device=device
+    )
+    months = np.array([device_months(problem, bone, float(mm), device) for mm in amounts])
+    cost = _cost(stand, device, amounts, shares, at, months, risks)
+    return OneDevice(device, rows, may[rows], months, risks, cost)
 
 
 def _allowed(stand: Stand, turn: Turn, amounts: Floats, most: Floats, own: Floats) -> pg.Bools:
@@ -202,7 +238,9 @@ def _allowed(stand: Stand, turn: Turn, amounts: Floats, most: Floats, own: Float
     return allowed
 
 
-def _cost(stand: Stand, bone: Bone, amounts: Floats, percent: Floats, months: Floats, risks: Risks) -> Floats:
+def _cost(
+    stand: Stand, device: Device, amounts: Floats, percent: Floats, at: Floats, months: Floats, risks: Risks
+) -> Floats:
     """Return what each costs (T, X, G, S): operations, device, school, distance from published practice, troubles."""
     number = stand.problem.number
     over = np.maximum(percent - number("practice_percent_from"), 0) / number("practice_percent_scale")
@@ -210,9 +248,8 @@ def _cost(stand: Stand, bone: Bone, amounts: Floats, percent: Floats, months: Fl
     short = np.maximum(number("practice_short_from_mm") - amounts, 0) / 10
     by_mm = number("practice_long_weight") * long**2 + number("practice_short_weight") * short**2
     steep = np.maximum(percent - number("practice_percent_most"), 0)
-    ages = np.asarray(stand.problem.grid.age_years[stand.columns], float)[:, None]
-    touched = school_years_touched(ages, months, number("school_from_years"), number("school_to_years"))
-    by_age = device_month_weight(bone, ages, number) * months + number("weigh_school_year") * touched
+    touched = school_years_touched(at[:, None], months, number("school_from_years"), number("school_to_years"))
+    by_age = number(device.month_weight) * months + number(device.school_weight) * touched
     planned = (by_age + by_mm + number("weigh_lengthening"))[..., None]
     planned = planned + number("practice_percent_weight") * over**2
     planned = planned + number("practice_percent_most_weight") * steep

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pathway.growth.reference_curves import Floats
-from pathway.protocol.model import Bone
+from pathway.protocol.model import Bone, Device
 from pathway.protocol.question import Question, pattern_of
 from pathway.risk.step_risks import Level, StepRisks, step_risks
 from pathway.risk.steps import HipCover, Step
@@ -54,18 +54,21 @@ def lengthening_of(
     percent: float | Exact,
     age_years: float | Exact,
     cover: HipCover,
+    device: Device | None = None,
 ) -> Step:
-    """Return a lengthening as the published counts see it: of a femur with a rod after the frame.
+    """Return a lengthening as the published counts see it, with the usual device of the bone where none is named.
 
     A shallow socket counts as prepared, since the gates ask for it before a femur is lengthened.
     """
     prepared: HipCover = "prepared" if cover == "poor" else cover
+    used = device or question.protocol.usual_device(bone)
     return Step(
         bone,
         mm,
         percent,
         age_years,
-        rod=bone == "femur",
+        device=used.kind,
+        rod=used.rod,
         hip_cover=prepared,
         congenital=pattern_of(question) == "congenital",
     )
@@ -81,8 +84,9 @@ def risks_of(
     *,
     level: Level = "centre",
     slope: float | None = None,
+    device: Device | None = None,
 ) -> Risks:
-    """Return the tables for lengthenings of a bone by `percent` (T, X, G) of its length.
+    """Return the tables for lengthenings of a bone by `percent` (T, X, G) of its length, with a device.
 
     With the hip or the knee slipped before, the hip counts as poorly covered again, and a joint that slipped or
     stiffened needs an operation more.
@@ -91,7 +95,7 @@ def risks_of(
     shape = np.broadcast_shapes(percent.shape, (1, len(amounts_mm), 1))
     mm = np.broadcast_to(amounts_mm[None, :, None], shape)
     age = np.broadcast_to(ages_years[:, None, None], shape)
-    step = lengthening_of(question, bone, mm, percent, age, cover)
+    step = lengthening_of(question, bone, mm, percent, age, cover, device)
     first, slipped = (
         step_risks(protocol, one, slope=slope, level=level) for one in (step, replace(step, hip_cover="poor"))
     )

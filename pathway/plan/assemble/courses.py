@@ -89,7 +89,7 @@ def _school_years(course: Course, record: Record, protocol: Protocol) -> int:
     touched: set[int] = set()
     for item in course.lengthenings:
         start = day_at_age(born, item.age_years)
-        end = start.add(days=device_days(protocol, item.bone, item.amount_mm))
+        end = start.add(days=device_days(protocol, item.bone, item.amount_mm, item.device))
         if end >= school_starts:
             start = max(start, school_starts)
             years = (day.year if day.month >= first_month else day.year - 1 for day in (start, end))

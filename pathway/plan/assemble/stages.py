@@ -12,10 +12,12 @@ from pathway.plan import model as pm
 from pathway.plan.assemble.accompanying import accompanying_stages
 from pathway.plan.assemble.conflicts import stage_words
 from pathway.plan.assemble.delays import delay_sentences, wish_words
+from pathway.plan.assemble.devices import plan_device
+from pathway.plan.assemble.devices import stage_words as device_words
 from pathway.plan.assemble.reasons import reason
 from pathway.protocol.model import Protocol, StopRule
 from pathway.protocol.question import Question
-from pathway.protocol.roles import reexamination
+from pathway.protocol.roles import FOLLOWING, reexamination
 from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
 from pathway.timing.delay import Delay, delay_of
 from pathway.timing.road_windows import RoadWindow
@@ -97,20 +99,25 @@ def _stage(
         amount = round(arrest.effect_mm, 1)
     because = [reason(rule, verdict) for rule, verdict in item.indicated]
     because += [reason(rule, verdict, against=True) for rule, verdict in item.against]
+    chosen = lengthening.device if lengthening else None
+    age = round(age_years(born, date), 3) if date else None
+    device = plan_device(item, graph, chosen, age, amount, question.protocol)
+    what, plain = device_words(item, device, question.protocol)
     after = _after(item, graph, times)
     delay = None
     if date and times and times.schedule and window and item.done_on is None:
         delay = delay_of(item.id, times.schedule)
     used = {source for item in because for source in item.sources} | set(stage.sources)
     used |= {source for gate in gates for source in gate.sources}
+    used |= set(device.sources) if device is not None else set()
     return pm.PlanStage(
         id=item.id,
         kind=stage.id,
         number=item.number,
         label=_label(item, graph),
         lane=stage.lane,
-        what=stage.what,
-        family_words=stage.family_words,
+        what=what,
+        family_words=plain,
         operation=stage.operation,
         status=status,
         side=side,
@@ -120,15 +127,16 @@ def _stage(
         amount_percent=round(100 * lengthening.amount_mm / lengthening.bone_mm, 1) if lengthening else None,
         amount_limits=tuple(_limit(item) for item in lengthening.limits) if lengthening else (),
         physes=arrest.physes if is_arrest and arrest else item.operation.physes if item.operation else (),
+        device=device,
         road=_road(item, graph),
         likely=any(rule.likely for rule, verdict in item.indicated if verdict.state == "holds"),
         window=pm.DateWindow(earliest=window[0], latest=window[1]) if window and item.done_on is None else None,
         past_usual=usual.past_usual if usual else passed,
         date=date,
         end_date=end if date else None,
-        age_years=round(age_years(born, date), 3) if date else None,
+        age_years=age,
         duration_months=in_months((end - date).days) if date and end else None,
-        duration_range_months=_duration_range(stage.bone, amount, question.protocol),
+        duration_range_months=_duration_range(stage.bone, amount, device, question.protocol),
         slack_days=slack,
         free_slack_days=_free(delay, slack),
         delay=delay_sentences(delay, item, graph, date, label, question.record, question.protocol, useful)
@@ -164,7 +172,7 @@ def _road(item: StageItem, graph: ChildGraph) -> Literal["", "lengthening", "pro
     if item.stage.road == "prosthetic":
         return "prosthetic"
     two = standing is not None and standing.stands is not None
-    of_length = item.stage.bone is not None or item.role in ("device_removal", "surveillance", "growth_arrest")
+    of_length = item.stage.bone is not None or item.role in (*FOLLOWING, "implant_removal", "growth_arrest")
     return "lengthening" if two and (of_length or item.stage.road == "lengthening") else ""
 
 
@@ -306,9 +314,14 @@ def _limit(item: LimitAt) -> pm.AmountNote:
     )
 
 
-def _duration_range(bone: str | None, amount: float | None, protocol: Protocol) -> tuple[float, float] | None:
+def _duration_range(
+    bone: str | None, amount: float | None, device: pm.PlanDevice | None, protocol: Protocol
+) -> tuple[float, float] | None:
     if bone is None or amount is None:
         return None
+    own = None if device is None else protocol.device(device.id).months_per_cm_range
+    if own is not None:
+        return own[0] * amount / 10, own[1] * amount / 10
     index = protocol.value(f"{bone}_days_per_cm")
     low, high = (in_months((days or index.value) * amount / 10) for days in (index.low, index.high))
     return low, high

@@ -14,11 +14,12 @@ from pathway.plan.model import AgePoint, Plan, PlanStage
 from pathway.plan.verify.accompanying import accompanying_breaches
 from pathway.plan.verify.breach import TOLERANCE_MM, Breach
 from pathway.plan.verify.calendar import calendar_breaches
+from pathway.plan.verify.devices import days_per_cm, device_breaches, follows, hardly_grows
 from pathway.plan.verify.gates import gate_breaches
 from pathway.plan.verify.roads import both_sided_breaches, road_breaches
 from pathway.plan.verify.sittings import sitting_breaches, untold_warnings
 from pathway.plan.verify.wishes import wish_breaches
-from pathway.protocol.model import Interval, Protocol
+from pathway.protocol.model import AgeWindow, Interval, Protocol
 from pathway.record import Record
 
 __all__ = ["Breach", "check_plan"]
@@ -38,6 +39,7 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
         *sitting_breaches(plan, protocol),
         *untold_warnings(plan, protocol, lambda stage: _length_before(plan, stage, record, protocol)),
         *_followers(plan, protocol),
+        *device_breaches(plan, record, protocol),
         *_done(plan, record),
         *accompanying_breaches(plan, protocol),
         *calendar_breaches(plan, record, protocol),
@@ -90,7 +92,8 @@ def _intervals(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
         earlier = [stage for stage in _dated(plan) if stage.kind == rule.earlier_stage]
         later = [stage for stage in _dated(plan) if stage.kind == rule.later_stage]
         for one, other in _interval_pairs(rule, earlier, later):
-            yield from _one_interval(rule, one, other)
+            if not hardly_grows(plan, other, rule.while_growth_left_mm, protocol):
+                yield from _one_interval(rule, one, other)
 
 
 def _interval_pairs(
@@ -101,7 +104,7 @@ def _interval_pairs(
             undone_first = rule.either_order and one.status not in ("done", "under_way")
             if one.id == other.id or (other.status in ("done", "under_way") and not undone_first):
                 continue
-            paired = rule.at_most_months == 0 and rule.earlier.endswith(".end")
+            paired = rule.paired or (rule.at_most_months == 0 and rule.earlier.endswith(".end"))
             if rule.next and other.number != one.number + 1:
                 continue
             if paired and one.number != other.number:
@@ -136,8 +139,17 @@ def _ages(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
                 continue
             if rule.at_least_months is not None and _day(stage) < add_months(born, rule.at_least_months):
                 yield Breach(rule.id, stage.id, f"{stage.id} on {stage.date} is before {rule.at_least_months} months")
-            if rule.at_most_months is not None and _day(stage) > add_months(born, rule.at_most_months):
+            if rule.at_most_months is not None and _day(stage) > _last_day(rule, plan, born):
                 yield Breach(rule.id, stage.id, f"{stage.id} on {stage.date} is after {rule.at_most_months} months")
+
+
+def _last_day(rule: AgeWindow, plan: Plan, born: datetime.date) -> datetime.date:
+    """Return the last day of an age rule: some time after growth where the rule says so and that is later."""
+    last = add_months(born, rule.at_most_months or 0)
+    if rule.or_after_growth_months is None or plan.growth.at_maturity is None:
+        return last
+    grown = add_months(born, int(12 * plan.growth.mature_age_years))
+    return max(last, add_months(grown, rule.or_after_growth_months))
 
 
 def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
@@ -151,7 +163,7 @@ def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]
             continue
         if abs(stage.amount_mm / step - round(stage.amount_mm / step)) > 1e-9:
             yield Breach("amount_step_mm", stage.id, f"{stage.id} gains {stage.amount_mm} mm, not a step of {step:g}")
-        days = stage.amount_mm / 10 * protocol.number(f"{bone}_days_per_cm")
+        days = stage.amount_mm / 10 * days_per_cm(stage, bone, protocol)
         if stage.end_date is not None and (stage.end_date - _day(stage)).days < int(days):
             text = f"{stage.id} ends on {stage.end_date}, its {stage.amount_mm:g} mm take {days:.0f} days"
             yield Breach(f"{bone}_days_per_cm", stage.id, text)
@@ -234,7 +246,7 @@ def _followers(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
     # A plan in conflict has no dates to come: what follows is named there without one.
     have = {(stage.kind, stage.number) for stage in (plan.stages if plan.conflicts else _dated(plan))}
     for stage in _dated(plan):
-        for kind in pairs.get(stage.kind, ()):
+        for kind in follows(stage, pairs.get(stage.kind, []), protocol):
             if (kind, stage.number) not in have:
                 yield Breach(f"{kind}.after_lengthening", stage.id, f"{stage.id} is not followed by {kind}")
     for stage in _planned(plan):

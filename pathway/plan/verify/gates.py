@@ -63,16 +63,17 @@ def _earlier(plan: Plan, mender: str, stage: PlanStage) -> bool:
 
 
 def _rejudged(gate: GateState, stage: PlanStage, rule: Gate, record: Record, protocol: Protocol) -> Iterator[Breach]:
-    state = _state(rule.requires, gate.verdict)
+    state = state_of_values(rule.requires, gate.verdict)
     if state != gate.verdict.state:
         yield Breach(gate.id, stage.id, f"{gate.id} reads {gate.verdict.state} on values that read {state}")
     for leaf in gate.verdict.leaves():
-        if not _in_record(leaf, record, protocol):
+        if not in_record(leaf, record, protocol):
             text = f"{gate.id} rests on {leaf.finding} {leaf.value} of {leaf.measured_on}, which the record lacks"
             yield Breach(gate.id, stage.id, text)
 
 
-def _in_record(leaf: Verdict, record: Record, protocol: Protocol) -> bool:
+def in_record(leaf: Verdict, record: Record, protocol: Protocol) -> bool:
+    """Return whether the record holds what a judged test rests on."""
     if leaf.finding is None or leaf.measured_on is None or protocol.finding(leaf.finding).derived:
         return True
     return any(
@@ -82,17 +83,17 @@ def _in_record(leaf: Verdict, record: Record, protocol: Protocol) -> bool:
     )
 
 
-def _state(test: Condition, verdict: Verdict) -> str:
+def state_of_values(test: Condition, verdict: Verdict) -> str:
     """Return the state that the values kept in a verdict give; what is no finding is taken as it reads."""
     parts = test.all if test.all is not None else test.any
     if parts is not None:
         if len(parts) != len(verdict.parts):
             return "cut short"
-        states = {_state(part, kept) for part, kept in zip(parts, verdict.parts, strict=True)}
+        states = {state_of_values(part, kept) for part, kept in zip(parts, verdict.parts, strict=True)}
         deciding, neutral = ("fails", "holds") if test.all is not None else ("holds", "fails")
         return deciding if deciding in states else "unknown" if "unknown" in states else neutral
     if test.negate is not None and len(verdict.parts) == 1:
-        inner = _state(test.negate, verdict.parts[0])
+        inner = state_of_values(test.negate, verdict.parts[0])
         return {"holds": "fails", "fails": "holds"}.get(inner, inner)
     if test.finding is None:
         return verdict.state

@@ -223,15 +223,21 @@ def _card(plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: d
         facts.append((words.say("steps.much"), words.say(kind, amount=amount)))
     care = f"stages.{step.kind}.care"
     if words.has(care):
+        name = "nail" if _nailed(first) and words.has("care.nail.home") else words.say(care)
         for place in ("home", "school"):
-            facts.append((words.say(f"steps.{place}"), words.say(f"care.{words.say(care)}.{place}")))
+            facts.append((words.say(f"steps.{place}"), words.say(f"care.{name}.{place}")))
     foot = _cited(step.stages, words, numbers)
     return Card(str(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot)
 
 
 def _what(stage: PlanStage, words: Wording) -> str:
-    key = f"stages.{stage.kind}.what"
+    key = f"devices.{stage.device.id}.what" if stage.device and stage.device.stays else f"stages.{stage.kind}.what"
     return words.say(key) if words.has(key) else stage.family_words
+
+
+def _nailed(stage: PlanStage) -> bool:
+    """Return whether a bone is lengthened by a nail inside it."""
+    return stage.device is not None and stage.device.stays
 
 
 def _when(plan: Plan, step: Step, words: Wording) -> str:
@@ -249,7 +255,8 @@ def _long(stage: PlanStage, words: Wording, protocol: Protocol) -> str:
     lengthens = role_of(stage.kind, protocol) == "lengthening"
     if lengthens and stage.duration_months and stage.duration_range_months:
         low, high = (f"{months:.0f}" for months in stage.duration_range_months)
-        return words.say("steps.frame_months", months=f"{stage.duration_months:.0f}", low=low, high=high)
+        told = "steps.nail_months" if _nailed(stage) and words.has("steps.nail_months") else "steps.frame_months"
+        return words.say(told, months=f"{stage.duration_months:.0f}", low=low, high=high)
     if not stage.duration_months:
         return ""
     if stage.lane == say.CHECKS:

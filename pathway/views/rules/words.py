@@ -30,6 +30,7 @@ KIND_WORDS = {
     "intervals": "interval",
     "age_windows": "age window",
     "amount_limits": "limit of an amount",
+    "devices": "device",
     "both_sided": "rule for both legs",
     "values": "value",
     "cautions": "caution",
@@ -121,10 +122,13 @@ def _interval(rule: model.Interval, protocol: Protocol) -> str:
         bounds = [("at least", rule.at_least_months), ("at most", rule.at_most_months)]
         span = " and ".join(f"{word} {_months(months)}" for word, months in bounds if months is not None) + " after"
     point, verb = rule.earlier.rpartition(".")[2], {"start": "starts", "end": "ends"}[rule.later.rpartition(".")[2]]
-    if rule.next:
-        return f"The next {later.lower()} {verb} {span} the {point} of the previous one."
+    if rule.next and rule.earlier_stage == rule.later_stage:
+        grows = rule.while_growth_left_mm
+        tail = "" if grows is None else f", while the bone has more than {grows:g} mm left to grow"
+        return f"The next {later.lower()} {verb} {span} the {point} of the previous one{tail}."
+    later = f"The next {later.lower()}" if rule.next else later
     text = f"{later} {verb} {span} the {point} of {earlier.lower()}"
-    text += ", in either order" if rule.either_order else ""
+    text += ", in either order" if rule.either_order else ", each of its number" if rule.paired else ""
     return text + (", while neither is done." if rule.together else ".")
 
 
@@ -134,6 +138,8 @@ def _age_window(rule: model.AgeWindow, protocol: Protocol) -> str:
     bounds = [("from", rule.at_least_months), ("to", rule.at_most_months)]
     ages = " ".join(f"{word} {age_words(months / 12)}" for word, months in bounds if months is not None)
     force = "this is binding" if rule.hard else "this is guidance"
+    if rule.or_after_growth_months is not None:
+        ages += f", or {_months(rule.or_after_growth_months)} after the end of growth where that is later"
     return f"{protocol.stage(rule.stage).label}{number}{of} starts {ages}; {force}."
 
 
@@ -143,6 +149,36 @@ def _amount_limit(rule: model.AmountLimit, protocol: Protocol) -> str:
     ages += f" before {rule.to_age_years:g} years" if "to_age_years" in rule.model_fields_set else ""
     force = " Shown as a warning, not enforced." if rule.warns else ""
     return f"{protocol.stage(rule.stage).label}: at most {most} at once{ages}.{force}"
+
+
+def _device(rule: model.Device, protocol: Protocol) -> str:
+    how = {
+        "usual": "the usual device of the bone",
+        "by_cost": "chosen where it costs less by the weights of the rules",
+        "offered": "offered, never chosen by the program",
+        "ask_only": "never chosen: ask a centre that uses it",
+    }[rule.choice]
+    parts = [f"{rule.label.capitalize()} ({rule.bone}): {how}"]
+    if rule.least_age_years:
+        read = f" (the youngest published was {rule.youngest_read_years:g})" if rule.youngest_read_years else ""
+        parts.append(f"from {rule.least_age_years:g} years{read}")
+    if rule.most_growth_left_mm is not None:
+        parts.append(f"once the bone has {rule.most_growth_left_mm:g} mm or less left to grow")
+    if rule.most_mm is not None:
+        parts.append(f"{rule.least_mm or 0:g} to {rule.most_mm:g} mm")
+    if rule.usual_mm is not None:
+        parts.append(f"usually {rule.usual_mm[0]:g} to {rule.usual_mm[1]:g} mm")
+    if rule.months_per_cm is not None:
+        parts.append(f"{rule.months_per_cm:g} months for each cm")
+    parts.append("spans a knee" if rule.spans_knee else "spans no joint")
+    if rule.tested is not None:
+        parts.append(f"requires: {condition_words(rule.tested, protocol)}")
+    if rule.checks:
+        parts.append(f"to be checked: {'; '.join(rule.checks)}")
+    if rule.not_entered:
+        parts.append(f"not entered by the clinic: {', '.join(rule.not_entered)}")
+    said = f"{'; '.join(parts)}. {rule.removal_words} {rule.walking_words}"
+    return f"{said} {rule.complications}".rstrip()
 
 
 def _value(rule: model.Value, _protocol: Protocol) -> str:
@@ -363,6 +399,7 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.AgeWindow: _age_window,
     model.AmountLimit: _amount_limit,
     model.BothSided: _both_sided,
+    model.Device: _device,
     model.Value: _value,
     model.Caution: _caution,
     model.StopRule: _stop_rule,

@@ -182,9 +182,19 @@ def _goal(plan: Plan, aims: str = "The plan aims", having: str = "With the plan"
         come = "comes" if more == 1 else "come"
         yield f"On average about {_count(more, 'more operation')} {come} that nobody planned."
     if course.burden.device_months >= 1:
-        yield f"For {_count(round(course.burden.device_months), 'month')} in all there is a frame or a rod on the bone."
+        yield _device_time(plan, _count(round(course.burden.device_months), "month"))
     if course.burden.adult_height_lost_mm >= 1:
         yield f"Your child will be about {_cm(course.burden.adult_height_lost_mm)} shorter as an adult."
+
+
+def _device_time(plan: Plan, months: str) -> str:
+    """Say how long devices stay: frames, or nails that nobody sees."""
+    stays = {stage.device.stays for stage in plan.stages if stage.device is not None and stage.status != "done"}
+    if stays == {True}:
+        return f"For {months} in all a nail inside the bone is at work. There is no frame."
+    if stays == {True, False}:
+        return f"For {months} in all there is a frame on the bone, or a nail inside it."
+    return f"For {months} in all there is a frame or a rod on the bone."
 
 
 def _heading(plan: Plan, day: datetime.date, stage: PlanStage) -> str:

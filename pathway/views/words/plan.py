@@ -265,15 +265,24 @@ def _local(plan: Plan, stage: PlanStage) -> str:
 
 
 def _tail(plan: Plan, stage: PlanStage) -> str:
-    parts = [amount_words(stage), roads.late_words(plan, stage)]
+    parts = [amount_words(stage), device_words(stage), roads.late_words(plan, stage)]
     if stage.window is not None and stage.operation and stage.status != "done":
         latest = f"to {stage.window.latest}" if stage.window.latest else "on"
         parts.append(f"allowed from {stage.window.earliest} {latest}")
     if stage.duration_range_months:
         low, high = stage.duration_range_months
-        parts.append(f"device for {low:.0f} to {high:.0f} months")
+        until = "solid in" if stage.device is not None and stage.device.stays else "device for"
+        parts.append(f"{until} {low:.0f} to {high:.0f} months")
     shown = [part for part in parts if part]
     return ": " + "; ".join(shown) if shown else ""
+
+
+def device_words(stage: PlanStage) -> str:
+    """Return with which device a lengthening is done, and what it waits for, or ""."""
+    device = stage.device
+    if device is None:
+        return ""
+    return f"{device.label}, if what is missing for it allows it" if device.asks else device.label
 
 
 def _delay_lines(plan: Plan, width: int) -> Iterator[str]:

@@ -1,0 +1,110 @@
+"""With which device each lengthening is done: of those that child, age and amount leave, the one that costs least."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pathway.courses.policy.programme import Floats, Ints
+from pathway.courses.policy.risks import SOUND, Risks
+from pathway.courses.problem import CourseProblem
+from pathway.growth import grown_from_years
+from pathway.protocol.model import Bone, Device
+from pathway.protocol.roles import carrier_of
+from pathway.rule_engine.devices import DeviceState
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OneDevice:
+    """The tables of one device: what it costs (R, X, G, S), its risks, months (X,), where it may be used (R, X).
+
+    `rows` (R,) are the visits that the tables are of: those at which it may be used at all.
+    """
+
+    device: Device
+    rows: Ints
+    usable: np.ndarray
+    months: Floats
+    risks: Risks
+    cost: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chosen:
+    """The tables of the devices chosen: `used` (T, X, G) which of `devices`, `months` (T, X, G), cost and risks."""
+
+    devices: tuple[Device, ...]
+    used: Ints
+    months: Floats
+    risks: Risks
+    cost: Floats
+
+
+def open_devices(problem: CourseProblem, bone: Bone) -> tuple[Device, ...]:
+    """Return the devices that may be chosen for a bone: the usual one first, then those that no finding rules out.
+
+    A device that stays in the bone needs a stage that takes it out.
+    """
+    kind = problem.of(bone).kind
+    own = [state for state in problem.graph.devices if state.device.bone == bone and state.device.choice == "by_cost"]
+    removed = {carrier.id for stage in problem.protocol.stages if (carrier := carrier_of(stage, problem.protocol))}
+    able = [one.device for one in own if not one.out and _comes_out(one, kind is not None and kind.id in removed)]
+    return (problem.protocol.usual_device(bone), *able)
+
+
+def _comes_out(state: DeviceState, removed: bool) -> bool:
+    return removed or state.device.removal == "at_end"
+
+
+def usable(problem: CourseProblem, device: Device, ages: Floats, amounts_mm: Floats) -> np.ndarray:
+    """Return at which ages and for which amounts (T, X) a device may be used by the rules."""
+    least_years = device.least_age_years
+    if device.most_growth_left_mm is not None:
+        grown = grown_from_years(problem.growth.posterior, device.bone, device.most_growth_left_mm)
+        least_years = max(least_years, grown)
+    old = ages >= least_years
+    size = np.ones(len(amounts_mm), bool)
+    if device.least_mm is not None:
+        size &= amounts_mm >= device.least_mm
+    if device.most_mm is not None:
+        size &= amounts_mm <= device.most_mm
+    return np.asarray(old[:, None] & size[None, :])
+
+
+def cheapest(usual: OneDevice, others: Sequence[OneDevice]) -> Chosen:
+    """Return the tables with, for each visit, amount and gain before, the device that costs least; `usual` for ties.
+
+    It is chosen for sound joints: what a joint that slipped needs is judged from findings, at the visit itself.
+    """
+    cost, risks = usual.cost.copy(), _copied(usual.risks)
+    shape = cost.shape[:3]
+    used, months = np.zeros(shape, int), np.broadcast_to(usual.months[None, :, None], shape).copy()
+    for number, one in enumerate(others, start=1):
+        better = one.usable[..., None] & (one.cost[..., SOUND] < cost[one.rows][..., SOUND])
+        taken, rows = np.where(better), one.rows
+        here = (rows[taken[0]], *taken[1:])
+        used[here] = number
+        months[here] = np.broadcast_to(one.months[None, :, None], better.shape)[taken]
+        cost[here] = one.cost[taken]
+        for into, own in zip(_by_gain(risks), _by_gain(one.risks), strict=True):
+            into[here] = own[taken]
+    return Chosen((usual.device, *(one.device for one in others)), used, months, risks, cost)
+
+
+def _by_gain(risks: Risks) -> tuple[np.ndarray, ...]:
+    """Return the tables of risks that go by visit, amount and gain before."""
+    return risks.unplanned, risks.harm, risks.short, risks.joints
+
+
+def _copied(risks: Risks) -> Risks:
+    return Risks(
+        risks.unplanned.copy(),
+        risks.harm.copy(),
+        risks.short.copy(),
+        risks.short_mm,
+        risks.joints.copy(),
+        risks.stopping,
+        risks.outside,
+    )
