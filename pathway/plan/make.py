@@ -85,7 +85,7 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
         child=assemble.child_card(question),
         on=on,
         protocol=assemble.local_part(protocol),
-        cautions=assemble.cautions(protocol, stages, both=False),
+        cautions=assemble.cautions(protocol, stages, both=False, facts=facts),
         sources=(),
         **parts,
     )

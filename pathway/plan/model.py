@@ -158,6 +158,14 @@ class AmountNote(Frozen):
     sources: tuple[str, ...]
 
 
+class JointSpan(Frozen):
+    """A joint across which the device of a lengthening is carried, `needed` or `advised`, with the grounds."""
+
+    joint: Literal["knee", "pelvis"]
+    need: Literal["needed", "advised"]
+    because: tuple[Reason, ...]
+
+
 class PlanStage(Frozen):
     """One stage of the plan. `id` carries the number where a kind repeats (`femoral_lengthening_2`).
 
@@ -185,6 +193,7 @@ class PlanStage(Frozen):
     amount_deg: float | None = None
     amount_percent: float | None = None
     amount_limits: tuple[AmountNote, ...] = ()
+    spans: tuple[JointSpan, ...] = ()
     physes: tuple[str, ...] = ()
     window: DateWindow | None = None
     past_usual: Day | None = None

@@ -30,6 +30,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "interval": ("intervals", model.Interval),
     "age_window": ("age_windows", model.AgeWindow),
     "amount_limit": ("amount_limits", model.AmountLimit),
+    "span": ("spans", model.SpanRule),
     "both_sided": ("both_sided", model.BothSided),
     "value": ("values", model.Value),
     "caution": ("cautions", model.Caution),

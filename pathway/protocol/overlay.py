@@ -32,6 +32,7 @@ SWITCHABLE = frozenset({"types", "stages", "classifications", "indications", "ga
     "intervals",
     "age_windows",
     "amount_limits",
+    "spans",
     "both_sided",
     "cautions",
     "stop_rules",

@@ -213,11 +213,25 @@ def _cost(stand: Stand, bone: Bone, amounts: Floats, percent: Floats, months: Fl
     ages = np.asarray(stand.problem.grid.age_years[stand.columns], float)[:, None]
     touched = school_years_touched(ages, months, number("school_from_years"), number("school_to_years"))
     by_age = device_month_weight(bone, ages, number) * months + number("weigh_school_year") * touched
-    planned = (by_age + by_mm + number("weigh_lengthening"))[..., None]
+    planned = (by_age + by_mm + _cautioned(stand, bone, amounts) + number("weigh_lengthening"))[..., None]
     planned = planned + number("practice_percent_weight") * over**2
     planned = planned + number("practice_percent_most_weight") * steep
     troubles = number("weigh_unplanned_operation") * risks.unplanned + number("weigh_lasting_harm") * risks.harm
     cost: Floats = planned[..., None] + troubles
+    return cost
+
+
+def _cautioned(stand: Stand, bone: Bone, amounts: Floats) -> Floats:
+    """Return what amounts (X,) beyond a warning cost that is one for this child alone, whatever the average child gets."""
+    problem = stand.problem
+    kinds = {item.kind for item in problem.of(bone).stages}
+    limits = [
+        rule.most_mm
+        for rule in problem.protocol.amount_limits
+        if rule.when is not None and rule.warns and rule.stage in kinds and rule.id not in problem.graph.limits_off
+    ]
+    least = min((mm for mm in limits if mm is not None), default=np.inf)
+    cost: Floats = problem.number("practice_cautioned_weight") * np.maximum(amounts - least, 0.0) / 10
     return cost
 
 

@@ -16,6 +16,7 @@ from pathway.protocol.model import Protocol, StopRule
 from pathway.protocol.question import Question
 from pathway.protocol.roles import reexamination
 from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
+from pathway.rule_engine.spans import Span
 from pathway.timing.delay import Delay, delay_of
 from pathway.timing.road_windows import RoadWindow
 from pathway.timing.rule_links import examination, latest_useful
@@ -99,7 +100,9 @@ def _stage(
     delay = None
     if date and times and times.schedule and window and item.done_on is None:
         delay = delay_of(item.id, times.schedule)
+    spans = tuple(_span(span) for span in item.spans)
     used = {source for item in because for source in item.sources} | set(stage.sources)
+    used |= {source for span in spans for item in span.because for source in item.sources}
     used |= {source for gate in gates for source in gate.sources}
     return pm.PlanStage(
         id=item.id,
@@ -117,6 +120,7 @@ def _stage(
         amount_deg=item.operation.achieved_deg if item.operation else None,
         amount_percent=round(100 * lengthening.amount_mm / lengthening.bone_mm, 1) if lengthening else None,
         amount_limits=tuple(_limit(item) for item in lengthening.limits) if lengthening else (),
+        spans=spans,
         physes=arrest.physes if is_arrest and arrest else item.operation.physes if item.operation else (),
         road=_road(item, graph),
         likely=any(rule.likely for rule, verdict in item.indicated if verdict.state == "holds"),
@@ -138,6 +142,10 @@ def _stage(
         stop_rules=tuple(_stop_words(rule) for rule in question.protocol.stop_rules if rule.stage == stage.id),
         sources=tuple(sorted(used)),
     )
+
+
+def _span(span: Span) -> pm.JointSpan:
+    return pm.JointSpan(joint=span.joint, need=span.need, because=tuple(reason(*ground) for ground in span.grounds))
 
 
 def _clinical(
