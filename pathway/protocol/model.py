@@ -159,12 +159,13 @@ class Gate(Rule):
     """What must hold before a stage may start; `otherwise` names the stage that would mend a failure.
 
     `look_again_months` is how long before the stage the findings are measured again. `number` limits it to the n-th
-    stage of that kind.
+    stage of that kind. `may_stay`: what mends it often does not, so that a lengthening that fails it today may never come.
     """
 
     guards: str
     requires: Condition
     number: int | None = None
+    may_stay: bool = False
     otherwise: str | None = None
     look_again_months: int = 3
     waivable: bool = True

@@ -213,7 +213,7 @@ def _cost(stand: Stand, bone: Bone, amounts: Floats, percent: Floats, months: Fl
     ages = np.asarray(stand.problem.grid.age_years[stand.columns], float)[:, None]
     touched = school_years_touched(ages, months, number("school_from_years"), number("school_to_years"))
     by_age = device_month_weight(bone, ages, number) * months + number("weigh_school_year") * touched
-    planned = (by_age + by_mm + _cautioned(stand, bone, amounts) + number("weigh_lengthening"))[..., None]
+    planned = (by_age + by_mm + _of_this_child(stand, bone, amounts) + number("weigh_lengthening"))[..., None]
     planned = planned + number("practice_percent_weight") * over**2
     planned = planned + number("practice_percent_most_weight") * steep
     troubles = number("weigh_unplanned_operation") * risks.unplanned + number("weigh_lasting_harm") * risks.harm
@@ -221,17 +221,23 @@ def _cost(stand: Stand, bone: Bone, amounts: Floats, percent: Floats, months: Fl
     return cost
 
 
-def _cautioned(stand: Stand, bone: Bone, amounts: Floats) -> Floats:
-    """Return what amounts (X,) beyond a warning cost that is one for this child alone, whatever the average child gets."""
-    problem = stand.problem
-    kinds = {item.kind for item in problem.of(bone).stages}
+def _of_this_child(stand: Stand, bone: Bone, amounts: Floats) -> Floats:
+    """Return what amounts (X,) cost for what is known of this child alone, whatever the average child gets.
+
+    Beyond a warning that holds for it alone, and each centimetre while a finding blocks the step that may stay as it is.
+    """
+    problem, number = stand.problem, stand.problem.number
+    stages = problem.of(bone).stages
     limits = [
         rule.most_mm
         for rule in problem.protocol.amount_limits
-        if rule.when is not None and rule.warns and rule.stage in kinds and rule.id not in problem.graph.limits_off
+        if rule.when is not None and rule.warns and rule.stage in {item.kind for item in stages}
+        if rule.id not in problem.graph.limits_off and rule.most_mm is not None
     ]
-    least = min((mm for mm in limits if mm is not None), default=np.inf)
-    cost: Floats = problem.number("practice_cautioned_weight") * np.maximum(amounts - least, 0.0) / 10
+    over = np.maximum(amounts - min(limits, default=np.inf), 0.0)
+    blocked = any(gate.gate.may_stay and gate.state == "fails" for item in stages for gate in item.gates)
+    uncertain = number("practice_uncertain_weight") if blocked else 0.0
+    cost: Floats = number("practice_cautioned_weight") * over / 10 + uncertain * amounts / 10
     return cost
 
 

@@ -105,6 +105,7 @@ def _gate(rule: model.Gate, protocol: Protocol) -> str:
     text = f"Before {guarded}: {condition_words(rule.requires, protocol)}."
     if rule.otherwise is not None:
         text += f" If not met, it is corrected by {protocol.stage(rule.otherwise).label.lower()}."
+    text += " What corrects it may fail." if rule.may_stay else ""
     text += f" Assessed again {_months(rule.look_again_months)} before."
     return text if rule.waivable else f"{text} Cannot be waived."
 
