@@ -12,7 +12,7 @@ from pathway.rule_engine.verdict import Verdict
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """A joint that the device spans: `needed` where any ground says so, else `advised`; all grounds that hold."""
+    """A joint that the device spans: `needed` where any ground says so, else `advised`; the grounds that say it."""
 
     joint: Literal["knee", "pelvis"]
     need: Literal["needed", "advised"]
@@ -27,9 +27,10 @@ def spans_of(facts: Facts, protocol: Protocol, stage_kind: str) -> tuple[Span, .
             verdict = judge(rule.when, facts, protocol)
             if verdict.state == "holds":
                 grounds.setdefault(rule.joint, []).append((rule, verdict))
-    found = [Span(joint, _need(held), tuple(held)) for joint, held in grounds.items()]
+    found = [_span(joint, held) for joint, held in grounds.items()]
     return tuple(sorted(found, key=lambda span: (span.need != "needed", span.joint)))
 
 
-def _need(grounds: list[tuple[SpanRule, Verdict]]) -> Literal["needed", "advised"]:
-    return "needed" if any(rule.need == "needed" for rule, _ in grounds) else "advised"
+def _span(joint: Literal["knee", "pelvis"], held: list[tuple[SpanRule, Verdict]]) -> Span:
+    need: Literal["needed", "advised"] = "needed" if any(rule.need == "needed" for rule, _ in held) else "advised"
+    return Span(joint, need, tuple(ground for ground in held if ground[0].need == need))

@@ -27,6 +27,8 @@ CONDITIONS: dict[str, Condition] = {
     **{goal.id: goal.requires for goal in PROTOCOL.goals if goal.requires is not None},
     **{visit.id: visit.when for visit in PROTOCOL.follow_ups if visit.when is not None},
     **{rule.id: rule.when for rule in PROTOCOL.both_sided if rule.when is not None},
+    **{rule.id: rule.when for rule in (*PROTOCOL.amount_limits, *PROTOCOL.cautions) if rule.when is not None},
+    **{rule.id: rule.when for rule in PROTOCOL.spans},
 }
 
 

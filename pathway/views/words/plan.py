@@ -312,8 +312,10 @@ def _span_lines(plan: Plan, width: int) -> Iterator[str]:
     yield "Joints that the device is carried across"
     for stage in told:
         for span in stage.spans:
+            found = "; ".join(item.verdict.sentence for item in span.because if item.verdict is not None)
             grounds = " ".join(item.text for item in span.because)
-            yield from wrap(f"{stage.label}: {SPANNED[span.joint].lower()} ({span.need}). {grounds}", width, "  ", "    ")
+            text = f"{stage.label}: {SPANNED[span.joint].lower()} ({span.need}): {found}. {grounds}"
+            yield from wrap(text, width, "  ", "    ")
 
 
 def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:

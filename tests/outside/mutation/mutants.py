@@ -16,6 +16,7 @@ KINDS = (
     "intervals",
     "age_windows",
     "amount_limits",
+    "spans",
     "both_sided",
     "stop_rules",
     "goals",
