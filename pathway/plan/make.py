@@ -79,6 +79,7 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
             *(() if chosen is not None and chosen.prosthetic else assemble.far_short(grown, protocol)),
             *assemble.arrest_first(stages, protocol),
             *assemble.arrest_does_not_wait(graph, stages, problems, question),
+            *assemble.one_sitting(stages, protocol),
             *assemble.close_call(chosen, protocol),
         ),
     }

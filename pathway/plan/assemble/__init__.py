@@ -9,6 +9,7 @@ from pathway.plan.assemble.firmness import (
     beyond_warnings,
     close_call,
     far_short,
+    one_sitting,
 )
 from pathway.plan.assemble.growth import growth_part, quantiles
 from pathway.plan.assemble.questions import PROJECTION, open_questions
@@ -38,6 +39,7 @@ __all__ = [
     "growth_part",
     "local_part",
     "notices",
+    "one_sitting",
     "open_questions",
     "plan_course",
     "plan_stages",

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator, Sequence
+from itertools import combinations
 
 from pathway.courses.course import Arrest, Course
 from pathway.courses.problem import CourseProblem
-from pathway.days import age_words, day_at_age
+from pathway.days import add_months, age_words, day_at_age
 from pathway.plan import model as pm
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
@@ -92,6 +93,27 @@ def _waits_for_a_finding(stage: pm.PlanStage, protocol: Protocol) -> bool:
 def _last_day(arrest: Arrest, question: Question) -> datetime.date:
     day = day_at_age(question.record.child.date_of_birth, arrest.last_useful_age_years)
     return max(datetime.date.fromordinal(day.toordinal()), question.on)
+
+
+def one_sitting(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[str]:
+    """Yield two operations near each other that one anaesthetic would do, where waiting for it moves nothing else."""
+    near = protocol.number("one_sitting_within_months")
+    apart = [
+        stage
+        for stage in stages
+        if stage.operation and stage.date is not None and stage.status not in ("done", "under_way")
+        if role_of(stage.kind, protocol) not in ("lengthening", "device_removal")
+    ]
+    for first, second in combinations(sorted(apart, key=lambda stage: stage.date or datetime.date.max), 2):
+        if first.date is None or second.date is None or first.date == second.date:
+            continue
+        free = first.free_slack_days if first.free_slack_days is not None else first.slack_days
+        last = None if free is None else first.date + datetime.timedelta(days=free)
+        if second.date <= add_months(first.date, int(near)) and (last is None or second.date <= last):
+            yield (
+                f"{first.label} ({first.date}) and {second.label[0].lower()}{second.label[1:]} ({second.date}) would "
+                f"take one anaesthetic on {second.date}: waiting for it moves no other date."
+            )
 
 
 def close_call(course: Course | None, protocol: Protocol) -> Iterator[str]:
