@@ -167,7 +167,7 @@ def placed_stages(graph: ChildGraph, course: Course | None) -> Mapping[str, Plac
 
 def _alone(item: StageItem, graph: ChildGraph, chosen: set[str]) -> bool:
     """Return whether a stage is done in the sitting of a lengthening that the course leaves out."""
-    shared = [edge for edge in graph.edges_from(item.id) if edge.rule.at_most_months == 0 and not edge.rule.together]
+    shared = [edge for edge in graph.edges_from(item.id) if edge.rule.at_most_months == 0 and edge.rule.together]
     with_step = [graph.stage(edge.later) for edge in shared if graph.stage(edge.later).role == "lengthening"]
     return any(not step.begun and step.id not in chosen for step in with_step)
 

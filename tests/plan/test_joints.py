@@ -121,9 +121,7 @@ class TestVersionAndNeck:
 
     def test_the_combined_deformity_is_measured_in_space_before_the_osteotomy(self) -> None:
         """Flexion 90, abduction 45, external torsion 45 together (Children 2021)."""
-        plan = _three(
-            neck_shaft_angle_deg=70.0, proximal_femur_flexion_deg=90.0, hip_abduction_contracture_deg=45.0
-        )
+        plan = _three(neck_shaft_angle_deg=70.0, proximal_femur_flexion_deg=90.0, hip_abduction_contracture_deg=45.0)
         osteotomy = next(iter(_stages(plan, "proximal_femoral_osteotomy")))
         gate = next(g for g in osteotomy.gates if g.id == "proximal_femoral_osteotomy.measured_in_space")
         assert gate.state == "fails"
@@ -234,7 +232,9 @@ class TestArcWithinItsError:
     def test_the_road_and_the_dates_are_the_same_on_both_sides_of_the_limit(self) -> None:
         below, above = self.plan(44.0), self.plan(46.0)
         assert (below.roads and below.roads.stands) == (above.roads and above.roads.stands)
-        assert {s.id: (s.date, s.amount_mm) for s in below.stages} == {s.id: (s.date, s.amount_mm) for s in above.stages}
+        assert {s.id: (s.date, s.amount_mm) for s in below.stages} == {
+            s.id: (s.date, s.amount_mm) for s in above.stages
+        }
 
     @pytest.mark.parametrize("arc", [44.0, 46.0])
     def test_measuring_again_and_both_branches_are_told(self, arc: float) -> None:

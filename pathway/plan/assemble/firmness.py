@@ -75,7 +75,9 @@ def arrest_does_not_wait(
     if waits is None or not arrests or not open_to or open_to[0].id in dated or open_to[0].declined:
         return
     most, least = (choose(arrests, key=lambda arrest: arrest.effect_mm) for choose in (max, min))
-    told = " and ".join(f"{arrest.effect_mm / 10:.1f} cm until {_last_day(arrest, question)}" for arrest in (most, least))
+    told = " and ".join(
+        f"{arrest.effect_mm / 10:.1f} cm until {_last_day(arrest, question)}" for arrest in (most, least)
+    )
     yield (
         f"{waits.label} waits for a finding that may stay as it is; {open_to[0].stage.label[0].lower()}"
         f"{open_to[0].stage.label[1:]} does not, and its time runs: by both plates it still takes off {told}. "

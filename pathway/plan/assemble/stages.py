@@ -12,7 +12,7 @@ from pathway.plan import model as pm
 from pathway.plan.assemble.conflicts import stage_words
 from pathway.plan.assemble.delays import delay_sentences, wish_words
 from pathway.plan.assemble.reasons import reason
-from pathway.protocol.model import Protocol, StopRule
+from pathway.protocol.model import Protocol, Stage, StopRule
 from pathway.protocol.question import Question
 from pathway.protocol.roles import reexamination
 from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
@@ -225,6 +225,7 @@ def _status(
     waiting = times is not None and any(
         edge.earlier in times.start
         and not graph.stage(edge.earlier).begun
+        and not _of_a_day(graph.stage(edge.earlier).stage)
         and not (edge.rule.at_most_months == 0 and edge.earlier_point == "start")
         for edge in graph.edges_into(item.id)
     )
@@ -233,6 +234,11 @@ def _status(
         return "later"
     settled = all(gate.state in ("holds", "waived") or gate.mended_by for gate in item.gates)
     return "ready" if settled else "blocked"
+
+
+def _of_a_day(stage: Stage) -> bool:
+    """Return whether a stage is a look that is done in a day: what comes after it need not wait."""
+    return not stage.operation and stage.duration_months is None
 
 
 def _mender(gate: GateState, graph: ChildGraph) -> str:

@@ -107,7 +107,13 @@ def _interval_pairs(
                 continue
             if rule.together and {"done", "under_way"} & {one.status, other.status}:
                 continue
+            if rule.together and rule.at_most_months is not None and other.number != _first_to_come(later):
+                continue
             yield one, other
+
+
+def _first_to_come(stages: list[PlanStage]) -> int | None:
+    return min((stage.number for stage in stages if stage.status not in ("done", "under_way")), default=None)
 
 
 def _one_interval(rule: Interval, one: PlanStage, other: PlanStage) -> Iterator[Breach]:

@@ -39,7 +39,9 @@ def span_breaches(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
             for ground in span.because:
                 rule = rules.get(ground.rule)
                 if rule is None or (rule.stage, rule.joint) != (stage.kind, span.joint) or ground.verdict is None:
-                    yield Breach(ground.rule, stage.id, f"{stage.id} spans the {span.joint} by {ground.rule}, no rule of it")
+                    yield Breach(
+                        ground.rule, stage.id, f"{stage.id} spans the {span.joint} by {ground.rule}, no rule of it"
+                    )
                     continue
                 needs.add(rule.need)
                 if _state(rule.when, ground.verdict) != "holds":
