@@ -11,7 +11,7 @@ from pathway.courses.policy.ends import Ends
 from pathway.growth import Step
 from pathway.preferences import PROSTHETIC_COURSE as PROSTHETIC_COURSE
 from pathway.protocol.model import AmountLimit, Bone, Protocol
-from pathway.rule_engine.graph import ChildGraph
+from pathway.rule_engine.graph import ChildGraph, StageItem
 from pathway.timing.rule_links import Placed
 
 NO_SURGERY = "no_length_surgery"
@@ -115,9 +115,15 @@ def course_steps(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -
     return tuple(steps)
 
 
-def limits_at(protocol: Protocol, kind: str, age: float, bone_mm: float) -> tuple[LimitAt, ...]:
-    """Return every limit on a lengthening of a kind at an age and bone length; the lowest hard one binds."""
-    rules = [r for r in protocol.amount_limits if r.stage == kind and r.from_age_years <= age < r.to_age_years]
+def limits_at(
+    protocol: Protocol, kind: str, age: float, bone_mm: float, off: frozenset[str] = frozenset()
+) -> tuple[LimitAt, ...]:
+    """Return every limit on a lengthening of a kind at an age and bone length; the lowest hard one binds.
+
+    `off` are those that are none for this child.
+    """
+    own = [rule for rule in protocol.amount_limits if rule.stage == kind and rule.id not in off]
+    rules = [rule for rule in own if rule.from_age_years <= age < rule.to_age_years]
     values = [r.most_mm if r.most_mm is not None else (r.most_percent or 0.0) / 100 * bone_mm for r in rules]
     lowest = min((mm for rule, mm in zip(rules, values, strict=True) if not rule.warns), default=math.inf)
     return tuple(LimitAt(rule, mm, not rule.warns and mm <= lowest) for rule, mm in zip(rules, values, strict=True))
@@ -151,7 +157,8 @@ def summary_of(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> 
 
 def placed_stages(graph: ChildGraph, course: Course | None, protocol: Protocol) -> Mapping[str, Placed]:
     """Return the stages that get a date: those planned, and those that the course uses."""
-    planned = [item for item in graph.stages if item.state == "planned"]
+    chosen_ones = {item.stage for item in course.lengthenings} if course else set()
+    planned = [item for item in graph.stages if item.state == "planned" and not _alone(item, graph, chosen_ones)]
     placed = {item.id: Placed() for item in planned if item.within_protocol}
     for chosen in course.lengthenings if course else ():
         placed[chosen.stage] = Placed(
@@ -192,6 +199,13 @@ def pairwise_of_bone(chosen: tuple[Lengthening, ...]) -> Iterator[tuple[Lengthen
     """Yield each lengthening with the next one of its bone."""
     for bone in dict.fromkeys(item.bone for item in chosen):
         yield from pairwise(item for item in chosen if item.bone == bone)
+
+
+def _alone(item: StageItem, graph: ChildGraph, chosen: set[str]) -> bool:
+    """Return whether a stage is done in the sitting of a lengthening that the course leaves out."""
+    shared = [edge for edge in graph.edges_from(item.id) if edge.rule.at_most_months == 0 and edge.rule.together]
+    with_step = [graph.stage(edge.later) for edge in shared if graph.stage(edge.later).role == "lengthening"]
+    return any(not step.begun and step.id not in chosen for step in with_step)
 
 
 def _placed(arrest: Arrest, graph: ChildGraph) -> Placed:

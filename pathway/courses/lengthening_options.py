@@ -108,7 +108,8 @@ class ChainRules:
         )
 
     def _limits(self, warns: bool) -> list[AmountLimit]:
-        return [rule for rule in self.protocol.amount_limits if rule.stage == self.kind.id and rule.warns == warns]
+        own = [rule for rule in self.protocol.amount_limits if rule.stage == self.kind.id and rule.warns == warns]
+        return [rule for rule in own if rule.id not in self.graph.limits_off]
 
     def _lowest(self, gained: Floats, *, warns: bool) -> tuple[Floats, Floats]:
         """Return the lowest flat limit (J, 1) and the lowest share of the bone (J, G), mm."""

@@ -170,7 +170,7 @@ class CourseProblem:
             item = of.stages[count[step.chain]]
             age, mm = float(self.grid.age_years[step.column]), step.units * self.grid.step_mm
             length = float(self.growth.short_mm(of.bone)[step.column]) + gained[step.chain]
-            limits = limits_at(self.protocol, item.kind, age, length)
+            limits = limits_at(self.protocol, item.kind, age, length, self.graph.limits_off)
             grown = of.grown_at(age)
             found.append(Lengthening(item.id, item.kind, of.bone, age, mm, length, limits, grown_from_years=grown))
             gained[step.chain] += mm

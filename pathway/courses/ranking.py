@@ -184,7 +184,7 @@ def course_of(problem: CourseProblem, lengthenings: tuple[Lengthening, ...], arr
 
 
 def _base_sittings(graph: ChildGraph) -> int:
-    """Return the operations that every course has, those of one sitting counted once."""
+    """Return the operations that every course has, those of one sitting counted once, of a lengthening's not at all."""
     base = {
         item.id
         for item in graph.stages
@@ -197,7 +197,12 @@ def _base_sittings(graph: ChildGraph) -> int:
         for edge in graph.edges
         if edge.rule.together and edge.rule.at_most_months == 0 and {edge.earlier, edge.later} <= base
     }
-    return len(base - together)
+    with_step = {
+        edge.earlier
+        for edge in graph.edges
+        if edge.rule.together and edge.rule.at_most_months == 0 and graph.stage(edge.later).role == "lengthening"
+    }
+    return len(base - together - with_step)
 
 
 def _of_device_on(id: str, graph: ChildGraph) -> bool:

@@ -53,7 +53,7 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
     facts = facts_on(question, natural)
     classified = classify(facts, protocol)
     graph = stage(with_classes(facts, classified), question)
-    found, times, conflicts, hip_gain = _course_and_dates(graph, facts, posterior, question, compared)
+    found, times, conflicts, hip_gain, problems = _course_and_dates(graph, facts, posterior, question, compared)
     chosen = _recommended(found)
     stages = assemble.plan_stages(graph, chosen, times, question, road_windows(graph, question))
     mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
@@ -79,6 +79,8 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
             *assemble.beyond_warnings(stages),
             *(() if chosen is not None and chosen.prosthetic else assemble.far_short(grown, protocol)),
             *assemble.arrest_first(stages, protocol),
+            *assemble.arrest_does_not_wait(graph, stages, problems, question),
+            *assemble.one_sitting(stages, protocol),
             *assemble.close_call(chosen, protocol),
         ),
     }
@@ -86,7 +88,7 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
         child=assemble.child_card(question),
         on=on,
         protocol=assemble.local_part(protocol),
-        cautions=assemble.cautions(protocol, stages, both=False),
+        cautions=assemble.cautions(protocol, stages, both=False, facts=facts),
         sources=(),
         **parts,
     )
@@ -175,19 +177,19 @@ def _waits(graph: ChildGraph, question: Question) -> bool:
 
 def _course_and_dates(
     graph: ChildGraph, facts: Facts, posterior: Posterior | None, question: Question, compared: bool
-) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict], Step | None]:
-    """Return the courses, the dates of the first, conflicts, and the length that the hip's correction will gain."""
+) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict], Step | None, tuple[CourseProblem, ...]]:
+    """Return the courses, the dates of the first, conflicts, the length that the hip's correction gains, the problems."""
     born = question.record.child.date_of_birth
     planned = _problems(graph, facts, posterior, question)
     if isinstance(planned, Conflict):
-        return (), None, [assemble.conflict(planned, question.protocol, born)], None
+        return (), None, [assemble.conflict(planned, question.protocol, born)], None, ()
     problems, hip_gain = planned
     found: Sequence[Course] = courses(problems, question, compared=compared) if problems else ()
     mature = posterior.mature_age_years if posterior else None
     times = timetable(graph, placed_stages(graph, _recommended(found), question.protocol), question, mature)
     if isinstance(times, Conflict):
-        return found, None, [assemble.conflict(times, question.protocol, born)], hip_gain
-    return found, times, [], hip_gain
+        return found, None, [assemble.conflict(times, question.protocol, born)], hip_gain, problems
+    return found, times, [], hip_gain, problems
 
 
 def _sittings(stages: Sequence[pm.PlanStage], course: Course) -> int | None:

@@ -193,6 +193,14 @@ class PlanDevice(Frozen):
     local: bool = False
 
 
+class JointSpan(Frozen):
+    """A joint across which the device of a lengthening is carried, `needed` or `advised`, with the grounds."""
+
+    joint: Literal["knee", "pelvis"]
+    need: Literal["needed", "advised"]
+    because: tuple[Reason, ...]
+
+
 class PlanStage(Frozen):
     """One stage of the plan. `id` carries the number where a kind repeats (`femoral_lengthening_2`).
 
@@ -221,6 +229,7 @@ class PlanStage(Frozen):
     amount_deg: float | None = None
     amount_percent: float | None = None
     amount_limits: tuple[AmountNote, ...] = ()
+    spans: tuple[JointSpan, ...] = ()
     physes: tuple[str, ...] = ()
     device: PlanDevice | None = None
     window: DateWindow | None = None

@@ -162,7 +162,7 @@ def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
     for visit in protocol.follow_ups:
         if visit.when is not None:
             yield visit.id, visit.when
-    for rule in protocol.both_sided:
+    for rule in (*protocol.both_sided, *protocol.amount_limits, *protocol.cautions, *protocol.spans):
         if rule.when is not None:
             yield rule.id, rule.when
 
@@ -231,6 +231,7 @@ def _stage_references(protocol: Protocol) -> Iterator[_Wrong]:
     named += [(rule.id, rule.instead) for rule in protocol.contraindications]
     named += [(rule.id, rule.stage) for rule in protocol.age_windows]
     named += [(rule.id, rule.stage) for rule in protocol.amount_limits]
+    named += [(rule.id, rule.stage) for rule in protocol.spans]
     named += [(rule.id, rule.stage) for rule in protocol.both_sided]
     named += [(rule.id, rule.stage) for rule in protocol.stop_rules]
     named += [(rule.id, rule.stage) for rule in protocol.goals]

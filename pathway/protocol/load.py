@@ -31,6 +31,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "age_window": ("age_windows", model.AgeWindow),
     "amount_limit": ("amount_limits", model.AmountLimit),
     "device": ("devices", model.Device),
+    "span": ("spans", model.SpanRule),
     "both_sided": ("both_sided", model.BothSided),
     "value": ("values", model.Value),
     "caution": ("cautions", model.Caution),

@@ -42,7 +42,8 @@ class FindingRule(Sourced):
 
     `of` says whether it belongs to a limb or to the whole child. `derived` findings are worked out from
     others (`derived_from`) and cannot be entered. `sd` is the measurement error (one standard deviation) in the unit.
-    `family_words` say in plain words what it tells, from "how" or "whether" on.
+    `family_words` say in plain words what it tells, from "how" or "whether" on. `of_complications`, of a flag: it is
+    set by the record, where one of these complications is kept with a lengthening of the affected leg.
     """
 
     id: str
@@ -57,6 +58,7 @@ class FindingRule(Sourced):
     valid_months: int | None = None
     derived: bool = False
     derived_from: tuple[str, ...] = ()
+    of_complications: tuple[str, ...] = ()
     how: str
 
     @model_validator(mode="after")
@@ -65,6 +67,8 @@ class FindingRule(Sourced):
             raise ValueError("a number needs `plausible = [low, high]`")
         if self.kind == "choice" and not self.choices:
             raise ValueError("a choice needs `choices`")
+        if self.of_complications and not (self.kind == "flag" and self.derived):
+            raise ValueError("`of_complications` is of a derived flag")
         return self
 
 
@@ -156,11 +160,14 @@ class Indication(Rule):
 class Gate(Rule):
     """What must hold before a stage may start; `otherwise` names the stage that would mend a failure.
 
-    `look_again_months` is how long before the stage the findings are measured again.
+    `look_again_months` is how long before the stage the findings are measured again. `number` limits it to the n-th
+    stage of that kind. `may_stay`: what mends it often does not, so that a lengthening that fails it today may never come.
     """
 
     guards: str
     requires: Condition
+    number: int | None = None
+    may_stay: bool = False
     otherwise: str | None = None
     look_again_months: int = 3
     waivable: bool = True
@@ -237,7 +244,8 @@ class AgeWindow(Rule):
 class AmountLimit(Rule):
     """Most length of one lengthening: in mm or in percent of the bone, within an age range (years).
 
-    `warns` limits are shown and not enforced.
+    `warns` limits are shown and not enforced. With `when` it is a limit only for children for whom that holds; what
+    goes beyond it then weighs in the choice of an amount.
     """
 
     stage: str
@@ -246,6 +254,16 @@ class AmountLimit(Rule):
     from_age_years: float = 0.0
     to_age_years: float = 99.0
     warns: bool = False
+    when: Condition | None = None
+
+
+class SpanRule(Rule):
+    """When the device of a lengthening is carried across a joint: `needed` or `advised`."""
+
+    stage: str
+    joint: Literal["knee", "pelvis"]
+    need: Literal["needed", "advised"]
+    when: Condition
 
 
 class Value(Rule):
@@ -277,13 +295,15 @@ class BothSided(Rule):
 
 class Caution(Rule):
     """A sentence that must be shown: always, when one of `stages` is in the plan, or for a child affected on
-    both sides (`bilateral`). The one with `head` stands at the head of every view.
+    both sides (`bilateral`). The one with `head` stands at the head of every view. With `when` it is shown only where
+    that holds.
     """
 
     text: str
     head: bool = False
     stages: tuple[str, ...] = ()
     bilateral: bool = False
+    when: Condition | None = None
 
 
 class StopRule(Rule):
@@ -348,6 +368,7 @@ class Protocol(Frozen):
     age_windows: tuple[AgeWindow, ...]
     amount_limits: tuple[AmountLimit, ...]
     devices: tuple[Device, ...] = ()
+    spans: tuple[SpanRule, ...] = ()
     both_sided: tuple[BothSided, ...] = ()
     values: tuple[Value, ...]
     cautions: tuple[Caution, ...]
@@ -509,6 +530,7 @@ class Protocol(Frozen):
             "age_windows",
             "amount_limits",
             "devices",
+            "spans",
             "both_sided",
         ):
             yield from getattr(self, kind)

@@ -33,6 +33,7 @@ SWITCHABLE = frozenset({"types", "stages", "classifications", "indications", "ga
     "age_windows",
     "amount_limits",
     "devices",
+    "spans",
     "both_sided",
     "cautions",
     "stop_rules",

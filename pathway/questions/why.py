@@ -18,6 +18,7 @@ PROVENANCE_WORDS = {
     "computed": "computed",
     "judgement": "our own judgement",
 }
+SPANNED = {"knee": "Knee spanned", "pelvis": "Device extended to the pelvis"}
 MARKS = {"holds": "+", "fails": "-", "unknown": "?", "waived": "~", "later": ">"}
 
 
@@ -93,6 +94,12 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
         yield Line(0, "", "What comes before it")
         for edge in ties:
             yield from _after(plan, edge.rule, citations)
+    if stage.spans:
+        yield Line(0, "", "Joints that the device is carried across")
+        for span in stage.spans:
+            yield Line(1, "", f"{SPANNED[span.joint]}: {span.need}")
+            for item in span.because:
+                yield from reason_lines(item, citations, depth=2)
     if stage.amount_limits:
         yield Line(0, "", "Limits on the amount")
         for limit in stage.amount_limits:
@@ -113,12 +120,12 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
             yield Line(1, "", text)
 
 
-def reason_lines(item: Reason, citations: dict[str, str]) -> Iterator[Line]:
+def reason_lines(item: Reason, citations: dict[str, str], depth: int = 1) -> Iterator[Line]:
     """Yield a rule with its origin, its judged condition and its sources."""
-    yield Line(1, item.verdict.state if item.verdict else "", f"{item.text} [{_origin(item)}]")
+    yield Line(depth, item.verdict.state if item.verdict else "", f"{item.text} [{_origin(item)}]")
     if item.verdict is not None:
-        yield from _verdict(2, item.verdict)
-    yield from source_lines(2, item.sources, citations)
+        yield from _verdict(depth + 1, item.verdict)
+    yield from source_lines(depth + 1, item.sources, citations)
 
 
 def _device(device: PlanDevice, citations: dict[str, str]) -> Iterator[Line]:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Generic, Literal, Protocol, TypeVar
 
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Role, Stage
 from pathway.record import Decision, Operation
+from pathway.rule_engine.spans import Span
 from pathway.rule_engine.verdict import Verdict
 
 if TYPE_CHECKING:
@@ -54,6 +55,7 @@ class StageItem:
     indicated: tuple[tuple[Indication, Verdict], ...] = ()
     gates: tuple[GateState, ...] = ()
     against: tuple[tuple[Contraindication, Verdict], ...] = ()
+    spans: tuple[Span, ...] = ()
     declined: Decision | None = None
     operation: Operation | None = None
     done_on: datetime.date | None = None
@@ -147,7 +149,7 @@ class PathwayGraph(Generic[S, R]):
     """The stages of one child in their order, the edges between them, and every rule that was considered.
 
     `roles` has the role of each kind of stage, `standing` how the two roads stand, `devices` how each device is judged
-    (None and empty in the graph of a plan).
+    (None and empty in the graph of a plan), `limits_off` the limits of amounts that are none for this child.
     `edges` bind dates, `past` ones do not; both stand in the order of the rules that made them. `networkx` is the
     graph underneath, frozen.
     """
@@ -160,6 +162,7 @@ class PathwayGraph(Generic[S, R]):
         roles: Mapping[str, Role | None] | None = None,
         standing: Standing | None = None,
         devices: Iterable[DeviceState] = (),
+        limits_off: frozenset[str] = frozenset(),
     ) -> None:
         import networkx as nx  # noqa: PLC0415  (late: loading it takes longer than most verbs)
 
@@ -172,6 +175,7 @@ class PathwayGraph(Generic[S, R]):
         self.considered = tuple(considered)
         self.standing = standing
         self.devices = tuple(devices)
+        self.limits_off = limits_off
         self.stages: tuple[S, ...] = tuple(graph.nodes[id]["stage"] for id in graph)
         found: tuple[Edge[R], ...] = _in_order(graph.edges(keys=True, data="edge"))
         self.edges: tuple[Edge[R], ...] = tuple(edge for edge in found if not edge.past)

@@ -31,6 +31,7 @@ from pathway.rule_engine.graph import (
     State,
 )
 from pathway.rule_engine.roads import standing_of
+from pathway.rule_engine.spans import spans_of
 from pathway.rule_engine.verdict import Verdict
 
 
@@ -66,7 +67,13 @@ def stage(facts: Facts, question: Question) -> ChildGraph:
     gated = tuple(_with_gates(item, items, facts, question.record, question.protocol, verdicts) for item in items)
     roles = {kind.id: kind.role for kind in question.protocol.stages}
     devices = devices_of(facts, question.record, question.protocol)
-    return PathwayGraph(gated, edges, considered, roles, standing, devices)
+    return PathwayGraph(gated, edges, considered, roles, standing, devices, _limits_off(facts, question.protocol))
+
+
+def _limits_off(facts: Facts, protocol: Protocol) -> frozenset[str]:
+    """Return the limits of amounts that hold only for other children."""
+    asked = ((rule.id, rule.when) for rule in protocol.amount_limits if rule.when is not None)
+    return frozenset(id for id, when in asked if judge(when, facts, protocol).state != "holds")
 
 
 def _wished(question: Question) -> frozenset[str]:
@@ -268,13 +275,15 @@ def _with_gates(
     """Return the stage with its gates; `verdicts` keeps what is judged, for stages that are repeated."""
     if item.state in ("done", "under_way", "unknown"):
         return item
-    rules = protocol.gates_of(item.kind)
+    rules = [rule for rule in protocol.gates_of(item.kind) if rule.number in (None, item.number)]
     first = min(n.number for n in items if n.kind == item.kind and not n.begun)
     for gate in rules:
         if gate.id not in verdicts:
             verdicts[gate.id] = judge(gate.requires, facts, protocol)
     return replace(
-        item, gates=tuple(_gate(gate, verdicts[gate.id], item.number > first, items, record) for gate in rules)
+        item,
+        gates=tuple(_gate(gate, verdicts[gate.id], item.number > first, items, record) for gate in rules),
+        spans=spans_of(facts, protocol, item.kind),
     )
 
 

@@ -250,11 +250,31 @@ def _cost(
     steep = np.maximum(percent - number("practice_percent_most"), 0)
     touched = school_years_touched(at[:, None], months, number("school_from_years"), number("school_to_years"))
     by_age = number(device.month_weight) * months + number(device.school_weight) * touched
-    planned = (by_age + by_mm + number("weigh_lengthening"))[..., None]
+    planned = (by_age + by_mm + _of_this_child(stand, bone, amounts) + number("weigh_lengthening"))[..., None]
     planned = planned + number("practice_percent_weight") * over**2
     planned = planned + number("practice_percent_most_weight") * steep
     troubles = number("weigh_unplanned_operation") * risks.unplanned + number("weigh_lasting_harm") * risks.harm
     cost: Floats = planned[..., None] + troubles
+    return cost
+
+
+def _of_this_child(stand: Stand, bone: Bone, amounts: Floats) -> Floats:
+    """Return what amounts (X,) cost for what is known of this child alone, whatever the average child gets.
+
+    Beyond a warning that holds for it alone, and each centimetre while a finding blocks the step that may stay as it is.
+    """
+    problem, number = stand.problem, stand.problem.number
+    stages = problem.of(bone).stages
+    limits = [
+        rule.most_mm
+        for rule in problem.protocol.amount_limits
+        if rule.when is not None and rule.warns and rule.stage in {item.kind for item in stages}
+        if rule.id not in problem.graph.limits_off and rule.most_mm is not None
+    ]
+    over = np.maximum(amounts - min(limits, default=np.inf), 0.0)
+    blocked = any(gate.gate.may_stay and gate.state == "fails" for item in stages for gate in item.gates)
+    uncertain = number("practice_uncertain_weight") if blocked else 0.0
+    cost: Floats = number("practice_cautioned_weight") * over / 10 + uncertain * amounts / 10
     return cost
 
 

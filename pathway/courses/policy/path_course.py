@@ -42,7 +42,7 @@ def _lengthening(
     own = [item for item in before if item.bone == bone]
     stage = problem.of(bone).stages[len(own)]
     length = _at(problem, problem.growth.short_mm(bone), step.age_years) + sum(item.amount_mm for item in own)
-    limits = limits_at(problem.protocol, stage.kind, step.age_years, length)
+    limits = limits_at(problem.protocol, stage.kind, step.age_years, length, problem.graph.limits_off)
     most = min((limit.limit_mm for limit in limits if not limit.rule.warns), default=math.inf)
     unit = problem.grid.step_mm
     # The policy knows a second bone's earlier gain only on average; the limit is that of the path itself.

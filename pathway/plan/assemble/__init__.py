@@ -3,7 +3,14 @@
 from pathway.plan.assemble.card import cautions, child_card, cited_sources, notices
 from pathway.plan.assemble.conflicts import conflict
 from pathway.plan.assemble.courses import plan_course
-from pathway.plan.assemble.firmness import arrest_first, beyond_warnings, close_call, far_short
+from pathway.plan.assemble.firmness import (
+    arrest_does_not_wait,
+    arrest_first,
+    beyond_warnings,
+    close_call,
+    far_short,
+    one_sitting,
+)
 from pathway.plan.assemble.growth import growth_part, quantiles
 from pathway.plan.assemble.questions import PROJECTION, open_questions
 from pathway.plan.assemble.reasons import (
@@ -17,6 +24,7 @@ from pathway.plan.assemble.stages import gate_state, plan_stages
 
 __all__ = [
     "PROJECTION",
+    "arrest_does_not_wait",
     "arrest_first",
     "beyond_warnings",
     "cautions",
@@ -31,6 +39,7 @@ __all__ = [
     "growth_part",
     "local_part",
     "notices",
+    "one_sitting",
     "open_questions",
     "plan_course",
     "plan_stages",

@@ -12,6 +12,7 @@ from pathway.plan import model as pm
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.record import Record
+from pathway.rule_engine.conditions import Facts, judge
 
 
 def child_card(question: Question) -> pm.PlanChild:
@@ -29,13 +30,16 @@ def child_card(question: Question) -> pm.PlanChild:
     )
 
 
-def cautions(protocol: Protocol, stages: Sequence[pm.PlanStage], *, both: bool) -> tuple[pm.Caution, ...]:
-    """Return the sentences that this plan must show, the standing one first."""
+def cautions(
+    protocol: Protocol, stages: Sequence[pm.PlanStage], *, both: bool, facts: Facts | None = None
+) -> tuple[pm.Caution, ...]:
+    """Return the sentences that this plan must show, the standing one first; with `facts` those of some children too."""
     kinds = {stage.kind for stage in stages}
     return tuple(
         pm.Caution(text=rule.text, sources=rule.sources, provenance=rule.provenance, local=rule.local)
         for rule in sorted(protocol.cautions, key=lambda rule: not rule.head)
         if (rule.bilateral and both) or (not rule.bilateral and (not rule.stages or kinds & set(rule.stages)))
+        if rule.when is None or (facts is not None and judge(rule.when, facts, protocol).state == "holds")
     )
 
 

@@ -15,10 +15,11 @@ from pathway.plan.assemble.delays import delay_sentences, wish_words
 from pathway.plan.assemble.devices import plan_device
 from pathway.plan.assemble.devices import stage_words as device_words
 from pathway.plan.assemble.reasons import reason
-from pathway.protocol.model import Protocol, StopRule
+from pathway.protocol.model import Protocol, Stage, StopRule
 from pathway.protocol.question import Question
 from pathway.protocol.roles import FOLLOWING, reexamination
 from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
+from pathway.rule_engine.spans import Span
 from pathway.timing.delay import Delay, delay_of
 from pathway.timing.road_windows import RoadWindow
 from pathway.timing.rule_links import examination, latest_useful
@@ -107,7 +108,9 @@ def _stage(
     delay = None
     if date and times and times.schedule and window and item.done_on is None:
         delay = delay_of(item.id, times.schedule)
+    spans = tuple(_span(span) for span in item.spans)
     used = {source for item in because for source in item.sources} | set(stage.sources)
+    used |= {source for span in spans for item in span.because for source in item.sources}
     used |= {source for gate in gates for source in gate.sources}
     used |= set(device.sources) if device is not None else set()
     return pm.PlanStage(
@@ -126,6 +129,7 @@ def _stage(
         amount_deg=item.operation.achieved_deg if item.operation else None,
         amount_percent=round(100 * lengthening.amount_mm / lengthening.bone_mm, 1) if lengthening else None,
         amount_limits=tuple(_limit(item) for item in lengthening.limits) if lengthening else (),
+        spans=spans,
         physes=arrest.physes if is_arrest and arrest else item.operation.physes if item.operation else (),
         device=device,
         road=_road(item, graph),
@@ -148,6 +152,10 @@ def _stage(
         stop_rules=tuple(_stop_words(rule) for rule in question.protocol.stop_rules if rule.stage == stage.id),
         sources=tuple(sorted(used)),
     )
+
+
+def _span(span: Span) -> pm.JointSpan:
+    return pm.JointSpan(joint=span.joint, need=span.need, because=tuple(reason(*ground) for ground in span.grounds))
 
 
 def _clinical(
@@ -227,6 +235,7 @@ def _status(
     waiting = times is not None and any(
         edge.earlier in times.start
         and not graph.stage(edge.earlier).begun
+        and not _of_a_day(graph.stage(edge.earlier).stage)
         and not (edge.rule.at_most_months == 0 and edge.earlier_point == "start")
         for edge in graph.edges_into(item.id)
     )
@@ -235,6 +244,11 @@ def _status(
         return "later"
     settled = all(gate.state in ("holds", "waived") or gate.mended_by for gate in item.gates)
     return "ready" if settled else "blocked"
+
+
+def _of_a_day(stage: Stage) -> bool:
+    """Return whether a stage is a look that is done in a day: what comes after it need not wait."""
+    return not stage.operation and stage.duration_months is None
 
 
 def _mender(gate: GateState, graph: ChildGraph) -> str:

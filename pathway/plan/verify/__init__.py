@@ -15,7 +15,7 @@ from pathway.plan.verify.accompanying import accompanying_breaches
 from pathway.plan.verify.breach import TOLERANCE_MM, Breach
 from pathway.plan.verify.calendar import calendar_breaches
 from pathway.plan.verify.devices import days_per_cm, device_breaches, follows, hardly_grows
-from pathway.plan.verify.gates import gate_breaches
+from pathway.plan.verify.gates import gate_breaches, span_breaches
 from pathway.plan.verify.roads import both_sided_breaches, road_breaches
 from pathway.plan.verify.sittings import sitting_breaches, untold_warnings
 from pathway.plan.verify.wishes import wish_breaches
@@ -32,6 +32,7 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
     found = [
         *_order_and_windows(plan, record),
         *gate_breaches(plan, record, protocol),
+        *span_breaches(plan, protocol),
         *_intervals(plan, protocol),
         *_ages(plan, record, protocol),
         *_amounts(plan, record, protocol),
@@ -111,7 +112,13 @@ def _interval_pairs(
                 continue
             if rule.together and {"done", "under_way"} & {one.status, other.status}:
                 continue
+            if rule.together and rule.at_most_months is not None and other.number != _first_to_come(later):
+                continue
             yield one, other
+
+
+def _first_to_come(stages: list[PlanStage]) -> int | None:
+    return min((stage.number for stage in stages if stage.status not in ("done", "under_way")), default=None)
 
 
 def _one_interval(rule: Interval, one: PlanStage, other: PlanStage) -> Iterator[Breach]:
@@ -171,6 +178,8 @@ def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]
         length = _length_before(plan, stage, record, protocol)
         for rule in protocol.amount_limits:
             if rule.stage != stage.kind or rule.warns or not rule.from_age_years <= age < rule.to_age_years:
+                continue
+            if rule.when is not None and rule.id not in {note.rule for note in stage.amount_limits}:
                 continue
             limit = rule.most_mm if rule.most_mm is not None else None
             if rule.most_percent is not None and length is not None:
@@ -308,6 +317,8 @@ def _words(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
     kinds = {stage.kind for stage in plan.stages}
     texts = {caution.text for caution in plan.cautions}
     for rule in protocol.cautions:
+        if rule.when is not None:
+            continue  # of some children: the plan keeps no verdict on it
         asked = record.child.affected_side == "both" if rule.bilateral else not rule.stages or kinds & set(rule.stages)
         if asked and rule.text not in texts:
             yield Breach(rule.id, "", f"the caution {rule.id} is missing")

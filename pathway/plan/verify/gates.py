@@ -21,13 +21,33 @@ def gate_breaches(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Br
         yield from _missing(stage, protocol)
         for gate in stage.gates:
             rule = rules.get(gate.id)
-            if rule is None or rule.guards != stage.kind:
+            if rule is None or rule.guards != stage.kind or rule.number not in (None, stage.number):
                 yield Breach(gate.id, stage.id, f"{stage.id} has the gate {gate.id}, which does not guard it")
                 continue
             yield from _one_gate(plan, stage, gate)
             if gate.state == "waived" and not (rule.waivable and gate.id in waived):
                 yield Breach(gate.id, stage.id, f"{gate.id} reads waived, and nobody may or did waive it")
             yield from _rejudged(gate, stage, rule, record, protocol)
+
+
+def span_breaches(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
+    """Yield joints that are to be spanned on a ground that is no rule of the stage or does not hold."""
+    rules = {rule.id: rule for rule in protocol.spans}
+    for stage in plan.stages:
+        for span in stage.spans:
+            needs = set()
+            for ground in span.because:
+                rule = rules.get(ground.rule)
+                if rule is None or (rule.stage, rule.joint) != (stage.kind, span.joint) or ground.verdict is None:
+                    yield Breach(
+                        ground.rule, stage.id, f"{stage.id} spans the {span.joint} by {ground.rule}, no rule of it"
+                    )
+                    continue
+                needs.add(rule.need)
+                if _state(rule.when, ground.verdict) != "holds":
+                    yield Breach(rule.id, stage.id, f"{stage.id} spans the {span.joint} on a ground that does not hold")
+            if span.need != ("needed" if "needed" in needs else "advised"):
+                yield Breach("spans", stage.id, f"{stage.id} calls the span of the {span.joint} {span.need}")
 
 
 def _missing(stage: PlanStage, protocol: Protocol) -> Iterator[Breach]:
@@ -38,7 +58,7 @@ def _missing(stage: PlanStage, protocol: Protocol) -> Iterator[Breach]:
         return
     known = {gate.id for gate in stage.gates}
     for rule in protocol.gates:
-        if rule.guards == stage.kind and rule.id not in known:
+        if rule.guards == stage.kind and rule.number in (None, stage.number) and rule.id not in known:
             yield Breach(rule.id, stage.id, f"{stage.id} lacks its gate {rule.id}")
 
 
@@ -97,6 +117,8 @@ def state_of_values(test: Condition, verdict: Verdict) -> str:
         return {"holds": "fails", "fails": "holds"}.get(inner, inner)
     if test.finding is None:
         return verdict.state
+    if test.missing == "fails" and verdict.state == "fails" and verdict.measured_on is None:
+        return "fails"
     if verdict.why_unknown is not None or verdict.value is None:
         return "unknown"
     return "holds" if _compared(test, verdict.value) else "fails"

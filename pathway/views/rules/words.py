@@ -31,6 +31,7 @@ KIND_WORDS = {
     "age_windows": "age window",
     "amount_limits": "limit of an amount",
     "devices": "device",
+    "spans": "span of a joint",
     "both_sided": "rule for both legs",
     "values": "value",
     "cautions": "caution",
@@ -101,9 +102,12 @@ def _indication(rule: model.Indication, protocol: Protocol) -> str:
 
 
 def _gate(rule: model.Gate, protocol: Protocol) -> str:
-    text = f"Before {protocol.stage(rule.guards).label.lower()}: {condition_words(rule.requires, protocol)}."
+    number = f" {rule.number}" if rule.number is not None else ""
+    guarded = f"{protocol.stage(rule.guards).label.lower()}{number}"
+    text = f"Before {guarded}: {condition_words(rule.requires, protocol)}."
     if rule.otherwise is not None:
         text += f" If not met, it is corrected by {protocol.stage(rule.otherwise).label.lower()}."
+    text += " What corrects it may fail." if rule.may_stay else ""
     text += f" Assessed again {_months(rule.look_again_months)} before."
     return text if rule.waivable else f"{text} Cannot be waived."
 
@@ -148,7 +152,14 @@ def _amount_limit(rule: model.AmountLimit, protocol: Protocol) -> str:
     ages = f" from {rule.from_age_years:g} years" if rule.from_age_years > 0 else ""
     ages += f" before {rule.to_age_years:g} years" if "to_age_years" in rule.model_fields_set else ""
     force = " Shown as a warning, not enforced." if rule.warns else ""
-    return f"{protocol.stage(rule.stage).label}: at most {most} at once{ages}.{force}"
+    only = f" where {condition_words(rule.when, protocol)}" if rule.when is not None else ""
+    return f"{protocol.stage(rule.stage).label}: at most {most} at once{ages}{only}.{force}"
+
+
+def _span(rule: model.SpanRule, protocol: Protocol) -> str:
+    label = protocol.stage(rule.stage).label
+    joint = {"knee": "knee spanned", "pelvis": "device extended to the pelvis"}[rule.joint]
+    return f"{label}: {joint} ({rule.need}) where {condition_words(rule.when, protocol)}."
 
 
 def _device(rule: model.Device, protocol: Protocol) -> str:
@@ -202,7 +213,8 @@ def _both_sided(rule: model.BothSided, protocol: Protocol) -> str:
 def _caution(rule: model.Caution, protocol: Protocol) -> str:
     labels = ", ".join(protocol.stage(stage).label.lower() for stage in rule.stages)
     shown = "for a child affected on both sides" if rule.bilateral else f"with {labels}" if labels else "on every plan"
-    return f"Shown {shown}: {rule.text}"
+    only = f", where {condition_words(rule.when, protocol)}" if rule.when is not None else ""
+    return f"Shown {shown}{only}: {rule.text}"
 
 
 def _stop_rule(rule: model.StopRule, protocol: Protocol) -> str:
@@ -398,6 +410,7 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Interval: _interval,
     model.AgeWindow: _age_window,
     model.AmountLimit: _amount_limit,
+    model.SpanRule: _span,
     model.BothSided: _both_sided,
     model.Device: _device,
     model.Value: _value,

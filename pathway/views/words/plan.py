@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from pathway.days import age_words
 from pathway.plan.model import Course, Plan, PlanStage, Quantiles
-from pathway.questions.why import Line
+from pathway.questions.why import SPANNED, Line
 from pathway.views.words import roads
 from pathway.views.words.caution import INVENTED, caution
 from pathway.views.words.curve_table import curve_table
@@ -139,6 +139,7 @@ def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     yield from _refused_lines(plan, width)
     yield from _delay_lines(plan, width)
     yield from _gate_lines(plan, width)
+    yield from _span_lines(plan, width)
     yield from _course_lines(plan, width, plain)
     yield from _question_lines(plan, width)
     for item in plan.conflicts:
@@ -309,6 +310,21 @@ def _gate_lines(plan: Plan, width: int) -> Iterator[str]:
     for stage, gate in open_gates:
         local = " (local)" if gate.local else ""
         yield from wrap(f"{stage.label}{local}: {gate.sentence}. {gate.because}", width, "  ", "    ")
+
+
+def _span_lines(plan: Plan, width: int) -> Iterator[str]:
+    """Say across which joints the device of a lengthening to come is carried, and on which grounds."""
+    told = [stage for stage in plan.stages if stage.spans and stage.status not in roads.BEGUN]
+    if not told:
+        return
+    yield ""
+    yield "Joints that the device is carried across"
+    for stage in told:
+        for span in stage.spans:
+            found = "; ".join(item.verdict.sentence for item in span.because if item.verdict is not None)
+            grounds = " ".join(item.text for item in span.because)
+            text = f"{stage.label}: {SPANNED[span.joint].lower()} ({span.need}): {found}. {grounds}"
+            yield from wrap(text, width, "  ", "    ")
 
 
 def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:

@@ -69,7 +69,7 @@ def sections(of: Made) -> Iterator[Section]:
 def warnings(of: Made) -> Iterator[Warning]:
     """Yield what must not be overlooked: limits passed, a rate too fast, turns that do not fit, what was found."""
     amount, age = of.inputs.number("amount_mm"), age_years(of.case.record.child.date_of_birth, of.given.operation)
-    for limit in limits_at(of.case.protocol, of.kind, age, of.bone_mm):
+    for limit in limits_at(of.case.protocol, of.kind, age, of.bone_mm, _off(of)):
         if amount > limit.limit_mm + 1e-9:
             how = "warning above" if limit.rule.warns else "at most"
             text = f"{amount:g} mm: {how} {limit.limit_mm:.0f} mm here. {limit.rule.because}"
@@ -88,6 +88,12 @@ def warnings(of: Made) -> Iterator[Warning]:
         yield Warning(text=recorded.note[0].upper() + recorded.note[1:] + ".")
     yield from device_warnings(of.case, of.device, amount, of.given.operation)
     yield from _found(of)
+
+
+def _off(of: Made) -> frozenset[str]:
+    """Return the limits of some children that are none here: those that the plan's stage does not name."""
+    named = {note.rule for note in of.case.stage.amount_limits} if of.case.stage is not None else set()
+    return frozenset(rule.id for rule in of.case.protocol.amount_limits if rule.when is not None) - named
 
 
 def _found(of: Made) -> Iterator[Warning]:

@@ -17,6 +17,7 @@ KINDS = (
     "age_windows",
     "amount_limits",
     "devices",
+    "spans",
     "both_sided",
     "stop_rules",
     "goals",
