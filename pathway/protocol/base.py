@@ -84,10 +84,16 @@ class Sourced(Frozen):
 
 
 class Rule(Sourced):
-    """What every rule shares: an id, a reason in words, sources."""
+    """What every rule shares: an id, a reason in words, sources.
+
+    `evidence` names the rows of what its sources really show (`[[evidence]]`), `indirect` says in words how far these
+    are from the child of the rule.
+    """
 
     id: str
     because: str
+    evidence: tuple[str, ...] = ()
+    indirect: str = ""
 
 
 class Condition(Frozen):

@@ -12,6 +12,7 @@ from pathway.protocol.harm_check import faults_of_harm
 from pathway.protocol.model import Bone, Condition, Protocol, Sourced
 from pathway.protocol.preference_sets import faults_of_sets
 from pathway.protocol.roles import EVERY_PLAN, FOLLOWING, ONCE, lengthenings, with_role
+from pathway.protocol.traced import faults_of_traces
 
 QUANTITIES = frozenset(
     {
@@ -52,6 +53,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_one_calendar(protocol),
         *_harms(protocol),
         *(_Wrong(*fault) for fault in faults_of_sets(protocol)),
+        *(_Wrong(*fault) for fault in faults_of_traces(protocol)),
     )
     do = "correct the rule or add what is missing"
     return tuple(
@@ -71,6 +73,7 @@ def _double_ids(protocol: Protocol) -> Iterator[_Wrong]:
         "classification": [item.id for item in protocol.classifications],
         "rule": [rule.id for rule in protocol.rules()],
         "disagreement": [item.id for item in protocol.disagreements],
+        "evidence": [item.id for item in protocol.evidence],
         "harm": [item.id for item in protocol.harms],
     }
     for kind, ids in groups.items():
@@ -89,6 +92,7 @@ def _sourced(protocol: Protocol) -> Iterator[tuple[str, Sourced]]:
         protocol.diagnoses,
         protocol.classifications,
         protocol.stages,
+        protocol.evidence,
         protocol.harms,
     ):
         for item in group:

@@ -22,6 +22,7 @@ from pathway.protocol.base import Strength as Strength
 from pathway.protocol.clinic import ClinicCalendar as ClinicCalendar
 from pathway.protocol.guidance import Companion as Companion
 from pathway.protocol.guidance import Disagreement as Disagreement
+from pathway.protocol.guidance import Evidence as Evidence
 from pathway.protocol.guidance import FollowUp as FollowUp
 from pathway.protocol.guidance import Goal as Goal
 from pathway.protocol.guidance import Implant as Implant
@@ -230,10 +231,11 @@ class AgeWindow(Rule):
 class AmountLimit(Rule):
     """Most length of one lengthening: in mm or in percent of the bone, within an age range (years).
 
-    `warns` limits are shown and not enforced.
+    `warns` limits are not enforced: a step beyond one says so in every view, to a family in `family_words`.
     """
 
     stage: str
+    family_words: str | None = None
     most_mm: float | None = None
     most_percent: float | None = None
     from_age_years: float = 0.0
@@ -350,6 +352,7 @@ class Protocol(Frozen):
     implants: tuple[Implant, ...] = ()
     preference_sets: tuple[PreferenceSet, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
     harms: tuple[Harm, ...] = ()
     calendars: tuple[ClinicCalendar, ...] = ()
     tables: tuple[Table, ...]

@@ -49,7 +49,7 @@ def cited_sources(plan: pm.Plan, protocol: Protocol) -> tuple[pm.SourceLine, ...
     used |= {source for item in plan.refused for source in item.sources}
     used |= {source for item in (plan.roads.because if plan.roads else ()) for source in item.sources}
     return tuple(
-        pm.SourceLine(id=item.id, citation=item.citation, address=item.address, seen=item.seen)
+        pm.SourceLine(id=item.id, citation=item.citation, address=item.found_at, seen=item.seen)
         for item in protocol.sources
         if item.id in used
     )

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathway.courses.course import Course
 from pathway.days import age_words
 from pathway.plan import model as pm
+from pathway.plan.beyond import ADVICE, level_words, levels_passed, step_words
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
 
@@ -15,18 +16,11 @@ def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
     """Yield one sentence for each warning that lengthenings to come go beyond, with the counts behind it."""
     steps: dict[str, list[str]] = {}
     for stage in stages:
-        if stage.amount_mm is None or stage.date is None or stage.status in ("done", "under_way"):
-            continue
-        share = "" if stage.amount_percent is None else f", {stage.amount_percent:.0f} % of the bone"
-        for note in stage.amount_limits:
-            if note.warns and stage.amount_mm > note.limit_mm:
-                steps.setdefault(note.words, []).append(f"{stage.label} ({stage.amount_mm / 10:.1f} cm{share})")
+        for note in levels_passed(stage):
+            steps.setdefault(level_words(note), []).append(step_words(stage))
     for words, named in sorted(steps.items()):
         verb = "is" if len(named) == 1 else "are"
-        yield (
-            f"{', '.join(named)} {verb} above a caution level: {words.rstrip('.')}. "
-            "Counts of other children, teams and years."
-        )
+        yield f"{', '.join(named)} {verb} above a caution level: {words} {ADVICE}"
 
 
 def far_short(growth: pm.GrowthPart, protocol: Protocol) -> Iterator[str]:

@@ -8,7 +8,7 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.prove.complaint import Complaint
 from pathway.record import Frozen
 
-SAID = ("because", "label", "what", "family_words", "text", "target", "how", "topic", "look_for", "citation")
+SAID = ("because", "label", "what", "family_words", "text", "target", "how", "topic", "look_for", "citation") + ("quantity", "found", "population", "may_say")
 
 
 def wording_faults(protocol: Protocol) -> Iterator[Complaint]:
@@ -34,5 +34,6 @@ def _all(protocol: Protocol) -> Iterator[Frozen]:
         protocol.classifications,
         protocol.stages,
         protocol.disagreements,
+        protocol.evidence,
     ):
         yield from group

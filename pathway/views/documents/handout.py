@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pathway.courses.course import PROSTHETIC_COURSE
+from pathway.plan.beyond import family_words
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
@@ -221,6 +222,9 @@ def _card(plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: d
         kind = "steps.grow_less" if role_of(step.kind, protocol) == "growth_arrest" else "steps.amount"
         amount = say.joined(tuple(say.cm(mm) for mm in amounts), words)
         facts.append((words.say("steps.much"), words.say(kind, amount=amount)))
+    known = dict.fromkeys(text for stage in step.stages for text in family_words(stage))
+    if known:
+        facts.append((words.say("steps.large"), words.say("steps.beyond", known=" ".join(known))))
     care = f"stages.{step.kind}.care"
     if words.has(care):
         for place in ("home", "school"):
