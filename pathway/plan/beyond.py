@@ -1,11 +1,11 @@
-"""Steps beyond a caution level of the rules: which levels, and what every view says of them. One place for all views."""
+"""Steps beyond a caution level of the rules: which levels, and what every view says of them."""
 
 from __future__ import annotations
 
 from pathway.plan.model import AmountNote, PlanStage
 from pathway.protocol.traced import how_indirect
 
-ADVICE = "Counts of other children, teams and years."
+OTHERS = "counts of other children, teams and years"
 
 
 def levels_passed(stage: PlanStage) -> tuple[AmountNote, ...]:
@@ -24,16 +24,22 @@ def step_words(stage: PlanStage) -> str:
 
 def level_words(note: AmountNote) -> str:
     """Return what is known of a level: the counts behind it and how indirect they are."""
-    return f"{note.words.rstrip('.')}. {how_indirect(note.indirect)}".rstrip()
+    return f"{note.words.rstrip('.')}. {how_indirect(note.indirect or OTHERS)}"
 
 
 def stage_words(stage: PlanStage) -> tuple[str, ...]:
     """Return a sentence for each level that a stage lies beyond, for clinicians."""
     return tuple(
-        f"Above a caution level ({note.limit_mm / 10:.1f} cm here): {level_words(note)}" for note in levels_passed(stage)
+        f"Above a caution level ({note.limit_mm / 10:.1f} cm here): {level_words(note)}"
+        for note in levels_passed(stage)
     )
 
 
 def family_words(stage: PlanStage) -> tuple[str, ...]:
     """Return what was seen above each level that a stage lies beyond, in plain words, each sentence once."""
-    return tuple(dict.fromkeys(note.family_words for note in levels_passed(stage) if note.family_words))
+    return tuple(dict.fromkeys(note.family_words or _own_limit(note) for note in levels_passed(stage)))
+
+
+def _own_limit(note: AmountNote) -> str:
+    """A clinic's own level may come without words for a family."""
+    return f"The rules of your team are careful from {note.limit_mm / 10:.1f} cm on."

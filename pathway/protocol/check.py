@@ -12,7 +12,7 @@ from pathway.protocol.harm_check import faults_of_harm
 from pathway.protocol.model import Bone, Condition, Protocol, Sourced
 from pathway.protocol.preference_sets import faults_of_sets
 from pathway.protocol.roles import EVERY_PLAN, FOLLOWING, ONCE, lengthenings, with_role
-from pathway.protocol.traced import faults_of_traces
+from pathway.protocol.traced import faults_of_evidence
 
 QUANTITIES = frozenset(
     {
@@ -53,7 +53,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_one_calendar(protocol),
         *_harms(protocol),
         *(_Wrong(*fault) for fault in faults_of_sets(protocol)),
-        *(_Wrong(*fault) for fault in faults_of_traces(protocol)),
+        *(_Wrong(*fault) for fault in faults_of_evidence(protocol)),
     )
     do = "correct the rule or add what is missing"
     return tuple(

@@ -1,5 +1,4 @@
-"""Rules that guide and do not schedule: goals, follow-up, companions, implants at hand; what sources show, and where they
-differ."""
+"""Rules that guide and do not schedule: goals, follow-up, companions, implants, what sources show, disagreements."""
 
 from __future__ import annotations
 

@@ -22,7 +22,9 @@ from pathway.protocol.references import entries, kinds, users
 from pathway.protocol.roles import EVERY_PLAN
 from pathway.protocol.validation import faults_of_validation
 
-WORDING = frozenset({"id", "because", "label", "note", "what", "family_words", "how", "gap", "local", "types", "indirect"}) | {
+WORDING = frozenset(
+    {"id", "because", "label", "note", "what", "family_words", "how", "gap", "local", "types", "indirect"}
+) | {
     "sources",
     "provenance",
     "strength",

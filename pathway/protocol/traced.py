@@ -8,15 +8,10 @@ from pathway.protocol.base import Rule, Source, Sourced
 from pathway.protocol.model import Protocol
 
 
-def faults_of_traces(protocol: Protocol) -> Iterator[tuple[str, str, str]]:
-    """Yield rule, what was found and what was expected: sources nobody can find, indirectness that is not said."""
-    for source in protocol.sources:
-        yield from _faults_of_source(source)
+def faults_of_evidence(protocol: Protocol) -> Iterator[tuple[str, str, str]]:
+    """Yield rule, what was found and what was expected: rows that are not there, indirectness that is not said."""
     rows = {row.id: row for row in protocol.evidence}
-    kinds = {source.id: source.kind for source in protocol.sources}
     for rule in protocol.rules():
-        if rule.provenance == "read" and all(kinds.get(source) == "none" for source in rule.sources):
-            yield rule.id, 'provenance "read" without a source that was read', "memory, practice or judgement"
         for name in rule.evidence:
             if name not in rows:
                 yield rule.id, f"the evidence {name!r}", "the id of an [[evidence]]"
@@ -25,6 +20,16 @@ def faults_of_traces(protocol: Protocol) -> Iterator[tuple[str, str, str]]:
             elif rows[name].directness != "direct" and not rule.indirect:
                 found = f"{rows[name].directness} evidence ({name}) and nothing on how indirect it is"
                 yield rule.id, found, "`indirect` in words"
+
+
+def faults_of_traces(protocol: Protocol) -> Iterator[tuple[str, str, str]]:
+    """Yield what `rules check` asks beyond what a plan needs: that sources can be found and warnings be told."""
+    for source in protocol.sources:
+        yield from _faults_of_source(source)
+    kinds = {source.id: source.kind for source in protocol.sources}
+    for rule in protocol.rules():
+        if rule.provenance == "read" and all(kinds.get(source) == "none" for source in rule.sources):
+            yield rule.id, 'provenance "read" without a source that was read', "memory, practice or judgement"
     for limit in protocol.amount_limits:
         if limit.warns and not limit.family_words:
             yield limit.id, "a warning without words for a family", "`family_words`: what was seen, in plain words"
@@ -66,5 +71,3 @@ def how_indirect(indirect: str) -> str:
 def indirect_words(entry: object) -> str:
     """Return how indirect the evidence of a rule is, or ""; a published count says it in its own words."""
     return how_indirect(entry.indirect) if isinstance(entry, Rule) else ""
-
-

@@ -7,20 +7,24 @@ from collections.abc import Iterator, Sequence
 from pathway.courses.course import Course
 from pathway.days import age_words
 from pathway.plan import model as pm
-from pathway.plan.beyond import ADVICE, level_words, levels_passed, step_words
+from pathway.plan.beyond import level_words, levels_passed, step_words
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
 
 
 def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
-    """Yield one sentence for each warning that lengthenings to come go beyond, with the counts behind it."""
+    """Yield what is known of the warnings that lengthenings to come go beyond: one notice for the same steps."""
     steps: dict[str, list[str]] = {}
     for stage in stages:
         for note in levels_passed(stage):
             steps.setdefault(level_words(note), []).append(step_words(stage))
+    levels: dict[tuple[str, ...], list[str]] = {}
     for words, named in sorted(steps.items()):
-        verb = "is" if len(named) == 1 else "are"
-        yield f"{', '.join(named)} {verb} above a caution level: {words} {ADVICE}"
+        levels.setdefault(tuple(named), []).append(words)
+    for group, known in levels.items():
+        verb = "is" if len(group) == 1 else "are"
+        level = "a caution level" if len(known) == 1 else f"{len(known)} caution levels"
+        yield f"{', '.join(group)} {verb} above {level}: {' '.join(known)}"
 
 
 def far_short(growth: pm.GrowthPart, protocol: Protocol) -> Iterator[str]:

@@ -116,8 +116,7 @@ def _stage(
         amount_mm=amount,
         amount_deg=item.operation.achieved_deg if item.operation else None,
         amount_percent=round(100 * lengthening.amount_mm / lengthening.bone_mm, 1) if lengthening else None,
-        amount_limits=tuple(_limit(item, lengthening.amount_mm) for item in lengthening.limits)
-        if lengthening else (),
+        amount_limits=tuple(_limit(item, lengthening.amount_mm) for item in lengthening.limits) if lengthening else (),
         physes=arrest.physes if is_arrest and arrest else item.operation.physes if item.operation else (),
         road=_road(item, graph),
         likely=any(rule.likely for rule, verdict in item.indicated if verdict.state == "holds"),

@@ -112,7 +112,9 @@ def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[
         yield "Sources"
     for source in sources:
         seen = f" Seen: {source.seen}." if source.seen else ""
-        yield from _wrapped(f"{source.citation.rstrip('.')}. {source.found_at or source.no_address}".rstrip() + seen, width, "  ")
+        yield from _wrapped(
+            f"{source.citation.rstrip('.')}. {source.found_at or source.no_address}".rstrip() + seen, width, "  "
+        )
     yield from _names("Refers to", sorted(named_by(entry) - set(getattr(entry, "sources", ()))), width)
     yield from _names("Referred to by", named.get(entry.id, ()), width)
 

@@ -218,7 +218,7 @@ def _lengthening(stage: PlanStage) -> Iterator[str]:
     if seen := family_words(stage):
         yield "That is more than the careful limits for one step. This is what is known about it:"
         yield from seen
-        yield "Ask your team why this step is so large, and what two smaller ones would mean."
+        yield "Ask your team why this step is so large."
     if stage.duration_range_months is not None:
         low, high = (round(value) for value in stage.duration_range_months)
         yield f"How long: about {_count(months, 'month')}. It may take {low} to {high} months."
