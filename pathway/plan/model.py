@@ -62,11 +62,13 @@ class PlanProtocol(Frozen):
 class Reason(Frozen):
     """Why something stands in the plan: the rule, its words, its sources and the judged condition.
 
-    `against`: the rule speaks against the stage (a contraindication).
+    `against`: the rule speaks against the stage (a contraindication). `indirect` says how far its evidence is from
+    this child.
     """
 
     rule: str
     text: str
+    indirect: str = ""
     sources: tuple[str, ...]
     provenance: str
     strength: str
@@ -120,6 +122,7 @@ class GateState(Frozen):
     measured_on: Day | None = None
     requires: str
     because: str
+    indirect: str = ""
     sentence: str
     sources: tuple[str, ...]
     provenance: str
@@ -143,18 +146,26 @@ class After(Frozen):
     at_most_months: int | None = None
     from_point: Literal["start", "end"] = "end"
     because: str
+    indirect: str = ""
     rule: str
     sources: tuple[str, ...] = ()
 
 
 class AmountNote(Frozen):
-    """A limit on the amount, and whether it is the one that binds."""
+    """A limit on the amount, and whether it is the one that binds.
+
+    One that `warns` is a caution level; the planned amount may lie `beyond` it. `indirect` says how far the counts
+    behind it are from this child, `family_words` what was seen above it in plain words.
+    """
 
     rule: str
     limit_mm: float
     words: str
+    indirect: str = ""
+    family_words: str = ""
     binds: bool
     warns: bool
+    beyond: bool = False
     sources: tuple[str, ...]
 
 

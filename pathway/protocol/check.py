@@ -12,6 +12,7 @@ from pathway.protocol.harm_check import faults_of_harm
 from pathway.protocol.model import Bone, Condition, Protocol, Sourced
 from pathway.protocol.preference_sets import faults_of_sets
 from pathway.protocol.roles import EVERY_PLAN, FOLLOWING, ONCE, lengthenings, with_role
+from pathway.protocol.traced import faults_of_evidence
 
 QUANTITIES = frozenset(
     {
@@ -54,6 +55,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_one_calendar(protocol),
         *_harms(protocol),
         *(_Wrong(*fault) for fault in faults_of_sets(protocol)),
+        *(_Wrong(*fault) for fault in faults_of_evidence(protocol)),
     )
     do = "correct the rule or add what is missing"
     return tuple(
@@ -73,6 +75,7 @@ def _double_ids(protocol: Protocol) -> Iterator[_Wrong]:
         "classification": [item.id for item in protocol.classifications],
         "rule": [rule.id for rule in protocol.rules()],
         "disagreement": [item.id for item in protocol.disagreements],
+        "evidence": [item.id for item in protocol.evidence],
         "harm": [item.id for item in protocol.harms],
     }
     for kind, ids in groups.items():
@@ -91,6 +94,7 @@ def _sourced(protocol: Protocol) -> Iterator[tuple[str, Sourced]]:
         protocol.diagnoses,
         protocol.classifications,
         protocol.stages,
+        protocol.evidence,
         protocol.harms,
     ):
         for item in group:
@@ -162,9 +166,17 @@ def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
     for visit in protocol.follow_ups:
         if visit.when is not None:
             yield visit.id, visit.when
-    for rule in (*protocol.both_sided, *protocol.amount_limits, *protocol.cautions, *protocol.spans):
+    for rule in protocol.both_sided:
         if rule.when is not None:
             yield rule.id, rule.when
+    for limit in protocol.amount_limits:
+        if limit.when is not None:
+            yield limit.id, limit.when
+    for caution in protocol.cautions:
+        if caution.when is not None:
+            yield caution.id, caution.when
+    for span in protocol.spans:
+        yield span.id, span.when
 
 
 def _conditions(protocol: Protocol) -> Iterator[_Wrong]:

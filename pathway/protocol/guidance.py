@@ -1,4 +1,4 @@
-"""Rules that guide and do not schedule: goals, follow-up, companions, implants at hand, disagreements of sources."""
+"""Rules that guide and do not schedule: goals, follow-up, companions, implants, what sources show, disagreements."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from pathway.protocol.base import Condition, Provenance, Rule, Strength
+from pathway.protocol.base import Condition, Provenance, Rule, Sourced, Strength
 from pathway.record import Frozen
 
 
@@ -77,6 +77,22 @@ class Implant(Rule):
         if min(self.lengths_mm) <= 0:
             raise ValueError("the lengths of an implant are mm above 0")
         return self
+
+
+class Evidence(Sourced):
+    """What a source really shows of one quantity: in whom, how many, and what a rule may say of it.
+
+    `directness`: of lengthened limbs with this condition (`direct`), of such limbs not lengthened or of others
+    lengthened (`near`), of other joints or bones (`far`), or of nobody counted (`opinion`).
+    """
+
+    id: str
+    quantity: str
+    found: str
+    population: str
+    counts: str = ""
+    directness: Literal["direct", "near", "far", "opinion"]
+    may_say: str
 
 
 class View(Frozen):

@@ -43,6 +43,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "implant": ("implants", model.Implant),
     "preference_set": ("preference_sets", model.PreferenceSet),
     "disagreement": ("disagreements", model.Disagreement),
+    "evidence": ("evidence", model.Evidence),
     "harm": ("harms", model.Harm),
     "calendar": ("calendars", model.ClinicCalendar),
 }

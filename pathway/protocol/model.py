@@ -20,10 +20,11 @@ from pathway.protocol.base import Sourced as Sourced
 from pathway.protocol.base import Stands as Stands
 from pathway.protocol.base import Strength as Strength
 from pathway.protocol.clinic import ClinicCalendar as ClinicCalendar
-from pathway.protocol.guidance import Accompanying as Accompanying
 from pathway.protocol.device import Device as Device
+from pathway.protocol.guidance import Accompanying as Accompanying
 from pathway.protocol.guidance import Companion as Companion
 from pathway.protocol.guidance import Disagreement as Disagreement
+from pathway.protocol.guidance import Evidence as Evidence
 from pathway.protocol.guidance import FollowUp as FollowUp
 from pathway.protocol.guidance import Goal as Goal
 from pathway.protocol.guidance import Implant as Implant
@@ -161,7 +162,7 @@ class Gate(Rule):
     """What must hold before a stage may start; `otherwise` names the stage that would mend a failure.
 
     `look_again_months` is how long before the stage the findings are measured again. `number` limits it to the n-th
-    stage of that kind. `may_stay`: what mends it often does not, so that a lengthening that fails it today may never come.
+    stage of that kind. `may_stay`: what mends it often does not: a lengthening that fails it today may never come.
     """
 
     guards: str
@@ -244,11 +245,12 @@ class AgeWindow(Rule):
 class AmountLimit(Rule):
     """Most length of one lengthening: in mm or in percent of the bone, within an age range (years).
 
-    `warns` limits are shown and not enforced. With `when` it is a limit only for children for whom that holds; what
-    goes beyond it then weighs in the choice of an amount.
+    `warns` limits are not enforced: a step beyond one says so in every view, to a family in `family_words`. With `when`
+    it is a limit only for children for whom that holds; what goes beyond it then weighs in the choice of an amount.
     """
 
     stage: str
+    family_words: str | None = None
     most_mm: float | None = None
     most_percent: float | None = None
     from_age_years: float = 0.0
@@ -380,6 +382,7 @@ class Protocol(Frozen):
     implants: tuple[Implant, ...] = ()
     preference_sets: tuple[PreferenceSet, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
     harms: tuple[Harm, ...] = ()
     calendars: tuple[ClinicCalendar, ...] = ()
     tables: tuple[Table, ...]

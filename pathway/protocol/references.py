@@ -26,6 +26,7 @@ NAMING_FIELDS = (
     "applies_to",
     "diagnoses",
     "rules",
+    "evidence",
     "weights",
     "earlier_stage",
     "later_stage",

@@ -9,6 +9,7 @@ from pathway.plan.graph import graph_of
 from pathway.plan.model import After, GateState, Plan, PlanDevice, PlanStage, Reason
 from pathway.problems import Problem, Refused
 from pathway.protocol.model import Protocol
+from pathway.protocol.traced import how_indirect
 from pathway.rule_engine.verdict import Verdict
 
 PROVENANCE_WORDS = {
@@ -103,9 +104,11 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
     if stage.amount_limits:
         yield Line(0, "", "Limits on the amount")
         for limit in stage.amount_limits:
-            kind = "binds" if limit.binds else "warns" if limit.warns else "allows more"
+            warns = "warns: the planned amount is above it" if limit.beyond else "warns"
+            kind = "binds" if limit.binds else warns if limit.warns else "allows more"
             local = " [local]" if is_local(plan, limit.rule) else ""
             yield Line(1, "", f"{limit.limit_mm:.0f} mm ({kind}): {limit.words}{local}")
+            yield from indirect_lines(limit.indirect)
             yield from source_lines(2, limit.sources, citations)
     if stage.delay:
         yield Line(0, "", "If it is delayed")
@@ -125,6 +128,7 @@ def reason_lines(item: Reason, citations: dict[str, str], depth: int = 1) -> Ite
     yield Line(depth, item.verdict.state if item.verdict else "", f"{item.text} [{_origin(item)}]")
     if item.verdict is not None:
         yield from _verdict(depth + 1, item.verdict)
+    yield from indirect_lines(item.indirect)
     yield from source_lines(depth + 1, item.sources, citations)
 
 
@@ -148,6 +152,7 @@ def _device(device: PlanDevice, citations: dict[str, str]) -> Iterator[Line]:
 def _gate(gate: GateState, citations: dict[str, str]) -> Iterator[Line]:
     yield Line(1, gate.state, f"{gate.sentence} [{_origin(gate)}]")
     yield Line(2, "", gate.because)
+    yield from indirect_lines(gate.indirect)
     if gate.look_again_on is not None:
         yield Line(2, "", f"to be measured again from {gate.look_again_on}")
     yield from source_lines(2, gate.sources, citations)
@@ -169,6 +174,7 @@ def after_words(plan: Plan, edge: After) -> str:
 
 def _after(plan: Plan, edge: After, citations: dict[str, str]) -> Iterator[Line]:
     yield Line(1, "", after_words(plan, edge))
+    yield from indirect_lines(edge.indirect)
     yield from source_lines(2, edge.sources, citations)
 
 
@@ -183,6 +189,12 @@ def _verdict(depth: int, verdict: Verdict) -> Iterator[Line]:
 def _origin(item: Reason | GateState) -> str:
     local = "local, " if item.local else ""
     return f"{local}{PROVENANCE_WORDS[item.provenance]}, {item.strength.replace('_', ' ')}"
+
+
+def indirect_lines(indirect: str) -> Iterator[Line]:
+    """Yield how far the evidence of a rule is from this child, where its rule says so."""
+    if indirect:
+        yield Line(2, "", how_indirect(indirect))
 
 
 def source_lines(depth: int, sources: tuple[str, ...], citations: dict[str, str]) -> Iterator[Line]:

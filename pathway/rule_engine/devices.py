@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import get_args
 
 from pathway.protocol.model import Bone, Device, Protocol
-from pathway.record import Operation, Record
+from pathway.protocol.roles import lengthenings
+from pathway.record import Operation
 from pathway.rule_engine.conditions import Facts, judge
+from pathway.rule_engine.spans import spans_of
 from pathway.rule_engine.verdict import State, Verdict
-
-KNEE_SLIPPED = ("knee_subluxation", "knee_dislocation")
-"""Complications of an earlier lengthening after which the knee is spanned in the next one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,18 +36,19 @@ class DeviceState:
         return self.verdict.sentence
 
 
-def devices_of(facts: Facts, record: Record, protocol: Protocol) -> tuple[DeviceState, ...]:
+def devices_of(facts: Facts, protocol: Protocol) -> tuple[DeviceState, ...]:
     """Return every device of the rules as judged on the day, in their order."""
-    spanned = knee_spanned(record)
+    spanned = {bone: _must_span(facts, bone, protocol) for bone in get_args(Bone)}
     return tuple(_states(facts, spanned, protocol))
 
 
-def knee_spanned(record: Record) -> str:
-    """Return why the knee must be spanned in the next lengthening for what happened in an earlier one, or ""."""
-    slipped = [operation for operation in record.operations if set(KNEE_SLIPPED) & set(operation.complications)]
-    if not slipped:
-        return ""
-    return f"the knee slipped in the lengthening of {slipped[-1].date} and must be spanned"
+def _must_span(facts: Facts, bone: Bone, protocol: Protocol) -> str:
+    """Return in a sentence which joint the device of a bone must span and why, or ""."""
+    for kind in lengthenings(bone, protocol):
+        for span in spans_of(facts, protocol, kind.id):
+            if span.need == "needed":
+                return f"the {span.joint} must be spanned: {span.grounds[0][1].sentence}"
+    return ""
 
 
 def device_of(operation: Operation | None, bone: Bone, protocol: Protocol) -> Device:
@@ -56,9 +57,9 @@ def device_of(operation: Operation | None, bone: Bone, protocol: Protocol) -> De
     return next((one for one in protocol.devices if one.id == named), None) or protocol.usual_device(bone)
 
 
-def _states(facts: Facts, spanned: str, protocol: Protocol) -> Iterator[DeviceState]:
+def _states(facts: Facts, spanned: Mapping[Bone, str], protocol: Protocol) -> Iterator[DeviceState]:
     for device in protocol.devices:
         condition = device.tested
         verdict = None if condition is None else judge(condition, facts, protocol)
-        span = spanned if spanned and not device.spans_knee else ""
+        span = "" if device.spans_knee else spanned[device.bone]
         yield DeviceState(device, "holds" if verdict is None else verdict.state, verdict, span)

@@ -66,7 +66,7 @@ def stage(facts: Facts, question: Question) -> ChildGraph:
     verdicts: dict[str, Verdict] = {}
     gated = tuple(_with_gates(item, items, facts, question.record, question.protocol, verdicts) for item in items)
     roles = {kind.id: kind.role for kind in question.protocol.stages}
-    devices = devices_of(facts, question.record, question.protocol)
+    devices = devices_of(facts, question.protocol)
     return PathwayGraph(gated, edges, considered, roles, standing, devices, _limits_off(facts, question.protocol))
 
 

@@ -251,7 +251,7 @@ def made(
         drawings=tuple(drawings),
         cautions=(*dict.fromkeys(item.text for item in ordered), CHECK_THE_RADIOGRAPH),
         sources=tuple(
-            SheetSource(id=source.id, citation=source.citation, address=source.address, seen=source.seen)
+            SheetSource(id=source.id, citation=source.citation, address=source.found_at, seen=source.seen)
             for source in case.protocol.sources
             if source.id in cited
         ),

@@ -250,7 +250,7 @@ def _cost(
     steep = np.maximum(percent - number("practice_percent_most"), 0)
     touched = school_years_touched(at[:, None], months, number("school_from_years"), number("school_to_years"))
     by_age = number(device.month_weight) * months + number(device.school_weight) * touched
-    planned = (by_age + by_mm + _of_this_child(stand, bone, amounts) + number("weigh_lengthening"))[..., None]
+    planned = (by_age + by_mm + _of_this_child(stand, device.bone, amounts) + number("weigh_lengthening"))[..., None]
     planned = planned + number("practice_percent_weight") * over**2
     planned = planned + number("practice_percent_most_weight") * steep
     troubles = number("weigh_unplanned_operation") * risks.unplanned + number("weigh_lasting_harm") * risks.harm
@@ -261,7 +261,7 @@ def _cost(
 def _of_this_child(stand: Stand, bone: Bone, amounts: Floats) -> Floats:
     """Return what amounts (X,) cost for what is known of this child alone, whatever the average child gets.
 
-    Beyond a warning that holds for it alone, and each centimetre while a finding blocks the step that may stay as it is.
+    Beyond a warning that holds for it alone; and each centimetre while a finding that may stay blocks the step.
     """
     problem, number = stand.problem, stand.problem.number
     stages = problem.of(bone).stages

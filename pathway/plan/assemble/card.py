@@ -33,7 +33,7 @@ def child_card(question: Question) -> pm.PlanChild:
 def cautions(
     protocol: Protocol, stages: Sequence[pm.PlanStage], *, both: bool, facts: Facts | None = None
 ) -> tuple[pm.Caution, ...]:
-    """Return the sentences that this plan must show, the standing one first; with `facts` those of some children too."""
+    """Return the sentences that this plan must show, the standing one first; with `facts` those of some children."""
     kinds = {stage.kind for stage in stages}
     return tuple(
         pm.Caution(text=rule.text, sources=rule.sources, provenance=rule.provenance, local=rule.local)
@@ -53,7 +53,7 @@ def cited_sources(plan: pm.Plan, protocol: Protocol) -> tuple[pm.SourceLine, ...
     used |= {source for item in plan.refused for source in item.sources}
     used |= {source for item in (plan.roads.because if plan.roads else ()) for source in item.sources}
     return tuple(
-        pm.SourceLine(id=item.id, citation=item.citation, address=item.address, seen=item.seen)
+        pm.SourceLine(id=item.id, citation=item.citation, address=item.found_at, seen=item.seen)
         for item in protocol.sources
         if item.id in used
     )

@@ -10,6 +10,7 @@ from pathway.courses.course import Arrest, Course
 from pathway.courses.problem import CourseProblem
 from pathway.days import add_months, age_words, day_at_age
 from pathway.plan import model as pm
+from pathway.plan.beyond import level_words, levels_passed, step_words
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.protocol.roles import role_of
@@ -17,21 +18,18 @@ from pathway.rule_engine.graph import ChildGraph
 
 
 def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
-    """Yield one sentence for each warning that lengthenings to come go beyond, with the counts behind it."""
+    """Yield what is known of the warnings that lengthenings to come go beyond: one notice for the same steps."""
     steps: dict[str, list[str]] = {}
     for stage in stages:
-        if stage.amount_mm is None or stage.date is None or stage.status in ("done", "under_way"):
-            continue
-        share = "" if stage.amount_percent is None else f", {stage.amount_percent:.0f} % of the bone"
-        for note in stage.amount_limits:
-            if note.warns and stage.amount_mm > note.limit_mm:
-                steps.setdefault(note.words, []).append(f"{stage.label} ({stage.amount_mm / 10:.1f} cm{share})")
+        for note in levels_passed(stage):
+            steps.setdefault(level_words(note), []).append(step_words(stage))
+    levels: dict[tuple[str, ...], list[str]] = {}
     for words, named in sorted(steps.items()):
-        verb = "is" if len(named) == 1 else "are"
-        yield (
-            f"{', '.join(named)} {verb} above a caution level: {words.rstrip('.')}. "
-            "Counts of other children, teams and years."
-        )
+        levels.setdefault(tuple(named), []).append(words)
+    for group, known in levels.items():
+        verb = "is" if len(group) == 1 else "are"
+        level = "a caution level" if len(known) == 1 else f"{len(known)} caution levels"
+        yield f"{', '.join(group)} {verb} above {level}: {' '.join(known)}"
 
 
 def far_short(growth: pm.GrowthPart, protocol: Protocol) -> Iterator[str]:

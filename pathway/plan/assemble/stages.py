@@ -128,7 +128,7 @@ def _stage(
         amount_mm=amount,
         amount_deg=item.operation.achieved_deg if item.operation else None,
         amount_percent=round(100 * lengthening.amount_mm / lengthening.bone_mm, 1) if lengthening else None,
-        amount_limits=tuple(_limit(item) for item in lengthening.limits) if lengthening else (),
+        amount_limits=tuple(_limit(item, lengthening.amount_mm) for item in lengthening.limits) if lengthening else (),
         spans=spans,
         physes=arrest.physes if is_arrest and arrest else item.operation.physes if item.operation else (),
         device=device,
@@ -272,6 +272,7 @@ def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStat
         measured_on=verdict.measured_on,
         requires=verdict.test,
         because=rule.because,
+        indirect=rule.indirect,
         sentence=_gate_sentence(gate, mender),
         sources=rule.sources,
         provenance=rule.provenance,
@@ -309,6 +310,7 @@ def _after(item: StageItem, graph: ChildGraph, times: Timetable | None) -> tuple
                 at_most_months=edge.rule.at_most_months,
                 from_point=point,
                 because=edge.rule.because,
+                indirect=edge.rule.indirect,
                 rule=edge.rule.id,
                 sources=edge.rule.sources,
             )
@@ -316,14 +318,17 @@ def _after(item: StageItem, graph: ChildGraph, times: Timetable | None) -> tuple
     return tuple(edges)
 
 
-def _limit(item: LimitAt) -> pm.AmountNote:
+def _limit(item: LimitAt, amount_mm: float) -> pm.AmountNote:
     rule = item.rule
     return pm.AmountNote(
         rule=rule.id,
         limit_mm=round(item.limit_mm, 1),
         words=rule.because,
+        indirect=rule.indirect,
+        family_words=rule.family_words or "",
         binds=item.binds,
         warns=rule.warns,
+        beyond=rule.warns and amount_mm > item.limit_mm,
         sources=rule.sources,
     )
 

@@ -44,7 +44,7 @@ def span_breaches(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
                     )
                     continue
                 needs.add(rule.need)
-                if _state(rule.when, ground.verdict) != "holds":
+                if state_of_values(rule.when, ground.verdict) != "holds":
                     yield Breach(rule.id, stage.id, f"{stage.id} spans the {span.joint} on a ground that does not hold")
             if span.need != ("needed" if "needed" in needs else "advised"):
                 yield Breach("spans", stage.id, f"{stage.id} calls the span of the {span.joint} {span.need}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pathway.courses.course import PROSTHETIC_COURSE
+from pathway.plan.beyond import family_words
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
@@ -184,8 +185,9 @@ def _steps(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
     yield Heading(words.say("steps.title"))
     yield Paragraph(words.say("steps.intro"))
     numbers = source_numbers(plan)
+    told: dict[str, int] = {}
     for step in say.steps(plan):
-        yield _card(plan, step, words, protocol, numbers)
+        yield _card(plan, step, words, protocol, numbers, told)
     for status, name in (("optional", "maybe"), ("blocked", "blocked")):
         loose = [stage for stage in roads.other_stages(plan) if stage.date is None and stage.status == status]
         if loose:
@@ -210,7 +212,10 @@ def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int
     return words.say("steps.sources", numbers=", ".join(str(n) for n in cited)) if cited else ""
 
 
-def _card(plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: dict[str, int]) -> Card:
+def _card(
+    plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: dict[str, int], told: dict[str, int]
+) -> Card:
+    """Return the card of a step; `told` is what earlier cards said of large steps, and where. It is added to."""
     first = step.stages[0]
     late = f" {words.say('steps.late')}" if any(roads.late_words(plan, stage) for stage in step.stages) else ""
     facts = [(words.say("steps.what"), f"{_what(first, words)}{late}")]
@@ -221,6 +226,14 @@ def _card(plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: d
         kind = "steps.grow_less" if role_of(step.kind, protocol) == "growth_arrest" else "steps.amount"
         amount = say.joined(tuple(say.cm(mm) for mm in amounts), words)
         facts.append((words.say("steps.much"), words.say(kind, amount=amount)))
+    known = dict.fromkeys(text for stage in step.stages for text in family_words(stage))
+    if known:
+        new = [text for text in known if text not in told]
+        again = (
+            words.say("steps.beyond_again", step=min(told[text] for text in known if text in told)) if not new else ""
+        )
+        told.update(dict.fromkeys(new, step.number))
+        facts.append((words.say("steps.large"), again or words.say("steps.beyond", known=" ".join(new))))
     care = f"stages.{step.kind}.care"
     if words.has(care):
         name = "nail" if _nailed(first) and words.has("care.nail.home") else words.say(care)

@@ -7,6 +7,7 @@ from typing import Any
 
 from pathway.protocol.model import Protocol
 from pathway.protocol.references import entries
+from pathway.protocol.traced import indirect_words
 from pathway.views.rules.pages import all_kinds
 from pathway.views.rules.words import origin_words, statement
 
@@ -63,9 +64,11 @@ def _entry(entry: Any, protocol: Protocol) -> Iterator[str]:
     if because := getattr(entry, "because", ""):
         text += f" *{because}*"
     yield text
-    origin = origin_words(entry)
+    origin = origin_words(entry, protocol)
     sources = getattr(entry, "sources", ())
     if sources:
         yield f"  - {origin}; sources: {', '.join(f'`{source}`' for source in sources)}"
+    if indirect := indirect_words(entry):
+        yield f"  - {indirect}"
     if note := getattr(entry, "note", ""):
         yield f"  - note: {note}"

@@ -12,6 +12,7 @@ from pathway.protocol import model
 from pathway.protocol.harm import Spread
 from pathway.protocol.model import Protocol
 from pathway.protocol.references import scheme_of
+from pathway.protocol.traced import resting_words
 from pathway.protocol.words import WITHOUT_UNIT, condition_words, plain_words
 from pathway.record import BlockedWeeks, SchoolHoliday
 
@@ -44,10 +45,14 @@ KIND_WORDS = {
     "preference_sets": "set of weights",
     "calendars": "calendar",
     "disagreements": "disagreement of sources",
+    "evidence": "what a source shows",
     "harms": "published count",
     "tables": "growth table",
 }
-ORIGIN_OF_EVERY_RULE = frozenset({"id", "because", "sources", "provenance", "strength", "local", "note"})
+ORIGIN_OF_EVERY_RULE = frozenset({"id", "because", "sources", "provenance", "strength", "local", "note"}) | {
+    "evidence",
+    "indirect",
+}
 PROVENANCE_WORDS = {
     "read": "read in the source",
     "memory": "FROM MEMORY, to be checked before use",
@@ -68,13 +73,17 @@ def statement(entry: BaseModel, protocol: Protocol) -> str:
     return say(entry, protocol) if say is not None else _fields(entry)
 
 
-def origin_words(entry: Any) -> str:
-    """Return how well a rule is known: `read in the source; series`, with `local` where it is the clinic's."""
+def origin_words(entry: Any, protocol: Protocol) -> str:
+    """Return how well a rule is known: `read in the source; series`, with `local` where it is the clinic's.
+
+    What was read only on pages, or only as quoted by others, says so.
+    """
     if not hasattr(entry, "provenance"):
         return ""
     words = PROVENANCE_WORDS.get(entry.provenance, entry.provenance)
+    resting = f" ({resting})" if (resting := resting_words(entry, protocol)) else ""
     strength = f"; {plain_words(entry.strength)}" if hasattr(entry, "strength") else ""
-    return f"{'local; ' if getattr(entry, 'local', False) else ''}{words}{strength}"
+    return f"{'local; ' if getattr(entry, 'local', False) else ''}{words}{resting}{strength}"
 
 
 def value_of_field(value: Any, protocol: Protocol) -> str:
@@ -278,7 +287,7 @@ def _diagnosis(rule: model.Diagnosis, _protocol: Protocol) -> str:
 
 
 def _source(rule: model.Source, _protocol: Protocol) -> str:
-    parts = [rule.citation, rule.address, f"Seen: {rule.seen}" if rule.seen else ""]
+    parts = [rule.citation, rule.found_at or rule.no_address, f"Seen: {rule.seen}" if rule.seen else ""]
     return ". ".join(part.rstrip(".") for part in parts if part) + "."
 
 
@@ -336,6 +345,12 @@ def _disagreement(rule: model.Disagreement, _protocol: Protocol) -> str:
         for side in rule.sides
     )
     return f"{rule.topic.rstrip('.')}: {sides}. Followed: {rule.followed}."
+
+
+def _evidence(rule: model.Evidence, _protocol: Protocol) -> str:
+    counts = f" Counts: {rule.counts}." if rule.counts else ""
+    head = f"{rule.quantity[:1].upper()}{rule.quantity[1:]} ({rule.directness} evidence): {rule.found}"
+    return f"{head} In: {rule.population}.{counts} A rule may say: {rule.may_say}."
 
 
 def _harm(rule: model.Harm, _protocol: Protocol) -> str:
@@ -431,6 +446,7 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Companion: _companion,
     model.Implant: _implant,
     model.PreferenceSet: _preference_set,
+    model.Evidence: _evidence,
     model.Disagreement: _disagreement,
     model.Harm: _harm,
     model.ClinicCalendar: _calendar,

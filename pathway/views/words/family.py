@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from pathway.days import age_words
+from pathway.plan.beyond import family_words
 from pathway.plan.graph import graph_of
 from pathway.plan.model import Plan, PlanStage, Quantiles
 from pathway.preferences import PROSTHETIC_COURSE
@@ -224,6 +225,10 @@ def _lengthening(stage: PlanStage) -> Iterator[str]:
     months = round(stage.duration_months or 0)
     if stage.amount_mm is not None:
         yield f"The leg gets about {_cm(stage.amount_mm)} longer."
+    if seen := family_words(stage):
+        yield "That is more than the careful limits for one step. This is what is known about it:"
+        yield from seen
+        yield "Ask your team why this step is so large."
     if stage.duration_range_months is not None:
         low, high = (round(value) for value in stage.duration_range_months)
         yield f"How long: about {_count(months, 'month')}. It may take {low} to {high} months."

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pathway.days import age_words, day_at_age
+from pathway.plan.beyond import stage_words
 from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage, Quantiles
 from pathway.protocol.roles import with_role
 from pathway.questions import why
@@ -152,6 +153,7 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
     amount = amount_words(stage)
     if amount:
         yield Paragraph(f"Amount {amount}")
+    yield from (Paragraph(text) for text in stage_words(stage))
     if stage.gates:
         yield gate_count(stage)
     yield from _marks(stage)

@@ -128,7 +128,7 @@ class TestPages:
             if getattr(entry, "provenance", "") == "memory":
                 assert "FROM MEMORY" in page_text(PROTOCOL, entry.id, 300, NAMED)
             elif hasattr(entry, "provenance") and not entry.note:
-                assert "FROM MEMORY" not in origin_words(entry)
+                assert "FROM MEMORY" not in origin_words(entry, PROTOCOL)
 
     def test_what_names_a_finding_is_listed(self) -> None:
         used = page_data(PROTOCOL, "center_edge_angle_deg")["entries"][0]["used_by"]
