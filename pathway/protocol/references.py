@@ -31,6 +31,7 @@ NAMING_FIELDS = (
     "month_weight",
     "school_weight",
     "weight_finding",
+    "outgrown",
 )
 
 

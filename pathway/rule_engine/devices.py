@@ -1,53 +1,77 @@
-"""Which devices a child's findings leave for each bone: each judged like a gate, and whether it spans what must be."""
+"""Which devices a child's findings leave for each bone: each judged like a gate, and whether it spans what must be.
+
+What a finding rules out today need not be so for a lengthening to come: a canal widens as the child grows, and a stage
+of the plan may mend what fails. Such findings count for so many months only; later the device is open and asked for.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pathway.protocol.model import Bone, Device, Protocol
 from pathway.record import Operation, Record
 from pathway.rule_engine.conditions import Facts, judge
+from pathway.rule_engine.findings import Findings, Known, Unknown
 from pathway.rule_engine.verdict import State, Verdict
 
-KNEE_SLIPPED = ("knee_subluxation", "knee_dislocation")
-"""Complications of an earlier lengthening after which the knee is spanned in the next one."""
+SLIPPED = ("hip_subluxation", "hip_dislocation", "knee_subluxation", "knee_dislocation")
+"""Complications of an earlier lengthening after which the joint is spanned in the next one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """How the condition of a device reads: `verdict` is None where it has none."""
+
+    state: State
+    verdict: Verdict | None = None
+
+    @property
+    def against(self) -> str:
+        """Return what rules the device out, or ""."""
+        return self.verdict.sentence if self.state == "fails" and self.verdict is not None else ""
 
 
 @dataclass(frozen=True, slots=True)
 class DeviceState:
-    """A device judged on the day: `verdict` of its condition, None where it has none; `span` what it cannot span.
+    """A device judged for the next months, and for later, when what growth or a planned stage changes is asked anew.
 
-    What is not known leaves it open (`unknown`): it is asked for. `span` is a sentence, "" where nothing speaks so.
+    `later_from_years` is the age from which `later` counts. What is not known leaves it open (`unknown`). `span` says
+    what it cannot span and must, "" where nothing must be.
     """
 
     device: Device
-    state: State
-    verdict: Verdict | None = None
+    now: Judged
+    later: Judged
+    later_from_years: float
     span: str = ""
 
-    @property
-    def out(self) -> str:
-        """Return why the findings rule the device out, or ""."""
-        if self.span:
-            return self.span
-        if self.state != "fails" or self.verdict is None:
-            return ""
-        return self.verdict.sentence
+    def at(self, age_years: float) -> Judged:
+        """Return how its condition reads for a lengthening at an age."""
+        return self.later if age_years >= self.later_from_years else self.now
+
+    def out(self, age_years: float) -> str:
+        """Return why findings rule the device out at an age, or ""."""
+        return self.span or self.at(age_years).against
 
 
-def devices_of(facts: Facts, record: Record, protocol: Protocol) -> tuple[DeviceState, ...]:
-    """Return every device of the rules as judged on the day, in their order."""
-    spanned = knee_spanned(record)
-    return tuple(_states(facts, spanned, protocol))
+def devices_of(
+    facts: Facts, record: Record, protocol: Protocol, mended: frozenset[str] = frozenset()
+) -> tuple[DeviceState, ...]:
+    """Return every device of the rules as judged on the day; `mended` are findings that planned stages correct."""
+    return tuple(_states(facts, spanned(record), protocol, mended))
 
 
-def knee_spanned(record: Record) -> str:
-    """Return why the knee must be spanned in the next lengthening for what happened in an earlier one, or ""."""
-    slipped = [operation for operation in record.operations if set(KNEE_SLIPPED) & set(operation.complications)]
+def spanned(record: Record) -> str:
+    """Return why a joint must be spanned in the next lengthening for what happened in an earlier one, or ""."""
+    slipped = [
+        (operation, name) for operation in record.operations for name in SLIPPED if name in operation.complications
+    ]
     if not slipped:
         return ""
-    return f"the knee slipped in the lengthening of {slipped[-1].date} and must be spanned"
+    operation, name = slipped[-1]
+    joint = name.partition("_")[0]
+    return f"the {joint} slipped in the lengthening of {operation.date} and must be spanned"
 
 
 def device_of(operation: Operation | None, bone: Bone, protocol: Protocol) -> Device:
@@ -56,9 +80,29 @@ def device_of(operation: Operation | None, bone: Bone, protocol: Protocol) -> De
     return next((one for one in protocol.devices if one.id == named), None) or protocol.usual_device(bone)
 
 
-def _states(facts: Facts, spanned: str, protocol: Protocol) -> Iterator[DeviceState]:
+def _states(facts: Facts, must_span: str, protocol: Protocol, mended: frozenset[str]) -> Iterator[DeviceState]:
+    from_years = facts.age_years + protocol.number("device_judged_again_months") / 12
     for device in protocol.devices:
-        condition = device.tested
-        verdict = None if condition is None else judge(condition, facts, protocol)
-        span = spanned if spanned and not device.spans_knee else ""
-        yield DeviceState(device, "holds" if verdict is None else verdict.state, verdict, span)
+        changing = mended | frozenset(device.outgrown)
+        later = replace(facts, findings=_without(facts.findings, changing))
+        span = must_span if must_span and not device.spans_knee else ""
+        now = _judged(device, facts, protocol)
+        # What holds today holds in a bone that grows; what fails today may be otherwise by then.
+        then = _judged(device, later, protocol) if now.state == "fails" else now
+        yield DeviceState(device, now, then, from_years, span)
+
+
+def _judged(device: Device, facts: Facts, protocol: Protocol) -> Judged:
+    if device.tested is None:
+        return Judged("holds")
+    verdict = judge(device.tested, facts, protocol)
+    return Judged(verdict.state, verdict)
+
+
+def _without(findings: Findings, changing: frozenset[str]) -> Findings:
+    """Return the findings with those that will have changed as if they were out of date."""
+
+    def then(name: str, found: Known | Unknown) -> Known | Unknown:
+        return Unknown("out_of_date", found) if name in changing and isinstance(found, Known) else found
+
+    return {key: then(key[0], found) for key, found in findings.items()}

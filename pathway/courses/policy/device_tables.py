@@ -43,14 +43,14 @@ class Chosen:
 
 
 def open_devices(problem: CourseProblem, bone: Bone) -> tuple[Device, ...]:
-    """Return the devices that may be chosen for a bone: the usual one first, then those that no finding rules out.
+    """Return the devices that may be chosen for a bone: the usual one first, then those that costs decide about.
 
     A device that stays in the bone needs a stage that takes it out.
     """
     kind = problem.of(bone).kind
     own = [state for state in problem.graph.devices if state.device.bone == bone and state.device.choice == "by_cost"]
     removed = {carrier.id for stage in problem.protocol.stages if (carrier := carrier_of(stage, problem.protocol))}
-    able = [one.device for one in own if not one.out and _comes_out(one, kind is not None and kind.id in removed)]
+    able = [one.device for one in own if _comes_out(one, kind is not None and kind.id in removed)]
     return (problem.protocol.usual_device(bone), *able)
 
 
@@ -59,12 +59,14 @@ def _comes_out(state: DeviceState, removed: bool) -> bool:
 
 
 def usable(problem: CourseProblem, device: Device, ages: Floats, amounts_mm: Floats) -> np.ndarray:
-    """Return at which ages and for which amounts (T, X) a device may be used by the rules."""
+    """Return at which ages and for which amounts (T, X) a device may be used by the rules and the child's findings."""
     least_years = device.least_age_years
     if device.most_growth_left_mm is not None:
         grown = grown_from_years(problem.growth.posterior, device.bone, device.most_growth_left_mm)
         least_years = max(least_years, grown)
-    old = ages >= least_years
+    state = next((one for one in problem.graph.devices if one.device == device), None)
+    open_ = [state is None or not state.out(float(age)) for age in ages]
+    old = (ages >= least_years) & np.array(open_, bool)
     size = np.ones(len(amounts_mm), bool)
     if device.least_mm is not None:
         size &= amounts_mm >= device.least_mm
