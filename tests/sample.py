@@ -24,7 +24,7 @@ from pathway.record import (
 BORN = datetime.date(2022, 3, 14)
 FILM = "standing_full_length_film"
 
-OF_CHILD = ("active_infection", "therapy_arranged", "standing_height_mm", "upper_limbs_functional")
+OF_CHILD = ("active_infection", "therapy_arranged", "standing_height_mm", "upper_limbs_functional", "weight_kg")
 
 HEALTHY: Mapping[str, Value] = {
     "neck_shaft_angle_deg": 130.0,

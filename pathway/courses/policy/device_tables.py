@@ -20,11 +20,11 @@ from pathway.rule_engine.devices import DeviceState
 class OneDevice:
     """The tables of one device: what it costs (R, X, G, S), its risks, months (X,), where it may be used (R, X).
 
-    `rows` (R,) are the visits that the tables are of: those at which it may be used at all.
+    `rows` are the R visits that the tables are of: from the first to the last at which it may be used at all.
     """
 
     device: Device
-    rows: Ints
+    rows: slice
     usable: np.ndarray
     months: Floats
     risks: Risks
@@ -75,23 +75,28 @@ def usable(problem: CourseProblem, device: Device, ages: Floats, amounts_mm: Flo
     return np.asarray(old[:, None] & size[None, :])
 
 
+def rows_of(may: np.ndarray) -> slice:
+    """Return from the first to the last visit at which a device may be used for some amount; none where never."""
+    found = np.flatnonzero(may.any(axis=1))
+    return slice(int(found[0]), int(found[-1]) + 1) if len(found) else slice(0, 0)
+
+
 def cheapest(usual: OneDevice, others: Sequence[OneDevice]) -> Chosen:
     """Return the tables with, for each visit, amount and gain before, the device that costs least; `usual` for ties.
 
     It is chosen for sound joints: what a joint that slipped needs is judged from findings, at the visit itself.
     """
-    cost, risks = usual.cost.copy(), _copied(usual.risks)
-    shape = cost.shape[:3]
+    shape = usual.cost.shape[:3]
     used, months = np.zeros(shape, int), np.broadcast_to(usual.months[None, :, None], shape).copy()
+    cost, risks = (usual.cost.copy(), _copied(usual.risks)) if others else (usual.cost, usual.risks)
     for number, one in enumerate(others, start=1):
-        better = one.usable[..., None] & (one.cost[..., SOUND] < cost[one.rows][..., SOUND])
-        taken, rows = np.where(better), one.rows
-        here = (rows[taken[0]], *taken[1:])
-        used[here] = number
-        months[here] = np.broadcast_to(one.months[None, :, None], better.shape)[taken]
-        cost[here] = one.cost[taken]
+        rows = one.rows
+        better = one.usable[..., None] & (one.cost[..., SOUND] < cost[rows][..., SOUND])
+        used[rows][better] = number
+        np.copyto(months[rows], one.months[None, :, None], where=better)
+        np.copyto(cost[rows], one.cost, where=better[..., None])
         for into, own in zip(_by_gain(risks), _by_gain(one.risks), strict=True):
-            into[here] = own[taken]
+            np.copyto(into[rows], own, where=better.reshape(better.shape + (1,) * (own.ndim - 3)))
     return Chosen((usual.device, *(one.device for one in others)), used, months, risks, cost)
 
 

@@ -98,7 +98,7 @@ def state_of_values(test: Condition, verdict: Verdict) -> str:
     if test.finding is None:
         return verdict.state
     if verdict.why_unknown is not None or verdict.value is None:
-        return "unknown"
+        return "fails" if test.missing == "fails" else "unknown"
     return "holds" if _compared(test, verdict.value) else "fails"
 
 
