@@ -315,6 +315,10 @@ def _devices(protocol: Protocol) -> Iterator[_Wrong]:
             yield _Wrong(device.id, "a condition, age or amount", expected)
         if device.most_weight_kg is not None and device.weight_finding is None:
             yield _Wrong(device.id, "a weight limit", "`weight_finding` beside it")
+        tested = {leaf.finding for leaf in device.tested.leaves()} if device.tested is not None else set()
+        for name in device.outgrown:
+            if name not in tested:
+                yield _Wrong(device.id, f"the outgrown finding {name!r}", "one that its condition tests")
         if device.weight_finding is not None and device.weight_finding not in protocol.finding_ids():
             yield _Wrong(device.id, f"the finding {device.weight_finding!r}", "a finding of the rules")
         least, most = device.least_mm or 0.0, device.most_mm

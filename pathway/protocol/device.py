@@ -17,8 +17,9 @@ class Device(Rule):
     `choice`: `usual` is the one device of its bone that stands where no other does, `by_cost` is chosen where it costs
     less by the weights of the rules, `offered` may be named by the clinic for an operation and is never chosen, as
     `ask_only`, of which too little is known. `when` tests today's findings: what fails rules the device out, what is
-    not known is asked for. `checks` are what the clinic checks besides. `kind` and `rod` (a rod or nail in the bone at
-    the end) are what the pooled counts distinguish. `from_age_years` binds, `youngest_read_years` is told.
+    not known is asked for. `outgrown` are the findings of it that change as the child grows: today's value says nothing
+    of years to come. `checks` are what the clinic checks besides. `kind` and `rod` (a rod or nail in the bone at the
+    end) are what the pooled counts distinguish. `from_age_years` binds, `youngest_read_years` is told.
     `most_growth_left_mm`: only once the bone has so little left to grow. `least_mm` and `most_mm` bind, `usual_mm` is
     told. `months_per_cm` from operation to solid bone; without it the days per cm of the bone hold. `spans_knee`: it
     can be extended over the knee. `month_weight` and `school_weight` are the values that a month, and a school year,
@@ -51,6 +52,7 @@ class Device(Rule):
     stage_what: str = ""
     stage_family_words: str = ""
     when: Condition | None = None
+    outgrown: tuple[str, ...] = ()
     checks: tuple[str, ...] = ()
     most_weight_kg: float | None = None
     licensed_from_years: float | None = None

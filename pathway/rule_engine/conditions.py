@@ -247,7 +247,9 @@ def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Ve
     if isinstance(fact, Unknown):
         verdict = _unknown_finding(fact, condition, rule, label, test)
         if condition.missing == "fails":
-            return verdict.model_copy(update={"state": "fails", "asks": (), "why_unknown": None})
+            # No value counts: what went out of date is not what the test failed on.
+            nothing = {"value": None, "measured_on": None, "margin": None}
+            return verdict.model_copy(update={"state": "fails", "asks": (), "why_unknown": None, **nothing})
         return verdict
     comparison, threshold = compared(condition)
     margin: float | None = None

@@ -66,7 +66,8 @@ def stage(facts: Facts, question: Question) -> ChildGraph:
     verdicts: dict[str, Verdict] = {}
     gated = tuple(_with_gates(item, items, facts, question.record, question.protocol, verdicts) for item in items)
     roles = {kind.id: kind.role for kind in question.protocol.stages}
-    devices = devices_of(facts, question.protocol)
+    mended = frozenset(name for item in items if item.state == "planned" for name in item.stage.mends)
+    devices = devices_of(facts, question.protocol, mended)
     return PathwayGraph(gated, edges, considered, roles, standing, devices, _limits_off(facts, question.protocol))
 
 

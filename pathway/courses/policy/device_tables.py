@@ -20,11 +20,11 @@ from pathway.rule_engine.devices import DeviceState
 class OneDevice:
     """The tables of one device: what it costs (R, X, G, S), its risks, months (X,), where it may be used (R, X).
 
-    `rows` (R,) are the visits that the tables are of: those at which it may be used at all.
+    `rows` are the R visits that the tables are of: from the first to the last at which it may be used at all.
     """
 
     device: Device
-    rows: Ints
+    rows: slice
     usable: np.ndarray
     months: Floats
     risks: Risks
@@ -43,14 +43,14 @@ class Chosen:
 
 
 def open_devices(problem: CourseProblem, bone: Bone) -> tuple[Device, ...]:
-    """Return the devices that may be chosen for a bone: the usual one first, then those that no finding rules out.
+    """Return the devices that may be chosen for a bone: the usual one first, then those that costs decide about.
 
     A device that stays in the bone needs a stage that takes it out.
     """
     kind = problem.of(bone).kind
     own = [state for state in problem.graph.devices if state.device.bone == bone and state.device.choice == "by_cost"]
     removed = {carrier.id for stage in problem.protocol.stages if (carrier := carrier_of(stage, problem.protocol))}
-    able = [one.device for one in own if not one.out and _comes_out(one, kind is not None and kind.id in removed)]
+    able = [one.device for one in own if _comes_out(one, kind is not None and kind.id in removed)]
     return (problem.protocol.usual_device(bone), *able)
 
 
@@ -59,12 +59,14 @@ def _comes_out(state: DeviceState, removed: bool) -> bool:
 
 
 def usable(problem: CourseProblem, device: Device, ages: Floats, amounts_mm: Floats) -> np.ndarray:
-    """Return at which ages and for which amounts (T, X) a device may be used by the rules."""
+    """Return at which ages and for which amounts (T, X) a device may be used by the rules and the child's findings."""
     least_years = device.least_age_years
     if device.most_growth_left_mm is not None:
         grown = grown_from_years(problem.growth.posterior, device.bone, device.most_growth_left_mm)
         least_years = max(least_years, grown)
-    old = ages >= least_years
+    state = next((one for one in problem.graph.devices if one.device == device), None)
+    open_ = [state is None or not state.out(float(age)) for age in ages]
+    old = (ages >= least_years) & np.array(open_, bool)
     size = np.ones(len(amounts_mm), bool)
     if device.least_mm is not None:
         size &= amounts_mm >= device.least_mm
@@ -73,23 +75,28 @@ def usable(problem: CourseProblem, device: Device, ages: Floats, amounts_mm: Flo
     return np.asarray(old[:, None] & size[None, :])
 
 
+def rows_of(may: np.ndarray) -> slice:
+    """Return from the first to the last visit at which a device may be used for some amount; none where never."""
+    found = np.flatnonzero(may.any(axis=1))
+    return slice(int(found[0]), int(found[-1]) + 1) if len(found) else slice(0, 0)
+
+
 def cheapest(usual: OneDevice, others: Sequence[OneDevice]) -> Chosen:
     """Return the tables with, for each visit, amount and gain before, the device that costs least; `usual` for ties.
 
     It is chosen for sound joints: what a joint that slipped needs is judged from findings, at the visit itself.
     """
-    cost, risks = usual.cost.copy(), _copied(usual.risks)
-    shape = cost.shape[:3]
+    shape = usual.cost.shape[:3]
     used, months = np.zeros(shape, int), np.broadcast_to(usual.months[None, :, None], shape).copy()
+    cost, risks = (usual.cost.copy(), _copied(usual.risks)) if others else (usual.cost, usual.risks)
     for number, one in enumerate(others, start=1):
-        better = one.usable[..., None] & (one.cost[..., SOUND] < cost[one.rows][..., SOUND])
-        taken, rows = np.where(better), one.rows
-        here = (rows[taken[0]], *taken[1:])
-        used[here] = number
-        months[here] = np.broadcast_to(one.months[None, :, None], better.shape)[taken]
-        cost[here] = one.cost[taken]
+        rows = one.rows
+        better = one.usable[..., None] & (one.cost[..., SOUND] < cost[rows][..., SOUND])
+        used[rows][better] = number
+        np.copyto(months[rows], one.months[None, :, None], where=better)
+        np.copyto(cost[rows], one.cost, where=better[..., None])
         for into, own in zip(_by_gain(risks), _by_gain(one.risks), strict=True):
-            into[here] = own[taken]
+            np.copyto(into[rows], own, where=better.reshape(better.shape + (1,) * (own.ndim - 3)))
     return Chosen((usual.device, *(one.device for one in others)), used, months, risks, cost)
 
 

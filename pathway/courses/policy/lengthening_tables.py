@@ -12,7 +12,7 @@ import numpy as np
 
 from pathway.courses.policy import programme as pg
 from pathway.courses.policy.bone_order import Turn, left_mm
-from pathway.courses.policy.device_tables import OneDevice, cheapest, open_devices, usable
+from pathway.courses.policy.device_tables import OneDevice, cheapest, open_devices, rows_of, usable
 from pathway.courses.policy.risks import JOINTS, Exact, Risks, risks_of
 from pathway.courses.policy.school import school_years_touched
 from pathway.courses.problem import CourseProblem
@@ -178,7 +178,7 @@ def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floa
     ages = np.asarray(problem.grid.age_years[stand.columns], np.float64)
     exact: Exact = np.asarray(amounts, np.float64)
     made = [_one_device(stand, turn.bone, device, percent, exact, ages) for device in open_devices(problem, turn.bone)]
-    chosen = cheapest(made[0], [one for one in made[1:] if len(one.rows)])
+    chosen = cheapest(made[0], [one for one in made[1:] if one.usable.any()])
     risks = chosen.risks
     allowed = _allowed(stand, turn, amounts, most, own)
     shape = percent.shape[:2]
@@ -213,7 +213,7 @@ def _one_device(stand: Stand, bone: Bone, device: Device, percent: Floats, amoun
     """Return the tables of one device at the visits at which it may be used: the usual one at all of them."""
     problem = stand.problem
     may = usable(problem, device, ages, amounts)
-    rows = np.arange(len(ages)) if device.choice == "usual" else np.flatnonzero(may.any(axis=1))
+    rows = slice(0, len(ages)) if device.choice == "usual" else rows_of(may)
     shares, at = np.asarray(percent[rows], np.float64), ages[rows]
     risks = risks_of(
         stand.question, bone, shares, amounts, at, stand.cover, level=stand.level, slope=stand.slope, device=device

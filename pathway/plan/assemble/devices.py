@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from pathway.plan import model as pm
 from pathway.protocol.model import Device, Protocol
-from pathway.rule_engine.devices import DeviceState, device_of
+from pathway.rule_engine.devices import DeviceState, Judged, device_of
 from pathway.rule_engine.graph import ChildGraph, StageItem
 
 
@@ -33,10 +33,11 @@ def plan_device(
     states = [state for state in graph.devices if state.device.bone == bone]
     own = next((state for state in states if state.device == device), None)
     others = tuple(_others(device, states, age_years, amount_mm))
-    return _told(device, _why(device, own, others, protocol), own, others)
+    judged = None if own is None else own.at(age_years)
+    return _told(device, _why(device, judged, others, protocol), judged, others)
 
 
-def _told(device: Device, why: str, state: DeviceState | None, others: tuple[pm.OtherDevice, ...]) -> pm.PlanDevice:
+def _told(device: Device, why: str, state: Judged | None, others: tuple[pm.OtherDevice, ...]) -> pm.PlanDevice:
     verdict = state.verdict if state is not None else None
     checks = list(device.checks)
     if state is not None and device.not_entered:
@@ -61,7 +62,7 @@ def _told(device: Device, why: str, state: DeviceState | None, others: tuple[pm.
     )
 
 
-def _why(device: Device, state: DeviceState | None, others: Sequence[pm.OtherDevice], protocol: Protocol) -> str:
+def _why(device: Device, state: Judged | None, others: Sequence[pm.OtherDevice], protocol: Protocol) -> str:
     """Return in one sentence why a device was chosen."""
     if device.choice != "usual":
         usual = protocol.usual_device(device.bone)
@@ -97,8 +98,8 @@ def _others(
 def against_device(state: DeviceState, age_years: float, amount_mm: float | None) -> str:
     """Return what speaks against a device at an age and for an amount, or ""."""
     device = state.device
-    if state.out:
-        return state.out
+    if out := state.out(age_years):
+        return out
     if age_years < device.least_age_years:
         youngest = device.youngest_read_years
         read = "" if youngest is None else f" (the youngest published was {youngest:g})"

@@ -12,7 +12,7 @@ from pathway.protocol.model import Device, Protocol
 from pathway.record import Record
 
 _BEGUN = ("done", "under_way")
-_SPANNED_AFTER = {"knee_subluxation", "knee_dislocation"}
+_SPANNED_AFTER = {"hip_subluxation", "hip_dislocation", "knee_subluxation", "knee_dislocation"}
 
 
 def days_per_cm(stage: PlanStage, bone: str, protocol: Protocol) -> float:
@@ -92,7 +92,7 @@ def _wrong(stage: PlanStage, device: Device, bone: str, *, slipped: bool) -> Ite
     if not (device.least_mm or 0.0) <= mm <= (device.most_mm or mm):
         yield f"for {mm:g} mm"
     if slipped and not device.spans_knee:
-        yield "which does not span the knee that slipped before"
+        yield "which does not span the joint that slipped before"
 
 
 def _judged(stage: PlanStage, device: Device, record: Record, protocol: Protocol) -> Iterator[Breach]:

@@ -120,7 +120,7 @@ def state_of_values(test: Condition, verdict: Verdict) -> str:
     if test.missing == "fails" and verdict.state == "fails" and verdict.measured_on is None:
         return "fails"
     if verdict.why_unknown is not None or verdict.value is None:
-        return "unknown"
+        return "fails" if test.missing == "fails" else "unknown"
     return "holds" if _compared(test, verdict.value) else "fails"
 
 

@@ -193,6 +193,8 @@ def _device(rule: model.Device, protocol: Protocol) -> str:
     parts.append("spans a knee" if rule.spans_knee else "spans no joint")
     if rule.tested is not None:
         parts.append(f"requires: {condition_words(rule.tested, protocol)}")
+    if rule.outgrown:
+        parts.append(f"as the child grows these are asked anew: {', '.join(map(plain_words, rule.outgrown))}")
     if rule.checks:
         parts.append(f"to be checked: {'; '.join(rule.checks)}")
     if rule.not_entered:

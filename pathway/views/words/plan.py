@@ -188,7 +188,8 @@ def _difference(plan: Plan, width: int) -> Iterator[str]:
         height = growth.adult_height_mm
         text = f"adult height about {height.p50 / 10:.0f} cm (about 90 of 100 between {height.p05 / 10:.0f} and "
         yield from wrap(f"{text}{height.p95 / 10:.0f})", width, "  ", "    ")
-    yield from wrap(growth.next_visit, width, "  ", "    ")
+    if growth.next_visit:
+        yield from wrap(growth.next_visit, width, "  ", "    ")
 
 
 def bones_lines(plan: Plan, width: int) -> Iterator[str]:
