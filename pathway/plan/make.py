@@ -176,7 +176,7 @@ def _waits(graph: ChildGraph, question: Question) -> bool:
 def _course_and_dates(
     graph: ChildGraph, facts: Facts, posterior: Posterior | None, question: Question, compared: bool
 ) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict], Step | None, tuple[CourseProblem, ...]]:
-    """Return the courses, the dates of the first, conflicts, the length that the hip's correction gains, the problems."""
+    """Return the courses, the dates of the first, conflicts, the length gained at the hip, the problems."""
     born = question.record.child.date_of_birth
     planned = _problems(graph, facts, posterior, question)
     if isinstance(planned, Conflict):

@@ -157,9 +157,17 @@ def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
     for visit in protocol.follow_ups:
         if visit.when is not None:
             yield visit.id, visit.when
-    for rule in (*protocol.both_sided, *protocol.amount_limits, *protocol.cautions, *protocol.spans):
+    for rule in protocol.both_sided:
         if rule.when is not None:
             yield rule.id, rule.when
+    for limit in protocol.amount_limits:
+        if limit.when is not None:
+            yield limit.id, limit.when
+    for caution in protocol.cautions:
+        if caution.when is not None:
+            yield caution.id, caution.when
+    for span in protocol.spans:
+        yield span.id, span.when
 
 
 def _conditions(protocol: Protocol) -> Iterator[_Wrong]:

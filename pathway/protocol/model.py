@@ -159,7 +159,7 @@ class Gate(Rule):
     """What must hold before a stage may start; `otherwise` names the stage that would mend a failure.
 
     `look_again_months` is how long before the stage the findings are measured again. `number` limits it to the n-th
-    stage of that kind. `may_stay`: what mends it often does not, so that a lengthening that fails it today may never come.
+    stage of that kind. `may_stay`: what mends it often does not, so that the lengthening may never come.
     """
 
     guards: str

@@ -157,7 +157,7 @@ def _derived(question: Question, visits: tuple[Visit, ...]) -> Iterator[tuple[Ke
 
 
 def _recorded(rule: FindingRule, question: Question) -> Known:
-    """Return a flag that the record sets: whether a lengthening of the affected leg is kept with such a complication."""
+    """Return a flag that the record sets: a lengthening of the affected leg is kept with such a complication."""
     days = [
         operation.date
         for operation in question.record.operations

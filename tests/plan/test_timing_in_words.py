@@ -17,7 +17,6 @@ from pathway.record import CaseCalendar, SchoolHoliday
 from pathway.views.words.plan import plan_text
 from tests.examples import NAMES, example_plan
 from tests.made_once import made_once
-from tests.plan.verify.wrong_plans import working
 from tests.sample import BORN, ON, SHALLOW_AND_BENT, at_age, decision, five_year_old
 from tests.timing.schedules import lengthening, schedule
 

@@ -224,7 +224,7 @@ def _cost(stand: Stand, bone: Bone, amounts: Floats, percent: Floats, months: Fl
 def _of_this_child(stand: Stand, bone: Bone, amounts: Floats) -> Floats:
     """Return what amounts (X,) cost for what is known of this child alone, whatever the average child gets.
 
-    Beyond a warning that holds for it alone, and each centimetre while a finding blocks the step that may stay as it is.
+    Beyond a warning that holds for it alone, and each centimetre while a finding blocks the step and may stay.
     """
     problem, number = stand.problem, stand.problem.number
     stages = problem.of(bone).stages

@@ -33,7 +33,7 @@ def child_card(question: Question) -> pm.PlanChild:
 def cautions(
     protocol: Protocol, stages: Sequence[pm.PlanStage], *, both: bool, facts: Facts | None = None
 ) -> tuple[pm.Caution, ...]:
-    """Return the sentences that this plan must show, the standing one first; with `facts` those of some children too."""
+    """Return the sentences that this plan must show, the standing one first; with `facts` those of some children."""
     kinds = {stage.kind for stage in stages}
     return tuple(
         pm.Caution(text=rule.text, sources=rule.sources, provenance=rule.provenance, local=rule.local)

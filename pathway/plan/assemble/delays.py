@@ -112,7 +112,7 @@ def _less(useful: datetime.date | None) -> Iterator[str]:
 def _ended(
     delay: Delay, item: StageItem, date: datetime.date, label: Label, record: Record, protocol: Protocol
 ) -> Iterator[str]:
-    """Yield until when a stage is of use by print, else what is lost for good; the end of the plan itself loses nothing."""
+    """Yield until when a stage is of use by print, else what is lost; the end of the plan itself loses nothing."""
     rule = latest_useful(item, record.child.sex, protocol)
     last = add_months(record.child.date_of_birth, rule.at_most_months) if rule and rule.at_most_months else None
     if rule is not None and last is not None and date <= last:

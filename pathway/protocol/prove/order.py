@@ -72,7 +72,7 @@ def _precedences(protocol: Protocol) -> Iterator[Precedence]:
 
 
 def _asked(condition: Condition, stage: str, rule: str, grounds: Protocol | None = None) -> Iterator[Precedence]:
-    """Yield the stages asked about, as earlier ones; `grounds` are the rules where the question stands in an indication.
+    """Yield the stages asked about, as earlier ones; `grounds` are the rules, of a question in an indication.
 
     There `planned` and `offered` only tell what else the child comes to, and `done` of a stage that is repeated speaks
     of an earlier number, while what follows from it may prepare the next one.

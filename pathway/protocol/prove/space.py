@@ -197,7 +197,8 @@ def conditions(protocol: Protocol) -> Iterator[Condition]:
     yield from (goal.requires for goal in protocol.goals if goal.requires is not None)
     yield from (visit.when for visit in protocol.follow_ups if visit.when is not None)
     yield from (rule.when for rule in protocol.both_sided if rule.when is not None)
-    yield from (rule.when for rule in (*protocol.amount_limits, *protocol.cautions) if rule.when is not None)
+    yield from (rule.when for rule in protocol.amount_limits if rule.when is not None)
+    yield from (rule.when for rule in protocol.cautions if rule.when is not None)
     yield from (rule.when for rule in protocol.spans)
 
 
