@@ -102,7 +102,6 @@ def _stage(
         delay = delay_of(item.id, times.schedule)
     spans = tuple(_span(span) for span in item.spans)
     used = {source for item in because for source in item.sources} | set(stage.sources)
-    used |= {source for span in spans for item in span.because for source in item.sources}
     used |= {source for gate in gates for source in gate.sources}
     return pm.PlanStage(
         id=item.id,
