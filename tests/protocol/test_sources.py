@@ -74,7 +74,9 @@ def test_nothing_is_said_to_be_read_that_has_no_source() -> None:
     gate = next(gate for gate in PROTOCOL.gates if gate.provenance == "read")
     bare = gate.model_copy(update={"sources": ("common_practice",)})
     changed = PROTOCOL.model_copy(update={"gates": (bare,)})
-    assert [rule for rule, found, _ in faults_of_traces(changed) if "without a source that was read" in found] == [gate.id]
+    assert [rule for rule, found, _ in faults_of_traces(changed) if "without a source that was read" in found] == [
+        gate.id
+    ]
 
 
 SECOND_HAND = ("caution.centre_report",)

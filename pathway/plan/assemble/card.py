@@ -50,6 +50,9 @@ def cited_sources(plan: pm.Plan, protocol: Protocol) -> tuple[pm.SourceLine, ...
     used |= {source for item in plan.cautions for source in item.sources}
     used |= {source for stage in plan.stages for item in stage.after for source in item.sources}
     used |= {source for stage in plan.stages for item in stage.amount_limits for source in item.sources}
+    used |= {
+        source for stage in plan.stages for span in stage.spans for item in span.because for source in item.sources
+    }
     used |= {source for item in plan.refused for source in item.sources}
     used |= {source for item in (plan.roads.because if plan.roads else ()) for source in item.sources}
     return tuple(

@@ -110,7 +110,6 @@ def _stage(
         delay = delay_of(item.id, times.schedule)
     spans = tuple(_span(span) for span in item.spans)
     used = {source for item in because for source in item.sources} | set(stage.sources)
-    used |= {source for span in spans for item in span.because for source in item.sources}
     used |= {source for gate in gates for source in gate.sources}
     used |= set(device.sources) if device is not None else set()
     return pm.PlanStage(
