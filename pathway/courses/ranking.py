@@ -20,6 +20,7 @@ from pathway.courses.course import (
 )
 from pathway.courses.policy.child import programme_of
 from pathway.courses.policy.ends import Ends, ends_of
+from pathway.courses.policy.lengthening_tables import cheapest_device
 from pathway.courses.policy.path_course import path_course
 from pathway.courses.policy.policy import best_policy
 from pathway.courses.problem import CourseProblem
@@ -126,7 +127,13 @@ class _Ranking:
                 for arrested in (False, True):
                     found = search.best(femoral, tibial, arrested=arrested)
                     if found is not None and course_id(found.lengthenings, found.arrest) == chosen:
-                        yield course_of(self.problem, found.lengthenings, found.arrest)
+                        yield course_of(self.problem, tuple(self._with_devices(found.lengthenings)), found.arrest)
+
+    def _with_devices(self, chosen: tuple[Lengthening, ...]) -> Iterator[Lengthening]:
+        """Yield lengthenings that the search found with the device that costs least for each."""
+        weighed = replace(self.problem, protocol=self.question.protocol)
+        for item in chosen:
+            yield replace(item, device=cheapest_device(weighed, self.question, item).id)
 
     def _key(self, course: Course) -> tuple[bool, bool, bool, float, str]:
         """Return how a course ranks: within the protocol, prosthetic where no bone can be lengthened, then by cost."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
+from itertools import pairwise
 
 import pytest
 
@@ -20,7 +21,7 @@ from pathway.record import Operation, Record, Sex, Value
 from pathway.views.words.family import family_text
 from pathway.views.words.plan import plan_text
 from tests.made_once import made_once
-from tests.sample import HEALTHY, child, operation, visit
+from tests.sample import HEALTHY, child, decision, operation, visit
 
 ON = datetime.date(2026, 11, 25)
 SEEN = datetime.date(2026, 11, 11)
@@ -316,3 +317,18 @@ class TestAClinicsOwnLimits:
         faults = laid_over(load_protocol(), Overlay("", "", (off,)))
         assert not isinstance(faults, Protocol)
         assert any("usual device" in fault.sentence for fault in faults)
+
+
+def test_a_course_that_no_policy_follows_has_the_device_that_costs_least_too(protocol: Protocol) -> None:
+    record = of(GROWN_GIRL, 15.2)
+    wish = decision("choose_course", date=SEEN, by="family", course="three_femoral")
+    chosen = record.model_copy(update={"decisions": (wish,)})
+    plan = planned(chosen, protocol)
+    best = plan.recommended
+    assert best is not None
+    assert best.id == "three_femoral"
+    assert best.usually is None
+    lengthened = [stage for stage in plan.stages if stage.kind == "femoral_lengthening"]
+    assert [device(stage) for stage in lengthened] == [NAIL] * 3
+    days = [stage.date for stage in lengthened if stage.date is not None]
+    assert all(add_months(one, 12) <= other < add_months(one, 36) for one, other in pairwise(days))

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pathway.courses.course import Lengthening
 from pathway.courses.policy import programme as pg
 from pathway.courses.policy.bone_order import Turn, left_mm
 from pathway.courses.policy.device_tables import OneDevice, cheapest, open_devices, rows_of, usable
-from pathway.courses.policy.risks import JOINTS, Exact, Risks, risks_of
+from pathway.courses.policy.risks import JOINTS, Exact, Risks, hip_cover, risks_of
 from pathway.courses.policy.school import school_years_touched
 from pathway.courses.problem import CourseProblem
 from pathway.days import in_months
@@ -207,6 +208,18 @@ def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floa
         chosen.devices,
         chosen.used,
     )
+
+
+def cheapest_device(problem: CourseProblem, question: Question, chosen: Lengthening) -> Device:
+    """Return with which device one chosen lengthening costs least, as the tables have it: for a course of no policy."""
+    stand = Stand(problem, question, hip_cover(question), np.zeros(1, int), 1, 1.0, "centre", None)
+    percent = np.full((1, 1, 1), 100 * chosen.amount_mm / chosen.bone_mm)
+    ages, amounts = np.array([chosen.age_years]), np.array([chosen.amount_mm])
+    made = [
+        _one_device(stand, chosen.bone, device, percent, amounts, ages) for device in open_devices(problem, chosen.bone)
+    ]
+    found = cheapest(made[0], [one for one in made[1:] if one.usable.any()])
+    return found.devices[int(found.used[0, 0, 0])]
 
 
 def _one_device(stand: Stand, bone: Bone, device: Device, percent: Floats, amounts: Exact, ages: Exact) -> OneDevice:
