@@ -41,6 +41,7 @@ def test_every_file_of_rules_is_traced() -> None:
     [
         ({"address": "", "doi": "", "pmid": ""}, "no way to find the source yun_2000"),
         ({"doi": "doi:10.1000/1"}, "the DOI 'doi:10.1000/1' of the source yun_2000"),
+        ({"address": "https://a.org (a page)"}, "the address 'https://a.org (a page)' of the source yun_2000"),
         ({"pmid": "PMID 1"}, "the PubMed number 'PMID 1' of the source yun_2000"),
     ],
 )
@@ -74,7 +75,9 @@ def test_nothing_is_said_to_be_read_that_has_no_source() -> None:
     gate = next(gate for gate in PROTOCOL.gates if gate.provenance == "read")
     bare = gate.model_copy(update={"sources": ("common_practice",)})
     changed = PROTOCOL.model_copy(update={"gates": (bare,)})
-    assert [rule for rule, found, _ in faults_of_traces(changed) if "without a source that was read" in found] == [gate.id]
+    assert [rule for rule, found, _ in faults_of_traces(changed) if "without a source that was read" in found] == [
+        gate.id
+    ]
 
 
 SECOND_HAND = ("caution.centre_report",)
