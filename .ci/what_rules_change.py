@@ -1,11 +1,12 @@
 """Count how many plans change without each rule that rests on judgement or memory, or with another number.
 
-    .venv/bin/python .ci/what_rules_change.py [--jobs 2] [--only RULE ...]
+    .venv/bin/python .ci/what_rules_change.py [--jobs 2] [--missing] [--only RULE ...]
 
 Children: the examples and the invented ones of tests/plan/clinic.toml. A rule of the graph is left out and the graph
 and its windows are compared first; a plan is made anew only where they differ, or where a number was read in making it.
 A rule without which the rules are not consistent is left as it is. Writes rules/guidance/what_rules_change.toml (about
-15 minutes on two idle cores); with `--only` it prints and writes nothing.
+half an hour on two cores); with `--missing` only what it does not hold yet is counted and added; with `--only` it
+prints and writes nothing.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ from pathway.protocol.check import faults_of  # noqa: E402
 from pathway.protocol.load import load_protocol  # noqa: E402
 from pathway.protocol.model import AgeWindow, AmountLimit, Protocol, Rule, Stage, Value  # noqa: E402
 from pathway.protocol.question import Question  # noqa: E402
-from pathway.questions.rule_sway import TABLE, differs, otherwise, unread  # noqa: E402
+from pathway.questions.rule_sway import TABLE, differs, otherwise, ranked, unread  # noqa: E402
 from pathway.record import Record  # noqa: E402
 from pathway.rule_engine.classify import classify, with_classes  # noqa: E402
 from pathway.rule_engine.facts import facts_on, known_steps  # noqa: E402
@@ -159,11 +160,13 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--jobs", type=int, default=2)
     asked.add_argument("--only", nargs="*", default=[])
+    asked.add_argument("--missing", action="store_true")
     options = asked.parse_args()
     ids = [rule.id for rule in unread(PROTOCOL) if rule.id not in SETTINGS]
     ids = [id for id in ids if id in options.only] if options.only else ids
+    counts = {rule.id: n for rule, n, of in ranked(PROTOCOL) if of == len(children())} if options.missing else {}
+    ids = [id for id in ids if id not in counts]
     with ProcessPoolExecutor(options.jobs) as pool:
-        counts = {}
         for id, n in pool.map(counted, ids):
             print(f"{id}: {'left as it is' if n is None else n}", flush=True)
             if n is not None:

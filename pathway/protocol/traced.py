@@ -40,6 +40,8 @@ def _faults_of_source(source: Source) -> Iterator[tuple[str, str, str]]:
         yield source.id, f"the DOI {source.doi!r} of the source {source.id}", "one that begins with 10."
     if source.pmid and not source.pmid.isdigit():
         yield source.id, f"the PubMed number {source.pmid!r} of the source {source.id}", "digits"
+    if len(source.address.split()) > 1:
+        yield source.id, f"the address {source.address!r} of the source {source.id}", "one address without words"
     if not (source.found_at or source.no_address or source.never_seen):
         found = f"no way to find the source {source.id}"
         expected = '`address`, `doi` or `pmid`; or `seen = "not seen: ..."`, or `no_address` with the reason'

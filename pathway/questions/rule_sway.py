@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 
 from pathway.plan.model import Plan
 from pathway.protocol.model import Classification, Protocol, Rule, Stage, Value
@@ -106,6 +106,7 @@ def ranked(protocol: Protocol) -> tuple[tuple[Rule | Stage, int, int], ...]:
     return tuple(sorted(known, key=lambda item: (-item[1], item[0].id)))
 
 
-def uncounted(protocol: Protocol, ids: Collection[str]) -> tuple[str, ...]:
-    """Return the rules of judgement or memory that a count does not hold: it is to be made again."""
-    return tuple(rule.id for rule in unread(protocol) if rule.id not in ids)
+def uncounted(protocol: Protocol) -> tuple[str, ...]:
+    """Return the rules of judgement or memory that the count does not hold, or that cannot be left out."""
+    counted = {rule.id for rule, _, _ in ranked(protocol)}
+    return tuple(rule.id for rule in unread(protocol) if rule.id not in counted)

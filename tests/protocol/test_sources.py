@@ -41,6 +41,7 @@ def test_every_file_of_rules_is_traced() -> None:
     [
         ({"address": "", "doi": "", "pmid": ""}, "no way to find the source yun_2000"),
         ({"doi": "doi:10.1000/1"}, "the DOI 'doi:10.1000/1' of the source yun_2000"),
+        ({"address": "https://a.org (a page)"}, "the address 'https://a.org (a page)' of the source yun_2000"),
         ({"pmid": "PMID 1"}, "the PubMed number 'PMID 1' of the source yun_2000"),
     ],
 )

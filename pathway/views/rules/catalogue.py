@@ -8,7 +8,7 @@ from typing import Any
 from pathway.protocol.model import Protocol
 from pathway.protocol.references import entries
 from pathway.protocol.traced import indirect_words
-from pathway.questions.rule_sway import ranked
+from pathway.questions.rule_sway import ranked, uncounted
 from pathway.views.rules.pages import all_kinds
 from pathway.views.rules.words import origin_words, statement
 
@@ -61,10 +61,10 @@ def _to_set_first(protocol: Protocol) -> Iterator[str]:
     yield "## For clinicians: set or check these first"
     yield ""
     yield (
-        f"Rules that rest on our own judgement or on memory, by how many of {listed[0][2]} invented children get another "
-        "plan (other stages, another order, an age by more than a month, an amount by 5 mm or more) when the rule is left "
-        "out, or its number is moved to its ends (a fifth less or more where it has none). Counted by "
-        "`python .ci/what_rules_change.py`."
+        "Rules that rest on our own judgement or on memory, by how many of "
+        f"{listed[0][2]} invented children get another plan (other stages, another order, an age by more than a month, "
+        "an amount by 5 mm or more) when the rule is left out, or its number is moved to its ends (a fifth less or more "
+        "where it has none). Counted by `python .ci/what_rules_change.py`."
     )
     yield ""
     for rule, plans, of in changing:
@@ -74,6 +74,10 @@ def _to_set_first(protocol: Protocol) -> Iterator[str]:
     if rest:
         yield ""
         yield f"No plan changed: {rest}."
+    left = ", ".join(f"`{id}`" for id in uncounted(protocol))
+    if left:
+        yield ""
+        yield f"Not counted: {left}."
 
 
 def _order(by_kind: dict[str, list[Any]]) -> list[str]:
