@@ -216,7 +216,7 @@ def test_a_joint_that_slipped_before_is_spanned_and_a_nail_spans_none(protocol: 
     told = planned(record, protocol).stage(SECOND).device
     assert told is not None
     assert told.id == FRAME
-    assert f"the knee slipped in the lengthening of {day} and must be spanned" in told.why
+    assert "the knee must be spanned" in told.why
 
 
 class TestANailAlreadyInside:

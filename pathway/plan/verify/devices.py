@@ -67,7 +67,11 @@ def _left_mm(plan: Plan, bone: str, stage: PlanStage) -> float | None:
 
 def device_breaches(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
     """Yield every planned lengthening without a device, or with one that the rules do not leave for it."""
-    slipped = any(_SPANNED_AFTER & set(operation.complications) for operation in record.operations)
+    slipped = any(
+        _SPANNED_AFTER & set(operation.complications)
+        for operation in record.operations
+        if operation.side == record.affected_side and protocol.stage(operation.kind).role == "lengthening"
+    )
     for stage in plan.stages:
         bone = protocol.stage(stage.kind).bone
         if bone is None or stage.date is None or stage.status in _BEGUN:
