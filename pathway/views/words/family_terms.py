@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -31,6 +32,11 @@ def steps(plan: Plan) -> tuple[Step, ...]:
     return tuple(Step(n, kind, tuple(s for s in dated if s.kind == kind)) for n, kind in enumerate(order, start=1))
 
 
+def by_nail(stage: PlanStage) -> bool:
+    """Return whether a bone is lengthened by a nail inside it, without a frame."""
+    return stage.device is not None and stage.device.stays
+
+
 def finished(plan: Plan) -> tuple[PlanStage, ...]:
     """Return the stages that are done."""
     return tuple(stage for stage in plan.stages if stage.status == "done")
@@ -40,6 +46,13 @@ def name_of(kind: str, words: Wording, label: str = "") -> str:
     """Return the family's name of a kind of stage, else the label that the rules give it."""
     key = f"stages.{kind}.name"
     return words.say(key) if words.has(key) else label or kind.replace("_", " ")
+
+
+def name_of_step(stages: Sequence[PlanStage], words: Wording) -> str:
+    """Return the family's name of stages of one kind, by their device where all have one with a name of its own."""
+    first, devices = stages[0], {stage.device.id if stage.device is not None else "" for stage in stages}
+    key = f"devices.{next(iter(devices))}.name"
+    return words.say(key) if len(devices) == 1 and words.has(key) else name_of(first.kind, words, first.label)
 
 
 def month_of(day: datetime.date, words: Wording) -> str:
