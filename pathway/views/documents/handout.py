@@ -177,7 +177,7 @@ def _ranges(plan: Plan, words: Wording) -> Iterator[str]:
 
 
 def _name(stage: PlanStage, words: Wording) -> str:
-    return say.name_of_step((stage,), words)
+    return say.name_of(stage.kind, words, stage.label)
 
 
 def _steps(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
@@ -227,7 +227,7 @@ def _card(plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: d
         for place in ("home", "school"):
             facts.append((words.say(f"steps.{place}"), words.say(f"care.{name}.{place}")))
     foot = _cited(step.stages, words, numbers)
-    return Card(str(step.number), say.name_of_step(step.stages, words), _when(plan, step, words), tuple(facts), foot)
+    return Card(str(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot)
 
 
 def _what(stage: PlanStage, words: Wording) -> str:

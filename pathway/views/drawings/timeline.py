@@ -17,7 +17,7 @@ from pathway.views.words.family_terms import (
     age_of,
     finished,
     month_of,
-    name_of_step,
+    name_of,
     steps,
 )
 from pathway.views.words.wording import Wording
@@ -93,7 +93,7 @@ def _row(
     narrow: bool,
     windows: bool,
 ) -> None:
-    name = name_of_step(step.stages, words)
+    name = name_of(step.kind, words, step.stages[0].label)
     middle = y + (6.4 if narrow else ROW_MM / 2)
     if narrow:
         sheet.disc(EDGE_MM + 1.7, y + 2.5, 1.75, PAPER, INK)
@@ -243,7 +243,7 @@ def _key(
 def _alternative(plan: Plan, words: Wording, rows: tuple[Step, ...]) -> Iterator[str]:
     yield words.say("timeline.title") + "."
     for step in rows:
-        name = name_of_step(step.stages, words)
+        name = name_of(step.kind, words, step.stages[0].label)
         whens = [
             words.say("steps.each", when=month_of(stage.date, words), age=age_of(stage.age_years or 0, words))
             for stage in step.stages
@@ -252,7 +252,7 @@ def _alternative(plan: Plan, words: Wording, rows: tuple[Step, ...]) -> Iterator
         yield f"{step.number}: {name}, {', '.join(whens)}."
     for stage in finished(plan):
         if stage.date is not None:
-            name = name_of_step((stage,), words)
+            name = name_of(stage.kind, words, stage.label)
             yield f"{words.say('steps.done')}: {name}, {month_of(stage.date, words)}."
     if not rows:
         yield words.say("timeline.empty")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -46,13 +45,6 @@ def name_of(kind: str, words: Wording, label: str = "") -> str:
     """Return the family's name of a kind of stage, else the label that the rules give it."""
     key = f"stages.{kind}.name"
     return words.say(key) if words.has(key) else label or kind.replace("_", " ")
-
-
-def name_of_step(stages: Sequence[PlanStage], words: Wording) -> str:
-    """Return the family's name of stages of one kind, by their device where all have one with a name of its own."""
-    first, devices = stages[0], {stage.device.id if stage.device is not None else "" for stage in stages}
-    key = f"devices.{next(iter(devices))}.name"
-    return words.say(key) if len(devices) == 1 and words.has(key) else name_of(first.kind, words, first.label)
 
 
 def month_of(day: datetime.date, words: Wording) -> str:
