@@ -332,3 +332,52 @@ def test_a_course_that_no_policy_follows_has_the_device_that_costs_least_too(pro
     assert [device(stage) for stage in lengthened] == [NAIL] * 3
     days = [stage.date for stage in lengthened if stage.date is not None]
     assert all(add_months(one, 12) <= other < add_months(one, 36) for one, other in pairwise(days))
+
+
+class TestTheJudge:
+    """A good plan of a grown girl with one thing changed about a device: the judge names it."""
+
+    def breaches(self, plan: Plan, protocol: Protocol, id: str = FIRST, **update: object) -> set[str]:
+        stages = tuple(one.model_copy(update=update) if one.id == id else one for one in plan.stages)
+        wrong = plan.model_copy(update={"stages": stages})
+        return {breach.rule for breach in check_plan(wrong, of(GROWN_GIRL, 15.2), protocol)}
+
+    def told(self, plan: Plan, **update: object) -> object:
+        found = plan.stage(FIRST).device
+        assert found is not None
+        return found.model_copy(update=update)
+
+    def test_a_lengthening_without_a_device(self, plan: Plan, protocol: Protocol) -> None:
+        assert "device" in self.breaches(plan, protocol, device=None)
+
+    @pytest.mark.parametrize("other", ["tibial_internal_nail", "femoral_frame_over_nail", "femoral_nail_outside_canal"])
+    def test_a_device_that_no_plan_chooses_here(self, other: str, plan: Plan, protocol: Protocol) -> None:
+        assert other in self.breaches(plan, protocol, device=self.told(plan, id=other))
+
+    def test_a_nail_at_nine(self, plan: Plan, protocol: Protocol) -> None:
+        assert NAIL in self.breaches(plan, protocol, age_years=9.0)
+
+    def test_a_nail_for_nine_centimetres(self, plan: Plan, protocol: Protocol) -> None:
+        assert NAIL in self.breaches(plan, protocol, amount_mm=90.0)
+
+    def test_a_condition_that_reads_other_than_its_values(self, plan: Plan, protocol: Protocol) -> None:
+        assert NAIL in self.breaches(plan, protocol, device=self.told(plan, state="holds"))
+        assert NAIL in self.breaches(plan, protocol, device=self.told(plan, verdict=None))
+
+    def test_no_stage_that_takes_the_nail_out(self, plan: Plan, protocol: Protocol) -> None:
+        left = plan.model_copy(update={"stages": tuple(s for s in plan.stages if s.id != "femoral_nail_removal_2")})
+        found = {breach.rule for breach in check_plan(left, of(GROWN_GIRL, 15.2), protocol)}
+        assert "femoral_nail_removal.after_lengthening" in found
+
+    def test_a_nail_out_after_half_a_year(self, plan: Plan, protocol: Protocol) -> None:
+        first = plan.stage(FIRST).date
+        assert first is not None
+        found = self.breaches(plan, protocol, "femoral_nail_removal_1", date=add_months(first, 6))
+        assert "femoral_nail.out_after_a_year" in found
+
+    def test_a_second_lengthening_half_a_year_after_the_first(self, plan: Plan, protocol: Protocol) -> None:
+        first = plan.stage(FIRST).date
+        assert first is not None
+        found = self.breaches(plan, protocol, SECOND, date=add_months(first, 6))
+        assert "femoral_lengthening.a_year_apart" in found
+        assert "femoral_lengthening.three_years_apart" not in found

@@ -67,9 +67,10 @@ def open_questions(
                 for finding in gate.verdict.asks:
                     by = max(gate.look_again_on or on, on)
                     ask(finding, stage.label, by, gate.id, blocks=stage.status == "blocked")
-        if stage.device is not None:
+        # For a lengthening that comes later its device is judged again before it, with its gates.
+        if stage.device is not None and stage.status != "later":
             for finding in stage.device.asks:
-                ask(finding, stage.label, max(_look_again(stage, on), on), stage.device.id)
+                ask(finding, stage.label, on, stage.device.id)
     if posterior is None:
         for finding in ("femur_length_mm", "tibia_length_mm"):
             ask(finding, PROJECTION, on, PROJECTION, blocks=True)
@@ -93,8 +94,3 @@ def open_questions(
             )
         )
     return tuple(sorted(questions, key=lambda q: (not q.blocks, q.by or on, -q.decides, q.finding)))
-
-
-def _look_again(stage: pm.PlanStage, on: datetime.date) -> datetime.date:
-    """Return the day on which what a stage needs is measured again: with its gates."""
-    return min((gate.look_again_on for gate in stage.gates if gate.look_again_on is not None), default=on)

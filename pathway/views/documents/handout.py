@@ -218,7 +218,7 @@ def _card(
     """Return the card of a step; `told` is what earlier cards said of large steps, and where. It is added to."""
     first = step.stages[0]
     late = f" {words.say('steps.late')}" if any(roads.late_words(plan, stage) for stage in step.stages) else ""
-    facts = [(words.say("steps.what"), f"{_what(first, words)}{late}")]
+    facts = [(words.say("steps.what"), f"{_whats(step, words)}{late}")]
     if long := _long(first, words, protocol):
         facts.append((words.say("steps.long"), long))
     amounts = [stage.amount_mm for stage in step.stages if stage.amount_mm is not None]
@@ -236,7 +236,7 @@ def _card(
         facts.append((words.say("steps.large"), again or words.say("steps.beyond", known=" ".join(new))))
     care = f"stages.{step.kind}.care"
     if words.has(care):
-        name = "nail" if _nailed(first) and words.has("care.nail.home") else words.say(care)
+        name = "nail" if say.by_nail(first) and words.has("care.nail.home") else words.say(care)
         for place in ("home", "school"):
             facts.append((words.say(f"steps.{place}"), words.say(f"care.{name}.{place}")))
     foot = _cited(step.stages, words, numbers)
@@ -248,9 +248,10 @@ def _what(stage: PlanStage, words: Wording) -> str:
     return words.say(key) if words.has(key) else stage.family_words
 
 
-def _nailed(stage: PlanStage) -> bool:
-    """Return whether a bone is lengthened by a nail inside it."""
-    return stage.device is not None and stage.device.stays
+def _whats(step: Step, words: Wording) -> str:
+    """Return what is done in a step, and what is done otherwise the next times: by a nail in place of a frame."""
+    first, *others = dict.fromkeys(_what(stage, words) for stage in step.stages)
+    return " ".join((first, *(words.say("steps.later", what=what) for what in others)))
 
 
 def _when(plan: Plan, step: Step, words: Wording) -> str:
@@ -268,7 +269,7 @@ def _long(stage: PlanStage, words: Wording, protocol: Protocol) -> str:
     lengthens = role_of(stage.kind, protocol) == "lengthening"
     if lengthens and stage.duration_months and stage.duration_range_months:
         low, high = (f"{months:.0f}" for months in stage.duration_range_months)
-        told = "steps.nail_months" if _nailed(stage) and words.has("steps.nail_months") else "steps.frame_months"
+        told = "steps.nail_months" if say.by_nail(stage) and words.has("steps.nail_months") else "steps.frame_months"
         return words.say(told, months=f"{stage.duration_months:.0f}", low=low, high=high)
     if not stage.duration_months:
         return ""

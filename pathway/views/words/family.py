@@ -14,7 +14,6 @@ from itertools import groupby
 
 from pathway.days import age_words
 from pathway.plan.beyond import family_words
-from pathway.plan.graph import graph_of
 from pathway.plan.model import Plan, PlanStage, Quantiles
 from pathway.preferences import PROSTHETIC_COURSE
 from pathway.views.data.shapes import FamilyPart, FamilyPrinted
@@ -79,9 +78,8 @@ def _parts(plan: Plan) -> Iterator[Part]:
     to_come = [s for s in plan.stages if s.date is not None and s.status not in ("done", "optional")]
     to_come = [stage for stage in to_come if not _helps_now(plan, stage)]
     to_come.sort(key=lambda stage: (stage.date or plan.on, not stage.operation))
-    graph = graph_of(plan)
-    # A lengthening is what another stage ends: its device comes off on its last day.
-    lengthened = frozenset(s.id for s in to_come if s.lane == "length" and graph.followers(s.id))
+    # A lengthening is what is done with a device.
+    lengthened = frozenset(s.id for s in to_come if s.device is not None)
     if not both and roads.road_is_open(plan) and any(stage.road == "lengthening" for stage in to_come):
         yield Part("Step by step", ("These are the steps to come, with those for a longer leg.",))
     last = ""

@@ -31,6 +31,11 @@ def steps(plan: Plan) -> tuple[Step, ...]:
     return tuple(Step(n, kind, tuple(s for s in dated if s.kind == kind)) for n, kind in enumerate(order, start=1))
 
 
+def by_nail(stage: PlanStage) -> bool:
+    """Return whether a bone is lengthened by a nail inside it, without a frame."""
+    return stage.device is not None and stage.device.stays
+
+
 def finished(plan: Plan) -> tuple[PlanStage, ...]:
     """Return the stages that are done."""
     return tuple(stage for stage in plan.stages if stage.status == "done")
