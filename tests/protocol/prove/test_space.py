@@ -60,7 +60,7 @@ def test_a_child_with_a_finding_missing_is_undetermined_or_already_settled(schem
 @pytest.mark.parametrize(
     ("form", "values"),
     [
-        ({"finding": "knee_flexion_deg", "at_least": 90}, {"lowest": 0.0, "highest": 170.0}),
+        ({"finding": "hip_flexion_contracture_deg", "above": 10}, {"lowest": 0.0, "highest": 120.0}),
         ({"finding": "knee_motion_arc_deg", "at_least": 40}, {"lowest": 0.0, "highest": 170.0}),
     ],
 )
