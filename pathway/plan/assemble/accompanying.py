@@ -25,7 +25,8 @@ def accompanying_stages(stages: Sequence[pm.PlanStage], question: Question) -> I
             if leader.kind not in rule.around or rule.number not in (None, leader.number):
                 continue
             span = _span(rule, leader)
-            if span is None or span[1] < question.on or (leader.status in BEGUN and not rule.lasts):
+            # Before a stage that comes sooner than the rule asks, it still comes: as soon as it can.
+            if span is None or (leader.status in BEGUN and (not rule.lasts or span[1] < question.on)):
                 continue
             counted[rule.stage] = counted.get(rule.stage, 0) + 1
             yield _one(rule, leader, span, counted[rule.stage], question)

@@ -23,9 +23,7 @@ def accompanying_breaches(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
             name = f"{rule.stage}_with_{stage.id}"
             due.add(name)
             if name not in shown and stage.status in COMING:
-                last = {"start": stage.date, "end": stage.end_date or stage.date}[rule.until_point]
-                if add_months(last, rule.until_months) >= plan.on:
-                    yield Breach(rule.id, stage.id, f"{stage.id} has no {rule.stage} with it")
+                yield Breach(rule.id, stage.id, f"{stage.id} has no {rule.stage} with it")
             elif name in shown:
                 yield from _in_time(shown[name], stage, plan, protocol)
     for stage in plan.stages:
