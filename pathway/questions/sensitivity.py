@@ -6,7 +6,6 @@ by planning again with the finding on the other side of a threshold that it was 
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from statistics import NormalDist
@@ -18,13 +17,13 @@ from pathway.growth import fit_growth, outlook
 from pathway.network import Conflict
 from pathway.plan.make import first_course, make_plan
 from pathway.plan.model import Plan
+from pathway.plan.other_reading import beyond, with_value
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.protocol.roles import role_of
-from pathway.questions.formula import STEPS
-from pathway.record import Measurement, Record, Visit
+from pathway.protocol.units import STEPS
 from pathway.rule_engine.facts import known_steps
-from pathway.rule_engine.verdict import OPERATORS, Verdict, on_side
+from pathway.rule_engine.verdict import OPERATORS, Verdict
 
 FUTURES = 40
 """How many possible futures are asked, evenly spread over the difference at maturity."""
@@ -117,14 +116,14 @@ def _by_findings(question: Question, plan: Plan, seed: int) -> Iterator[Turn]:
         if leaf.finding is None or leaf.margin is None or not leaf.sd or leaf.comparison not in OPERATORS:
             continue
         rule = question.protocol.finding(leaf.finding)
-        value = _beyond(leaf, STEPS[rule.unit])
+        value = beyond(leaf, STEPS[rule.unit])
         side = question.record.affected_side if leaf.leg == "affected" else question.record.other_side
         key = (leaf.finding, side, value)
         chance = NormalDist().cdf(-abs(leaf.margin) / leaf.sd)
         if key in seen or chance < LEAST_CHANCE:
             continue
         seen.add(key)
-        changed = _with_value(question.record, leaf.finding, None if rule.of == "child" else side, value, question.on)
+        changed = with_value(question.record, leaf.finding, None if rule.of == "child" else side, value, question.on)
         if changed is None:
             continue
         then = tuple(_changes(plan, make_plan(question.about(changed), seed=seed, compared=False), question.protocol))
@@ -140,32 +139,6 @@ def _leaves(plan: Plan) -> Iterator[Verdict]:
     for verdict in judged:
         if verdict is not None:
             yield from verdict.leaves()
-
-
-def _beyond(leaf: Verdict, step: float) -> float:
-    """Return the value nearest to a threshold that lies on its other side."""
-    bound, holds = float(leaf.threshold), leaf.state == "holds"  # type: ignore[arg-type]
-    near = (bound, bound - step, bound + step)
-    return next(round(value, 6) for value in near if on_side(str(leaf.comparison), value, bound)[0] != holds)
-
-
-def _with_value(record: Record, finding: str, side: str | None, value: float, on: datetime.date) -> Record | None:
-    """Return the record with the last measurement of a finding changed; None where it was never measured itself."""
-    for at in range(len(record.visits) - 1, -1, -1):
-        visit = record.visits[at]
-        if visit.date > on or not any(_is(item, finding, side) for item in visit.measurements):
-            continue
-        items = tuple(
-            item.model_copy(update={"value": value}) if _is(item, finding, side) else item
-            for item in visit.measurements
-        )
-        changed: Visit = visit.model_copy(update={"measurements": items})
-        return record.model_copy(update={"visits": (*record.visits[:at], changed, *record.visits[at + 1 :])})
-    return None
-
-
-def _is(item: Measurement, finding: str, side: str | None) -> bool:
-    return item.finding == finding and (side is None or item.side in (None, side))
 
 
 def _changes(plan: Plan, other: Plan, protocol: Protocol) -> Iterator[str]:

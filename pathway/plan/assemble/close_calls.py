@@ -1,0 +1,291 @@
+"""How firm the first operation is, as plan data: the two between which it lies, why, what decides, what is shared."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from pathway.courses import first_call as fc
+from pathway.courses.course import Course
+from pathway.courses.policy.actions import ARREST, BOTH, LENGTHEN
+from pathway.days import add_months, age_words, age_years, day_at_age
+from pathway.growth import Posterior
+from pathway.plan import model as pm
+from pathway.plan.assemble.conflicts import stage_words
+from pathway.plan.other_reading import PREDICTED
+from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
+from pathway.protocol.roles import role_of
+from pathway.protocol.words import PREDICTED_LABELS
+from pathway.rule_engine.verdict import Verdict
+
+_KINDS: dict[str, pm.FirstKind] = {
+    LENGTHEN: "lengthening",
+    ARREST: "growth_arrest",
+    BOTH: "lengthening_with_growth_arrest",
+}
+_BEGUN = ("done", "under_way")
+
+
+@dataclass(frozen=True, slots=True)
+class Firsts:
+    """What a plan does first: the next operation of any kind, and the first of its course for length."""
+
+    next: pm.FirstOperation
+    for_length: pm.FirstOperation
+
+
+def firsts(stages: Sequence[pm.PlanStage], course: Course | None, protocol: Protocol) -> Firsts:
+    """Return what comes first by the stages of a plan and its course."""
+    coming = [s for s in stages if s.operation and s.date is not None and s.status not in _BEGUN]
+    first = min(coming, key=lambda stage: stage.date or datetime.date.max, default=None)
+    none = _nothing(prosthetic=course is not None and course.prosthetic)
+    return Firsts(none if first is None else _of_stage(first, protocol), _for_length(course, protocol) or none)
+
+
+def _nothing(*, prosthetic: bool) -> pm.FirstOperation:
+    kind: pm.FirstKind = "prosthetic_road" if prosthetic else "nothing"
+    label = "the prosthetic road" if prosthetic else "no operation for length"
+    return pm.FirstOperation(kind=kind, stage="", label=label, age_years=None, amount_mm=None)
+
+
+def _of_stage(stage: pm.PlanStage, protocol: Protocol) -> pm.FirstOperation:
+    role = role_of(stage.kind, protocol)
+    kind: pm.FirstKind = "other_operation"
+    if role in ("lengthening", "growth_arrest"):
+        kind = "lengthening" if role == "lengthening" else "growth_arrest"
+    return pm.FirstOperation(
+        kind=kind,
+        stage=stage.id,
+        label=stage.label,
+        age_years=stage.age_years,
+        amount_mm=stage.amount_mm,
+        physes=stage.physes,
+    )
+
+
+def _for_length(course: Course | None, protocol: Protocol) -> pm.FirstOperation | None:
+    if course is None or not (course.lengthenings or course.arrest):
+        return None
+    step, arrest = next(iter(course.lengthenings), None), course.arrest
+    if step is not None and (arrest is None or step.age_years <= arrest.age_years):
+        shared = arrest is not None and arrest.sitting == step.stage and not arrest.at_removal
+        return pm.FirstOperation(
+            kind="lengthening_with_growth_arrest" if shared else "lengthening",
+            stage=step.stage,
+            label=stage_words(step.stage, protocol),
+            age_years=round(step.age_years, 3),
+            amount_mm=step.amount_mm,
+            physes=arrest.physes if shared and arrest is not None else (),
+        )
+    assert arrest is not None
+    return pm.FirstOperation(
+        kind="growth_arrest",
+        stage=arrest.stage,
+        label=stage_words(arrest.stage, protocol),
+        age_years=round(arrest.age_years, 3),
+        amount_mm=arrest.effect_mm,
+        physes=arrest.physes,
+    )
+
+
+def same_first(one: pm.FirstOperation, two: pm.FirstOperation, protocol: Protocol) -> bool:
+    """Return whether two first operations are one choice: of one kind and stage, near in age and, lengthened, in mm."""
+    if (one.kind, one.stage) != (two.kind, two.stage):
+        return False
+    small = 1e-6
+    near = abs((one.age_years or 0.0) - (two.age_years or 0.0)) <= protocol.number("same_choice_years") + small
+    apart = abs((one.amount_mm or 0.0) - (two.amount_mm or 0.0))
+    return near and (one.kind == "other_operation" or apart <= protocol.number("same_choice_mm") + small)
+
+
+def first_firmness(
+    call: fc.FirstCall | None,
+    now: Firsts,
+    otherwise: Sequence[tuple[Verdict, Firsts]],
+    stages: Sequence[pm.PlanStage],
+    question: Question,
+    posterior: Posterior | None,
+) -> pm.FirmnessPart:
+    """Return how firm the first operation is.
+
+    `otherwise` are the comparisons inside the error of their reading, with what would come first if they were read
+    on the other side of their threshold.
+    """
+    protocol = question.protocol
+    gap = None if call is None or call.gap is None else round(call.gap, 2)
+    close = call is not None and call.gap is not None and call.gap < protocol.number("close_call_gap")
+    turning = list(_turning(now, otherwise, protocol))
+    if not close and not turning:
+        weighs = gap is not None and gap < protocol.number("firm_gap")
+        return pm.FirmnessPart(
+            level="a matter of weighing" if weighs else "firm", gap=gap, firm_until=_date(now.next, stages, question)
+        )
+    between: tuple[pm.FirstOperation, ...]
+    why: list[pm.CloseBecause] = []
+    if close and call is not None and call.other is not None:
+        between = _named(call.first, protocol), _named(call.other, protocol)
+        why.append(_by_gap(call, protocol))
+    else:
+        _, *ops = turning[0]
+        between = tuple(ops)
+    why += [_by_threshold(leaf, one, two, protocol) for leaf, one, two in turning]
+    days = [day for op in between if (day := _date(op, stages, question)) is not None]
+    earliest = min(days, default=None)
+    decides = _film(earliest, posterior, question) if close else _again(turning[0][0], earliest, stages, question)
+    until = decides.on if decides is not None else earliest
+    shared = tuple(
+        stage.id
+        for stage in stages
+        if stage.operation
+        and stage.date is not None
+        and until is not None
+        and stage.date <= until
+        and stage.status not in _BEGUN
+        and stage.id not in {op.stage for op in between}
+    )
+    part = pm.FirmnessPart(
+        close_call=True,
+        level="close call",
+        gap=gap,
+        between=between,
+        why=tuple(why),
+        decide_on=decides,
+        firm_until=until,
+        shared=shared,
+        kept=call is not None and call.kept,
+    )
+    return part.model_copy(update={"sentence": " ".join(_sentences(part, stages))})
+
+
+def _turning(
+    now: Firsts, otherwise: Sequence[tuple[Verdict, Firsts]], protocol: Protocol
+) -> Iterator[tuple[Verdict, pm.FirstOperation, pm.FirstOperation]]:
+    """Yield the comparisons that bring another first operation, with what comes first now and then."""
+    for leaf, then in otherwise:
+        for one, two in ((now.next, then.next), (now.for_length, then.for_length)):
+            if not same_first(one, two, protocol):
+                yield leaf, one, two
+                break
+
+
+def _named(one: fc.FirstOperation, protocol: Protocol) -> pm.FirstOperation:
+    if not one.stage:
+        return _nothing(prosthetic=False)
+    return pm.FirstOperation(
+        kind=_KINDS[one.kind],
+        stage=one.stage,
+        label=stage_words(one.stage, protocol),
+        age_years=round(one.age_years, 3),
+        amount_mm=round(one.mm, 1),
+        physes=one.physes,
+    )
+
+
+def _by_gap(call: fc.FirstCall, protocol: Protocol) -> pm.CloseBecause:
+    gap = call.gap or 0.0
+    if call.kept:
+        words = (
+            "The first operation of the plan accepted before is kept: by today's figures the other is better by "
+            f"{abs(gap):.2f} only (1 is a planned operation), less than the {protocol.number('kept_gap'):g} that the "
+            "calculation can tell."
+        )
+        return pm.CloseBecause(what="kept", sentence=words)
+    words = f"By the weights of the rules the second is only {gap:.2f} worse (1 is a planned operation)."
+    return pm.CloseBecause(what="gap", sentence=words)
+
+
+def _by_threshold(leaf: Verdict, one: pm.FirstOperation, two: pm.FirstOperation, protocol: Protocol) -> pm.CloseBecause:
+    name = str(leaf.finding or leaf.subject)
+    what, unit = _what(leaf, protocol)
+    value = f"{leaf.value:.0f}" if leaf.subject in PREDICTED and isinstance(leaf.value, int | float) else leaf.value
+    found = f"{what} {value}{unit}" if value is not None else what
+    words = (
+        f"{found[0].upper()}{found[1:]} is within its reading error of the threshold {leaf.threshold:g}{unit}: "
+        f"read on the other side of it, {op_words(two)} comes in place of {op_words(one)}."
+    )
+    return pm.CloseBecause(what="threshold", id=name, sentence=words)
+
+
+def _what(leaf: Verdict, protocol: Protocol) -> tuple[str, str]:
+    if leaf.finding is None:
+        return PREDICTED_LABELS[str(leaf.subject)], " mm"
+    rule = protocol.finding(leaf.finding)
+    return rule.label, f" {rule.unit}".rstrip()
+
+
+def _date(op: pm.FirstOperation, stages: Sequence[pm.PlanStage], question: Question) -> datetime.date | None:
+    """Return the day of an operation: the plan's own where it has that one, else that of its age."""
+    if op.age_years is None:
+        return None
+    for stage in stages:
+        if stage.id == op.stage and stage.date is not None and abs((stage.age_years or 0.0) - op.age_years) < 0.5:
+            return stage.date
+    return max(datetime.date.fromordinal(day_at_age(_born(question), op.age_years).toordinal()), question.on)
+
+
+def _born(question: Question) -> datetime.date:
+    return question.record.child.date_of_birth
+
+
+def _film(before: datetime.date | None, posterior: Posterior | None, question: Question) -> pm.DecidesOn | None:
+    """Return the last film of the visits to come before a day: of all before it the one that tells most.
+
+    None once growth has ended: no film tells more then.
+    """
+    if posterior is None or posterior.age_years >= posterior.mature_age_years:
+        return None
+    every = int(question.protocol.number("next_visit_months"))
+    last = max((visit.date for visit in question.record.visits), default=question.on)
+    first = max(add_months(last, every), question.on)
+    if before is None or first >= before:
+        return pm.DecidesOn(what="film", label="film of both legs", on=before or first)
+    days = [first]
+    while (day := add_months(first, every * len(days))) <= before:
+        if age_years(_born(question), day) >= posterior.mature_age_years:
+            break
+        days.append(day)
+    return pm.DecidesOn(what="film", label="film of both legs", on=days[-1])
+
+
+def _again(
+    leaf: Verdict, before: datetime.date | None, stages: Sequence[pm.PlanStage], question: Question
+) -> pm.DecidesOn:
+    """Return the reading that is repeated: when its gate looks again, else at the next visit."""
+    every = int(question.protocol.number("next_visit_months"))
+    last = max((visit.date for visit in question.record.visits), default=question.on)
+    gates = (gate for stage in stages for gate in stage.gates if gate.finding == leaf.finding and leaf.finding)
+    looks = min((gate.look_again_on for gate in gates if gate.look_again_on is not None), default=None)
+    day = max(looks or add_months(last, every), question.on)
+    day = day if before is None else max(min(day, before), question.on)
+    if leaf.finding is None:
+        return pm.DecidesOn(what="film", label="film of both legs", on=day)
+    return pm.DecidesOn(what="finding", finding=leaf.finding, label=_what(leaf, question.protocol)[0], on=day)
+
+
+def op_words(op: pm.FirstOperation) -> str:
+    """Return an operation in words: `femoral lengthening 1 by 5.5 cm at 8 y 3 m`."""
+    name = f"{op.label[0].lower()}{op.label[1:]}"
+    if op.kind == "lengthening_with_growth_arrest":
+        name += " with growth arrest of the other leg"
+    lengthens = op.kind in ("lengthening", "lengthening_with_growth_arrest")
+    by = f" by {op.amount_mm / 10:.1f} cm" if lengthens and op.amount_mm is not None else ""
+    at = f" at {age_words(op.age_years)}" if op.age_years is not None else ""
+    return f"{name}{by}{at}"
+
+
+def _sentences(part: pm.FirmnessPart, stages: Sequence[pm.PlanStage]) -> Iterator[str]:
+    one, two = (op_words(op) for op in part.between)
+    until = "family and team decide; no film tells more"
+    if part.decide_on is not None:
+        day = part.decide_on.on
+        film = part.decide_on.what == "film"
+        until = f"until the film of {day}" if film else f"until {part.decide_on.label} is read again by {day}"
+    joined = until if until.startswith("until") else f"({until})"
+    yield f"The first operation is a close call: undecided between {one} and {two} {joined}."
+    yield from (item.sentence for item in part.why)
+    labels = {stage.id: f"{stage.label[0].lower()}{stage.label[1:]} on {stage.date}" for stage in stages}
+    if part.shared:
+        yield f"Both share, and firm until then: {', '.join(labels[id] for id in part.shared)}."
+    yield "`limb-pathway programme` shows both; family and team choose."
