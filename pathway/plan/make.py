@@ -70,7 +70,7 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
     considered = assemble.considered(graph, classified)
     firsts = assemble.firsts(stages, chosen, protocol)
     near = near_thresholds(considered, stages, protocol, film_moves_mm(posterior, protocol))
-    otherwise = tuple(_read_otherwise(question, near, posterior, seed))
+    otherwise = tuple(_read_otherwise(question, near, graph, chosen, posterior, seed))
     firmness = assemble.first_firmness(call, firsts, otherwise, stages, question, posterior)
     parts = {
         "classification": assemble.classification(classified),
@@ -106,9 +106,17 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
 
 
 def _read_otherwise(
-    question: Question, near: Sequence[Verdict], posterior: Posterior | None, seed: int
+    question: Question,
+    near: Sequence[Verdict],
+    now: ChildGraph,
+    chosen: Course | None,
+    posterior: Posterior | None,
+    seed: int,
 ) -> Iterator[tuple[Verdict, assemble.Firsts]]:
-    """Yield what would come first if each of these readings lay on the other side of its threshold."""
+    """Yield what would come first if each of these readings lay on the other side of its threshold.
+
+    Only where a stage, gate or limit is judged otherwise then: else the plan would be the same but for some days.
+    """
     for leaf in near:
         record = read_otherwise(question, leaf)
         if record is None:
@@ -118,11 +126,42 @@ def _read_otherwise(
         grown = posterior if leaf.finding else fit_growth(asked, seed=seed, known_steps=known_steps(asked))
         facts = facts_on(asked, outlook(grown) if grown else None)
         graph = stage(with_classes(facts, classify(facts, asked.protocol)), asked)
-        found, times, conflicts, *_ = _course_and_dates(graph, facts, grown, asked, compared=False)
-        if not conflicts:
-            chosen = _recommended(found)
-            stages = assemble.plan_stages(graph, chosen, times, asked, road_windows(graph, asked))
-            yield leaf, assemble.firsts(stages, chosen, asked.protocol)
+        changed = _judged(graph) ^ _judged(now)
+        if not changed:
+            continue
+        course, times = chosen, None
+        if not any(for_length for for_length, *_ in changed):
+            # The course for length is judged as before: its ages are kept, and no policy need be solved again.
+            times = timetable(graph, placed_stages(graph, chosen, asked.protocol), asked)
+        if times is None or isinstance(times, Conflict):
+            found, times, conflicts, *_ = _course_and_dates(graph, facts, grown, asked, compared=False)
+            course = _recommended(found)
+            if conflicts:
+                continue
+        stages = assemble.plan_stages(graph, course, times, asked, road_windows(graph, asked))
+        yield leaf, assemble.firsts(stages, course, asked.protocol)
+
+
+_FOR_LENGTH = ("lengthening", "growth_arrest", "prosthetic_alternative")
+
+
+def _judged(graph: ChildGraph) -> frozenset[tuple[bool, str, object]]:
+    """Return how stages, gates and limits are judged, each with whether the course for length rests on it.
+
+    A gate of a lengthening is none of these: what mends it comes first, and the course moves with it.
+    """
+    stages = {
+        (
+            item.role in _FOR_LENGTH,
+            item.id,
+            (item.state, tuple(rule.id for rule, _ in (*item.indicated, *item.against))),
+        )
+        for item in graph.stages
+    }
+    gates = {(False, item.id, (gate.gate.id, gate.state)) for item in graph.stages for gate in item.gates}
+    limits = {(True, limit, "off") for limit in graph.limits_off}
+    standing = None if graph.standing is None else graph.standing.stands
+    return frozenset({*stages, *gates, *limits, (True, "", standing)})
 
 
 def _of_both_sides(question: Question) -> pm.Plan:

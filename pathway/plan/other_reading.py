@@ -46,7 +46,7 @@ def near_thresholds(
     for judged in _of_operations(considered, stages, protocol):
         for leaf in judged.leaves():
             error = _error(leaf, film_mm)
-            if error is None or abs(leaf.margin or 0.0) > error or not turns(judged, leaf):
+            if error is None or abs(leaf.margin or 0.0) >= error or not turns(judged, leaf):
                 continue
             found.setdefault((str(leaf.finding or leaf.subject), str(leaf.leg), str(leaf.threshold)), leaf)
     near = sorted(found.values(), key=lambda leaf: abs(leaf.margin or 0.0) / (_error(leaf, film_mm) or 1.0))

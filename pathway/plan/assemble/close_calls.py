@@ -30,18 +30,20 @@ _BEGUN = ("done", "under_way")
 
 @dataclass(frozen=True, slots=True)
 class Firsts:
-    """What a plan does first: the next operation of any kind, and the first of its course for length."""
+    """What a plan does first: the next operation of any kind with others of that day, and all to come by their ids."""
 
     next: pm.FirstOperation
-    for_length: pm.FirstOperation
+    coming: frozenset[str]
 
 
 def firsts(stages: Sequence[pm.PlanStage], course: Course | None, protocol: Protocol) -> Firsts:
     """Return what comes first by the stages of a plan and its course."""
     coming = [s for s in stages if s.operation and s.date is not None and s.status not in _BEGUN]
-    first = min(coming, key=lambda stage: stage.date or datetime.date.max, default=None)
-    none = _nothing(prosthetic=course is not None and course.prosthetic)
-    return Firsts(none if first is None else _of_stage(first, protocol), _for_length(course, protocol) or none)
+    day = min((stage.date for stage in coming if stage.date is not None), default=None)
+    now = [stage for stage in coming if stage.date == day]
+    if not now:
+        return Firsts(_nothing(prosthetic=course is not None and course.prosthetic), frozenset())
+    return Firsts(_of_stages(now, protocol), frozenset(stage.id for stage in coming))
 
 
 def _nothing(*, prosthetic: bool) -> pm.FirstOperation:
@@ -50,49 +52,30 @@ def _nothing(*, prosthetic: bool) -> pm.FirstOperation:
     return pm.FirstOperation(kind=kind, stage="", label=label, age_years=None, amount_mm=None)
 
 
-def _of_stage(stage: pm.PlanStage, protocol: Protocol) -> pm.FirstOperation:
-    role = role_of(stage.kind, protocol)
+def _of_stages(now: Sequence[pm.PlanStage], protocol: Protocol) -> pm.FirstOperation:
+    """Return the operation of a day: the first of its stages, a lengthening or growth arrest before any other."""
+    by_role = {role_of(stage.kind, protocol): stage for stage in reversed(now)}
+    lengthened, arrested = by_role.get("lengthening"), by_role.get("growth_arrest")
+    stage = lengthened or arrested or now[0]
     kind: pm.FirstKind = "other_operation"
-    if role in ("lengthening", "growth_arrest"):
-        kind = "lengthening" if role == "lengthening" else "growth_arrest"
+    if stage is lengthened:
+        kind = "lengthening" if arrested is None else "lengthening_with_growth_arrest"
+    elif stage is arrested:
+        kind = "growth_arrest"
     return pm.FirstOperation(
         kind=kind,
         stage=stage.id,
         label=stage.label,
         age_years=stage.age_years,
         amount_mm=stage.amount_mm,
-        physes=stage.physes,
-    )
-
-
-def _for_length(course: Course | None, protocol: Protocol) -> pm.FirstOperation | None:
-    if course is None or not (course.lengthenings or course.arrest):
-        return None
-    step, arrest = next(iter(course.lengthenings), None), course.arrest
-    if step is not None and (arrest is None or step.age_years <= arrest.age_years):
-        shared = arrest is not None and arrest.sitting == step.stage and not arrest.at_removal
-        return pm.FirstOperation(
-            kind="lengthening_with_growth_arrest" if shared else "lengthening",
-            stage=step.stage,
-            label=stage_words(step.stage, protocol),
-            age_years=round(step.age_years, 3),
-            amount_mm=step.amount_mm,
-            physes=arrest.physes if shared and arrest is not None else (),
-        )
-    assert arrest is not None
-    return pm.FirstOperation(
-        kind="growth_arrest",
-        stage=arrest.stage,
-        label=stage_words(arrest.stage, protocol),
-        age_years=round(arrest.age_years, 3),
-        amount_mm=arrest.effect_mm,
-        physes=arrest.physes,
+        physes=arrested.physes if arrested is not None else (),
+        also=tuple(one.label for one in now if one is not stage and not (lengthened and one is arrested)),
     )
 
 
 def same_first(one: pm.FirstOperation, two: pm.FirstOperation, protocol: Protocol) -> bool:
-    """Return whether two first operations are one choice: of one kind and stage, near in age and, lengthened, in mm."""
-    if (one.kind, one.stage) != (two.kind, two.stage):
+    """Return whether two first operations are one choice: of one kind, near in age and, lengthened, in mm."""
+    if (one.kind, one.stage, set(one.also)) != (two.kind, two.stage, set(two.also)):
         return False
     small = 1e-6
     near = abs((one.age_years or 0.0) - (two.age_years or 0.0)) <= protocol.number("same_choice_years") + small
@@ -164,10 +147,8 @@ def _turning(
 ) -> Iterator[tuple[Verdict, pm.FirstOperation, pm.FirstOperation]]:
     """Yield the comparisons that bring another first operation, with what comes first now and then."""
     for leaf, then in otherwise:
-        for one, two in ((now.next, then.next), (now.for_length, then.for_length)):
-            if not same_first(one, two, protocol):
-                yield leaf, one, two
-                break
+        if not same_first(now.next, then.next, protocol):
+            yield leaf, now.next, then.next
 
 
 def _named(one: fc.FirstOperation, protocol: Protocol) -> pm.FirstOperation:
@@ -197,15 +178,32 @@ def _by_gap(call: fc.FirstCall, protocol: Protocol) -> pm.CloseBecause:
 
 
 def _by_threshold(leaf: Verdict, one: pm.FirstOperation, two: pm.FirstOperation, protocol: Protocol) -> pm.CloseBecause:
-    name = str(leaf.finding or leaf.subject)
     what, unit = _what(leaf, protocol)
     value = f"{leaf.value:.0f}" if leaf.subject in PREDICTED and isinstance(leaf.value, int | float) else leaf.value
+    if isinstance(value, float):
+        value = f"{value:g}"
     found = f"{what} {value}{unit}" if value is not None else what
     words = (
-        f"{found[0].upper()}{found[1:]} is within its reading error of the threshold {leaf.threshold:g}{unit}: "
-        f"read on the other side of it, {op_words(two)} comes in place of {op_words(one)}."
+        f"{found[0].upper()}{found[1:]} is within its reading error of the threshold {_number(leaf.threshold)}{unit}: "
+        f"read on the other side of it, {_then(one, two)}."
     )
-    return pm.CloseBecause(what="threshold", id=name, sentence=words)
+    return pm.CloseBecause(what="threshold", id=str(leaf.finding or leaf.subject), sentence=words)
+
+
+def _number(value: object) -> str:
+    return f"{value:g}" if isinstance(value, int | float) else str(value)
+
+
+def _then(one: pm.FirstOperation, two: pm.FirstOperation) -> str:
+    """Return what another reading makes of the first operations: what is added to them, left out, or comes instead."""
+    before, after = ({op.label, *op.also} for op in (one, two))
+    added, dropped = (" and ".join(sorted(x)) for x in (after - before, before - after))
+    near = abs((one.age_years or 0.0) - (two.age_years or 0.0)) < 0.5
+    if near and added and not dropped:
+        return f"{added[0].lower()}{added[1:]} is added"
+    if near and dropped and not added:
+        return f"{dropped[0].lower()}{dropped[1:]} is left out"
+    return f"{op_words(two)} comes first"
 
 
 def _what(leaf: Verdict, protocol: Protocol) -> tuple[str, str]:
@@ -267,6 +265,8 @@ def _again(
 def op_words(op: pm.FirstOperation) -> str:
     """Return an operation in words: `femoral lengthening 1 by 5.5 cm at 8 y 3 m`."""
     name = f"{op.label[0].lower()}{op.label[1:]}"
+    also = [f"{label[0].lower()}{label[1:]}" for label in op.also]
+    name += f" together with {' and '.join(also)}" if also else ""
     if op.kind == "lengthening_with_growth_arrest":
         name += " with growth arrest of the other leg"
     lengthens = op.kind in ("lengthening", "lengthening_with_growth_arrest")
