@@ -50,10 +50,8 @@ def first_call(policy: Policy, child: ChildProgramme, problem: CourseProblem, ke
     """Return the call that a policy makes; `kept` is the commitment that it was made to keep to, if any."""
     table = policy.first
     best = table.best()
-    if kept is not None:
-        mine, other = kept, best
-    else:
-        mine, other = _of_path(policy, best), table.other()
+    other = table.other() if kept is None else best
+    mine = _of_path(policy, best) if kept is None else kept
     gap = None if other is None else other.cost - (kept or best).cost
     named = None if other is None else _named(other, child, problem)
     return FirstCall(_named(mine, child, problem), named, gap, kept is not None)

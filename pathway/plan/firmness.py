@@ -16,8 +16,8 @@ Level = Literal["close call", "a matter of weighing", "firm"]
 class FirstOperation(Frozen):
     """An operation that may come first: its `stage` ("" where nothing is done), age and amount.
 
-    `label` is that stage's, in words; `physes` are the plates of a growth arrest, `also` other operations of that day.
-    Age and amount are None where they are not worked out.
+    `label` and `family_words` are that stage's; `physes` are the plates of a growth arrest, `also` other operations of
+    that day. Age and amount are None where they are not worked out.
     """
 
     kind: FirstKind
@@ -26,6 +26,7 @@ class FirstOperation(Frozen):
     age_years: float | None
     amount_mm: float | None
     physes: tuple[str, ...] = ()
+    family_words: str = ""
     also: tuple[str, ...] = ()
 
 

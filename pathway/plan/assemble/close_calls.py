@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from pathway.courses import first_call as fc
 from pathway.courses.course import Course
 from pathway.courses.policy.actions import ARREST, BOTH, LENGTHEN
-from pathway.days import add_months, age_words, age_years, day_at_age
+from pathway.days import add_months, age_years, day_at_age
 from pathway.growth import Posterior
 from pathway.plan import model as pm
 from pathway.plan.assemble.conflicts import stage_words
+from pathway.plan.op_words import op_words
 from pathway.plan.other_reading import PREDICTED
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
@@ -69,6 +70,7 @@ def _of_stages(now: Sequence[pm.PlanStage], protocol: Protocol) -> pm.FirstOpera
         age_years=stage.age_years,
         amount_mm=stage.amount_mm,
         physes=arrested.physes if arrested is not None else (),
+        family_words=stage.family_words,
         also=tuple(one.label for one in now if one is not stage and not (lengthened and one is arrested)),
     )
 
@@ -158,10 +160,17 @@ def _named(one: fc.FirstOperation, protocol: Protocol) -> pm.FirstOperation:
         kind=_KINDS[one.kind],
         stage=one.stage,
         label=stage_words(one.stage, protocol),
+        family_words=_family_words(one.stage, protocol),
         age_years=round(one.age_years, 3),
         amount_mm=round(one.mm, 1),
         physes=one.physes,
     )
+
+
+def _family_words(id: str, protocol: Protocol) -> str:
+    kinds = {stage.id: stage for stage in protocol.stages}
+    stage = kinds.get(id) or kinds.get(id.rpartition("_")[0])
+    return stage.family_words if stage is not None else ""
 
 
 def _by_gap(call: fc.FirstCall, protocol: Protocol) -> pm.CloseBecause:
@@ -262,19 +271,6 @@ def _again(
     return pm.DecidesOn(what="finding", finding=leaf.finding, label=_what(leaf, question.protocol)[0], on=day)
 
 
-def op_words(op: pm.FirstOperation) -> str:
-    """Return an operation in words: `femoral lengthening 1 by 5.5 cm at 8 y 3 m`."""
-    name = f"{op.label[0].lower()}{op.label[1:]}"
-    also = [f"{label[0].lower()}{label[1:]}" for label in op.also]
-    name += f" together with {' and '.join(also)}" if also else ""
-    if op.kind == "lengthening_with_growth_arrest":
-        name += " with growth arrest of the other leg"
-    lengthens = op.kind in ("lengthening", "lengthening_with_growth_arrest")
-    by = f" by {op.amount_mm / 10:.1f} cm" if lengthens and op.amount_mm is not None else ""
-    at = f" at {age_words(op.age_years)}" if op.age_years is not None else ""
-    return f"{name}{by}{at}"
-
-
 def _sentences(part: pm.FirmnessPart, stages: Sequence[pm.PlanStage]) -> Iterator[str]:
     one, two = (op_words(op) for op in part.between)
     until = "family and team decide; no film tells more"
@@ -288,4 +284,6 @@ def _sentences(part: pm.FirmnessPart, stages: Sequence[pm.PlanStage]) -> Iterato
     labels = {stage.id: f"{stage.label[0].lower()}{stage.label[1:]} on {stage.date}" for stage in stages}
     if part.shared:
         yield f"Both share, and firm until then: {', '.join(labels[id] for id in part.shared)}."
-    yield "`limb-pathway programme` shows both; family and team choose."
+    by_weights = any(item.what != "threshold" for item in part.why)
+    shown = "`limb-pathway programme` shows both; family" if by_weights else "Family"
+    yield f"{shown} and team choose."

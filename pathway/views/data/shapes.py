@@ -121,6 +121,7 @@ class ChildPrinted(Frozen):
     discrepancy_at_maturity_mm: float | None = None
     problems: tuple[str, ...] = ()
     conflicts: tuple[str, ...] = ()
+    close_call: bool = False
 
 
 class ChildrenPrinted(Frozen):
