@@ -16,8 +16,8 @@ Level = Literal["close call", "a matter of weighing", "firm"]
 class FirstOperation(Frozen):
     """An operation that may come first: its `stage` ("" where nothing is done), age and amount.
 
-    `label` and `family_words` are that stage's; `physes` are the plates of a growth arrest, `also` other operations of
-    that day. Age and amount are None where they are not worked out.
+    `label` and `family_words` are that stage's; `physes` are the plates of a growth arrest, `also` the stages of
+    other operations of that day. Age and amount are None where they are not worked out.
     """
 
     kind: FirstKind
@@ -28,6 +28,7 @@ class FirstOperation(Frozen):
     physes: tuple[str, ...] = ()
     family_words: str = ""
     also: tuple[str, ...] = ()
+    also_labels: tuple[str, ...] = ()
 
 
 class CloseBecause(Frozen):

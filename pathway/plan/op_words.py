@@ -9,7 +9,7 @@ from pathway.plan.firmness import FirstOperation
 def op_words(op: FirstOperation) -> str:
     """Return an operation in words: `femoral lengthening 1 by 5.5 cm at 8 y 3 m`."""
     name = f"{op.label[0].lower()}{op.label[1:]}"
-    also = [f"{label[0].lower()}{label[1:]}" for label in op.also]
+    also = [f"{label[0].lower()}{label[1:]}" for label in op.also_labels]
     name += f" together with {' and '.join(also)}" if also else ""
     if op.kind == "lengthening_with_growth_arrest":
         name += " with growth arrest of the other leg"

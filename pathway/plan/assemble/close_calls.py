@@ -63,6 +63,7 @@ def _of_stages(now: Sequence[pm.PlanStage], protocol: Protocol) -> pm.FirstOpera
         kind = "lengthening" if arrested is None else "lengthening_with_growth_arrest"
     elif stage is arrested:
         kind = "growth_arrest"
+    others = [one for one in now if one is not stage and not (lengthened and one is arrested)]
     return pm.FirstOperation(
         kind=kind,
         stage=stage.id,
@@ -71,7 +72,8 @@ def _of_stages(now: Sequence[pm.PlanStage], protocol: Protocol) -> pm.FirstOpera
         amount_mm=stage.amount_mm,
         physes=arrested.physes if arrested is not None else (),
         family_words=stage.family_words,
-        also=tuple(one.label for one in now if one is not stage and not (lengthened and one is arrested)),
+        also=tuple(one.id for one in others),
+        also_labels=tuple(one.label for one in others),
     )
 
 
@@ -205,7 +207,7 @@ def _number(value: object) -> str:
 
 def _then(one: pm.FirstOperation, two: pm.FirstOperation) -> str:
     """Return what another reading makes of the first operations: what is added to them, left out, or comes instead."""
-    before, after = ({op.label, *op.also} for op in (one, two))
+    before, after = ({op.label, *op.also_labels} for op in (one, two))
     added, dropped = (" and ".join(sorted(x)) for x in (after - before, before - after))
     near = abs((one.age_years or 0.0) - (two.age_years or 0.0)) < 0.5
     if near and added and not dropped:

@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from pathway.plan.firmness import FirmnessPart, FirstOperation
 from pathway.plan.model import Plan, PlanStage
 from pathway.plan.op_words import op_words
+from pathway.questions.sensitivity import Robustness
+from pathway.views.words.wrapping import wrap
 
 MARK = "≈"
 """Stands beside a child whose first operation is a close call; always with the word."""
@@ -45,18 +47,30 @@ def _decides(part: FirmnessPart) -> str:
     return f"{part.decide_on.label} decides, read again by {part.decide_on.on}."
 
 
+def first_lines(plan: Plan, firm: Robustness, width: int) -> Iterator[str]:
+    """Yield how firm the first operation is by age and amount: over growth, risks and weights, and as the plan says."""
+    for text in (firm.first_words, firm.weighed_words, plan.firmness.sentence):
+        if text:
+            yield from wrap(text, width, "  ", "    ")
+
+
 def for_family(plan: Plan, month: str) -> Iterator[str]:
     """Yield a close call in plain words; `month` is that in which it is decided, "" where no film tells more."""
     part = plan.firmness
     if not part.close_call or len(part.between) != 2:
         return
-    yield "Two ways are about equally good for what comes first."
+    by_weights = any(item.what != "threshold" for item in part.why)
+    yield (
+        "Two ways are about equally good for what comes first."
+        if by_weights
+        else "It is not sure yet what comes first. Two ways are possible."
+    )
     for head, op in zip(("One way", "The other way"), part.between, strict=True):
         yield from _way(head, op)
     if part.decide_on is None:
         yield "No new picture will say more. You and your team decide."
     elif part.decide_on.what == "film":
-        yield f"The film (an X-ray of both legs) in {month} decides. Until then nothing is lost by waiting."
+        yield f"The film (an X-ray of both legs) in {month} decides. You need not choose before."
     else:
         yield f"A test in {month} decides. The team will tell you which one."
     if part.shared:
