@@ -12,7 +12,6 @@ from pathway.cli.errors import leave_with_conflicts, refuse
 from pathway.cli.options import as_day, json_option, plain_option
 from pathway.cli.printing import width, with_headings, words_only
 from pathway.preferences import PREFERENCES
-from pathway.protocol.question import Question
 
 
 class Span(click.ParamType[tuple[datetime.date, datetime.date]]):
@@ -53,7 +52,7 @@ class Span(click.ParamType[tuple[datetime.date, datetime.date]]):
 @click.option(
     "--how-firm",
     is_flag=True,
-    help="Say which single change would lead to another course or first operation (takes up to half a minute).",
+    help="Say which single change would lead to another course or first operation (up to half a minute).",
 )
 @json_option
 @plain_option
@@ -92,12 +91,11 @@ def alternatives(
     for stage in without:
         if stage not in stages:
             refuse("--without", repr(stage), "a stage of the protocol", _near(stage, stages))
-    answer = what_if(Question(record, protocol, day), wished)
-    firm = (
-        robustness(Question(with_wishes(record, wished, day), protocol, day), answer.wished, weighed=True)
-        if how_firm
-        else None
-    )
+    question = asked.question
+    answer = what_if(question, wished)
+    firm = None
+    if how_firm:
+        firm = robustness(question.about(with_wishes(record, wished, day)), answer.wished, weighed=True)
     if as_json:
         courses = [course.model_dump(mode="json") for course in answer.wished.alternatives]
         data: dict[str, object] = {"child": answer.wished.child.id, "on": str(day), "asked": answer.asked}
