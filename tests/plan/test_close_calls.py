@@ -105,7 +105,6 @@ class TestTwoMillimetres:
     def test_a_child_near_a_threshold_of_the_prediction_is_a_close_call_and_does_turn(self) -> None:
         """Two millimetres turn this child from a growth arrest to a lengthening: its plan says so beforehand."""
         before = planned("oak-12")
-        moved = with_value(example("oak-12"), "femur_length_mm", "left", 380.0, ON)
         assert before.firmness.close_call
         value = last_value(example("oak-12"), "femur_length_mm", "left", ON)
         assert value is not None
@@ -129,17 +128,16 @@ def apart(one: Plan, two: Plan) -> bool:
     return abs((next_operation(one)[1] - next_operation(two)[1]).days) > HALF_A_YEAR_DAYS
 
 
-class TestByTheGap:
-    @cache
-    @staticmethod
-    def plan() -> Plan:
-        """A child whose gap counts as close: the rules call it so."""
-        return make_plan(
-            Question(example("alder-06"), with_rule(PROTOCOL, "close_call_gap", WIDE_GAP), ON), compared=False
-        )
+@cache
+def close_by_gap() -> Plan:
+    """A child whose gap counts as close: the rules call it so."""
+    rules = with_rule(PROTOCOL, "close_call_gap", WIDE_GAP)
+    return make_plan(Question(example("alder-06"), rules, ON), compared=False)
 
+
+class TestByTheGap:
     def test_the_two_are_the_cheapest_that_differ(self) -> None:
-        (asked, table), part = weighing("alder-06"), self.plan().firmness
+        (asked, table), part = weighing("alder-06"), close_by_gap().firmness
         given = asked.child.programme
         every = table.commitments()
         best = min(every, key=lambda one: one.cost)
@@ -156,7 +154,7 @@ class TestByTheGap:
         assert [item.what for item in part.why] == ["gap"]
 
     def test_the_film_named_is_the_last_before_the_earlier_of_the_two(self) -> None:
-        plan = self.plan()
+        plan = close_by_gap()
         decides = plan.firmness.decide_on
         assert decides is not None
         assert decides.what == "film"
@@ -228,7 +226,7 @@ class TestKeptFromBefore:
     @staticmethod
     def other() -> FirstOperation:
         """The best other first operation of a child, which costs about 0.6 of an operation more."""
-        return TestByTheGap.plan().firmness.between[1]
+        return close_by_gap().firmness.between[1]
 
     def earlier(self) -> EarlierOperation:
         other = self.other()
@@ -241,17 +239,15 @@ class TestKeptFromBefore:
         best, was = plan.recommended, free.recommended
         assert best is not None
         assert was is not None
-        first = best.stages[0]
-        assert first.id == self.other().stage
-        assert (first.age_years, first.amount_mm) == pytest.approx(
-            (self.other().age_years, self.other().amount_mm), abs=0.3
-        )
+        first, other = best.stages[0], self.other()
+        assert first.id == other.stage
+        assert (first.age_years, first.amount_mm) == pytest.approx((other.age_years, other.amount_mm), abs=0.3)
         assert best.gap == pytest.approx(-(was.gap or 0.0), abs=0.011)
         assert best.points - was.points == pytest.approx(was.gap or 0.0, abs=0.05)
         part = plan.firmness
         assert part.kept
         assert part.close_call
-        assert [item.what for item in part.why][0] == "kept"
+        assert part.why[0].what == "kept"
         assert "is kept" in part.sentence
         assert part.sentence in plan.notices
         assert "you agreed on before" in family_text(plan).replace("\n  ", " ")
@@ -332,7 +328,7 @@ class TestWords:
         for op in planned("oak-12").firmness.between:
             assert op.family_words in text
         assert "The film (an X-ray of both legs) in February 2027 decides." in text
-        equal = " ".join(family_text(TestByTheGap.plan()).split())
+        equal = " ".join(family_text(close_by_gap()).split())
         assert "Two ways are about equally good for what comes first." in equal
 
     def test_a_firm_plan_says_nothing_of_it(self) -> None:
