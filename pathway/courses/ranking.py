@@ -18,6 +18,7 @@ from pathway.courses.course import (
     course_steps,
     summary_of,
 )
+from pathway.courses.first_call import FirstCall, first_call, keeping
 from pathway.courses.policy.child import programme_of
 from pathway.courses.policy.ends import Ends, ends_of
 from pathway.courses.policy.lengthening_tables import cheapest_device
@@ -43,7 +44,17 @@ def courses(problems: Sequence[CourseProblem], question: Question, *, compared: 
     The others are the best with fewer lengthenings than that, and with no growth arrest; every one says why it lost.
     A prosthetic pathway is among them where the protocol offers it.
     """
-    return _Ranking(problems, question).ranked(compared)
+    return with_first_call(problems, question, compared=compared)[0]
+
+
+def with_first_call(
+    problems: Sequence[CourseProblem], question: Question, *, compared: bool = True
+) -> tuple[tuple[Course, ...], FirstCall | None]:
+    """Return the courses, and between which first operations the recommended one decides; None where none does."""
+    ranking = _Ranking(problems, question)
+    found = ranking.ranked(compared)
+    best = next((course for course in found if course.recommended), None)
+    return found, None if best is None else ranking.calls.get((best.id, best.points))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +72,8 @@ class _Ranking:
         self.problems = problems
         weighed = preferred(self.protocol, self.wishes.prefer)
         self.question = replace(question, protocol=weighed)
+        self.calls: dict[tuple[str, float], FirstCall] = {}
+        """What each course that a policy follows decides first, by its id and what it costs."""
 
     def ranked(self, compared: bool) -> tuple[Course, ...]:
         found = list(self._found(compared or self.wishes.course is not None))
@@ -114,10 +127,13 @@ class _Ranking:
         child = programme_of(weighed, self.question, most=kept.most, arrest=kept.arrest)
         if child is None:
             return course_of(problem, (), None) if kept == _Kept() else None
-        policy = best_policy(child.programme)
+        # What someone chose is no earlier recommendation, and what keeps to less is only compared.
+        earlier = self.question.earlier if kept == _Kept() and self.wishes.course is None else ()
+        policy, stays = keeping(best_policy(child.programme), child, problem, earlier)
         lengthenings, arrest = path_course(policy.path, child, problem)
-        course = course_of(problem, lengthenings, arrest)
-        return replace(course, points=policy.value, ends=ends_of(policy.solved, policy.outcome), gap=policy.first.gap())
+        course, call = course_of(problem, lengthenings, arrest), first_call(policy, child, problem, stays)
+        self.calls[course.id, policy.value] = call
+        return replace(course, points=policy.value, ends=ends_of(policy.solved, policy.outcome), gap=call.gap)
 
     def _searched(self, chosen: str) -> Iterator[Course]:
         """Yield the course of that id as the search has it, for a course that was chosen and no policy follows."""

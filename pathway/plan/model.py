@@ -8,6 +8,11 @@ from __future__ import annotations
 from typing import Literal
 
 from pathway.days import Day
+from pathway.plan.firmness import CloseBecause as CloseBecause
+from pathway.plan.firmness import DecidesOn as DecidesOn
+from pathway.plan.firmness import FirmnessPart as FirmnessPart
+from pathway.plan.firmness import FirstKind as FirstKind
+from pathway.plan.firmness import FirstOperation as FirstOperation
 from pathway.plan.growth import AgePoint as AgePoint
 from pathway.plan.growth import GrowthPart as GrowthPart
 from pathway.plan.growth import Maturity as Maturity
@@ -412,9 +417,9 @@ class SourceLine(Frozen):
 class Plan(Frozen):
     """The whole plan on one day. What `plan --json` prints.
 
-    `roads` say how lengthening and prosthesis stand, `refused` which stages no source supports for this child.
-    `notices` say what became of decisions that could not be followed, `considered` every rule for and against
-    a stage and every type as judged on the day.
+    `firmness` says whether the first operation is a close call. `roads` say how lengthening and prosthesis stand,
+    `refused` which stages no source supports for this child. `notices` say what became of decisions that could not be
+    followed, `considered` every rule for and against a stage and every type as judged on the day.
     """
 
     schema_version: int = SCHEMA_VERSION
@@ -428,6 +433,7 @@ class Plan(Frozen):
     open_questions: tuple[OpenQuestion, ...]
     conflicts: tuple[PlanConflict, ...]
     notices: tuple[str, ...] = ()
+    firmness: FirmnessPart = FirmnessPart()
     roads: Roads | None = None
     refused: tuple[Refusal, ...] = ()
     cautions: tuple[Caution, ...]

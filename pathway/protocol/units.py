@@ -30,5 +30,10 @@ UNITS: Mapping[str, Unit] = {
     "": Unit("", "", "1"),
 }
 
+STEPS: Mapping[str, float] = {
+    "mm": 1.0, "deg": 1.0, "years": 0.1, "percent": 1.0, "ratio": 0.01, "count": 1.0, "": 1.0,
+}  # fmt: skip
+"""The last digit to which a finding of each unit is written."""
+
 WITHOUT_UNIT = tuple(name for name, unit in UNITS.items() if name and not unit.shown)
 """Units that are not said after a number."""

@@ -1,13 +1,13 @@
 """From the rooms' values to the plan's data: stages, gates, courses, growth, open questions."""
 
 from pathway.plan.assemble.card import cautions, child_card, cited_sources, notices
+from pathway.plan.assemble.close_calls import Firsts, first_firmness, firsts
 from pathway.plan.assemble.conflicts import conflict
 from pathway.plan.assemble.courses import plan_course
 from pathway.plan.assemble.firmness import (
     arrest_does_not_wait,
     arrest_first,
     beyond_warnings,
-    close_call,
     far_short,
     one_sitting,
 )
@@ -24,6 +24,7 @@ from pathway.plan.assemble.stages import gate_state, plan_stages
 
 __all__ = [
     "PROJECTION",
+    "Firsts",
     "arrest_does_not_wait",
     "arrest_first",
     "beyond_warnings",
@@ -31,10 +32,11 @@ __all__ = [
     "child_card",
     "cited_sources",
     "classification",
-    "close_call",
     "conflict",
     "considered",
     "far_short",
+    "first_firmness",
+    "firsts",
     "gate_state",
     "growth_part",
     "local_part",

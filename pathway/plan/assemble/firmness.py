@@ -1,4 +1,4 @@
-"""Sentences on how firm a plan is: steps beyond a warning of the rules, a first operation that is a close call."""
+"""Sentences on how firm a plan is: steps beyond a warning of the rules, an arrest whose time runs, sittings."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
-from pathway.courses.course import Arrest, Course
+from pathway.courses.course import Arrest
 from pathway.courses.problem import CourseProblem
 from pathway.days import add_months, age_words, day_at_age
 from pathway.plan import model as pm
@@ -114,13 +114,3 @@ def one_sitting(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[
                 f"{first.label} ({first.date}) and {second.label[0].lower()}{second.label[1:]} ({second.date}) would "
                 f"take one anaesthetic on {second.date}: waiting for it moves no other date."
             )
-
-
-def close_call(course: Course | None, protocol: Protocol) -> Iterator[str]:
-    """Yield a sentence where another first operation is nearly as good."""
-    if course is not None and course.gap is not None and course.gap < protocol.number("close_call_gap"):
-        yield (
-            f"The first operation is a close call: by the weights of the rules the best other choice is only "
-            f"{course.gap:.2f} worse (1 is a planned operation). `limb-pathway programme` shows both; family and team "
-            "choose."
-        )

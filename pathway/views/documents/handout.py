@@ -91,8 +91,25 @@ def _short(plan: Plan, words: Wording) -> Iterator[Block]:
         lines.append(words.say("handout.short_asked" if asked else "handout.short_prosthesis"))
     else:
         lines.append(words.say("handout.short_plan_none"))
+    if ahead and plan.firmness.close_call:
+        lines.append(_close_call(plan, words))
     lines.append(words.say("handout.short_team"))
     yield Paragraph(" ".join(lines), "lead")
+
+
+def _close_call(plan: Plan, words: Wording) -> str:
+    """Return between which first steps the plan is undecided, and what decides."""
+    first, second = (
+        " + ".join(
+            say.name_of(id.rstrip("0123456789").rstrip("_"), words, label)
+            for id, label in zip((op.stage, *op.also), (op.label, *op.also_labels), strict=True)
+        )
+        for op in plan.firmness.between
+    )
+    decides = plan.firmness.decide_on
+    if decides is None:
+        return words.say("handout.short_close_choose", first=first, second=second)
+    return words.say("handout.short_close", first=first, second=second, when=say.month_of(decides.on, words))
 
 
 def _ways(plan: Plan, words: Wording) -> Iterator[Block]:

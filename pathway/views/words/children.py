@@ -12,6 +12,7 @@ from pathway.days import age_words, age_years
 from pathway.plan.model import Plan, PlanStage
 from pathway.questions.due import Due, due
 from pathway.views.pictures.curve import cm
+from pathway.views.words.firmness import listed
 from pathway.views.words.wrapping import wrap
 
 MONTHS_AHEAD = 12
@@ -54,6 +55,7 @@ def plan_row(name: str, plan: Plan, needs: tuple[Due, ...] | None = None, *, uns
     following, when = ("nothing dated", "") if stage is None else (stage.label, str(stage.date))
     if needs is not None:
         following, when = _needed(needs, following, when)
+    following = listed(following, close=plan.firmness.close_call)
     return Row(
         name=name,
         age=age_words(plan.child.age_years),
@@ -73,7 +75,7 @@ def summary_row(name: str, summary: Mapping[str, Any], on: datetime.date) -> Row
         name=name,
         age=age_words(age_years(datetime.date.fromisoformat(summary["born"]), on)),
         diagnosis=summary["diagnosis"],
-        following=words,
+        following=listed(words, close=bool(summary.get("close_call"))),
         when=when,
         difference="not known" if difference is None else cm(difference),
     )

@@ -17,7 +17,7 @@ from pathway.plan.beyond import family_words
 from pathway.plan.model import Plan, PlanStage, Quantiles
 from pathway.preferences import PROSTHETIC_COURSE
 from pathway.views.data.shapes import FamilyPart, FamilyPrinted
-from pathway.views.words import family_roads, roads
+from pathway.views.words import family_roads, firmness, roads
 from pathway.views.words.caution import caution
 from pathway.views.words.family_terms import MOST_QUESTIONS
 from pathway.views.words.plan import cm_words
@@ -72,6 +72,9 @@ def _parts(plan: Plan) -> Iterator[Part]:
         yield from _ways(plan)
     else:
         yield Part("What the plan wants", tuple(_goal(plan)))
+    if plan.firmness.close_call:
+        day = plan.firmness.decide_on.on if plan.firmness.decide_on is not None else None
+        yield Part("What is not decided yet", tuple(firmness.for_family(plan, "" if day is None else _month(day))))
     past = [s for s in plan.stages if s.status == "done"]
     if past:
         yield Part("What is done", tuple(f"{stage.family_words}{_when(stage)}" for stage in past))

@@ -13,7 +13,7 @@ from pathway.protocol.roles import with_role
 from pathway.questions import why
 from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
-from pathway.views.words import roads
+from pathway.views.words import firmness, roads
 from pathway.views.words.plan import STATUS_MARKS, amount_words, state_words, when_words
 
 if TYPE_CHECKING:
@@ -143,6 +143,7 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
         yield Paragraph(f"{when_words(plan, stage)}; no date: family and team decide")
     else:
         yield Paragraph(f"{state_words(stage)}, {_when(stage)}")
+    yield from (Paragraph(text, role=Role.STAGE_READY) for text in firmness.of_stage(plan, stage))
     if roads.of_lengthening(plan, stage):
         yield Paragraph("Of the lengthening road: drawn, not chosen")
     if late := roads.late_words(plan, stage):
@@ -204,6 +205,9 @@ def of_child(plan: Plan) -> Iterator[Paragraph]:
         yield Paragraph(f"{count}, {burden.device_months:.0f} months with a device")
         if course.chance_within_20_mm is not None:
             yield Paragraph(f"Ends within 2 cm in about {100 * course.chance_within_20_mm:.0f} of 100")
+    if plan.firmness.sentence:
+        yield Paragraph("Close call", heading=True)
+        yield Paragraph(plan.firmness.sentence)
     if plan.refused:
         yield Paragraph("Not planned here", heading=True)
     yield from (Paragraph(text) for text in roads.not_planned(plan))
