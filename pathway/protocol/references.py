@@ -33,6 +33,7 @@ NAMING_FIELDS = (
     "month_weight",
     "school_weight",
     "weight_finding",
+    "devices",
 )
 
 

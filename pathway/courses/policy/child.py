@@ -248,5 +248,6 @@ class _Builder:
             near_years=number("same_choice_years"),
             near_mm=number("same_choice_mm"),
             wish_mm=np.inf if lift is None else lift + number("lift_less_than_difference_mm"),
+            over_mm=(number("told_large_mm"), number("told_very_large_mm")),
             wish_a_year=0.0 if lift is None else number("weigh_over_wished_lift"),
         )

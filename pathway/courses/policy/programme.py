@@ -126,8 +126,8 @@ class Costs:
 
     A year costs `burden * max(percent - burden_from_percent, 0) ** burden_power`, percent being the difference, too
     long or too short, of the long leg. The end costs `miss * (max(|difference| - miss_flat_mm, 0) / miss_scale_mm)
-    ** 2`. Beyond a wished `wish_mm` a year costs `wish_a_year` more for each cm. Counted: months over `over_percent`,
-    chances to end `within_mm`. Two first operations are the same choice when of one kind and within `near_years` and
+    ** 2`. Beyond a wished `wish_mm` a year costs `wish_a_year` more for each cm. Counted: months over `over_percent`
+    and over each of `over_mm`, chances to end `within_mm`. Two first operations are the same choice when of one kind and within `near_years` and
     `near_mm`.
     """
 
@@ -143,6 +143,7 @@ class Costs:
     near_mm: float
     wish_mm: float = math.inf
     wish_a_year: float = 0.0
+    over_mm: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
