@@ -41,6 +41,16 @@ class Counts:
     device_months: Spread
 
 
+@dataclass(frozen=True, slots=True)
+class Harm:
+    """Lengthenings with an outcome in 100 children: for a typical team, and the low and high end for a new one."""
+
+    id: str
+    of_100: float
+    low: float
+    high: float
+
+
 def with_more(
     sums: Sums, chance: Floats, *, operations: tuple[Floats, Floats], months: Floats | float = 0.0
 ) -> Sums:

@@ -234,6 +234,15 @@ class Programme:
         """Return K."""
         return len(self.tempo.chance)
 
+    def is_open(self, *, lengthening: bool) -> bool:
+        """Return whether the first lengthening can ever begin, or without `lengthening` an arrest be done."""
+        if not lengthening:
+            return bool(self.arrest.allowed.any()) and not self.start.arrested
+        if self.start.done >= self.most:
+            return False
+        visits = self.when[:, self.start.done].any(axis=1)
+        return bool(self.tables(self.start.done).allowed[visits].any())
+
     def difference_mm(self, visit: int) -> Floats:
         """Return the differences (G, K, M) at a visit."""
         forecast = self.forecasts_mm[None, None, :] * self.tempo.reached[None, :, visit, None]
