@@ -215,7 +215,9 @@ def _alike(one: Course, other: Course) -> bool:
     """Return whether two courses are one policy: as dear, to what the tables keep, and with the same operations."""
     if one.ends is None or other.ends is None or abs(one.points - other.points) > _SAME_POINTS * max(one.points, 1.0):
         return False
-    return abs(one.ends.planned - other.ends.planned) + abs(one.ends.unplanned - other.ends.unplanned) < 2 * _SAME_POINTS
+    return (
+        abs(one.ends.planned - other.ends.planned) + abs(one.ends.unplanned - other.ends.unplanned) < 2 * _SAME_POINTS
+    )
 
 
 def course_of(problem: CourseProblem, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> Course:

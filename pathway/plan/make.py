@@ -73,6 +73,7 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
         "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
         "conflicts": tuple(conflicts),
         "roads": assemble.roads(graph, stages),
+        "printed_results": assemble.printed_results(found, record, protocol),
         "considered": assemble.considered(graph, classified),
         "notices": (
             *assemble.notices(record, found, stages, posterior, protocol, hip_gain),

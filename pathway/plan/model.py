@@ -385,6 +385,7 @@ class PrintedResult(Frozen):
     text: str
     population: str
     differs: str
+    sources: tuple[str, ...] = ()
 
 
 class Course(Frozen):
@@ -480,7 +481,8 @@ class Plan(Frozen):
 
     `roads` say how lengthening and prosthesis stand, `refused` which stages no source supports for this child.
     `notices` say what became of decisions that could not be followed, `considered` every rule for and against
-    a stage and every type as judged on the day.
+    a stage and every type as judged on the day, `printed_results` what print counts of whole courses, where courses are
+    compared.
     """
 
     schema_version: int = SCHEMA_VERSION
@@ -499,6 +501,7 @@ class Plan(Frozen):
     cautions: tuple[Caution, ...]
     sources: tuple[SourceLine, ...]
     considered: tuple[Considered, ...] = ()
+    printed_results: tuple[PrintedResult, ...] = ()
 
     def stage(self, id: str) -> PlanStage:
         """Return a stage by its id; raises KeyError when the plan has none of that name."""

@@ -51,9 +51,7 @@ class Harm:
     high: float
 
 
-def with_more(
-    sums: Sums, chance: Floats, *, operations: tuple[Floats, Floats], months: Floats | float = 0.0
-) -> Sums:
+def with_more(sums: Sums, chance: Floats, *, operations: tuple[Floats, Floats], months: Floats | float = 0.0) -> Sums:
     """Return sums after something that brings unplanned operations (mean, mean square) and months, all by gain."""
     first, square = operations
     return np.stack(
@@ -79,7 +77,8 @@ def moved_on(sums: Sums, moves: Iterable[tuple[int, Floats]], gains: int) -> Sum
     for steps, chance in moves:
         at = np.minimum(np.arange(sums.shape[1]) + steps, gains - 1)
         some = chance > 0
-        np.add.at(to, (slice(None), at[some]), (sums * chance)[:, some])
+        for into, part in zip(to, sums * chance, strict=True):
+            np.add.at(into, at[some], part[some])
     return to
 
 
@@ -92,7 +91,7 @@ def counts_of(ends: Sequence[tuple[int, Floats, Sums]]) -> Counts:
     chance, planned, sums = chance[some], planned[some], sums[:, some]
     mean, square, months, months_square = sums / chance
     unplanned = _events(mean, np.maximum(square - mean**2, 0.0))
-    operations = np.zeros((int(planned.max(initial=0)) + unplanned.shape[1]))
+    operations = np.zeros(int(planned.max(initial=0)) + unplanned.shape[1])
     for number in np.unique(planned):
         mine = planned == number
         operations[number : number + unplanned.shape[1]] += chance[mine] @ unplanned[mine]
@@ -101,8 +100,8 @@ def counts_of(ends: Sequence[tuple[int, Floats, Sums]]) -> Counts:
     weights = np.concatenate([chance * weight for _, weight in _NODES])
     order = np.argsort(values, kind="stable")
     return Counts(
-        _spread(float(chance @ (planned + mean)), np.arange(len(operations)), operations),
-        _spread(float(chance @ mean), np.arange(unplanned.shape[1]), chance @ unplanned),
+        _spread(float(chance @ (planned + mean)), np.arange(float(len(operations))), operations),
+        _spread(float(chance @ mean), np.arange(float(unplanned.shape[1])), chance @ unplanned),
         _spread(float(chance @ months), values[order], weights[order]),
     )
 
@@ -127,5 +126,5 @@ def _events(mean: Floats, variance: Floats) -> Floats:
 def _spread(mean: float, values: Floats, chances: Floats) -> Spread:
     """Return the mean with both ends, which hold it between them: a mean beyond an end is that end."""
     gathered = np.cumsum(chances) / max(float(chances.sum()), _LEAST)
-    low, high = (float(values[min(np.searchsorted(gathered, share), len(values) - 1)]) for share in (0.05, 0.95))
+    low, high = (float(values[min(int(np.searchsorted(gathered, at)), len(values) - 1)]) for at in (0.05, 0.95))
     return Spread(mean, min(low, mean), max(high, mean))

@@ -34,14 +34,10 @@ def harms_of(child: ChildProgramme, lengthened_at: tuple[Floats, ...], question:
             for level in _LEVELS:
                 for name, events in _counted(step, chances, level, question).items():
                     total[name, level] += 100 * events
-    return tuple(
-        Harm(name, *(total[name, level] for level in _LEVELS)) for name in COUNTED if total[name, "high"] > 0
-    )
+    return tuple(Harm(name, *(total[name, level] for level in _LEVELS)) for name in COUNTED if total[name, "high"] > 0)
 
 
-def _steps(
-    child: ChildProgramme, index: int, weights: Floats, question: Question
-) -> Iterator[tuple[Step, Floats]]:
+def _steps(child: ChildProgramme, index: int, weights: Floats, question: Question) -> Iterator[tuple[Step, Floats]]:
     """Yield the lengthenings that are done, those of one device as one step of arrays, with their chances (n, S)."""
     tables, programme = child.tables[index], child.programme
     at = np.nonzero(weights.sum(axis=3) > 0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -79,7 +79,10 @@ class _Forward:
         self.stopped = 0.0
         visits = range(given.steps)
         self.burden = [given.burden(self.now[visit], visit) for visit in visits]
-        self.measures = [self._over_percent, *(partial(self._over_mm, mm) for mm in given.costs.over_mm)]
+        self.measures: list[Callable[[Floats, int], Floats]] = [
+            self._over_percent,
+            *(partial(self._over_mm, mm) for mm in given.costs.over_mm),
+        ]
         self.burdened_over = [[measure(self.now[visit], visit) for visit in visits] for measure in self.measures]
         self.over = [0.0 for _ in self.measures]
         self._late: dict[tuple[int, int], list[Floats]] = {}
@@ -189,7 +192,10 @@ class _Forward:
     def _lateness(self, visit: int, plates: int) -> list[Floats]:
         """Return burden and months over each limit that is counted (G, K, M) that an arrest's slowness adds."""
         if (visit, plates) not in self._late:
-            measures = [(self.burden, self.given.burden), *zip(self.burdened_over, self.measures, strict=True)]
+            measures: list[tuple[list[Floats], Callable[[Floats, int], Floats]]] = [
+                (self.burden, self.given.burden),
+                *zip(self.burdened_over, self.measures, strict=True),
+            ]
             self._late[visit, plates] = [
                 lateness(self.given, visit, plates, self.now, *measure) for measure in measures
             ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -127,6 +127,37 @@ def _usually(ends: Ends) -> pm.Usually:
         device_months=round(ends.device_months, 1),
         months_over_5_percent=round(ends.months_over),
         lasting_harm_of_100=round(100 * min(ends.harm, 1.0)),
+    )
+
+
+_RESULTS = ("within_20_mm", "within_25_mm", "final_difference_mm", "lengthenings", "all_operations")
+"""What is counted of whole courses that ours tell too."""
+_UNLIKE = "other amounts, ages, devices and teams, and no decision by a forecast"
+
+
+def printed_results(found: Sequence[Course], record: Record, protocol: Protocol) -> tuple[pm.PrintedResult, ...]:
+    """Return what print counts of whole courses of such children, where chances of several courses are compared.
+
+    Counts of this diagnosis first, then those of mixed causes; methods that are history are left out.
+    """
+    if sum(course.ends is not None for course in found) < 2:
+        return ()
+    own = record.child.diagnosis
+    told = [
+        item
+        for item in protocol.harms
+        if item.treatment == "whole_course" and item.what in _RESULTS and item.diagnosis in (own, "mixed")
+        if item.device != "fast_distraction"
+    ]
+    return tuple(
+        pm.PrintedResult(
+            id=item.id,
+            text=item.family_words,
+            population=item.population,
+            differs="; ".join(part for part in (item.indirect, item.note, _UNLIKE) if part),
+            sources=item.sources,
+        )
+        for item in sorted(told, key=lambda item: item.diagnosis != own)
     )
 
 
