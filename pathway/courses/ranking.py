@@ -44,7 +44,8 @@ def courses(problems: Sequence[CourseProblem], question: Question, *, compared: 
 
     Recommended is the path of the best policy within the protocol, unless the family or team chose another course.
     The others are the best with fewer lengthenings than that, with no growth arrest, and within each programme of print
-    that is meant for such a child; every one says why it lost. A prosthetic pathway is among them where the protocol offers it.
+    that is meant for such a child; every one says why it lost. A prosthetic pathway is among them where the protocol
+    offers it.
     """
     return _Ranking(problems, question).ranked(compared)
 

@@ -17,6 +17,8 @@ from pathway.courses.policy.late import lateness, still_to_come
 from pathway.courses.policy.layout import STOPPED, Key
 from pathway.courses.policy.programme import REMOVAL, Floats
 
+Measure = Callable[[Floats, int], Floats]
+"""Something of differences at a visit, until the next one."""
 Mass = dict[tuple[bool, int, int, int], tuple[Floats, Sums]]
 """By arrested, level, slot and planned operations: chances (gains, joints, classes, forecasts), what was counted."""
 
@@ -79,7 +81,7 @@ class _Forward:
         self.stopped = 0.0
         visits = range(given.steps)
         self.burden = [given.burden(self.now[visit], visit) for visit in visits]
-        self.measures: list[Callable[[Floats, int], Floats]] = [
+        self.measures: list[Measure] = [
             self._over_percent,
             *(partial(self._over_mm, mm) for mm in given.costs.over_mm),
         ]
@@ -192,7 +194,7 @@ class _Forward:
     def _lateness(self, visit: int, plates: int) -> list[Floats]:
         """Return burden and months over each limit that is counted (G, K, M) that an arrest's slowness adds."""
         if (visit, plates) not in self._late:
-            measures: list[tuple[list[Floats], Callable[[Floats, int], Floats]]] = [
+            measures: list[tuple[list[Floats], Measure]] = [
                 (self.burden, self.given.burden),
                 *zip(self.burdened_over, self.measures, strict=True),
             ]

@@ -127,8 +127,8 @@ class Costs:
     A year costs `burden * max(percent - burden_from_percent, 0) ** burden_power`, percent being the difference, too
     long or too short, of the long leg. The end costs `miss * (max(|difference| - miss_flat_mm, 0) / miss_scale_mm)
     ** 2`. Beyond a wished `wish_mm` a year costs `wish_a_year` more for each cm. Counted: months over `over_percent`
-    and over each of `over_mm`, chances to end `within_mm`. Two first operations are the same choice when of one kind and within `near_years` and
-    `near_mm`.
+    and over each of `over_mm`, chances to end `within_mm`. Two first operations are the same choice when of one kind
+    and within `near_years` and `near_mm`.
     """
 
     burden: float

@@ -132,7 +132,6 @@ def _usually(ends: Ends) -> pm.Usually:
 
 _RESULTS = ("within_20_mm", "within_25_mm", "final_difference_mm", "lengthenings", "all_operations")
 """What is counted of whole courses that ours tell too."""
-_UNLIKE = "other amounts, ages, devices and teams, and no decision by a forecast"
 
 
 def printed_results(found: Sequence[Course], record: Record, protocol: Protocol) -> tuple[pm.PrintedResult, ...]:
@@ -143,18 +142,19 @@ def printed_results(found: Sequence[Course], record: Record, protocol: Protocol)
     if sum(course.ends is not None for course in found) < 2:
         return ()
     own = record.child.diagnosis
+    bone = protocol.diagnosis(own).bones[0]
     told = [
         item
         for item in protocol.harms
         if item.treatment == "whole_course" and item.what in _RESULTS and item.diagnosis in (own, "mixed")
-        if item.device != "fast_distraction"
+        if item.device != "fast_distraction" and item.bone in (bone, "both")
     ]
     return tuple(
         pm.PrintedResult(
             id=item.id,
             text=item.family_words,
             population=item.population,
-            differs="; ".join(part for part in (item.indirect, item.note, _UNLIKE) if part),
+            differs="; ".join(part for part in (item.indirect, item.note) if part),
             sources=item.sources,
         )
         for item in sorted(told, key=lambda item: item.diagnosis != own)

@@ -21,7 +21,10 @@ WORLD = (
     "What usually happens, of one world: complications at published rates, every amount decided again at the visits to "
     "come. Operations are those for length; a range holds 90 of 100 children, of harms the range between teams."
 )
-DIFFERS = "Why it may differ from ours"
+DIFFERS = (
+    "What print counts of whole courses may differ from ours: other children, amounts, ages, devices and teams. Ours "
+    "counts operations for length only, and decides again at every visit."
+)
 
 
 class Cells(NamedTuple):
@@ -105,11 +108,12 @@ def expected_words(course: Course) -> str:
         return ""
     shown = cells(course)
     height = told.adult_height_lost_mm
+    stop = " (some stop early)" if any(one.lengthenings for one in course.lengthenings_needed) else ""
     lost = f" Adult height lost: {shown.height_cm} cm on average." if height is not None and height.mean >= 1 else ""
     return (
-        f"What usually happens, with complications at published rates: of 100 children {lengthenings_words(course)} "
-        f"(some stop early). Operations for length {shown.operations}, of them unplanned {shown.unplanned}; months with "
-        f"a device {shown.device_months}; the legs differ by up to {shown.peak_cm} cm on average, by over 5 cm for "
+        f"What usually happens, with complications at published rates: of 100 children {lengthenings_words(course)}"
+        f"{stop}. Operations for length {shown.operations}, of them unplanned {shown.unplanned}; months with a "
+        f"device {shown.device_months}; the legs differ by up to {shown.peak_cm} cm on average, by over 5 cm for "
         f"{shown.over_5_cm} months, over 10 cm for {shown.over_10_cm}.{lost} {_harms(told)}"
         f"Within 1 cm: about {shown.within_1_cm} of 100, within 2 cm: about {shown.within_2_cm}; about 90 of 100 "
         f"between {shown.left_range_cm.replace(' to ', ' and ')} cm (+ still short)."
@@ -142,6 +146,8 @@ def _harms(told: Expected) -> str:
 
 
 def printed_lines(plan: Plan) -> Iterator[str]:
-    """Yield what print counts of whole courses, each with whom it is of and why it may differ from ours."""
+    """Yield what print counts of whole courses, each with whom it is of, after why that may differ from ours."""
+    if plan.printed_results:
+        yield DIFFERS
     for one in plan.printed_results:
-        yield f"{one.text} ({one.population}.) {DIFFERS}: {one.differs}."
+        yield f"{one.text} Of: {one.population}; {one.differs}."

@@ -199,9 +199,8 @@ def of_child(plan: Plan) -> Iterator[Paragraph]:
     if course is not None:
         yield Paragraph("Course", heading=True)
         yield Paragraph(f"{course.summary} ({roads.first_words(plan, course)})")
-    if course is not None and course.residual_mm is not None:
-        if told := short_words(course):
-            yield Paragraph(f"{told[0].upper()}{told[1:]}")
+    if course is not None and course.residual_mm is not None and (told := short_words(course)):
+        yield Paragraph(f"{told[0].upper()}{told[1:]}")
     if plan.refused:
         yield Paragraph("Not planned here", heading=True)
     yield from (Paragraph(text) for text in roads.not_planned(plan))

@@ -346,7 +346,6 @@ def _course(plan: Plan, course: Course, width: int, plain: bool) -> Iterator[str
     first = roads.first_words(plan, course)
     mark = "" if plain or not first else "▶ "
     text = f"{mark}{f'{first}: ' if first else ''}{course.summary}"
-    burden = course.burden
     yield from wrap(text, width, "  " if first else "    ", "      ")
     if course.residual_mm is None:
         yield from wrap(course.lost_because or "to be discussed: not measured by length", width, "      ")
