@@ -73,9 +73,7 @@ class TestChildren:
 @for_each(range(60))
 def test_counts_add_up_to_the_expected_numbers(seed: int) -> None:
     """In programmes of whole planned operations, as those of children are; the random ones are made so."""
-    size = Size(
-        steps=2 + seed % 5, classes=1 + seed % 3, joints=1 + seed % 4, sets=seed % 3, most=1 + seed % 4, gains=9
-    )
+    size = Size(steps=2 + seed % 5, classes=1 + seed % 3, joints=1 + seed % 4, sets=seed % 3, most=3, gains=9)
     ends = outcome(solve(random_programme(seed, size)))
     assert ends.counts.unplanned.mean == pytest.approx(ends.unplanned, abs=1e-9)
     assert ends.counts.device_months.mean == pytest.approx(ends.device_months, abs=1e-9)

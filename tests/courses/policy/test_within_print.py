@@ -62,6 +62,7 @@ def test_no_life_leaves_the_limits_of_print(name: str, id: str) -> None:
     assert printed in printed_for(problem(name)[0], load_protocol())
     child, found, _ = solved(name, id)
     lives, operations = live(found, LIVES, seed=2), 0
+    before = [one.kind for one in example(name).operations if one.kind.endswith("_lengthening")]
     for one in lives.done:
         if one.action.amount < 0:
             assert printed.growth_arrest
@@ -70,15 +71,16 @@ def test_no_life_leaves_the_limits_of_print(name: str, id: str) -> None:
         mm = float(child.programme.amounts_mm[one.action.amount])
         for number, gained in zip(one.number.tolist(), one.gained.tolist(), strict=True):
             bone = child.bones[number]
-            own = sum(item == bone for item in child.bones[: number + 1])
-            step = printed.step_of(f"{'femoral' if bone == 'femur' else 'tibial'}_lengthening", own)
+            stage = f"{'femoral' if bone == 'femur' else 'tibial'}_lengthening"
+            own = before.count(stage) + sum(item == bone for item in child.bones[: number + 1])
+            step = printed.step_of(stage, own)
             assert step is not None
             assert step.from_age_years <= age <= (step.to_age_years or np.inf)
             assert step.least_mm <= mm <= (step.most_mm or np.inf)
             device = child.device_of(one.visit, one.action.amount, number + 1, gained)
             assert not step.devices or device.id in step.devices
             operations += 1
-    assert lives.number.max() <= printed.most_lengthenings
+    assert lives.number.max() + len(before) <= printed.most_lengthenings
     assert operations > 0 or not printed.steps
 
 
