@@ -73,7 +73,8 @@ class Course:
     usually ends; None on a prosthetic pathway, and for a course that someone chose and no policy follows. `points` is
     what it costs on average by the weights of the rules, in planned operations, `gap` what the best other first
     operation costs more (None where there is none or none was asked for); `not_beaten` that no other course has
-    both less burden and a better chance.
+    both less burden and a better chance. `programme` is the id of the programme of print that it is the best course of,
+    or "".
     """
 
     id: str
@@ -94,6 +95,12 @@ class Course:
     not_beaten: bool = False
     recommended: bool = False
     lost_because: str = ""
+    programme: str = ""
+
+    @property
+    def only_of_print(self) -> bool:
+        """Return whether it stands beside the others only as what a programme of print comes to."""
+        return bool(self.programme) and self.id == self.programme
 
     @property
     def corrections_mm(self) -> float:

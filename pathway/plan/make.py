@@ -82,6 +82,7 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
         "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
         "conflicts": tuple(conflicts),
         "roads": assemble.roads(graph, stages),
+        "printed_results": assemble.printed_results(found, record, protocol),
         "considered": considered,
         "firmness": firmness,
         "notices": (

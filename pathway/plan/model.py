@@ -333,6 +333,66 @@ class Usually(Frozen):
     lasting_harm_of_100: int
 
 
+class Spread(Frozen):
+    """A count over the lives of a policy: its mean, and what 5 and 95 of 100 do not exceed."""
+
+    mean: float
+    p05: float
+    p95: float
+
+
+class ExpectedHarm(Frozen):
+    """How many lengthenings of 100 children bring an outcome: for a typical team, `low` to `high` for a new one."""
+
+    id: str
+    per_100: float
+    low: float
+    high: float
+
+
+class Expected(Frozen):
+    """What usually happens on a course, all of one distribution: what is for length, from today on.
+
+    Troubles come as often as published and every amount is decided again at the visits to come. `peak_difference_mm` is
+    the largest mean difference of all visits; chances are parts of 1, capped at what the rules let be told.
+    """
+
+    operations: Spread
+    unplanned_operations: Spread
+    device_months: Spread
+    peak_difference_mm: float
+    months_over_50_mm: float
+    months_over_100_mm: float
+    chance_within_10_mm: float
+    chance_within_20_mm: float
+    adult_height_lost_mm: Spread | None = None
+    harms: tuple[ExpectedHarm, ...] = ()
+
+
+class IfEveryStepWorks(Frozen):
+    """What the path of a course takes if every step works and growth stays as projected: another world than `Expected`.
+
+    Operations are all that are planned from today on, those that are not for length with them.
+    """
+
+    operations: int
+    device_months: float
+    residual_mm: float
+    months_over_25_mm: float
+    school_years_touched: int
+    adult_height_lost_mm: float
+
+
+class PrintedResult(Frozen):
+    """What a series prints of whole courses, to stand beside ours: in words, of whom, and how far from this child."""
+
+    id: str
+    text: str
+    population: str
+    differs: str
+    sources: tuple[str, ...] = ()
+
+
 class Course(Frozen):
     """One whole way to the goal, comparable with the others; `lost_because` is empty for the recommended.
 
@@ -343,6 +403,8 @@ class Course(Frozen):
     `lengthenings_needed` how many that comes to, `height_lost_mm` the adult height that growth arrest costs.
     `points` is what it costs on average by the weights of the rules, in planned operations, `gap` what the
     best other first operation costs more; `not_beaten` that no other course has both less burden and a better chance.
+    `expected` holds all that usually happens in one world, `if_every_step_works` the path in the other. `programme` is
+    the id of the programme of print whose best course it is ("" for none), with its name and what it rules out.
     """
 
     id: str
@@ -364,6 +426,11 @@ class Course(Frozen):
     not_beaten: bool = False
     gap: float | None = None
     lost_because: str = ""
+    expected: Expected | None = None
+    if_every_step_works: IfEveryStepWorks | None = None
+    programme: str = ""
+    programme_label: str = ""
+    rules_out: str = ""
 
 
 class OpenQuestion(Frozen):
@@ -419,7 +486,8 @@ class Plan(Frozen):
 
     `firmness` says whether the first operation is a close call. `roads` say how lengthening and prosthesis stand,
     `refused` which stages no source supports for this child. `notices` say what became of decisions that could not be
-    followed, `considered` every rule for and against a stage and every type as judged on the day.
+    followed, `considered` every rule for and against a stage and every type as judged on the day, `printed_results` what
+    print counts of whole courses, where courses are compared.
     """
 
     schema_version: int = SCHEMA_VERSION
@@ -439,6 +507,7 @@ class Plan(Frozen):
     cautions: tuple[Caution, ...]
     sources: tuple[SourceLine, ...]
     considered: tuple[Considered, ...] = ()
+    printed_results: tuple[PrintedResult, ...] = ()
 
     def stage(self, id: str) -> PlanStage:
         """Return a stage by its id; raises KeyError when the plan has none of that name."""

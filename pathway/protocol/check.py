@@ -400,6 +400,7 @@ def _guidance(protocol: Protocol) -> Iterator[_Wrong]:
             )
         if roles.get(goes_with.stage, "accompanying") != "accompanying":
             yield _Wrong(goes_with.id, f"the stage {goes_with.stage!r}", "a stage with the role accompanying")
+    yield from _printed(protocol)
     diagnoses = {diagnosis.id for diagnosis in protocol.diagnoses}
     for item in protocol.companions:
         for name in item.diagnoses:
@@ -416,6 +417,19 @@ def _guidance(protocol: Protocol) -> Iterator[_Wrong]:
         for rule in dispute.rules:
             if rule not in known:
                 yield _Wrong(dispute.id, f"the rule {rule!r}", "the id of a rule, finding, scheme or stage")
+
+
+def _printed(protocol: Protocol) -> Iterator[_Wrong]:
+    """Programmes of print name diagnoses, lengthenings and devices of the rules, and one of them does nothing more."""
+    diagnoses, devices = ({item.id for item in group} for group in (protocol.diagnoses, protocol.devices))
+    leading = {stage.id for stage in with_role("lengthening", protocol)}
+    for item in protocol.printed_programmes:
+        named = [("diagnosis", name, diagnoses) for name in item.diagnoses]
+        named += [("lengthening", step.stage, leading) for step in item.steps]
+        named += [("device", name, devices) for step in item.steps for name in step.devices]
+        for what, name, known in named:
+            if name not in known:
+                yield _Wrong(item.id, f"the {what} {name!r}", f"one of {', '.join(sorted(known))}")
 
 
 def _harms(protocol: Protocol) -> Iterator[_Wrong]:

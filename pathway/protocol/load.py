@@ -39,6 +39,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "goal": ("goals", model.Goal),
     "follow_up": ("follow_ups", model.FollowUp),
     "accompanying": ("accompanying", model.Accompanying),
+    "printed_programme": ("printed_programmes", model.PrintedProgramme),
     "companion": ("companions", model.Companion),
     "implant": ("implants", model.Implant),
     "preference_set": ("preference_sets", model.PreferenceSet),

@@ -31,6 +31,8 @@ from pathway.protocol.guidance import Implant as Implant
 from pathway.protocol.harm import Harm as Harm
 from pathway.protocol.maturity import SkeletalMethod as SkeletalMethod
 from pathway.protocol.preference_sets import PreferenceSet as PreferenceSet
+from pathway.protocol.printed_programme import PrintedProgramme as PrintedProgramme
+from pathway.protocol.printed_programme import PrintedStep as PrintedStep
 from pathway.protocol.units import FindingUnit
 from pathway.record import Frozen
 
@@ -378,6 +380,7 @@ class Protocol(Frozen):
     goals: tuple[Goal, ...] = ()
     follow_ups: tuple[FollowUp, ...] = ()
     accompanying: tuple[Accompanying, ...] = ()
+    printed_programmes: tuple[PrintedProgramme, ...] = ()
     companions: tuple[Companion, ...] = ()
     implants: tuple[Implant, ...] = ()
     preference_sets: tuple[PreferenceSet, ...] = ()
@@ -538,7 +541,8 @@ class Protocol(Frozen):
         ):
             yield from getattr(self, kind)
         yield from (*self.values, *self.cautions, *self.stop_rules, *self.goals, *self.follow_ups)
-        yield from (*self.accompanying, *self.companions, *self.implants, *self.preference_sets, *self.calendars)
+        yield from (*self.accompanying, *self.printed_programmes, *self.companions, *self.implants)
+        yield from (*self.preference_sets, *self.calendars)
 
     def finding_ids(self) -> frozenset[str]:
         """Return the ids of all findings of the catalogue."""

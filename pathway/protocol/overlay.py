@@ -42,6 +42,7 @@ SWITCHABLE = frozenset({"types", "stages", "classifications", "indications", "ga
     "goals",
     "follow_ups",
     "accompanying",
+    "printed_programmes",
     "companions",
     "implants",
     "disagreements",

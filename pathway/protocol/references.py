@@ -34,6 +34,7 @@ NAMING_FIELDS = (
     "school_weight",
     "weight_finding",
     "outgrown",
+    "devices",
 )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -56,6 +56,14 @@ def open_devices(problem: CourseProblem, bone: Bone) -> tuple[Device, ...]:
 
 def _comes_out(state: DeviceState, removed: bool) -> bool:
     return removed or state.device.removal == "at_end"
+
+
+def kept_to(devices: Sequence[OneDevice], names: Sequence[str]) -> tuple[OneDevice, ...]:
+    """Return the devices with those not named so dear that another one is always chosen: the first stays, as base."""
+    first, *others = devices
+    if names and first.device.id not in names:
+        first = replace(first, cost=np.full(first.cost.shape, np.inf))
+    return (first, *(one for one in others if not names or one.device.id in names))
 
 
 def usable(problem: CourseProblem, device: Device, ages: Floats, amounts_mm: Floats) -> np.ndarray:

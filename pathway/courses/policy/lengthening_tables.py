@@ -6,25 +6,26 @@ programme: a bone is taken to have got the share of it that its turn says (see `
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pathway.courses.course import Lengthening
 from pathway.courses.policy import programme as pg
-from pathway.courses.policy.bone_order import Turn, left_mm
-from pathway.courses.policy.device_tables import OneDevice, cheapest, open_devices, rows_of, usable
-from pathway.courses.policy.risks import JOINTS, Exact, Risks, hip_cover, risks_of
+from pathway.courses.policy.bone_order import Turn, left_mm, step_of
+from pathway.courses.policy.device_tables import OneDevice, cheapest, kept_to, open_devices, rows_of, usable
+from pathway.courses.policy.risks import JOINTS, SOUND, Exact, Risks, hip_cover, risks_of
 from pathway.courses.policy.school import school_years_touched
 from pathway.courses.problem import CourseProblem
 from pathway.days import in_months
 from pathway.growth.reference_curves import Floats
-from pathway.protocol.model import Bone, Device
+from pathway.protocol.model import Bone, Device, PrintedProgramme
 from pathway.protocol.question import Question
 from pathway.risk.step_risks import Level
 from pathway.risk.steps import HipCover
 from pathway.timing.rule_links import age_windows, device_days
 
+_SAME = 1e-6
 OPERATIONS = 2.0
 """The device on, and off again."""
 
@@ -33,7 +34,8 @@ OPERATIONS = 2.0
 class Stand:
     """What all lengthenings of a child stand on: visits (columns of the problem's grid), gains, level of risk.
 
-    `columns` are those of the T visits, `gains` and `grid_mm` the steps of gain; `slope` as in `risks_of`.
+    `columns` are those of the T visits, `gains` and `grid_mm` the steps of gain; `slope` as in `risks_of`; `within` a
+    programme of print whose limits are kept to.
     """
 
     problem: CourseProblem
@@ -44,6 +46,7 @@ class Stand:
     grid_mm: float
     level: Level
     slope: float | None
+    within: PrintedProgramme | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,13 +113,20 @@ def amounts_of(problem: CourseProblem, turns: tuple[Turn, ...]) -> Floats:
     return np.arange(least, max(most, least) + 1e-6, step)
 
 
-def usable_of(problem: CourseProblem, turns: tuple[Turn, ...], columns: np.ndarray) -> np.ndarray:
-    """Return by visit and turn (T, N) whether windows and wishes leave any amount."""
+def usable_of(
+    problem: CourseProblem, turns: tuple[Turn, ...], columns: np.ndarray, within: PrintedProgramme | None = None
+) -> np.ndarray:
+    """Return by visit and turn (T, N) whether windows, wishes and the ages of a programme of print leave any amount."""
+    ages = problem.grid.age_years[columns]
     usable = np.zeros((len(columns), len(turns)), bool)
     free = problem.free_soon()[columns]
     for number, turn in enumerate(turns):
         chain = problem.of(turn.bone).chain
         usable[:, number] = (chain.most[min(turn.own, chain.numbers - 1), columns] >= chain.least) & free
+        step = None if within is None else step_of(problem, turn, within)
+        if step is not None:
+            usable[:, number] &= ages >= step.from_age_years - _SAME
+            usable[:, number] &= ages <= (np.inf if step.to_age_years is None else step.to_age_years) + _SAME
     return usable
 
 
@@ -128,7 +138,8 @@ def tables_of(stand: Stand, turns: tuple[Turn, ...], amounts: Floats) -> tuple[l
         idle = np.zeros((len(stand.columns), stand.gains))
         return [_tables(stand, Turn(bone, 0, 1.0), amounts, never, never, idle) for bone in bare], []
     made: list[TurnTables] = []
-    found: dict[tuple[Bone, float, bytes], int] = {}
+    whole: dict[tuple[Bone, float, bytes, tuple[str, ...]], TurnTables] = {}
+    found: dict[tuple[int, float, float], int] = {}
     of = []
     for turn in turns:
         chain = stand.problem.of(turn.bone).chain
@@ -136,12 +147,27 @@ def tables_of(stand: Stand, turns: tuple[Turn, ...], amounts: Floats) -> tuple[l
         # Where its window is closed `when` says so; a limit of its own only makes a set of tables more.
         most[most < chain.least] = float(chain.most.max())
         early, late = _years_before_usual(stand, turn), _years_after_usual(stand, turn)
-        key = turn.bone, turn.share, most.tobytes() + early.tobytes() + late.tobytes()
+        step = None if stand.within is None else step_of(stand.problem, turn, stand.within)
+        devices = () if step is None else step.devices
+        own = turn.bone, turn.share, most.tobytes() + early.tobytes() + late.tobytes(), devices
+        if own not in whole:
+            whole[own] = _tables(stand, turn, amounts, most, early, late, devices)
+        least_mm, most_mm = (0.0, np.inf) if step is None else (step.least_mm, step.most_mm or np.inf)
+        key = list(whole).index(own), least_mm, most_mm
         if key not in found:
             found[key] = len(made)
-            made.append(_tables(stand, turn, amounts, most, early, late))
+            made.append(_between(whole[own], amounts, least_mm, most_mm))
         of.append(found[key])
     return made, of
+
+
+def _between(tables: TurnTables, amounts: Floats, least_mm: float, most_mm: float) -> TurnTables:
+    """Return the same tables with only the amounts between two, both included, allowed."""
+    inside = (amounts >= least_mm - _SAME) & (amounts <= most_mm + _SAME)
+    if inside.all():
+        return tables
+    allowed = tables.lengthening.allowed & inside[None, :, None, None]
+    return replace(tables, lengthening=replace(tables.lengthening, allowed=allowed))
 
 
 def _years_before_usual(stand: Stand, turn: Turn) -> Floats:
@@ -171,7 +197,15 @@ def _years_after_usual(stand: Stand, turn: Turn) -> Floats:
     return late
 
 
-def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floats, late: Floats) -> TurnTables:
+def _tables(
+    stand: Stand,
+    turn: Turn,
+    amounts: Floats,
+    most: Floats,
+    early: Floats,
+    late: Floats,
+    devices: tuple[str, ...] = (),
+) -> TurnTables:
     problem = stand.problem
     own = turn.share * stand.grid_mm * np.arange(stand.gains)
     length = problem.growth.short_mm(turn.bone)[stand.columns]
@@ -179,9 +213,11 @@ def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floa
     ages = np.asarray(problem.grid.age_years[stand.columns], np.float64)
     exact: Exact = np.asarray(amounts, np.float64)
     made = [_one_device(stand, turn.bone, device, percent, exact, ages) for device in open_devices(problem, turn.bone)]
-    chosen = cheapest(made[0], [one for one in made[1:] if one.usable.any()])
+    usual, *others = kept_to(made, devices)
+    chosen = cheapest(usual, [one for one in others if one.usable.any()])
     risks = chosen.risks
-    allowed = _allowed(stand, turn, amounts, most, own)
+    open_ = np.isfinite(chosen.cost[..., SOUND])
+    allowed = _allowed(stand, turn, amounts, most, own) & open_
     shape = percent.shape[:2]
     loss_chance, loss_mm = _loss(stand, turn.bone, shape)
     steps, chances = _gains(stand, amounts, risks)
@@ -191,7 +227,7 @@ def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floa
         pg.Lengthening(
             amounts_mm=amounts,
             allowed=np.repeat(allowed[..., None], len(JOINTS), axis=3),
-            cost=chosen.cost
+            cost=np.where(open_[..., None], chosen.cost, 0.0)
             + (problem.number("practice_early_weight") * early)[:, None, None, None]
             + (problem.number("practice_late_weight") * late)[:, None, :, None],
             gain_steps=steps,

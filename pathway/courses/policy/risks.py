@@ -102,7 +102,7 @@ def risks_of(
     states = [first, slipped, slipped, first]
     again = [0.0, *[number("joint_again_operations")] * 3]
     unplanned = np.stack([of.unplanned_operations + more for of, more in zip(states, again, strict=True)], axis=3)
-    harm = np.stack([_harm(of, number("slip_lasting_share")) for of in states], axis=3)
+    harm = np.stack([lasting_harm_of(of, number("slip_lasting_share")) for of in states], axis=3)
     return Risks(
         unplanned=unplanned,
         harm=np.minimum(harm, 1.0),
@@ -114,7 +114,8 @@ def risks_of(
     )
 
 
-def _harm(of: StepRisks, slip_share: float) -> Floats:
+def lasting_harm_of(of: StepRisks, slip_share: float) -> Floats:
+    """Return the lasting harm of a lengthening, that share of the joints that slip counted with it."""
     harm: Floats = of.lasting_harm + slip_share * (of.hip_slip + of.knee_slip)
     return harm
 

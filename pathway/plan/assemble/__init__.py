@@ -3,7 +3,7 @@
 from pathway.plan.assemble.card import cautions, child_card, cited_sources, notices
 from pathway.plan.assemble.close_calls import Firsts, first_firmness, firsts
 from pathway.plan.assemble.conflicts import conflict
-from pathway.plan.assemble.courses import plan_course
+from pathway.plan.assemble.courses import plan_course, printed_results
 from pathway.plan.assemble.firmness import (
     arrest_does_not_wait,
     arrest_first,
@@ -45,6 +45,7 @@ __all__ = [
     "open_questions",
     "plan_course",
     "plan_stages",
+    "printed_results",
     "quantiles",
     "reason",
     "roads",

@@ -45,6 +45,7 @@ def cautions(
 
 def cited_sources(plan: pm.Plan, protocol: Protocol) -> tuple[pm.SourceLine, ...]:
     """Return every source that the plan cites, in the order of the protocol."""
+    printed = {course.programme for course in plan.alternatives}
     used = {source for stage in plan.stages for source in stage.sources}
     used |= {source for item in plan.classification for source in item.sources}
     used |= {source for item in plan.cautions for source in item.sources}
@@ -55,6 +56,8 @@ def cited_sources(plan: pm.Plan, protocol: Protocol) -> tuple[pm.SourceLine, ...
     }
     used |= {source for item in plan.refused for source in item.sources}
     used |= {source for item in (plan.roads.because if plan.roads else ()) for source in item.sources}
+    used |= {source for one in protocol.printed_programmes if one.id in printed for source in one.sources}
+    used |= {source for item in plan.printed_results for source in item.sources}
     return tuple(
         pm.SourceLine(id=item.id, citation=item.citation, address=item.found_at, seen=item.seen)
         for item in protocol.sources

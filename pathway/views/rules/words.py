@@ -40,6 +40,7 @@ KIND_WORDS = {
     "goals": "goal",
     "follow_ups": "follow-up",
     "accompanying": "what goes with a stage",
+    "printed_programmes": "programme of print",
     "companions": "companion condition",
     "implants": "implant at hand",
     "preference_sets": "set of weights",
@@ -322,6 +323,33 @@ def _accompanying(rule: model.Accompanying, protocol: Protocol) -> str:
     return f"{protocol.stage(rule.stage).label} with {with_stages}{number}: {day} {span}."
 
 
+def _printed_programme(rule: model.PrintedProgramme, protocol: Protocol) -> str:
+    children = ", ".join(protocol.diagnosis(name).label for name in rule.diagnoses)
+    meant = f"{rule.label[0].upper()}{rule.label[1:]}, for {children}"
+    if rule.predicted_mm is not None:
+        meant += f" with {rule.predicted_mm[0]:g} to {rule.predicted_mm[1]:g} mm predicted"
+    if rule.start_age_years is not None:
+        meant += f", begun at {rule.start_age_years[0]:g} to {rule.start_age_years[1]:g} years"
+    if rule.road == "prosthetic":
+        parts = ["the prosthetic road"]
+    else:
+        parts = [value_of_field(step, protocol).rstrip(".") for step in rule.steps]
+        parts.append(f"{rule.most_lengthenings} lengthenings at most" if rule.steps else "no lengthening")
+        parts.append("growth arrest may be part of it" if rule.growth_arrest else "no growth arrest")
+    needs = f" Needs: {rule.needs}." if rule.needs else ""
+    return f"{meant}: {'; '.join(parts)}.{needs} Rules out: {rule.rules_out}"
+
+
+def _printed_step(step: model.PrintedStep, protocol: Protocol) -> str:
+    number = f" {step.number}" if step.number is not None else ""
+    ages = f" from {step.from_age_years:g}" if step.from_age_years else ""
+    ages += f" to {step.to_age_years:g}" if step.to_age_years is not None else ""
+    ages += " years" if ages else ""
+    amounts = f", {step.least_mm:g} to {step.most_mm:g} mm" if step.most_mm is not None else ""
+    devices = " or ".join(protocol.device(name).label for name in step.devices)
+    return f"{protocol.stage(step.stage).label.lower()}{number}{ages}{amounts}{f', {devices}' if devices else ''}."
+
+
 def _companion(rule: model.Companion, protocol: Protocol) -> str:
     children = ", ".join(protocol.diagnosis(name).label for name in rule.diagnoses)
     shares = [f"{share:g}" for share in (rule.share_low_percent, rule.share_high_percent) if share is not None]
@@ -445,6 +473,8 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Goal: _goal,
     model.FollowUp: _follow_up,
     model.Accompanying: _accompanying,
+    model.PrintedProgramme: _printed_programme,
+    model.PrintedStep: _printed_step,
     model.Companion: _companion,
     model.Implant: _implant,
     model.PreferenceSet: _preference_set,

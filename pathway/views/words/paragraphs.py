@@ -14,6 +14,7 @@ from pathway.questions import why
 from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
 from pathway.views.words import firmness, roads
+from pathway.views.words.expected import short_words
 from pathway.views.words.plan import STATUS_MARKS, amount_words, state_words, when_words
 
 if TYPE_CHECKING:
@@ -199,12 +200,8 @@ def of_child(plan: Plan) -> Iterator[Paragraph]:
     if course is not None:
         yield Paragraph("Course", heading=True)
         yield Paragraph(f"{course.summary} ({roads.first_words(plan, course)})")
-        burden = course.burden
-    if course is not None and course.residual_mm is not None:
-        count = "1 operation" if burden.operations == 1 else f"{burden.operations} operations"
-        yield Paragraph(f"{count}, {burden.device_months:.0f} months with a device")
-        if course.chance_within_20_mm is not None:
-            yield Paragraph(f"Ends within 2 cm in about {100 * course.chance_within_20_mm:.0f} of 100")
+    if course is not None and course.residual_mm is not None and (told := short_words(course)):
+        yield Paragraph(f"{told[0].upper()}{told[1:]}")
     if plan.firmness.sentence:
         yield Paragraph("Close call", heading=True)
         yield Paragraph(plan.firmness.sentence)

@@ -10,6 +10,7 @@ from pathway.questions.why import SPANNED, Line
 from pathway.views.words import roads
 from pathway.views.words.caution import INVENTED, caution
 from pathway.views.words.curve_table import curve_table
+from pathway.views.words.expected import expected_words
 from pathway.views.words.wrapping import wrap
 
 STATUS_WORDS = {
@@ -346,21 +347,37 @@ def _course(plan: Plan, course: Course, width: int, plain: bool) -> Iterator[str
     first = roads.first_words(plan, course)
     mark = "" if plain or not first else "▶ "
     text = f"{mark}{f'{first}: ' if first else ''}{course.summary}"
-    burden = course.burden
     yield from wrap(text, width, "  " if first else "    ", "      ")
     if course.residual_mm is None:
         yield from wrap(course.lost_because or "to be discussed: not measured by length", width, "      ")
         return
-    number = f"{burden.operations} operation{'' if burden.operations == 1 else 's'}"
-    text = f"If every step works: {residual_words(course.median_residual_mm)}; {number}"
-    yield from wrap(f"{text}, {burden.device_months:.0f} months with a device.", width, "      ")
+    yield from wrap(path_words(course), width, "      ")
     yield from wrap(usual_words(course), width, "      ")
     if course.lost_because:
         yield from wrap(f"Not first: {course.lost_because}.", width, "      ")
 
 
+def path_words(course: Course) -> str:
+    """Return what the path of a course takes if every step works: the other world, in a sentence of its own."""
+    path = course.if_every_step_works
+    if path is None or course.residual_mm is None:
+        return ""
+    lost = f"; adult height lost {path.adult_height_lost_mm / 10:.1f} cm" if path.adult_height_lost_mm >= 1 else ""
+    counted = f"{path.operations} operation{'' if path.operations == 1 else 's'} of all kinds"
+    return (
+        f"If every step works: {counted}, {path.device_months:.0f} months with a device, school years touched "
+        f"{path.school_years_touched}, {path.months_over_25_mm:.0f} months over 2.5 cm; "
+        f"{residual_words(path.residual_mm)}{lost}."
+    )
+
+
 def usual_words(course: Course) -> str:
-    """Return what usually comes of a course in one sentence or two; "" where no chances were worked out."""
+    """Return what usually comes of a course in some sentences; "" where no chances were worked out."""
+    return expected_words(course) or _older_words(course)
+
+
+def _older_words(course: Course) -> str:
+    """Return the same of a plan that was stored before ranges were worked out."""
     usual, spread = course.usually, course.residual_mm
     if usual is None or spread is None or course.chance_within_20_mm is None:
         return ""
