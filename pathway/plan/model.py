@@ -486,8 +486,8 @@ class Plan(Frozen):
 
     `firmness` says whether the first operation is a close call. `roads` say how lengthening and prosthesis stand,
     `refused` which stages no source supports for this child. `notices` say what became of decisions that could not be
-    followed, `considered` every rule for and against a stage and every type as judged on the day, `printed_results` what
-    print counts of whole courses, where courses are compared.
+    followed, `considered` every rule for and against a stage and every type as judged on the day; where courses are
+    compared, `printed_results` what print counts of whole courses.
     """
 
     schema_version: int = SCHEMA_VERSION
