@@ -365,7 +365,7 @@ def path_words(course: Course) -> str:
     lost = f"; adult height lost {path.adult_height_lost_mm / 10:.1f} cm" if path.adult_height_lost_mm >= 1 else ""
     counted = f"{path.operations} operation{'' if path.operations == 1 else 's'} of all kinds"
     return (
-        f"If every step works: {counted}, {path.device_months:.0f} months with a device, school years touched "
+        f"If every step works: {counted}, {path.device_months:.0f} months with a device, school years affected "
         f"{path.school_years_touched}, {path.months_over_25_mm:.0f} months over 2.5 cm; "
         f"{residual_words(path.residual_mm)}{lost}."
     )

@@ -30,7 +30,7 @@ def test_planning_one_child(name: str, protocol: Protocol, benchmark: BenchmarkF
     text = resources.files("example_patients").joinpath(f"{name}.toml").read_text(encoding="utf-8")
     record = read_case(text, name, protocol, ON)
     assert isinstance(record, Record)
-    plan = benchmark(make_plan, record, protocol, ON)
+    plan = benchmark(make_plan, Question(record, protocol, ON))
     assert plan.child.id == name
 
 
