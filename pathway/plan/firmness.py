@@ -8,7 +8,7 @@ from pathway.days import Day
 from pathway.record import Frozen
 
 FirstKind = Literal[
-    "lengthening", "growth_arrest", "lengthening_with_growth_arrest", "other_operation", "prosthetic_road", "nothing"
+    "lengthening", "growth_arrest", "lengthening_with_growth_arrest", "other_operation", "prosthesis", "nothing"
 ]
 Level = Literal["close call", "a matter of weighing", "firm"]
 

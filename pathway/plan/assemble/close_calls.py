@@ -48,7 +48,7 @@ def firsts(stages: Sequence[pm.PlanStage], course: Course | None, protocol: Prot
 
 
 def _nothing(*, prosthetic: bool) -> pm.FirstOperation:
-    kind: pm.FirstKind = "prosthetic_road" if prosthetic else "nothing"
+    kind: pm.FirstKind = "prosthesis" if prosthetic else "nothing"
     label = "the prosthetic road" if prosthetic else "no operation for length"
     return pm.FirstOperation(kind=kind, stage="", label=label, age_years=None, amount_mm=None)
 
