@@ -127,7 +127,7 @@ class TestChildren:
 
     def test_finds_by_name_diagnosis_or_next_step(self) -> None:
         said = run("children", *ON, "--find", "fibular").stdout
-        assert "Children: 2 of 12" in said
+        assert f"Children: 2 of {len(NAMES)}" in said
         assert "birch-04" in said
         assert "rowan-02" not in said
 
@@ -265,7 +265,7 @@ def test_screens_of_a_file_that_is_not_there_do_not_open() -> None:
 def test_without_a_terminal_the_list_is_printed_instead_of_the_screens(verb) -> None:
     result = run(*verb)
     assert result.exit_code == 0
-    assert "Children: 12, planned as of" in result.stdout
+    assert f"Children: {len(NAMES)}, planned as of" in result.stdout
 
 
 async def test_an_answer_to_what_if_says_what_its_screen_says() -> None:

@@ -69,9 +69,8 @@ def cells(course: Course) -> Cells:
 
 def spread_words(of: Spread, digits: int) -> str:
     """Return a count as `5.4 (4-8)`: its mean and the range of 90 of 100, which holds the mean as it is written."""
-    mean = f"{of.mean:.{digits}f}"
-    low, high = min(round(of.p05), float(mean)), max(round(of.p95), float(mean))
-    return f"{mean} ({low:.{0 if low == round(low) else digits}f}-{high:.{0 if high == round(high) else digits}f})"
+    mean = round(of.mean, digits)
+    return f"{mean:g} ({min(round(of.p05), mean):g}-{max(round(of.p95), mean):g})"
 
 
 def lasting(told: Expected) -> tuple[float, float, float]:

@@ -240,7 +240,7 @@ class TestNarrowerChoices:
         assert nothing.path == () and nothing.value > policy.value
 
     def test_only_an_arrest_is_open(self) -> None:
-        problem, question = short_by(0.05, 0.02)
+        problem, question = short_by(0.08, 0.03)
         bare = replace(problem, first=replace(problem.first, stages=()), second=replace(problem.second, stages=()))
         assert made_of(bare, question).programme.most == 0
 
