@@ -226,6 +226,7 @@ class PlanStage(Frozen):
     what both share; of the prosthetic road a stage has a `window` and no date. `past_usual` is the day on which its
     usual ages ended, where it can only come later; `likely` that most children come to it, though it need not be asked
     for today.
+    `goes_with` is the stage that a visit or treatment goes with.
     """
 
     id: str
@@ -239,6 +240,7 @@ class PlanStage(Frozen):
     status: StageStatus
     side: str
     road: Literal["", "lengthening", "prosthetic"] = ""
+    goes_with: str = ""
     likely: bool = False
     because: tuple[Reason, ...]
     amount_mm: float | None = None

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from pathway.views.words.caution import CAUTION
+from tests.examples import NAMES
 
 ROOT = Path(__file__).parents[2]
 TMUX = shutil.which("tmux")

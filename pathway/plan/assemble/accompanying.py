@@ -64,6 +64,7 @@ def _one(
         status="under_way" if under_way else "later" if day > on else "ready",
         side=leader.side,
         road=leader.road,
+        goes_with=leader.id,
         because=(
             pm.Reason(
                 rule=rule.id,

@@ -232,12 +232,14 @@ def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int
 def _card(
     plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: dict[str, int], told: dict[str, int]
 ) -> Card:
-    """Return the card of a step; `told` is what earlier cards said of large steps, and where. It is added to."""
+    """Return the card of a step; `told` is what earlier cards said, and where. It is added to."""
     first = step.stages[0]
     late = f" {words.say('steps.late')}" if any(roads.late_words(plan, stage) for stage in step.stages) else ""
     facts = [(words.say("steps.what"), f"{_whats(step, words)}{late}")]
     if long := _long(first, words, protocol):
         facts.append((words.say("steps.long"), long))
+    if with_it := _with_it(plan, step, words):
+        facts.append((words.say("steps.with_it"), with_it))
     amounts = [stage.amount_mm for stage in step.stages if stage.amount_mm is not None]
     if amounts:
         kind = "steps.grow_less" if role_of(step.kind, protocol) == "growth_arrest" else "steps.amount"
@@ -254,10 +256,21 @@ def _card(
     care = f"stages.{step.kind}.care"
     if words.has(care):
         name = "nail" if say.by_nail(first) and words.has("care.nail.home") else words.say(care)
-        for place in ("home", "school"):
-            facts.append((words.say(f"steps.{place}"), words.say(f"care.{name}.{place}")))
+        if f"care.{name}" in told:
+            facts.append((words.say("steps.home"), words.say("steps.as_before", step=told[f"care.{name}"])))
+        else:
+            told[f"care.{name}"] = step.number
+            for place in ("home", "school"):
+                facts.append((words.say(f"steps.{place}"), words.say(f"care.{name}.{place}")))
     foot = _cited(step.stages, words, numbers)
     return Card(str(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot)
+
+
+def _with_it(plan: Plan, step: Step, words: Wording) -> str:
+    """Return what goes with a step, each kind once, in the order of its first day: visits before it, exercises."""
+    ids = {stage.id for stage in step.stages}
+    around = sorted((s for s in plan.stages if s.goes_with in ids), key=lambda stage: (stage.date or plan.on, stage.id))
+    return " ".join(dict.fromkeys(_what(stage, words) for stage in around))
 
 
 def _what(stage: PlanStage, words: Wording) -> str:
