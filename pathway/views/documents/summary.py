@@ -97,7 +97,7 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
     yield Heading("Findings and classification")
     yield Bullets(tuple(_findings(plan, names)), small=True)
     yield Heading("Plan")
-    shown = [stage for stage in roads.other_stages(plan) if not stage.goes_with]
+    shown = roads.other_stages(plan)
     loose = [_loose(plan, stage) for stage in shown if stage.status == "optional"]
     rows = tuple(_row(plan, stage) for stage in shown if stage.status != "optional")
     head = ("stage", "state", "date", "age", "amount", "allowed")
