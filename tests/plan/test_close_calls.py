@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import replace
-from functools import cache
+from functools import cache, lru_cache
 from unittest import mock
 
 import numpy as np
@@ -67,7 +67,7 @@ def planned(name: str, protocol: Protocol = PROTOCOL) -> Plan:
     return made_once(Question(example(name), protocol, ON), compared=False)
 
 
-@cache
+@lru_cache(maxsize=1)
 def weighing(name: str) -> tuple[Weighed, First]:
     """The child's programme with every first operation and what it costs."""
     question = Question(example(name), PROTOCOL, ON).as_known()

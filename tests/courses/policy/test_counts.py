@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -21,7 +21,7 @@ LIVES = 4000
 EXAMPLES = ("willow-03", "birch-04")
 
 
-@cache
+@lru_cache(maxsize=1)
 def lived(name: str) -> tuple[Solved, Outcome, Lives]:
     child = example_programme(name)
     assert child is not None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 import pytest
@@ -43,7 +43,7 @@ def problem(name: str) -> tuple[CourseProblem, Question]:
     return found[0], question
 
 
-@cache
+@lru_cache(maxsize=1)
 def solved(name: str, id: str) -> tuple[ChildProgramme, Solved, Outcome]:
     child = programme_of(*problem(name), within=PROGRAMMES[id] if id else None, arrest=_arrests(id))
     assert child is not None
