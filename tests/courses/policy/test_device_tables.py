@@ -33,7 +33,14 @@ def asked(name: str, protocol: Protocol | None = None) -> tuple[CourseProblem, Q
 
 
 def without(*devices: str) -> Protocol:
-    off = tuple(Entry("devices", id, {"off": True, "because": "Not here."}, "own.toml") for id in devices)
+    # A programme of print that asks for a device goes with it.
+    asking = [
+        one.id
+        for one in load_protocol().printed_programmes
+        if set(devices) & {device for step in one.steps for device in step.devices}
+    ]
+    named = [("devices", id) for id in devices] + [("printed_programmes", id) for id in asking]
+    off = tuple(Entry(kind, id, {"off": True, "because": "Not here."}, "own.toml") for kind, id in named)
     theirs = laid_over(load_protocol(), Overlay("", "", off))
     assert isinstance(theirs, Protocol)
     return theirs
