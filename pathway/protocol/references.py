@@ -18,7 +18,6 @@ NAMING_FIELDS = (
     "otherwise",
     "instead",
     "stages",
-    "around",
     "mends",
     "alters",
     "derived_from",
@@ -26,15 +25,9 @@ NAMING_FIELDS = (
     "applies_to",
     "diagnoses",
     "rules",
-    "evidence",
     "weights",
     "earlier_stage",
     "later_stage",
-    "month_weight",
-    "school_weight",
-    "weight_finding",
-    "outgrown",
-    "devices",
 )
 
 

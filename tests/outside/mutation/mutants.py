@@ -16,8 +16,6 @@ KINDS = (
     "intervals",
     "age_windows",
     "amount_limits",
-    "devices",
-    "spans",
     "both_sided",
     "stop_rules",
     "goals",
@@ -41,11 +39,6 @@ NUMBERS = (
     "duration_months",
     "most",
     "look_again_months",
-    "while_growth_left_mm",
-    "or_after_growth_months",
-    "most_growth_left_mm",
-    "least_mm",
-    "months_per_cm",
 )
 FLAGS = (
     "optional",
@@ -63,9 +56,6 @@ FLAGS = (
     "latest_useful",
     "weighs_late",
     "only",
-    "paired",
-    "rod",
-    "spans_knee",
 )
 TEXTS = ("because", "text", "target", "look_for", "label", "what", "family_words", "how", "gap")
 DROPPED = ("otherwise", "instead", "gap_when", "bone", "sex", "stands", "road")
