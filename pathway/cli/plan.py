@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -180,19 +179,14 @@ def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: SheetsOfPlan | N
         text = plan_json(made) if as_json else with_headings(plan_text(made, width(), plain=words_only(plain)))
         click.echo(text, nl=as_json)
     if sheets and not as_json:
-        from pathway.views.words.worksheet import worksheet_text
+        from pathway.views.words.worksheet import not_yet_text, worksheet_text
 
         for sheet in sheets.made:
             printed = worksheet_text(sheet, width(), plain=words_only(plain))
             click.echo("\n" + with_headings(printed), nl=False)
         for item in sheets.not_yet:
-            said = " ".join(problem.sentence for problem in item.problems)
-            click.echo(f"\n{_not_yet(item.label, said)}")
+            click.echo("\n" + not_yet_text(item, width()))
     leave_with_conflicts(made)
-
-
-def _not_yet(label: str, needs: str) -> str:
-    return textwrap.fill(f"No worksheet yet for {label} — {needs}", width(), break_long_words=False)
 
 
 def _caution(made: Plan) -> str:

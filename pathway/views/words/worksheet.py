@@ -5,10 +5,15 @@ from __future__ import annotations
 import datetime
 import textwrap
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from pathway.views.drawings.schematic import characters
 from pathway.views.words.caution import with_invented
+from pathway.views.words.wrapping import wrap
 from pathway.worksheets.sheet import Cell, Column, Input, Line, Section, Sheet, Table, Warning
+
+if TYPE_CHECKING:
+    from pathway.worksheets.of_plan import NotYet
 
 NO_VALUE = "-"
 LEAST_TEXT = 12
@@ -22,6 +27,12 @@ def worksheet_text(sheet: Sheet, width: int = 80, *, plain: bool = False, invent
     `invented` is what is said of an invented child.
     """
     return "\n".join(line.rstrip() for line in _lines(sheet, width, plain, invented)) + "\n"
+
+
+def not_yet_text(waiting: NotYet, width: int) -> str:
+    """Return which stage of a plan has no sheet yet, and what it needs, in lines of at most `width` columns."""
+    needs = " ".join(problem.sentence for problem in waiting.problems)
+    return "\n".join(wrap(f"No worksheet yet for {waiting.label} — {needs}", width))
 
 
 def value_words(value: object, unit: str = "", places: int = 0) -> str:
