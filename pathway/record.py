@@ -98,7 +98,8 @@ class Operation(Frozen):
     """An operation or treatment that was done; `kind` is a stage of the protocol.
 
     `achieved_mm` is the length gained, `achieved_deg` the angle gained, `physes` the growth plates closed,
-    `device_removed` the end of treatment with a device or cast.
+    `device_removed` the end of treatment with a device or cast: for a nail that stays, the day from which the new bone
+    carries. `device` is the device of a lengthening (a `device` of the rules); None is the usual one of its bone.
     """
 
     kind: str
@@ -108,6 +109,7 @@ class Operation(Frozen):
     achieved_deg: float | None = None
     physes: tuple[str, ...] = ()
     device_removed: Day | None = None
+    device: str | None = None
     complications: tuple[str, ...] = ()
     note: str = ""
 

@@ -34,7 +34,7 @@ PLANNERS = (
 def made_once(question: Question, **options: Any) -> Plan:
     """Return what `make_plan` returns; the same record, rules, day and options are planned once a run."""
     wanted = sorted({"seed": 0, "compared": True, **options}.items())
-    asked = f"{question.record.model_dump_json()}{rules_of(question.protocol)}{question.on}{wanted}"
+    asked = f"{question.record.model_dump_json()}{rules_of(question.protocol)}{question.on}{question.earlier}{wanted}"
     key = hashlib.sha256(asked.encode()).hexdigest()
     if key not in _MADE:
         _MADE[key] = _shared(key, question, options)

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Literal
 
 from pathway.days import day_at_age
+from pathway.protocol.load import load_protocol
 from pathway.record import (
     CaseCalendar,
     Child,
@@ -24,7 +25,7 @@ from pathway.record import (
 BORN = datetime.date(2022, 3, 14)
 FILM = "standing_full_length_film"
 
-OF_CHILD = ("active_infection", "therapy_arranged", "standing_height_mm", "upper_limbs_functional")
+OF_CHILD = frozenset(rule.id for rule in load_protocol().findings if rule.of == "child")
 
 HEALTHY: Mapping[str, Value] = {
     "neck_shaft_angle_deg": 130.0,

@@ -19,7 +19,6 @@ from pathway.children.storage import Storage
 from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
-from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.views.words import paragraphs
 from pathway.views.words.paragraphs import Aids
@@ -138,7 +137,7 @@ class PathwayApp(SavingApp):
             elif record is None or self.rules is None:
                 outcome = planner.make(name, text, self.on, self.protocol)
             else:
-                outcome = planner.make_from(name, Question(record, self.rules, self.on), compared)
+                outcome = planner.make_from(name, self.question(name, record, self.rules), compared)
             if isinstance(outcome, planner.Made):
                 self.pictures.prerequisites(outcome.plan, width)
                 self.named = self.named or planner.names_in(outcome.protocol)

@@ -73,7 +73,8 @@ def make_kept(name: str, storage: Storage, on: datetime.date, protocol: Protocol
     from pathway.children.storage import SaveFailed
 
     try:
-        return make_from(name, Question(storage.read(name), protocol, on))
+        record = storage.read(name)
+        return make_from(name, Question(record, protocol, on, earlier=storage.earlier(name)))
     except SaveFailed as error:
         return (f"{error} Then open the child again.",)
 
@@ -104,7 +105,7 @@ class Left(Exception):
 
 
 def follow_up(
-    record: Record, before: Plan, events: Sequence[Event], protocol: Protocol, wanted: Callable[[], bool]
+    question: Question, before: Plan, events: Sequence[Event], wanted: Callable[[], bool]
 ) -> Iterator[Preview | tuple[str, ...]]:
     """Yield what events change: at once without their causes, then with them; or why there is no plan.
 
@@ -120,9 +121,10 @@ def follow_up(
         return make_plan(question, **options)
 
     try:
-        after = make(Question(apply(record, events), protocol, before.on))
+        record, protocol = question.record, question.protocol
+        after = make(question.about(apply(record, events)))
         yield Preview(before, after, (), tuple(Change(found, ()) for found in differences(before, after)))
-        yield compared(record, before, events, after, protocol, make=make)
+        yield compared(record, before, events, after, protocol, earlier=question.earlier, make=make)
     except Left:
         return
     except PlanBreach as error:

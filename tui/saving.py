@@ -89,6 +89,11 @@ class SavingApp(App[None]):
             loud: SeverityLevel = "warning" if self.child_list[child].unsaved else "information"
             self.notify(told, title=child, severity=loud, timeout=SHOWN_SECONDS, markup=False)
 
+    def question(self, child: str, record: Record, rules: Protocol, on: datetime.date | None = None) -> Question:
+        """Return what is asked of a child: with the plan accepted last, where a storage keeps one."""
+        earlier = () if self.storage is None else self.storage.earlier(child)
+        return Question(record, rules, on or self.on, earlier=earlier)
+
     @work(thread=True)
     def find_children(self) -> None:
         """List the children of the storage."""
@@ -178,7 +183,7 @@ class SavingApp(App[None]):
         answer: Saved | SaveConflict | SaveFailed
         try:
             if not compared:
-                whole = planner.make_from(child, Question(record, rules, self.on), True)
+                whole = planner.make_from(child, self.question(child, record, rules), True)
                 plan = whole.plan if isinstance(whole, planner.Made) else plan
             answer = self.storage.save(child, events, plan, rules, reason)
         except SaveFailed as error:

@@ -157,6 +157,8 @@ def _operation(fields: Fields, known: Known, affected: object) -> Operation | No
     if leader is not None:
         do = f"write the date as `device_removed` of the {leader.id} and remove this operation"
         fields.wrong("kind", f"an operation other than the end of a {leader.id}", do)
+    if kind is not None and protocol.stage(kind).bone is None and fields.has("device"):
+        fields.wrong("device", "no device, because it lengthens no bone", "remove it")
     achieved_mm = fields.number("achieved_mm", 0, _longest_mm(kind, protocol), "mm")
     achieved_deg = fields.number("achieved_deg", -180, 180, "degrees")
     physes = fields.words("physes", PHYSES, "growth plate")
@@ -164,6 +166,7 @@ def _operation(fields: Fields, known: Known, affected: object) -> Operation | No
     if day is not None and removed is not None and removed < day:
         expected = f"a date on or after the operation ({day.isoformat()})"
         fields.wrong("device_removed", expected, "correct one of the two dates")
+    device = fields.choice("device", _devices(kind, protocol), "device")
     complications = fields.words("complications", protocol.complications, "complication")
     note = fields.text("note")
     fields.done("an operation")
@@ -177,9 +180,16 @@ def _operation(fields: Fields, known: Known, affected: object) -> Operation | No
         achieved_deg=achieved_deg,
         physes=physes,
         device_removed=removed,
+        device=device,
         complications=complications,
         note=note,
     )
+
+
+def _devices(kind: str | None, protocol: Protocol) -> tuple[str, ...]:
+    """Return the devices that lengthen the bone of a stage; all of them where the stage is none."""
+    bone = None if kind is None else protocol.stage(kind).bone
+    return tuple(device.id for device in protocol.devices if bone is None or device.bone == bone)
 
 
 def _check_side(fields: Fields, kind: str, side: str, affected: object, protocol: Protocol) -> None:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pathway.events import Event
     from pathway.plan.model import Plan
     from pathway.protocol.model import Protocol
+    from pathway.protocol.question import EarlierOperation
     from pathway.record import Record
 
 CHANGED = "the file was changed by another program"
@@ -50,6 +51,10 @@ class FileStorage:
             raise SaveFailed(*record)
         self._known[child] = text
         return record
+
+    def earlier(self, child: str) -> tuple[EarlierOperation, ...]:
+        """Return nothing: a file keeps no accepted plans."""
+        return ()
 
     def save(
         self, child: str, events: Sequence[Event], plan: Plan, protocol: Protocol, reason: str

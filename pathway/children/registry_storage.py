@@ -8,11 +8,15 @@ from contextlib import contextmanager, suppress
 
 from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed
 from pathway.events import Event, apply
+from pathway.plan.earlier import earlier_of
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import EarlierOperation
 from pathway.questions.due import plan_summary
 from pathway.record import Record
+from pathway.registry.journal.chain import head_of
 from pathway.registry.journal.entry import Entry, Head, StaleHead, StoredPlan
+from pathway.registry.journal.fold import earlier_operations
 from pathway.registry.planning import protocol_digest, save_followup, still_true
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
@@ -32,6 +36,7 @@ class RegistryStorage:
         self._who = who
         self._now = now
         self._known: dict[str, tuple[Record, Head]] = {}
+        self._earlier: dict[str, tuple[EarlierOperation, ...]] = {}
 
     @property
     def place(self) -> str:
@@ -56,8 +61,14 @@ class RegistryStorage:
     def read(self, child: str) -> Record:
         """Return what is known of a child now."""
         with _translating_registry_problems():
-            self._known[child] = self._store.record_and_head(child)
+            entries = self._store.entries(child)
+            self._known[child] = self._store.folded(child, entries), head_of(entries)
+        self._earlier[child] = earlier_operations(entries)
         return self._known[child][0]
+
+    def earlier(self, child: str) -> tuple[EarlierOperation, ...]:
+        """Return the operations of the plan accepted last, as read or saved last."""
+        return self._earlier.get(child, ())
 
     def save(
         self, child: str, events: Sequence[Event], plan: Plan, protocol: Protocol, reason: str
@@ -71,6 +82,7 @@ class RegistryStorage:
                 return SaveConflict(tuple(map(_since, saved.since)), self.read(child))
         wanted = apply(known, events)
         self._known[child] = (wanted, saved.head)
+        self._earlier[child] = earlier_of(plan)
         summary = plan_summary(plan, wanted, protocol)
         stored = StoredPlan(child, saved.head, protocol.version, protocol_digest(protocol), plan.on, summary)
         with suppress(RegistryProblem):  # only lists read it, and `registry replan` makes it again

@@ -11,6 +11,7 @@ from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.problems import Problem, Refused
 from pathway.protocol import model
+from pathway.protocol.question import EarlierOperation
 from pathway.record import Record
 
 
@@ -58,6 +59,9 @@ class Storage(Protocol):
 
     def read(self, child: str) -> Record:
         """Return what is known of a child now; saving is held against it."""
+
+    def earlier(self, child: str) -> tuple[EarlierOperation, ...]:
+        """Return the operations of the plan of a child that was accepted last, as read or saved last; () where none."""
 
     def save(
         self, child: str, events: Sequence[Event], plan: Plan, protocol: model.Protocol, reason: str

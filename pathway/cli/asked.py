@@ -96,18 +96,26 @@ class Asked:
         return self.child.record
 
     @cached_property
+    def question(self) -> Question:
+        """Return what is asked: of a child in the registry with the plan that was accepted last."""
+        from pathway.registry.journal.fold import earlier_operations
+
+        earlier = earlier_operations(self.child.entries) if self.child.entries else ()
+        return Question(self.record, self.protocol, self.on, earlier=earlier)
+
+    @cached_property
     def plan(self) -> Plan:
         """Return the plan of the child on the day, with the recommended course alone."""
         from pathway.plan.make import make_plan
 
-        return make_plan(Question(self.record, self.protocol, self.on), compared=False)
+        return make_plan(self.question, compared=False)
 
     @cached_property
     def compared(self) -> Plan:
         """Return the plan with every course that it is compared with, which takes longer."""
         from pathway.plan.make import make_plan
 
-        return make_plan(Question(self.record, self.protocol, self.on))
+        return make_plan(self.question)
 
 
 def child_verb(verb: Verb) -> Verb:

@@ -12,7 +12,6 @@ from pathway.cli.errors import leave_with_conflicts, refuse
 from pathway.cli.options import as_day, json_option, plain_option
 from pathway.cli.printing import width, with_headings, words_only
 from pathway.preferences import PREFERENCES
-from pathway.protocol.question import Question
 
 
 class Span(click.ParamType[tuple[datetime.date, datetime.date]]):
@@ -50,7 +49,11 @@ class Span(click.ParamType[tuple[datetime.date, datetime.date]]):
 )
 @click.option("--lift-at-most", type=click.FloatRange(0, 30), metavar="CM", help="Highest acceptable lift, cm.")
 @click.option("--prefer", type=click.Choice(PREFERENCES), multiple=True, help="What matters most among good courses.")
-@click.option("--how-firm", is_flag=True, help="Say which single change would lead to another course (takes seconds).")
+@click.option(
+    "--how-firm",
+    is_flag=True,
+    help="Say which single change would lead to another course or first operation (up to half a minute).",
+)
 @json_option
 @plain_option
 def alternatives(
@@ -73,6 +76,7 @@ def alternatives(
     from pathway.questions.what_if import WhatIf, what_if, with_wishes
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.courses import courses_text
+    from pathway.views.words.firmness import first_lines
 
     wished = WhatIf(
         without=without,
@@ -87,8 +91,11 @@ def alternatives(
     for stage in without:
         if stage not in stages:
             refuse("--without", repr(stage), "a stage of the protocol", _near(stage, stages))
-    answer = what_if(Question(record, protocol, day), wished)
-    firm = robustness(Question(with_wishes(record, wished, day), protocol, day), answer.wished) if how_firm else None
+    question = asked.question
+    answer = what_if(question, wished)
+    firm = None
+    if how_firm:
+        firm = robustness(question.about(with_wishes(record, wished, day)), answer.wished, weighed=True)
     if as_json:
         courses = [course.model_dump(mode="json") for course in answer.wished.alternatives]
         data: dict[str, object] = {"child": answer.wished.child.id, "on": str(day), "asked": answer.asked}
@@ -98,9 +105,12 @@ def alternatives(
         data["roads"] = roads.model_dump(mode="json") if roads is not None else None
         if firm is not None:
             data["stands"], data["turns"] = firm.stands, [asdict(turn) for turn in firm.turns]
+            data["same_first"], data["weighed"] = firm.same_first, firm.weighed
         click.echo(part_json({**data, **compared, "caution": answer.wished.cautions[0].text}))
     else:
         click.echo(with_headings(courses_text(answer, width(), plain=words_only(plain), firm=firm)), nl=False)
+        if firm is not None:
+            click.echo("".join(f"{line}\n" for line in first_lines(answer.wished, firm, width())), nl=False)
     leave_with_conflicts(answer.wished)
 
 

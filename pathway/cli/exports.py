@@ -146,14 +146,16 @@ def _lines(
     """Yield one document after the other, never two at once in memory; a case that fails is told and passed over."""
     from pathway.children.resolve import locate, read
     from pathway.plan.make import make_plan
+    from pathway.registry.journal.fold import earlier_operations
 
     with click.progressbar(cases, label="Planning", file=sys.stderr, hidden=not sys.stderr.isatty()) as shown:
         for case in shown:
             try:
                 found = locate(case, registry)
                 tell_notes(found)
-                record = read(found, protocol, day).record
-                text = _document(make_plan(Question(record, protocol, day), compared=False), record, protocol, moment)
+                child = read(found, protocol, day)
+                asked = Question(child.record, protocol, day, earlier=earlier_operations(child.entries))
+                text = _document(make_plan(asked, compared=False), child.record, protocol, moment)
             except Refused as error:
                 failed.append(tell(error))
                 continue

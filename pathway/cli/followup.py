@@ -103,7 +103,7 @@ def followup(
         if value is not None
     ]
     events = (*_read(text, record, protocol, day, str(fragment)), *_typed(tables, record, protocol, day))
-    _previewed(record, events, protocol, day, as_json)
+    _previewed(asked.question, events, as_json)
     if not _wanted(save, as_json):
         return
     if asked.located.origin != "registry":
@@ -127,7 +127,7 @@ def followup(
             note(f"{child}: somebody else has saved since ({since}). Both together would change:")
             record, head = store.record_and_head(child)
             events = rebase(events, record)
-            _previewed(record, events, protocol, day, as_json)
+            _previewed(asked.question.about(record), events, as_json)
             if not sys.stdin.isatty():
                 raise cannot("", "Nothing was saved", "enter it again to save both together")
             if not confirmed("Save?"):
@@ -157,13 +157,13 @@ def _sound(read: FollowUp | tuple[Problem, ...]) -> tuple[Event, ...]:
     return read.events
 
 
-def _previewed(record: Record, events: Sequence[Event], protocol: Protocol, day: datetime.date, as_json: bool) -> None:
+def _previewed(question: Question, events: Sequence[Event], as_json: bool) -> None:
     """Print what events change."""
     from pathway.events import apply
     from pathway.questions.followup import preview
 
-    _questions(record, apply(record, events), protocol)
-    _show(preview(Question(record, protocol, day), events), as_json)
+    _questions(question.record, apply(question.record, events), question.protocol)
+    _show(preview(question, events), as_json)
 
 
 @click.command()
@@ -219,6 +219,7 @@ def compare(
 def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Preview:
     """Return what changed between two accepted plans of a child, named `id@number`."""
     from pathway.events import diff
+    from pathway.plan.earlier import earlier_of
     from pathway.plan.model import Plan
     from pathway.questions.followup import compared
     from pathway.registry.journal.fold import accepted_plans, record_of
@@ -238,7 +239,7 @@ def _revisions(store: Registry, one: str, other: str, protocol: Protocol) -> Pre
     (old, before), (new, after) = found
     if old.child.id != new.child.id:
         refuse("compare", f"{one} and {other}", "one child", "give two revisions of the same child")
-    return compared(old, before, diff(old, new), after, protocol)
+    return compared(old, before, diff(old, new), after, protocol, earlier=earlier_of(before))
 
 
 def _lane(protocol: Protocol, stage: str) -> str:

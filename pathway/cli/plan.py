@@ -12,7 +12,6 @@ from pathway.cli.asked import Asked, child_verb, protocol_of
 from pathway.cli.errors import leave_with_conflicts, note
 from pathway.cli.options import RegistryOptions, json_option, on_option, plain_option, protocol_option
 from pathway.cli.printing import can_open_screens, width, with_headings, words_only
-from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan
@@ -61,7 +60,7 @@ def plan(asked: Asked, as_json: bool, plain: bool, worksheets: bool) -> None:
     if worksheets:
         from pathway.worksheets.of_plan import sheets_of
 
-        sheets = sheets_of(Question(asked.record, asked.protocol, asked.on), made)
+        sheets = sheets_of(asked.question, made)
     _print_plan(made, as_json, plain, sheets)
 
 
@@ -153,7 +152,7 @@ def programme(asked: Asked, as_json: bool, what_turns: bool) -> None:
     from pathway.views.words.wrapping import wrap
 
     made = asked.plan
-    found = make_programme(Question(asked.record, asked.protocol, asked.on), turn=what_turns)
+    found = make_programme(asked.question, turn=what_turns)
     if as_json:
         told = None if isinstance(found, str) else found.model_dump(mode="json")
         why = found if isinstance(found, str) else ""

@@ -44,7 +44,7 @@ def worksheet(
     from pathway.views.words.caution import of_children
     from pathway.views.words.worksheet import worksheet_text
 
-    sheet = _sheet(kind, Question(asked.record, asked.protocol, asked.on), stage, _by_name(settings))
+    sheet = _sheet(kind, asked.question, stage, _by_name(settings))
     invented = of_children([asked.record.child.note])
     if as_svg:
         _print_svg(sheet, invented)

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 from pathway.courses.policy.ends import Ends
 from pathway.growth import Step
 from pathway.preferences import PROSTHETIC_COURSE as PROSTHETIC_COURSE
 from pathway.protocol.model import AmountLimit, Bone, Protocol
-from pathway.rule_engine.graph import ChildGraph
+from pathway.rule_engine.graph import ChildGraph, StageItem
 from pathway.timing.rule_links import Placed
 
 NO_SURGERY = "no_length_surgery"
@@ -31,7 +32,8 @@ class LimitAt:
 class Lengthening:
     """One chosen lengthening: age, amount, the bone's length before it, and the limits that held.
 
-    `kind` is the stage of the rules, `stage` that with its number.
+    `kind` is the stage of the rules, `stage` that with its number. `device` is None for the usual one of the bone;
+    `grown_from_years` the age from which the bone hardly grows, where it starts after that.
     """
 
     stage: str
@@ -41,6 +43,8 @@ class Lengthening:
     amount_mm: float
     bone_mm: float
     limits: tuple[LimitAt, ...]
+    device: str | None = None
+    grown_from_years: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +73,8 @@ class Course:
     usually ends; None on a prosthetic pathway, and for a course that someone chose and no policy follows. `points` is
     what it costs on average by the weights of the rules, in planned operations, `gap` what the best other first
     operation costs more (None where there is none or none was asked for); `not_beaten` that no other course has
-    both less burden and a better chance.
+    both less burden and a better chance. `programme` is the id of the programme of print that it is the best course of,
+    or "".
     """
 
     id: str
@@ -90,6 +95,12 @@ class Course:
     not_beaten: bool = False
     recommended: bool = False
     lost_because: str = ""
+    programme: str = ""
+
+    @property
+    def only_of_print(self) -> bool:
+        """Return whether it stands beside the others only as what a programme of print comes to."""
+        return bool(self.programme) and self.id == self.programme
 
     @property
     def corrections_mm(self) -> float:
@@ -111,9 +122,15 @@ def course_steps(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -
     return tuple(steps)
 
 
-def limits_at(protocol: Protocol, kind: str, age: float, bone_mm: float) -> tuple[LimitAt, ...]:
-    """Return every limit on a lengthening of a kind at an age and bone length; the lowest hard one binds."""
-    rules = [r for r in protocol.amount_limits if r.stage == kind and r.from_age_years <= age < r.to_age_years]
+def limits_at(
+    protocol: Protocol, kind: str, age: float, bone_mm: float, off: frozenset[str] = frozenset()
+) -> tuple[LimitAt, ...]:
+    """Return every limit on a lengthening of a kind at an age and bone length; the lowest hard one binds.
+
+    `off` are those that are none for this child.
+    """
+    own = [rule for rule in protocol.amount_limits if rule.stage == kind and rule.id not in off]
+    rules = [rule for rule in own if rule.from_age_years <= age < rule.to_age_years]
     values = [r.most_mm if r.most_mm is not None else (r.most_percent or 0.0) / 100 * bone_mm for r in rules]
     lowest = min((mm for rule, mm in zip(rules, values, strict=True) if not rule.warns), default=math.inf)
     return tuple(LimitAt(rule, mm, not rule.warns and mm <= lowest) for rule, mm in zip(rules, values, strict=True))
@@ -145,17 +162,57 @@ def summary_of(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> 
     return f"{text}, with growth arrest of the other leg" if arrest else f"{text}, no growth arrest"
 
 
-def placed_stages(graph: ChildGraph, course: Course | None) -> Mapping[str, Placed]:
+def placed_stages(graph: ChildGraph, course: Course | None, protocol: Protocol) -> Mapping[str, Placed]:
     """Return the stages that get a date: those planned, and those that the course uses."""
-    planned = [item for item in graph.stages if item.state == "planned"]
+    chosen_ones = {item.stage for item in course.lengthenings} if course else set()
+    planned = [item for item in graph.stages if item.state == "planned" and not _alone(item, graph, chosen_ones)]
     placed = {item.id: Placed() for item in planned if item.within_protocol}
     for chosen in course.lengthenings if course else ():
-        placed[chosen.stage] = Placed(chosen.age_years, chosen.amount_mm)
-        placed |= {follower.id: Placed() for follower in graph.followers(chosen.stage)}
+        placed[chosen.stage] = Placed(
+            chosen.age_years, chosen.amount_mm, device=chosen.device, grown_from_years=chosen.grown_from_years
+        )
+        stays = _stays(chosen, graph, protocol)
+        off = (item for item in graph.followers(chosen.stage) if not (stays and item.role == "device_removal"))
+        placed |= {follower.id: Placed() for follower in off}
+        placed |= {item.id: Placed() for item in graph.removals(chosen.stage) if stays}
+    if course:
+        placed |= _exchanged(graph, course, protocol)
     if course and course.arrest:
         arrest = course.arrest
         placed[arrest.stage] = _placed(arrest, graph)
     return placed
+
+
+def _stays(chosen: Lengthening, graph: ChildGraph, protocol: Protocol) -> bool:
+    """Return whether the device of a lengthening stays inside the bone and comes out in a stage of its own."""
+    device = protocol.usual_device(chosen.bone) if chosen.device is None else protocol.device(chosen.device)
+    return device.removal == "own_stage" and bool(graph.removals(chosen.stage))
+
+
+def _exchanged(graph: ChildGraph, course: Course, protocol: Protocol) -> Mapping[str, Placed]:
+    """Return the removals of nails that are done in the sitting in which the bone is lengthened again.
+
+    So where the next lengthening comes within the time in which a nail is taken out.
+    """
+    within = protocol.number("nail_out_within_months") / 12
+    placed: dict[str, Placed] = {}
+    for one, other in pairwise_of_bone(course.lengthenings):
+        if _stays(one, graph, protocol) and other.age_years - one.age_years <= within:
+            placed |= {item.id: Placed(same_day_as=other.stage) for item in graph.removals(one.stage)}
+    return placed
+
+
+def pairwise_of_bone(chosen: tuple[Lengthening, ...]) -> Iterator[tuple[Lengthening, Lengthening]]:
+    """Yield each lengthening with the next one of its bone."""
+    for bone in dict.fromkeys(item.bone for item in chosen):
+        yield from pairwise(item for item in chosen if item.bone == bone)
+
+
+def _alone(item: StageItem, graph: ChildGraph, chosen: set[str]) -> bool:
+    """Return whether a stage is done in the sitting of a lengthening that the course leaves out."""
+    shared = [edge for edge in graph.edges_from(item.id) if edge.rule.at_most_months == 0 and edge.rule.together]
+    with_step = [graph.stage(edge.later) for edge in shared if graph.stage(edge.later).role == "lengthening"]
+    return any(not step.begun and step.id not in chosen for step in with_step)
 
 
 def _placed(arrest: Arrest, graph: ChildGraph) -> Placed:

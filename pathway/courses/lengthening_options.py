@@ -6,6 +6,7 @@ import datetime
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from pathway.courses.grid_search import Chain, Ints
 from pathway.days import age_years, day_at_age, days_between, in_months, most_days
 from pathway.growth.reference_curves import Floats
 from pathway.preferences import Wishes
-from pathway.protocol.model import AmountLimit, Bone, Protocol, Stage
+from pathway.protocol.model import AmountLimit, Bone, Interval, Protocol, Stage
 from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.rule_engine.graph import ChildGraph, StageItem
@@ -40,23 +41,26 @@ class Grid:
         return math.ceil(months / self.months - 1e-9)
 
 
-def grid_of(question: Question) -> Grid:
-    """Return the grid from the first possible day to the end of the plan."""
+def grid_of(question: Question, mature_age_years: float = 0.0) -> Grid:
+    """Return the grid from the first possible day to the end of the plan: an age, or some time after growth."""
     born, months = question.record.child.date_of_birth, int(question.protocol.number("age_grid_months"))
     now = age_years(born, question.on) + question.protocol.number("planning_lead_days") / 365.25
     first = math.ceil(now * 12 / months - 1e-9) * months
-    last = max(first, round(12 * question.protocol.number("plan_ends_at_years")))
+    after_growth = int(12 * mature_age_years + question.protocol.number("plan_ends_after_growth_months"))
+    last = max(first, round(12 * question.protocol.number("plan_ends_at_years")), after_growth // months * months)
     ages = np.arange(first, last + 1, months) / 12
     calendar = calendar_of(question.record, question.protocol)
     free = tuple(days_between(born, free_day(day_at_age(born, float(age)), calendar)) for age in ages)
     return Grid(ages, months, free, question.protocol.number("amount_step_mm"))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class ChainRules:
     """What the rules say of lengthening one bone of one child in one way, for any length that may be gained.
 
     `other` is the way in which the other bone is lengthened in the same course, `stages` are those still possible.
+    `grown_from` gives the age from which a bone has so little left to grow; what binds only while a bone grows binds
+    always without it.
     """
 
     kind: Stage
@@ -71,6 +75,7 @@ class ChainRules:
     wishes: Wishes
     mature_age_years: float
     on: datetime.date
+    grown_from: Callable[[Bone, float], float] | None = None
 
     @property
     def bone(self) -> Bone:
@@ -97,13 +102,14 @@ class ChainRules:
             age_points=np.array([self._age_points(item) for item in self.stages], np.int64).reshape(shape),
             amount_points=_points(points),
             warn_points=_points(number("weight_mm_over_warning") * over_warning),
-            wait=np.array([self._wait(int(days)) for days in device], np.int64),
+            wait=self._waits(device, grown=float(self.grid.age_years[0]) >= self.grown_years),
             wait_other=np.array([self._wait_other(int(days)) for days in device], np.int64),
             least=math.ceil(number("least_lengthening_mm") / self.grid.step_mm),
         )
 
     def _limits(self, warns: bool) -> list[AmountLimit]:
-        return [rule for rule in self.protocol.amount_limits if rule.stage == self.kind.id and rule.warns == warns]
+        own = [rule for rule in self.protocol.amount_limits if rule.stage == self.kind.id and rule.warns == warns]
+        return [rule for rule in own if rule.id not in self.graph.limits_off]
 
     def _lowest(self, gained: Floats, *, warns: bool) -> tuple[Floats, Floats]:
         """Return the lowest flat limit (J, 1) and the lowest share of the bone (J, G), mm."""
@@ -176,14 +182,36 @@ class ChainRules:
         rules = [r for r in self.protocol.intervals if r.either_order and {r.earlier_stage, r.later_stage} == kinds]
         return max((rule.at_least_months or 0 for rule in rules), default=0)
 
-    def _wait(self, device: int) -> int:
+    @cached_property
+    def grown_years(self) -> float:
+        """Return the age from which the bone grows so little that no rule about later growth binds (years)."""
+        limits = [rule.while_growth_left_mm for rule in self._own_intervals() if rule.while_growth_left_mm is not None]
+        if not limits or self.grown_from is None:
+            return math.inf
+        return self.grown_from(self.bone, min(limits))
+
+    def wait_grown(self, chain: Chain) -> Ints:
+        """Return the waiting times of a chain once the bone is grown."""
+        amounts = self.grid.step_mm * np.arange(len(chain.wait))
+        device = np.array([device_days(self.protocol, self.bone, float(mm)) for mm in amounts])
+        return self._waits(device, grown=True)
+
+    def _own_intervals(self) -> list[Interval]:
+        own = (self.kind.id, self.kind.id)
+        return [r for r in self.protocol.intervals if r.next and (r.earlier_stage, r.later_stage) == own]
+
+    def _waits(self, device: Ints, *, grown: bool) -> Ints:
+        return np.array([self._wait(int(days), grown=grown) for days in device], np.int64)
+
+    def _wait(self, device: int, *, grown: bool) -> int:
         """Return the columns from a lengthening to the next one of this bone."""
         months = [in_months(device)]
-        for rule in self.protocol.intervals:
-            if rule.next and rule.earlier_stage == self.kind.id:
-                least = rule.at_least_months or 0
-                from_end = rule.earlier.endswith(".end")
-                months.append(in_months(device + most_days(least)) if from_end else float(least))
+        for rule in self._own_intervals():
+            if grown and rule.while_growth_left_mm is not None:
+                continue
+            least = rule.at_least_months or 0
+            from_end = rule.earlier.endswith(".end")
+            months.append(in_months(device + most_days(least)) if from_end else float(least))
         return self.grid.columns(max(months))
 
     def _wait_other(self, device: int) -> int:

@@ -7,8 +7,10 @@ months with a large difference, unusual ages, amounts above a warning, uneven kn
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -18,7 +20,7 @@ from pathway.courses.course import PLATES, Arrest, Lengthening, limits_at
 from pathway.courses.grid_search import Chain, Floats, Ints, Problem, Step, no_chain
 from pathway.courses.lengthening_options import POINT, ChainRules, Grid, grid_of
 from pathway.days import day_at_age, days_between
-from pathway.growth import Outlook, Posterior, outlook
+from pathway.growth import Outlook, Posterior, grown_from_years, outlook
 from pathway.preferences import Wishes, wishes_of
 from pathway.protocol.model import Bone, Protocol, Stage
 from pathway.protocol.question import Question
@@ -64,7 +66,8 @@ class CentralGrowth:
 class BoneLengthenings:
     """One bone and one way of lengthening it: the possible stages in order, their chain, how many may be tried.
 
-    `kind` is None where the rules have no way of lengthening the bone.
+    `kind` is None where the rules have no way of lengthening the bone. From `grown_years` on the bone hardly grows, and
+    `wait_grown` are the waiting times of the chain.
     """
 
     bone: Bone
@@ -72,6 +75,12 @@ class BoneLengthenings:
     stages: tuple[StageItem, ...]
     chain: Chain
     numbers: range
+    grown_years: float = math.inf
+    wait_grown: Ints | None = None
+
+    def grown_at(self, age_years: float) -> float | None:
+        """Return the age from which the bone hardly grows where a lengthening at an age comes after it, else None."""
+        return self.grown_years if age_years >= self.grown_years else None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,8 +170,9 @@ class CourseProblem:
             item = of.stages[count[step.chain]]
             age, mm = float(self.grid.age_years[step.column]), step.units * self.grid.step_mm
             length = float(self.growth.short_mm(of.bone)[step.column]) + gained[step.chain]
-            limits = limits_at(self.protocol, item.kind, age, length)
-            found.append(Lengthening(item.id, item.kind, of.bone, age, mm, length, limits))
+            limits = limits_at(self.protocol, item.kind, age, length, self.graph.limits_off)
+            grown = of.grown_at(age)
+            found.append(Lengthening(item.id, item.kind, of.bone, age, mm, length, limits, grown_from_years=grown))
             gained[step.chain] += mm
             count[step.chain] += 1
         return tuple(found)
@@ -193,12 +203,13 @@ class _Builder:
             question.protocol,
             question.on,
         )
-        self.wishes, self.grid = wishes_of(question.record), grid_of(question)
+        self.wishes, self.grid = wishes_of(question.record), grid_of(question, posterior.mature_age_years)
         ages = self.grid.age_years
         central = outlook(posterior.central(), (), ages)
         effects = arrest_effects(posterior, float(ages[0]), float(ages[-1]))
         predicted = float(central.at_maturity()[0])
         self.growth = CentralGrowth(posterior, central, effects, central.discrepancy_mm[0], predicted)
+        self.grown = partial(grown_from_years, posterior)
 
     def problems(self) -> Iterator[CourseProblem]:
         """Yield the problem of each pair of ways of lengthening."""
@@ -251,10 +262,13 @@ class _Builder:
             self.wishes,
             self.growth.posterior.mature_age_years,
             self.on,
+            self.grown,
         )
         required = any(not rule.optional for item in stages for rule, _ in item.indicated)
         least = 1 if required and not may_be_none else 0
-        return BoneLengthenings(bone, kind, stages, rules.chain(most_mm), range(least, len(stages) + 1))
+        numbers = range(least, len(stages) + 1)
+        chain = rules.chain(most_mm)
+        return BoneLengthenings(bone, kind, stages, chain, numbers, rules.grown_years, rules.wait_grown(chain))
 
     def _arrests(self, first: Bone) -> tuple[Arrest, ...]:
         """Return the arrests that find a free day near their age and keep to the wishes."""

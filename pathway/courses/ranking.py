@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from pathway.courses.course import (
+    NO_SURGERY,
     PROSTHETIC_COURSE,
     Arrest,
     Course,
@@ -18,19 +19,24 @@ from pathway.courses.course import (
     course_steps,
     summary_of,
 )
+from pathway.courses.first_call import FirstCall, first_call, keeping
 from pathway.courses.policy.child import programme_of
 from pathway.courses.policy.ends import Ends, ends_of
+from pathway.courses.policy.harms import harms_of
+from pathway.courses.policy.lengthening_tables import cheapest_device
 from pathway.courses.policy.path_course import path_course
 from pathway.courses.policy.policy import best_policy
 from pathway.courses.problem import CourseProblem
 from pathway.courses.search import CourseSearch
-from pathway.days import in_months
+from pathway.days import age_years, in_months
 from pathway.growth import outlook
+from pathway.protocol.model import PrintedProgramme, Protocol
 from pathway.protocol.preference_sets import preferred
 from pathway.protocol.question import Question
 from pathway.rule_engine.graph import ChildGraph
 from pathway.timing.rule_links import device_days
 
+_SAME_POINTS = 1e-4
 REASONS = 2
 """How much that speaks against a course is said at most."""
 
@@ -39,18 +45,33 @@ def courses(problems: Sequence[CourseProblem], question: Question, *, compared: 
     """Return the recommended course first, then with `compared` the others by what they cost on average.
 
     Recommended is the path of the best policy within the protocol, unless the family or team chose another course.
-    The others are the best with fewer lengthenings than that, and with no growth arrest; every one says why it lost.
-    A prosthetic pathway is among them where the protocol offers it.
+    The others are the best with fewer lengthenings than that, with no growth arrest, and within each programme of print
+    that is meant for such a child; every one says why it lost. A prosthetic pathway is among them where the protocol
+    offers it.
     """
-    return _Ranking(problems, question).ranked(compared)
+    return with_first_call(problems, question, compared=compared)[0]
+
+
+def with_first_call(
+    problems: Sequence[CourseProblem], question: Question, *, compared: bool = True
+) -> tuple[tuple[Course, ...], FirstCall | None]:
+    """Return the courses, and between which first operations the recommended one decides; None where none does."""
+    ranking = _Ranking(problems, question)
+    found = ranking.ranked(compared)
+    best = next((course for course in found if course.recommended), None)
+    return found, None if best is None else ranking.calls.get((best.id, best.points))
 
 
 @dataclass(frozen=True, slots=True)
 class _Kept:
-    """What a policy has to keep to: so many lengthenings at most (None: as the rules say), with an arrest or none."""
+    """What a policy has to keep to: so many lengthenings at most (None: as the rules say), with an arrest or none.
+
+    `within` is a programme of print whose limits it has to keep to besides.
+    """
 
     most: int | None = None
     arrest: bool = True
+    within: PrintedProgramme | None = None
 
 
 class _Ranking:
@@ -60,6 +81,8 @@ class _Ranking:
         self.problems = problems
         weighed = preferred(self.protocol, self.wishes.prefer)
         self.question = replace(question, protocol=weighed)
+        self.calls: dict[tuple[str, float], FirstCall] = {}
+        """What each course that a policy follows decides first, by its id and what it costs."""
 
     def ranked(self, compared: bool) -> tuple[Course, ...]:
         found = list(self._found(compared or self.wishes.course is not None))
@@ -68,14 +91,44 @@ class _Ranking:
         found.sort(key=self._key)
         chosen = PROSTHETIC_COURSE if self.wishes.road == "prosthetic" else self.wishes.course
         best = next((course for course in found if course.id == chosen), None)
-        best = best or next((course for course in found if course.within_protocol), None)
+        # A programme of print is compared; none is chosen by the program.
+        ours = [course for course in found if not course.only_of_print]
+        best = best or next((course for course in ours if course.within_protocol), None)
         ordered = sorted(found, key=lambda course: course is not best)
         told = [
             replace(course, recommended=course is best, lost_because=self._lost(course, best)) for course in ordered
         ]
         return tuple(_not_beaten(told))
 
-    def _found(self, compared: bool) -> Iterator[Course]:
+    def _found(self, compared: bool) -> list[Course]:
+        """Return the courses, each once, with the programmes of print that they are or are compared with."""
+        found = list(self._kinds(compared))
+        for printed in self._printed() if compared else ():
+            same = self._named(printed, found)
+            if same is not None:
+                found[found.index(same)] = replace(same, programme=same.programme or printed.id)
+            elif printed.road == "lengthening" and not printed.nothing:
+                course = self._best(_Kept(arrest=printed.growth_arrest, within=printed))
+                if course is None:
+                    continue
+                twin = next((one for one in found if _alike(one, course)), None)
+                if twin is not None:
+                    found[found.index(twin)] = replace(twin, programme=twin.programme or printed.id)
+                else:
+                    name = f"{printed.label}: {course.summary}"
+                    found.append(replace(course, id=printed.id, summary=name, programme=printed.id))
+        return found
+
+    def _printed(self) -> list[PrintedProgramme]:
+        """Return the programmes of print that are meant for such a child."""
+        return printed_for(self.problem, self.protocol)
+
+    def _named(self, printed: PrintedProgramme, found: Sequence[Course]) -> Course | None:
+        """Return the course that a programme of print names by what it is: nothing more, or the prosthetic road."""
+        id = PROSTHETIC_COURSE if printed.road == "prosthetic" else NO_SURGERY if printed.nothing else None
+        return next((course for course in found if course.id == id), None)
+
+    def _kinds(self, compared: bool) -> Iterator[Course]:
         """Yield the courses, each kind once: first the best of all, then what keeps to less."""
         free = self._best(_Kept())
         seen: set[str] = set()
@@ -110,13 +163,19 @@ class _Ranking:
 
     def _of(self, problem: CourseProblem, kept: _Kept) -> Course | None:
         weighed = replace(problem, protocol=self.question.protocol)
-        child = programme_of(weighed, self.question, most=kept.most, arrest=kept.arrest)
+        child = programme_of(weighed, self.question, most=kept.most, arrest=kept.arrest, within=kept.within)
         if child is None:
             return course_of(problem, (), None) if kept == _Kept() else None
-        policy = best_policy(child.programme)
+        if kept.within is not None and not child.programme.is_open(lengthening=bool(kept.within.steps)):
+            return None
+        # What someone chose is no earlier recommendation, and what keeps to less is only compared.
+        earlier = self.question.earlier if kept == _Kept() and self.wishes.course is None else ()
+        policy, stays = keeping(best_policy(child.programme), child, problem, earlier)
         lengthenings, arrest = path_course(policy.path, child, problem)
-        course = course_of(problem, lengthenings, arrest)
-        return replace(course, points=policy.value, ends=ends_of(policy.solved, policy.outcome), gap=policy.first.gap())
+        course, call = course_of(problem, lengthenings, arrest), first_call(policy, child, problem, stays)
+        self.calls[course.id, policy.value] = call
+        harms = harms_of(child, policy.outcome.lengthened_at, self.question)
+        return replace(course, points=policy.value, ends=ends_of(policy.solved, policy.outcome, harms), gap=call.gap)
 
     def _searched(self, chosen: str) -> Iterator[Course]:
         """Yield the course of that id as the search has it, for a course that was chosen and no policy follows."""
@@ -126,7 +185,13 @@ class _Ranking:
                 for arrested in (False, True):
                     found = search.best(femoral, tibial, arrested=arrested)
                     if found is not None and course_id(found.lengthenings, found.arrest) == chosen:
-                        yield course_of(self.problem, found.lengthenings, found.arrest)
+                        yield course_of(self.problem, tuple(self._with_devices(found.lengthenings)), found.arrest)
+
+    def _with_devices(self, chosen: tuple[Lengthening, ...]) -> Iterator[Lengthening]:
+        """Yield lengthenings that the search found with the device that costs least for each."""
+        weighed = replace(self.problem, protocol=self.question.protocol)
+        for item in chosen:
+            yield replace(item, device=cheapest_device(weighed, self.question, item).id)
 
     def _key(self, course: Course) -> tuple[bool, bool, bool, float, str]:
         """Return how a course ranks: within the protocol, prosthetic where no bone can be lengthened, then by cost."""
@@ -159,11 +224,30 @@ class _Ranking:
         return "; ".join((*reasons, *_weighed(course, best)))
 
 
+def printed_for(problem: CourseProblem, protocol: Protocol) -> list[PrintedProgramme]:
+    """Return the programmes of print that are meant for a child: by diagnosis, what is predicted, and its start."""
+    child = problem.record.child
+    begun = [item.done_on for item in problem.graph.of_role("lengthening") if item.begun and item.done_on is not None]
+    today = float(problem.grid.age_years[0])
+    start = min((age_years(child.date_of_birth, day) for day in begun), default=today)
+    predicted = problem.growth.predicted_mm
+    return [one for one in protocol.printed_programmes if one.is_meant_for(child.diagnosis, predicted, start)]
+
+
+def _alike(one: Course, other: Course) -> bool:
+    """Return whether two courses are one policy: as dear, to what the tables keep, and with the same operations."""
+    if one.ends is None or other.ends is None or abs(one.points - other.points) > _SAME_POINTS * max(one.points, 1.0):
+        return False
+    return (
+        abs(one.ends.planned - other.ends.planned) + abs(one.ends.unplanned - other.ends.unplanned) < 2 * _SAME_POINTS
+    )
+
+
 def course_of(problem: CourseProblem, lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> Course:
     """Return chosen operations as a course: what they come to if every step works and growth stays as projected."""
     graph, last = problem.graph, problem.grid.age_years[-1:]
     steps = course_steps(lengthenings, arrest)
-    days = sum(device_days(problem.protocol, item.bone, item.amount_mm) for item in lengthenings)
+    days = sum(device_days(problem.protocol, item.bone, item.amount_mm, item.device) for item in lengthenings)
     against = any(not graph.stage(item.stage).within_protocol for item in lengthenings)
     own_sitting = arrest is not None and arrest.sitting is None
     kinds = {item.kind for item in lengthenings} | ({graph.stage(arrest.stage).kind} if arrest else set())
@@ -184,7 +268,7 @@ def course_of(problem: CourseProblem, lengthenings: tuple[Lengthening, ...], arr
 
 
 def _base_sittings(graph: ChildGraph) -> int:
-    """Return the operations that every course has, those of one sitting counted once."""
+    """Return the operations that every course has, those of one sitting counted once, of a lengthening's not at all."""
     base = {
         item.id
         for item in graph.stages
@@ -197,11 +281,18 @@ def _base_sittings(graph: ChildGraph) -> int:
         for edge in graph.edges
         if edge.rule.together and edge.rule.at_most_months == 0 and {edge.earlier, edge.later} <= base
     }
-    return len(base - together)
+    with_step = {
+        edge.earlier
+        for edge in graph.edges
+        if edge.rule.together and edge.rule.at_most_months == 0 and graph.stage(edge.later).role == "lengthening"
+    }
+    return len(base - together - with_step)
 
 
 def _of_device_on(id: str, graph: ChildGraph) -> bool:
-    """Return whether a stage is the removal of a device that is on the bone today."""
+    """Return whether a stage is the removal of a device that is on the bone, or inside it, today."""
+    if graph.stage(id).role == "implant_removal":
+        return True
     leader = graph.leader(id)
     return leader is not None and leader.state == "under_way"
 

@@ -1,6 +1,7 @@
 """Growth of both legs: reference curves, classical methods, one child's posterior and the years to come."""
 
 from pathway.growth.bones.evidence import UNEXPECTED
+from pathway.growth.left_to_grow import grown_from_years
 from pathway.growth.method_opinions import Opinion, opinions
 from pathway.growth.plausibility import growth_faults, growth_questions
 from pathway.growth.population import Adult, Population, Recentring, Visits, adult_size, population
@@ -29,6 +30,7 @@ __all__ = [
     "adult_size",
     "arrest_takes",
     "fit_growth",
+    "grown_from_years",
     "growth_curve",
     "growth_faults",
     "growth_questions",

@@ -99,8 +99,8 @@ def _leg(side: Side, question: Question, how: Mapping[str, BothSided]) -> _Leg:
     standing = whole.standing
     if standing is not None and standing.stands == "not_known" and not any(item.state == "unknown" for item in kept):
         standing = Standing()
-    graph: ChildGraph = PathwayGraph(kept, edges, whole.considered, roles, standing)
-    times = timetable(graph, placed_stages(graph, None), asked)
+    graph: ChildGraph = PathwayGraph(kept, edges, whole.considered, roles, standing, whole.devices)
+    times = timetable(graph, placed_stages(graph, None, asked.protocol), asked)
     conflict = times if isinstance(times, Conflict) else None
     dates = None if isinstance(times, Conflict) else times
     stages = assemble.plan_stages(graph, None, dates, asked, road_windows(graph, asked))
@@ -108,9 +108,10 @@ def _leg(side: Side, question: Question, how: Mapping[str, BothSided]) -> _Leg:
 
 
 def _of_begun(item: StageItem, graph: ChildGraph) -> bool:
-    """Return whether a stage is done or under way, or ends one that is: a device on the bone comes off."""
+    """Return whether a stage is done or under way, or ends one that is: a device on the bone or in it goes."""
     leader = graph.leader(item.id)
-    return item.begun or (leader is not None and leader.begun)
+    inside = item.role == "implant_removal" and item.state == "planned"
+    return item.begun or inside or (leader is not None and leader.begun)
 
 
 def _stays(item: StageItem, rule: BothSided, facts: Facts, question: Question) -> bool:

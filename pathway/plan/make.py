@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from functools import cache, partial
+from typing import NamedTuple
 
 from pathway.courses.course import Course, placed_stages
+from pathway.courses.first_call import FirstCall
 from pathway.courses.hip_gain import expected_gain, with_hip_gain
 from pathway.courses.problem import CourseProblem, course_problems
-from pathway.courses.ranking import courses
-from pathway.growth import Outlook, Posterior, Step, fit_growth, growth_curve, opinions, outlook
+from pathway.courses.ranking import courses, with_first_call
+from pathway.growth import Outlook, Posterior, Step, fit_growth, grown_from_years, growth_curve, opinions, outlook
 from pathway.network import Conflict
 from pathway.plan import assemble
 from pathway.plan import model as pm
 from pathway.plan.both_sides import both_sides
+from pathway.plan.other_reading import film_moves_mm, near_thresholds, read_otherwise
 from pathway.plan.verify import check_plan
 from pathway.problems import CannotBeDone, Problem
 from pathway.protocol.question import Question
@@ -21,6 +25,7 @@ from pathway.rule_engine.conditions import Facts
 from pathway.rule_engine.facts import facts_on, known_steps
 from pathway.rule_engine.graph import ChildGraph
 from pathway.rule_engine.staging import stage
+from pathway.rule_engine.verdict import Verdict
 from pathway.timing.road_windows import road_windows
 from pathway.timing.schedule import Timetable, timetable
 from pathway.timing.windows import stage_windows
@@ -52,7 +57,7 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
     facts = facts_on(question, natural)
     classified = classify(facts, protocol)
     graph = stage(with_classes(facts, classified), question)
-    found, times, conflicts, hip_gain = _course_and_dates(graph, facts, posterior, question, compared)
+    found, times, conflicts, hip_gain, problems, call = _course_and_dates(graph, facts, posterior, question, compared)
     chosen = _recommended(found)
     stages = assemble.plan_stages(graph, chosen, times, question, road_windows(graph, question))
     mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
@@ -62,6 +67,11 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
     grown = assemble.growth_part(
         record, protocol, posterior, natural, with_plan, central, opinions(question, known_steps=done_steps), mature
     )
+    considered = assemble.considered(graph, classified)
+    firsts = assemble.firsts(stages, chosen, protocol)
+    near = near_thresholds(considered, stages, protocol, film_moves_mm(posterior, protocol))
+    otherwise = tuple(_read_otherwise(question, near, graph, chosen, posterior, seed))
+    firmness = assemble.first_firmness(call, firsts, otherwise, stages, question, posterior)
     parts = {
         "classification": assemble.classification(classified),
         "growth": grown,
@@ -72,24 +82,87 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
         "open_questions": assemble.open_questions(graph, classified, facts.findings, stages, posterior, protocol, on),
         "conflicts": tuple(conflicts),
         "roads": assemble.roads(graph, stages),
-        "considered": assemble.considered(graph, classified),
+        "printed_results": assemble.printed_results(found, record, protocol),
+        "considered": considered,
+        "firmness": firmness,
         "notices": (
+            *([firmness.sentence] if firmness.sentence else ()),
             *assemble.notices(record, found, stages, posterior, protocol, hip_gain),
             *assemble.beyond_warnings(stages),
             *(() if chosen is not None and chosen.prosthetic else assemble.far_short(grown, protocol)),
             *assemble.arrest_first(stages, protocol),
-            *assemble.close_call(chosen, protocol),
+            *assemble.arrest_does_not_wait(graph, stages, problems, question),
+            *assemble.one_sitting(stages, protocol),
         ),
     }
     plan = pm.Plan(
         child=assemble.child_card(question),
         on=on,
         protocol=assemble.local_part(protocol),
-        cautions=assemble.cautions(protocol, stages, both=False),
+        cautions=assemble.cautions(protocol, stages, both=False, facts=facts),
         sources=(),
         **parts,
     )
     return _checked(plan, question)
+
+
+def _read_otherwise(
+    question: Question,
+    near: Sequence[Verdict],
+    now: ChildGraph,
+    chosen: Course | None,
+    posterior: Posterior | None,
+    seed: int,
+) -> Iterator[tuple[Verdict, assemble.Firsts]]:
+    """Yield what would come first if each of these readings lay on the other side of its threshold.
+
+    Only where a stage, gate or limit is judged otherwise then: else the plan would be the same but for some days.
+    """
+    for leaf in near:
+        record = read_otherwise(question, leaf)
+        if record is None:
+            continue
+        asked = question.about(record)
+        # A finding that is no length leaves growth as it is.
+        grown = posterior if leaf.finding else fit_growth(asked, seed=seed, known_steps=known_steps(asked))
+        facts = facts_on(asked, outlook(grown) if grown else None)
+        graph = stage(with_classes(facts, classify(facts, asked.protocol)), asked)
+        changed = _judged(graph) ^ _judged(now)
+        if not changed:
+            continue
+        course, times = chosen, None
+        if not any(for_length for for_length, *_ in changed):
+            # The course for length is judged as before: its ages are kept, and no policy need be solved again.
+            times = timetable(graph, placed_stages(graph, chosen, asked.protocol), asked)
+        if times is None or isinstance(times, Conflict):
+            found, times, conflicts, *_ = _course_and_dates(graph, facts, grown, asked, compared=False)
+            course = _recommended(found)
+            if conflicts:
+                continue
+        stages = assemble.plan_stages(graph, course, times, asked, road_windows(graph, asked))
+        yield leaf, assemble.firsts(stages, course, asked.protocol)
+
+
+_FOR_LENGTH = ("lengthening", "growth_arrest", "prosthetic_alternative")
+
+
+def _judged(graph: ChildGraph) -> frozenset[tuple[bool, str, object]]:
+    """Return how stages, gates and limits are judged, each with whether the course for length rests on it.
+
+    A gate of a lengthening is none of these: what mends it comes first, and the course moves with it.
+    """
+    stages = {
+        (
+            item.role in _FOR_LENGTH,
+            item.id,
+            (item.state, tuple(rule.id for rule, _ in (*item.indicated, *item.against))),
+        )
+        for item in graph.stages
+    }
+    gates = {(False, item.id, (gate.gate.id, gate.state)) for item in graph.stages for gate in item.gates}
+    limits = {(True, limit, "off") for limit in graph.limits_off}
+    standing = None if graph.standing is None else graph.standing.stands
+    return frozenset({*stages, *gates, *limits, (True, "", standing)})
 
 
 def _of_both_sides(question: Question) -> pm.Plan:
@@ -152,7 +225,8 @@ def _problems(
 ) -> tuple[tuple[CourseProblem, ...], Step | None] | Conflict:
     """Return the problems, none without a posterior, and the length that the hip's correction will gain."""
     mature = posterior.mature_age_years if posterior else None
-    timeline = stage_windows(graph, question, mature_age_years=mature)
+    grown = None if posterior is None else cache(partial(grown_from_years, posterior))
+    timeline = stage_windows(graph, question, mature_age_years=mature, grown_from_years=grown)
     if isinstance(timeline, Conflict) or posterior is None:
         return timeline if isinstance(timeline, Conflict) else ((), None)
     if _waits(graph, question):
@@ -171,20 +245,33 @@ def _waits(graph: ChildGraph, question: Question) -> bool:
     return bool(own) and all(item.state == "unknown" for item in own)
 
 
+class _CourseAndDates(NamedTuple):
+    """Courses, the dates of the first, conflicts, what the hip's correction gains, the problems, the first call."""
+
+    found: Sequence[Course]
+    times: Timetable | None
+    conflicts: list[pm.PlanConflict]
+    hip_gain: Step | None = None
+    problems: tuple[CourseProblem, ...] = ()
+    call: FirstCall | None = None
+
+
 def _course_and_dates(
     graph: ChildGraph, facts: Facts, posterior: Posterior | None, question: Question, compared: bool
-) -> tuple[Sequence[Course], Timetable | None, list[pm.PlanConflict], Step | None]:
-    """Return the courses, the dates of the first, conflicts, and the length that the hip's correction will gain."""
+) -> _CourseAndDates:
+    """Return the best course with its dates, and what it is compared with."""
     born = question.record.child.date_of_birth
     planned = _problems(graph, facts, posterior, question)
     if isinstance(planned, Conflict):
-        return (), None, [assemble.conflict(planned, question.protocol, born)], None
+        return _CourseAndDates((), None, [assemble.conflict(planned, question.protocol, born)])
     problems, hip_gain = planned
-    found: Sequence[Course] = courses(problems, question, compared=compared) if problems else ()
-    times = timetable(graph, placed_stages(graph, _recommended(found)), question)
+    found, call = with_first_call(problems, question, compared=compared) if problems else ((), None)
+    mature = posterior.mature_age_years if posterior else None
+    times = timetable(graph, placed_stages(graph, _recommended(found), question.protocol), question, mature)
     if isinstance(times, Conflict):
-        return found, None, [assemble.conflict(times, question.protocol, born)], hip_gain
-    return found, times, [], hip_gain
+        conflict = assemble.conflict(times, question.protocol, born)
+        return _CourseAndDates(found, None, [conflict], hip_gain, problems, call)
+    return _CourseAndDates(found, times, [], hip_gain, problems, call)
 
 
 def _sittings(stages: Sequence[pm.PlanStage], course: Course) -> int | None:

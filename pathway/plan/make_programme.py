@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from pathway.courses.first_call import keeping
 from pathway.courses.policy.actions import ARREST, BOTH, WAIT, Action
 from pathway.courses.policy.child import ChildProgramme
 from pathway.courses.policy.first import Commitment, First
@@ -64,7 +65,10 @@ def make_programme(question: Question, *, turn: bool = False) -> Programme | str
 
 def _told(asked: Weighed, *, turn: bool) -> Programme:
     child, question = asked.child, asked.question
-    policy, protocol = best_policy(child.programme), question.protocol
+    protocol = question.protocol
+    # Of what someone chose the plan follows another policy; this one is then told as it is.
+    earlier = question.earlier if asked.problem.wishes.course is None else ()
+    policy, _ = keeping(best_policy(child.programme), child, asked.problem, earlier)
     turns = tuple(_turns(policy.first, asked)) if turn else None
     ends, first, best = policy.outcome, policy.first, policy.first.best()
     other, gap = first.other(), first.gap()

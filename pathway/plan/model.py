@@ -8,6 +8,11 @@ from __future__ import annotations
 from typing import Literal
 
 from pathway.days import Day
+from pathway.plan.firmness import CloseBecause as CloseBecause
+from pathway.plan.firmness import DecidesOn as DecidesOn
+from pathway.plan.firmness import FirmnessPart as FirmnessPart
+from pathway.plan.firmness import FirstKind as FirstKind
+from pathway.plan.firmness import FirstOperation as FirstOperation
 from pathway.plan.growth import AgePoint as AgePoint
 from pathway.plan.growth import GrowthPart as GrowthPart
 from pathway.plan.growth import Maturity as Maturity
@@ -62,11 +67,13 @@ class PlanProtocol(Frozen):
 class Reason(Frozen):
     """Why something stands in the plan: the rule, its words, its sources and the judged condition.
 
-    `against`: the rule speaks against the stage (a contraindication).
+    `against`: the rule speaks against the stage (a contraindication). `indirect` says how far its evidence is from
+    this child.
     """
 
     rule: str
     text: str
+    indirect: str = ""
     sources: tuple[str, ...]
     provenance: str
     strength: str
@@ -120,6 +127,7 @@ class GateState(Frozen):
     measured_on: Day | None = None
     requires: str
     because: str
+    indirect: str = ""
     sentence: str
     sources: tuple[str, ...]
     provenance: str
@@ -143,29 +151,82 @@ class After(Frozen):
     at_most_months: int | None = None
     from_point: Literal["start", "end"] = "end"
     because: str
+    indirect: str = ""
     rule: str
     sources: tuple[str, ...] = ()
 
 
 class AmountNote(Frozen):
-    """A limit on the amount, and whether it is the one that binds."""
+    """A limit on the amount, and whether it is the one that binds.
+
+    One that `warns` is a caution level; the planned amount may lie `beyond` it. `indirect` says how far the counts
+    behind it are from this child, `family_words` what was seen above it in plain words.
+    """
 
     rule: str
     limit_mm: float
     words: str
+    indirect: str = ""
+    family_words: str = ""
     binds: bool
     warns: bool
+    beyond: bool = False
     sources: tuple[str, ...]
+
+
+class OtherDevice(Frozen):
+    """A device that was not chosen for a lengthening: whether it is possible all the same, and why not this one."""
+
+    id: str
+    label: str
+    possible: bool
+    why: str
+
+
+class PlanDevice(Frozen):
+    """With which device a bone is lengthened, and why.
+
+    `state` is how its condition reads today (`holds` where it has none), `asks` the findings that are missing for it,
+    `checks` what the clinic checks besides, its own limits that it has not entered among them. `removal` says how it
+    comes out, `stays` that it does so in a stage of its own; `walking` how the leg may be loaded.
+    """
+
+    id: str
+    label: str
+    family_words: str
+    why: str
+    stays: bool
+    state: Literal["holds", "fails", "unknown"]
+    verdict: Verdict | None = None
+    asks: tuple[str, ...] = ()
+    checks: tuple[str, ...] = ()
+    removal: str
+    walking: str
+    complications: str = ""
+    others: tuple[OtherDevice, ...] = ()
+    sources: tuple[str, ...]
+    provenance: str
+    local: bool = False
+
+
+class JointSpan(Frozen):
+    """A joint across which the device of a lengthening is carried, `needed` or `advised`, with the grounds."""
+
+    joint: Literal["knee", "pelvis"]
+    need: Literal["needed", "advised"]
+    because: tuple[Reason, ...]
 
 
 class PlanStage(Frozen):
     """One stage of the plan. `id` carries the number where a kind repeats (`femoral_lengthening_2`).
 
-    `slack_days` is how much later the rules allow it, `free_slack_days` how much later it may come before another
-    stage moves (None: nothing bounds it); `delay` says in sentences what a later date does, `preferred` what
-    became of a wish about the date. `road` is the road that it belongs to alone, "" for what both share; of the
-    prosthetic road a stage has a `window` and no date. `past_usual` is the day on which its usual ages ended, where
-    it can only come later; `likely` that most children come to it, though it need not be asked for today.
+    `slack_days` is how much later the rules allow it, `free_slack_days` how much later it may come before another stage
+    moves (None: nothing bounds it); `delay` says in sentences what a later date does, `preferred` what became of a wish
+    about the date. `device` is that of a lengthening with a date. `road` is the road that it belongs to alone, "" for
+    what both share; of the prosthetic road a stage has a `window` and no date. `past_usual` is the day on which its
+    usual ages ended, where it can only come later; `likely` that most children come to it, though it need not be asked
+    for today.
+    `goes_with` is the stage that a visit or treatment goes with.
     """
 
     id: str
@@ -179,13 +240,16 @@ class PlanStage(Frozen):
     status: StageStatus
     side: str
     road: Literal["", "lengthening", "prosthetic"] = ""
+    goes_with: str = ""
     likely: bool = False
     because: tuple[Reason, ...]
     amount_mm: float | None = None
     amount_deg: float | None = None
     amount_percent: float | None = None
     amount_limits: tuple[AmountNote, ...] = ()
+    spans: tuple[JointSpan, ...] = ()
     physes: tuple[str, ...] = ()
+    device: PlanDevice | None = None
     window: DateWindow | None = None
     past_usual: Day | None = None
     date: Day | None = None
@@ -271,6 +335,66 @@ class Usually(Frozen):
     lasting_harm_of_100: int
 
 
+class Spread(Frozen):
+    """A count over the lives of a policy: its mean, and what 5 and 95 of 100 do not exceed."""
+
+    mean: float
+    p05: float
+    p95: float
+
+
+class ExpectedHarm(Frozen):
+    """How many lengthenings of 100 children bring an outcome: for a typical team, `low` to `high` for a new one."""
+
+    id: str
+    per_100: float
+    low: float
+    high: float
+
+
+class Expected(Frozen):
+    """What usually happens on a course, all of one distribution: what is for length, from today on.
+
+    Troubles come as often as published and every amount is decided again at the visits to come. `peak_difference_mm` is
+    the largest mean difference of all visits; chances are parts of 1, capped at what the rules let be told.
+    """
+
+    operations: Spread
+    unplanned_operations: Spread
+    device_months: Spread
+    peak_difference_mm: float
+    months_over_50_mm: float
+    months_over_100_mm: float
+    chance_within_10_mm: float
+    chance_within_20_mm: float
+    adult_height_lost_mm: Spread | None = None
+    harms: tuple[ExpectedHarm, ...] = ()
+
+
+class IfEveryStepWorks(Frozen):
+    """What the path of a course takes if every step works and growth stays as projected: another world than `Expected`.
+
+    Operations are all that are planned from today on, those that are not for length with them.
+    """
+
+    operations: int
+    device_months: float
+    residual_mm: float
+    months_over_25_mm: float
+    school_years_touched: int
+    adult_height_lost_mm: float
+
+
+class PrintedResult(Frozen):
+    """What a series prints of whole courses, to stand beside ours: in words, of whom, and how far from this child."""
+
+    id: str
+    text: str
+    population: str
+    differs: str
+    sources: tuple[str, ...] = ()
+
+
 class Course(Frozen):
     """One whole way to the goal, comparable with the others; `lost_because` is empty for the recommended.
 
@@ -281,6 +405,8 @@ class Course(Frozen):
     `lengthenings_needed` how many that comes to, `height_lost_mm` the adult height that growth arrest costs.
     `points` is what it costs on average by the weights of the rules, in planned operations, `gap` what the
     best other first operation costs more; `not_beaten` that no other course has both less burden and a better chance.
+    `expected` holds all that usually happens in one world, `if_every_step_works` the path in the other. `programme` is
+    the id of the programme of print whose best course it is ("" for none), with its name and what it rules out.
     """
 
     id: str
@@ -302,6 +428,11 @@ class Course(Frozen):
     not_beaten: bool = False
     gap: float | None = None
     lost_because: str = ""
+    expected: Expected | None = None
+    if_every_step_works: IfEveryStepWorks | None = None
+    programme: str = ""
+    programme_label: str = ""
+    rules_out: str = ""
 
 
 class OpenQuestion(Frozen):
@@ -355,9 +486,10 @@ class SourceLine(Frozen):
 class Plan(Frozen):
     """The whole plan on one day. What `plan --json` prints.
 
-    `roads` say how lengthening and prosthesis stand, `refused` which stages no source supports for this child.
-    `notices` say what became of decisions that could not be followed, `considered` every rule for and against
-    a stage and every type as judged on the day.
+    `firmness` says whether the first operation is a close call. `roads` say how lengthening and prosthesis stand,
+    `refused` which stages no source supports for this child. `notices` say what became of decisions that could not be
+    followed, `considered` every rule for and against a stage and every type as judged on the day; where courses are
+    compared, `printed_results` what print counts of whole courses.
     """
 
     schema_version: int = SCHEMA_VERSION
@@ -371,11 +503,13 @@ class Plan(Frozen):
     open_questions: tuple[OpenQuestion, ...]
     conflicts: tuple[PlanConflict, ...]
     notices: tuple[str, ...] = ()
+    firmness: FirmnessPart = FirmnessPart()
     roads: Roads | None = None
     refused: tuple[Refusal, ...] = ()
     cautions: tuple[Caution, ...]
     sources: tuple[SourceLine, ...]
     considered: tuple[Considered, ...] = ()
+    printed_results: tuple[PrintedResult, ...] = ()
 
     def stage(self, id: str) -> PlanStage:
         """Return a stage by its id; raises KeyError when the plan has none of that name."""

@@ -13,6 +13,7 @@ Provenance = Literal["read", "memory", "practice", "computed", "judgement"]
 Role = Literal[
     "lengthening",
     "device_removal",
+    "implant_removal",
     "surveillance",
     "growth_arrest",
     "prosthetic_alternative",
@@ -20,13 +21,16 @@ Role = Literal[
     "growth_modulation",
     "height_compensation",
     "reexamination",
+    "accompanying",
 ]
 """What the planner does with a stage, whatever its id. Read through `roles.py`.
 
 `lengthening` gains length in the stage's `bone`; `device_removal` and `surveillance` start on the day on which their
-lengthening ends; `growth_arrest` closes growth plates of the long leg; `prosthetic_alternative` is offered instead of
-lengthening; `neck_shaft_correction` straightens the upper femur, `growth_modulation` steers a growth plate;
-`height_compensation` is worn until the legs are equal; `reexamination` measures what gates ask for again.
+lengthening ends; `implant_removal` takes out, months after, a nail that lengthened the bone from inside;
+`growth_arrest` closes growth plates of the long leg; `prosthetic_alternative` is offered instead of lengthening;
+`neck_shaft_correction` straightens the upper femur, `growth_modulation` steers a growth plate; `height_compensation` is
+worn until the legs are equal; `reexamination` measures what gates ask for again; `accompanying` goes with other stages,
+as `[[accompanying]]` says.
 """
 
 
@@ -36,14 +40,41 @@ Stands = Literal["lengthening", "both", "undecided", "prosthetic"]
 """How the two roads stand: which comes first, or both side by side, or both drawn because nobody can tell yet."""
 
 
+SourceKind = Literal["publication", "page", "second_hand", "none"]
+"""A paper or book; a bare page (an institution's, a teaching page, notes); quoted by others; no source at all."""
+NEVER_SEEN = ("not seen", "no source", "second hand")
+"""How the `seen` of a source begins that nobody here has read itself."""
+
+
 class Source(Frozen):
-    """A publication, or the ids `common_practice` and `own_judgement`; `seen` says what of it was read."""
+    """A publication, or the ids `common_practice` and `own_judgement`; `seen` says what of it was read.
+
+    It can be found by its address, DOI or PubMed number; where it was read and none is known, `no_address` says why.
+    """
 
     id: str
     citation: str
     year: int | None = None
+    kind: SourceKind = "publication"
     address: str = ""
+    doi: str = ""
+    pmid: str = ""
+    no_address: str = ""
     seen: str = ""
+
+    @property
+    def found_at(self) -> str:
+        """Return where it can be read: its address, else that of its DOI or PubMed number, else ""."""
+        if self.address:
+            return self.address
+        if self.doi:
+            return f"https://doi.org/{self.doi}"
+        return f"https://pubmed.ncbi.nlm.nih.gov/{self.pmid}/" if self.pmid else ""
+
+    @property
+    def never_seen(self) -> bool:
+        """Return whether it was never read itself: recalled, quoted by others, or no publication at all."""
+        return self.seen.startswith(NEVER_SEEN)
 
 
 class Sourced(Frozen):
@@ -57,10 +88,16 @@ class Sourced(Frozen):
 
 
 class Rule(Sourced):
-    """What every rule shares: an id, a reason in words, sources."""
+    """What every rule shares: an id, a reason in words, sources.
+
+    `evidence` names the rows of what its sources really show (`[[evidence]]`), `indirect` says in words how far these
+    are from the child of the rule.
+    """
 
     id: str
     because: str
+    evidence: tuple[str, ...] = ()
+    indirect: str = ""
 
 
 class Condition(Frozen):

@@ -12,6 +12,7 @@ from pathway.protocol.harm_check import faults_of_harm
 from pathway.protocol.model import Bone, Condition, Protocol, Sourced
 from pathway.protocol.preference_sets import faults_of_sets
 from pathway.protocol.roles import EVERY_PLAN, FOLLOWING, ONCE, lengthenings, with_role
+from pathway.protocol.traced import faults_of_evidence
 
 QUANTITIES = frozenset(
     {
@@ -19,6 +20,7 @@ QUANTITIES = frozenset(
         "predicted_discrepancy_at_maturity_mm",
         "predicted_femur_discrepancy_at_maturity_mm",
         "predicted_tibia_discrepancy_at_maturity_mm",
+        "long_leg_growth_left_mm",
     }
 )
 POINTS = ("start", "end")
@@ -45,6 +47,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_conditions(protocol),
         *_stage_references(protocol),
         *_roles(protocol),
+        *_devices(protocol),
         *_months(protocol),
         *_amounts(protocol),
         *_head_caution(protocol),
@@ -52,6 +55,7 @@ def faults_of(protocol: Protocol, files: Mapping[str, str] | None = None) -> tup
         *_one_calendar(protocol),
         *_harms(protocol),
         *(_Wrong(*fault) for fault in faults_of_sets(protocol)),
+        *(_Wrong(*fault) for fault in faults_of_evidence(protocol)),
     )
     do = "correct the rule or add what is missing"
     return tuple(
@@ -71,6 +75,7 @@ def _double_ids(protocol: Protocol) -> Iterator[_Wrong]:
         "classification": [item.id for item in protocol.classifications],
         "rule": [rule.id for rule in protocol.rules()],
         "disagreement": [item.id for item in protocol.disagreements],
+        "evidence": [item.id for item in protocol.evidence],
         "harm": [item.id for item in protocol.harms],
     }
     for kind, ids in groups.items():
@@ -89,6 +94,7 @@ def _sourced(protocol: Protocol) -> Iterator[tuple[str, Sourced]]:
         protocol.diagnoses,
         protocol.classifications,
         protocol.stages,
+        protocol.evidence,
         protocol.harms,
     ):
         for item in group:
@@ -151,6 +157,9 @@ def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
         yield gate.id, gate.requires
     for contra in protocol.contraindications:
         yield contra.id, contra.when
+    for device in protocol.devices:
+        if device.tested is not None:
+            yield device.id, device.tested
     for goal in protocol.goals:
         if goal.requires is not None:
             yield goal.id, goal.requires
@@ -160,6 +169,14 @@ def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
     for rule in protocol.both_sided:
         if rule.when is not None:
             yield rule.id, rule.when
+    for limit in protocol.amount_limits:
+        if limit.when is not None:
+            yield limit.id, limit.when
+    for caution in protocol.cautions:
+        if caution.when is not None:
+            yield caution.id, caution.when
+    for span in protocol.spans:
+        yield span.id, span.when
 
 
 def _conditions(protocol: Protocol) -> Iterator[_Wrong]:
@@ -226,10 +243,12 @@ def _stage_references(protocol: Protocol) -> Iterator[_Wrong]:
     named += [(rule.id, rule.instead) for rule in protocol.contraindications]
     named += [(rule.id, rule.stage) for rule in protocol.age_windows]
     named += [(rule.id, rule.stage) for rule in protocol.amount_limits]
+    named += [(rule.id, rule.stage) for rule in protocol.spans]
     named += [(rule.id, rule.stage) for rule in protocol.both_sided]
     named += [(rule.id, rule.stage) for rule in protocol.stop_rules]
     named += [(rule.id, rule.stage) for rule in protocol.goals]
     named += [(rule.id, rule.stage) for rule in protocol.follow_ups]
+    named += [(rule.id, stage) for rule in protocol.accompanying for stage in (rule.stage, *rule.around)]
     named += [(rule.id, stage) for rule in protocol.cautions for stage in rule.stages]
     for interval in protocol.intervals:
         named += [(interval.id, interval.earlier_stage), (interval.id, interval.later_stage)]
@@ -276,6 +295,41 @@ def _ends_of_lengthenings(protocol: Protocol) -> Iterator[_Wrong]:
             removed |= leaders
     for name in sorted(leading.keys() - removed):
         yield _Wrong(name, "no stage that removes its device", "a stage with the role device_removal at its end")
+
+
+def _devices(protocol: Protocol) -> Iterator[_Wrong]:
+    """Each bone that is lengthened has one usual device; the removal of a nail belongs to one lengthening."""
+    for bone in get_args(Bone):
+        usual = [device.id for device in protocol.devices if device.bone == bone and device.choice == "usual"]
+        if lengthenings(bone, protocol) and len(usual) != 1:
+            found = f"{len(usual)} usual devices of the {bone} ({', '.join(usual) or 'none'})"
+            yield _Wrong(usual[-1] if usual else "device", found, "one device with choice = usual for each bone")
+    values = {value.id for value in protocol.values}
+    for device in protocol.devices:
+        for weight in (device.month_weight, device.school_weight):
+            if weight not in values:
+                yield _Wrong(device.id, f"the weight {weight!r}", "the id of a value")
+        bound = device.tested is not None or device.from_age_years or device.least_mm or device.most_mm
+        if device.choice == "usual" and bound:
+            expected = "no condition, age or amount: the usual device of a bone stands for every child"
+            yield _Wrong(device.id, "a condition, age or amount", expected)
+        if device.most_weight_kg is not None and device.weight_finding is None:
+            yield _Wrong(device.id, "a weight limit", "`weight_finding` beside it")
+        tested = {leaf.finding for leaf in device.tested.leaves()} if device.tested is not None else set()
+        for name in device.outgrown:
+            if name not in tested:
+                yield _Wrong(device.id, f"the outgrown finding {name!r}", "one that its condition tests")
+        if device.weight_finding is not None and device.weight_finding not in protocol.finding_ids():
+            yield _Wrong(device.id, f"the finding {device.weight_finding!r}", "a finding of the rules")
+        least, most = device.least_mm or 0.0, device.most_mm
+        if most is not None and least > most:
+            yield _Wrong(device.id, f"from {least:g} to {most:g} mm", "the lower amount first")
+    leading = {stage.id for stage in with_role("lengthening", protocol)}
+    for stage in with_role("implant_removal", protocol):
+        pairs = {rule.earlier_stage for rule in protocol.intervals if rule.paired and rule.later_stage == stage.id}
+        if len(pairs & leading) != 1:
+            found = f"the role implant_removal after {', '.join(sorted(pairs)) or 'no lengthening'}"
+            yield _Wrong(stage.id, found, "a `paired` interval from one lengthening")
 
 
 def _apart(protocol: Protocol) -> Iterator[_Wrong]:
@@ -336,6 +390,17 @@ def _guidance(protocol: Protocol) -> Iterator[_Wrong]:
         until = visit.until_months
         if visit.every_months <= 0 or (until is not None and until < visit.every_months):
             yield _Wrong(visit.id, f"every {visit.every_months} months until {until}", "an interval within its time")
+    roles = {stage.id: stage.role for stage in protocol.stages}
+    for goes_with in protocol.accompanying:
+        if goes_with.from_point == goes_with.until_point and goes_with.until_months < goes_with.from_months:
+            yield _Wrong(
+                goes_with.id,
+                f"{goes_with.from_months} to {goes_with.until_months} months",
+                "a time that ends after it begins",
+            )
+        if roles.get(goes_with.stage, "accompanying") != "accompanying":
+            yield _Wrong(goes_with.id, f"the stage {goes_with.stage!r}", "a stage with the role accompanying")
+    yield from _printed(protocol)
     diagnoses = {diagnosis.id for diagnosis in protocol.diagnoses}
     for item in protocol.companions:
         for name in item.diagnoses:
@@ -352,6 +417,19 @@ def _guidance(protocol: Protocol) -> Iterator[_Wrong]:
         for rule in dispute.rules:
             if rule not in known:
                 yield _Wrong(dispute.id, f"the rule {rule!r}", "the id of a rule, finding, scheme or stage")
+
+
+def _printed(protocol: Protocol) -> Iterator[_Wrong]:
+    """Programmes of print name diagnoses, lengthenings and devices of the rules, and one of them does nothing more."""
+    diagnoses, devices = ({item.id for item in group} for group in (protocol.diagnoses, protocol.devices))
+    leading = {stage.id for stage in with_role("lengthening", protocol)}
+    for item in protocol.printed_programmes:
+        named = [("diagnosis", name, diagnoses) for name in item.diagnoses]
+        named += [("lengthening", step.stage, leading) for step in item.steps]
+        named += [("device", name, devices) for step in item.steps for name in step.devices]
+        for what, name, known in named:
+            if name not in known:
+                yield _Wrong(item.id, f"the {what} {name!r}", f"one of {', '.join(sorted(known))}")
 
 
 def _harms(protocol: Protocol) -> Iterator[_Wrong]:

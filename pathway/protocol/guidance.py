@@ -1,4 +1,4 @@
-"""Rules that guide and do not schedule: goals, follow-up, companions, implants at hand, disagreements of sources."""
+"""Rules that guide and do not schedule: goals, follow-up, companions, implants, what sources show, disagreements."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from pathway.protocol.base import Condition, Provenance, Rule, Strength
+from pathway.protocol.base import Condition, Provenance, Rule, Sourced, Strength
 from pathway.record import Frozen
 
 
@@ -36,6 +36,24 @@ class FollowUp(Rule):
     when: Condition | None = None
 
 
+class Accompanying(Rule):
+    """A visit or treatment that goes with other stages, such as the visit before each frame.
+
+    It is of the kind `stage` and comes once with each dated stage of the kinds in `around` (only with that `number`
+    where one is named): from `from_months` after its start or end (`from_point`; negative for before) until
+    `until_months` after `until_point`. It takes a day in that time, or with `lasts` the whole of it.
+    """
+
+    stage: str
+    around: tuple[str, ...] = Field(min_length=1)
+    number: int | None = None
+    from_point: Literal["start", "end"] = "start"
+    from_months: int
+    until_point: Literal["start", "end"] = "start"
+    until_months: int
+    lasts: bool = False
+
+
 class Companion(Rule):
     """A condition that is seen with a diagnosis: how often (percent, least and most printed), what to look for."""
 
@@ -59,6 +77,22 @@ class Implant(Rule):
         if min(self.lengths_mm) <= 0:
             raise ValueError("the lengths of an implant are mm above 0")
         return self
+
+
+class Evidence(Sourced):
+    """What a source really shows of one quantity: in whom, how many, and what a rule may say of it.
+
+    `directness`: of lengthened limbs with this condition (`direct`), of such limbs not lengthened or of others
+    lengthened (`near`), of other joints or bones (`far`), or of nobody counted (`opinion`).
+    """
+
+    id: str
+    quantity: str
+    found: str
+    population: str
+    counts: str = ""
+    directness: Literal["direct", "near", "far", "opinion"]
+    may_say: str
 
 
 class View(Frozen):

@@ -20,14 +20,19 @@ from pathway.protocol.base import Sourced as Sourced
 from pathway.protocol.base import Stands as Stands
 from pathway.protocol.base import Strength as Strength
 from pathway.protocol.clinic import ClinicCalendar as ClinicCalendar
+from pathway.protocol.device import Device as Device
+from pathway.protocol.guidance import Accompanying as Accompanying
 from pathway.protocol.guidance import Companion as Companion
 from pathway.protocol.guidance import Disagreement as Disagreement
+from pathway.protocol.guidance import Evidence as Evidence
 from pathway.protocol.guidance import FollowUp as FollowUp
 from pathway.protocol.guidance import Goal as Goal
 from pathway.protocol.guidance import Implant as Implant
 from pathway.protocol.harm import Harm as Harm
 from pathway.protocol.maturity import SkeletalMethod as SkeletalMethod
 from pathway.protocol.preference_sets import PreferenceSet as PreferenceSet
+from pathway.protocol.printed_programme import PrintedProgramme as PrintedProgramme
+from pathway.protocol.printed_programme import PrintedStep as PrintedStep
 from pathway.protocol.units import FindingUnit
 from pathway.record import Frozen
 
@@ -40,7 +45,8 @@ class FindingRule(Sourced):
 
     `of` says whether it belongs to a limb or to the whole child. `derived` findings are worked out from
     others (`derived_from`) and cannot be entered. `sd` is the measurement error (one standard deviation) in the unit.
-    `family_words` say in plain words what it tells, from "how" or "whether" on.
+    `family_words` say in plain words what it tells, from "how" or "whether" on. `of_complications`, of a flag: it is
+    set by the record, where one of these complications is kept with a lengthening of the affected leg.
     """
 
     id: str
@@ -55,6 +61,7 @@ class FindingRule(Sourced):
     valid_months: int | None = None
     derived: bool = False
     derived_from: tuple[str, ...] = ()
+    of_complications: tuple[str, ...] = ()
     how: str
 
     @model_validator(mode="after")
@@ -63,6 +70,8 @@ class FindingRule(Sourced):
             raise ValueError("a number needs `plausible = [low, high]`")
         if self.kind == "choice" and not self.choices:
             raise ValueError("a choice needs `choices`")
+        if self.of_complications and not (self.kind == "flag" and self.derived):
+            raise ValueError("`of_complications` is of a derived flag")
         return self
 
 
@@ -154,11 +163,14 @@ class Indication(Rule):
 class Gate(Rule):
     """What must hold before a stage may start; `otherwise` names the stage that would mend a failure.
 
-    `look_again_months` is how long before the stage the findings are measured again.
+    `look_again_months` is how long before the stage the findings are measured again. `number` limits it to the n-th
+    stage of that kind. `may_stay`: what mends it often does not: a lengthening that fails it today may never come.
     """
 
     guards: str
     requires: Condition
+    number: int | None = None
+    may_stay: bool = False
     otherwise: str | None = None
     look_again_months: int = 3
     waivable: bool = True
@@ -182,7 +194,8 @@ class Interval(Rule):
     Numbered stages: a rule holds for every number of the repeated kind; between two repeated kinds the
     numbers are paired (`femoral_lengthening` 2 with `femoral_device_removal` 2), with `next` each number is
     tied to the following one of the same kind. `together` rules apply only while neither stage is done;
-    `either_order` rules to whichever comes first.
+    `either_order` rules to whichever comes first, `paired` rules to stages of one number. A rule with
+    `while_growth_left_mm` binds while the lengthened bone has more than that left to grow when the later stage starts.
     """
 
     earlier: str
@@ -192,6 +205,8 @@ class Interval(Rule):
     next: bool = False
     together: bool = False
     either_order: bool = False
+    paired: bool = False
+    while_growth_left_mm: float | None = None
 
     @property
     def earlier_stage(self) -> str:
@@ -212,9 +227,10 @@ class Interval(Rule):
 class AgeWindow(Rule):
     """Ages in whole months between which a stage starts; a preferred window guides, a hard one binds.
 
-    `number` limits the rule to the n-th stage of that kind. `latest_useful` windows neither guide nor bind: their
-    end is told as the clinical latest age. With `weighs_late` every year after the window counts in the choice of a
-    course, while the difference is large.
+    `number` limits the rule to the n-th stage of that kind. `latest_useful` windows neither guide nor bind: their end
+    is told as the clinical latest age. With `or_after_growth_months` it ends so long after growth where that is later
+    than at the age. With `weighs_late` every year after the window counts in the choice of a course, while the
+    difference is large.
     """
 
     stage: str
@@ -224,21 +240,34 @@ class AgeWindow(Rule):
     hard: bool = False
     latest_useful: bool = False
     weighs_late: bool = False
+    or_after_growth_months: int | None = None
     sex: Literal["girl", "boy"] | None = None
 
 
 class AmountLimit(Rule):
     """Most length of one lengthening: in mm or in percent of the bone, within an age range (years).
 
-    `warns` limits are shown and not enforced.
+    `warns` limits are not enforced: a step beyond one says so in every view, to a family in `family_words`. With `when`
+    it is a limit only for children for whom that holds; what goes beyond it then weighs in the choice of an amount.
     """
 
     stage: str
+    family_words: str | None = None
     most_mm: float | None = None
     most_percent: float | None = None
     from_age_years: float = 0.0
     to_age_years: float = 99.0
     warns: bool = False
+    when: Condition | None = None
+
+
+class SpanRule(Rule):
+    """When the device of a lengthening is carried across a joint: `needed` or `advised`."""
+
+    stage: str
+    joint: Literal["knee", "pelvis"]
+    need: Literal["needed", "advised"]
+    when: Condition
 
 
 class Value(Rule):
@@ -270,13 +299,15 @@ class BothSided(Rule):
 
 class Caution(Rule):
     """A sentence that must be shown: always, when one of `stages` is in the plan, or for a child affected on
-    both sides (`bilateral`). The one with `head` stands at the head of every view.
+    both sides (`bilateral`). The one with `head` stands at the head of every view. With `when` it is shown only where
+    that holds.
     """
 
     text: str
     head: bool = False
     stages: tuple[str, ...] = ()
     bilateral: bool = False
+    when: Condition | None = None
 
 
 class StopRule(Rule):
@@ -340,16 +371,21 @@ class Protocol(Frozen):
     intervals: tuple[Interval, ...]
     age_windows: tuple[AgeWindow, ...]
     amount_limits: tuple[AmountLimit, ...]
+    devices: tuple[Device, ...] = ()
+    spans: tuple[SpanRule, ...] = ()
     both_sided: tuple[BothSided, ...] = ()
     values: tuple[Value, ...]
     cautions: tuple[Caution, ...]
     stop_rules: tuple[StopRule, ...]
     goals: tuple[Goal, ...] = ()
     follow_ups: tuple[FollowUp, ...] = ()
+    accompanying: tuple[Accompanying, ...] = ()
+    printed_programmes: tuple[PrintedProgramme, ...] = ()
     companions: tuple[Companion, ...] = ()
     implants: tuple[Implant, ...] = ()
     preference_sets: tuple[PreferenceSet, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
     harms: tuple[Harm, ...] = ()
     calendars: tuple[ClinicCalendar, ...] = ()
     tables: tuple[Table, ...]
@@ -376,7 +412,7 @@ class Protocol(Frozen):
 
     @cached_property
     def _by_id(self) -> Mapping[str, Mapping[str, object]]:
-        kinds = ("sources", "findings", "methods", "diagnoses", "stages", "values", "tables", "gates")
+        kinds = ("sources", "findings", "methods", "diagnoses", "stages", "values", "tables", "gates", "devices")
         return {kind: {item.id: item for item in getattr(self, kind)} for kind in kinds}
 
     @cached_property
@@ -431,6 +467,24 @@ class Protocol(Frozen):
         """Return the lengthening where a stage starts on the day on which one ends, or None."""
         return self._predecessors.get(stage)
 
+    @cached_property
+    def _carriers(self) -> Mapping[str, Stage]:
+        roles = {stage.id: stage.role for stage in self.stages}
+        pairs = (rule for rule in self.intervals if rule.paired and roles.get(rule.later_stage) == "implant_removal")
+        return {rule.later_stage: self.stage(rule.earlier_stage) for rule in pairs}
+
+    def carrier(self, stage: str) -> Stage | None:
+        """Return the lengthening whose nail a stage takes out, or None where it takes none out."""
+        return self._carriers.get(stage)
+
+    def device(self, id: str) -> Device:
+        """Return a device; raises KeyError for an unknown id."""
+        return self._by_id["devices"][id]  # type: ignore[return-value]
+
+    def usual_device(self, bone: Bone) -> Device:
+        """Return the device of a bone that stands where no other does (`check` sees that there is one)."""
+        return next(device for device in self.devices if device.bone == bone and device.choice == "usual")
+
     def finding(self, id: str) -> FindingRule:
         """Return the catalogue entry of a finding; raises KeyError for an unknown id."""
         return self._by_id["findings"][id]  # type: ignore[return-value]
@@ -481,11 +535,14 @@ class Protocol(Frozen):
             "intervals",
             "age_windows",
             "amount_limits",
+            "devices",
+            "spans",
             "both_sided",
         ):
             yield from getattr(self, kind)
         yield from (*self.values, *self.cautions, *self.stop_rules, *self.goals, *self.follow_ups)
-        yield from (*self.companions, *self.implants, *self.preference_sets, *self.calendars)
+        yield from (*self.accompanying, *self.printed_programmes, *self.companions, *self.implants)
+        yield from (*self.preference_sets, *self.calendars)
 
     def finding_ids(self) -> frozenset[str]:
         """Return the ids of all findings of the catalogue."""

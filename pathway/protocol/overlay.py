@@ -2,7 +2,7 @@
 
 An entry with the id of one of ours replaces it field by field in what it gives (a condition or a list is
 replaced whole; the types of a classification are laid over one by one in the same way); a changed value needs
-sources of its own, and the strength and note of ours then fall away. A new id adds. `off =
+sources of its own, and what ours say of theirs (strength, note, how indirect) then falls away. A new id adds. `off =
 true` with `because` takes the rule out. A field is never taken away: switch the rule off and add one instead.
 What was changed or added is marked `local`; what was switched off is listed in `Protocol.switched_off`.
 """
@@ -22,7 +22,9 @@ from pathway.protocol.references import entries, kinds, users
 from pathway.protocol.roles import EVERY_PLAN
 from pathway.protocol.validation import faults_of_validation
 
-WORDING = frozenset({"id", "because", "label", "note", "what", "family_words", "how", "gap", "local", "types"}) | {
+WORDING = frozenset(
+    {"id", "because", "label", "note", "what", "family_words", "how", "gap", "local", "types", "indirect"}
+) | {
     "sources",
     "provenance",
     "strength",
@@ -32,11 +34,15 @@ SWITCHABLE = frozenset({"types", "stages", "classifications", "indications", "ga
     "intervals",
     "age_windows",
     "amount_limits",
+    "devices",
+    "spans",
     "both_sided",
     "cautions",
     "stop_rules",
     "goals",
     "follow_ups",
+    "accompanying",
+    "printed_programmes",
     "companions",
     "implants",
     "disagreements",
@@ -171,7 +177,8 @@ def _lay(entry: Entry, into: list[Any], shape: type[BaseModel], gone: list[Switc
     base = {name: getattr(old, name) for name in old.model_fields_set} if old is not None else {}
     if "sources" in given:
         # How strong our sources are and what we noted on them says nothing of the clinic's.
-        base = {name: value for name, value in base.items() if name not in ("strength", "note")}
+        of_ours = ("strength", "note", "indirect", "evidence")
+        base = {name: value for name, value in base.items() if name not in of_ours}
     mark = {"local": True} if "local" in shape.model_fields else {}
     try:
         made = shape.model_validate({**base, **given, **mark})

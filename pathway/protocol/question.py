@@ -12,6 +12,16 @@ if TYPE_CHECKING:  # verbs that are only listed load no rules
 
 
 @dataclass(frozen=True, slots=True)
+class EarlierOperation:
+    """An operation for length as an earlier accepted plan had it: its stage, age, amount and plates."""
+
+    stage: str
+    age_years: float
+    amount_mm: float
+    physes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Question:
     """One child's record, the rules to follow, and the day on which is asked."""
 
@@ -20,6 +30,8 @@ class Question:
     on: datetime.date
     both_sides: bool = False
     """Whether the record is that of a child with two short legs, seen from one of them."""
+    earlier: tuple[EarlierOperation, ...] = ()
+    """The operations of the plan accepted last, if any: what is as good as the best is kept as it was."""
 
     def about(self, record: Record) -> Question:
         """Return the same question about another record: what was known by then, or what is wished for."""

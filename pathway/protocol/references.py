@@ -18,6 +18,7 @@ NAMING_FIELDS = (
     "otherwise",
     "instead",
     "stages",
+    "around",
     "mends",
     "alters",
     "derived_from",
@@ -25,9 +26,15 @@ NAMING_FIELDS = (
     "applies_to",
     "diagnoses",
     "rules",
+    "evidence",
     "weights",
     "earlier_stage",
     "later_stage",
+    "month_weight",
+    "school_weight",
+    "weight_finding",
+    "outgrown",
+    "devices",
 )
 
 

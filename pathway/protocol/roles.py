@@ -62,3 +62,13 @@ def bone_of(kind: str, protocol: Protocol) -> Bone | None:
 def predecessor_of(kind: Stage, protocol: Protocol) -> Stage | None:
     """Return the lengthening on whose last day this stage starts (device removal, surveillance), or None."""
     return protocol.predecessor(kind.id)
+
+
+def carrier_of(kind: Stage, protocol: Protocol) -> Stage | None:
+    """Return the lengthening whose nail this stage takes out, or None."""
+    return protocol.carrier(kind.id)
+
+
+def numbered_with(kind: Stage, protocol: Protocol) -> Stage | None:
+    """Return the lengthening that a stage belongs to, number by number: it ends it, or takes its nail out; or None."""
+    return protocol.predecessor(kind.id) or protocol.carrier(kind.id)

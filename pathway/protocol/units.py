@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-FindingUnit = Literal["mm", "deg", "years", "percent", "ratio", "count", ""]
+FindingUnit = Literal["mm", "deg", "years", "percent", "ratio", "count", "kg", ""]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,10 +24,16 @@ UNITS: Mapping[str, Unit] = {
     "years": Unit("years", "years", "a"),
     "months": Unit("months", "months", "mo"),
     "percent": Unit("percent", "%", "%"),
+    "kg": Unit("kg", "kg", "kg"),
     "ratio": Unit("", "", "1"),
     "count": Unit("", "", "1"),
     "": Unit("", "", "1"),
 }
+
+STEPS: Mapping[str, float] = {
+    "mm": 1.0, "deg": 1.0, "years": 0.1, "percent": 1.0, "ratio": 0.01, "count": 1.0, "": 1.0,
+}  # fmt: skip
+"""The last digit to which a finding of each unit is written."""
 
 WITHOUT_UNIT = tuple(name for name, unit in UNITS.items() if name and not unit.shown)
 """Units that are not said after a number."""

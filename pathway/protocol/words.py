@@ -9,6 +9,7 @@ PREDICTED_LABELS = {
     "predicted_discrepancy_at_maturity_mm": "predicted difference at maturity",
     "predicted_femur_discrepancy_at_maturity_mm": "predicted difference of the femora at maturity",
     "predicted_tibia_discrepancy_at_maturity_mm": "predicted difference of the tibiae at maturity",
+    "long_leg_growth_left_mm": "growth still to come in the long leg",
 }
 CHANCE_WHERE_NONE_IS_GIVEN = 0.5
 

@@ -28,7 +28,7 @@ def plan_summary(plan: Plan, record: Record, protocol: Protocol) -> dict[str, An
     """Return what lists need of a plan as plain data: dates as ISO text.
 
     `born`, `diagnosis` and `difference_mm` (at maturity, untreated) say who it is, `next` and `next_on` are the next
-    operation, `measure` what gates need to be measured by when, `see_again_by` the
+    operation, `close_call` whether that is one, `measure` what gates need to be measured by when, `see_again_by` the
     next follow-up, `opens` the windows of operations, `arrest_last` the last useful day of a growth arrest.
     """
     coming = [stage for stage in plan.stages if stage.date is not None and stage.status not in ("done", "under_way")]
@@ -46,6 +46,7 @@ def plan_summary(plan: Plan, record: Record, protocol: Protocol) -> dict[str, An
         "next_on": str(operations[0].date) if operations else None,
         "course": plan.recommended.summary if plan.recommended else "",
         "conflict": bool(plan.conflicts),
+        "close_call": plan.firmness.close_call,
         "measure": [
             {"what": question.label, "by": str(question.by)}
             for question in plan.open_questions

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pathway.events import Event, apply
 from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
-from pathway.protocol.question import Question
+from pathway.protocol.question import EarlierOperation, Question
 from pathway.questions.compare import Difference, Key, differences
 from pathway.questions.record_diff import entered, event_words
 from pathway.record import Record
@@ -54,10 +54,9 @@ def preview(
     is told as such. Raises PlanBreach as `make_plan` does.
     """
     events = tuple(events)
-    earlier = Question(question.record, question.protocol, since or question.on)
-    before = make_plan(earlier, seed=seed, compared=False)
+    before = make_plan(replace(question, on=since or question.on), seed=seed, compared=False)
     after = make_plan(question.about(apply(question.record, events)), seed=seed, compared=False)
-    return compared(question.record, before, events, after, question.protocol, seed=seed)
+    return compared(question.record, before, events, after, question.protocol, seed=seed, earlier=question.earlier)
 
 
 def compared(
@@ -68,16 +67,18 @@ def compared(
     protocol: Protocol,
     *,
     seed: int = 0,
+    earlier: tuple[EarlierOperation, ...] = (),
     make: Callable[..., Plan] = make_plan,
 ) -> Preview:
     """Return the differences of two plans as they are, with their causes among the events between them.
 
     The plans may have been made with other rules than `protocol`, by which causes are looked for. Plans are made by
-    `make`, called as `make_plan` is, so that who waits no longer can leave by an exception.
+    `make`, called as `make_plan` is, so that who waits no longer can leave by an exception; the operations of the plan
+    accepted `earlier` are kept in them as in the plan after.
     """
 
     def planned(known: Record) -> Plan:
-        return make(Question(known, protocol, after.on), seed=seed, compared=False)
+        return make(Question(known, protocol, after.on, earlier=earlier), seed=seed, compared=False)
 
     found = differences(before, after)
     each = entered(events, record)

@@ -14,6 +14,7 @@ from math import ceil, floor
 from typing import Literal
 
 from pathway.protocol.model import FindingRule, Protocol
+from pathway.protocol.units import STEPS
 from pathway.protocol.words import PREDICTED_LABELS, WITHOUT_UNIT, value_words
 from pathway.record import WhyUnknown
 from pathway.rule_engine.verdict import OPERATORS, State, Verdict, combined_state, on_side
@@ -29,8 +30,6 @@ FAILS: Want = frozenset({"fails"})
 NOT_HOLDS: Want = frozenset({"fails", "unknown"})
 NOT_FAILS: Want = frozenset({"holds", "unknown"})
 OPPOSITE = {HOLDS: FAILS, FAILS: HOLDS, NOT_HOLDS: NOT_FAILS, NOT_FAILS: NOT_HOLDS}
-STEPS = {"mm": 1.0, "deg": 1.0, "years": 0.1, "percent": 1.0, "ratio": 0.01, "count": 1.0, "": 1.0}
-"""The last digit to which a value of each unit is written."""
 AGE = "age_years"
 
 

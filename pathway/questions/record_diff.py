@@ -78,9 +78,10 @@ def _measured(item: Measurement, visit: Visit, protocol: Protocol) -> str:
 def _operation(one: Operation, protocol: Protocol) -> str:
     label = protocol.stage(one.kind).label
     gain = f", {one.achieved_mm:g} mm" if one.achieved_mm is not None else ""
+    device = f", {protocol.device(one.device).label}" if one.device else ""
     removed = f", device off on {one.device_removed}" if one.device_removed else ""
     told = f", with {', '.join(one.complications).replace('_', ' ')}" if one.complications else ""
-    return f"{label[0].lower()}{label[1:]} on {one.date}{gain}{removed}{told}"
+    return f"{label[0].lower()}{label[1:]} on {one.date}{gain}{device}{removed}{told}"
 
 
 def _decision(one: Decision) -> str:

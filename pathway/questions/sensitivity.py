@@ -6,25 +6,28 @@ by planning again with the finding on the other side of a threshold that it was 
 
 from __future__ import annotations
 
-import datetime
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
 
-from pathway.courses.course import Course
+from pathway.courses.course import Arrest, Course
+from pathway.courses.first_call import SAME_SITTING_YEARS
 from pathway.growth import fit_growth, outlook
 from pathway.network import Conflict
 from pathway.plan.make import first_course, make_plan
+from pathway.plan.make_programme import make_programme
+from pathway.plan.model import Course as PlanCourse
 from pathway.plan.model import Plan
+from pathway.plan.other_reading import beyond, with_value
+from pathway.plan.programme import Programme
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.protocol.roles import role_of
-from pathway.questions.formula import STEPS
-from pathway.record import Measurement, Record, Visit
+from pathway.protocol.units import STEPS
 from pathway.rule_engine.facts import known_steps
-from pathway.rule_engine.verdict import OPERATORS, Verdict, on_side
+from pathway.rule_engine.verdict import OPERATORS, Verdict
 
 FUTURES = 40
 """How many possible futures are asked, evenly spread over the difference at maturity."""
@@ -57,41 +60,115 @@ class Turn:
 class Robustness:
     """Changes that would bring another recommendation, the likeliest first, and how often growth leaves it alone.
 
-    `stands` (0 to 1) is the share of possible futures in which the same course stays first; None without growth.
+    `stands` (0 to 1) is the share of possible futures in which the same kind of course stays first, `same_first` that
+    in which the first operation stays the same kind, near in age and amount as the rules say; None without growth.
+    `weighed` are the risks and weights that bring another first operation within their range, None where not asked.
     """
 
     stands: float | None
     turns: tuple[Turn, ...]
+    same_first: float | None = None
+    near_years: float = 0.0
+    near_mm: float = 0.0
+    weighed: tuple[str, ...] | None = None
+
+    @property
+    def first_words(self) -> str:
+        """Return in a sentence how often growth leaves the first operation alone, "" where that is not known."""
+        if self.same_first is None:
+            return ""
+        return (
+            f"The first operation stays of the same kind, within {self.near_years:g} "
+            f"{'year' if self.near_years == 1 else 'years'} and {self.near_mm / 10:g} cm, in about "
+            f"{_of_100(self.same_first)} of 100 ways this child may grow."
+        )
+
+    @property
+    def weighed_words(self) -> str:
+        """Return in a sentence which risks and weights turn the first operation."""
+        if self.weighed is None:
+            return ""
+        if not self.weighed:
+            return "No risk at its published end and no weight x0.7 or x1.3 brings another first operation."
+        return f"Another first operation comes with {'; '.join(self.weighed)}: a close call by what is weighed."
 
 
-def robustness(question: Question, plan: Plan, *, seed: int = 0) -> Robustness:
-    """Return how firm the plan's recommendation is. Takes some seconds: it plans again for each change."""
-    best = plan.recommended
+def robustness(question: Question, plan: Plan, *, seed: int = 0, weighed: bool = False) -> Robustness:
+    """Return how firm the plan's recommendation is. Takes some seconds: it plans again for each change.
+
+    With `weighed` every risk and weight is changed too, which takes some seconds more.
+    """
+    best, number = plan.recommended, question.protocol.number
     if best is None:
         return Robustness(None, ())
-    stands, turns = _by_growth(question, best.id, seed)
+    near = number("same_choice_years"), number("same_choice_mm")
+    stands, same_first, turns = _by_growth(question, best, near, seed)
     turns += list(_by_findings(question, plan, seed))
-    return Robustness(stands, tuple(sorted(turns, key=lambda turn: (-turn.chance, turn.what))))
+    turns.sort(key=lambda turn: (-turn.chance, turn.what))
+    told = tuple(_by_weights(question)) if weighed else None
+    return Robustness(stands, tuple(turns), same_first, *near, told)
 
 
-def _by_growth(question: Question, best: str, seed: int) -> tuple[float | None, list[Turn]]:
+def _by_weights(question: Question) -> Iterator[str]:
+    """Yield the risks and weights, each at the ends of its range, that bring another first operation."""
+    found = make_programme(question, turn=True)
+    for turn in (found.turns or ()) if isinstance(found, Programme) else ():
+        if turn.what == "weight" and turn.times is not None:
+            yield f"{turn.id} x{turn.times:g}"
+        elif turn.what == "risk":
+            yield f"{turn.id} risks"
+
+
+def _by_growth(
+    question: Question, best: PlanCourse, near: tuple[float, float], seed: int
+) -> tuple[float | None, float | None, list[Turn]]:
     known = question.as_known()
     posterior = fit_growth(known, seed=seed, known_steps=known_steps(known))
     if posterior is None:
-        return None, []
+        return None, None, []
     mature = outlook(posterior).at_maturity()
     order = np.argsort(mature, kind="stable")
     chosen = [int(order[int((k + 0.5) / FUTURES * len(order))]) for k in range(FUTURES)]
     first: dict[str, list[float]] = {}
     words: dict[str, str] = {}
+    planned, alike = [(s.id, s.age_years, s.amount_mm or 0.0) for s in best.stages], 0
     for draw in chosen:
         course = first_course(question, posterior.one(draw))
         name, words_of = _named(course)
         first.setdefault(name, []).append(float(mature[draw]))
         words[name] = words_of
-    same = first.pop(best, [])
+        alike += isinstance(course, Course) and same_first(planned, _operations(course), near)
+    same = first.pop(best.id, [])
     turns = [_growth_turn(words[name], at, same) for name, at in first.items()]
-    return len(same) / FUTURES, turns
+    return len(same) / FUTURES, alike / FUTURES, turns
+
+
+Operations = Sequence[tuple[str, float, float]]
+"""Stages with their age and amount."""
+
+
+def _operations(course: Course) -> Operations:
+    found = [(item.stage, item.age_years, item.amount_mm) for item in course.lengthenings]
+    return found if course.arrest is None else [*found, _arrest(course.arrest)]
+
+
+def _arrest(arrest: Arrest) -> tuple[str, float, float]:
+    return arrest.stage, arrest.age_years, arrest.effect_mm
+
+
+def same_first(one: Operations, two: Operations, near: tuple[float, float]) -> bool:
+    """Return whether two courses begin with the same stages, each near in age (years) and amount (mm)."""
+
+    def first(of: Operations) -> dict[str, tuple[float, float]]:
+        start = min((age for _, age, _ in of), default=0.0)
+        return {stage: (age, mm) for stage, age, mm in of if age - start <= SAME_SITTING_YEARS}
+
+    here, there = first(one), first(two)
+    return here.keys() == there.keys() and all(
+        abs(mine - its) <= limit + 1e-6
+        for stage in here
+        for mine, its, limit in zip(here[stage], there[stage], near, strict=True)
+    )
 
 
 def _named(course: Course | Conflict | None) -> tuple[str, str]:
@@ -117,14 +194,14 @@ def _by_findings(question: Question, plan: Plan, seed: int) -> Iterator[Turn]:
         if leaf.finding is None or leaf.margin is None or not leaf.sd or leaf.comparison not in OPERATORS:
             continue
         rule = question.protocol.finding(leaf.finding)
-        value = _beyond(leaf, STEPS[rule.unit])
+        value = beyond(leaf, STEPS[rule.unit])
         side = question.record.affected_side if leaf.leg == "affected" else question.record.other_side
         key = (leaf.finding, side, value)
         chance = NormalDist().cdf(-abs(leaf.margin) / leaf.sd)
         if key in seen or chance < LEAST_CHANCE:
             continue
         seen.add(key)
-        changed = _with_value(question.record, leaf.finding, None if rule.of == "child" else side, value, question.on)
+        changed = with_value(question.record, leaf.finding, None if rule.of == "child" else side, value, question.on)
         if changed is None:
             continue
         then = tuple(_changes(plan, make_plan(question.about(changed), seed=seed, compared=False), question.protocol))
@@ -140,32 +217,6 @@ def _leaves(plan: Plan) -> Iterator[Verdict]:
     for verdict in judged:
         if verdict is not None:
             yield from verdict.leaves()
-
-
-def _beyond(leaf: Verdict, step: float) -> float:
-    """Return the value nearest to a threshold that lies on its other side."""
-    bound, holds = float(leaf.threshold), leaf.state == "holds"  # type: ignore[arg-type]
-    near = (bound, bound - step, bound + step)
-    return next(round(value, 6) for value in near if on_side(str(leaf.comparison), value, bound)[0] != holds)
-
-
-def _with_value(record: Record, finding: str, side: str | None, value: float, on: datetime.date) -> Record | None:
-    """Return the record with the last measurement of a finding changed; None where it was never measured itself."""
-    for at in range(len(record.visits) - 1, -1, -1):
-        visit = record.visits[at]
-        if visit.date > on or not any(_is(item, finding, side) for item in visit.measurements):
-            continue
-        items = tuple(
-            item.model_copy(update={"value": value}) if _is(item, finding, side) else item
-            for item in visit.measurements
-        )
-        changed: Visit = visit.model_copy(update={"measurements": items})
-        return record.model_copy(update={"visits": (*record.visits[:at], changed, *record.visits[at + 1 :])})
-    return None
-
-
-def _is(item: Measurement, finding: str, side: str | None) -> bool:
-    return item.finding == finding and (side is None or item.side in (None, side))
 
 
 def _changes(plan: Plan, other: Plan, protocol: Protocol) -> Iterator[str]:

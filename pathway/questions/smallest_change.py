@@ -16,7 +16,7 @@ from typing import Literal
 from pathway.plan.model import Considered, Plan, PlanStage
 from pathway.protocol.model import Protocol
 from pathway.questions.formula import FAILS, HOLDS, NOT_FAILS, NOT_HOLDS, Change, Goal, Variables, solve, state_of
-from pathway.rule_engine.verdict import Verdict
+from pathway.rule_engine.verdict import OPPOSITE, State, Verdict
 
 Effect = Literal["add", "drop", "block", "unlock"]
 SHOWN_SETS = 3
@@ -214,7 +214,19 @@ class _Trees:
 def _hanging_on(grounds: list[Verdict], verdict: Verdict) -> Verdict:
     """Return the verdict with its grounds, or as it is where something else decides (a decision, an overlap)."""
     opened = verdict.model_copy(update={"form": "any", "parts": tuple(grounds)})
+    measured = not any(leaf.state == "unknown" and leaf.form == "quantity" for leaf in opened.leaves())
+    if measured and verdict.form == "stage" and verdict.state == "fails" and state_of(opened) == "unknown":
+        # What is not known yet plans nothing: a stage is planned only on a ground that holds.
+        opened = opened.model_copy(update={"parts": tuple(_settled(ground, "fails") for ground in grounds)})
     return opened if grounds and state_of(opened) == verdict.state else verdict
+
+
+def _settled(verdict: Verdict, unknown: State) -> Verdict:
+    """Return a verdict tree in which each comparison that is not known counts against what hangs on it."""
+    if not verdict.parts:
+        return verdict.model_copy(update={"state": unknown}) if verdict.state == "unknown" else verdict
+    inner: State = OPPOSITE[unknown] if verdict.form == "not" else unknown
+    return verdict.model_copy(update={"parts": tuple(_settled(part, inner) for part in verdict.parts)})
 
 
 def _goals(trees: _Trees, kind: str, stage: PlanStage | None) -> Iterator[tuple[Effect, Goal]]:

@@ -12,7 +12,7 @@ from typing import Literal
 
 from pathway.events import Correction, apply
 from pathway.plan.make import make_plan
-from pathway.plan.model import Course, Plan
+from pathway.plan.model import Course, Expected, Plan
 from pathway.preferences import PREFERENCE_LABELS, ROADS
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
@@ -127,24 +127,30 @@ def _burden(one: Course, other: Course) -> Iterator[str]:
         if a.operations != b.operations:
             yield f"{b.operations} operation{'' if b.operations == 1 else 's'} instead of {a.operations}."
         return
-    for then, now, unit, digits in (
-        (b.operations, a.operations, "operations", 0),
-        (b.device_months, a.device_months, "months with a device", 0),
-        (b.months_over_25_mm, a.months_over_25_mm, "months with more than 2.5 cm difference", 0),
-        (b.school_years_touched, a.school_years_touched, "school years affected", 0),
-        (b.adult_height_lost_mm / 10, a.adult_height_lost_mm / 10, "cm of adult height lost", 1),
+    now, then = one.expected, other.expected
+    if now is None or then is None:
+        return
+    for its, mine, unit, digits in (
+        (then.operations.mean, now.operations.mean, "operations for length on average", 1),
+        (then.device_months.mean, now.device_months.mean, "months with a device on average", 0),
+        (then.months_over_50_mm, now.months_over_50_mm, "months with more than 5 cm difference on average", 0),
+        (_height_cm(then), _height_cm(now), "cm of adult height lost on average", 1),
     ):
-        if round(then, digits) != round(now, digits):
-            yield f"{then:.{digits}f} {unit} instead of {now:.{digits}f}."
+        if round(its, digits) != round(mine, digits):
+            yield f"{its:.{digits}f} {unit} instead of {mine:.{digits}f}."
+
+
+def _height_cm(told: Expected) -> float:
+    return 0.0 if told.adult_height_lost_mm is None else told.adult_height_lost_mm.mean / 10
 
 
 def _result(one: Course, other: Course) -> Iterator[str]:
     if one.residual_mm is None or other.residual_mm is None:
         yield "One of the two is a prosthetic pathway, which is not measured by length."
         return
-    then, now = other.median_residual_mm / 10, one.median_residual_mm / 10
+    then, now = other.residual_mm.p50 / 10, one.residual_mm.p50 / 10
     if round(then, 1) != round(now, 1):
-        yield f"At maturity the treated leg is then {_side(then)} instead of {_side(now)}."
+        yield f"At maturity the treated leg is then usually {_side(then)} instead of {_side(now)}."
     for mm, mine, its in (
         (10, one.chance_within_10_mm, other.chance_within_10_mm),
         (20, one.chance_within_20_mm, other.chance_within_20_mm),

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathway.plan.graph import graph_of
-from pathway.plan.model import After, GateState, Plan, PlanStage, Reason
+from pathway.plan.model import After, GateState, Plan, PlanDevice, PlanStage, Reason
 from pathway.problems import Problem, Refused
 from pathway.protocol.model import Protocol
+from pathway.protocol.traced import how_indirect
 from pathway.rule_engine.verdict import Verdict
 
 PROVENANCE_WORDS = {
@@ -18,6 +19,7 @@ PROVENANCE_WORDS = {
     "computed": "computed",
     "judgement": "our own judgement",
 }
+SPANNED = {"knee": "Knee spanned", "pelvis": "Device extended to the pelvis"}
 MARKS = {"holds": "+", "fails": "-", "unknown": "?", "waived": "~", "later": ">"}
 
 
@@ -82,6 +84,8 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
         yield Line(0, "", "Reasons against it")
     for item in against:
         yield from reason_lines(item, citations)
+    if stage.device is not None:
+        yield from _device(stage.device, citations)
     if stage.gates:
         yield Line(0, "", "Conditions to be met before it starts")
         for gate in stage.gates:
@@ -91,12 +95,20 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
         yield Line(0, "", "What comes before it")
         for edge in ties:
             yield from _after(plan, edge.rule, citations)
+    if stage.spans:
+        yield Line(0, "", "Joints that the device is carried across")
+        for span in stage.spans:
+            yield Line(1, "", f"{SPANNED[span.joint]}: {span.need}")
+            for item in span.because:
+                yield from reason_lines(item, citations, depth=2)
     if stage.amount_limits:
         yield Line(0, "", "Limits on the amount")
         for limit in stage.amount_limits:
-            kind = "binds" if limit.binds else "warns" if limit.warns else "allows more"
+            warns = "warns: the planned amount is above it" if limit.beyond else "warns"
+            kind = "binds" if limit.binds else warns if limit.warns else "allows more"
             local = " [local]" if is_local(plan, limit.rule) else ""
             yield Line(1, "", f"{limit.limit_mm:.0f} mm ({kind}): {limit.words}{local}")
+            yield from indirect_lines(limit.indirect)
             yield from source_lines(2, limit.sources, citations)
     if stage.delay:
         yield Line(0, "", "If it is delayed")
@@ -111,17 +123,36 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
             yield Line(1, "", text)
 
 
-def reason_lines(item: Reason, citations: dict[str, str]) -> Iterator[Line]:
+def reason_lines(item: Reason, citations: dict[str, str], depth: int = 1) -> Iterator[Line]:
     """Yield a rule with its origin, its judged condition and its sources."""
-    yield Line(1, item.verdict.state if item.verdict else "", f"{item.text} [{_origin(item)}]")
+    yield Line(depth, item.verdict.state if item.verdict else "", f"{item.text} [{_origin(item)}]")
     if item.verdict is not None:
-        yield from _verdict(2, item.verdict)
-    yield from source_lines(2, item.sources, citations)
+        yield from _verdict(depth + 1, item.verdict)
+    yield from indirect_lines(item.indirect)
+    yield from source_lines(depth + 1, item.sources, citations)
+
+
+def _device(device: PlanDevice, citations: dict[str, str]) -> Iterator[Line]:
+    local = " [local]" if device.local else ""
+    yield Line(0, "", f"With which device: {device.label}{local}")
+    yield Line(1, "", device.why)
+    if device.verdict is not None:
+        yield from _verdict(1, device.verdict)
+    for text in device.checks:
+        yield Line(1, "", f"to be checked: {text}")
+    yield Line(1, "", device.removal)
+    yield Line(1, "", device.walking)
+    if device.complications:
+        yield Line(1, "", device.complications)
+    yield from source_lines(1, device.sources, citations)
+    for other in device.others:
+        yield Line(1, "holds" if other.possible else "fails", f"{other.label}: {other.why}")
 
 
 def _gate(gate: GateState, citations: dict[str, str]) -> Iterator[Line]:
     yield Line(1, gate.state, f"{gate.sentence} [{_origin(gate)}]")
     yield Line(2, "", gate.because)
+    yield from indirect_lines(gate.indirect)
     if gate.look_again_on is not None:
         yield Line(2, "", f"to be measured again from {gate.look_again_on}")
     yield from source_lines(2, gate.sources, citations)
@@ -143,6 +174,7 @@ def after_words(plan: Plan, edge: After) -> str:
 
 def _after(plan: Plan, edge: After, citations: dict[str, str]) -> Iterator[Line]:
     yield Line(1, "", after_words(plan, edge))
+    yield from indirect_lines(edge.indirect)
     yield from source_lines(2, edge.sources, citations)
 
 
@@ -157,6 +189,12 @@ def _verdict(depth: int, verdict: Verdict) -> Iterator[Line]:
 def _origin(item: Reason | GateState) -> str:
     local = "local, " if item.local else ""
     return f"{local}{PROVENANCE_WORDS[item.provenance]}, {item.strength.replace('_', ' ')}"
+
+
+def indirect_lines(indirect: str) -> Iterator[Line]:
+    """Yield how far the evidence of a rule is from this child, where its rule says so."""
+    if indirect:
+        yield Line(2, "", how_indirect(indirect))
 
 
 def source_lines(depth: int, sources: tuple[str, ...], citations: dict[str, str]) -> Iterator[Line]:

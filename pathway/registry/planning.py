@@ -15,12 +15,13 @@ from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
-from pathway.protocol.question import Question
+from pathway.protocol.question import EarlierOperation, Question
 from pathway.questions.due import plan_summary
 from pathway.record import Decision, Record
 from pathway.registry.journal.appending import chosen, new_entries
 from pathway.registry.journal.chain import head_of
 from pathway.registry.journal.entry import Head, Saved, StaleHead, StoredPlan
+from pathway.registry.journal.fold import earlier_operations
 from pathway.registry.journal.payloads import Revision, decision_entry, revision_entry
 from pathway.registry.store import Registry
 
@@ -35,6 +36,7 @@ class Task:
     child: str
     head: Head
     record: dict[str, Any]
+    earlier: tuple[EarlierOperation, ...] = ()
 
 
 def protocol_digest(protocol: Protocol) -> str:
@@ -49,8 +51,9 @@ def to_plan(registry: Registry, protocol: Protocol, on: datetime.date, *, every:
         plan = stored.get(line.child)
         fresh = plan is not None and still_true(plan, line.head, digest, on)
         if line.erased is None and (every or not fresh):
-            record, head = registry.record_and_head(line.child)
-            yield Task(line.child, head, record.model_dump(mode="json"))
+            entries = registry.entries(line.child)
+            record = registry.folded(line.child, entries)
+            yield Task(line.child, head_of(entries), record.model_dump(mode="json"), earlier_operations(entries))
 
 
 def still_true(plan: StoredPlan, head: Head, digest: str, on: datetime.date) -> bool:
@@ -63,7 +66,7 @@ def plan_task(task: Task, on: datetime.date, overlay_dir: Path | None) -> tuple[
     protocol = _rules(overlay_dir)
     try:
         record = Record.model_validate(task.record)
-        plan = make_plan(Question(record, protocol, on), compared=False)
+        plan = make_plan(Question(record, protocol, on, earlier=task.earlier), compared=False)
     except Exception as error:  # one child that fails must not stop the thousand others; it is told by name
         return task.child, f"{type(error).__name__}: {error}"
     return task.child, plan_summary(plan, record, protocol)

@@ -247,7 +247,8 @@ def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Ve
     if isinstance(fact, Unknown):
         verdict = _unknown_finding(fact, condition, rule, label, test)
         if condition.missing == "fails":
-            return verdict.model_copy(update={"state": "fails", "asks": (), "why_unknown": None})
+            # An old value counts for nothing here, so that it is not kept as if it did.
+            return verdict.model_copy(update={"state": "fails", "asks": (), "why_unknown": None, **_NOT_MEASURED})
         return verdict
     comparison, threshold = compared(condition)
     margin: float | None = None
@@ -277,6 +278,9 @@ def _judge_finding(condition: Condition, facts: Facts, protocol: Protocol) -> Ve
         threshold=threshold,
         leg=condition.leg,
     )
+
+
+_NOT_MEASURED = dict.fromkeys(("value", "sd", "measured_on", "method"))
 
 
 def _unknown_finding(fact: Unknown, condition: Condition, rule: FindingRule, label: str, test: str) -> Verdict:

@@ -40,6 +40,8 @@ def facts_on(question: Question, natural: Outlook | None) -> Facts:
             - natural.at_maturity("short_femur"),
             "predicted_tibia_discrepancy_at_maturity_mm": natural.at_maturity("long_tibia")
             - natural.at_maturity("short_tibia"),
+            "long_leg_growth_left_mm": natural.at_maturity("long_leg")
+            - natural.at(age_years(question.record.child.date_of_birth, question.on), "long_leg"),
         }
     return Facts(
         age_years=age_years(question.record.child.date_of_birth, question.on),

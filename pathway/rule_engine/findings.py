@@ -136,6 +136,9 @@ def _lengths(visit: Visit, record: Record) -> dict[tuple[str, Side], float]:
 
 
 def _derived(question: Question, visits: tuple[Visit, ...]) -> Iterator[tuple[Key, Known | Unknown]]:
+    for flag in question.protocol.findings:
+        if flag.of_complications:
+            yield (flag.id, "affected"), _recorded(flag, question)
     for name in ("femur_length_ratio", "tibia_length_ratio", "limb_shortening_percent"):
         yield (name, "affected"), _natural(name, question.record, question.protocol, visits)
     yield ("current_discrepancy_mm", "affected"), _current(question, visits)
@@ -151,6 +154,19 @@ def _derived(question: Question, visits: tuple[Visit, ...]) -> Iterator[tuple[Ke
         sd, how = reading_sd_years(question.protocol, last.skeletal_age_method), last.skeletal_age_method
         known = Known(float(last.skeletal_age_years or 0.0), sd, last.date, how or "hand_film")
         yield ("skeletal_age_years", "affected"), _in_date(known, rule, question.on)
+
+
+def _recorded(rule: FindingRule, question: Question) -> Known:
+    """Return a flag that the record sets: whether a lengthening of the leg is kept with such a complication."""
+    days = [
+        operation.date
+        for operation in question.record.operations
+        if operation.date <= question.on
+        and operation.side == question.record.affected_side
+        and question.protocol.stage(operation.kind).role == "lengthening"
+        and set(operation.complications) & set(rule.of_complications)
+    ]
+    return Known(bool(days), 0.0, max(days, default=question.on), "computed")
 
 
 def _natural(name: str, record: Record, protocol: Protocol, visits: tuple[Visit, ...]) -> Known | Unknown:

@@ -14,11 +14,13 @@ from typing import TYPE_CHECKING, Generic, Literal, Protocol, TypeVar
 
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Role, Stage
 from pathway.record import Decision, Operation
+from pathway.rule_engine.spans import Span
 from pathway.rule_engine.verdict import Verdict
 
 if TYPE_CHECKING:
     import networkx as nx
 
+    from pathway.rule_engine.devices import DeviceState
     from pathway.rule_engine.roads import Standing
 
 State = Literal["done", "under_way", "planned", "possible", "optional", "unknown"]
@@ -53,6 +55,7 @@ class StageItem:
     indicated: tuple[tuple[Indication, Verdict], ...] = ()
     gates: tuple[GateState, ...] = ()
     against: tuple[tuple[Contraindication, Verdict], ...] = ()
+    spans: tuple[Span, ...] = ()
     declined: Decision | None = None
     operation: Operation | None = None
     done_on: datetime.date | None = None
@@ -145,7 +148,8 @@ class Edge(Generic[R]):
 class PathwayGraph(Generic[S, R]):
     """The stages of one child in their order, the edges between them, and every rule that was considered.
 
-    `roles` has the role of each kind of stage, `standing` how the two roads stand (None in the graph of a plan).
+    `roles` has the role of each kind of stage, `standing` how the two roads stand, `devices` how each device is judged
+    (None and empty in the graph of a plan), `limits_off` the limits of amounts that are none for this child.
     `edges` bind dates, `past` ones do not; both stand in the order of the rules that made them. `networkx` is the
     graph underneath, frozen.
     """
@@ -157,6 +161,8 @@ class PathwayGraph(Generic[S, R]):
         considered: Iterable[Considered] = (),
         roles: Mapping[str, Role | None] | None = None,
         standing: Standing | None = None,
+        devices: Iterable[DeviceState] = (),
+        limits_off: frozenset[str] = frozenset(),
     ) -> None:
         import networkx as nx  # noqa: PLC0415  (late: loading it takes longer than most verbs)
 
@@ -168,6 +174,8 @@ class PathwayGraph(Generic[S, R]):
         self.networkx = nx.freeze(graph)
         self.considered = tuple(considered)
         self.standing = standing
+        self.devices = tuple(devices)
+        self.limits_off = limits_off
         self.stages: tuple[S, ...] = tuple(graph.nodes[id]["stage"] for id in graph)
         found: tuple[Edge[R], ...] = _in_order(graph.edges(keys=True, data="edge"))
         self.edges: tuple[Edge[R], ...] = tuple(edge for edge in found if not edge.past)
@@ -205,6 +213,13 @@ class PathwayGraph(Generic[S, R]):
     def followers(self, id: str) -> tuple[S, ...]:
         """Return the stages that start on the day on which this one ends: its device comes off, it is watched."""
         return tuple(self.stage(edge.later) for edge in self.edges_from(id) if edge.starts_at_end and not edge.past)
+
+    def removals(self, id: str) -> tuple[S, ...]:
+        """Return the stages that take out, after a lengthening has ended, the nail that may have done it."""
+        paired = (edge for edge in self.edges_from(id) if not edge.past)
+        found = {edge.later: self.stage(edge.later) for edge in paired}
+        roles = self.networkx.nodes
+        return tuple(stage for later, stage in found.items() if roles[later]["role"] == "implant_removal")
 
     def leader(self, id: str) -> S | None:
         """Return the stage on whose last day this one starts, or None where it starts by itself."""

@@ -16,9 +16,10 @@ from pathway.days import add_months
 from pathway.preferences import wishes_of
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Protocol, Stage
 from pathway.protocol.question import Question
-from pathway.protocol.roles import only_with_role, predecessor_of, with_role
-from pathway.record import Decision, Record
+from pathway.protocol.roles import carrier_of, numbered_with, only_with_role, predecessor_of, with_role
+from pathway.record import Decision, Operation, Record
 from pathway.rule_engine.conditions import Facts, judge
+from pathway.rule_engine.devices import device_of, devices_of
 from pathway.rule_engine.graph import (
     ChildGraph,
     Considered,
@@ -30,6 +31,7 @@ from pathway.rule_engine.graph import (
     State,
 )
 from pathway.rule_engine.roads import standing_of
+from pathway.rule_engine.spans import spans_of
 from pathway.rule_engine.verdict import Verdict
 
 
@@ -55,7 +57,7 @@ def stage(facts: Facts, question: Question) -> ChildGraph:
         )
         judged = _considered(kind, len(done), facts, question.record, question.protocol)
         considered.extend(judged)
-        items.extend(_undone(kind, len(done), items, judged, question.record, question.protocol))
+        items.extend(_undone(kind, len(done), items, judged, question))
     alternative = only_with_role("prosthetic_alternative", question.protocol)
     standing = standing_of(alternative, items, considered, wishes_of(question.record).road)
     if standing.prosthetic_first:
@@ -64,7 +66,15 @@ def stage(facts: Facts, question: Question) -> ChildGraph:
     verdicts: dict[str, Verdict] = {}
     gated = tuple(_with_gates(item, items, facts, question.record, question.protocol, verdicts) for item in items)
     roles = {kind.id: kind.role for kind in question.protocol.stages}
-    return PathwayGraph(gated, edges, considered, roles, standing)
+    mended = frozenset(name for item in items if item.state == "planned" for name in item.stage.mends)
+    devices = devices_of(facts, question.protocol, mended)
+    return PathwayGraph(gated, edges, considered, roles, standing, devices, _limits_off(facts, question.protocol))
+
+
+def _limits_off(facts: Facts, protocol: Protocol) -> frozenset[str]:
+    """Return the limits of amounts that hold only for other children."""
+    asked = ((rule.id, rule.when) for rule in protocol.amount_limits if rule.when is not None)
+    return frozenset(id for id, when in asked if judge(when, facts, protocol).state != "holds")
 
 
 def _wished(question: Question) -> frozenset[str]:
@@ -87,7 +97,9 @@ def numbered(kind: str, number: int, most: int) -> str:
 def _done(kind: Stage, question: Question) -> list[StageItem]:
     leader = predecessor_of(kind, question.protocol)
     if leader is not None:
-        return _done_followers(kind, leader, question.record, question.on)
+        return _done_followers(kind, leader, question)
+    if carrier_of(kind, question.protocol) is not None:
+        return _done_removals(kind, question)
     done = []
     operations = [op for op in question.record.operations if op.kind == kind.id and op.date <= question.on]
     for number, operation in enumerate(operations, start=1):
@@ -111,16 +123,53 @@ def _done(kind: Stage, question: Question) -> list[StageItem]:
     return done
 
 
-def _done_followers(kind: Stage, leader: Stage, record: Record, on: datetime.date) -> list[StageItem]:
-    lengthenings = [op for op in record.operations if op.kind == leader.id and op.date <= on]
+def _done_followers(kind: Stage, leader: Stage, question: Question) -> list[StageItem]:
+    on = question.on
+    lengthenings = [op for op in question.record.operations if op.kind == leader.id and op.date <= on]
     done = []
     for number, operation in enumerate(lengthenings, start=1):
         start = operation.device_removed
         if start is None or start > on:
             break
+        if not _goes_with(kind, operation, leader, question.protocol):
+            continue
         end = add_months(start, kind.duration_months or 0)
         state: State = "done" if end <= on else "under_way"
         done.append(StageItem(numbered(kind.id, number, kind.most), kind, number, state, done_on=start, ended_on=end))
+    return done
+
+
+def _goes_with(kind: Stage, operation: Operation | None, leader: Stage, protocol: Protocol) -> bool:
+    """Return whether a stage belongs to a lengthening that was done: its device comes off so, its nail out so."""
+    if leader.bone is None or kind.role not in ("device_removal", "implant_removal"):
+        return True
+    stays = device_of(operation, leader.bone, protocol).removal == "own_stage"
+    if kind.role == "implant_removal":
+        return stays
+    return not (stays and any(carrier_of(stage, protocol) == leader for stage in protocol.stages))
+
+
+def _done_removals(kind: Stage, question: Question) -> list[StageItem]:
+    """Return the removals of nails that were done, each with the number of the lengthening whose nail it took out."""
+    carrier = carrier_of(kind, question.protocol)
+    if carrier is None:
+        return []
+    before = [op for op in question.record.operations if op.date <= question.on]
+    carried = [
+        (number, op)
+        for number, op in enumerate((op for op in before if op.kind == carrier.id), start=1)
+        if _goes_with(kind, op, carrier, question.protocol)
+    ]
+    done: list[StageItem] = []
+    for operation in (op for op in before if op.kind == kind.id):
+        taken = {item.number for item in done}
+        own = [number for number, op in carried if number not in taken and op.date <= operation.date]
+        # A nail of which no lengthening is recorded still came out: it gets the next number that is free.
+        number = own[0] if own else max([*taken, *(number for number, _ in carried)], default=0) + 1
+        ended = add_months(operation.date, kind.duration_months or 0)
+        state: State = "under_way" if ended > question.on else "done"
+        name = numbered(kind.id, number, kind.most)
+        done.append(StageItem(name, kind, number, state, operation=operation, done_on=operation.date, ended_on=ended))
     return done
 
 
@@ -129,13 +178,13 @@ def _undone(
     done: int,
     items: list[StageItem],
     judged: list[Considered],
-    record: Record,
-    protocol: Protocol,
+    question: Question,
 ) -> list[StageItem]:
+    record, protocol = question.record, question.protocol
     indicated = [(item.rule, item.verdict) for item in judged if isinstance(item.rule, Indication)]
-    leader = predecessor_of(kind, protocol)
+    leader = numbered_with(kind, protocol)
     if leader is not None:
-        return _followers(kind, leader, done, items, indicated)
+        return _followers(kind, leader, items, indicated, protocol)
     required = [pair for pair in indicated if not pair[0].optional and pair[1].state == "holds"]
     optional = [pair for pair in indicated if pair[0].optional and pair[1].state == "holds"]
     unknown = [pair for pair in indicated if pair[1].state == "unknown"]
@@ -177,23 +226,31 @@ def _waits_for_another(kind: Stage, required: list[tuple[Indication, Verdict]]) 
 def _followers(
     kind: Stage,
     leader: Stage,
-    done: int,
     items: list[StageItem],
     indicated: list[tuple[Indication, Verdict]],
+    protocol: Protocol,
 ) -> list[StageItem]:
+    """Return what follows each lengthening and is not done yet; a nail stays in after its lengthening is done."""
     leaders = [item for item in items if item.kind == leader.id]
+    here = {item.number for item in items if item.kind == kind.id}
+    last = max(here, default=0)
+    inside = carrier_of(kind, protocol) is not None
+    states = ("under_way", "planned", "possible", *(("done",) if inside else ()))
     return [
         StageItem(
             numbered(kind.id, lead.number, kind.most),
             kind,
             lead.number,
-            "planned" if lead.state == "under_way" else lead.state,
+            "planned" if lead.begun else lead.state,
             tuple(indicated),
             against=lead.against,
             declined=lead.declined,
         )
         for lead in leaders
-        if lead.number > done and lead.state in ("under_way", "planned", "possible")
+        if lead.number not in here
+        and (inside or lead.number > last)
+        and lead.state in states
+        and (not lead.begun or _goes_with(kind, lead.operation, leader, protocol))
     ]
 
 
@@ -219,13 +276,15 @@ def _with_gates(
     """Return the stage with its gates; `verdicts` keeps what is judged, for stages that are repeated."""
     if item.state in ("done", "under_way", "unknown"):
         return item
-    rules = protocol.gates_of(item.kind)
+    rules = [rule for rule in protocol.gates_of(item.kind) if rule.number in (None, item.number)]
     first = min(n.number for n in items if n.kind == item.kind and not n.begun)
     for gate in rules:
         if gate.id not in verdicts:
             verdicts[gate.id] = judge(gate.requires, facts, protocol)
     return replace(
-        item, gates=tuple(_gate(gate, verdicts[gate.id], item.number > first, items, record) for gate in rules)
+        item,
+        gates=tuple(_gate(gate, verdicts[gate.id], item.number > first, items, record) for gate in rules),
+        spans=spans_of(facts, protocol, item.kind),
     )
 
 
@@ -272,7 +331,7 @@ def _past(items: list[StageItem], protocol: Protocol) -> Iterator[Edge[Interval]
                 if first.kind == rule.earlier_stage
                 and first.id != second.id
                 and (first.done_on or datetime.date.max) <= (second.done_on or datetime.date.min)
-                and (predecessor_of(second.stage, protocol) is None or first.number == second.number)
+                and (numbered_with(second.stage, protocol) is None or first.number == second.number)
             ]
             if before:
                 yield _edge(rule, before[-1], second, past=True)
@@ -284,9 +343,12 @@ def _edge(rule: Interval, earlier: StageItem, later: StageItem, *, past: bool = 
 
 
 def _pairs(rule: Interval, earlier: list[StageItem], later: list[StageItem]) -> Iterable[tuple[StageItem, StageItem]]:
-    if rule.next:
+    if rule.next and rule.earlier_stage == rule.later_stage:
         yield from itertools.pairwise(earlier)
-    elif rule.starts_at_end:
+    elif rule.next:
+        following = {item.number: item for item in later}
+        yield from ((item, following[item.number + 1]) for item in earlier if item.number + 1 in following)
+    elif rule.starts_at_end or rule.paired:
         by_number = {item.number: item for item in later}
         yield from ((item, by_number[item.number]) for item in earlier if item.number in by_number)
     elif rule.either_order:

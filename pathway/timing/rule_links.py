@@ -11,11 +11,12 @@ import datetime
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from pathway.days import add_months, age_years, day_at_age, days_between, fewest_days, most_days
+from pathway.days import MONTH_DAYS, add_months, age_years, day_at_age, days_between, fewest_days, most_days
 from pathway.network import Link
-from pathway.protocol.model import AgeWindow, Protocol
+from pathway.protocol.model import AgeWindow, Interval, Protocol
 from pathway.protocol.question import Question
-from pathway.rule_engine.graph import ChildGraph, StageItem
+from pathway.rule_engine.devices import device_of
+from pathway.rule_engine.graph import ChildGraph, Edge, StageItem
 
 ORIGIN = "birth"
 TODAY = "today"
@@ -32,12 +33,15 @@ SLIP_DAYS = 14
 class Placed:
     """What a course fixes about a stage: the age it aims at, and the amount of a lengthening.
 
-    `same_day_as` is the stage in whose sitting it is done.
+    `same_day_as` is the stage in whose sitting it is done, `device` that of a lengthening (None: the usual one),
+    `grown_from_years` the age from which its bone hardly grows, where it starts after that.
     """
 
     age_years: float | None = None
     amount_mm: float | None = None
     same_day_as: str | None = None
+    device: str | None = None
+    grown_from_years: float | None = None
 
 
 def birthday(months: int) -> str:
@@ -50,16 +54,35 @@ def examination(stage: str) -> str:
     return f"examination_before_{stage}"
 
 
-def device_days(protocol: Protocol, bone: str, amount_mm: float) -> int:
-    """Return the expected days from operation to removal of the device for an amount (published index)."""
-    return round(protocol.number(f"{bone}_days_per_cm") * amount_mm / 10)
+def device_days(protocol: Protocol, bone: str, amount_mm: float, device: str | None = None) -> int:
+    """Return the expected days from operation to solid bone for an amount, when a frame comes off (published index).
+
+    Of a device that the rules know by months per cm its own; `device` None is the usual one of the bone.
+    """
+    own = None if device is None else protocol.device(device).months_per_cm
+    per_cm = protocol.number(f"{bone}_days_per_cm") if own is None else own * MONTH_DAYS
+    return round(per_cm * amount_mm / 10)
 
 
 class RuleLinks:
-    """Builds the links that the rules make between the events of a set of placed stages."""
+    """Builds the links that the rules make between the events of a set of placed stages.
 
-    def __init__(self, graph: ChildGraph, question: Question) -> None:
+    `course` is what was chosen, where that is known: with which device, and from when its bone hardly grows. With
+    `any_course` the rules that bind only while a bone grows are left to the caller. Without `mature_age_years` a window
+    that may end some time after growth ends at its age.
+    """
+
+    def __init__(
+        self,
+        graph: ChildGraph,
+        question: Question,
+        course: Mapping[str, Placed] | None = None,
+        *,
+        any_course: bool = False,
+        mature_age_years: float | None = None,
+    ) -> None:
         self.graph, self.record, self.protocol, self.on = graph, question.record, question.protocol, question.on
+        self.course, self.any_course, self.mature_age_years = course or {}, any_course, mature_age_years
         self.born = question.record.child.date_of_birth
         self.today = (question.on - self.born).days
 
@@ -124,12 +147,23 @@ class RuleLinks:
         amount = amounts.get(item.id)
         if amount is None and item.operation is not None:
             amount = item.operation.achieved_mm
-        return device_days(self.protocol, bone, amount or self.protocol.number("least_lengthening_mm"))
+        chosen = self.course.get(item.id)
+        device = chosen.device if chosen is not None else None
+        if item.operation is not None:
+            device = device_of(item.operation, bone, self.protocol).id
+        return device_days(self.protocol, bone, amount or self.protocol.number("least_lengthening_mm"), device)
 
     def _ages(self, item: StageItem) -> Iterator[Link]:
         if item.done_on is None:
             for rule in self.age_windows(item, hard=True):
-                yield self.from_birth(item, rule.at_least_months, rule.at_most_months, rule.id)
+                yield self.from_birth(item, rule.at_least_months, self._last_months(rule), rule.id)
+
+    def _last_months(self, rule: AgeWindow) -> int | None:
+        """Return the age in months at which a window ends, later where it ends some time after growth."""
+        after, last = rule.or_after_growth_months, rule.at_most_months
+        if after is None or last is None or self.mature_age_years is None:
+            return last
+        return max(last, int(12 * self.mature_age_years) + after)
 
     def age_windows(self, item: StageItem, *, hard: bool) -> Iterator[AgeWindow]:
         """Return the age rules of a stage for this child."""
@@ -152,6 +186,11 @@ class RuleLinks:
         for edge in self.graph.edges:
             if edge.either_order or edge.earlier not in placed or edge.later not in placed:
                 continue
+            if (floor := self._while_growing(edge, placed[edge.earlier])) is not None:
+                yield floor
+                continue
+            if edge.rule.while_growth_left_mm is not None and self.any_course:
+                continue
             yield self._interval(
                 placed[edge.earlier],
                 edge.earlier_point,
@@ -161,6 +200,24 @@ class RuleLinks:
                 edge.rule.at_least_months,
                 edge.rule.at_most_months,
             )
+
+    def _while_growing(self, edge: Edge[Interval], earlier: StageItem) -> Link | None:
+        """Return what is left of a rule about later growth where the course lengthens a bone that hardly grows.
+
+        It then starts no sooner than that age, or than the rule itself would have it; None where the rule binds whole.
+        """
+        chosen = self.course.get(edge.later)
+        if edge.rule.while_growth_left_mm is None or chosen is None or chosen.grown_from_years is None:
+            return None
+        grown = days_between(self.born, day_at_age(self.born, chosen.grown_from_years))
+        return self.until_grown(edge, earlier.done_on, grown)
+
+    def until_grown(self, edge: Edge[Interval], earlier: datetime.date | None, grown: int) -> Link:
+        """Return that a stage starts on the day of life on which its bone is grown, or when a rule lets it before."""
+        months = edge.rule.at_least_months
+        by_rule = None if earlier is None or months is None else days_between(self.born, add_months(earlier, months))
+        low = grown if by_rule is None else min(grown, by_rule)
+        return Link(ORIGIN, f"{edge.later}.{edge.later_point}", low, None, edge.rule.id)
 
     def _interval(
         self,

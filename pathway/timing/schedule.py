@@ -62,14 +62,16 @@ class Timetable:
     schedule: Schedule | None = None
 
 
-def timetable(graph: ChildGraph, course: Mapping[str, Placed], question: Question) -> Timetable | Conflict:
+def timetable(
+    graph: ChildGraph, course: Mapping[str, Placed], question: Question, mature_age_years: float | None = None
+) -> Timetable | Conflict:
     """Return dates for the stages of a course: the earliest days at or after the ages chosen and preferred.
 
     `course` names every stage of the course that is not done; the dates keep all rules and operations lie on
     days of the calendar. Where the family wishes for school holidays, an operation moves on into the next one
     if no other stage whose age the course chose has to move for it. Conflict when the rules leave no solution.
     """
-    builder = RuleLinks(graph, question)
+    builder = RuleLinks(graph, question, course, mature_age_years=mature_age_years)
     calendar = calendar_of(question.record, question.protocol)
     placed = {item.id: item for item in graph.stages if item.begun or item.id in course}
     amounts = {stage: item.amount_mm for stage, item in course.items() if item.amount_mm is not None}

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
+from pathway.days import day_at_age, days_between
 from pathway.growth import growth_curve
-from pathway.network import Conflict, Window, windows
+from pathway.network import Conflict, Link, Window, windows
+from pathway.protocol.model import Bone
 from pathway.protocol.question import Question
 from pathway.protocol.roles import with_role
 from pathway.rule_engine.graph import ChildGraph, StageItem
@@ -47,16 +49,23 @@ class Timeline:
 
 
 def stage_windows(
-    graph: ChildGraph, question: Question, *, mature_age_years: float | None = None
+    graph: ChildGraph,
+    question: Question,
+    *,
+    mature_age_years: float | None = None,
+    grown_from_years: Callable[[Bone, float], float] | None = None,
 ) -> Timeline | Conflict:
     """Return the windows that the rules leave, whatever course is chosen, or the rules that contradict.
 
     Lengthenings are added one by one while the network stays consistent; those that no longer fit are
     `impossible`, each with its conflict. Without `mature_age_years` growth ends where the curve's does.
+    `grown_from_years` gives the age from which a bone has so little left to grow; without it what binds only while
+    a bone grows binds always.
     """
     if mature_age_years is None:
         mature_age_years = growth_curve(question.protocol, question.record.child.sex).mature_age_years
-    builder = RuleLinks(graph, question)
+    builder = RuleLinks(graph, question, any_course=grown_from_years is not None, mature_age_years=mature_age_years)
+    floors: list[Link] = []
     known = list(builder.known_days(graph.stages, mature_age_years))
     fixed = [item for item in graph.stages if item.begun or item.state == "planned"]
     placed = {item.id: item for item in fixed if not _optional_follower(item, graph)}
@@ -71,6 +80,9 @@ def stage_windows(
             trial = {**placed, item.id: item}
             # Each way of lengthening is tried alone: how the two bones share the years is the strategy's.
             links = builder.all({id: other for id, other in trial.items() if _beside(item, other)}, {})
+            if grown_from_years is not None:
+                floors += _until_grown(item, builder, solved, grown_from_years)
+                links += floors
             answer = windows(links, ORIGIN)
             if isinstance(answer, Conflict):
                 impossible[item.id] = answer
@@ -79,6 +91,19 @@ def stage_windows(
             # One more that may follow leaves what comes before it alone: it need not follow.
             solved = {**answer, **solved}
     return Timeline(solved, impossible)
+
+
+def _until_grown(
+    item: StageItem, builder: RuleLinks, solved: Mapping[str, Window], grown_from_years: Callable[[Bone, float], float]
+) -> Iterator[Link]:
+    """Yield when a lengthening may come by the rules that bind only while its bone grows: by them, or once grown."""
+    for edge in builder.graph.edges_into(item.id):
+        limit, bone = edge.rule.while_growth_left_mm, item.stage.bone
+        before = solved.get(f"{edge.earlier}.{edge.earlier_point}")
+        if limit is None or bone is None or before is None or edge.past:
+            continue
+        grown = days_between(builder.born, day_at_age(builder.born, grown_from_years(bone, limit)))
+        yield builder.until_grown(edge, builder.day(before.earliest_day), grown)
 
 
 def _beside(item: StageItem, other: StageItem) -> bool:

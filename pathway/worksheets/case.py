@@ -233,7 +233,9 @@ def made(
     cautions = [item for item in case.protocol.cautions if item.head or (item.bilateral and both)]
     cautions += [item for item in case.protocol.cautions if not (item.head or item.bilateral or item.stages)]
     kinds = set(stages) if case.stage is None else {case.stage.kind}
-    cautions += [item for item in case.protocol.cautions if kinds & set(item.stages)]
+    said = {item.text for item in case.plan.cautions} if case.plan is not None else set()
+    own = [item for item in case.protocol.cautions if kinds & set(item.stages)]
+    cautions += [item for item in own if item.when is None or item.text in said]
     ordered = sorted(cautions, key=lambda item: not item.head)
     cited = _cited(inputs, parts, told) | {id for item in ordered for id in item.sources}
     sheet = Sheet(
@@ -249,7 +251,7 @@ def made(
         drawings=tuple(drawings),
         cautions=(*dict.fromkeys(item.text for item in ordered), CHECK_THE_RADIOGRAPH),
         sources=tuple(
-            SheetSource(id=source.id, citation=source.citation, address=source.address, seen=source.seen)
+            SheetSource(id=source.id, citation=source.citation, address=source.found_at, seen=source.seen)
             for source in case.protocol.sources
             if source.id in cited
         ),

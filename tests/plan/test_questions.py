@@ -32,10 +32,10 @@ def test_what_holds_up_the_next_stage_is_asked_first_and_names_it(protocol) -> N
 
 
 def test_a_gate_looked_at_later_is_asked_by_the_day_it_is_looked_at(protocol) -> None:
-    plan, questions = asked(protocol, "knee_flexion_deg", findings=SHALLOW_AND_BENT)
-    gate = next(g for g in plan.stage("femoral_lengthening_1").gates if g.id == "femoral_lengthening.knee_bends")
-    assert questions["knee_flexion_deg"].by == gate.look_again_on
-    assert questions["knee_flexion_deg"].by > ON
+    plan, questions = asked(protocol, "therapy_arranged", findings=SHALLOW_AND_BENT)
+    gate = next(g for g in plan.stage("femoral_lengthening_1").gates if g.id == "femoral_lengthening.therapy_ready")
+    assert questions["therapy_arranged"].by == gate.look_again_on
+    assert questions["therapy_arranged"].by > ON
 
 
 def test_without_lengths_the_projection_waits(protocol) -> None:

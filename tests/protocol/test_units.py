@@ -28,4 +28,5 @@ def test_codes_are_those_of_the_standard() -> None:
     # The Unified Code for Units of Measure, version 2.1: mm, deg, a (year), mo (month), %, 1 (unity).
     assert {name: unit.code for name, unit in UNITS.items() if name} == {
         "mm": "mm", "deg": "deg", "years": "a", "months": "mo", "percent": "%", "ratio": "1", "count": "1",
+        "kg": "kg",
     }  # fmt: skip

@@ -13,8 +13,9 @@ import pytest
 from pathway.growth import fit_growth, outlook
 from pathway.plan.make import first_course
 from pathway.protocol.load import load_protocol
+from pathway.protocol.preference_sets import multiplied
 from pathway.protocol.question import Question
-from pathway.questions.sensitivity import FUTURES, LEAST_CHANCE, Robustness, robustness
+from pathway.questions.sensitivity import FUTURES, LEAST_CHANCE, Robustness, robustness, same_first
 from pathway.record import Measurement, Record
 from pathway.rule_engine.facts import known_steps
 from tests.examples import ON, example, example_plan
@@ -79,6 +80,40 @@ class TestGrowth:
             amounts.append(getattr(course, "corrections_mm", 0.0))
         # Within the wished band around equal legs the amount is free.
         assert all(b >= a - PROTOCOL.number("goal_band_mm") for a, b in itertools.pairwise(amounts))
+
+
+class TestTheFirstOperation:
+    NEAR = 1.0, 10.0
+
+    def test_it_is_the_same_within_a_year_and_a_centimetre(self) -> None:
+        one = [("femoral_lengthening_1", 8.0, 55.0), ("growth_arrest", 11.0, 30.0)]
+        assert same_first(one, [("femoral_lengthening_1", 9.0, 45.0)], self.NEAR)
+        assert not same_first(one, [("femoral_lengthening_1", 9.25, 55.0)], self.NEAR)
+        assert not same_first(one, [("femoral_lengthening_1", 8.0, 66.0)], self.NEAR)
+        assert not same_first(one, [("growth_arrest", 8.0, 55.0)], self.NEAR)
+        assert not same_first(one, [*one, ("growth_arrest", 8.0, 30.0)], self.NEAR)
+        assert not same_first(one, [], self.NEAR)
+        assert same_first([], [], self.NEAR)
+
+    @pytest.mark.parametrize("name", ["rowan-02", "hazel-08"])
+    def test_its_share_is_counted_over_the_same_futures_and_said(self, name: str) -> None:
+        """A first operation that comes at another age is counted also where the kind of course stays the same."""
+        found = firm(name)
+        assert found.same_first is not None
+        assert 0 <= found.same_first <= 1
+        assert 10 * found.same_first == pytest.approx(round(10 * found.same_first))
+        assert f"within 1 year and 1 cm, in about {100 * found.same_first:.0f} of 100" in found.first_words
+        assert (found.weighed, found.weighed_words) == (None, "")
+
+    def test_risks_and_weights_are_tried_where_asked(self) -> None:
+        """Where years after the usual age weigh little, this child's first operation turns with some weight."""
+        rules = multiplied(PROTOCOL, {"practice_late_weight": 0.15})
+        question = Question(example("birch-04"), rules, ON)
+        with mock.patch("pathway.questions.sensitivity.FUTURES", 1):
+            found = robustness(question, made_once(question, compared=False), weighed=True)
+        assert found.weighed
+        assert all(" x0.7" in item or " x1.3" in item or item.endswith("risks") for item in found.weighed)
+        assert found.weighed[0] in found.weighed_words
 
 
 class TestFindings:

@@ -152,9 +152,9 @@ class TestOneChild:
         plan = made_once(Question(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON), compared=False)
         (upstream,) = whats(plan, "proximal_femoral_osteotomy", "drop")
         (downstream,) = whats(plan, "hardware_removal", "drop")
-        # From 90 to 120 deg the osteotomy may still be done, yet nothing is planned that leaves implants behind.
+        # From 110 to 120 deg the osteotomy may still be done, yet nothing is planned that leaves implants behind.
         assert [(item.finding, item.words) for item in upstream] == [("neck_shaft_angle_deg", "at least 120 deg")]
-        assert [(item.finding, item.words) for item in downstream] == [("neck_shaft_angle_deg", "at least 90 deg")]
+        assert [(item.finding, item.words) for item in downstream] == [("neck_shaft_angle_deg", "at least 110 deg")]
 
     def test_unlocking_names_every_finding_that_holds_a_stage_up(self) -> None:
         plan = made_once(Question(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON), compared=False)

@@ -6,11 +6,15 @@ import datetime
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+from pathway.children.registry_storage import RegistryStorage
+from pathway.plan.earlier import earlier_of
+from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.question import Question
 from pathway.record import Measurement, Record, Visit
 from pathway.registry.journal.entry import NO_ENTRIES
 from pathway.registry.journal.payloads import case_entry
-from pathway.registry.planning import plan_task, replan, to_plan
+from pathway.registry.planning import accept, plan_task, replan, to_plan
 from pathway.registry.store import Registry, open_registry
 from tests.examples import ON, example
 
@@ -63,3 +67,22 @@ def test_a_child_that_cannot_be_planned_does_not_stop_the_others(tmp_path: Path)
     child, wrong = plan_task(broken, ON, None)
     assert child == task.child
     assert isinstance(wrong, str)
+
+
+def test_the_plan_accepted_last_goes_into_the_next_one(tmp_path: Path) -> None:
+    with filled(tmp_path / "some.db", 1) as store:
+        record, head = store.record_and_head("oak-000")
+        (task,) = to_plan(store, PROTOCOL, ON)
+        assert task.earlier == ()
+        plan = make_plan(Question(record, PROTOCOL, ON), compared=False)
+        accept(store, "oak-000", plan, head, who="test", when=MOMENT)
+        (task,) = to_plan(store, PROTOCOL, ON)
+        assert task.earlier == earlier_of(plan) != ()
+        child, summary = plan_task(task, ON, None)
+        assert child == "oak-000"
+        assert isinstance(summary, dict)
+        assert summary["close_call"] is True
+        storage = RegistryStorage(store, "test", lambda: MOMENT)
+        assert storage.earlier("oak-000") == ()
+        storage.read("oak-000")
+        assert storage.earlier("oak-000") == task.earlier

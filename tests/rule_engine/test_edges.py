@@ -57,7 +57,9 @@ def test_every_preparation_comes_before_the_first_lengthening(protocol) -> None:
 def test_the_second_lengthening_waits_for_the_first_not_for_the_preparations(protocol) -> None:
     found = edges(graph_of(five_year_old(SHALLOW_AND_BENT), protocol))
     assert {(one, rule) for one, other, rule in found if other == "femoral_lengthening_2"} == {
-        ("femoral_lengthening_1", "femoral_lengthening.three_years_apart")
+        ("femoral_lengthening_1", "femoral_lengthening.three_years_apart"),
+        ("femoral_lengthening_1", "femoral_lengthening.a_year_apart"),
+        ("femoral_nail_removal_1", "femoral_nail.out_before_next"),
     }
 
 

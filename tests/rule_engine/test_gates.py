@@ -33,7 +33,7 @@ def test_a_child_ready_for_it_holds_every_gate_of_the_first_lengthening(protocol
         ({"patella_dislocated": True}, "knee_in_joint"),
         ({"knee_instability": "moderate"}, "knee_stable"),
         ({"knee_flexion_deg": 89.0}, "knee_bends"),
-        ({"knee_flexion_contracture_deg": 11.0}, "knee_bends"),
+        ({"knee_flexion_contracture_deg": 11.0}, "knee_straightens"),
         ({"foot_plantigrade": "no"}, "foot_flat"),
         ({"active_infection": True}, "no_infection"),
         ({"therapy_arranged": False}, "therapy_ready"),

@@ -249,9 +249,15 @@ class TestContraindications:
         assert graph_of(shallow_without_hip, protocol).of_kind("hip_preparation") == ()
 
     def test_a_stiff_knee_stands_against_it(self, protocol) -> None:
-        graph = graph_of(changed(knee_motion_arc_deg=44.0), protocol)
+        graph = graph_of(changed(knee_motion_arc_deg=39.0), protocol)
         assert "femoral_lengthening.stiff_knee" in {rule.id for rule, _ in graph.stage("femoral_lengthening_1").against}
         assert graph.of_kind("prosthetic_road")[0].state == "optional"
+
+    @pytest.mark.parametrize("arc", [40.0, 44.0, 46.0])
+    def test_a_reading_within_its_error_of_the_limit_stands_against_nothing(self, arc, protocol) -> None:
+        graph = graph_of(changed(knee_motion_arc_deg=arc), protocol)
+        assert graph.stage("femoral_lengthening_1").against == ()
+        assert graph.of_kind("prosthetic_road") == ()
 
     def test_what_is_not_known_stands_against_nothing(self, protocol) -> None:
         record = five_year_old(without=("knee_motion_arc_deg",))

@@ -6,7 +6,7 @@ from pathway.protocol.model import Protocol
 from tests.rule_engine.test_table import judged
 
 ROAD = ("foot_amputation", "knee_fusion", "hip_fusion", "rotationplasty", "knee_disarticulation")
-STIFF = {"findings": {"knee_motion_arc_deg": 40}}
+STIFF = {"findings": {"knee_motion_arc_deg": 35}}
 
 
 def test_the_single_stages_are_offered_only_with_the_road(protocol: Protocol) -> None:

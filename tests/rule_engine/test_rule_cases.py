@@ -26,7 +26,10 @@ CONDITIONS: dict[str, Condition] = {
     **{kind.id: kind.when for scheme in PROTOCOL.classifications for kind in scheme.types},
     **{goal.id: goal.requires for goal in PROTOCOL.goals if goal.requires is not None},
     **{visit.id: visit.when for visit in PROTOCOL.follow_ups if visit.when is not None},
+    **{rule.id: rule.tested for rule in PROTOCOL.devices if rule.tested is not None},
     **{rule.id: rule.when for rule in PROTOCOL.both_sided if rule.when is not None},
+    **{rule.id: rule.when for rule in (*PROTOCOL.amount_limits, *PROTOCOL.cautions) if rule.when is not None},
+    **{rule.id: rule.when for rule in PROTOCOL.spans},
 }
 
 

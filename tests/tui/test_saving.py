@@ -236,12 +236,12 @@ async def test_a_registry_that_cannot_be_read_is_said_in_place(place, spoil: Cal
 async def test_a_child_that_could_not_be_read_is_read_when_it_is_opened_again(place, monkeypatch) -> None:
     monkeypatch.setattr(engine, "WAIT_SECONDS", 0.1)
     with at(place) as (app, store):
-        real = Registry.record_and_head
-        monkeypatch.setattr(Registry, "record_and_head", lambda self, child: real(self, "no-such-child"))
+        real = Registry.entries
+        monkeypatch.setattr(Registry, "entries", lambda self, child: real(self, "no-such-child"))
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
             assert "found no child" in app.screen.query_one(Notice).words
-            monkeypatch.setattr(Registry, "record_and_head", real)
+            monkeypatch.setattr(Registry, "entries", real)
             await pilot.press("escape", "enter")
             await settled(pilot)
             assert app.child_list["rowan-02"].plan is not None

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from pathway.views.words.caution import CAUTION
+from tests.examples import NAMES
 
 ROOT = Path(__file__).parents[2]
 TMUX = shutil.which("tmux")
@@ -83,9 +84,9 @@ def test_the_demo_opens_the_timeline_answers_keys_and_ends(terminal) -> None:
 @pytest.mark.parametrize("terminal", [(80, 24)], indirect=True)
 def test_from_the_children_through_timeline_courses_and_family_and_out_in_the_smallest_terminal(terminal) -> None:
     terminal.press(f"{sys.executable} -m pathway.cli open --on 2026-11-25; echo ended", "Enter")
-    terminal.wait_for("Children: 12, planned as of 2026-11-25", CAUTION, "alder-06")
+    terminal.wait_for(f"Children: {len(NAMES)}, planned as of 2026-11-25", CAUTION, "alder-06")
     terminal.press("r", "o", "w", "a", "n")
-    terminal.wait_for("Children: 1 of 12", "Hip preparation")
+    terminal.wait_for(f"Children: 1 of {len(NAMES)}", "Hip preparation")
     terminal.press("Enter")
     timeline = terminal.wait_for("rowan-02: girl, 2 y 8 m", "Age, years", "with the plan")
     assert CAUTION in timeline

@@ -105,7 +105,12 @@ async def test_the_cursor_stands_on_today_at_first_and_finds_it_again() -> None:
 
 @pytest.mark.parametrize(
     ("typed", "found"),
-    [("oak", ["oak-12"]), ("fibular", ["birch-04", "maple-01"]), ("growth arrest", ["oak-12"]), ("no such child", [])],
+    [
+        ("oak", ["oak-12"]),
+        ("fibular", ["birch-04", "maple-01"]),
+        ("growth arrest", ["hawthorn-12", "oak-12"]),
+        ("no such child", []),
+    ],
 )
 async def test_typing_searches_names_diagnoses_and_next_steps(typed, found) -> None:
     app = the_app()

@@ -26,6 +26,7 @@ class Choosing:
     complications: tuple[Option, ...]
     about: Mapping[str, tuple[Option, ...]]
     skeletal_methods: tuple[Option, ...] = ()
+    devices: tuple[Option, ...] = ()
     physes: tuple[Option, ...] = plain_options(PHYSES)
     sides: tuple[Option, ...] = plain_options(("left", "right"))
     parties: tuple[Option, ...] = plain_options(("family", "team"))
@@ -52,6 +53,7 @@ def choosing(record: Record, plan: Plan, protocol: Protocol) -> Choosing:
         completed=completed,
         complications=plain_options(protocol.complications),
         skeletal_methods=tuple(Option(method.id, method.label) for method in protocol.skeletal_methods),
+        devices=tuple(Option(device.id, device.label) for device in protocol.devices),
         about={
             "decline": tuple(dict.fromkeys(_declinable(plan, protocol))),
             "prefer": plain_options(PREFERENCES),

@@ -257,6 +257,7 @@ def _operation(
         "achieved_deg": _number(typed, "operation.achieved_deg"),
         "physes": _several(typed, "operation.physes", choosing.physes) or None,
         "device_removed": _day(typed, "operation.device_removed"),
+        "device": _choice(typed, "operation.device", choosing.devices),
         "complications": _several(typed, "operation.complications", choosing.complications) or None,
     }
     if before is not None and isinstance(more := changes["complications"], tuple):

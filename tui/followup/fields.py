@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from pathway.casefile.fragments import SKELETAL_AGE, SKELETAL_METHOD
 from pathway.protocol.model import Protocol
+from pathway.protocol.roles import bone_of
 from pathway.record import Record
 from pathway.rule_engine.findings import Known
 from tui.followup import entered as entering
@@ -151,6 +152,12 @@ def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     off = "" if before is None or before.device_removed is None else str(before.device_removed)
     words = "the date the device or cast came off, such as 2031-09-01; empty: it is still on"
     yield _field(typed, "operation.device_removed", "Device off", off, words)
+    lengthens = bone_of(kind, offer.protocol) if kind else None
+    if lengthens is not None or "operation.device" in typed:
+        own = tuple(one for one in choosing.devices if lengthens in (None, offer.protocol.device(one.value).bone))
+        used = ", ".join(_worded((before.device,), own)) if before and before.device else ""
+        said = "the device used; empty: the usual one, or as recorded"
+        yield _chosen(typed, "operation.device", "Device", own, said, used)
     several = "one or more, separated by commas; part of a name will do"
     closed = ", ".join(_worded(before.physes, choosing.physes)) if before else ""
     yield _chosen(typed, "operation.physes", "Growth plates closed", choosing.physes, several, closed)

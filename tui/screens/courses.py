@@ -16,8 +16,9 @@ from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards
 from pathway.views.pictures.picture import Role
 from pathway.views.words import paragraphs, roads, statements
 from pathway.views.words.courses import WORLDS
+from pathway.views.words.expected import printed_lines, programme_words
 from pathway.views.words.paragraphs import Paragraph
-from pathway.views.words.plan import usual_words
+from pathway.views.words.plan import path_words, usual_words
 from pathway.views.words.statements import Statement
 from tui import keys
 from tui.opened import ChildList
@@ -198,5 +199,11 @@ def _words(plan: Plan, course: Course) -> Iterator[Paragraph]:
         yield Paragraph(f"Not first: {course.lost_because}")
     if usual := usual_words(course):
         yield Paragraph(usual)
+    if path := path_words(course):
+        yield Paragraph(path)
+    for said in programme_words(course):
+        yield Paragraph(said)
+    for line in printed_lines(plan):
+        yield Paragraph(line, role=Role.LEGEND)
     yield Paragraph(WORLDS, role=Role.LEGEND)
     yield Paragraph(MARKS, role=Role.LEGEND)

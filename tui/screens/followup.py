@@ -176,8 +176,9 @@ class FollowUpScreen(FormScreen):
     @work(thread=True, exclusive=True, exit_on_error=False)
     def _plan(self, record: Record, before: Plan, events: tuple[Event, ...], new: Record, rules: Protocol) -> None:
         worker = get_current_worker()
+        asked = self.home.question(self.child, record, rules, before.on)
         try:
-            for seen in planner.follow_up(record, before, events, rules, lambda: not worker.is_cancelled):
+            for seen in planner.follow_up(asked, before, events, lambda: not worker.is_cancelled):
                 self.post_message(self.Seen(new, seen))
         except Exception as error:  # a fault of ours must not end the form: it is said in place
             self.post_message(self.Seen(new, (f"Internal error while planning ({type(error).__name__}: {error}).",)))

@@ -11,7 +11,7 @@ from textual.events import Resize
 
 from pathway.days import age_words
 from pathway.views.pictures.timeline import timeline_ages
-from pathway.views.words import paragraphs
+from pathway.views.words import firmness, paragraphs
 from pathway.views.words.children import next_stage
 from pathway.views.words.paragraphs import Paragraph
 from tui import keys
@@ -84,6 +84,8 @@ class TimelineScreen(ChildScreen):
             notice.say("\n".join(entry.problems))
             return
         notice.say("\n".join(paragraphs.conflicts(plan)))
+        if plan.firmness.close_call:
+            self.query_one("#told", frame.Notice).say("\n".join((*entry.told, firmness.headline(plan))))
         child = plan.child
         words = f"{child.id}: {child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
         unsaved = " ✎ not saved" if entry.unsaved and self.home.storage is not None else ""

@@ -14,7 +14,6 @@ from textual.message import Message
 from textual.widgets import Input as TextLine
 
 from pathway.preferences import PREFERENCE_LABELS, PREFERENCES
-from pathway.protocol.question import Question
 from pathway.questions import decisions
 from pathway.questions.what_if import Answer, WhatIf
 from pathway.views.pictures.course_cards import facts
@@ -119,7 +118,8 @@ class WhatIfScreen(FormScreen):
     def _plan(self, asked: WhatIf) -> None:
         session, rules = self.home.child_list[self.child].session, self.home.rules
         if session is not None and rules is not None:
-            self.post_message(self.Answered(asked, planner.ask(Question(session.record, rules, self.home.on), asked)))
+            question = self.home.question(self.child, session.record, rules)
+            self.post_message(self.Answered(asked, planner.ask(question, asked)))
 
     def on_what_if_screen_answered(self, event: Answered) -> None:
         """Show the answer to the wishes as they stand; an older one is dropped."""

@@ -150,13 +150,16 @@ def accept(
     """Keep the plan of a child in the registry as a revision: who, when, the rules, the whole plan, the reason."""
     from pathway.plan.make import make_plan
     from pathway.record import Decision
+    from pathway.registry.journal.chain import head_of
     from pathway.registry.journal.entry import StaleHead
+    from pathway.registry.journal.fold import earlier_operations
     from pathway.registry.planning import accept as keep
 
     day, protocol = today(on), protocol_of(overlay_dir)
     with opened(where) as store:
-        record, head = store.record_and_head(child)
-        plan, choice = make_plan(Question(record, protocol, day)), None
+        entries = store.entries(child)
+        record, head = store.folded(child, entries), head_of(entries)
+        plan, choice = make_plan(Question(record, protocol, day, earlier=earlier_operations(entries))), None
         if course is not None and (plan.recommended is None or plan.recommended.id != course):
             ids = [one.id for one in plan.alternatives]
             if course not in ids:

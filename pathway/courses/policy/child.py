@@ -18,7 +18,7 @@ from pathway.courses.policy.lengthening_tables import (
     TurnTables,
     amounts_of,
     device_months,
-    required_months,
+    required_by_visit,
     tables_of,
     usable_of,
 )
@@ -29,10 +29,11 @@ from pathway.days import age_years
 from pathway.growth import outlook
 from pathway.growth.future_visits import learning
 from pathway.growth.reference_curves import Floats
-from pathway.protocol.model import Bone
+from pathway.protocol.model import Bone, Device, PrintedProgramme
 from pathway.protocol.question import Question
 from pathway.risk.step_risks import Level
 from pathway.risk.steps import HipCover
+from pathway.rule_engine.devices import device_of
 
 _CLASSES = 3
 # The grid reaches so many SDs and mm to each side, so much farther where an arrest or lost growth may lead.
@@ -71,6 +72,16 @@ class ChildProgramme:
         """Return whether published counts do not reach so far."""
         return bool(self._of(number).risks.outside[visit, amount, gain_index])
 
+    def device_of(self, visit: int, amount: int, number: int, gain_index: int) -> Device:
+        """Return with which device a lengthening is done."""
+        tables = self._of(number)
+        return tables.devices[int(tables.used[visit, amount, gain_index])]
+
+    def bone_of_tables(self, index: int) -> Bone:
+        """Return the bone that a set of tables is of."""
+        uses = (int(at) for at in self.programme.bone_of)
+        return next((bone for bone, at in zip(self.bones, uses, strict=True) if at == index), self.bones[0])
+
     def _of(self, number: int) -> TurnTables:
         return self.tables[int(self.programme.bone_of[number - 1])]
 
@@ -84,18 +95,20 @@ def programme_of(
     most: int | None = None,
     arrest: bool = True,
     grid_mm: float | None = None,
+    within: PrintedProgramme | None = None,
 ) -> ChildProgramme | None:
     """Return the programme of one child; None where nothing can be decided: no lengthening is open and no arrest.
 
     `level` is that of the risks: a typical team, or the `low` or `high` end for a new one. `slope` is how much events
     grow with the percent of the bone (log for ten points more), the pooled table's own where None. At most `most`
     lengthenings, and an arrest only if `arrest`: what a narrower choice costs. `grid_mm` stands in for the step of
-    forecast and gain that is chosen by what is predicted; it must divide the step of the plan.
+    forecast and gain that is chosen by what is predicted; it must divide the step of the plan. `within` is a
+    programme of print, whose ages, amounts, devices and number of lengthenings are kept to.
     """
     found = _Builder(problem, question, grid_mm)
     if not (found.choices.allowed.any() or any(item.stages for item in problem.bones)):
         return None
-    return found.build(level, slope, most, arrest=arrest)
+    return found.build(level, slope, most, arrest=arrest, within=within)
 
 
 class _Builder:
@@ -137,19 +150,21 @@ class _Builder:
         kept = np.flatnonzero(half | (between & (columns < columns[half][-1])))
         return columns[kept], choices.at(kept[:-1])
 
-    def build(self, level: Level, slope: float | None, most: int | None, *, arrest: bool) -> ChildProgramme:
+    def build(
+        self, level: Level, slope: float | None, most: int | None, *, arrest: bool, within: PrintedProgramme | None
+    ) -> ChildProgramme:
         problem, columns = self.problem, self.columns[:-1]
-        turns = order_of(problem, most)
+        turns = order_of(problem, most, within)
         amounts = amounts_of(problem, turns)
         reach = max(self.mean, *amounts) + _SDS * self.deviation if len(amounts) else 0.0
         gains = int(np.ceil(reach / self.grid_mm)) + 1
         cover = hip_cover(self.question)
-        stand = Stand(problem, self.question, cover, columns, gains, self.grid_mm, level, slope)
+        stand = Stand(problem, self.question, cover, columns, gains, self.grid_mm, level, slope, within)
         tables, bone_of = tables_of(stand, turns, amounts)
         frames = self._frames({turn.bone for turn in turns})
-        required = [months / 12 for months in required_months(problem, turns)]
-        waits = waits_of(self.ages, max([*required, frames.stays_years + frames.rest_years]))
-        usable = usable_of(problem, turns, columns) & (((columns - columns[0]) % self._every()) == 0)[:, None]
+        required = required_by_visit(problem, turns, self.ages[:-1])
+        waits = waits_of(self.ages, max(float(required.max(initial=0.0)), frames.stays_years + frames.rest_years))
+        usable = usable_of(problem, turns, columns, within) & (((columns - columns[0]) % self._every()) == 0)[:, None]
         classes, chance = self._classes()
         choices = self.choices if arrest else self._no_arrest()
         made = pg.Programme(
@@ -223,7 +238,9 @@ class _Builder:
             return Frames(stays, rest, at, age_years(born, last.ended_on))
         operation = last.operation
         mm = (operation.achieved_mm if operation else None) or usual
-        off = at + device_months(self.problem, last.stage.bone or self.problem.first.bone, mm) / 12
+        bone = last.stage.bone or self.problem.first.bone
+        device = device_of(operation, bone, self.problem.protocol)
+        off = at + device_months(self.problem, bone, mm, device) / 12
         return Frames(stays, rest, at, max(off, age_years(born, self.question.on)), on=True)
 
     def _costs(self) -> pg.Costs:
@@ -240,5 +257,6 @@ class _Builder:
             near_years=number("same_choice_years"),
             near_mm=number("same_choice_mm"),
             wish_mm=np.inf if lift is None else lift + number("lift_less_than_difference_mm"),
+            over_mm=(number("told_large_mm"), number("told_very_large_mm")),
             wish_a_year=0.0 if lift is None else number("weigh_over_wished_lift"),
         )

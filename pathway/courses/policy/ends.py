@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pathway.courses.policy.counts import Counts, Harm
 from pathway.courses.policy.induction import Solved
 from pathway.courses.policy.outcome import Outcome
 from pathway.courses.policy.programme import Floats
@@ -23,7 +24,9 @@ class Ends:
     `residual_mm` (m,) and `height_lost_mm` (m,) are equally likely values in rising order, long less short leg at
     maturity and the growth that closed plates would have made; `within` the chances to end within each of
     `within_mm`; `numbers` how likely (0 to 1) each number of further lengthenings is. Expected numbers: `planned`
-    and `unplanned` operations for length, `harm` that lasts, `device_months`, `months_over` the share that is counted.
+    and `unplanned` operations for length, `harm` that lasts, `device_months`, `months_over` the share that is counted,
+    `months_over_mm` each of the limits in mm; `peak_mm` is the largest mean difference of all visits. `counts` say how
+    operations and months with a device spread, `harms` what goes wrong, with the range between teams.
     """
 
     residual_mm: Floats
@@ -36,9 +39,13 @@ class Ends:
     harm: float
     device_months: float
     months_over: float
+    months_over_mm: tuple[float, ...]
+    peak_mm: float
+    counts: Counts
+    harms: tuple[Harm, ...] = ()
 
 
-def ends_of(solved: Solved, outcome: Outcome) -> Ends:
+def ends_of(solved: Solved, outcome: Outcome, harms: tuple[Harm, ...] = ()) -> Ends:
     """Return how a policy ends, from the exact distribution."""
     given = solved.programme
     spread = given.forecast.open_variance_mm2**0.5
@@ -62,6 +69,10 @@ def ends_of(solved: Solved, outcome: Outcome) -> Ends:
         harm=outcome.harm,
         device_months=outcome.device_months,
         months_over=outcome.months_over,
+        months_over_mm=outcome.months_over_mm,
+        peak_mm=float(outcome.difference_mm.max()),
+        counts=outcome.counts,
+        harms=harms,
     )
 
 

@@ -9,6 +9,15 @@ import numpy as np
 from pathway.courses.policy.programme import Floats, Programme
 
 
+def still_to_come(programme: Programme, visit: int, plates: int) -> Floats:
+    """Return by how much more (K, T - visit) legs differ at each visit from then on than the lowered forecast says."""
+    effect, reached = programme.arrest.effect_mm[:, plates], programme.tempo.reached
+    later = slice(visit, programme.steps)
+    done = effect[:, visit, None] - effect[:, later]
+    waits: Floats = np.maximum(effect[:, visit, None] * reached[:, later] - done, 0)
+    return waits
+
+
 def lateness(
     programme: Programme,
     visit: int,
@@ -24,11 +33,9 @@ def lateness(
     and gives `measured` for them.
     Exact where forecast and gain stay as they are.
     """
-    effect, reached = programme.arrest.effect_mm[:, plates], programme.tempo.reached
-    total = np.zeros_like(now[visit])
+    total, waits = np.zeros_like(now[visit]), still_to_come(programme, visit, plates)
     for later in range(visit, programme.steps):
-        done = effect[:, visit] - effect[:, later]
-        wait = np.maximum(effect[:, visit] * reached[:, later] - done, 0).astype(total.dtype)
+        wait = waits[:, later - visit].astype(total.dtype)
         if wait.any():
             total += measure(now[later] + wait[:, None], later) - measured[later]
     return total

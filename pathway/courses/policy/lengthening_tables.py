@@ -6,24 +6,26 @@ programme: a bone is taken to have got the share of it that its turn says (see `
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pathway.courses.course import Lengthening
 from pathway.courses.policy import programme as pg
-from pathway.courses.policy.bone_order import Turn, left_mm
-from pathway.courses.policy.device_cost import device_month_weight
-from pathway.courses.policy.risks import JOINTS, Exact, Risks, risks_of
+from pathway.courses.policy.bone_order import Turn, left_mm, step_of
+from pathway.courses.policy.device_tables import OneDevice, cheapest, kept_to, open_devices, rows_of, usable
+from pathway.courses.policy.risks import JOINTS, SOUND, Exact, Risks, hip_cover, risks_of
 from pathway.courses.policy.school import school_years_touched
 from pathway.courses.problem import CourseProblem
 from pathway.days import in_months
 from pathway.growth.reference_curves import Floats
-from pathway.protocol.model import Bone
+from pathway.protocol.model import Bone, Device, PrintedProgramme
 from pathway.protocol.question import Question
 from pathway.risk.step_risks import Level
 from pathway.risk.steps import HipCover
 from pathway.timing.rule_links import age_windows, device_days
 
+_SAME = 1e-6
 OPERATIONS = 2.0
 """The device on, and off again."""
 
@@ -32,7 +34,8 @@ OPERATIONS = 2.0
 class Stand:
     """What all lengthenings of a child stand on: visits (columns of the problem's grid), gains, level of risk.
 
-    `columns` are those of the T visits, `gains` and `grid_mm` the steps of gain; `slope` as in `risks_of`.
+    `columns` are those of the T visits, `gains` and `grid_mm` the steps of gain; `slope` as in `risks_of`; `within` a
+    programme of print whose limits are kept to.
     """
 
     problem: CourseProblem
@@ -43,24 +46,42 @@ class Stand:
     grid_mm: float
     level: Level
     slope: float | None
+    within: PrintedProgramme | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TurnTables:
-    """One set of tables: `percent` (T, X, G) of the bone, its risks, the lengthening."""
+    """One set of tables: `percent` (T, X, G) of the bone, its risks, the lengthening.
+
+    `used` (T, X, G) says with which of `devices` it is done.
+    """
 
     percent: Floats
     risks: Risks
     lengthening: pg.Lengthening
+    devices: tuple[Device, ...]
+    used: pg.Ints
 
 
-def device_months(problem: CourseProblem, bone: Bone, mm: float) -> float:
-    """Return how long a device stays for an amount, months."""
-    return in_months(device_days(problem.protocol, bone, mm))
+def device_months(problem: CourseProblem, bone: Bone, mm: float, device: Device | None = None) -> float:
+    """Return how long a device stays for an amount, months; the usual one of the bone where none is named."""
+    return in_months(device_days(problem.protocol, bone, mm, None if device is None else device.id))
 
 
-def required_months(problem: CourseProblem, turns: tuple[Turn, ...]) -> list[float]:
+def required_by_visit(problem: CourseProblem, turns: tuple[Turn, ...], ages: Floats) -> Floats:
+    """Return the years (T, N) from each lengthening to the next one at each visit, fewer once its bone is grown."""
+    growing, grown = (required_months(problem, turns, grown=grown) for grown in (False, True))
+    years = np.zeros((len(ages), len(turns)))
+    for number, turn in enumerate(turns):
+        later = ages >= problem.of(turn.bone).grown_years
+        years[:, number] = np.where(later, grown[number], growing[number]) / 12
+    return years
+
+
+def required_months(problem: CourseProblem, turns: tuple[Turn, ...], *, grown: bool = False) -> list[float]:
     """Return the months (N,) from each lengthening to the next, those before it kept to; 0 for the first.
+
+    `grown`: for bones that hardly grow any more.
 
     For an average lengthening of published practice. The wait from the last one of the same bone is kept where the
     lengthenings between follow as soon as they may; where they follow later it is more than kept.
@@ -73,7 +94,9 @@ def required_months(problem: CourseProblem, turns: tuple[Turn, ...]) -> list[flo
         if number and turns[number - 1].bone != turn.bone:
             months.append(_at(problem.of(turns[number - 1].bone).chain.wait_other, at) * problem.grid.months)
         if same is not None:
-            whole = _at(problem.of(turn.bone).chain.wait, at) * problem.grid.months
+            own = problem.of(turn.bone)
+            wait = own.wait_grown if grown and own.wait_grown is not None else own.chain.wait
+            whole = _at(wait, at) * problem.grid.months
             months.append(whole - sum(required[same + 1 : number]))
         required.append(max(months))
     return required
@@ -90,13 +113,20 @@ def amounts_of(problem: CourseProblem, turns: tuple[Turn, ...]) -> Floats:
     return np.arange(least, max(most, least) + 1e-6, step)
 
 
-def usable_of(problem: CourseProblem, turns: tuple[Turn, ...], columns: np.ndarray) -> np.ndarray:
-    """Return by visit and turn (T, N) whether windows and wishes leave any amount."""
+def usable_of(
+    problem: CourseProblem, turns: tuple[Turn, ...], columns: np.ndarray, within: PrintedProgramme | None = None
+) -> np.ndarray:
+    """Return by visit and turn (T, N) whether windows, wishes and the ages of a programme of print leave any amount."""
+    ages = problem.grid.age_years[columns]
     usable = np.zeros((len(columns), len(turns)), bool)
     free = problem.free_soon()[columns]
     for number, turn in enumerate(turns):
         chain = problem.of(turn.bone).chain
         usable[:, number] = (chain.most[min(turn.own, chain.numbers - 1), columns] >= chain.least) & free
+        step = None if within is None else step_of(problem, turn, within)
+        if step is not None:
+            usable[:, number] &= ages >= step.from_age_years - _SAME
+            usable[:, number] &= ages <= (np.inf if step.to_age_years is None else step.to_age_years) + _SAME
     return usable
 
 
@@ -108,7 +138,8 @@ def tables_of(stand: Stand, turns: tuple[Turn, ...], amounts: Floats) -> tuple[l
         idle = np.zeros((len(stand.columns), stand.gains))
         return [_tables(stand, Turn(bone, 0, 1.0), amounts, never, never, idle) for bone in bare], []
     made: list[TurnTables] = []
-    found: dict[tuple[Bone, float, bytes], int] = {}
+    whole: dict[tuple[Bone, float, bytes, tuple[str, ...]], TurnTables] = {}
+    found: dict[tuple[int, float, float], int] = {}
     of = []
     for turn in turns:
         chain = stand.problem.of(turn.bone).chain
@@ -116,12 +147,27 @@ def tables_of(stand: Stand, turns: tuple[Turn, ...], amounts: Floats) -> tuple[l
         # Where its window is closed `when` says so; a limit of its own only makes a set of tables more.
         most[most < chain.least] = float(chain.most.max())
         early, late = _years_before_usual(stand, turn), _years_after_usual(stand, turn)
-        key = turn.bone, turn.share, most.tobytes() + early.tobytes() + late.tobytes()
+        step = None if stand.within is None else step_of(stand.problem, turn, stand.within)
+        devices = () if step is None else step.devices
+        own = turn.bone, turn.share, most.tobytes() + early.tobytes() + late.tobytes(), devices
+        if own not in whole:
+            whole[own] = _tables(stand, turn, amounts, most, early, late, devices)
+        least_mm, most_mm = (0.0, np.inf) if step is None else (step.least_mm, step.most_mm or np.inf)
+        key = list(whole).index(own), least_mm, most_mm
         if key not in found:
             found[key] = len(made)
-            made.append(_tables(stand, turn, amounts, most, early, late))
+            made.append(_between(whole[own], amounts, least_mm, most_mm))
         of.append(found[key])
     return made, of
+
+
+def _between(tables: TurnTables, amounts: Floats, least_mm: float, most_mm: float) -> TurnTables:
+    """Return the same tables with only the amounts between two, both included, allowed."""
+    inside = (amounts >= least_mm - _SAME) & (amounts <= most_mm + _SAME)
+    if inside.all():
+        return tables
+    allowed = tables.lengthening.allowed & inside[None, :, None, None]
+    return replace(tables, lengthening=replace(tables.lengthening, allowed=allowed))
 
 
 def _years_before_usual(stand: Stand, turn: Turn) -> Floats:
@@ -151,16 +197,27 @@ def _years_after_usual(stand: Stand, turn: Turn) -> Floats:
     return late
 
 
-def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floats, late: Floats) -> TurnTables:
+def _tables(
+    stand: Stand,
+    turn: Turn,
+    amounts: Floats,
+    most: Floats,
+    early: Floats,
+    late: Floats,
+    devices: tuple[str, ...] = (),
+) -> TurnTables:
     problem = stand.problem
     own = turn.share * stand.grid_mm * np.arange(stand.gains)
     length = problem.growth.short_mm(turn.bone)[stand.columns]
     percent = np.asarray(100 * amounts[None, :, None] / (length[:, None, None] + own), np.float64)
     ages = np.asarray(problem.grid.age_years[stand.columns], np.float64)
     exact: Exact = np.asarray(amounts, np.float64)
-    risks = risks_of(stand.question, turn.bone, percent, exact, ages, stand.cover, level=stand.level, slope=stand.slope)
-    allowed = _allowed(stand, turn, amounts, most, own)
-    months = np.array([device_months(problem, turn.bone, float(mm)) for mm in amounts])
+    made = [_one_device(stand, turn.bone, device, percent, exact, ages) for device in open_devices(problem, turn.bone)]
+    usual, *others = kept_to(made, devices)
+    chosen = cheapest(usual, [one for one in others if one.usable.any()])
+    risks = chosen.risks
+    open_ = np.isfinite(chosen.cost[..., SOUND])
+    allowed = _allowed(stand, turn, amounts, most, own) & open_
     shape = percent.shape[:2]
     loss_chance, loss_mm = _loss(stand, turn.bone, shape)
     steps, chances = _gains(stand, amounts, risks)
@@ -170,7 +227,7 @@ def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floa
         pg.Lengthening(
             amounts_mm=amounts,
             allowed=np.repeat(allowed[..., None], len(JOINTS), axis=3),
-            cost=_cost(stand, turn.bone, amounts, percent, months, risks)
+            cost=np.where(open_[..., None], chosen.cost, 0.0)
             + (problem.number("practice_early_weight") * early)[:, None, None, None]
             + (problem.number("practice_late_weight") * late)[:, None, :, None],
             gain_steps=steps,
@@ -182,9 +239,37 @@ def _tables(stand: Stand, turn: Turn, amounts: Floats, most: Floats, early: Floa
             planned=np.full(shape, OPERATIONS),
             unplanned=risks.unplanned,
             harm=risks.harm,
-            device_months=np.broadcast_to(months[None, :, None], percent.shape).copy(),
+            device_months=chosen.months,
         ),
+        chosen.devices,
+        chosen.used,
     )
+
+
+def cheapest_device(problem: CourseProblem, question: Question, chosen: Lengthening) -> Device:
+    """Return with which device one chosen lengthening costs least, as the tables have it: for a course of no policy."""
+    stand = Stand(problem, question, hip_cover(question), np.zeros(1, int), 1, 1.0, "centre", None)
+    percent = np.full((1, 1, 1), 100 * chosen.amount_mm / chosen.bone_mm)
+    ages, amounts = np.array([chosen.age_years]), np.array([chosen.amount_mm])
+    made = [
+        _one_device(stand, chosen.bone, device, percent, amounts, ages) for device in open_devices(problem, chosen.bone)
+    ]
+    found = cheapest(made[0], [one for one in made[1:] if one.usable.any()])
+    return found.devices[int(found.used[0, 0, 0])]
+
+
+def _one_device(stand: Stand, bone: Bone, device: Device, percent: Floats, amounts: Exact, ages: Exact) -> OneDevice:
+    """Return the tables of one device at the visits at which it may be used: the usual one at all of them."""
+    problem = stand.problem
+    may = usable(problem, device, ages, amounts)
+    rows = slice(0, len(ages)) if device.choice == "usual" else rows_of(may)
+    shares, at = np.asarray(percent[rows], np.float64), ages[rows]
+    risks = risks_of(
+        stand.question, bone, shares, amounts, at, stand.cover, level=stand.level, slope=stand.slope, device=device
+    )
+    months = np.array([device_months(problem, bone, float(mm), device) for mm in amounts])
+    cost = _cost(stand, device, amounts, shares, at, months, risks)
+    return OneDevice(device, rows, may[rows], months, risks, cost)
 
 
 def _allowed(stand: Stand, turn: Turn, amounts: Floats, most: Floats, own: Floats) -> pg.Bools:
@@ -202,7 +287,9 @@ def _allowed(stand: Stand, turn: Turn, amounts: Floats, most: Floats, own: Float
     return allowed
 
 
-def _cost(stand: Stand, bone: Bone, amounts: Floats, percent: Floats, months: Floats, risks: Risks) -> Floats:
+def _cost(
+    stand: Stand, device: Device, amounts: Floats, percent: Floats, at: Floats, months: Floats, risks: Risks
+) -> Floats:
     """Return what each costs (T, X, G, S): operations, device, school, distance from published practice, troubles."""
     number = stand.problem.number
     over = np.maximum(percent - number("practice_percent_from"), 0) / number("practice_percent_scale")
@@ -210,14 +297,33 @@ def _cost(stand: Stand, bone: Bone, amounts: Floats, percent: Floats, months: Fl
     short = np.maximum(number("practice_short_from_mm") - amounts, 0) / 10
     by_mm = number("practice_long_weight") * long**2 + number("practice_short_weight") * short**2
     steep = np.maximum(percent - number("practice_percent_most"), 0)
-    ages = np.asarray(stand.problem.grid.age_years[stand.columns], float)[:, None]
-    touched = school_years_touched(ages, months, number("school_from_years"), number("school_to_years"))
-    by_age = device_month_weight(bone, ages, number) * months + number("weigh_school_year") * touched
-    planned = (by_age + by_mm + number("weigh_lengthening"))[..., None]
+    touched = school_years_touched(at[:, None], months, number("school_from_years"), number("school_to_years"))
+    by_age = number(device.month_weight) * months + number(device.school_weight) * touched
+    planned = (by_age + by_mm + _of_this_child(stand, device.bone, amounts) + number("weigh_lengthening"))[..., None]
     planned = planned + number("practice_percent_weight") * over**2
     planned = planned + number("practice_percent_most_weight") * steep
     troubles = number("weigh_unplanned_operation") * risks.unplanned + number("weigh_lasting_harm") * risks.harm
     cost: Floats = planned[..., None] + troubles
+    return cost
+
+
+def _of_this_child(stand: Stand, bone: Bone, amounts: Floats) -> Floats:
+    """Return what amounts (X,) cost for what is known of this child alone, whatever the average child gets.
+
+    Beyond a warning that holds for it alone; and each centimetre while a finding that may stay blocks the step.
+    """
+    problem, number = stand.problem, stand.problem.number
+    stages = problem.of(bone).stages
+    limits = [
+        rule.most_mm
+        for rule in problem.protocol.amount_limits
+        if rule.when is not None and rule.warns and rule.stage in {item.kind for item in stages}
+        if rule.id not in problem.graph.limits_off and rule.most_mm is not None
+    ]
+    over = np.maximum(amounts - min(limits, default=np.inf), 0.0)
+    blocked = any(gate.gate.may_stay and gate.state == "fails" for item in stages for gate in item.gates)
+    uncertain = number("practice_uncertain_weight") if blocked else 0.0
+    cost: Floats = number("practice_cautioned_weight") * over / 10 + uncertain * amounts / 10
     return cost
 
 

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from pathway.courses.policy.actions import WAIT, Codes
+from pathway.courses.policy.counts import Counts, Sums, counts_of, moved_on, shared, with_more
 from pathway.courses.policy.induction import Solved
-from pathway.courses.policy.late import lateness
+from pathway.courses.policy.late import lateness, still_to_come
 from pathway.courses.policy.layout import STOPPED, Key
 from pathway.courses.policy.programme import REMOVAL, Floats
 
-Mass = dict[tuple[bool, int, int], Floats]
-"""By arrested, level and slot: chances (gains, joints, classes, forecasts)."""
+Measure = Callable[[Floats, int], Floats]
+"""Something of differences at a visit, until the next one."""
+Mass = dict[tuple[bool, int, int, int], tuple[Floats, Sums]]
+"""By arrested, level, slot and planned operations: chances (gains, joints, classes, forecasts), what was counted."""
 
 ALONE, AT_START, AT_REMOVAL = 0, 1, 2
 """The sitting of an arrest: its own, with the start of a lengthening, with the removal of the device."""
@@ -32,6 +36,9 @@ class Outcome:
     `joints` (S,) say how it ends. `lengthened` (N, T, X) is the chance that this lengthening (from the first) is
     done at this visit by this amount; `arrest` (3, J, T) that of each arrest ALONE, AT_START or AT_REMOVAL.
     `left_mm` (G, K, M) are the differences at the end as the last visit finds them, `left_chance` how likely each is.
+    `months_over_mm` are the months with a difference over each of `over_mm`, `difference_mm` (T + 1,) the mean one at
+    each visit. `lengthened_at` holds for each set of tables the chances (T, X, G, S) of a lengthening, by gain before
+    and state of the joints; `counts` how operations and months with a device spread.
     """
 
     cost: float
@@ -49,6 +56,10 @@ class Outcome:
     arrest: Floats
     left_mm: Floats
     left_chance: Floats
+    months_over_mm: tuple[float, ...]
+    difference_mm: Floats
+    lengthened_at: tuple[Floats, ...]
+    counts: Counts
 
 
 def outcome(solved: Solved) -> Outcome:
@@ -64,14 +75,21 @@ class _Forward:
         given = self.given
         self.kernels = solved.kernels
         self.now = [given.difference_mm(visit) for visit in range(given.steps + 1)]
-        self.cost = self.planned = self.unplanned = self.harm = self.months = self.over = 0.0
+        self.cost = self.planned = self.unplanned = self.harm = self.months = 0.0
         self.number = np.zeros(given.most + 1)
         self.joints = np.zeros(given.joints)
         self.stopped = 0.0
         visits = range(given.steps)
         self.burden = [given.burden(self.now[visit], visit) for visit in visits]
-        self.burdened_over = [self._over(self.now[visit], visit) for visit in visits]
-        self._late: dict[tuple[int, int], tuple[Floats, Floats]] = {}
+        self.measures: list[Measure] = [
+            self._over_percent,
+            *(partial(self._over_mm, mm) for mm in given.costs.over_mm),
+        ]
+        self.burdened_over = [[measure(self.now[visit], visit) for visit in visits] for measure in self.measures]
+        self.over = [0.0 for _ in self.measures]
+        self._late: dict[tuple[int, int], list[Floats]] = {}
+        self.difference = np.zeros(given.steps + 1)
+        self.lengthened_at = [np.zeros(table.allowed.shape) for table in given.lengthenings]
         self.lengthened = np.zeros((given.most, given.steps, len(given.amounts_mm)))
         self.arrest = np.zeros((3, *given.arrest.allowed.shape))
 
@@ -81,7 +99,7 @@ class _Forward:
         classes = self.layout.classes(given, 0, start.arrested)
         today = np.zeros((1, 1, classes, len(given.forecasts_mm)))
         today[0, 0, :, given.forecast.below] = self._shares(classes)
-        mass: Mass = {(start.arrested, 0, slot): today}
+        mass: Mass = {(start.arrested, 0, slot, 0): (today, np.zeros((4, 1)))}
         if start.stopped:
             self.number[start.done], self.joints[start.joint], self.stopped = 1.0, 1.0, 1.0
         for visit in range(given.steps):
@@ -100,46 +118,58 @@ class _Forward:
     def _visit(self, visit: int, mass: Mass) -> Mass:
         given = self.given
         after: Mass = {}
-        lengthening: dict[tuple[Key, int], Floats] = {}
-        burden, over = self.burden[visit], self.burdened_over[visit]
-        for (arrested, level, at), chances in mass.items():
+        lengthening: dict[tuple[Key, int, int], tuple[Floats, Sums]] = {}
+        burden = self.burden[visit]
+        for (arrested, level, at, planned), (chances, sums) in mass.items():
             gains = self.layout.levels[level].gains
             here = self._by_class(chances.sum(axis=1))
             self.cost += float((here * burden[gains]).sum())
-            self.over += float((here * over[gains]).sum())
+            for number, over in enumerate(self.burdened_over):
+                self.over[number] += float((here * over[visit][gains]).sum())
+            self.difference[visit] += float((here * self.now[visit][gains]).sum())
+            before = chances.sum(axis=(1, 2, 3))
             slot = self.layout.slots[visit][arrested, level][at]
             codes = self.solved.choices[visit].get((arrested, level))
             for code, part in [(0, chances)] if codes is None else _by_code(codes[at], chances):
                 action = self.solved.actions[code]
+                mine = sums if part is chances else shared(sums, before, part)
                 if action.kind == WAIT:
-                    _add_to(after, (arrested, level, slot.following), part)
+                    _add_to(after, (arrested, level, slot.following, planned), (part, mine))
                 elif action.amount >= 0:  # what follows does not depend on the slot
-                    _add_to(lengthening, ((arrested, level), code), part)
+                    _add_to(lengthening, ((arrested, level), code, planned), (part, mine))
                 else:
                     kind = AT_REMOVAL if slot.sitting == REMOVAL else ALONE
-                    moved = self._arrest(visit, level, action.plates, part, kind)
-                    _add_to(after, (True, level, slot.arrested), moved)
-        for (key, code), part in lengthening.items():
+                    moved, mine, more = self._arrest(visit, level, action.plates, (part, mine), kind)
+                    _add_to(after, (True, level, slot.arrested, planned + more), (moved, mine))
+        for (key, code, planned), (part, mine) in lengthening.items():
             action = self.solved.actions[code]
-            self._lengthen(visit, key, action.amount, action.plates, part, after)
+            self._lengthen(visit, key, action.amount, action.plates, (part, mine), planned, after)
         walk = self.kernels.walk(visit)
         told = {flag: self.layout.classes(given, visit + 1, flag) for flag in (False, True)}
         moves = given.forecast.step_variance_mm2[visit] > 0
         split = {
-            key: self._by_class(chances) if told[key[0]] > chances.shape[2] else chances
-            for key, chances in after.items()
+            key: (self._by_class(chances) if told[key[0]] > chances.shape[2] else chances, sums)
+            for key, (chances, sums) in after.items()
         }
-        return {key: chances @ walk for key, chances in split.items()} if moves else split
+        return {key: (chances @ walk, sums) for key, (chances, sums) in split.items()} if moves else split
 
-    def _over(self, difference_mm: Floats, visit: int) -> Floats:
+    def _over_mm(self, mm: float, difference_mm: Floats, visit: int) -> Floats:
+        """Return the months until the next visit where the difference is over so many mm."""
+        months: Floats = 12 * float(self.given.years[visit]) * (np.abs(difference_mm) > mm)
+        return months
+
+    def _over_percent(self, difference_mm: Floats, visit: int) -> Floats:
         """Return the months until the next visit where the difference is over the share that is counted."""
         percent = 100 * np.abs(difference_mm) / self.given.tempo.long_leg_mm[:, visit, None]
         months: Floats = 12 * float(self.given.years[visit]) * (percent > self.given.costs.over_percent)
         return months
 
-    def _arrest(self, visit: int, level: int, plates: int, chances: Floats, kind: int) -> Floats:
-        """Return chances (gains, joints, classes, M) after an arrest, and count it."""
+    def _arrest(
+        self, visit: int, level: int, plates: int, part: tuple[Floats, Sums], kind: int
+    ) -> tuple[Floats, Sums, int]:
+        """Return chances (gains, joints, classes, M) and what was counted after an arrest, and its operations."""
         arrest, gains = self.given.arrest, self.layout.levels[level].gains
+        chances, sums = part
         by_class = self._by_class(chances)
         moved = np.stack(
             [by_class[..., k, :] @ self.kernels.arrest(k, plates, visit) for k in range(self.given.classes)], axis=-2
@@ -148,33 +178,45 @@ class _Forward:
         total = float(share.sum())
         table = (arrest.cost, arrest.cost_at_start, arrest.cost_at_removal)[kind]
         self.cost += float(share @ table[:, plates, visit]) + total * arrest.repeat_chance * arrest.repeat_cost
-        self.planned += total * (arrest.planned, arrest.planned_at_start, arrest.planned_at_removal)[kind]
+        planned = (arrest.planned, arrest.planned_at_start, arrest.planned_at_removal)[kind]
+        self.planned += total * planned
         self.unplanned += total * arrest.repeat_chance
         self.arrest[kind, plates, visit] += total
-        late, over = self._lateness(visit, plates)
+        late, *over = self._lateness(visit, plates)
         here = moved.sum(axis=1)
         self.cost += float((here * late[gains]).sum())
-        self.over += float((here * over[gains]).sum())
-        return moved
+        for number, more in enumerate(over):
+            self.over[number] += float((here * more[gains]).sum())
+        self.difference[visit + 1 : -1] += share @ still_to_come(self.given, visit, plates)[:, 1:]
+        again = np.full(len(chances), arrest.repeat_chance)
+        return moved, with_more(sums, chances.sum(axis=(1, 2, 3)), operations=(again, again**2)), round(planned)
 
-    def _lateness(self, visit: int, plates: int) -> tuple[Floats, Floats]:
-        """Return burden and months over the share counted (G, K, M) that an arrest's slowness adds."""
+    def _lateness(self, visit: int, plates: int) -> list[Floats]:
+        """Return burden and months over each limit that is counted (G, K, M) that an arrest's slowness adds."""
         if (visit, plates) not in self._late:
-            measures = ((self.burden, self.given.burden), (self.burdened_over, self._over))
-            late, over = (lateness(self.given, visit, plates, self.now, *measure) for measure in measures)
-            self._late[visit, plates] = late, over
+            measures: list[tuple[list[Floats], Measure]] = [
+                (self.burden, self.given.burden),
+                *zip(self.burdened_over, self.measures, strict=True),
+            ]
+            self._late[visit, plates] = [
+                lateness(self.given, visit, plates, self.now, *measure) for measure in measures
+            ]
         return self._late[visit, plates]
 
-    def _lengthen(self, visit: int, key: Key, amount: int, plates: int, chances: Floats, after: Mass) -> None:
+    def _lengthen(
+        self, visit: int, key: Key, amount: int, plates: int, came: tuple[Floats, Sums], planned: int, after: Mass
+    ) -> None:
         """Add to `after` what a lengthening leads to, and count it."""
         arrested, level = key
-        here = self.layout.levels[level]
-        table = self.given.tables(here.done)
+        chances, sums = came
+        given, here = self.given, self.layout.levels[level]
+        table = given.tables(here.done)
         joints = np.array(here.joints)
         rows = np.flatnonzero(chances.any(axis=(1, 2, 3)))  # most gains are empty
         low, gains = here.low + int(rows[0]), slice(here.low + int(rows[0]), here.low + int(rows[-1]) + 1)
-        chances = chances[rows[0] : rows[-1] + 1]
+        chances, sums = chances[rows[0] : rows[-1] + 1], sums[:, rows[0] : rows[-1] + 1]
         share = chances.sum(axis=(2, 3))
+        of_gain = share.sum(axis=1)
 
         def expected(each: Floats) -> float:
             return float((share * each[visit, amount][gains][:, joints]).sum())
@@ -183,7 +225,15 @@ class _Forward:
         self.unplanned += expected(table.unplanned)
         self.harm += expected(table.harm)
         self.planned += float(share.sum() * table.planned[visit, amount])
-        self.months += float((share.sum(axis=1) * table.device_months[visit, amount][gains]).sum())
+        lasts = table.device_months[visit, amount][gains]
+        self.months += float((of_gain * lasts).sum())
+        again = table.unplanned[visit, amount][gains][:, joints]
+        whole = np.maximum(of_gain, np.finfo(float).tiny)
+        unplanned = tuple((share * again**power).sum(axis=1) / whole for power in (1, 2))
+        sums = with_more(sums, of_gain, operations=(unplanned[0], unplanned[1]), months=lasts)
+        planned += round(float(table.planned[visit, amount]))
+        done_by = self.lengthened_at[int(given.bone_of[here.done])][visit, amount]
+        done_by[gains.start : gains.stop, joints] += share
         self.lengthened[here.done, visit, amount] += float(share.sum())
         stop = table.stop_chance[visit, amount][gains]
         change = table.joints[visit, amount][gains][:, joints]
@@ -208,10 +258,14 @@ class _Forward:
             lost = float(table.loss_chance[visit, amount])
             if lost > 0:
                 gone = (1 - lost) * gone + lost * (gone @ self.kernels.loss(float(table.loss_mm[visit, amount])))
+            steps_of = zip(table.gain_steps[visit, amount], table.gain_chance[visit, amount][:, gains], strict=True)
+            counted = moved_on(sums * path, [(low + int(steps) - then.low, p) for steps, p in steps_of], then.size[0])
+            with_it = 0
             if plates >= 0:
-                gone = self._arrest(visit, to, plates, gone, AT_START)
+                gone, counted, with_it = self._arrest(visit, to, plates, (gone, counted), AT_START)
             goal = (arrested or plates >= 0, to)
-            _add_to(after, (*goal, int(self.layout.of[visit + 1][goal][self.layout.just])), gone)
+            slot = int(self.layout.of[visit + 1][goal][self.layout.just])
+            _add_to(after, (*goal, slot, planned + with_it), (gone, counted))
 
     def _ended(self, mass: Mass) -> Outcome:
         given = self.given
@@ -220,11 +274,12 @@ class _Forward:
         near = [_within(left, mm, float(np.sqrt(given.forecast.open_variance_mm2))) for mm in given.costs.within_mm]
         within, arrested = np.zeros(len(near)), 0.0
         likely = np.zeros(left.shape)
-        for (flag, at, _), chances in mass.items():
+        for (flag, at, _, _), (chances, _) in mass.items():
             level = self.layout.levels[at]
             here = self._by_class(chances.sum(axis=1))
             self.cost += float((here * miss[level.gains]).sum())
             likely[level.gains] += here
+            self.difference[-1] += float((here * left[level.gains]).sum())
             within += [float((here * table[level.gains]).sum()) for table in near]
             arrested += float(here.sum()) * flag
             if level.done != STOPPED:
@@ -236,7 +291,7 @@ class _Forward:
             unplanned=self.unplanned,
             harm=self.harm,
             device_months=self.months,
-            months_over=self.over,
+            months_over=self.over[0],
             number=self.number,
             within=tuple(float(chance) for chance in within),
             stopped=self.stopped,
@@ -246,6 +301,10 @@ class _Forward:
             arrest=self.arrest,
             left_mm=left,
             left_chance=likely,
+            months_over_mm=tuple(self.over[1:]),
+            difference_mm=self.difference,
+            lengthened_at=tuple(self.lengthened_at),
+            counts=counts_of([(key[3], chances, sums) for key, (chances, sums) in mass.items()]),
         )
 
 
@@ -263,8 +322,8 @@ def _by_code(codes: Codes, chances: Floats) -> Iterator[tuple[int, Floats]]:
         yield int(code), part
 
 
-def _add_to(to: dict[Any, Floats], key: object, part: Floats) -> None:
-    to[key] = to[key] + part if key in to else part
+def _add_to(to: dict[Any, tuple[Floats, Sums]], key: object, part: tuple[Floats, Sums]) -> None:
+    to[key] = (to[key][0] + part[0], to[key][1] + part[1]) if key in to else part
 
 
 def _add(to: Floats, shift: int, part: Floats) -> None:

@@ -126,9 +126,9 @@ class Costs:
 
     A year costs `burden * max(percent - burden_from_percent, 0) ** burden_power`, percent being the difference, too
     long or too short, of the long leg. The end costs `miss * (max(|difference| - miss_flat_mm, 0) / miss_scale_mm)
-    ** 2`. Beyond a wished `wish_mm` a year costs `wish_a_year` more for each cm. Counted: months over `over_percent`,
-    chances to end `within_mm`. Two first operations are the same choice when of one kind and within `near_years` and
-    `near_mm`.
+    ** 2`. Beyond a wished `wish_mm` a year costs `wish_a_year` more for each cm. Counted: months over `over_percent`
+    and over each of `over_mm`, chances to end `within_mm`. Two first operations are the same choice when of one kind
+    and within `near_years` and `near_mm`.
     """
 
     burden: float
@@ -143,6 +143,7 @@ class Costs:
     near_mm: float
     wish_mm: float = math.inf
     wish_a_year: float = 0.0
+    over_mm: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,6 +233,15 @@ class Programme:
     def classes(self) -> int:
         """Return K."""
         return len(self.tempo.chance)
+
+    def is_open(self, *, lengthening: bool) -> bool:
+        """Return whether the first lengthening can ever begin, or without `lengthening` an arrest be done."""
+        if not lengthening:
+            return bool(self.arrest.allowed.any()) and not self.start.arrested
+        if self.start.done >= self.most:
+            return False
+        visits = self.when[:, self.start.done].any(axis=1)
+        return bool(self.tables(self.start.done).allowed[visits].any())
 
     def difference_mm(self, visit: int) -> Floats:
         """Return the differences (G, K, M) at a visit."""

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pathway.growth.reference_curves import Floats
-from pathway.protocol.model import Bone
+from pathway.protocol.model import Bone, Device
 from pathway.protocol.question import Question, pattern_of
 from pathway.risk.step_risks import Level, StepRisks, step_risks
 from pathway.risk.steps import HipCover, Step
@@ -54,18 +54,21 @@ def lengthening_of(
     percent: float | Exact,
     age_years: float | Exact,
     cover: HipCover,
+    device: Device | None = None,
 ) -> Step:
-    """Return a lengthening as the published counts see it: of a femur with a rod after the frame.
+    """Return a lengthening as the published counts see it, with the usual device of the bone where none is named.
 
     A shallow socket counts as prepared, since the gates ask for it before a femur is lengthened.
     """
     prepared: HipCover = "prepared" if cover == "poor" else cover
+    used = device or question.protocol.usual_device(bone)
     return Step(
         bone,
         mm,
         percent,
         age_years,
-        rod=bone == "femur",
+        device=used.kind,
+        rod=used.rod,
         hip_cover=prepared,
         congenital=pattern_of(question) == "congenital",
     )
@@ -81,8 +84,9 @@ def risks_of(
     *,
     level: Level = "centre",
     slope: float | None = None,
+    device: Device | None = None,
 ) -> Risks:
-    """Return the tables for lengthenings of a bone by `percent` (T, X, G) of its length.
+    """Return the tables for lengthenings of a bone by `percent` (T, X, G) of its length, with a device.
 
     With the hip or the knee slipped before, the hip counts as poorly covered again, and a joint that slipped or
     stiffened needs an operation more.
@@ -91,14 +95,14 @@ def risks_of(
     shape = np.broadcast_shapes(percent.shape, (1, len(amounts_mm), 1))
     mm = np.broadcast_to(amounts_mm[None, :, None], shape)
     age = np.broadcast_to(ages_years[:, None, None], shape)
-    step = lengthening_of(question, bone, mm, percent, age, cover)
+    step = lengthening_of(question, bone, mm, percent, age, cover, device)
     first, slipped = (
         step_risks(protocol, one, slope=slope, level=level) for one in (step, replace(step, hip_cover="poor"))
     )
     states = [first, slipped, slipped, first]
     again = [0.0, *[number("joint_again_operations")] * 3]
     unplanned = np.stack([of.unplanned_operations + more for of, more in zip(states, again, strict=True)], axis=3)
-    harm = np.stack([_harm(of, number("slip_lasting_share")) for of in states], axis=3)
+    harm = np.stack([lasting_harm_of(of, number("slip_lasting_share")) for of in states], axis=3)
     return Risks(
         unplanned=unplanned,
         harm=np.minimum(harm, 1.0),
@@ -110,7 +114,8 @@ def risks_of(
     )
 
 
-def _harm(of: StepRisks, slip_share: float) -> Floats:
+def lasting_harm_of(of: StepRisks, slip_share: float) -> Floats:
+    """Return the lasting harm of a lengthening, that share of the joints that slip counted with it."""
     harm: Floats = of.lasting_harm + slip_share * (of.hip_slip + of.knee_slip)
     return harm
 

@@ -33,18 +33,21 @@ def waits_of(ages: Floats, longest_years: float) -> int:
     return max(1 + int(within.sum(axis=1).max()), 3)
 
 
-def when_of(ages: Floats, usable: Bools, required_years: Sequence[float], waits: int) -> Bools:
+def when_of(ages: Floats, usable: Bools, required_years: Sequence[float] | Floats, waits: int) -> Bools:
     """Return by visit, number done and visits since the last (T, N, W) whether another may begin.
 
-    `usable` (T, N) are the windows. The first to come waits for nothing else: windows know what was done before.
+    `usable` (T, N) are the windows, `required_years` (N,) the waits, or (T, N) by visit. The first to come waits for
+    nothing else: windows know what was done before.
     """
     steps, numbers = usable.shape
     at = np.arange(steps)[:, None] - np.arange(waits)
     since = np.where(at >= 0, ages[:steps, None] - ages[np.maximum(at, 0)], np.inf)
     since[:, -1] = np.inf
     when = np.zeros((steps, numbers, waits), bool)
-    for number, required in enumerate(required_years):
-        when[:, number] = usable[:, number, None] & ((since >= required - _SAME) | (number == 0))
+    required = np.broadcast_to(np.asarray(required_years, float), (steps, numbers))
+    for number in range(numbers):
+        waited = since >= required[:, number, None] - _SAME
+        when[:, number] = usable[:, number, None] & (waited | (number == 0))
     return when
 
 

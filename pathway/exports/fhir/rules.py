@@ -181,7 +181,7 @@ def _cited(protocol: Protocol, rules: Iterable[Sourced]) -> list[Json]:
     ids = dict.fromkeys(id for rule in rules for id in rule.sources)
     known = {source.id: source for source in protocol.sources}
     return [
-        {"type": "citation", "citation": known[id].citation, **({"url": url} if (url := known[id].address) else {})}
+        {"type": "citation", "citation": known[id].citation, **({"url": url} if (url := known[id].found_at) else {})}
         for id in ids
         if id in known
     ]

@@ -12,6 +12,7 @@ from pathway.plan import model as pm
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.record import Record
+from pathway.rule_engine.conditions import Facts, judge
 
 
 def child_card(question: Question) -> pm.PlanChild:
@@ -29,27 +30,36 @@ def child_card(question: Question) -> pm.PlanChild:
     )
 
 
-def cautions(protocol: Protocol, stages: Sequence[pm.PlanStage], *, both: bool) -> tuple[pm.Caution, ...]:
-    """Return the sentences that this plan must show, the standing one first."""
+def cautions(
+    protocol: Protocol, stages: Sequence[pm.PlanStage], *, both: bool, facts: Facts | None = None
+) -> tuple[pm.Caution, ...]:
+    """Return the sentences that this plan must show, the standing one first; with `facts` those of some children."""
     kinds = {stage.kind for stage in stages}
     return tuple(
         pm.Caution(text=rule.text, sources=rule.sources, provenance=rule.provenance, local=rule.local)
         for rule in sorted(protocol.cautions, key=lambda rule: not rule.head)
         if (rule.bilateral and both) or (not rule.bilateral and (not rule.stages or kinds & set(rule.stages)))
+        if rule.when is None or (facts is not None and judge(rule.when, facts, protocol).state == "holds")
     )
 
 
 def cited_sources(plan: pm.Plan, protocol: Protocol) -> tuple[pm.SourceLine, ...]:
     """Return every source that the plan cites, in the order of the protocol."""
+    printed = {course.programme for course in plan.alternatives}
     used = {source for stage in plan.stages for source in stage.sources}
     used |= {source for item in plan.classification for source in item.sources}
     used |= {source for item in plan.cautions for source in item.sources}
     used |= {source for stage in plan.stages for item in stage.after for source in item.sources}
     used |= {source for stage in plan.stages for item in stage.amount_limits for source in item.sources}
+    used |= {
+        source for stage in plan.stages for span in stage.spans for item in span.because for source in item.sources
+    }
     used |= {source for item in plan.refused for source in item.sources}
     used |= {source for item in (plan.roads.because if plan.roads else ()) for source in item.sources}
+    used |= {source for one in protocol.printed_programmes if one.id in printed for source in one.sources}
+    used |= {source for item in plan.printed_results for source in item.sources}
     return tuple(
-        pm.SourceLine(id=item.id, citation=item.citation, address=item.address, seen=item.seen)
+        pm.SourceLine(id=item.id, citation=item.citation, address=item.found_at, seen=item.seen)
         for item in protocol.sources
         if item.id in used
     )

@@ -7,11 +7,12 @@ from collections.abc import Callable, Iterator
 from itertools import groupby
 
 from pathway.days import add_months, days_between, span_words
+from pathway.network import Link
 from pathway.protocol.model import Protocol
 from pathway.record import Record
 from pathway.rule_engine.graph import ChildGraph, StageItem
 from pathway.timing.delay import Delay, stage_of
-from pathway.timing.rule_links import ORIGIN, age_windows
+from pathway.timing.rule_links import ORIGIN, age_windows, latest_useful
 from pathway.timing.schedule import HolidayWish
 
 TOGETHER_DAYS = 31
@@ -40,7 +41,7 @@ def delay_sentences(
         *(_moving(delay, item, date, label) if useful is None else _within(delay, item, date, label, useful)),
         *_past_usual_age(delay, item, date, record, protocol),
         *_less(useful),
-        *_lost(delay, item, date, label, protocol),
+        *_ended(delay, item, date, label, record, protocol),
     )
 
 
@@ -108,13 +109,37 @@ def _less(useful: datetime.date | None) -> Iterator[str]:
         yield f"After {useful} it misses what is planned by more than the goal allows: less each month, not at once."
 
 
+def _ended(
+    delay: Delay, item: StageItem, date: datetime.date, label: Label, record: Record, protocol: Protocol
+) -> Iterator[str]:
+    """Yield until when a stage is of use by print, else what is lost for good; the plan's own end loses nothing."""
+    rule = latest_useful(item, record.child.sex, protocol)
+    last = add_months(record.child.date_of_birth, rule.at_most_months) if rule and rule.at_most_months else None
+    if rule is not None and last is not None and date <= last:
+        yield f"As a rule of use until {last}: {rule.because}"
+    elif not _only_the_horizon(delay, protocol):
+        yield from _lost(delay, item, date, label, protocol)
+
+
+def _only_the_horizon(delay: Delay, protocol: Protocol) -> bool:
+    """Return whether a later date is only ruled out because the plan ends there."""
+    closing = _closing(delay)
+    ends = 12 * protocol.number("plan_ends_at_years")
+    at_end = {rule.id for rule in protocol.age_windows if rule.hard and rule.at_most_months == ends}
+    return closing is not None and closing.rule in at_end
+
+
+def _closing(delay: Delay) -> Link | None:
+    bounds = [bound for item in delay.lost.relaxations for bound in item.bounds] if delay.lost else []
+    return next((bound for bound in bounds if bound.earlier == ORIGIN and bound.at_most_days is not None), None)
+
+
 def _lost(delay: Delay, item: StageItem, date: datetime.date, label: Label, protocol: Protocol) -> Iterator[str]:
     if delay.last_days is None:
         return
     last = _day(date, delay.last_days)
     words = {rule.id: rule.because for rule in protocol.rules()}
-    bounds = [bound for item in delay.lost.relaxations for bound in item.bounds] if delay.lost else []
-    closing = next((bound for bound in bounds if bound.earlier == ORIGIN and bound.at_most_days is not None), None)
+    closing = _closing(delay)
     if closing is None:
         yield f"No date is possible after {last}."
         return

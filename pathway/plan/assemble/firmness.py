@@ -1,32 +1,35 @@
-"""Sentences on how firm a plan is: steps beyond a warning of the rules, a first operation that is a close call."""
+"""Sentences on how firm a plan is: steps beyond a warning of the rules, an arrest whose time runs, sittings."""
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterator, Sequence
+from itertools import combinations
 
-from pathway.courses.course import Course
-from pathway.days import age_words
+from pathway.courses.course import Arrest
+from pathway.courses.problem import CourseProblem
+from pathway.days import add_months, age_words, day_at_age
 from pathway.plan import model as pm
+from pathway.plan.beyond import level_words, levels_passed, step_words
 from pathway.protocol.model import Protocol
+from pathway.protocol.question import Question
 from pathway.protocol.roles import role_of
+from pathway.rule_engine.graph import ChildGraph
 
 
 def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
-    """Yield one sentence for each warning that lengthenings to come go beyond, with the counts behind it."""
+    """Yield what is known of the warnings that lengthenings to come go beyond: one notice for the same steps."""
     steps: dict[str, list[str]] = {}
     for stage in stages:
-        if stage.amount_mm is None or stage.date is None or stage.status in ("done", "under_way"):
-            continue
-        share = "" if stage.amount_percent is None else f", {stage.amount_percent:.0f} % of the bone"
-        for note in stage.amount_limits:
-            if note.warns and stage.amount_mm > note.limit_mm:
-                steps.setdefault(note.words, []).append(f"{stage.label} ({stage.amount_mm / 10:.1f} cm{share})")
+        for note in levels_passed(stage):
+            steps.setdefault(level_words(note), []).append(step_words(stage))
+    levels: dict[tuple[str, ...], list[str]] = {}
     for words, named in sorted(steps.items()):
-        verb = "is" if len(named) == 1 else "are"
-        yield (
-            f"{', '.join(named)} {verb} above a caution level: {words.rstrip('.')}. "
-            "Counts of other children, teams and years."
-        )
+        levels.setdefault(tuple(named), []).append(words)
+    for group, known in levels.items():
+        verb = "is" if len(group) == 1 else "are"
+        level = "a caution level" if len(known) == 1 else f"{len(known)} caution levels"
+        yield f"{', '.join(group)} {verb} above {level}: {' '.join(known)}"
 
 
 def far_short(growth: pm.GrowthPart, protocol: Protocol) -> Iterator[str]:
@@ -59,11 +62,55 @@ def arrest_first(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator
         yield f"{stage.label} comes before the last lengthening because {why}."
 
 
-def close_call(course: Course | None, protocol: Protocol) -> Iterator[str]:
-    """Yield a sentence where another first operation is nearly as good."""
-    if course is not None and course.gap is not None and course.gap < protocol.number("close_call_gap"):
-        yield (
-            f"The first operation is a close call: by the weights of the rules the best other choice is only "
-            f"{course.gap:.2f} worse (1 is a planned operation). `limb-pathway programme` shows both; family and team "
-            "choose."
-        )
+def arrest_does_not_wait(
+    graph: ChildGraph, stages: Sequence[pm.PlanStage], problems: Sequence[CourseProblem], question: Question
+) -> Iterator[str]:
+    """Yield the last useful days of a growth arrest without a date, while a finding blocks a lengthening to come."""
+    waits = next((stage for stage in stages if _waits_for_a_finding(stage, question.protocol)), None)
+    open_to = [item for item in graph.of_role("growth_arrest") if not item.begun and item.within_protocol]
+    arrests = problems[0].arrests if problems else ()
+    dated = {stage.id for stage in stages if stage.date is not None}
+    if waits is None or not arrests or not open_to or open_to[0].id in dated or open_to[0].declined:
+        return
+    most, least = (choose(arrests, key=lambda arrest: arrest.effect_mm) for choose in (max, min))
+    told = " and ".join(
+        f"{arrest.effect_mm / 10:.1f} cm until {_last_day(arrest, question)}" for arrest in (most, least)
+    )
+    yield (
+        f"{waits.label} waits for a finding that may stay as it is; {open_to[0].stage.label[0].lower()}"
+        f"{open_to[0].stage.label[1:]} does not, and its time runs: by both plates it still takes off {told}. "
+        "Decide on it by those days, whatever becomes of the lengthening."
+    )
+
+
+def _waits_for_a_finding(stage: pm.PlanStage, protocol: Protocol) -> bool:
+    if role_of(stage.kind, protocol) != "lengthening" or stage.status in ("done", "under_way"):
+        return False
+    may_stay = {gate.id for gate in protocol.gates if gate.may_stay}
+    return any(gate.state == "fails" and (gate.mended_by is None or gate.id in may_stay) for gate in stage.gates)
+
+
+def _last_day(arrest: Arrest, question: Question) -> datetime.date:
+    day = day_at_age(question.record.child.date_of_birth, arrest.last_useful_age_years)
+    return max(datetime.date.fromordinal(day.toordinal()), question.on)
+
+
+def one_sitting(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[str]:
+    """Yield two operations near each other that one anaesthetic would do, where waiting for it moves nothing else."""
+    near = protocol.number("one_sitting_within_months")
+    apart = [
+        stage
+        for stage in stages
+        if stage.operation and stage.date is not None and stage.status not in ("done", "under_way")
+        if role_of(stage.kind, protocol) not in ("lengthening", "device_removal")
+    ]
+    for first, second in combinations(sorted(apart, key=lambda stage: stage.date or datetime.date.max), 2):
+        if first.date is None or second.date is None or first.date == second.date:
+            continue
+        free = first.free_slack_days if first.free_slack_days is not None else first.slack_days
+        last = None if free is None else first.date + datetime.timedelta(days=free)
+        if second.date <= add_months(first.date, int(near)) and (last is None or second.date <= last):
+            yield (
+                f"{first.label} ({first.date}) and {second.label[0].lower()}{second.label[1:]} ({second.date}) would "
+                f"take one anaesthetic on {second.date}: waiting for it moves no other date."
+            )

@@ -69,9 +69,16 @@ def growth_part(
             ),
             "by_age": _by_age(born, natural, with_plan, central),
             "adult_height_mm": None if posterior.adult_height_mm is None else quantiles(posterior.adult_height_mm),
-            "next_visit": narrowing(posterior, protocol.number("next_visit_months")).sentence,
+            "next_visit": _next_visit(posterior, protocol),
         }
     )
+
+
+def _next_visit(posterior: Posterior, protocol: Protocol) -> str:
+    """Return what one more film would tell; nothing once growth has ended: no film is asked for it any more."""
+    if posterior.age_years >= posterior.mature_age_years:
+        return ""
+    return narrowing(posterior, protocol.number("next_visit_months")).sentence
 
 
 def _rounded(mm: float | None) -> float | None:

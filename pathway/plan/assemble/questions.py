@@ -67,6 +67,10 @@ def open_questions(
                 for finding in gate.verdict.asks:
                     by = max(gate.look_again_on or on, on)
                     ask(finding, stage.label, by, gate.id, blocks=stage.status == "blocked")
+        # For a lengthening that comes later its device is judged again before it, with its gates.
+        if stage.device is not None and stage.status != "later":
+            for finding in stage.device.asks:
+                ask(finding, stage.label, on, stage.device.id)
     if posterior is None:
         for finding in ("femur_length_mm", "tibia_length_mm"):
             ask(finding, PROJECTION, on, PROJECTION, blocks=True)

@@ -17,6 +17,7 @@ def reason(rule: Rule, verdict: Verdict | None, *, against: bool = False) -> pm.
     return pm.Reason(
         rule=rule.id,
         text=rule.because,
+        indirect=rule.indirect,
         sources=rule.sources,
         provenance=rule.provenance,
         strength=rule.strength,

@@ -9,13 +9,17 @@ from typing import Literal
 from pathway.courses.course import Arrest, Course, Lengthening, LimitAt
 from pathway.days import add_months, age_years, day_at_age, in_months
 from pathway.plan import model as pm
+from pathway.plan.assemble.accompanying import accompanying_stages
 from pathway.plan.assemble.conflicts import stage_words
 from pathway.plan.assemble.delays import delay_sentences, wish_words
+from pathway.plan.assemble.devices import plan_device
+from pathway.plan.assemble.devices import stage_words as device_words
 from pathway.plan.assemble.reasons import reason
-from pathway.protocol.model import Protocol, StopRule
+from pathway.protocol.model import Protocol, Stage, StopRule
 from pathway.protocol.question import Question
-from pathway.protocol.roles import reexamination
+from pathway.protocol.roles import FOLLOWING, reexamination
 from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
+from pathway.rule_engine.spans import Span
 from pathway.timing.delay import Delay, delay_of
 from pathway.timing.road_windows import RoadWindow
 from pathway.timing.rule_links import examination, latest_useful
@@ -45,6 +49,7 @@ def plan_stages(
     examinations = {stage.id: stage for stage in _examinations(shown, question)}
     shown = [_after_examination(stage, examinations) for stage in shown]
     shown.extend(examinations.values())
+    shown.extend(accompanying_stages(shown, question))
     far = datetime.date.max
     return tuple(sorted(shown, key=lambda s: (s.date or far, question.protocol.stage(s.kind).rank, s.number)))
 
@@ -95,20 +100,26 @@ def _stage(
         amount = round(arrest.effect_mm, 1)
     because = [reason(rule, verdict) for rule, verdict in item.indicated]
     because += [reason(rule, verdict, against=True) for rule, verdict in item.against]
+    chosen = lengthening.device if lengthening else None
+    age = round(age_years(born, date), 3) if date else None
+    device = plan_device(item, graph, chosen, age, amount, question.protocol)
+    what, plain = device_words(item, device, question.protocol)
     after = _after(item, graph, times)
     delay = None
     if date and times and times.schedule and window and item.done_on is None:
         delay = delay_of(item.id, times.schedule)
+    spans = tuple(_span(span) for span in item.spans)
     used = {source for item in because for source in item.sources} | set(stage.sources)
     used |= {source for gate in gates for source in gate.sources}
+    used |= set(device.sources) if device is not None else set()
     return pm.PlanStage(
         id=item.id,
         kind=stage.id,
         number=item.number,
         label=_label(item, graph),
         lane=stage.lane,
-        what=stage.what,
-        family_words=stage.family_words,
+        what=what,
+        family_words=plain,
         operation=stage.operation,
         status=status,
         side=side,
@@ -116,17 +127,19 @@ def _stage(
         amount_mm=amount,
         amount_deg=item.operation.achieved_deg if item.operation else None,
         amount_percent=round(100 * lengthening.amount_mm / lengthening.bone_mm, 1) if lengthening else None,
-        amount_limits=tuple(_limit(item) for item in lengthening.limits) if lengthening else (),
+        amount_limits=tuple(_limit(item, lengthening.amount_mm) for item in lengthening.limits) if lengthening else (),
+        spans=spans,
         physes=arrest.physes if is_arrest and arrest else item.operation.physes if item.operation else (),
+        device=device,
         road=_road(item, graph),
         likely=any(rule.likely for rule, verdict in item.indicated if verdict.state == "holds"),
         window=pm.DateWindow(earliest=window[0], latest=window[1]) if window and item.done_on is None else None,
         past_usual=usual.past_usual if usual else passed,
         date=date,
         end_date=end if date else None,
-        age_years=round(age_years(born, date), 3) if date else None,
+        age_years=age,
         duration_months=in_months((end - date).days) if date and end else None,
-        duration_range_months=_duration_range(stage.bone, amount, question.protocol),
+        duration_range_months=_duration_range(stage.bone, amount, device, question.protocol),
         slack_days=slack,
         free_slack_days=_free(delay, slack),
         delay=delay_sentences(delay, item, graph, date, label, question.record, question.protocol, useful)
@@ -138,6 +151,10 @@ def _stage(
         stop_rules=tuple(_stop_words(rule) for rule in question.protocol.stop_rules if rule.stage == stage.id),
         sources=tuple(sorted(used)),
     )
+
+
+def _span(span: Span) -> pm.JointSpan:
+    return pm.JointSpan(joint=span.joint, need=span.need, because=tuple(reason(*ground) for ground in span.grounds))
 
 
 def _clinical(
@@ -162,7 +179,7 @@ def _road(item: StageItem, graph: ChildGraph) -> Literal["", "lengthening", "pro
     if item.stage.road == "prosthetic":
         return "prosthetic"
     two = standing is not None and standing.stands is not None
-    of_length = item.stage.bone is not None or item.role in ("device_removal", "surveillance", "growth_arrest")
+    of_length = item.stage.bone is not None or item.role in (*FOLLOWING, "implant_removal", "growth_arrest")
     return "lengthening" if two and (of_length or item.stage.road == "lengthening") else ""
 
 
@@ -217,6 +234,7 @@ def _status(
     waiting = times is not None and any(
         edge.earlier in times.start
         and not graph.stage(edge.earlier).begun
+        and not _of_a_day(graph.stage(edge.earlier).stage)
         and not (edge.rule.at_most_months == 0 and edge.earlier_point == "start")
         for edge in graph.edges_into(item.id)
     )
@@ -225,6 +243,11 @@ def _status(
         return "later"
     settled = all(gate.state in ("holds", "waived") or gate.mended_by for gate in item.gates)
     return "ready" if settled else "blocked"
+
+
+def _of_a_day(stage: Stage) -> bool:
+    """Return whether a stage is a look that is done in a day: what comes after it need not wait."""
+    return not stage.operation and stage.duration_months is None
 
 
 def _mender(gate: GateState, graph: ChildGraph) -> str:
@@ -248,6 +271,7 @@ def gate_state(gate: GateState, date: datetime.date | None, status: pm.StageStat
         measured_on=verdict.measured_on,
         requires=verdict.test,
         because=rule.because,
+        indirect=rule.indirect,
         sentence=_gate_sentence(gate, mender),
         sources=rule.sources,
         provenance=rule.provenance,
@@ -285,6 +309,7 @@ def _after(item: StageItem, graph: ChildGraph, times: Timetable | None) -> tuple
                 at_most_months=edge.rule.at_most_months,
                 from_point=point,
                 because=edge.rule.because,
+                indirect=edge.rule.indirect,
                 rule=edge.rule.id,
                 sources=edge.rule.sources,
             )
@@ -292,21 +317,29 @@ def _after(item: StageItem, graph: ChildGraph, times: Timetable | None) -> tuple
     return tuple(edges)
 
 
-def _limit(item: LimitAt) -> pm.AmountNote:
+def _limit(item: LimitAt, amount_mm: float) -> pm.AmountNote:
     rule = item.rule
     return pm.AmountNote(
         rule=rule.id,
         limit_mm=round(item.limit_mm, 1),
         words=rule.because,
+        indirect=rule.indirect,
+        family_words=rule.family_words or "",
         binds=item.binds,
         warns=rule.warns,
+        beyond=rule.warns and amount_mm > item.limit_mm,
         sources=rule.sources,
     )
 
 
-def _duration_range(bone: str | None, amount: float | None, protocol: Protocol) -> tuple[float, float] | None:
+def _duration_range(
+    bone: str | None, amount: float | None, device: pm.PlanDevice | None, protocol: Protocol
+) -> tuple[float, float] | None:
     if bone is None or amount is None:
         return None
+    own = None if device is None else protocol.device(device.id).months_per_cm_range
+    if own is not None:
+        return own[0] * amount / 10, own[1] * amount / 10
     index = protocol.value(f"{bone}_days_per_cm")
     low, high = (in_months((days or index.value) * amount / 10) for days in (index.low, index.high))
     return low, high

@@ -11,13 +11,15 @@ from collections.abc import Iterator
 
 from pathway.days import add_months, age_years
 from pathway.plan.model import AgePoint, Plan, PlanStage
+from pathway.plan.verify.accompanying import accompanying_breaches
 from pathway.plan.verify.breach import TOLERANCE_MM, Breach
 from pathway.plan.verify.calendar import calendar_breaches
-from pathway.plan.verify.gates import gate_breaches
+from pathway.plan.verify.devices import days_per_cm, device_breaches, follows, hardly_grows
+from pathway.plan.verify.gates import gate_breaches, span_breaches
 from pathway.plan.verify.roads import both_sided_breaches, road_breaches
 from pathway.plan.verify.sittings import sitting_breaches, untold_warnings
 from pathway.plan.verify.wishes import wish_breaches
-from pathway.protocol.model import Interval, Protocol
+from pathway.protocol.model import AgeWindow, Interval, Protocol
 from pathway.record import Record
 
 __all__ = ["Breach", "check_plan"]
@@ -30,6 +32,7 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
     found = [
         *_order_and_windows(plan, record),
         *gate_breaches(plan, record, protocol),
+        *span_breaches(plan, protocol),
         *_intervals(plan, protocol),
         *_ages(plan, record, protocol),
         *_amounts(plan, record, protocol),
@@ -37,7 +40,9 @@ def check_plan(plan: Plan, record: Record, protocol: Protocol) -> tuple[Breach, 
         *sitting_breaches(plan, protocol),
         *untold_warnings(plan, protocol, lambda stage: _length_before(plan, stage, record, protocol)),
         *_followers(plan, protocol),
+        *device_breaches(plan, record, protocol),
         *_done(plan, record),
+        *accompanying_breaches(plan, protocol),
         *calendar_breaches(plan, record, protocol),
         *wish_breaches(plan, record, protocol),
         *_declined(plan, record),
@@ -88,7 +93,8 @@ def _intervals(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
         earlier = [stage for stage in _dated(plan) if stage.kind == rule.earlier_stage]
         later = [stage for stage in _dated(plan) if stage.kind == rule.later_stage]
         for one, other in _interval_pairs(rule, earlier, later):
-            yield from _one_interval(rule, one, other)
+            if not hardly_grows(plan, other, rule.while_growth_left_mm, protocol):
+                yield from _one_interval(rule, one, other)
 
 
 def _interval_pairs(
@@ -99,14 +105,20 @@ def _interval_pairs(
             undone_first = rule.either_order and one.status not in ("done", "under_way")
             if one.id == other.id or (other.status in ("done", "under_way") and not undone_first):
                 continue
-            paired = rule.at_most_months == 0 and rule.earlier.endswith(".end")
+            paired = rule.paired or (rule.at_most_months == 0 and rule.earlier.endswith(".end"))
             if rule.next and other.number != one.number + 1:
                 continue
             if paired and one.number != other.number:
                 continue
             if rule.together and {"done", "under_way"} & {one.status, other.status}:
                 continue
+            if rule.together and rule.at_most_months is not None and other.number != _first_to_come(later):
+                continue
             yield one, other
+
+
+def _first_to_come(stages: list[PlanStage]) -> int | None:
+    return min((stage.number for stage in stages if stage.status not in ("done", "under_way")), default=None)
 
 
 def _one_interval(rule: Interval, one: PlanStage, other: PlanStage) -> Iterator[Breach]:
@@ -134,8 +146,17 @@ def _ages(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
                 continue
             if rule.at_least_months is not None and _day(stage) < add_months(born, rule.at_least_months):
                 yield Breach(rule.id, stage.id, f"{stage.id} on {stage.date} is before {rule.at_least_months} months")
-            if rule.at_most_months is not None and _day(stage) > add_months(born, rule.at_most_months):
+            if rule.at_most_months is not None and _day(stage) > _last_day(rule, plan, born):
                 yield Breach(rule.id, stage.id, f"{stage.id} on {stage.date} is after {rule.at_most_months} months")
+
+
+def _last_day(rule: AgeWindow, plan: Plan, born: datetime.date) -> datetime.date:
+    """Return the last day of an age rule: some time after growth where the rule says so and that is later."""
+    last = add_months(born, rule.at_most_months or 0)
+    if rule.or_after_growth_months is None or plan.growth.at_maturity is None:
+        return last
+    grown = add_months(born, int(12 * plan.growth.mature_age_years))
+    return max(last, add_months(grown, rule.or_after_growth_months))
 
 
 def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
@@ -149,7 +170,7 @@ def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]
             continue
         if abs(stage.amount_mm / step - round(stage.amount_mm / step)) > 1e-9:
             yield Breach("amount_step_mm", stage.id, f"{stage.id} gains {stage.amount_mm} mm, not a step of {step:g}")
-        days = stage.amount_mm / 10 * protocol.number(f"{bone}_days_per_cm")
+        days = stage.amount_mm / 10 * days_per_cm(stage, bone, protocol)
         if stage.end_date is not None and (stage.end_date - _day(stage)).days < int(days):
             text = f"{stage.id} ends on {stage.end_date}, its {stage.amount_mm:g} mm take {days:.0f} days"
             yield Breach(f"{bone}_days_per_cm", stage.id, text)
@@ -157,6 +178,8 @@ def _amounts(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]
         length = _length_before(plan, stage, record, protocol)
         for rule in protocol.amount_limits:
             if rule.stage != stage.kind or rule.warns or not rule.from_age_years <= age < rule.to_age_years:
+                continue
+            if rule.when is not None and rule.id not in {note.rule for note in stage.amount_limits}:
                 continue
             limit = rule.most_mm if rule.most_mm is not None else None
             if rule.most_percent is not None and length is not None:
@@ -232,7 +255,7 @@ def _followers(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
     # A plan in conflict has no dates to come: what follows is named there without one.
     have = {(stage.kind, stage.number) for stage in (plan.stages if plan.conflicts else _dated(plan))}
     for stage in _dated(plan):
-        for kind in pairs.get(stage.kind, ()):
+        for kind in follows(stage, pairs.get(stage.kind, []), protocol):
             if (kind, stage.number) not in have:
                 yield Breach(f"{kind}.after_lengthening", stage.id, f"{stage.id} is not followed by {kind}")
     for stage in _planned(plan):
@@ -294,6 +317,8 @@ def _words(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
     kinds = {stage.kind for stage in plan.stages}
     texts = {caution.text for caution in plan.cautions}
     for rule in protocol.cautions:
+        if rule.when is not None:
+            continue  # of some children: the plan keeps no verdict on it
         asked = record.child.affected_side == "both" if rule.bilateral else not rule.stages or kinds & set(rule.stages)
         if asked and rule.text not in texts:
             yield Breach(rule.id, "", f"the caution {rule.id} is missing")

@@ -10,6 +10,7 @@ from pathway.protocol.model import Protocol
 from pathway.record import Record
 
 _BEGUN = ("done", "under_way")
+_FOLLOW = ("device_removal", "surveillance", "implant_removal")
 
 
 def road_breaches(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
@@ -30,7 +31,7 @@ def both_sided_breaches(plan: Plan, record: Record, protocol: Protocol) -> Itera
     yield from road_breaches(plan, protocol)
     how = {rule.stage: rule.how for rule in protocol.both_sided}
     # A device that is on the bone today comes off, whatever else is planned.
-    follow = {stage.id for stage in protocol.stages if stage.role in ("device_removal", "surveillance")}
+    follow = {stage.id for stage in protocol.stages if stage.role in _FOLLOW}
     under_way = any(stage.status in _BEGUN for stage in plan.stages)
     if plan.growth.at_maturity is not None or plan.growth.by_age:
         yield Breach("both_sides", "", "a difference at maturity is predicted from one short leg for the other")

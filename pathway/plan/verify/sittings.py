@@ -58,6 +58,8 @@ def untold_warnings(
             age = stage.age_years or 0.0
             if rule.stage != stage.kind or not rule.warns or not rule.from_age_years <= age < rule.to_age_years:
                 continue
+            if rule.when is not None and rule.id not in {note.rule for note in stage.amount_limits}:
+                continue
             length = length_before(stage)
             limit = rule.most_mm
             if rule.most_percent is not None and length is not None:

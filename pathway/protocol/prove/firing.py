@@ -23,9 +23,15 @@ def _deciding(protocol: Protocol) -> Iterator[tuple[str, str, Condition]]:
     yield from ((rule.id, "an indication", rule.when) for rule in protocol.indications)
     yield from ((rule.id, "a gate", rule.requires) for rule in protocol.gates)
     yield from ((rule.id, "a contraindication", rule.when) for rule in protocol.contraindications)
+    yield from ((rule.id, "a device", rule.tested) for rule in protocol.devices if rule.tested is not None)
     yield from ((goal.id, "a goal", goal.requires) for goal in protocol.goals if goal.requires is not None)
     yield from ((visit.id, "a follow-up", visit.when) for visit in protocol.follow_ups if visit.when is not None)
     yield from ((rule.id, "a way on both sides", rule.when) for rule in protocol.both_sided if rule.when is not None)
+    yield from (
+        (rule.id, "a limit of an amount", rule.when) for rule in protocol.amount_limits if rule.when is not None
+    )
+    yield from ((rule.id, "a span of a joint", rule.when) for rule in protocol.spans)
+    yield from ((rule.id, "a caution", rule.when) for rule in protocol.cautions if rule.when is not None)
 
 
 def _one_sided(protocol: Protocol, space: Space) -> Iterator[Complaint]:

@@ -21,7 +21,7 @@ from pathway.network import Conflict, Link, windows
 from pathway.protocol.model import AgeWindow, Condition, Interval, Protocol, Stage
 from pathway.protocol.prove.complaint import Complaint
 from pathway.protocol.prove.space import Space
-from pathway.protocol.roles import predecessor_of
+from pathway.protocol.roles import numbered_with
 
 BIRTH = "birth"
 SEXES = ("girl", "boy")
@@ -63,7 +63,7 @@ def _together(protocol: Protocol, space: Space) -> Iterator[frozenset[str]]:
 def _reasons(protocol: Protocol) -> dict[str, Condition]:
     reasons: dict[str, list[Condition]] = {}
     for rule in protocol.indications:
-        if predecessor_of(protocol.stage(rule.stage), protocol) is None:
+        if numbered_with(protocol.stage(rule.stage), protocol) is None:
             reasons.setdefault(rule.stage, []).append(rule.when)
     return {stage: Condition(any=tuple(conditions)) for stage, conditions in reasons.items()}
 
@@ -74,7 +74,7 @@ def _conflicts(
     conflict = _conflict(stages, sex, protocol)
     if conflict is None:
         return
-    leaders = {stage.id: lead.id for stage in protocol.stages if (lead := predecessor_of(stage, protocol)) is not None}
+    leaders = {stage.id: lead.id for stage in protocol.stages if (lead := numbered_with(stage, protocol)) is not None}
     kinds = {event.rpartition(".")[0].partition(" ")[0] for event in conflict.events if event != BIRTH}
     involved = frozenset(leaders.get(kind, kind) for kind in kinds)
     reasons = _reasons(protocol)
@@ -118,7 +118,7 @@ def _placed(stages: frozenset[str], protocol: Protocol) -> Mapping[str, list[str
     """Return the numbered stages of each kind: lengthenings as often as they may be, what follows with them."""
     placed: dict[str, list[str]] = {}
     for stage in protocol.stages:
-        leader = predecessor_of(stage, protocol)
+        leader = numbered_with(stage, protocol)
         if stage.id in stages or (leader is not None and leader.id in stages):
             times = stage.most if stage.bone is not None else leader.most if leader is not None else 1
             placed[stage.id] = [f"{stage.id} {number}" for number in range(1, times + 1)]
@@ -155,9 +155,11 @@ def _links(rule: Interval, placed: Mapping[str, list[str]]) -> Iterator[Link]:
     """Yield the links of a rule between numbered stages, paired as the stage graph pairs them."""
     earlier, later = placed.get(rule.earlier_stage, []), placed.get(rule.later_stage, [])
     pairs: Iterable[tuple[str, str]]
-    if rule.next:
+    if rule.next and rule.earlier_stage == rule.later_stage:
         pairs = pairwise(earlier)
-    elif rule.at_most_months == 0 and rule.earlier.endswith(".end"):
+    elif rule.next:
+        pairs = zip(earlier, later[1:], strict=False)
+    elif rule.paired or (rule.at_most_months == 0 and rule.earlier.endswith(".end")):
         pairs = zip(earlier, later, strict=False)
     else:
         pairs = product(earlier, later[:1])

@@ -65,13 +65,21 @@ def _precedences(protocol: Protocol) -> Iterator[Precedence]:
             yield gate.otherwise, gate.guards, gate.id
         yield from _asked(gate.requires, gate.guards, gate.id)
     for indication in protocol.indications:
-        yield from _asked(indication.when, indication.stage, indication.id)
+        yield from _asked(indication.when, indication.stage, indication.id, protocol)
     for contra in protocol.contraindications:
         if contra.instead is not None:
             yield from _asked(contra.when, contra.stage, contra.id)
 
 
-def _asked(condition: Condition, stage: str, rule: str) -> Iterator[Precedence]:
+def _asked(condition: Condition, stage: str, rule: str, grounds: Protocol | None = None) -> Iterator[Precedence]:
+    """Yield the stages asked about, as earlier ones; `grounds` are the rules where an indication asks.
+
+    There `planned` and `offered` only tell what else the child comes to, and `done` of a stage that is repeated speaks
+    of an earlier number, while what follows from it may prepare the next one.
+    """
     for leaf in condition.leaves():
-        if leaf.stage is not None and leaf.stage != stage:
-            yield leaf.stage, stage, rule
+        if leaf.stage is None or leaf.stage == stage:
+            continue
+        if grounds is not None and (leaf.equals in ("planned", "offered") or grounds.stage(leaf.stage).most > 1):
+            continue
+        yield leaf.stage, stage, rule

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from pathway.protocol.model import Condition, Protocol, Stage
-from pathway.protocol.roles import predecessor_of
+from pathway.protocol.roles import numbered_with
 
 Axis = tuple[str, str, str]
 """Kind (finding, age, predicted, diagnosis, stage, wish), name, and the leg or the share of draws below the value."""
@@ -194,15 +194,19 @@ def conditions(protocol: Protocol) -> Iterator[Condition]:
     yield from (rule.when for rule in protocol.indications)
     yield from (rule.when for rule in protocol.contraindications)
     yield from (gate.requires for gate in protocol.gates)
+    yield from (rule.tested for rule in protocol.devices if rule.tested is not None)
     yield from (goal.requires for goal in protocol.goals if goal.requires is not None)
     yield from (visit.when for visit in protocol.follow_ups if visit.when is not None)
     yield from (rule.when for rule in protocol.both_sided if rule.when is not None)
+    yield from (rule.when for rule in protocol.amount_limits if rule.when is not None)
+    yield from (rule.when for rule in protocol.cautions if rule.when is not None)
+    yield from (rule.when for rule in protocol.spans)
 
 
 def states_of(stage: Stage, protocol: Protocol) -> frozenset[str]:
     """Return what can become of a stage: it is done, planned or offered only as the rules indicate it."""
     found = {DONE, NEITHER}
-    if predecessor_of(stage, protocol) is not None:
+    if numbered_with(stage, protocol) is not None:
         return frozenset(found | {PLANNED})
     for rule in protocol.indications:
         if rule.stage == stage.id:

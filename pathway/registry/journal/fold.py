@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pathway.casefile import in_order
+from pathway.plan.earlier import earlier_of_data
+from pathway.protocol.question import EarlierOperation
 from pathway.record import CaseCalendar, Decision, Operation, Record, Visit
 from pathway.registry.journal.entry import Entry
 from pathway.registry.journal.payloads import (
@@ -98,6 +100,15 @@ def accepted_plans(entries: Iterable[Entry]) -> tuple[AcceptedPlan, ...]:
         for number, entry in enumerate(kept, start=1)
         if entry.payload is not None
     )
+
+
+def earlier_operations(entries: Iterable[Entry]) -> tuple[EarlierOperation, ...]:
+    """Return the operations of the plan accepted last; none where none was, or where it cannot be read any more."""
+    kept = [entry for entry in entries if entry.kind == "revision" and entry.payload is not None]
+    try:
+        return earlier_of_data(revision_of(kept[-1].payload or {}, kept[-1].schema_version).plan) if kept else ()
+    except UnreadablePayload:  # `registry verify` tells it; without it a child is planned as if none was accepted
+        return ()
 
 
 def _part(entry: Entry, root: int, name: str) -> Part:

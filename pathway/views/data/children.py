@@ -21,5 +21,6 @@ def child_data(name: str, plan: Plan | None, problems: tuple[str, ...] = ()) -> 
         next_label=stage.label if stage else "",
         when=stage.date if stage else None,
         discrepancy_at_maturity_mm=at.discrepancy_mm.p50 if at else None,
+        close_call=plan.firmness.close_call,
         conflicts=tuple(item.explanation for item in plan.conflicts),
     )

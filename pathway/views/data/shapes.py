@@ -95,13 +95,15 @@ class WhyNotPrinted(Frozen):
 
 
 class CoursesPrinted(Frozen):
-    """What `alternatives --json` prints; `stands` and `turns` only with `--how-firm`."""
+    """What `alternatives --json` prints; `stands` to `weighed` only with `--how-firm`."""
 
     child: str
     on: datetime.date
     asked: tuple[str, ...]
     stands: float | None = None
     turns: tuple[Turn, ...] | None = None
+    same_first: float | None = None
+    weighed: tuple[str, ...] | None = None
     recommended: str | None
     roads: Roads | None
     differences: tuple[str, ...]
@@ -121,6 +123,7 @@ class ChildPrinted(Frozen):
     discrepancy_at_maturity_mm: float | None = None
     problems: tuple[str, ...] = ()
     conflicts: tuple[str, ...] = ()
+    close_call: bool = False
 
 
 class ChildrenPrinted(Frozen):

@@ -63,6 +63,7 @@ class StoredPrinted(Frozen):
     next_on: datetime.date | None
     course: str
     conflict: bool
+    close_call: bool = False
     measure: tuple[What, ...]
     see_again_by: datetime.date | None
     opens: tuple[StageDay, ...]

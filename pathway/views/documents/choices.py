@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from pathway.courses.course import NO_SURGERY, PROSTHETIC_COURSE
-from pathway.plan.model import Course, Plan
+from pathway.plan.model import Course, Plan, Spread
 from pathway.protocol.model import Bone, Protocol
 from pathway.protocol.roles import bone_of, role_of
 from pathway.views.documents.document import Block, Heading, Paragraph, Table
@@ -70,16 +70,22 @@ def row_of(plan: Plan, course: Course, words: Wording, protocol: Protocol) -> tu
         name = name[:1].upper() + name[1:]
     elif not course.within_protocol:
         name = words.say("choices.outside", choice=name)
-    if course.residual_mm is None:
-        return name, str(course.burden.operations), *(words.say("choices.no_number") for _ in range(3))
-    chance = course.chance_within_20_mm
+    told, left = course.expected, course.residual_mm
+    if told is None or left is None:
+        return name, *(words.say("choices.no_number") for _ in range(4))
     return (
         name,
-        str(course.burden.operations),
-        f"{course.burden.device_months:.0f}",
-        say.signed(course.median_residual_mm, words),
-        words.say("choices.no_number") if chance is None else f"{100 * chance:.0f}",
+        _count(told.operations, words),
+        _count(told.device_months, words),
+        say.signed(left.p50, words),
+        f"{100 * told.chance_within_20_mm:.0f}",
     )
+
+
+def _count(of: Spread, words: Wording) -> str:
+    """Return a count as its mean and, where it is one, its range, in whole numbers."""
+    low, mean, high = round(of.p05), round(of.mean), round(of.p95)
+    return str(mean) if low == high else words.say("choices.count", mean=str(mean), low=str(low), high=str(high))
 
 
 def course_name(course: Course, words: Wording, protocol: Protocol) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pathway.courses.course import PROSTHETIC_COURSE
+from pathway.plan.beyond import family_words
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
@@ -90,8 +91,25 @@ def _short(plan: Plan, words: Wording) -> Iterator[Block]:
         lines.append(words.say("handout.short_asked" if asked else "handout.short_prosthesis"))
     else:
         lines.append(words.say("handout.short_plan_none"))
+    if ahead and plan.firmness.close_call:
+        lines.append(_close_call(plan, words))
     lines.append(words.say("handout.short_team"))
     yield Paragraph(" ".join(lines), "lead")
+
+
+def _close_call(plan: Plan, words: Wording) -> str:
+    """Return between which first steps the plan is undecided, and what decides."""
+    first, second = (
+        " + ".join(
+            say.name_of(id.rstrip("0123456789").rstrip("_"), words, label)
+            for id, label in zip((op.stage, *op.also), (op.label, *op.also_labels), strict=True)
+        )
+        for op in plan.firmness.between
+    )
+    decides = plan.firmness.decide_on
+    if decides is None:
+        return words.say("handout.short_close_choose", first=first, second=second)
+    return words.say("handout.short_close", first=first, second=second, when=say.month_of(decides.on, words))
 
 
 def _ways(plan: Plan, words: Wording) -> Iterator[Block]:
@@ -184,8 +202,9 @@ def _steps(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
     yield Heading(words.say("steps.title"))
     yield Paragraph(words.say("steps.intro"))
     numbers = source_numbers(plan)
+    told: dict[str, int] = {}
     for step in say.steps(plan):
-        yield _card(plan, step, words, protocol, numbers)
+        yield _card(plan, step, words, protocol, numbers, told)
     for status, name in (("optional", "maybe"), ("blocked", "blocked")):
         loose = [stage for stage in roads.other_stages(plan) if stage.date is None and stage.status == status]
         if loose:
@@ -210,28 +229,59 @@ def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int
     return words.say("steps.sources", numbers=", ".join(str(n) for n in cited)) if cited else ""
 
 
-def _card(plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: dict[str, int]) -> Card:
+def _card(
+    plan: Plan, step: Step, words: Wording, protocol: Protocol, numbers: dict[str, int], told: dict[str, int]
+) -> Card:
+    """Return the card of a step; `told` is what earlier cards said, and where. It is added to."""
     first = step.stages[0]
     late = f" {words.say('steps.late')}" if any(roads.late_words(plan, stage) for stage in step.stages) else ""
-    facts = [(words.say("steps.what"), f"{_what(first, words)}{late}")]
+    facts = [(words.say("steps.what"), f"{_whats(step, words)}{late}")]
     if long := _long(first, words, protocol):
         facts.append((words.say("steps.long"), long))
+    if with_it := _with_it(plan, step, words):
+        facts.append((words.say("steps.with_it"), with_it))
     amounts = [stage.amount_mm for stage in step.stages if stage.amount_mm is not None]
     if amounts:
         kind = "steps.grow_less" if role_of(step.kind, protocol) == "growth_arrest" else "steps.amount"
         amount = say.joined(tuple(say.cm(mm) for mm in amounts), words)
         facts.append((words.say("steps.much"), words.say(kind, amount=amount)))
+    known = dict.fromkeys(text for stage in step.stages for text in family_words(stage))
+    if known:
+        new = [text for text in known if text not in told]
+        again = (
+            words.say("steps.beyond_again", step=min(told[text] for text in known if text in told)) if not new else ""
+        )
+        told.update(dict.fromkeys(new, step.number))
+        facts.append((words.say("steps.large"), again or words.say("steps.beyond", known=" ".join(new))))
     care = f"stages.{step.kind}.care"
     if words.has(care):
-        for place in ("home", "school"):
-            facts.append((words.say(f"steps.{place}"), words.say(f"care.{words.say(care)}.{place}")))
+        name = "nail" if say.by_nail(first) and words.has("care.nail.home") else words.say(care)
+        if f"care.{name}" in told:
+            facts.append((words.say("steps.home"), words.say("steps.as_before", step=told[f"care.{name}"])))
+        else:
+            told[f"care.{name}"] = step.number
+            for place in ("home", "school"):
+                facts.append((words.say(f"steps.{place}"), words.say(f"care.{name}.{place}")))
     foot = _cited(step.stages, words, numbers)
     return Card(str(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot)
 
 
+def _with_it(plan: Plan, step: Step, words: Wording) -> str:
+    """Return what goes with a step, each kind once, in the order of its first day: visits before it, exercises."""
+    ids = {stage.id for stage in step.stages}
+    around = sorted((s for s in plan.stages if s.goes_with in ids), key=lambda stage: (stage.date or plan.on, stage.id))
+    return " ".join(dict.fromkeys(_what(stage, words) for stage in around))
+
+
 def _what(stage: PlanStage, words: Wording) -> str:
-    key = f"stages.{stage.kind}.what"
+    key = f"devices.{stage.device.id}.what" if stage.device and stage.device.stays else f"stages.{stage.kind}.what"
     return words.say(key) if words.has(key) else stage.family_words
+
+
+def _whats(step: Step, words: Wording) -> str:
+    """Return what is done in a step, and what is done otherwise the next times: by a nail in place of a frame."""
+    first, *others = dict.fromkeys(_what(stage, words) for stage in step.stages)
+    return " ".join((first, *(words.say("steps.later", what=what) for what in others)))
 
 
 def _when(plan: Plan, step: Step, words: Wording) -> str:
@@ -249,7 +299,8 @@ def _long(stage: PlanStage, words: Wording, protocol: Protocol) -> str:
     lengthens = role_of(stage.kind, protocol) == "lengthening"
     if lengthens and stage.duration_months and stage.duration_range_months:
         low, high = (f"{months:.0f}" for months in stage.duration_range_months)
-        return words.say("steps.frame_months", months=f"{stage.duration_months:.0f}", low=low, high=high)
+        told = "steps.nail_months" if say.by_nail(stage) and words.has("steps.nail_months") else "steps.frame_months"
+        return words.say(told, months=f"{stage.duration_months:.0f}", low=low, high=high)
     if not stage.duration_months:
         return ""
     if stage.lane == say.CHECKS:

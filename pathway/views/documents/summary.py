@@ -11,12 +11,12 @@ from pathway.plan.model import Plan, PlanStage
 from pathway.views.documents.document import Block, Bullets, Callout, Document, Heading, Paragraph, Table
 from pathway.views.words import roads
 from pathway.views.words.caution import is_invented
+from pathway.views.words.expected import short_words
 from pathway.views.words.plan import (
     PROSTHETIC_HEADING,
     amount_words,
     cm_words,
     range_words,
-    residual_words,
     road_mark,
     state_words,
 )
@@ -235,12 +235,9 @@ def _question(plan: Plan) -> Iterator[str]:
 
 def _courses(plan: Plan) -> Iterator[str]:
     for course in plan.alternatives[:SHOWN_COURSES]:
-        burden = course.burden
-        text = f"{course.summary}: {burden.operations} operation{'' if burden.operations == 1 else 's'}"
-        if course.residual_mm is not None:
-            text += f", {burden.device_months:.0f} months with a device, {residual_words(course.median_residual_mm)}"
-        if course.chance_within_20_mm is not None and not course.lost_because.startswith("ends within"):
-            text += f", within 2 cm about {100 * course.chance_within_20_mm:.0f} of 100"
+        text = course.summary
+        if course.residual_mm is not None and (told := short_words(course)):
+            text += f": {told}"
         if course.lost_because:
             text += f"; not first: {course.lost_because}"
         first = roads.first_words(plan, course)

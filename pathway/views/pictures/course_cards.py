@@ -7,9 +7,10 @@ import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from pathway.plan.model import Course, Plan
+from pathway.plan.model import Course, Plan, Spread
 from pathway.views.pictures.picture import Axis, Canvas, Picture, Role
 from pathway.views.words import roads
+from pathway.views.words.expected import NO_VALUE, cells
 from pathway.views.words.plan import cm_words, residual_words
 
 GUTTER = 20
@@ -18,7 +19,6 @@ GAP = 1
 ROWS_OF_NAME = 4
 FIRST, NOT_BEATEN = "▶", "◆"
 ARREST = "▼"
-NO_VALUE = "-"
 DOTS = 10
 
 
@@ -39,12 +39,22 @@ ORDERS = (
     Order("plan", "as the plan ranks them", lambda course: (0.0,)),
     Order("equal", "most often within 1 cm", lambda course: (_less(course.chance_within_10_mm),)),
     Order("near", "most often within 2 cm", lambda course: (_less(course.chance_within_20_mm),)),
-    Order("operations", "fewest operations", lambda course: (float(course.burden.operations),)),
-    Order("device", "least time with a device", lambda course: (course.burden.device_months,)),
-    Order("school", "fewest school years affected", lambda course: (float(course.burden.school_years_touched),)),
-    Order("height", "least adult height lost", lambda course: (course.burden.adult_height_lost_mm,)),
+    Order("operations", "fewest operations for length", lambda course: (_mean(course, "operations"),)),
+    Order("device", "least time with a device", lambda course: (_mean(course, "device_months"),)),
+    Order("school", "fewest school years affected, if every step works", lambda course: (_school_years(course),)),
+    Order("height", "least adult height lost", lambda course: (_mean(course, "adult_height_lost_mm"),)),
 )
 """What may matter most to a family; courses that are equal in it stay in the order of the plan."""
+
+
+def _mean(course: Course, name: str) -> float:
+    """Return a mean of what usually happens; courses of which none was worked out come last."""
+    spread: Spread | None = None if course.expected is None else getattr(course.expected, name)
+    return math.inf if spread is None else spread.mean
+
+
+def _school_years(course: Course) -> float:
+    return float(course.burden.school_years_touched)
 
 
 def in_order(plan: Plan, order: Order) -> tuple[Course, ...]:
@@ -60,36 +70,41 @@ def chance_words(chance: float | None) -> str:
 
 
 def facts(plan: Plan, course: Course) -> tuple[tuple[str, str], ...]:
-    """Return what a course costs and how it ends, as pairs of a label and its words; lengths in cm."""
-    burden, spread = course.burden, course.residual_mm
+    """Return what a course costs and how it usually ends, as pairs of a label and its words; lengths in cm.
+
+    All of one world: what usually happens. What the path takes if every step works is told elsewhere.
+    """
+    spread = course.residual_mm
     if spread is None:
-        return (("Operations", str(burden.operations)), ("At maturity", "not measured by length"))
-    left = residual_words(course.median_residual_mm).removeprefix("leaves the ").removeprefix("treated leg ")
+        return (("Operations", str(course.burden.operations)), ("At maturity", "not measured by length"))
+    left = residual_words(spread.p50).removeprefix("leaves the ").removeprefix("treated leg ")
     left = left.removeprefix("legs ")
+    shown = cells(course)
     return (
-        ("Operations", str(burden.operations)),
-        ("Months with device", f"{burden.device_months:.0f}"),
-        ("School years", str(burden.school_years_touched)),
-        ("Months over 2.5 cm", f"{burden.months_over_25_mm:.0f}"),
+        ("Length operations", shown.operations),
+        ("  of them unplanned", shown.unplanned),
+        ("Months with device", shown.device_months),
+        ("Months over 5 cm", shown.over_5_cm),
         ("Height at maturity", _height(plan, course)),
         ("Leg at maturity", left),
-        ("  90 of 100, cm", f"{spread.p05 / 10 + 0.0:+.1f} to {spread.p95 / 10 + 0.0:+.1f}"),
+        ("  90 of 100, cm", shown.left_range_cm),
         ("Within 1 cm, about", chance_words(course.chance_within_10_mm)),
         ("Within 2 cm, about", chance_words(course.chance_within_20_mm)),
+        ("Lasting harm of 100", shown.harm),
     )
 
 
 def _height(plan: Plan, course: Course) -> str:
     """Return the adult height where it can be projected, else what the course takes off it."""
-    lost = course.burden.adult_height_lost_mm
+    told = course.expected.adult_height_lost_mm if course.expected is not None else None
+    if told is None:
+        return NO_VALUE
+    lost = told.mean
     adult = plan.growth.adult_height_mm
     if adult is not None:
         low, high = ((value - lost) / 10 for value in (adult.p05, adult.p95))
         return f"{(adult.p50 - lost) / 10:.0f} cm ({low:.0f} to {high:.0f})"
-    spread = course.height_lost_mm
-    if spread is not None:
-        return f"-{lost / 10:.1f} cm ({-spread.p05 / 10:z.1f} to {-spread.p95 / 10:z.1f})"
-    return f"-{lost / 10:.1f} cm" if lost else "nothing lost"
+    return f"-{lost / 10:.1f} cm ({-told.p05 / 10:z.1f} to {-told.p95 / 10:z.1f})" if lost >= 1 else "nothing lost"
 
 
 def cards_that_fit(width: int) -> int:

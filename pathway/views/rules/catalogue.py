@@ -7,6 +7,8 @@ from typing import Any
 
 from pathway.protocol.model import Protocol
 from pathway.protocol.references import entries
+from pathway.protocol.traced import indirect_words
+from pathway.questions.rule_sway import ranked, uncounted
 from pathway.views.rules.pages import all_kinds
 from pathway.views.rules.words import origin_words, statement
 
@@ -40,12 +42,42 @@ def _lines(protocol: Protocol) -> Iterator[str]:
         yield ""
         for entry in by_kind[kind]:
             yield from _entry(entry, protocol)
+    yield from _to_set_first(protocol)
     if protocol.switched_off:
         yield ""
         yield "## Switched off"
         yield ""
         for item in protocol.switched_off:
             yield f"- `{item.id}`: {item.because}"
+
+
+def _to_set_first(protocol: Protocol) -> Iterator[str]:
+    """Yield what rests on judgement or memory by the plans that hang on it: what a clinician should look at first."""
+    listed = ranked(protocol)
+    if not listed:
+        return
+    changing = [item for item in listed if item[1]]
+    yield ""
+    yield "## For clinicians: set or check these first"
+    yield ""
+    yield (
+        "Rules that rest on our own judgement or on memory, by how many of "
+        f"{listed[0][2]} invented children get another plan (other stages, another order, an age by more than a month, "
+        "an amount by 5 mm or more) when the rule is left out, or its number is moved to its ends (a fifth less or "
+        "more where it has none). Counted by `python .ci/what_rules_change.py`."
+    )
+    yield ""
+    for rule, plans, of in changing:
+        text = f"{statement(rule, protocol)} [{origin_words(rule, protocol)}]"
+        yield f"- {plans} of {of}: `{rule.id}`: {text}"
+    rest = ", ".join(f"`{rule.id}`" for rule, plans, _ in listed if not plans)
+    if rest:
+        yield ""
+        yield f"No plan changed: {rest}."
+    left = ", ".join(f"`{id}`" for id in uncounted(protocol))
+    if left:
+        yield ""
+        yield f"Not counted: {left}."
 
 
 def _order(by_kind: dict[str, list[Any]]) -> list[str]:
@@ -63,9 +95,11 @@ def _entry(entry: Any, protocol: Protocol) -> Iterator[str]:
     if because := getattr(entry, "because", ""):
         text += f" *{because}*"
     yield text
-    origin = origin_words(entry)
+    origin = origin_words(entry, protocol)
     sources = getattr(entry, "sources", ())
     if sources:
         yield f"  - {origin}; sources: {', '.join(f'`{source}`' for source in sources)}"
+    if indirect := indirect_words(entry):
+        yield f"  - {indirect}"
     if note := getattr(entry, "note", ""):
         yield f"  - note: {note}"

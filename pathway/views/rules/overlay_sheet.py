@@ -65,10 +65,10 @@ def _lines(ours: Protocol, theirs: Protocol, found: Sequence[Difference], width:
 def _item(item: Difference, ours: Protocol, theirs: Protocol, width: int) -> Iterator[str]:
     yield f"{item.what.upper()}  {item.id} ({kind_words(item.kind)}; {item.file})"
     if item.ours is not None:
-        yield from _wrapped("ours", f"{statement(item.ours, ours)} [{origin_words(item.ours)}]", width)
+        yield from _wrapped("ours", f"{statement(item.ours, ours)} [{origin_words(item.ours, ours)}]", width)
         yield from _wrapped("", _cited(item.ours, ours), width)
     if item.theirs is not None:
-        yield from _wrapped("theirs", f"{statement(item.theirs, theirs)} [{origin_words(item.theirs)}]", width)
+        yield from _wrapped("theirs", f"{statement(item.theirs, theirs)} [{origin_words(item.theirs, theirs)}]", width)
         yield from _wrapped("", _cited(item.theirs, theirs), width)
     for change in item.fields if item.ours is not None else ():
         if change.name not in SAID_BELOW:

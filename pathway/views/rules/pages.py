@@ -10,6 +10,7 @@ from typing import Any
 from pathway.problems import refused
 from pathway.protocol.model import Protocol
 from pathway.protocol.references import entries, find, kinds, named_by, users
+from pathway.protocol.traced import indirect_words
 from pathway.views.rules.words import kind_words, origin_words, statement
 
 
@@ -30,7 +31,7 @@ def list_text(protocol: Protocol, kind: str | None = None, width: int = 80) -> s
             continue
         lines += ["", f"{name.replace('_', ' ').capitalize()} ({len(items)})"]
         for entry in items:
-            origin = origin_words(entry)
+            origin = origin_words(entry, protocol)
             lines.append(f"  {entry.id}")
             lines += _wrapped(statement(entry, protocol) + (f" [{origin}]" if origin else ""), width, "    ")
     lines += _switched_off(protocol, width)
@@ -99,8 +100,10 @@ def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[
     yield from _wrapped(statement(entry, protocol), width, "")
     if getattr(entry, "because", ""):
         yield from _wrapped(f"Why: {entry.because}", width, "")
-    if origin := origin_words(entry):
+    if origin := origin_words(entry, protocol):
         yield from _wrapped(f"Basis: {origin}", width, "")
+    if indirect := indirect_words(entry):
+        yield from _wrapped(indirect, width, "")
     if getattr(entry, "note", ""):
         yield from _wrapped(f"Note: {entry.note}", width, "")
     sources = [protocol.source(name) for name in getattr(entry, "sources", ())]
@@ -109,7 +112,9 @@ def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[
         yield "Sources"
     for source in sources:
         seen = f" Seen: {source.seen}." if source.seen else ""
-        yield from _wrapped(f"{source.citation.rstrip('.')}. {source.address}".rstrip() + seen, width, "  ")
+        yield from _wrapped(
+            f"{source.citation.rstrip('.')}. {source.found_at or source.no_address}".rstrip() + seen, width, "  "
+        )
     yield from _names("Refers to", sorted(named_by(entry) - set(getattr(entry, "sources", ()))), width)
     yield from _names("Referred to by", named.get(entry.id, ()), width)
 

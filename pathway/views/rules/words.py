@@ -12,6 +12,7 @@ from pathway.protocol import model
 from pathway.protocol.harm import Spread
 from pathway.protocol.model import Protocol
 from pathway.protocol.references import scheme_of
+from pathway.protocol.traced import resting_words
 from pathway.protocol.words import WITHOUT_UNIT, condition_words, plain_words
 from pathway.record import BlockedWeeks, SchoolHoliday
 
@@ -30,21 +31,29 @@ KIND_WORDS = {
     "intervals": "interval",
     "age_windows": "age window",
     "amount_limits": "limit of an amount",
+    "devices": "device",
+    "spans": "span of a joint",
     "both_sided": "rule for both legs",
     "values": "value",
     "cautions": "caution",
     "stop_rules": "stop rule",
     "goals": "goal",
     "follow_ups": "follow-up",
+    "accompanying": "what goes with a stage",
+    "printed_programmes": "programme of print",
     "companions": "companion condition",
     "implants": "implant at hand",
     "preference_sets": "set of weights",
     "calendars": "calendar",
     "disagreements": "disagreement of sources",
+    "evidence": "what a source shows",
     "harms": "published count",
     "tables": "growth table",
 }
-ORIGIN_OF_EVERY_RULE = frozenset({"id", "because", "sources", "provenance", "strength", "local", "note"})
+ORIGIN_OF_EVERY_RULE = frozenset({"id", "because", "sources", "provenance", "strength", "local", "note"}) | {
+    "evidence",
+    "indirect",
+}
 PROVENANCE_WORDS = {
     "read": "read in the source",
     "memory": "FROM MEMORY, to be checked before use",
@@ -65,13 +74,17 @@ def statement(entry: BaseModel, protocol: Protocol) -> str:
     return say(entry, protocol) if say is not None else _fields(entry)
 
 
-def origin_words(entry: Any) -> str:
-    """Return how well a rule is known: `read in the source; series`, with `local` where it is the clinic's."""
+def origin_words(entry: Any, protocol: Protocol) -> str:
+    """Return how well a rule is known: `read in the source; series`, with `local` where it is the clinic's.
+
+    What was read only on pages, or only as quoted by others, says so.
+    """
     if not hasattr(entry, "provenance"):
         return ""
     words = PROVENANCE_WORDS.get(entry.provenance, entry.provenance)
+    resting = f" ({resting})" if (resting := resting_words(entry, protocol)) else ""
     strength = f"; {plain_words(entry.strength)}" if hasattr(entry, "strength") else ""
-    return f"{'local; ' if getattr(entry, 'local', False) else ''}{words}{strength}"
+    return f"{'local; ' if getattr(entry, 'local', False) else ''}{words}{resting}{strength}"
 
 
 def value_of_field(value: Any, protocol: Protocol) -> str:
@@ -99,9 +112,12 @@ def _indication(rule: model.Indication, protocol: Protocol) -> str:
 
 
 def _gate(rule: model.Gate, protocol: Protocol) -> str:
-    text = f"Before {protocol.stage(rule.guards).label.lower()}: {condition_words(rule.requires, protocol)}."
+    number = f" {rule.number}" if rule.number is not None else ""
+    guarded = f"{protocol.stage(rule.guards).label.lower()}{number}"
+    text = f"Before {guarded}: {condition_words(rule.requires, protocol)}."
     if rule.otherwise is not None:
         text += f" If not met, it is corrected by {protocol.stage(rule.otherwise).label.lower()}."
+    text += " What corrects it may fail." if rule.may_stay else ""
     text += f" Assessed again {_months(rule.look_again_months)} before."
     return text if rule.waivable else f"{text} Cannot be waived."
 
@@ -120,10 +136,13 @@ def _interval(rule: model.Interval, protocol: Protocol) -> str:
         bounds = [("at least", rule.at_least_months), ("at most", rule.at_most_months)]
         span = " and ".join(f"{word} {_months(months)}" for word, months in bounds if months is not None) + " after"
     point, verb = rule.earlier.rpartition(".")[2], {"start": "starts", "end": "ends"}[rule.later.rpartition(".")[2]]
-    if rule.next:
-        return f"The next {later.lower()} {verb} {span} the {point} of the previous one."
+    if rule.next and rule.earlier_stage == rule.later_stage:
+        grows = rule.while_growth_left_mm
+        tail = "" if grows is None else f", while the bone has more than {grows:g} mm left to grow"
+        return f"The next {later.lower()} {verb} {span} the {point} of the previous one{tail}."
+    later = f"The next {later.lower()}" if rule.next else later
     text = f"{later} {verb} {span} the {point} of {earlier.lower()}"
-    text += ", in either order" if rule.either_order else ""
+    text += ", in either order" if rule.either_order else ", each of its number" if rule.paired else ""
     return text + (", while neither is done." if rule.together else ".")
 
 
@@ -133,6 +152,8 @@ def _age_window(rule: model.AgeWindow, protocol: Protocol) -> str:
     bounds = [("from", rule.at_least_months), ("to", rule.at_most_months)]
     ages = " ".join(f"{word} {age_words(months / 12)}" for word, months in bounds if months is not None)
     force = "this is binding" if rule.hard else "this is guidance"
+    if rule.or_after_growth_months is not None:
+        ages += f", or {_months(rule.or_after_growth_months)} after the end of growth where that is later"
     return f"{protocol.stage(rule.stage).label}{number}{of} starts {ages}; {force}."
 
 
@@ -141,7 +162,46 @@ def _amount_limit(rule: model.AmountLimit, protocol: Protocol) -> str:
     ages = f" from {rule.from_age_years:g} years" if rule.from_age_years > 0 else ""
     ages += f" before {rule.to_age_years:g} years" if "to_age_years" in rule.model_fields_set else ""
     force = " Shown as a warning, not enforced." if rule.warns else ""
-    return f"{protocol.stage(rule.stage).label}: at most {most} at once{ages}.{force}"
+    only = f" where {condition_words(rule.when, protocol)}" if rule.when is not None else ""
+    return f"{protocol.stage(rule.stage).label}: at most {most} at once{ages}{only}.{force}"
+
+
+def _span(rule: model.SpanRule, protocol: Protocol) -> str:
+    label = protocol.stage(rule.stage).label
+    joint = {"knee": "knee spanned", "pelvis": "device extended to the pelvis"}[rule.joint]
+    return f"{label}: {joint} ({rule.need}) where {condition_words(rule.when, protocol)}."
+
+
+def _device(rule: model.Device, protocol: Protocol) -> str:
+    how = {
+        "usual": "the usual device of the bone",
+        "by_cost": "chosen where it costs less by the weights of the rules",
+        "offered": "offered, never chosen by the program",
+        "ask_only": "never chosen: ask a centre that uses it",
+    }[rule.choice]
+    parts = [f"{rule.label.capitalize()} ({rule.bone}): {how}"]
+    if rule.least_age_years:
+        read = f" (the youngest published was {rule.youngest_read_years:g})" if rule.youngest_read_years else ""
+        parts.append(f"from {rule.least_age_years:g} years{read}")
+    if rule.most_growth_left_mm is not None:
+        parts.append(f"once the bone has {rule.most_growth_left_mm:g} mm or less left to grow")
+    if rule.most_mm is not None:
+        parts.append(f"{rule.least_mm or 0:g} to {rule.most_mm:g} mm")
+    if rule.usual_mm is not None:
+        parts.append(f"usually {rule.usual_mm[0]:g} to {rule.usual_mm[1]:g} mm")
+    if rule.months_per_cm is not None:
+        parts.append(f"{rule.months_per_cm:g} months for each cm")
+    parts.append("spans a knee" if rule.spans_knee else "spans no joint")
+    if rule.tested is not None:
+        parts.append(f"requires: {condition_words(rule.tested, protocol)}")
+    if rule.outgrown:
+        parts.append(f"as the child grows these are asked anew: {', '.join(map(plain_words, rule.outgrown))}")
+    if rule.checks:
+        parts.append(f"to be checked: {'; '.join(rule.checks)}")
+    if rule.not_entered:
+        parts.append(f"not entered by the clinic: {', '.join(rule.not_entered)}")
+    said = f"{'; '.join(parts)}. {rule.removal_words} {rule.walking_words}"
+    return f"{said} {rule.complications}".rstrip()
 
 
 def _value(rule: model.Value, _protocol: Protocol) -> str:
@@ -165,7 +225,8 @@ def _both_sided(rule: model.BothSided, protocol: Protocol) -> str:
 def _caution(rule: model.Caution, protocol: Protocol) -> str:
     labels = ", ".join(protocol.stage(stage).label.lower() for stage in rule.stages)
     shown = "for a child affected on both sides" if rule.bilateral else f"with {labels}" if labels else "on every plan"
-    return f"Shown {shown}: {rule.text}"
+    only = f", where {condition_words(rule.when, protocol)}" if rule.when is not None else ""
+    return f"Shown {shown}{only}: {rule.text}"
 
 
 def _stop_rule(rule: model.StopRule, protocol: Protocol) -> str:
@@ -229,7 +290,7 @@ def _diagnosis(rule: model.Diagnosis, _protocol: Protocol) -> str:
 
 
 def _source(rule: model.Source, _protocol: Protocol) -> str:
-    parts = [rule.citation, rule.address, f"Seen: {rule.seen}" if rule.seen else ""]
+    parts = [rule.citation, rule.found_at or rule.no_address, f"Seen: {rule.seen}" if rule.seen else ""]
     return ". ".join(part.rstrip(".") for part in parts if part) + "."
 
 
@@ -248,6 +309,45 @@ def _follow_up(rule: model.FollowUp, protocol: Protocol) -> str:
     only = f" where {condition_words(rule.when, protocol)}" if rule.when is not None else ""
     every = f"{protocol.stage(rule.stage).label}: every {_months(rule.every_months)}{until}{only}"
     return f"{every}: {rule.text}".rstrip(".") + "."
+
+
+def _accompanying(rule: model.Accompanying, protocol: Protocol) -> str:
+    def when(point: str, months: int) -> str:
+        side = "before" if months < 0 else "after"
+        return f"its {point}" if months == 0 else f"{_months(abs(months))} {side} its {point}"
+
+    with_stages = " or ".join(protocol.stage(name).label.lower() for name in rule.around)
+    number = f", number {rule.number}" if rule.number is not None else ""
+    span = f"from {when(rule.from_point, rule.from_months)} to {when(rule.until_point, rule.until_months)}"
+    day = "all the time" if rule.lasts else "on a day"
+    return f"{protocol.stage(rule.stage).label} with {with_stages}{number}: {day} {span}."
+
+
+def _printed_programme(rule: model.PrintedProgramme, protocol: Protocol) -> str:
+    children = ", ".join(protocol.diagnosis(name).label for name in rule.diagnoses)
+    meant = f"{rule.label[0].upper()}{rule.label[1:]}, for {children}"
+    if rule.predicted_mm is not None:
+        meant += f" with {rule.predicted_mm[0]:g} to {rule.predicted_mm[1]:g} mm predicted"
+    if rule.start_age_years is not None:
+        meant += f", begun at {rule.start_age_years[0]:g} to {rule.start_age_years[1]:g} years"
+    if rule.road == "prosthetic":
+        parts = ["the prosthetic road"]
+    else:
+        parts = [value_of_field(step, protocol).rstrip(".") for step in rule.steps]
+        parts.append(f"{rule.most_lengthenings} lengthenings at most" if rule.steps else "no lengthening")
+        parts.append("growth arrest may be part of it" if rule.growth_arrest else "no growth arrest")
+    needs = f" Needs: {rule.needs}." if rule.needs else ""
+    return f"{meant}: {'; '.join(parts)}.{needs} Rules out: {rule.rules_out}"
+
+
+def _printed_step(step: model.PrintedStep, protocol: Protocol) -> str:
+    number = f" {step.number}" if step.number is not None else ""
+    ages = f" from {step.from_age_years:g}" if step.from_age_years else ""
+    ages += f" to {step.to_age_years:g}" if step.to_age_years is not None else ""
+    ages += " years" if ages else ""
+    amounts = f", {step.least_mm:g} to {step.most_mm:g} mm" if step.most_mm is not None else ""
+    devices = " or ".join(protocol.device(name).label for name in step.devices)
+    return f"{protocol.stage(step.stage).label.lower()}{number}{ages}{amounts}{f', {devices}' if devices else ''}."
 
 
 def _companion(rule: model.Companion, protocol: Protocol) -> str:
@@ -275,6 +375,12 @@ def _disagreement(rule: model.Disagreement, _protocol: Protocol) -> str:
         for side in rule.sides
     )
     return f"{rule.topic.rstrip('.')}: {sides}. Followed: {rule.followed}."
+
+
+def _evidence(rule: model.Evidence, _protocol: Protocol) -> str:
+    counts = f" Counts: {rule.counts}." if rule.counts else ""
+    head = f"{rule.quantity[:1].upper()}{rule.quantity[1:]} ({rule.directness} evidence): {rule.found}"
+    return f"{head} In: {rule.population}.{counts} A rule may say: {rule.may_say}."
 
 
 def _harm(rule: model.Harm, _protocol: Protocol) -> str:
@@ -349,7 +455,9 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Interval: _interval,
     model.AgeWindow: _age_window,
     model.AmountLimit: _amount_limit,
+    model.SpanRule: _span,
     model.BothSided: _both_sided,
+    model.Device: _device,
     model.Value: _value,
     model.Caution: _caution,
     model.StopRule: _stop_rule,
@@ -364,9 +472,13 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Table: _table,
     model.Goal: _goal,
     model.FollowUp: _follow_up,
+    model.Accompanying: _accompanying,
+    model.PrintedProgramme: _printed_programme,
+    model.PrintedStep: _printed_step,
     model.Companion: _companion,
     model.Implant: _implant,
     model.PreferenceSet: _preference_set,
+    model.Evidence: _evidence,
     model.Disagreement: _disagreement,
     model.Harm: _harm,
     model.ClinicCalendar: _calendar,

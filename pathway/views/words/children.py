@@ -12,13 +12,16 @@ from pathway.days import age_words, age_years
 from pathway.plan.model import Plan, PlanStage
 from pathway.questions.due import Due, due
 from pathway.views.pictures.curve import cm
+from pathway.views.words.firmness import listed
 from pathway.views.words.wrapping import wrap
 
 MONTHS_AHEAD = 12
 """How far the list looks ahead for what each child needs."""
 WIDTH_OF_TABLE = 90
 NARROW = (10, 9, 10, 11)
-"""Columns of the name, the age, the day and the difference at maturity."""
+"""Columns of the name (at least), the age, the day and the difference at maturity."""
+LONGEST_NAME = 18
+"""A longer name is broken over lines."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +57,7 @@ def plan_row(name: str, plan: Plan, needs: tuple[Due, ...] | None = None, *, uns
     following, when = ("nothing dated", "") if stage is None else (stage.label, str(stage.date))
     if needs is not None:
         following, when = _needed(needs, following, when)
+    following = listed(following, close=plan.firmness.close_call)
     return Row(
         name=name,
         age=age_words(plan.child.age_years),
@@ -73,7 +77,7 @@ def summary_row(name: str, summary: Mapping[str, Any], on: datetime.date) -> Row
         name=name,
         age=age_words(age_years(datetime.date.fromisoformat(summary["born"]), on)),
         diagnosis=summary["diagnosis"],
-        following=words,
+        following=listed(words, close=bool(summary.get("close_call"))),
         when=when,
         difference="not known" if difference is None else cm(difference),
     )
@@ -119,8 +123,10 @@ def children_printed(rows: Sequence[Row], count: int, on: datetime.date, caution
             when = f", {row.when}" if row.when else ""
             yield from wrap(f"{row.name}: {', '.join(facts)}; next: {row.following}{when}{difference}", width, "", "  ")
         return
-    room = width - sum(NARROW) - 2 * (len(NARROW) + 1)
-    sizes = (NARROW[0], NARROW[1], room - room // 2, room // 2, NARROW[2], NARROW[3])
+    name = min(max((len(row.name) for row in rows), default=0), LONGEST_NAME)
+    narrow = (max(NARROW[0], name), *NARROW[1:])
+    room = width - sum(narrow) - 2 * (len(narrow) + 1)
+    sizes = (narrow[0], narrow[1], room - room // 2, room // 2, narrow[2], narrow[3])
     yield from _table_row(("Child", "Age", "Diagnosis", "What is next", "When", "At maturity"), sizes)
     yield from _table_row(("", "", "", "", "", "untreated"), sizes)
     for row in rows:

@@ -12,18 +12,32 @@ from pathway.questions.what_if import Answer
 from pathway.views.pictures.course_cards import facts
 from pathway.views.words import roads
 from pathway.views.words.caution import caution
-from pathway.views.words.plan import cm_words, local_lines, residual_words, usual_words
+from pathway.views.words.expected import WORLD, cells, printed_lines, programme_words
+from pathway.views.words.plan import cm_words, local_lines, path_words, usual_words
 from pathway.views.words.wrapping import wrap
 
-WIDE = 100
+WIDE, ROOM = 90, 24
+"""From so many columns on the name of a course has room beside its numbers."""
 LEAST_ROOM = 16
 """Columns for the name of a course beside its numbers, at least."""
 WORLDS = (
-    "Operations, months, school years, height and what is left: if every step works. Chances: what usually happens, "
-    "complications at published rates, every amount decided again at the visits to come. Weights: 1 is a planned "
-    "operation. No published count shows that several smaller lengthenings are safer than one large one."
+    f"{WORLD} Weights: 1 is a planned operation. No published count shows that several smaller lengthenings are safer "
+    "than one large one."
 )
-SAID_ABOVE = ("Leg at maturity", "90 of 100, cm", "Within 1 cm, about", "Within 2 cm, about")
+COLUMNS: tuple[tuple[str, str, int, str], ...] = (
+    ("opera-", "tions", 10, "operations"),
+    ("un-", "planned", 9, "unplanned"),
+    ("device", "months", 10, "device_months"),
+    ("over", "5 cm", 5, "over_5_cm"),
+    ("height", "lost", 6, "height_cm"),
+    ("left at", "maturity", 8, "left_cm"),
+    ("within", "1 cm", 6, "within_1_cm"),
+    ("of 100", "2 cm", 6, "within_2_cm"),
+    ("lasting", "harm", 12, "harm"),
+)
+"""Two lines of a head, the width, and the number shown: all of what usually happens."""
+LEFT_OUT_FIRST = ("unplanned", "over_5_cm", "height_cm", "harm")
+"""What a narrow terminal leaves out of the table, in this order: the lines below say all."""
 
 
 def courses_text(answer: Answer, width: int = 80, *, plain: bool = False, firm: Robustness | None = None) -> str:
@@ -74,6 +88,11 @@ def _lines(answer: Answer, width: int, plain: bool) -> Iterator[str]:
     labels = {stage.kind: stage.label.rstrip("0123456789 ") for stage in plan.stages}
     for course in plan.alternatives:
         yield from _course(plan, course, labels, width, plain)
+    if plan.printed_results:
+        yield ""
+        yield "What print counts of whole courses, beside ours"
+        for line in printed_lines(plan):
+            yield from wrap(line, width, "  ", "    ")
 
 
 def _no_course(plan: Plan) -> str:
@@ -83,27 +102,32 @@ def _no_course(plan: Plan) -> str:
 
 
 def _table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
-    """Yield one row a course: operations, months with a device, months over 2.5 cm, what is left, chances.
+    """Yield one row a course, all of what usually happens; what the path takes stands below, by itself.
 
     Where the terminal has no room beside the numbers, the name of a course stands above them.
     """
-    wide = width >= WIDE
-    heads = ("", "course", "oper-", "device", "over", "school", "height", "left at", "within", "of 100")
-    under = ("", "", "ations", "months", "2.5 cm", "years", "lost", "maturity", "1 cm", "2 cm")
-    room = width - (62 if wide else 57) - 3
+    columns = list(COLUMNS)
+    for name in LEFT_OUT_FIRST:
+        name_beside = ROOM if width >= WIDE else 0
+        if name_beside + 3 + sum(size + 1 for *_, size, _ in columns) > width:
+            columns = [column for column in columns if column[-1] != name]
+    room = width - 3 - sum(size + 1 for *_, size, _ in columns)
     above = room < LEAST_ROOM
-    widths = (2, 0 if above else room, 6, 6, 6, 6, 6, 8, 6, 6)
-    for row in (heads, under):
-        yield _row((row[0], "", *row[2:]) if above else row, widths)
+    widths = (2, 0 if above else room, *(size for *_, size, _ in columns))
+    for name, heads in (("course", [one for one, *_ in columns]), ("", [two for _, two, *_ in columns])):
+        yield _row(("", "" if above else name, *heads), widths)
     for course in plan.alternatives:
-        lines = _cells(course, width - 4 if above else room, plain)
+        shown = cells(course)._asdict()
+        mark = ("1" if plain else "▶") if course.recommended else "*" if course.not_beaten else ""
+        numbers = tuple(shown[name] for *_, name in columns)
+        names = wrap(course.summary, width - 4 if above else room - 1)
         if above:
-            first = next(lines)
-            yield from (f"{mark:<2}{name}" for mark, name, *_ in (first, *lines))
-            yield _row(("", "", *first[2:]), widths)
+            yield from (f"{mark if not at else '':<2}{'  ' if at else ''}{name}" for at, name in enumerate(names))
+            yield _row(("", "", *numbers), widths)
             continue
-        for line in lines:
-            yield _row(line, widths)
+        yield _row((mark, names[0], *numbers), widths)
+        for name in names[1:]:
+            yield _row(("", f"  {name}", *("" for _ in numbers)), widths)
     mark = "1" if plain else "▶"
     better = "*: no other course has both less burden and a better chance"
     meant = next((roads.first_words(plan, one) for one in plan.alternatives if one.recommended), "first")
@@ -116,48 +140,23 @@ def _row(cells: tuple[str, ...], widths: tuple[int, ...]) -> str:
     return (left + "".join(f"{cell:>{size + 1}}" for cell, size in zip(cells[2:], widths[2:], strict=True))).rstrip()
 
 
-def _cells(course: Course, room: int, plain: bool) -> Iterator[tuple[str, ...]]:
-    names = wrap(course.summary, room - 1)
-    mark = ("1" if plain else "▶") if course.recommended else "*" if course.not_beaten else ""
-    burden = course.burden
-    numbers: tuple[str, ...]
-    if course.residual_mm is None:
-        numbers = (str(burden.operations), "", "", "", "", "", "", "")
-    else:
-        numbers = (
-            str(burden.operations),
-            f"{burden.device_months:.0f}",
-            f"{burden.months_over_25_mm:.0f}",
-            str(burden.school_years_touched),
-            f"{burden.adult_height_lost_mm / 10:.1f}",
-            f"{course.median_residual_mm / 10 + 0.0:+.1f}",
-            _chance(course.chance_within_10_mm),
-            _chance(course.chance_within_20_mm),
-        )
-    yield (mark, names[0], *numbers)
-    for name in names[1:]:
-        yield ("", f"  {name}", *("" for _ in numbers))
-
-
-def _chance(chance: float | None) -> str:
-    return "" if chance is None else f"{100 * chance:.0f}"
-
-
 def _course(plan: Plan, course: Course, labels: Mapping[str, str], width: int, plain: bool) -> Iterator[str]:
     first = roads.first_words(plan, course)
     mark = "▶ " if first and not plain else ""
     yield from wrap(f"{mark}{f'{first}: ' if first else ''}{course.summary}", width, "", "  ")
     for stage in course.stages:
         yield from wrap(_stage(stage, labels), width, "    ", "      ")
-    told = [(label.strip(), words) for label, words in facts(plan, course) if label.strip() not in SAID_ABOVE]
-    counted = "; ".join(f"{label[0].lower()}{label[1:]} {words}" for label, words in told)
-    if course.residual_mm is not None:
-        counted = f"If every step works: {residual_words(course.median_residual_mm)}; {counted}."
-    yield from wrap(counted, width, "    ", "      ")
+    if path := path_words(course):
+        yield from wrap(path, width, "    ", "      ")
+    if course.residual_mm is None:
+        counted = "; ".join(f"{label[0].lower()}{label[1:]} {words}" for label, words in facts(plan, course))
+        yield from wrap(counted, width, "    ", "      ")
     if usual := usual_words(course):
         yield from wrap(usual, width, "    ", "      ")
     if course.lost_because:
         yield from wrap(f"Not first: {course.lost_because}", width, "    ", "      ")
+    for said in programme_words(course):
+        yield from wrap(said, width, "    ", "      ")
     if course.id == PROSTHETIC_COURSE:
         for step in roads.prosthetic_stages(plan):
             yield from wrap(f"{step.label}: {roads.usual_words(plan, step)}", width, "    ", "      ")

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from pathway.days import age_words
-from pathway.plan.graph import graph_of
+from pathway.plan.beyond import family_words
 from pathway.plan.model import Plan, PlanStage, Quantiles
 from pathway.preferences import PROSTHETIC_COURSE
 from pathway.views.data.shapes import FamilyPart, FamilyPrinted
-from pathway.views.words import family_roads, roads
+from pathway.views.words import family_roads, firmness, roads
 from pathway.views.words.caution import caution
 from pathway.views.words.family_terms import MOST_QUESTIONS
 from pathway.views.words.plan import cm_words
@@ -72,15 +72,17 @@ def _parts(plan: Plan) -> Iterator[Part]:
         yield from _ways(plan)
     else:
         yield Part("What the plan wants", tuple(_goal(plan)))
+    if plan.firmness.close_call:
+        day = plan.firmness.decide_on.on if plan.firmness.decide_on is not None else None
+        yield Part("What is not decided yet", tuple(firmness.for_family(plan, "" if day is None else _month(day))))
     past = [s for s in plan.stages if s.status == "done"]
     if past:
         yield Part("What is done", tuple(f"{stage.family_words}{_when(stage)}" for stage in past))
     to_come = [s for s in plan.stages if s.date is not None and s.status not in ("done", "optional")]
     to_come = [stage for stage in to_come if not _helps_now(plan, stage)]
     to_come.sort(key=lambda stage: (stage.date or plan.on, not stage.operation))
-    graph = graph_of(plan)
-    # A lengthening is what another stage ends: its device comes off on its last day.
-    lengthened = frozenset(s.id for s in to_come if s.lane == "length" and graph.followers(s.id))
+    # A lengthening is what is done with a device.
+    lengthened = frozenset(s.id for s in to_come if s.device is not None)
     if not both and roads.road_is_open(plan) and any(stage.road == "lengthening" for stage in to_come):
         yield Part("Step by step", ("These are the steps to come, with those for a longer leg.",))
     last = ""
@@ -182,9 +184,19 @@ def _goal(plan: Plan, aims: str = "The plan aims", having: str = "With the plan"
         come = "comes" if more == 1 else "come"
         yield f"On average about {_count(more, 'more operation')} {come} that nobody planned."
     if course.burden.device_months >= 1:
-        yield f"For {_count(round(course.burden.device_months), 'month')} in all there is a frame or a rod on the bone."
+        yield _device_time(plan, _count(round(course.burden.device_months), "month"))
     if course.burden.adult_height_lost_mm >= 1:
         yield f"Your child will be about {_cm(course.burden.adult_height_lost_mm)} shorter as an adult."
+
+
+def _device_time(plan: Plan, months: str) -> str:
+    """Say how long devices stay: frames, or nails that nobody sees."""
+    stays = {stage.device.stays for stage in plan.stages if stage.device is not None and stage.status != "done"}
+    if stays == {True}:
+        return f"For {months} in all a nail inside the bone is at work. There is no frame."
+    if stays == {True, False}:
+        return f"For {months} in all there is a frame on the bone, or a nail inside it."
+    return f"For {months} in all there is a frame or a rod on the bone."
 
 
 def _heading(plan: Plan, day: datetime.date, stage: PlanStage) -> str:
@@ -214,6 +226,10 @@ def _lengthening(stage: PlanStage) -> Iterator[str]:
     months = round(stage.duration_months or 0)
     if stage.amount_mm is not None:
         yield f"The leg gets about {_cm(stage.amount_mm)} longer."
+    if seen := family_words(stage):
+        yield "That is more than the careful limits for one step. This is what is known about it:"
+        yield from seen
+        yield "Ask your team why this step is so large."
     if stage.duration_range_months is not None:
         low, high = (round(value) for value in stage.duration_range_months)
         yield f"How long: about {_count(months, 'month')}. It may take {low} to {high} months."

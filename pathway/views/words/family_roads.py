@@ -38,16 +38,17 @@ def longer_leg(plan: Plan, words: Wording) -> Iterator[str]:
     """Yield what the way of a longer leg would take, where it is not the way that the plan goes."""
     course = _longer(plan)
     dated = any(stage.road == "lengthening" and stage.date is not None for stage in roads.other_stages(plan))
-    if course is not None and course.residual_mm is not None:
-        number = course.burden.operations
+    told = course.expected if course is not None else None
+    if course is not None and told is not None:
+        number = round(told.operations.mean)
         if number == 1:
             yield words.say("roads.longer_takes_one")
         elif number:
             yield words.say("roads.longer_takes", operations=many(number, words))
-        if course.burden.device_months >= 1:
-            yield words.say("roads.longer_frame", months=f"{course.burden.device_months:.0f}")
-        if course.chance_within_20_mm is not None and not course.recommended:
-            yield words.say("roads.longer_chance", chance=f"{100 * course.chance_within_20_mm:.0f}")
+        if told.device_months.mean >= 1:
+            yield words.say("roads.longer_frame", months=f"{told.device_months.mean:.0f}")
+        if not course.recommended:
+            yield words.say("roads.longer_chance", chance=f"{100 * told.chance_within_20_mm:.0f}")
     yield words.say("roads.longer_shown" if dated else "roads.longer_none")
 
 

@@ -24,11 +24,16 @@ class Step:
 
 
 def steps(plan: Plan) -> tuple[Step, ...]:
-    """Return the dated steps to come or under way, in the order of their first date."""
-    dated = [s for s in plan.stages if s.date is not None and s.status != "done"]
+    """Return the dated steps to come or under way, in the order of their first date; what goes with one is in it."""
+    dated = [s for s in plan.stages if s.date is not None and s.status != "done" and not s.goes_with]
     kinds = {s.kind: min(other.date for other in dated if other.kind == s.kind and other.date) for s in dated}
     order = sorted(kinds, key=lambda kind: (kinds[kind], [s.kind for s in plan.stages].index(kind)))
     return tuple(Step(n, kind, tuple(s for s in dated if s.kind == kind)) for n, kind in enumerate(order, start=1))
+
+
+def by_nail(stage: PlanStage) -> bool:
+    """Return whether a bone is lengthened by a nail inside it, without a frame."""
+    return stage.device is not None and stage.device.stays
 
 
 def finished(plan: Plan) -> tuple[PlanStage, ...]:

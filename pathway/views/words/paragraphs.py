@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pathway.days import age_words, day_at_age
+from pathway.plan.beyond import stage_words
 from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage, Quantiles
 from pathway.protocol.roles import with_role
 from pathway.questions import why
 from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
-from pathway.views.words import roads
+from pathway.views.words import firmness, roads
+from pathway.views.words.expected import short_words
 from pathway.views.words.plan import STATUS_MARKS, amount_words, state_words, when_words
 
 if TYPE_CHECKING:
@@ -142,6 +144,7 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
         yield Paragraph(f"{when_words(plan, stage)}; no date: family and team decide")
     else:
         yield Paragraph(f"{state_words(stage)}, {_when(stage)}")
+    yield from (Paragraph(text, role=Role.STAGE_READY) for text in firmness.of_stage(plan, stage))
     if roads.of_lengthening(plan, stage):
         yield Paragraph("Of the lengthening road: drawn, not chosen")
     if late := roads.late_words(plan, stage):
@@ -152,6 +155,7 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
     amount = amount_words(stage)
     if amount:
         yield Paragraph(f"Amount {amount}")
+    yield from (Paragraph(text) for text in stage_words(stage))
     if stage.gates:
         yield gate_count(stage)
     yield from _marks(stage)
@@ -196,12 +200,11 @@ def of_child(plan: Plan) -> Iterator[Paragraph]:
     if course is not None:
         yield Paragraph("Course", heading=True)
         yield Paragraph(f"{course.summary} ({roads.first_words(plan, course)})")
-        burden = course.burden
-    if course is not None and course.residual_mm is not None:
-        count = "1 operation" if burden.operations == 1 else f"{burden.operations} operations"
-        yield Paragraph(f"{count}, {burden.device_months:.0f} months with a device")
-        if course.chance_within_20_mm is not None:
-            yield Paragraph(f"Ends within 2 cm in about {100 * course.chance_within_20_mm:.0f} of 100")
+    if course is not None and course.residual_mm is not None and (told := short_words(course)):
+        yield Paragraph(f"{told[0].upper()}{told[1:]}")
+    if plan.firmness.sentence:
+        yield Paragraph("Close call", heading=True)
+        yield Paragraph(plan.firmness.sentence)
     if plan.refused:
         yield Paragraph("Not planned here", heading=True)
     yield from (Paragraph(text) for text in roads.not_planned(plan))

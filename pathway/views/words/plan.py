@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from pathway.days import age_words
 from pathway.plan.model import Course, Plan, PlanStage, Quantiles
-from pathway.questions.why import Line
+from pathway.questions.why import SPANNED, Line
 from pathway.views.words import roads
 from pathway.views.words.caution import INVENTED, caution
 from pathway.views.words.curve_table import curve_table
+from pathway.views.words.expected import expected_words
 from pathway.views.words.wrapping import wrap
 
 STATUS_WORDS = {
@@ -139,6 +140,7 @@ def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     yield from _refused_lines(plan, width)
     yield from _delay_lines(plan, width)
     yield from _gate_lines(plan, width)
+    yield from _span_lines(plan, width)
     yield from _course_lines(plan, width, plain)
     yield from _question_lines(plan, width)
     for item in plan.conflicts:
@@ -187,7 +189,8 @@ def _difference(plan: Plan, width: int) -> Iterator[str]:
         height = growth.adult_height_mm
         text = f"adult height about {height.p50 / 10:.0f} cm (about 90 of 100 between {height.p05 / 10:.0f} and "
         yield from wrap(f"{text}{height.p95 / 10:.0f})", width, "  ", "    ")
-    yield from wrap(growth.next_visit, width, "  ", "    ")
+    if growth.next_visit:
+        yield from wrap(growth.next_visit, width, "  ", "    ")
 
 
 def bones_lines(plan: Plan, width: int) -> Iterator[str]:
@@ -265,15 +268,24 @@ def _local(plan: Plan, stage: PlanStage) -> str:
 
 
 def _tail(plan: Plan, stage: PlanStage) -> str:
-    parts = [amount_words(stage), roads.late_words(plan, stage)]
+    parts = [amount_words(stage), device_words(stage), roads.late_words(plan, stage)]
     if stage.window is not None and stage.operation and stage.status != "done":
         latest = f"to {stage.window.latest}" if stage.window.latest else "on"
         parts.append(f"allowed from {stage.window.earliest} {latest}")
     if stage.duration_range_months:
         low, high = stage.duration_range_months
-        parts.append(f"device for {low:.0f} to {high:.0f} months")
+        until = "solid in" if stage.device is not None and stage.device.stays else "device for"
+        parts.append(f"{until} {low:.0f} to {high:.0f} months")
     shown = [part for part in parts if part]
     return ": " + "; ".join(shown) if shown else ""
+
+
+def device_words(stage: PlanStage) -> str:
+    """Return with which device a lengthening is done, and what it waits for, or ""."""
+    device = stage.device
+    if device is None:
+        return ""
+    return f"{device.label}, if what is missing for it allows it" if device.asks else device.label
 
 
 def _delay_lines(plan: Plan, width: int) -> Iterator[str]:
@@ -302,6 +314,21 @@ def _gate_lines(plan: Plan, width: int) -> Iterator[str]:
         yield from wrap(f"{stage.label}{local}: {gate.sentence}. {gate.because}", width, "  ", "    ")
 
 
+def _span_lines(plan: Plan, width: int) -> Iterator[str]:
+    """Say across which joints the device of a lengthening to come is carried, and on which grounds."""
+    told = [stage for stage in plan.stages if stage.spans and stage.status not in roads.BEGUN]
+    if not told:
+        return
+    yield ""
+    yield "Joints that the device is carried across"
+    for stage in told:
+        for span in stage.spans:
+            found = "; ".join(item.verdict.sentence for item in span.because if item.verdict is not None)
+            grounds = " ".join(item.text for item in span.because)
+            text = f"{stage.label}: {SPANNED[span.joint].lower()} ({span.need}): {found}. {grounds}"
+            yield from wrap(text, width, "  ", "    ")
+
+
 def _course_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     if not plan.alternatives:
         return
@@ -320,21 +347,37 @@ def _course(plan: Plan, course: Course, width: int, plain: bool) -> Iterator[str
     first = roads.first_words(plan, course)
     mark = "" if plain or not first else "▶ "
     text = f"{mark}{f'{first}: ' if first else ''}{course.summary}"
-    burden = course.burden
     yield from wrap(text, width, "  " if first else "    ", "      ")
     if course.residual_mm is None:
         yield from wrap(course.lost_because or "to be discussed: not measured by length", width, "      ")
         return
-    number = f"{burden.operations} operation{'' if burden.operations == 1 else 's'}"
-    text = f"If every step works: {residual_words(course.median_residual_mm)}; {number}"
-    yield from wrap(f"{text}, {burden.device_months:.0f} months with a device.", width, "      ")
+    yield from wrap(path_words(course), width, "      ")
     yield from wrap(usual_words(course), width, "      ")
     if course.lost_because:
         yield from wrap(f"Not first: {course.lost_because}.", width, "      ")
 
 
+def path_words(course: Course) -> str:
+    """Return what the path of a course takes if every step works: the other world, in a sentence of its own."""
+    path = course.if_every_step_works
+    if path is None or course.residual_mm is None:
+        return ""
+    lost = f"; adult height lost {path.adult_height_lost_mm / 10:.1f} cm" if path.adult_height_lost_mm >= 1 else ""
+    counted = f"{path.operations} operation{'' if path.operations == 1 else 's'} of all kinds"
+    return (
+        f"If every step works: {counted}, {path.device_months:.0f} months with a device, school years affected "
+        f"{path.school_years_touched}, {path.months_over_25_mm:.0f} months over 2.5 cm; "
+        f"{residual_words(path.residual_mm)}{lost}."
+    )
+
+
 def usual_words(course: Course) -> str:
-    """Return what usually comes of a course in one sentence or two; "" where no chances were worked out."""
+    """Return what usually comes of a course in some sentences; "" where no chances were worked out."""
+    return expected_words(course) or _older_words(course)
+
+
+def _older_words(course: Course) -> str:
+    """Return the same of a plan that was stored before ranges were worked out."""
     usual, spread = course.usually, course.residual_mm
     if usual is None or spread is None or course.chance_within_20_mm is None:
         return ""

@@ -40,6 +40,11 @@ def _of_stage(plan: Plan, stage: PlanStage) -> Iterator[Statement]:
     for edge in stage.after:
         label = labels.get(edge.stage, edge.stage)
         yield Statement(f"After {label}: {edge.because}", edge.rule, local=why.is_local(plan, edge.rule))
+    for span in stage.spans:
+        for reason in span.because:
+            mark = why.MARKS[reason.verdict.state] if reason.verdict else ""
+            text = f"{why.SPANNED[span.joint]} ({span.need}): {reason.text}"
+            yield Statement(text, reason.rule, mark, reason.local, why.PROVENANCE_WORDS[reason.provenance])
     for limit in stage.amount_limits:
         text = f"At most {limit.limit_mm:.0f} mm: {limit.words}"
         yield Statement(text, limit.rule, local=why.is_local(plan, limit.rule))

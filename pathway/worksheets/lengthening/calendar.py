@@ -72,8 +72,9 @@ def visits(case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases)
     )
     sessions = case.protocol.value("therapy_consolidation_per_week")
     off = [given.operation + datetime.timedelta(days=round(d)) for d in (course.removal.low, course.removal.high)]
+    ends = "The new bone is solid" if given.stays else "The device comes off"
     note = (
-        f"The device comes off between {off[0]} and {off[1]} once bone is seen on 3 of 4 sides: visits after the "
+        f"{ends} between {off[0]} and {off[1]} once bone is seen on 3 of 4 sides: visits after the "
         f"middle of that band are added as needed. Therapy while the bone hardens: {sessions.low:g} to "
         f"{sessions.high:g} sessions a week."
     )
@@ -111,4 +112,4 @@ def _planned(
     while day < course.end:
         yield weekday(day), "clinic and film"
         day += datetime.timedelta(days=every)
-    yield weekday(off), "device off, if the bone is solid"
+    yield weekday(off), "full weight, if the bone is solid" if given.stays else "device off, if the bone is solid"

@@ -34,7 +34,7 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class LengtheningInputs:
-    """What the course is worked out from: lengths in mm, days, days for each cm, weeks."""
+    """What the course is worked out from: lengths in mm, days, days for each cm, weeks; `stays`: a nail, no frame."""
 
     bone: Bone
     amount_mm: Fraction
@@ -46,6 +46,7 @@ class LengtheningInputs:
     protected_weeks: Span
     weight_weeks: Span
     seen: Seen | None = None
+    stays: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 from pathway.courses.course import limits_at
 from pathway.days import age_years, in_months
-from pathway.protocol.model import Value
+from pathway.protocol.model import Device, Value
 from pathway.protocol.roles import lengthenings
 from pathway.worksheets.case import Case, Inputs
 from pathway.worksheets.lengthening.axis_shift import axis_shift
 from pathway.worksheets.lengthening.calendar import calendar, visits
+from pathway.worksheets.lengthening.device import device_section, device_warnings, removal_days, stays
 from pathway.worksheets.lengthening.phases import LengtheningInputs, Phases, Span, published_index
 from pathway.worksheets.lift.heights import CARRIER_KEY, SHORT_WORDS, lift_for, lift_limits
 from pathway.worksheets.sheet import Column, Line, Section, Table, Warning
@@ -22,12 +23,13 @@ WEEK = 7
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A lengthening worked out: the case, its inputs, what was given to the course, and the course."""
+    """A lengthening worked out: the case, its inputs, what was given to the course, the course, and its device."""
 
     case: Case
     inputs: Inputs
     given: LengtheningInputs
     course: Phases
+    device: Device
 
     @property
     def bone_mm(self) -> float:
@@ -53,6 +55,7 @@ class Made:
 def sections(of: Made) -> Iterator[Section]:
     """Yield the sections of the sheet, what is looked for first at the top."""
     yield _in_short(of)
+    yield device_section(of.device)
     yield _healing(of)
     yield _stop_rules(of)
     yield visits(of.case, of.inputs, of.given, of.course)
@@ -66,7 +69,7 @@ def sections(of: Made) -> Iterator[Section]:
 def warnings(of: Made) -> Iterator[Warning]:
     """Yield what must not be overlooked: limits passed, a rate too fast, turns that do not fit, what was found."""
     amount, age = of.inputs.number("amount_mm"), age_years(of.case.record.child.date_of_birth, of.given.operation)
-    for limit in limits_at(of.case.protocol, of.kind, age, of.bone_mm):
+    for limit in limits_at(of.case.protocol, of.kind, age, of.bone_mm, _off(of)):
         if amount > limit.limit_mm + 1e-9:
             how = "warning above" if limit.rule.warns else "at most"
             text = f"{amount:g} mm: {how} {limit.limit_mm:.0f} mm here. {limit.rule.because}"
@@ -83,7 +86,14 @@ def warnings(of: Made) -> Iterator[Warning]:
     recorded = of.inputs.item("at_visit")
     if recorded.note:
         yield Warning(text=recorded.note[0].upper() + recorded.note[1:] + ".")
+    yield from device_warnings(of.case, of.device, amount, of.given.operation)
     yield from _found(of)
+
+
+def _off(of: Made) -> frozenset[str]:
+    """Return the limits of some children that are none here: those that the plan's stage does not name."""
+    named = {note.rule for note in of.case.stage.amount_limits} if of.case.stage is not None else set()
+    return frozenset(rule.id for rule in of.case.protocol.amount_limits if rule.when is not None) - named
 
 
 def _found(of: Made) -> Iterator[Warning]:
@@ -114,8 +124,6 @@ def _found(of: Made) -> Iterator[Warning]:
 def _in_short(of: Made) -> Section:
     course, amount = of.course, of.inputs.number("amount_mm")
     gain = float(course.gain_mm)
-    lost = of.value("length_lost_after_removal_mm")
-    low, high = lost.low or 0.0, lost.high or 0.0
     lines = [
         Line(label="Share of the bone", value=100 * gain / of.bone_mm, unit="%", places=1, strong=True),
         Line(
@@ -134,12 +142,13 @@ def _in_short(of: Made) -> Section:
             spread=_spread(course.consolidation),
         ),
         Line(
-            label="Device comes off",
+            label="New bone solid, the nail stays" if stays(of.device) else "Device comes off",
             value=of.day(course.removal.mid),
             spread=(of.day(course.removal.low), of.day(course.removal.high)),
             note=f"{course.removal.low:.0f} to {course.removal.high:.0f} days in all, across published means",
             strong=True,
         ),
+        *_nail_out(of),
         Line(
             label="Operation to free walking",
             value=in_months(course.walking.mid),
@@ -149,19 +158,36 @@ def _in_short(of: Made) -> Section:
             strong=True,
             sources=of.value("protected_after_removal_weeks").sources,
         ),
-        Line(
-            label="Length kept, for planning",
-            value=None,
-            spread=(max(gain - high, 0.0), gain - min(low, gain)),
-            unit="mm",
-            note=lost.because,
-            sources=lost.sources,
-            strong=True,
-        ),
+        *_kept(of, gain),
     ]
     if gain < amount:
         lines.insert(1, Line(label="Reached", value=gain, unit="mm", places=2, note=f"of {amount:g} mm planned"))
     return Section(title="In short", lines=tuple(lines))
+
+
+def _kept(of: Made, gain: float) -> Iterator[Line]:
+    """Yield what of the gain to count on; nothing is read of what is lost over a nail, which holds the length."""
+    if stays(of.device):
+        return
+    lost = of.value("length_lost_after_removal_mm")
+    low, high = lost.low or 0.0, lost.high or 0.0
+    yield Line(
+        label="Length kept, for planning",
+        value=None,
+        spread=(max(gain - high, 0.0), gain - min(low, gain)),
+        unit="mm",
+        note=lost.because,
+        sources=lost.sources,
+        strong=True,
+    )
+
+
+def _nail_out(of: Made) -> Iterator[Line]:
+    """Yield when a nail is taken out, in an operation of its own."""
+    if stays(of.device):
+        first, last = removal_days(of.case, of.kind, of.given.operation)
+        sources = of.value("nail_out_within_months").sources
+        yield Line(label="Nail comes out", value=None, spread=(first, last), sources=sources, strong=True)
 
 
 def _days_note(of: Made, day: datetime.date) -> str:
@@ -173,6 +199,8 @@ def _spread(span: Span) -> tuple[float, float]:
 
 
 def _healing(of: Made) -> Section:
+    if of.device.months_per_cm is not None:
+        return _healing_of_device(of)
     table = of.case.protocol.table("healing_index")
     cm = float(of.course.gain_mm) / 10
     rows = []
@@ -207,6 +235,21 @@ def _healing(of: Made) -> Section:
     return Section(title="Time in the device", words=words, lines=tuple(lines), tables=(shown_table,))
 
 
+def _healing_of_device(of: Made) -> Section:
+    """Return the time until the new bone is solid with a device that has published figures of its own."""
+    span = of.given.index
+    line = Line(
+        label="Days for each cm until the new bone is solid",
+        value=span.mid,
+        spread=_spread(span),
+        unit="days/cm",
+        places=1,
+        sources=of.device.sources,
+    )
+    words = ("Not a time with pins: the nail stays inside. Until then weight is partial.",)
+    return Section(title="Time until the new bone is solid", words=words, lines=(line,))
+
+
 def _published(label: str, value: Value, unit: str, places: int = 0) -> Line:
     spread = None if value.low is None or value.high is None else (value.low, value.high)
     return Line(
@@ -228,16 +271,18 @@ def _stop_rules(of: Made) -> Section:
 
 def _after_removal(of: Made) -> Section:
     congenital = of.given.bone == "femur" and of.case.record.child.diagnosis == "congenital_femoral_deficiency"
-    lines = []
-    if congenital:
+    lines: list[Line] = []
+    # What is published of the months after a frame says nothing of a bone with a nail in it.
+    nail = stays(of.device)
+    if congenital and not nail:
         rod = bool(of.inputs.value("rod"))
         ids = ("fracture_congenital_femur_no_rod_percent", "fracture_congenital_femur_rod_percent")
         for id, label, chosen in zip(ids, ("without a rod", "with a rod"), (not rod, rod), strict=True):
             line = _published(f"Fracture after removal, {label}", of.value(id), "of 100")
             lines.append(line.model_copy(update={"strong": chosen}))
-    else:
+    elif not nail:
         lines.append(_published("Fracture after removal", of.value(f"fracture_{of.given.bone}_percent"), "of 100"))
-    if of.given.bone == "tibia":
+    if of.given.bone == "tibia" and not nail:
         lines.append(_published("Length lost after removal", of.value("tibial_subsidence_most_mm"), "mm"))
         lines.append(_published("Lost more than 1 cm", of.value("tibial_subsidence_over_1_cm_percent"), "of 100"))
     off, weeks, weight = of.course.removal, of.given.protected_weeks, of.given.weight_weeks
@@ -255,8 +300,8 @@ def _after_removal(of: Made) -> Section:
         sources=of.value("weight_in_steps_weeks").sources,
     )
     whole = _published("Whole treatment in a frame, published", of.value("whole_treatment_most_months"), "months")
-    lines += [until, steps, whole.model_copy(update={"value": None})]
-    if of.given.bone == "femur":
+    lines += [steps] if nail else [until, steps, whole.model_copy(update={"value": None})]
+    if of.given.bone == "femur" and not nail:
         lines.append(
             _published("To full weight in a frame, published", of.value("full_weight_frame_months"), "months", 1)
         )
@@ -270,7 +315,7 @@ def _after_removal(of: Made) -> Section:
         lines.insert(
             0, Line(label="Kept minus planned", value=kept - amount, unit="mm", places=1, note=note, strong=True)
         )
-    return Section(title="After removal", lines=tuple(lines))
+    return Section(title="Once the bone is solid" if nail else "After removal", lines=tuple(lines))
 
 
 def _axis(of: Made) -> Iterator[Section]:

@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from pathway.plan.model import AgePoint
-from pathway.protocol.model import Bone, Role
+from pathway.protocol.model import Bone, Device, Role
 from pathway.protocol.roles import bone_of
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule, made, set_by_hand
 from pathway.worksheets.lengthening import sections as parts
+from pathway.worksheets.lengthening.device import device_input, healing_span, stays, with_device
 from pathway.worksheets.lengthening.distraction import exact, rate_below
 from pathway.worksheets.lengthening.from_record import (
     AT_VISIT,
@@ -31,7 +32,6 @@ from pathway.worksheets.lengthening.phases import (
     Seen,
     Span,
     callus_index,
-    index_span,
     phases,
     slow_steps,
 )
@@ -65,9 +65,11 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
 def worked(case: Case, settings: Mapping[str, str]) -> parts.Made:
     """Return the numbers of the worksheet without words; raises Refused as the worksheet does."""
     bone = _bone(case, settings)
-    inputs = _slowed(case, set_by_hand(KIND, _inputs(case, bone), settings), bone)
-    given = _given(case, inputs, bone)
-    return parts.Made(case, inputs, given, phases(given, case.protocol))
+    inputs = set_by_hand(KIND, _inputs(case, bone), settings)
+    device = case.protocol.device(inputs.text("device"))
+    inputs = _slowed(case, with_device(inputs, device), bone)
+    given = _given(case, inputs, bone, device)
+    return parts.Made(case, inputs, given, phases(given, case.protocol), device)
 
 
 def _bone(case: Case, settings: Mapping[str, str]) -> Bone:
@@ -104,6 +106,7 @@ def _inputs(case: Case, bone: Bone) -> list[Input]:
     rate = from_rule(case, RATE[bone], "rate", name="rate_mm_per_day")
     items = [
         _bone_input(case, bone),
+        device_input(case, bone),
         _amount(case),
         _bone_length(case, bone, f"{bone}_mm", f"length of the {bone} before", point),
         _bone_length(case, other, f"{other}_mm", f"length of the {other}", point, optional=True),
@@ -256,7 +259,7 @@ def _slowed(case: Case, inputs: Inputs, bone: Bone) -> Inputs:
     return inputs.having("index_days_per_cm", value=published, note=note, sources=("isaac_2008",))
 
 
-def _given(case: Case, inputs: Inputs, bone: Bone) -> LengtheningInputs:
+def _given(case: Case, inputs: Inputs, bone: Bone, device: Device) -> LengtheningInputs:
     amount = exact(inputs.number("amount_mm"))
     operation, latency = inputs.day("operation_on"), int(inputs.number("latency_days"))
     protocol = case.protocol
@@ -270,10 +273,13 @@ def _given(case: Case, inputs: Inputs, bone: Bone) -> LengtheningInputs:
         latency_days=latency,
         rate_mm_per_day=exact(inputs.number("rate_mm_per_day")),
         turn_mm=exact(inputs.number("turn_mm")),
-        index=index_span(protocol, bone, inputs.number("index_days_per_cm")),
-        protected_weeks=_span(inputs, "protected_weeks", protected.low, protected.high),
+        index=healing_span(device, protocol, inputs),
+        protected_weeks=Span(0, 0, 0)
+        if stays(device) and inputs.item("protected_weeks").origin != "by_hand"
+        else _span(inputs, "protected_weeks", protected.low, protected.high),
         weight_weeks=_span(inputs, "weight_weeks", weight.low, weight.high),
         seen=_seen(case, inputs, amount, operation + datetime.timedelta(days=latency)),
+        stays=stays(device),
     )
 
 

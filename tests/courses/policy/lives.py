@@ -29,7 +29,11 @@ class Done:
 
 @dataclass(eq=False)
 class Lives:
-    """What became of each life: sums (lives,), and every operation."""
+    """What became of each life: sums (lives,), and every operation.
+
+    `unplanned` are expected numbers, `events` drawn about them (Poisson) and an arrest's repeats, by a stream of its
+    own; `months_over_mm` (limits, lives), `difference_mm` (T + 1, lives).
+    """
 
     cost: Floats
     planned: Floats
@@ -42,6 +46,9 @@ class Lives:
     arrested: npt.NDArray[np.bool_]
     stopped: npt.NDArray[np.bool_]
     left_mm: Floats
+    events: Floats
+    months_over_mm: Floats
+    difference_mm: Floats
     done: list[Done] = field(default_factory=list)
 
 
@@ -59,6 +66,7 @@ class _Living:
     def __init__(self, solved: Solved, lives: int, rng: np.random.Generator) -> None:
         self.solved, self.given, self.rng = solved, solved.programme, rng
         start = self.given.start
+        self.apart = rng.spawn(1)[0]
         self.who = np.arange(lives)
         self.tempo = rng.choice(self.given.classes, lives, p=self.given.tempo.chance)
         self.arrested, self.stopped = np.full(lives, start.arrested), np.full(lives, start.stopped)
@@ -66,7 +74,10 @@ class _Living:
         self.waited, self.gained = np.full(lives, start.waited), np.zeros(lives, int)
         self.forecast = np.full(lives, self.given.forecast.below)
         zero = np.zeros(lives)
-        self.out = Lives(*(zero.copy() for _ in range(6)), self.done, self.joint, self.arrested, self.stopped, zero)
+        limits, visits = len(self.given.costs.over_mm), self.given.steps + 1
+        ends = (self.done, self.joint, self.arrested, self.stopped, zero, zero.copy())
+        several = (np.zeros((limits, lives)), np.zeros((visits, lives)))
+        self.out = Lives(*(zero.copy() for _ in range(6)), *ends, *several)
 
     def live(self) -> Lives:
         given, out = self.given, self.out
@@ -75,6 +86,9 @@ class _Living:
             out.cost += self.burden(difference, visit, self.who)
             share = 100 * np.abs(difference) / given.tempo.long_leg_mm[self.tempo, visit]
             out.months_over += 12 * given.years[visit] * (share > given.costs.over_percent)
+            out.difference_mm[visit] += difference
+            for number, mm in enumerate(given.costs.over_mm):
+                out.months_over_mm[number] += 12 * given.years[visit] * (np.abs(difference) > mm)
             chosen = self.chosen(visit)
             before = self.waited.copy()
             self.waited = np.minimum(self.waited + 1, given.waits - 1)
@@ -89,6 +103,7 @@ class _Living:
                     self.arrest(visit, who, action, before[who])
             self.move(self.who, 0.0, float(given.forecast.step_variance_mm2[visit]))
         left = self.difference(given.steps)
+        out.difference_mm[given.steps] += left
         left = left + self.rng.standard_normal(len(left)) * given.forecast.open_variance_mm2**0.5
         over = np.maximum(np.abs(left) - given.costs.miss_flat_mm, 0) / given.costs.miss_scale_mm
         out.cost += given.costs.miss * over**2
@@ -150,6 +165,7 @@ class _Living:
         out.cost[who] += table.cost[visit, amount, gained, joint]
         out.planned[who] += table.planned[visit, amount]
         out.unplanned[who] += table.unplanned[visit, amount, gained, joint]
+        out.events[who] += self.apart.poisson(table.unplanned[visit, amount, gained, joint])
         out.harm[who] += table.harm[visit, amount, gained, joint]
         out.device_months[who] += table.device_months[visit, amount, gained]
         outcome = self.drawn(table.gain_chance[visit, amount][:, gained].T)
@@ -176,6 +192,7 @@ class _Living:
         again = self.rng.random(len(who)) < arrest.repeat_chance
         out.cost[who[again]] += arrest.repeat_cost
         out.unplanned[who[again]] += 1
+        out.events[who[again]] += 1
         self.arrested[who] = True
         for tempo in range(self.given.classes):
             mine = who[self.tempo[who] == tempo]
@@ -189,6 +206,11 @@ class _Living:
                 limit = self.given.costs.over_percent * leg / 100
                 more = (np.abs(at + wait) > limit).astype(float) - (np.abs(at) > limit)
                 out.months_over[mine] += 12 * self.given.years[later] * more
+                for number, mm in enumerate(self.given.costs.over_mm):
+                    over = (np.abs(at + wait) > mm).astype(float) - (np.abs(at) > mm)
+                    out.months_over_mm[number, mine] += 12 * self.given.years[later] * over
+                if later > visit:
+                    out.difference_mm[later, mine] += wait
 
 
 class _OffTheGrid(_Living):

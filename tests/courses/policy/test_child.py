@@ -240,7 +240,7 @@ class TestNarrowerChoices:
         assert nothing.path == () and nothing.value > policy.value
 
     def test_only_an_arrest_is_open(self) -> None:
-        problem, question = short_by(0.05, 0.02)
+        problem, question = short_by(0.08, 0.03)
         bare = replace(problem, first=replace(problem.first, stages=()), second=replace(problem.second, stages=()))
         assert made_of(bare, question).programme.most == 0
 
@@ -275,7 +275,7 @@ def test_a_grid_twice_as_fine_changes_little(name: str) -> None:
     assert best.action.kind == other.action.kind and abs(best.visit - other.visit) <= 1
 
 
-@for_each([0.036, 0.05, 0.07])
+@for_each([0.045, 0.05, 0.07])
 def test_also_where_little_is_predicted(share: float) -> None:
     problem, question = short_by(share, share / 3)
     made = made_of(problem, question)

@@ -49,7 +49,10 @@ def _conditions(protocol: Protocol) -> dict[str, Condition]:
         **{kind.id: kind.when for scheme in protocol.classifications for kind in scheme.types},
         **{goal.id: goal.requires for goal in protocol.goals if goal.requires is not None},
         **{visit.id: visit.when for visit in protocol.follow_ups if visit.when is not None},
+        **{rule.id: rule.tested for rule in protocol.devices if rule.tested is not None},
         **{rule.id: rule.when for rule in protocol.both_sided if rule.when is not None},
+        **{rule.id: rule.when for rule in (*protocol.amount_limits, *protocol.cautions) if rule.when is not None},
+        **{rule.id: rule.when for rule in protocol.spans},
     }
 
 

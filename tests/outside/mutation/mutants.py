@@ -16,6 +16,8 @@ KINDS = (
     "intervals",
     "age_windows",
     "amount_limits",
+    "devices",
+    "spans",
     "both_sided",
     "stop_rules",
     "goals",
@@ -39,6 +41,11 @@ NUMBERS = (
     "duration_months",
     "most",
     "look_again_months",
+    "while_growth_left_mm",
+    "or_after_growth_months",
+    "most_growth_left_mm",
+    "least_mm",
+    "months_per_cm",
 )
 FLAGS = (
     "optional",
@@ -56,6 +63,9 @@ FLAGS = (
     "latest_useful",
     "weighs_late",
     "only",
+    "paired",
+    "rod",
+    "spans_knee",
 )
 TEXTS = ("because", "text", "target", "look_for", "label", "what", "family_words", "how", "gap")
 DROPPED = ("otherwise", "instead", "gap_when", "bone", "sex", "stands", "road")

@@ -82,6 +82,8 @@ def test_every_rule_that_decides_has_its_second_entry() -> None:
         PROTOCOL.intervals,
         PROTOCOL.age_windows,
         PROTOCOL.amount_limits,
+        PROTOCOL.devices,
+        PROTOCOL.spans,
         PROTOCOL.both_sided,
         PROTOCOL.gates,
         PROTOCOL.indications,

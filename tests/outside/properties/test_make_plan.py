@@ -112,9 +112,11 @@ def test_the_bones_in_the_table_are_those_from_which_the_limits_are_worked_out(n
             continue
         points = [point for point in plan.growth.by_age if point.age_years < ages[stage.id] - 1e-6]
         lengths = [getattr(point, f"short_{BONES[stage.kind]}_mm") for point in points]
-        bone = 100 * stage.amount_mm / stage.amount_percent
+        if ages[stage.id] > points[-1].age_years + 0.5:
+            continue  # the table ends with growth, and knows of no step after it
+        least, most = (100 * stage.amount_mm / (stage.amount_percent + off) for off in (0.05, -0.05))
         # The table stands a quarter of a year apart at most; a short femur grows less than 7 mm in that time.
-        assert lengths[-1] - 1 <= bone <= lengths[-1] + 7
+        assert lengths[-1] - 1 <= most and least <= lengths[-1] + 7
 
 
 def test_the_spread_of_the_predicted_difference_lies_around_the_central_one() -> None:
@@ -132,7 +134,7 @@ def test_nothing_measured_is_a_plan_of_questions() -> None:
     assert plan.growth.at_maturity is None
     asked = {question.finding for question in plan.open_questions}
     assert {"femur_length_mm", "tibia_length_mm", "center_edge_angle_deg"} <= asked
-    assert all(stage.date is None for stage in plan.stages)
+    assert all(stage.date is None for stage in plan.stages if stage.operation)
 
 
 def test_more_draws_of_another_seed_move_the_spread_and_not_the_plan() -> None:

@@ -57,6 +57,8 @@ def _operation(item: Mapping[str, Any]) -> Operation:
     lengthened = {}
     if "mm" in item:
         lengthened = {"achieved_mm": item["mm"], "device_removed": add_months(day, item["months"])}
+    if "complications" in item:
+        lengthened["complications"] = tuple(item["complications"])
     return operation(item["kind"], day, side=item.get("side", "left"), **lengthened)
 
 

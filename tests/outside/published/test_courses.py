@@ -28,7 +28,7 @@ def agrees(course: Course, kind: str) -> None:
 @for_each(COURSES)
 def test_a_course_cites_its_source_and_what_is_printed(course: Course) -> None:
     assert course["kind"] in ("case", "plan", "series")
-    assert course["group"] in ("fibular", "tibial", "prosthetic", "above_limit", "both_sides")
+    assert course["group"] in ("fibular", "tibial", "prosthetic", "above_limit", "both_sides", "devices", "joints")
     assert len(course["source"]) > 20
     assert len(course["printed"]) > 20
     assert course["expected"]

@@ -32,7 +32,7 @@ HIP, BONE, IMPLANTS = "hip_preparation_1", "proximal_femoral_osteotomy_1", "hard
 ARREST = "contralateral_growth_arrest"
 COVERED = "femoral_lengthening.hip_covered"
 INFECTION = "hip_preparation.no_infection"
-BENDS = "femoral_lengthening.knee_bends"
+IN_JOINT = "femoral_lengthening.knee_in_joint"
 
 
 def no_reasons(plan):
@@ -93,8 +93,8 @@ def stands_against(plan):
 
 
 def verdict_cut_short(plan):
-    (bends,) = [one for one in plan.stage(FIRST).gates if one.id == BENDS]
-    return gate(FIRST, BENDS, verdict={"parts": bends.verdict.parts[:1]})(plan)
+    (whole,) = [one for one in plan.stage(FIRST).gates if one.id == IN_JOINT]
+    return gate(FIRST, IN_JOINT, verdict={"parts": whole.verdict.parts[:1]})(plan)
 
 
 def friday_to_saturday(plan):
@@ -316,7 +316,7 @@ WRONG = (
         gate(FIRST, COVERED, state="holds", verdict={"state": "holds", "value": 28.0}),
         COVERED,
     ),
-    Wrong("a verdict cut short", "bent", verdict_cut_short, BENDS),
+    Wrong("a verdict cut short", "bent", verdict_cut_short, IN_JOINT),
     Wrong(
         "a value on the threshold that reads as above it",
         "at the limit",

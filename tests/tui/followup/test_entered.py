@@ -265,3 +265,22 @@ def test_the_fields_hold_what_was_typed_in_them(typed, part) -> None:
         if name in shown:
             assert shown[name].value == text
             assert all(isinstance(option, Option) for option in shown[name].options)
+
+
+def test_the_device_of_a_lengthening_is_offered_by_its_bone_and_kept_with_the_operation() -> None:
+    typed = {"operation.kind": "Femoral lengthening", "operation.date": "2026-11-20"}
+    shown = {field.name: field for field in fields(ROWAN, 1, typed, {})}
+    offered = [option.value for option in shown["operation.device"].options]
+    assert "femoral_internal_nail" in offered
+    assert "tibial_internal_nail" not in offered
+    named = enter({**typed, "operation.device": "internal lengthening nail (femur)"}).record
+    assert named is not None
+    assert named.operations[-1].device == "femoral_internal_nail"
+    unnamed = enter(typed).record
+    assert unnamed is not None
+    assert unnamed.operations[-1].device is None
+
+
+def test_an_operation_that_lengthens_no_bone_offers_no_device() -> None:
+    shown = [field.name for field in fields(ROWAN, 1, {"operation.kind": "Hip preparation"}, {})]
+    assert "operation.device" not in shown

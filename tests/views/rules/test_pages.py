@@ -110,7 +110,7 @@ class TestOneKindOfEach:
             ("goal_band_mm", "goal band mm: 10 mm."),
             ("femoral_lengthening.small_difference", "may be done once growth has ended when"),
             ("femoral_lengthening.large_difference", "with a chance of at least 50 of 100"),
-            ("femoral_lengthening.stiff_knee", "is outside the protocol when arc of knee motion less than 45 deg"),
+            ("femoral_lengthening.stiff_knee", "is outside the protocol when arc of knee motion less than 40 deg"),
             ("femoral_mobile_hip_1998.3c", "Type 3c of femoral mobile hip 1998"),
             ("center_edge_angle_deg", "from -60 to 60 deg, error ±4 deg; valid for 12 months."),
         ],
@@ -128,7 +128,7 @@ class TestPages:
             if getattr(entry, "provenance", "") == "memory":
                 assert "FROM MEMORY" in page_text(PROTOCOL, entry.id, 300, NAMED)
             elif hasattr(entry, "provenance") and not entry.note:
-                assert "FROM MEMORY" not in origin_words(entry)
+                assert "FROM MEMORY" not in origin_words(entry, PROTOCOL)
 
     def test_what_names_a_finding_is_listed(self) -> None:
         used = page_data(PROTOCOL, "center_edge_angle_deg")["entries"][0]["used_by"]

@@ -189,7 +189,7 @@ class TestAFamilyReadsBothWays:
     def test_a_longer_leg_is_told_in_full_where_the_other_way_comes_first(self) -> None:
         text = " ".join(family_text(made("two_rays")).split())
         assert "an artificial leg is talked about first. A longer leg is shown here too." in text
-        assert re.search(r"It would take \w+ operations for length", text)
+        assert re.search(r"There are usually \w+ operations for length", text)
         assert re.search(r"In about \d+ of 100 children the legs end less than 2 cm apart", text)
 
     @pytest.mark.parametrize("who", TWO)

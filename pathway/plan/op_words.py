@@ -1,0 +1,19 @@
+"""A first operation in words, for clinicians."""
+
+from __future__ import annotations
+
+from pathway.days import age_words
+from pathway.plan.firmness import FirstOperation
+
+
+def op_words(op: FirstOperation) -> str:
+    """Return an operation in words: `femoral lengthening 1 by 5.5 cm at 8 y 3 m`."""
+    name = f"{op.label[0].lower()}{op.label[1:]}"
+    also = [f"{label[0].lower()}{label[1:]}" for label in op.also_labels]
+    name += f" together with {' and '.join(also)}" if also else ""
+    if op.kind == "lengthening_with_growth_arrest":
+        name += " with growth arrest of the other leg"
+    lengthens = op.kind in ("lengthening", "lengthening_with_growth_arrest")
+    by = f" by {op.amount_mm / 10:.1f} cm" if lengthens and op.amount_mm is not None else ""
+    at = f" at {age_words(op.age_years)}" if op.age_years is not None else ""
+    return f"{name}{by}{at}"
