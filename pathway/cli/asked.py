@@ -84,11 +84,14 @@ class Asked:
         """Return the child with its record."""
         from pathway.children.resolve import read, text_of
 
-        # A verb lives for a second or two: looking for garbage while the rules load would only cost time.
+        # Looking for garbage while the rules load, which stay, would only cost time.
         gc.disable()
-        if self.located.origin == "file":
-            text_of(self.located)  # what cannot be read at all is said before the rules are loaded
-        return read(self.located, self.protocol, self.on)
+        try:
+            if self.located.origin == "file":
+                text_of(self.located)  # what cannot be read at all is said before the rules are loaded
+            return read(self.located, self.protocol, self.on)
+        finally:
+            gc.enable()
 
     @property
     def record(self) -> Record:

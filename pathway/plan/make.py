@@ -116,8 +116,10 @@ def _read_otherwise(
 ) -> Iterator[tuple[Verdict, assemble.Firsts]]:
     """Yield what would come first if each of these readings lay on the other side of its threshold.
 
-    Only where a stage, gate or limit is judged otherwise then: else the plan would be the same but for some days.
+    Only where a stage, gate or limit is judged otherwise then: else the plan would be the same but for some days. The
+    policy is solved again for the nearest of them only: each time costs as much as the plan itself.
     """
+    solved = False
     for leaf in near:
         record = read_otherwise(question, leaf)
         if record is None:
@@ -135,6 +137,9 @@ def _read_otherwise(
             # The course for length is judged as before: its ages are kept, and no policy need be solved again.
             times = timetable(graph, placed_stages(graph, chosen, asked.protocol), asked)
         if times is None or isinstance(times, Conflict):
+            if solved:
+                continue
+            solved = True
             found, times, conflicts, *_ = _course_and_dates(graph, facts, grown, asked, compared=False)
             course = _recommended(found)
             if conflicts:

@@ -9,21 +9,24 @@ meet the same luck.
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
 from scipy.stats import poisson
 
 from pathway.courses.course import PLATES, limits_at
-from pathway.courses.policy.risks import SOUND, hip_cover, risks_of
+from pathway.courses.policy.harms import COUNTED, LASTING
+from pathway.courses.policy.risks import JOINTS, SOUND, hip_cover, lengthening_of, risks_of
 from pathway.days import age_years, day_at_age, in_months
 from pathway.growth import BONES, PHYSES, Posterior, Step, outlook
 from pathway.growth.reference_curves import Floats
-from pathway.protocol.model import Bone, Protocol
+from pathway.protocol.model import Bone, Device, Protocol
 from pathway.protocol.question import Question
 from pathway.protocol.roles import growth_arrest, lengthenings
 from pathway.record import Decision, Operation, Record
+from pathway.risk.step_risks import step_risks
+from pathway.risk.steps import Step as RiskStep
 from pathway.timing.calendar import calendar_of, free_day
 from pathway.timing.rule_links import device_days
 from tests.courses.childhood import BORN
@@ -37,6 +40,8 @@ REMOVAL_WAITS_YEARS = 0.5
 """A device's removal may wait so long for the visit at which an arrest is due, and then both are one sitting."""
 FILM_SLACK, FILM_SLACK_MM = 0.05, 5.0
 """By this part of an amount and so many mm it may pass a limit of the true bone: a film cannot be more wrong."""
+GROWTH_SLACK_MM = 10.0
+"""A film tells what is left to grow no better than this."""
 DAYS_LATE = 0.05
 """Years that free days and rounded months may take off an interval."""
 
@@ -65,7 +70,7 @@ class Luck:
     """The chance of one life: `uniform` (lengthenings, 5) and `normal` (lengthenings,), the arrest's, the film's seed.
 
     Uniforms are those of the joints, of falling short and by how much, of stopping and of lasting harm; `unplanned`
-    (lengthenings,) that of the operations not planned.
+    (lengthenings,) that of the operations not planned; `outcomes` (lengthenings, COUNTED) those of each outcome.
     """
 
     seed: tuple[int, ...]
@@ -74,6 +79,7 @@ class Luck:
     normal: Floats
     unplanned: Floats
     arrest: float
+    outcomes: Floats
 
     @classmethod
     def of(cls, *seed: int) -> Luck:
@@ -85,6 +91,7 @@ class Luck:
             rng.standard_normal(MOST_LENGTHENINGS),
             rng.random(MOST_LENGTHENINGS),
             float(rng.random()),
+            rng.random((MOST_LENGTHENINGS, len(COUNTED))),
         )
 
     def film(self, visit: int) -> np.random.Generator:
@@ -96,7 +103,8 @@ class Luck:
 class Life:
     """A life being lived. `charged` are costs of operations, `practice` their part for leaving published practice.
 
-    The burden and the end are charged when it has ended, by `cost`.
+    `outcomes` are the lengthenings with each outcome that is counted. The burden and the end are charged when it has
+    ended, by `cost`.
     """
 
     protocol: Protocol
@@ -116,6 +124,7 @@ class Life:
     joint: int = SOUND
     stopped: bool = False
     breaches: list[str] = field(default_factory=list)
+    outcomes: dict[str, int] = field(default_factory=lambda: dict.fromkeys(COUNTED, 0))
 
     @classmethod
     def begin(cls, protocol: Protocol, question: Question, posterior: Posterior, luck: Luck) -> Life:
@@ -151,8 +160,8 @@ class Life:
         self.record = self.record.model_copy(update={"visits": (*self.record.visits[:-1], kept, seen)})
         return day
 
-    def lengthen(self, bone: Bone, age: float, amount_mm: float) -> None:
-        """Lengthen a bone at an age by an amount, with all that may go wrong."""
+    def lengthen(self, bone: Bone, age: float, amount_mm: float, device: Device | None = None) -> None:
+        """Lengthen a bone at an age by an amount with a device (the usual one), with all that may go wrong."""
         kind = lengthenings(bone, self.protocol)[0].id
         day = free_day(day_at_age(BORN, age), calendar_of(self.record, self.protocol))
         age, at = age_years(BORN, day), len(self.lengthened)
@@ -163,10 +172,12 @@ class Life:
         number, question = self.protocol.number, self.question
         cover = hip_cover(question)
         one = np.array([amount_mm])
-        risks = risks_of(question, bone, np.array([[[percent]]]), one, np.array([age]), cover)
+        used = device or self.protocol.usual_device(bone)
+        risks = risks_of(question, bone, np.array([[[percent]]]), one, np.array([age]), cover, device=used)
         was = self.joint
         unplanned = float(poisson.ppf(self.luck.unplanned[at], risks.unplanned[0, 0, 0, was]))
         harmed = float(harm < risks.harm[0, 0, 0, was])
+        self._count(lengthening_of(question, bone, amount_mm, percent, age, cover, used), int(harmed), at)
         self.joint = int(np.searchsorted(np.cumsum(risks.joints[0, 0, 0, was]), joints, side="right"))
         self.stopped = self.stopped or bool(stop < risks.stopping)
         achieved = amount_mm
@@ -175,7 +186,7 @@ class Life:
             low, high = (lost.value if end is None else end for end in (lost.low, lost.high))
             achieved *= 1 - (low + (high - low) * less) / 100
         gained = max(achieved + number("lengthening_gain_error_sd_mm") * float(self.luck.normal[at]), 1.0)
-        days = device_days(self.protocol, bone, amount_mm)
+        days = device_days(self.protocol, bone, amount_mm, used.id)
         off = day + datetime.timedelta(days=days)
         self.steps.append(Step("short", bone, age, adds_mm=gained))
         self._add(
@@ -184,6 +195,7 @@ class Life:
                 date=day,
                 side=self.record.affected_side,
                 achieved_mm=achieved,
+                device=used.id,
                 device_removed=off,
             )
         )
@@ -198,12 +210,20 @@ class Life:
         self.charged += (
             practice
             + number("weigh_lengthening")
-            + number("weigh_frame_month") * months
+            + number(used.month_weight) * months
             + number("weigh_unplanned_operation") * unplanned
             + number("weigh_lasting_harm") * harmed
         )
         if self.stopped:
             self.record = self.record.model_copy(update={"decisions": (*self.record.decisions, _no_more(day))})
+
+    def _count(self, step: RiskStep, harmed: int, at: int) -> None:
+        """Draw each outcome that is counted of a lengthening; the hip covered poorly once a joint has slipped."""
+        slipped = "slipped" in JOINTS[self.joint]
+        risks = step_risks(self.protocol, replace(step, hip_cover="poor") if slipped else step)
+        for name, drawn in zip(COUNTED, self.luck.outcomes[at], strict=True):
+            chance = None if name == LASTING else float(risks.chance(name))
+            self.outcomes[name] += harmed if chance is None else int(drawn < chance)
 
     def arrest(self, physes: tuple[str, ...], age: float) -> None:
         """Arrest growth plates of the long leg at an age; in one sitting with a start or a removal near it."""
@@ -267,7 +287,10 @@ class Life:
             self.breaches.append(f"{kind} at {age:.2f}")
 
     def free_from(self, bone: Bone) -> float:
-        """Return the age from which the intervals of the rules let a bone be lengthened again, years."""
+        """Return the age from which the intervals of the rules let a bone be lengthened again, years.
+
+        An interval of growing bones does not bind one that truly hardly grows by then.
+        """
         kinds = {of: lengthenings(of, self.protocol)[0].id for of in BONES}
         ages = [0.0]
         for one in self.lengthened:
@@ -276,8 +299,17 @@ class Life:
                 pair = {rule.earlier_stage, rule.later_stage} == {kinds[one.bone], kinds[bone]}
                 if pair and (rule.next or rule.either_order):
                     begins = one.off_years if rule.earlier.endswith(".end") else one.age_years
-                    ages.append(begins + (rule.at_least_months or 0) / 12)
+                    free = begins + (rule.at_least_months or 0) / 12
+                    if rule.while_growth_left_mm is not None:
+                        free = min(free, self._hardly_grows_from(bone, rule.while_growth_left_mm + GROWTH_SLACK_MM))
+                    ages.append(free)
         return max(ages)
+
+    def _hardly_grows_from(self, bone: Bone, left_mm: float) -> float:
+        """Return the age from which a bone of the short leg has at most so much left to grow in truth, years."""
+        ages = np.arange(4.0, 20.0, QUARTER)
+        lengths = outlook(replace(self.truth, known_steps=()), (), ages).lengths(f"short_{bone}")[0]
+        return float(ages[int(np.argmax(lengths[-1] - lengths <= left_mm))])
 
 
 def practice_cost(protocol: Protocol, amount_mm: float, percent: float) -> float:

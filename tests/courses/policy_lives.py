@@ -140,7 +140,7 @@ class LookUp:
         if slot < 0:
             return None
         joint = here.joints.index(state.joint) if state.joint in here.joints else 0
-        codes: Codes = table[slot, self._gained(state) - here.low, joint]
+        codes: Codes = table[slot, self.gained(state) - here.low, joint]
         return codes if codes.any() else None
 
     def action(self, visit: int, state: State, mature_mm: float, tempo: int) -> Action:
@@ -152,11 +152,12 @@ class LookUp:
         if codes is None:
             return Action(WAIT)
         # What the grid of gains cannot say is left to the forecast, so that the difference stays what it is.
-        off_mm = mature_mm + given.grid_mm * self._gained(state) - given.forecast.mean_mm
+        off_mm = mature_mm + given.grid_mm * self.gained(state) - given.forecast.mean_mm
         forecast = int(np.clip(round(off_mm / given.grid_mm) + given.forecast.below, 0, codes.shape[1] - 1))
         return self.solved.actions[int(codes[tempo if len(codes) > 1 else 0, forecast])]
 
-    def _gained(self, state: State) -> int:
+    def gained(self, state: State) -> int:
+        """Return the steps of gain in the tables nearest to what a state has."""
         level = self._level(state.stopped, state.done)
         assert level is not None
         here = self.solved.layout.levels[level]
@@ -299,8 +300,7 @@ def _follow(
         mature_mm = float(outlook(posterior).at_maturity().mean())
         action = look.action(visit, state, mature_mm, nearest_tempo(child, posterior, visit))
         if action.amount >= 0:
-            asked = float(child.programme.lengthenings[0].amounts_mm[action.amount])
-            if not _lengthen(life, patient, child, posterior, age, asked):
+            if not _lengthen(life, patient, child, posterior, visit, look.gained(state), action):
                 continue
             last = visit
         if action.plates >= 0:
@@ -318,20 +318,28 @@ def nearest_tempo(child: ChildProgramme, posterior: Posterior, visit: int) -> in
 
 
 def _lengthen(
-    life: Life, patient: Patient, child: ChildProgramme, posterior: Posterior, age: float, asked_mm: float
+    life: Life,
+    patient: Patient,
+    child: ChildProgramme,
+    posterior: Posterior,
+    visit: int,
+    gained: int,
+    action: Action,
 ) -> bool:
     """Lengthen the bone whose turn it is by what its limit leaves of an amount; return whether it was done."""
-    bone = child.bones[len(life.lengthened)]
+    number, age = len(life.lengthened) + 1, float(child.programme.age_years[visit])
+    bone = child.bones[number - 1]
     if age < life.free_from(bone) - 1e-6:
         return False
+    amounts = child.programme.lengthenings[0].amounts_mm
     central = outlook(posterior.central(), (), np.array([age]))
-    step, least = patient.problem.grid.step_mm, float(child.programme.lengthenings[0].amounts_mm[0])
+    step, least = patient.problem.grid.step_mm, float(amounts[0])
     limits = limits_at(patient.protocol, lengthenings(bone, patient.protocol)[0].id, age, _mm(central, bone))
     most = min(limit.limit_mm for limit in limits if not limit.rule.warns)
-    amount = min(asked_mm, step * float(np.floor(most / step + 1e-9)))
+    amount = min(float(amounts[action.amount]), step * float(np.floor(most / step + 1e-9)))
     if amount < least - 1e-9:
         return False
-    life.lengthen(bone, age, amount)
+    life.lengthen(bone, age, amount, child.device_of(visit, action.amount, number, gained))
     return True
 
 
