@@ -5,8 +5,8 @@
 Children: the examples and the invented ones of tests/plan/clinic.toml. A rule of the graph is left out and the graph
 and its windows are compared first; a plan is made anew only where they differ, or where a number was read in making it.
 A rule without which the rules are not consistent is left as it is. Writes rules/guidance/what_rules_change.toml rule by
-rule (about an hour on two cores); with `--missing` only what it does not hold yet is counted and added; with `--only`
-it prints and writes nothing.
+rule (about an hour on two cores); with `--missing` only what it does not hold yet is counted and added, of as many
+children as there are now; with `--only` it prints and writes nothing.
 """
 
 from __future__ import annotations
@@ -154,9 +154,9 @@ columns = ["rule", "plans", "of"]
 """
 
 
-def text_of(counts: dict[str, int], of: int) -> str:
-    most_first = sorted(counts.items(), key=lambda item: (-item[1], item[0]))
-    return HEAD + "rows = [\n" + "".join(f'  ["{id}", {n}, {of}],\n' for id, n in most_first) + "]\n"
+def text_of(counts: dict[str, tuple[int, int]]) -> str:
+    most_first = sorted(counts.items(), key=lambda item: (-item[1][0], item[0]))
+    return HEAD + "rows = [\n" + "".join(f'  ["{id}", {n}, {of}],\n' for id, (n, of) in most_first) + "]\n"
 
 
 def main() -> None:
@@ -167,15 +167,15 @@ def main() -> None:
     options = asked.parse_args()
     ids = [rule.id for rule in unread(PROTOCOL) if rule.id not in SETTINGS]
     ids = [id for id in ids if id in options.only] if options.only else ids
-    counts = {rule.id: n for rule, n, of in ranked(PROTOCOL) if of == len(children())} if options.missing else {}
+    counts = {rule.id: (n, of) for rule, n, of in ranked(PROTOCOL)} if options.missing else {}
     ids = [id for id in ids if id not in counts]
     with ProcessPoolExecutor(options.jobs) as pool:
         for id, n in pool.map(counted, ids):
             print(f"{id}: {'left as it is' if n is None else n}", flush=True)
             if n is not None:
-                counts[id] = n
+                counts[id] = n, len(children())
             if not options.only:  # after each, so that nothing counted is lost when it is stopped
-                FILE.write_text(text_of(counts, len(children())), encoding="utf-8")
+                FILE.write_text(text_of(counts), encoding="utf-8")
     if not options.only:
         print(f"{FILE.relative_to(ROOT)}: {len(counts)} rules, {len(children())} children")
 

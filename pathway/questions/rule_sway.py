@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 
 from pathway.plan.model import Plan
@@ -71,7 +72,7 @@ def _made_anew(protocol: Protocol, kind: str, items: tuple[object, ...]) -> Prot
 
 def differs(one: Plan, other: Plan) -> bool:
     """Return whether two plans of a child are others: stages, order, an age by a month, an amount by 5 mm."""
-    if _stages(one) != _stages(other) or _order(one) != _order(other):
+    if _stages(one) != _stages(other) or _reversed(one, other):
         return True
     new = {stage.id: stage for stage in other.stages}
     for stage in one.stages:
@@ -88,9 +89,12 @@ def _stages(plan: Plan) -> frozenset[tuple[str, str]]:
     return frozenset((stage.id, "" if stage.date is not None else stage.status) for stage in plan.stages)
 
 
-def _order(plan: Plan) -> tuple[str, ...]:
-    dated = (stage for stage in plan.stages if stage.date is not None)
-    return tuple(stage.id for stage in sorted(dated, key=lambda stage: (str(stage.date), stage.id)))
+def _reversed(one: Plan, other: Plan) -> bool:
+    """Return whether some stage comes after another in one plan and before it in the other; a day shared is neither."""
+    before, after = ({s.id: s.date for s in plan.stages if s.date is not None} for plan in (one, other))
+    both = sorted(before.keys() & after.keys(), key=lambda id: before[id])
+    pairs = itertools.combinations(both, 2)
+    return any(before[first] < before[later] and after[first] > after[later] for first, later in pairs)
 
 
 def ranked(protocol: Protocol) -> tuple[tuple[Rule | Stage, int, int], ...]:

@@ -176,7 +176,7 @@ class TestDelays:
     def test_a_hip_preparation_tells_its_clinical_latest_age(self) -> None:
         """Two to four years, later in a series to 8.1 years (Children 2024)."""
         last = _bent().stage(HIP).delay[-1]
-        assert last.startswith(f"As a rule of use until {add_months(BORN, 96)}: Between 2 and 4 years")
+        assert last.startswith(f"As a rule of use until {add_months(BORN, 96)}: Later than the preferred years")
         assert "8.1" in last
 
     def test_a_removal_that_comes_later_makes_the_lengthening_longer(self) -> None:

@@ -28,7 +28,7 @@ def test_the_counts_name_rules_that_exist_and_rest_on_judgement_or_memory() -> N
     known = {rule.id: rule for rule in unread(PROTOCOL)}
     assert [id for id in ROWS if id not in known] == []
     assert {known[id].provenance for id in ROWS} <= set(UNREAD)
-    assert len({of for _, of in ROWS.values()}) == 1
+    assert min(of for _, of in ROWS.values()) >= 25
     assert all(0 <= plans <= of for plans, of in ROWS.values())
     assert sum(plans > 0 for plans, _ in ROWS.values()) > 10
 

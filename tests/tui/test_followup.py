@@ -79,7 +79,7 @@ async def test_a_slip_is_told_in_place_and_what_is_right_shows_what_it_changes_a
         assert "did you mean" not in text
         assert "F5 Keep" in text
         assert "Because of length of the femur left 121 mm on 2026-11-25:" in changes(app)
-        assert "moves from 2036-" in changes(app)
+        assert "Difference at maturity without operations: 17.0 cm" in changes(app)
         assert lengths(app) == []
 
 

@@ -61,8 +61,8 @@ def _to_set_first(protocol: Protocol) -> Iterator[str]:
     yield "## For clinicians: set or check these first"
     yield ""
     yield (
-        "Rules that rest on our own judgement or on memory, by how many of "
-        f"{listed[0][2]} invented children get another plan (other stages, another order, an age by more than a month, "
+        "Rules that rest on our own judgement or on memory, by how many "
+        "invented children get another plan (other stages, another order, an age by more than a month, "
         "an amount by 5 mm or more) when the rule is left out, or its number is moved to its ends (a fifth less or "
         "more where it has none). Counted by `python .ci/what_rules_change.py`."
     )
