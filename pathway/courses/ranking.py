@@ -221,7 +221,7 @@ class _Ranking:
             asked = self.wishes.road == "prosthetic"
             first = "family and team asked for the prosthetic road" if asked else "the prosthetic road comes first here"
             return "; ".join(reasons) or first
-        return "; ".join((*reasons, *_weighed(course, best)))
+        return "; ".join((*reasons, *_weighed(course, best, self.problem.number("told_large_mm"))))
 
 
 def printed_for(problem: CourseProblem, protocol: Protocol) -> list[PrintedProgramme]:
@@ -332,30 +332,34 @@ def _within(course: Course | None) -> bool:
     return course is not None and course.within_protocol
 
 
-def _weighed(course: Course, best: Course) -> Iterator[str]:
+def _weighed(course: Course, best: Course, large_mm: float) -> Iterator[str]:
     """Yield what speaks most against a course beside the best, then what both weigh in all."""
     mine, its = course.ends, best.ends
     if mine is None or its is None:
         yield "chosen by family or team: no chances are worked out"
         return
-    yield from list(_against(mine, its))[:REASONS]
+    yield from list(_against(mine, its, large_mm))[:REASONS]
     more = course.points - best.points
     yield f"{abs(more):.1f} {'worse' if more >= 0 else 'better'} by the weights of the rules"
 
 
-def _against(mine: Ends, its: Ends) -> Iterator[str]:
+def _against(mine: Ends, its: Ends, large_mm: float) -> Iterator[str]:
+    """Yield where one ends worse than the other, by the figures as they are shown of each."""
     near = [f"{100 * round(min(one.within[-1], 1.0), 3):.0f}" for one in (mine, its)]
     if int(near[0]) < int(near[1]):
         yield f"ends within {mine.within_mm[-1] / 10:g} cm in {near[0]} of 100, not {near[1]}"
+    harm = round(100 * mine.harm) - round(100 * its.harm)
+    if harm > 0:
+        yield f"{harm} more {'child' if harm == 1 else 'children'} of 100 with lasting harm"
     counted = (
-        ("more children of 100 with lasting harm", 100 * mine.harm, 100 * its.harm, ".0f"),
-        ("more operations on average", mine.planned + mine.unplanned, its.planned + its.unplanned, ".1f"),
-        ("more months with a large difference on average", mine.months_over, its.months_over, ".0f"),
-        ("more months with a device on average", mine.device_months, its.device_months, ".0f"),
+        ("more operations on average", mine.planned + mine.unplanned, its.planned + its.unplanned, 1),
+        (f"more months over {large_mm / 10:g} cm on average", mine.months_over_mm[0], its.months_over_mm[0], 0),
+        ("more months with a device on average", mine.device_months, its.device_months, 0),
     )
-    for words, one, two, form in counted:
-        if float(f"{one - two:{form}}") > 0:
-            yield f"{one - two:{form}} {words}"
+    for words, one, two, digits in counted:
+        more = round(round(one, digits) - round(two, digits), digits)
+        if more > 0:
+            yield f"{more:.{digits}f} {words}"
 
 
 def _not_beaten(found: list[Course]) -> list[Course]:

@@ -19,6 +19,7 @@ from pathway.growth import fit_growth
 from pathway.network import Conflict
 from pathway.plan.amounts_by_age import amounts_by_age
 from pathway.plan.make import problems_of
+from pathway.plan.of_100 import of_100
 from pathway.plan.programme import (
     Firmness,
     FirstChoice,
@@ -72,7 +73,7 @@ def _told(asked: Weighed, *, turn: bool) -> Programme:
     turns = tuple(_turns(policy.first, asked)) if turn else None
     ends, first, best = policy.outcome, policy.first, policy.first.best()
     other, gap = first.other(), first.gap()
-    numbers = [round(100 * float(part)) for part in ends.number]
+    numbers = of_100({number: float(part) for number, part in enumerate(ends.number)})
     return Programme(
         predicted_mm=round(asked.problem.growth.predicted_mm, 1),
         path=tuple(_step(step, child) for step in policy.path),
@@ -82,7 +83,7 @@ def _told(asked: Weighed, *, turn: bool) -> Programme:
         device_months=round(ends.device_months, 1),
         months_over=round(ends.months_over, 0),
         over_percent=protocol.number("told_over_percent"),
-        lengthenings=tuple(LengtheningsOf100(lengthenings=n, of_100=k) for n, k in enumerate(numbers) if k),
+        lengthenings=tuple(LengtheningsOf100(lengthenings=n, of_100=k) for n, k in numbers.items() if k),
         within_10_mm_of_100=round(100 * ends.within[0]),
         within_20_mm_of_100=round(100 * ends.within[1]),
         gap=None if gap is None else round(gap, 2),

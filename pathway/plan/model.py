@@ -210,10 +210,14 @@ class PlanDevice(Frozen):
 
 
 class JointSpan(Frozen):
-    """A joint across which the device of a lengthening is carried, `needed` or `advised`, with the grounds."""
+    """A joint across which the device of a lengthening is carried, `needed` or `advised`, with the grounds.
+
+    `device_can` is whether the device that is planned can be carried across a joint at all.
+    """
 
     joint: Literal["knee", "pelvis"]
     need: Literal["needed", "advised"]
+    device_can: bool = True
     because: tuple[Reason, ...]
 
 

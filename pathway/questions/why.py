@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pathway.plan.graph import graph_of
-from pathway.plan.model import After, GateState, Plan, PlanDevice, PlanStage, Reason
+from pathway.plan.model import After, GateState, JointSpan, Plan, PlanDevice, PlanStage, Reason
 from pathway.problems import Problem, Refused
 from pathway.protocol.model import Protocol
 from pathway.protocol.traced import how_indirect
@@ -20,7 +20,13 @@ PROVENANCE_WORDS = {
     "judgement": "our own judgement",
 }
 SPANNED = {"knee": "Knee spanned", "pelvis": "Device extended to the pelvis"}
+DEVICE_CANNOT = "the device planned spans no joint: the team decides before the operation"
 MARKS = {"holds": "+", "fails": "-", "unknown": "?", "waived": "~", "later": ">"}
+
+
+def need_words(span: JointSpan) -> str:
+    """Return how much a joint needs to be spanned, and where the device planned cannot do it, that."""
+    return span.need if span.device_can else f"{span.need}, but {DEVICE_CANNOT}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +104,7 @@ def _lines(plan: Plan, stage: PlanStage, citations: dict[str, str]) -> Iterator[
     if stage.spans:
         yield Line(0, "", "Joints that the device is carried across")
         for span in stage.spans:
-            yield Line(1, "", f"{SPANNED[span.joint]}: {span.need}")
+            yield Line(1, "", f"{SPANNED[span.joint]}: {need_words(span)}")
             for item in span.because:
                 yield from reason_lines(item, citations, depth=2)
     if stage.amount_limits:

@@ -9,6 +9,7 @@ import pytest
 
 from pathway.courses.course import NO_SURGERY
 from pathway.plan.model import Course, Expected, Plan, Spread
+from pathway.plan.of_100 import of_100
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.questions.what_if import WhatIf, what_if
@@ -16,7 +17,7 @@ from pathway.views.documents.choices import row_of
 from pathway.views.documents.summary import SHOWN_COURSES
 from pathway.views.pictures.course_cards import facts
 from pathway.views.words.courses import courses_text
-from pathway.views.words.expected import of_100, short_words, spread_words
+from pathway.views.words.expected import short_words, spread_words
 from pathway.views.words.plan import path_words, usual_words
 from pathway.views.words.wording import wording
 from tests.examples import NAMES, ON, example, example_plan

@@ -22,7 +22,7 @@ from pathway.courses.policy.lengthening_tables import (
     tables_of,
     usable_of,
 )
-from pathway.courses.policy.risks import hip_cover
+from pathway.courses.policy.risks import hip_cover, joint_before
 from pathway.courses.policy.visits import Frames, sitting_of, waited_of, waits_of, when_of
 from pathway.courses.problem import CourseProblem
 from pathway.days import age_years
@@ -180,7 +180,7 @@ class _Builder:
             start=pg.Start(
                 arrested=arrested_before(problem),
                 stopped=False,
-                joint=0,
+                joint=joint_before(self.question),
                 done=0,
                 waited=waited_of(self.ages, waits, frames),
             ),

@@ -18,6 +18,12 @@ Exact = npt.NDArray[np.float64]
 JOINTS = ("sound", "hip slipped", "knee slipped", "stiff")
 """States of the joints; what has happened stays for the rest of the programme."""
 SOUND = JOINTS.index("sound")
+LEFT_BY_EARLIER = (
+    ("hip_slipped_at_lengthening", "hip slipped"),
+    ("knee_slipped_at_lengthening", "knee slipped"),
+    ("knee_stiff_after_lengthening", "stiff"),
+)
+"""What the record says of earlier lengthenings, the gravest first, and the state that the joints are in since."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,6 +51,16 @@ def hip_cover(question: Question) -> HipCover:
     if not isinstance(found, Known) or not isinstance(found.value, int | float):
         return "unknown"
     return "poor" if float(found.value) <= question.protocol.number("poor_cover_centre_edge_deg") else "good"
+
+
+def joint_before(question: Question) -> int:
+    """Return the state (of JOINTS) that the lengthenings of the record left the joints in."""
+    found = findings_on(question)
+    for finding, state in LEFT_BY_EARLIER:
+        item = found.get((finding, "affected"))
+        if isinstance(item, Known) and item.value is True:
+            return JOINTS.index(state)
+    return SOUND
 
 
 def lengthening_of(

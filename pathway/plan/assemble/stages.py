@@ -108,7 +108,8 @@ def _stage(
     delay = None
     if date and times and times.schedule and window and item.done_on is None:
         delay = delay_of(item.id, times.schedule)
-    spans = tuple(_span(span) for span in item.spans)
+    can_span = device is None or question.protocol.device(device.id).spans_knee
+    spans = tuple(_span(span, device_can=can_span) for span in item.spans)
     used = {source for item in because for source in item.sources} | set(stage.sources)
     used |= {source for gate in gates for source in gate.sources}
     used |= set(device.sources) if device is not None else set()
@@ -153,8 +154,9 @@ def _stage(
     )
 
 
-def _span(span: Span) -> pm.JointSpan:
-    return pm.JointSpan(joint=span.joint, need=span.need, because=tuple(reason(*ground) for ground in span.grounds))
+def _span(span: Span, *, device_can: bool) -> pm.JointSpan:
+    grounds = tuple(reason(*ground) for ground in span.grounds)
+    return pm.JointSpan(joint=span.joint, need=span.need, device_can=device_can, because=grounds)
 
 
 def _clinical(

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from pathway.plan.model import Course, Expected, Plan, Spread
+from pathway.plan.of_100 import of_100
 
 NO_VALUE = "-"
 HARM_WORDS = {
@@ -79,15 +80,6 @@ def lasting(told: Expected) -> tuple[float, float, float]:
     return (0.0, 0.0, 0.0) if found is None else (found.per_100, found.low, found.high)
 
 
-def of_100(shares: dict[int, float]) -> dict[int, int]:
-    """Return shares as whole parts of 100 that add up to as many as the shares do."""
-    whole = {key: int(100 * share) for key, share in shares.items()}
-    missing = round(100 * sum(shares.values())) - sum(whole.values())
-    for key in sorted(shares, key=lambda key: whole[key] - 100 * shares[key])[:missing]:
-        whole[key] += 1
-    return whole
-
-
 def lengthenings_words(course: Course) -> str:
     """Return how many of 100 children need how many further lengthenings: `81 need 2 lengthenings, 19 need 3`."""
     counted = of_100({one.lengthenings: one.share for one in course.lengthenings_needed})
@@ -113,7 +105,8 @@ def expected_words(course: Course) -> str:
         f"What usually happens, with complications at published rates: of 100 children {lengthenings_words(course)}"
         f"{stop}. Operations for length {shown.operations}, of them unplanned {shown.unplanned}; months with a "
         f"device {shown.device_months}; the legs differ by up to {shown.peak_cm} cm on average, by over 5 cm for "
-        f"{shown.over_5_cm} months, over 10 cm for {shown.over_10_cm}.{lost} {_harms(told)}"
+        f"{shown.over_5_cm} months, over 10 cm for {shown.over_10_cm} (some years after growth counted with them)."
+        f"{lost} {_harms(told)}"
         f"Within 1 cm: about {shown.within_1_cm} of 100, within 2 cm: about {shown.within_2_cm}; about 90 of 100 "
         f"between {shown.left_range_cm.replace(' to ', ' and ')} cm (+ still short)."
     )
@@ -141,7 +134,10 @@ def _harms(told: Expected) -> str:
     if not told.harms:
         return ""
     parts = [f"{HARM_WORDS.get(one.id, one.id)} {one.per_100:.0f} ({one.low:.0f}-{one.high:.0f})" for one in told.harms]
-    return f"Lengthenings of 100 children with: {', '.join(parts)}; what a growth arrest brings is not counted. "
+    return (
+        f"Among the lengthenings of 100 children, of whom one may have several: {', '.join(parts)}; what a growth "
+        "arrest brings is not counted. "
+    )
 
 
 def printed_lines(plan: Plan) -> Iterator[str]:

@@ -15,6 +15,7 @@ from itertools import groupby
 from pathway.days import age_words
 from pathway.plan.beyond import family_words
 from pathway.plan.model import Plan, PlanStage, Quantiles
+from pathway.plan.of_100 import of_100
 from pathway.preferences import PROSTHETIC_COURSE
 from pathway.views.data.shapes import FamilyPart, FamilyPrinted
 from pathway.views.words import family_roads, firmness, roads
@@ -186,7 +187,7 @@ def _goal(plan: Plan, aims: str = "The plan aims", having: str = "With the plan"
     if course.burden.device_months >= 1:
         yield _device_time(plan, _count(round(course.burden.device_months), "month"))
     if course.burden.adult_height_lost_mm >= 1:
-        yield f"Your child will be about {_cm(course.burden.adult_height_lost_mm)} shorter as an adult."
+        yield f"Your child will then be about {_cm(course.burden.adult_height_lost_mm)} shorter as an adult."
 
 
 def _device_time(plan: Plan, months: str) -> str:
@@ -260,7 +261,8 @@ def _sure(plan: Plan) -> Iterator[str]:
         yield f"In about {_of_100(course.chance_within_20_mm)} the legs end less than 2 cm apart."
         yield f"In about {_of_100(course.chance_within_10_mm)} they end less than 1 cm apart."
         if course.lengthenings_needed:
-            told = [_have(item.share, item.lengthenings) for item in course.lengthenings_needed]
+            counted = of_100({item.lengthenings: item.share for item in course.lengthenings_needed})
+            told = [_have(count, number) for number, count in counted.items() if count]
             yield f"To make the leg longer, {', '.join(told)}. Some stop early."
     yield "No date is fixed. Every visit can move it, because no child grows as the tables say."
     yield "Problems on the way are common. Ask the team which ones, and what they do about them."
@@ -272,9 +274,9 @@ def _do() -> Iterator[str]:
     yield "You may ask another team what they think."
 
 
-def _have(share: float, number: int) -> str:
-    verb = "has" if _of_100(share) == "1" else "have"
-    return f"{_of_100(share)} {verb} {_count(number, 'lengthening') if number else 'none'}"
+def _have(children: int, number: int) -> str:
+    verb = "has" if children == 1 else "have"
+    return f"{children} {verb} {_count(number, 'lengthening') if number else 'none'}"
 
 
 def _of_100(share: float) -> str:

@@ -65,8 +65,10 @@ def for_family(plan: Plan, month: str) -> Iterator[str]:
         if by_weights
         else "It is not sure yet what comes first. Two ways are possible."
     )
-    for head, op in zip(("One way", "The other way"), part.between, strict=True):
-        yield from _way(head, op)
+    one, two = part.between
+    yield from _way("One way", one, also="another operation" if one.also else "")
+    both = "the operation of the first way" if one.stage in two.also else "another operation"
+    yield from _way("The other way", two, also=both if two.also else "")
     if part.decide_on is None:
         yield "No new picture will say more. You and your team decide."
     elif part.decide_on.what == "film":
@@ -79,12 +81,12 @@ def for_family(plan: Plan, month: str) -> Iterator[str]:
         yield "The first of the two is the one that you agreed on before. The plan keeps to it."
 
 
-def _way(head: str, op: FirstOperation) -> Iterator[str]:
+def _way(head: str, op: FirstOperation, *, also: str) -> Iterator[str]:
     if not op.stage:
         yield f"{head}: no operation to make the legs equal."
         return
     old = "" if op.age_years is None else f", when your child is about {_old(op.age_years)} old"
-    more = ", together with another operation" if op.also else ""
+    more = f", together with {also}" if also else ""
     yield f"{head}{old}{more}: {op.family_words}"
 
 

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from pathway.days import age_words
 from pathway.plan.model import Course, Plan, PlanStage, Quantiles
-from pathway.questions.why import SPANNED, Line
+from pathway.plan.of_100 import of_100
+from pathway.questions.why import SPANNED, Line, need_words
 from pathway.views.words import roads
 from pathway.views.words.caution import INVENTED, caution
 from pathway.views.words.curve_table import curve_table
@@ -285,7 +286,10 @@ def device_words(stage: PlanStage) -> str:
     device = stage.device
     if device is None:
         return ""
-    return f"{device.label}, if what is missing for it allows it" if device.asks else device.label
+    if not device.asks or device.verdict is None:
+        return device.label
+    missing = "; ".join(leaf.sentence for leaf in device.verdict.leaves() if leaf.state == "unknown")
+    return f"{device.label}, if what is missing for it allows it ({missing})"
 
 
 def _delay_lines(plan: Plan, width: int) -> Iterator[str]:
@@ -325,7 +329,7 @@ def _span_lines(plan: Plan, width: int) -> Iterator[str]:
         for span in stage.spans:
             found = "; ".join(item.verdict.sentence for item in span.because if item.verdict is not None)
             grounds = " ".join(item.text for item in span.because)
-            text = f"{stage.label}: {SPANNED[span.joint].lower()} ({span.need}): {found}. {grounds}"
+            text = f"{stage.label}: {SPANNED[span.joint].lower()} ({need_words(span)}): {found}. {grounds}"
             yield from wrap(text, width, "  ", "    ")
 
 
@@ -366,7 +370,7 @@ def path_words(course: Course) -> str:
     counted = f"{path.operations} operation{'' if path.operations == 1 else 's'} of all kinds"
     return (
         f"If every step works: {counted}, {path.device_months:.0f} months with a device, school years affected "
-        f"{path.school_years_touched}, {path.months_over_25_mm:.0f} months over 2.5 cm; "
+        f"{path.school_years_touched}, {path.months_over_25_mm:.0f} months over 2.5 cm until growth ends; "
         f"{residual_words(path.residual_mm)}{lost}."
     )
 
@@ -381,7 +385,8 @@ def _older_words(course: Course) -> str:
     usual, spread = course.usually, course.residual_mm
     if usual is None or spread is None or course.chance_within_20_mm is None:
         return ""
-    numbers = ", ".join(_having(round(100 * one.share), one.lengthenings) for one in course.lengthenings_needed)
+    counted = of_100({one.lengthenings: one.share for one in course.lengthenings_needed})
+    numbers = ", ".join(_having(count, number) for number, count in counted.items() if count)
     return (
         f"What usually happens, with complications at published rates: of 100 children {numbers} (some stop early). "
         f"On average {usual.planned_operations:g} planned and {usual.unplanned_operations:g} unplanned operations "

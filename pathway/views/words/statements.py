@@ -43,7 +43,7 @@ def _of_stage(plan: Plan, stage: PlanStage) -> Iterator[Statement]:
     for span in stage.spans:
         for reason in span.because:
             mark = why.MARKS[reason.verdict.state] if reason.verdict else ""
-            text = f"{why.SPANNED[span.joint]} ({span.need}): {reason.text}"
+            text = f"{why.SPANNED[span.joint]} ({why.need_words(span)}): {reason.text}"
             yield Statement(text, reason.rule, mark, reason.local, why.PROVENANCE_WORDS[reason.provenance])
     for limit in stage.amount_limits:
         text = f"At most {limit.limit_mm:.0f} mm: {limit.words}"

@@ -32,6 +32,8 @@ def worksheet_text(sheet: Sheet, width: int = 80, *, plain: bool = False, invent
 def not_yet_text(waiting: NotYet, width: int) -> str:
     """Return which stage of a plan has no sheet yet, and what it needs, in lines of at most `width` columns."""
     needs = " ".join(problem.sentence for problem in waiting.problems)
+    if "--set" in needs:
+        needs += " `limb-pathway worksheet` takes --set; `plan` reads what was measured."
     return "\n".join(wrap(f"No worksheet yet for {waiting.label} — {needs}", width))
 
 
