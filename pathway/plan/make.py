@@ -6,6 +6,8 @@ from collections.abc import Iterator, Sequence
 from functools import cache, partial
 from typing import NamedTuple
 
+import numpy as np
+
 from pathway.courses.course import Course, placed_stages
 from pathway.courses.first_call import FirstCall
 from pathway.courses.hip_gain import expected_gain, with_hip_gain
@@ -29,6 +31,10 @@ from pathway.rule_engine.verdict import Verdict
 from pathway.timing.road_windows import road_windows
 from pathway.timing.schedule import Timetable, timetable
 from pathway.timing.windows import stage_windows
+
+AFTER_LAST_STEP_YEARS = 0.5
+AT_ONCE_YEARS = 0.01
+"""Where the last lengthening is of a grown bone the projection is shown on for so long; each length counts at once."""
 
 
 class PlanBreach(CannotBeDone):
@@ -62,10 +68,11 @@ def make_plan(question: Question, *, seed: int = 0, compared: bool = True) -> pm
     stages = assemble.plan_stages(graph, chosen, times, question, road_windows(graph, question))
     mature = posterior.mature_age_years if posterior else growth_curve(protocol, record.child.sex).mature_age_years
     growing = with_hip_gain(posterior, hip_gain) if posterior else None
-    with_plan = _with_plan(growing, chosen, natural)
-    central = _with_plan(growing.central() if growing else None, chosen, natural)
+    shown = _to_the_last_step(posterior, natural, chosen)
+    with_plan = _with_plan(growing, chosen, shown)
+    central = _with_plan(growing.central() if growing else None, chosen, shown)
     grown = assemble.growth_part(
-        record, protocol, posterior, natural, with_plan, central, opinions(question, known_steps=done_steps), mature
+        record, protocol, posterior, shown, with_plan, central, opinions(question, known_steps=done_steps), mature
     )
     considered = assemble.considered(graph, classified)
     firsts = assemble.firsts(stages, chosen, protocol)
@@ -287,6 +294,17 @@ def _sittings(stages: Sequence[pm.PlanStage], course: Course) -> int | None:
 
 def _recommended(found: Sequence[Course]) -> Course | None:
     return next((course for course in found if course.recommended), None)
+
+
+def _to_the_last_step(posterior: Posterior | None, natural: Outlook | None, course: Course | None) -> Outlook | None:
+    """Return the projection without operations, on to a little after the last lengthening where that comes later."""
+    if posterior is None or natural is None or course is None:
+        return natural
+    late = [item.age_years for item in course.lengthenings if item.age_years >= natural.age_years[-1]]
+    if not late:
+        return natural
+    after_each = [age + AT_ONCE_YEARS for age in late]
+    return outlook(posterior, (), np.array([*natural.age_years, *after_each, late[-1] + AFTER_LAST_STEP_YEARS]))
 
 
 def _with_plan(posterior: Posterior | None, course: Course | None, natural: Outlook | None) -> Outlook | None:
