@@ -20,7 +20,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 
-from pathway.growth import fit_growth, outlook  # noqa: E402
+from pathway.growth import Outlook, fit_growth, outlook  # noqa: E402
 from pathway.plan import other_reading  # noqa: E402
 from pathway.plan.make import make_plan  # noqa: E402
 from pathway.plan.model import Plan  # noqa: E402
@@ -84,13 +84,20 @@ def as_it_is(child: str) -> tuple[Plan, frozenset[str]]:
     return plan, frozenset(read)
 
 
+@cache
+def natural(child: str) -> Outlook | None:
+    """Return how a child grows: no rule that is left out whole says anything of growth."""
+    asked = question(child, PROTOCOL).as_known()
+    posterior = fit_growth(asked, seed=0, known_steps=known_steps(asked))
+    return outlook(posterior) if posterior else None
+
+
 def drawn(child: str, protocol: Protocol) -> object:
     """Return graph and windows of a child as text, without the words of the rules."""
     asked = question(child, protocol).as_known()
     if asked.record.child.affected_side == "both":
         return None
-    posterior = fit_growth(asked, seed=0, known_steps=known_steps(asked))
-    facts = facts_on(asked, outlook(posterior) if posterior else None)
+    facts = facts_on(asked, natural(child))
     classes = classify(facts, protocol)
     graph = stage(with_classes(facts, classes), asked)
     items = [

@@ -227,9 +227,24 @@ def _switch_off(entry: Entry, at: int | None, into: list[Any], gone: list[Switch
     return []
 
 
-def _forget(parts: dict[str, list[Any]], gone: Sequence[SwitchedOff]) -> None:
-    """Strike what was switched off from the disagreements, which only tell what was written by them, in place."""
+def _forget(parts: dict[str, list[Any]], gone: list[SwitchedOff]) -> None:
+    """Strike what was switched off from what only tells of it, in place.
+
+    So from the disagreements, and from the programmes of print, which name devices of which each will do; a programme
+    goes with the last device of a step.
+    """
     off = {item.id for item in gone}
+    programmes = []
+    for printed in parts["printed_programmes"]:
+        steps = [(step, tuple(id for id in step.devices if id not in off)) for step in printed.steps]
+        bare = [step for step, devices in steps if step.devices and not devices]
+        if bare:
+            because = f"no device is left of those that it is done with: {', '.join(bare[0].devices)}"
+            gone.append(SwitchedOff(id=printed.id, kind="printed_programmes", because=because))
+        else:
+            with_rest = tuple(step.model_copy(update={"devices": devices}) for step, devices in steps)
+            programmes.append(printed.model_copy(update={"steps": with_rest}))
+    parts["printed_programmes"] = programmes
     kept = []
     for dispute in parts["disagreements"]:
         rules = tuple(rule for rule in dispute.rules if rule not in off)

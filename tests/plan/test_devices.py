@@ -311,6 +311,11 @@ class TestAClinicsOwnLimits:
         theirs = laid_over(load_protocol(), Overlay("", "", (off,)))
         assert isinstance(theirs, Protocol), theirs
         assert device(planned(of(GROWN_GIRL, 15.2), theirs).stage(FIRST)) == FRAME
+        # Programmes with a step of nails alone go with them, and no other keeps the name.
+        assert {item.id for item in theirs.switched_off} >= {NAIL, "femoral.nail_when_grown"}
+        left = {name for one in theirs.printed_programmes for step in one.steps for name in step.devices}
+        assert NAIL not in left
+        assert left
 
     def test_the_usual_device_cannot_be_switched_off(self) -> None:
         off = Entry("devices", FRAME, {"off": True, "because": "Not done here."}, "own.toml")

@@ -66,7 +66,7 @@ def test_a_stage_not_in_the_plan_is_told_ground_by_ground_with_values() -> None:
 
 
 def test_a_stage_that_the_course_does_without_is_told_so() -> None:
-    with mock.patch("pathway.plan.make.courses", return_value=()):
+    with mock.patch("pathway.plan.make.with_first_call", return_value=((), None)):
         plan = make_plan(Question(five_year_old(), PROTOCOL, ON))
     absent = {item.about for item in plan.considered if item.kind == "indication"} - {s.kind for s in plan.stages}
     held = {

@@ -18,6 +18,7 @@ from pathway.plan.make import problems_of
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import PrintedProgramme
 from pathway.protocol.question import Question
+from pathway.record import Measurement
 from pathway.rule_engine.facts import known_steps
 from tests.courses.policy.lives import live
 from tests.examples import ON, example
@@ -35,7 +36,10 @@ CASES = (
 
 @cache
 def problem(name: str) -> tuple[CourseProblem, Question]:
-    question = Question(example(name), load_protocol(), ON).as_known()
+    return problem_of(Question(example(name), load_protocol(), ON).as_known())
+
+
+def problem_of(question: Question) -> tuple[CourseProblem, Question]:
     posterior = fit_growth(question, known_steps=known_steps(question))
     assert posterior is not None
     found = problems_of(question, posterior)
@@ -97,13 +101,21 @@ def test_nothing_more_has_no_lengthening_and_no_arrest(name: str) -> None:
 
 
 def test_no_device_of_print_no_lengthening() -> None:
-    """A child whose nail is ruled out today has no programme of nails alone; with the frame named it has one."""
-    child, _, _ = solved("willow-03", "femoral.few_operations")
-    assert not child.programme.is_open(lengthening=True)
+    """A child whose bone was infected once gets no nail, and no programme of nails alone; of a frame it has one."""
+    record = example("willow-03")
+    infected = Measurement(
+        finding="earlier_bone_infection", side=record.child.affected_side, value=True, method="history"
+    )
+    last = record.visits[-1]
+    told = last.model_copy(update={"measurements": (*last.measurements, infected)})
+    question = Question(record.model_copy(update={"visits": (*record.visits[:-1], told)}), load_protocol(), ON)
+    found = problem_of(question.as_known())
     printed = PROGRAMMES["femoral.few_operations"]
+    child = programme_of(*found, within=printed)
+    assert child is not None and not child.programme.is_open(lengthening=True)
     frame = printed.steps[0].model_copy(update={"devices": ("femoral_frame_then_rod",)})
     within = printed.model_copy(update={"steps": (frame,)})
-    other = programme_of(*problem("willow-03"), within=within)
+    other = programme_of(*found, within=within)
     assert other is not None and other.programme.is_open(lengthening=True)
 
 
