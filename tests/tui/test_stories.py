@@ -27,7 +27,7 @@ async def test_the_team_plans_looks_behind_it_chooses_another_course_and_saves(p
     with at(place) as (app, store):
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
-            assert "Femoral lengthening 1, 4.0 cm" in text_of(app)
+            assert "Femoral lengthening 2, 5.0 cm" in text_of(app)
             await pilot.press("b")
             assert isinstance(app.screen, PrerequisitesScreen)
             assert "required: active infection no" in text_of(app)
