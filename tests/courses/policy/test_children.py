@@ -24,17 +24,17 @@ NO_PROGRAMME = {"elm-01", "fern-05"}
 MADE = tuple(name for name in NAMES if name not in NO_PROGRAMME)
 
 COARSE_EXAMPLES = {
-    "alder-06": (30, 36),
-    "birch-04": (30, 24),
-    "hazel-08": (30, 18),
-    "oak-12": (15, 12),
-    "rowan-02": (30, 36),
-    "willow-03": (30, 36),
+    "alder-06": (30, 72),
+    "birch-04": (30, 48),
+    "hazel-08": (30, 24),
+    "oak-12": (30, 18),
+    "rowan-02": (30, 72),
+    "willow-03": (30, 72),
 }
 """The grid (mm) and months between visits with which an example is small enough for a linear programme."""
-COARSE_INVENTED = {f"{age:g} years": (age, 30, 36 if age < 9 else 24) for age in np.arange(5.0, 12.5, 0.5).tolist()}
+COARSE_INVENTED = {f"{age:g} years": (age, 30, 72 if age < 9 else 48) for age in np.arange(5.0, 12.5, 0.5).tolist()}
 """Age (years), grid (mm) and months between visits of invented children."""
-LEAST_STATES = 5000
+LEAST_STATES = 3500
 
 
 def test_every_other_example_has_a_programme() -> None:
