@@ -39,7 +39,9 @@ NUMBER = re.compile(r"\d{4}-\d\d-\d\d|\d+(?:\.\d+)?")
 def said(value: object, key: str = "") -> set[str]:
     """Every way in which the documents may write a value of the plan."""
     if isinstance(value, dict):
-        return set().union(*(said(item, name) for name, item in value.items()), set())
+        # The mean of a length is a length.
+        own = {name: key if name == "mean" and key.endswith("_mm") else name for name in value}
+        return set().union(*(said(item, own[name]) for name, item in value.items()), set())
     if isinstance(value, list):
         return set().union(*(said(item, key) for item in value), {str(len(value))})
     if isinstance(value, bool) or value is None:
