@@ -17,6 +17,7 @@ from pathway.courses.policy.lengthening_tables import device_months
 from pathway.courses.policy.path import Step
 from pathway.courses.policy.policy import Policy, best_policy
 from pathway.courses.policy.programme import BARRED, REMOVAL
+from pathway.courses.policy.risks import JOINTS
 from pathway.courses.policy.visits import Frames, sitting_of, waited_of, waits_of
 from pathway.courses.problem import CourseProblem
 from pathway.growth import fit_growth
@@ -281,3 +282,29 @@ def test_also_where_little_is_predicted(share: float) -> None:
     made = made_of(problem, question)
     fine = made_of(problem, question, grid_mm=made.programme.grid_mm / 2)
     assert best_policy(fine.programme).value == pytest.approx(best_policy(made.programme).value, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("complication", "state"),
+    [("hip_subluxation", "hip slipped"), ("knee_dislocation", "knee slipped"), ("knee_contracture", "stiff")],
+)
+def test_what_an_earlier_lengthening_left_in_a_joint_costs_the_next_one(complication: str, state: str) -> None:
+    """Rules: `joint_again_operations`, one operation more where a joint slipped or stiffened before."""
+
+    def policy(*complications: str) -> tuple[ChildProgramme, Policy]:
+        before = operation(
+            "femoral_lengthening",
+            at_age(6),
+            achieved_mm=45.0,
+            device_removed=at_age(6.8),
+            complications=complications,
+        )
+        made = made_of(*short_by(0.2, 0.02, age=10.0, operations=(before,)))
+        return made, best_policy(made.programme)
+
+    (_, sound), (made, left) = policy(), policy(complication)
+    assert JOINTS[made.programme.start.joint] == state
+    lengthened = sum(number * chance for number, chance in enumerate(left.outcome.number))
+    again = load_protocol().number("joint_again_operations")
+    assert left.outcome.unplanned > sound.outcome.unplanned
+    assert left.outcome.unplanned >= again * lengthened
