@@ -8,12 +8,9 @@ errors over children, of what was lived above what was stated.
 
 from __future__ import annotations
 
-import argparse
 import os
 import sys
-import time
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -25,6 +22,7 @@ import numpy as np  # noqa: E402
 import tomlkit  # noqa: E402
 
 from pathway.protocol.load import load_protocol  # noqa: E402
+from tests.courses.many import asked, many, written  # noqa: E402
 from tests.courses.stated import CHANCES, MEASURES, StatedChild, stated_child  # noqa: E402
 
 PROTOCOL = load_protocol()
@@ -34,22 +32,6 @@ TENTHS = 10
 def one(task: tuple[int, int, int]) -> StatedChild | None:
     """Return one child of a run."""
     return stated_child(PROTOCOL, *task)
-
-
-def lived(children: int, lives: int, seed: int, processes: int) -> list[StatedChild]:
-    """Return the first so many children with a policy, with a progress line."""
-    found: list[StatedChild] = []
-    begun, tried = time.monotonic(), 0
-    with ProcessPoolExecutor(processes) as pool:
-        while len(found) < children:
-            batch = [(seed, number, lives) for number in range(tried, tried + max(children - len(found), processes))]
-            tried += len(batch)
-            for item in pool.map(one, batch):
-                found += [item] if item is not None else []
-                each = (time.monotonic() - begun) / max(len(found), 1)
-                print(f"\r{len(found)} of {children} children, {each:.2f} s each", end="", file=sys.stderr, flush=True)
-    print(file=sys.stderr)
-    return found[:children]
 
 
 def groups(found: Sequence[StatedChild], name: str) -> Iterator[list[StatedChild]]:
@@ -97,20 +79,8 @@ def document(found: list[StatedChild], seed: int, lives: int) -> tomlkit.TOMLDoc
 
 def main() -> None:
     """Run and write the figures."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--children", type=int, default=400)
-    parser.add_argument("--lives", type=int, default=5)
-    parser.add_argument("--seed", type=int, default=7)
-    parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--out", type=Path)
-    asked = parser.parse_args()
-    text = tomlkit.dumps(
-        document(lived(asked.children, asked.lives, asked.seed, asked.processes), asked.seed, asked.lives)
-    )
-    if asked.out:
-        asked.out.write_text(text, encoding="utf-8")
-    else:
-        print(text)
+    options = asked(__doc__).parse_args()
+    written(tomlkit.dumps(document(many(one, options), options.seed, options.lives)), options.out)
 
 
 if __name__ == "__main__":

@@ -8,12 +8,9 @@ life of each. Writes means, their standard errors and those of the differences t
 
 from __future__ import annotations
 
-import argparse
 import os
 import sys
-import time
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import NamedTuple
 
@@ -26,6 +23,7 @@ import numpy as np  # noqa: E402
 import tomlkit  # noqa: E402
 
 from pathway.protocol.load import load_protocol  # noqa: E402
+from tests.courses.many import asked, many, written  # noqa: E402
 from tests.courses.policy_lives import WAYS, Ended, lived, patient  # noqa: E402
 
 PROTOCOL = load_protocol()
@@ -59,26 +57,6 @@ def one(task: tuple[int, int, int]) -> Compared | None:
     near, wide = ends.within
     foretold = {name: float(getattr(ends, name)) for name in FORETOLD} | {"within_10": near, "within_20": wide}
     return Compared(number, child.child.two_bones, foretold, ended, breaches)
-
-
-def compared(children: int, lives: int, seed: int, processes: int, each: bool) -> list[Compared]:
-    """Return the first so many children who are recommended a lengthening road, with a progress line."""
-    found: list[Compared] = []
-    begun, tried = time.monotonic(), 0
-    with ProcessPoolExecutor(processes) as pool:
-        while len(found) < children:
-            batch = [(seed, number, lives) for number in range(tried, tried + max(children - len(found), processes))]
-            tried += len(batch)
-            for item in pool.map(one, batch):
-                found += [item] if item is not None else []
-                if each and item is not None:
-                    print(item, flush=True)
-                seconds = (time.monotonic() - begun) / max(len(found), 1)
-                print(
-                    f"\r{len(found)} of {children} children, {seconds:.2f} s each", end="", file=sys.stderr, flush=True
-                )
-    print(file=sys.stderr)
-    return found[:children]
 
 
 def mean_and_error(by_child: Sequence[Sequence[float]]) -> tuple[float, float]:
@@ -144,21 +122,8 @@ def document(found: list[Compared], seed: int, lives: int) -> tomlkit.TOMLDocume
 
 def main() -> None:
     """Run and write the figures."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--children", type=int, default=400)
-    parser.add_argument("--lives", type=int, default=5)
-    parser.add_argument("--seed", type=int, default=7)
-    parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--out", type=Path)
-    parser.add_argument("--each", action="store_true", help="print every child")
-    asked = parser.parse_args()
-    found = compared(asked.children, asked.lives, asked.seed, asked.processes, asked.each)
-    text = tomlkit.dumps(document(found, asked.seed, asked.lives))
-    if asked.out:
-        asked.out.parent.mkdir(parents=True, exist_ok=True)
-        asked.out.write_text(text, encoding="utf-8")
-    else:
-        print(text)
+    options = asked(__doc__).parse_args()
+    written(tomlkit.dumps(document(many(one, options), options.seed, options.lives)), options.out)
 
 
 if __name__ == "__main__":
