@@ -154,11 +154,12 @@ class TestPreferred:
         best = plan.recommended
         assert best is not None
         steps = [stage.amount_mm or 0.0 for stage in best.stages if stage.kind.endswith("lengthening")]
-        if best.usually is None or wish == "smallest_steps":
+        if best.usually is None or best.expected is None or wish == "smallest_steps":
             return max(steps, default=0.0)
         usual = best.usually
         return {
-            "shortest_time_different": float(usual.months_over_5_percent),
+            # The burden grows faster than the difference: large ones are what the wish shortens.
+            "shortest_time_different": best.expected.months_over_50_mm,
             "least_device_time": usual.device_months,
             "fewest_operations": usual.planned_operations + usual.unplanned_operations,
         }[wish]
