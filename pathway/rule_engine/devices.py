@@ -72,17 +72,18 @@ def device_of(operation: Operation | None, bone: Bone, protocol: Protocol) -> De
 
 def _states(facts: Facts, protocol: Protocol, mended: frozenset[str]) -> Iterator[DeviceState]:
     from_years = facts.age_years + protocol.number("device_judged_again_months") / 12
+    spans = {bone: _must_span(facts, bone, protocol) for bone in {device.bone for device in protocol.devices}}
     for device in protocol.devices:
         changing = mended | frozenset(device.outgrown)
         later = replace(facts, findings=_without(facts.findings, changing))
-        now = _judged(device, facts, protocol)
+        now = _judged(device, facts, protocol, spans[device.bone])
         # What holds today holds in a bone that grows; what fails today may be otherwise by then.
-        then = _judged(device, later, protocol) if now.against else now
+        then = _judged(device, later, protocol, _must_span(later, device.bone, protocol)) if now.against else now
         yield DeviceState(device, now, then, from_years)
 
 
-def _judged(device: Device, facts: Facts, protocol: Protocol) -> Judged:
-    span = "" if device.spans_knee else _must_span(facts, device.bone, protocol)
+def _judged(device: Device, facts: Facts, protocol: Protocol, must_span: str) -> Judged:
+    span = "" if device.spans_knee else must_span
     if device.tested is None:
         return Judged("holds", span=span)
     verdict = judge(device.tested, facts, protocol)
