@@ -64,7 +64,16 @@ def stage(facts: Facts, question: Question) -> ChildGraph:
         items = [_waiting(item) for item in items]
     edges = (*_edges(items, question.protocol), *_past(items, question.protocol))
     verdicts: dict[str, Verdict] = {}
-    gated = tuple(_with_gates(item, items, facts, question.record, question.protocol, verdicts) for item in items)
+    spans = {
+        kind: spans_of(facts, question.protocol, kind) for kind in {rule.stage for rule in question.protocol.spans}
+    }
+    gated = tuple(
+        replace(
+            _with_gates(item, items, facts, question.record, question.protocol, verdicts),
+            spans=() if item.state in _NOT_GATED else spans.get(item.kind, ()),
+        )
+        for item in items
+    )
     roles = {kind.id: kind.role for kind in question.protocol.stages}
     mended = frozenset(name for item in items if item.state == "planned" for name in item.stage.mends)
     devices = devices_of(facts, question.protocol, mended)
@@ -265,6 +274,9 @@ def _considered(kind: Stage, done: int, facts: Facts, record: Record, protocol: 
     ]
 
 
+_NOT_GATED = ("done", "under_way", "unknown")
+
+
 def _with_gates(
     item: StageItem,
     items: list[StageItem],
@@ -274,7 +286,7 @@ def _with_gates(
     verdicts: dict[str, Verdict],
 ) -> StageItem:
     """Return the stage with its gates; `verdicts` keeps what is judged, for stages that are repeated."""
-    if item.state in ("done", "under_way", "unknown"):
+    if item.state in _NOT_GATED:
         return item
     rules = [rule for rule in protocol.gates_of(item.kind) if rule.number in (None, item.number)]
     first = min(n.number for n in items if n.kind == item.kind and not n.begun)
@@ -284,7 +296,6 @@ def _with_gates(
     return replace(
         item,
         gates=tuple(_gate(gate, verdicts[gate.id], item.number > first, items, record) for gate in rules),
-        spans=spans_of(facts, protocol, item.kind),
     )
 
 
