@@ -75,7 +75,7 @@ def as_it_is(child: str) -> tuple[Plan, frozenset[str]]:
         return asked(self, id)
 
     # A copy, so that nothing kept for the protocol itself hides what is read.
-    fresh = type(PROTOCOL)(**{name: getattr(PROTOCOL, name) for name in type(PROTOCOL).model_fields})
+    fresh = PROTOCOL.with_parts()
     Protocol.value = value  # type: ignore[method-assign]
     try:
         plan = planned(child, fresh)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,11 @@ class Narrowing:
     def share(self) -> float:
         """Return by what share (0 to 1) of its width the band would narrow."""
         return 1 - self.then_mm / self.now_mm if self.now_mm > 0 else 0.0
+
+    @property
+    def moves_mm(self) -> float:
+        """Return by how much (SD) that visit would move the prediction."""
+        return math.sqrt(max(self.now_mm**2 - self.then_mm**2, 0.0)) / (2 * _HALF_OF_90)
 
 
 def narrowing(posterior: Posterior, months: float) -> Narrowing:

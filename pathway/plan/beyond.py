@@ -10,7 +10,7 @@ OTHERS = "counts of other children, teams and years"
 
 def levels_passed(stage: PlanStage) -> tuple[AmountNote, ...]:
     """Return the caution levels that a step to come lies beyond, the lowest first; none for what is done or undated."""
-    if stage.date is None or stage.status in ("done", "under_way"):
+    if stage.date is None or stage.begun:
         return ()
     passed = (note for note in stage.amount_limits if note.beyond)
     return tuple(sorted(passed, key=lambda note: (note.limit_mm, note.rule)))

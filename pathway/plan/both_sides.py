@@ -158,7 +158,7 @@ def _of_side(one: pm.PlanStage, side: Side, names: Mapping[str, str]) -> pm.Plan
 def _way(one: pm.PlanStage, how: Mapping[str, BothSided]) -> str:
     """Return how a stage goes; what is done or under way, and examinations, belong to their leg."""
     rule = how.get(one.kind)
-    return "each_side" if rule is None or one.status in ("done", "under_way") else rule.how
+    return "each_side" if rule is None or one.begun else rule.how
 
 
 def _of_shorter(short: _Leg, question: Question, how: Mapping[str, BothSided]) -> Iterator[pm.PlanStage]:
@@ -296,7 +296,7 @@ def _roads(found: Sequence[pm.Roads], stages: Sequence[pm.PlanStage]) -> pm.Road
     order = ("prosthetic", "undecided", "both", "lengthening", "not_known")
     first = min(found, key=lambda road: order.index(road.stands))
     because = {reason.rule: reason for road in found for reason in road.because}
-    ids = tuple(one.id for one in stages if one.road == "prosthetic" and one.status not in ("done", "under_way"))
+    ids = tuple(one.id for one in stages if one.road == "prosthetic" and not one.begun)
     return first.model_copy(update={"because": tuple(because.values()), "shared": (), "prosthetic": ids})
 
 

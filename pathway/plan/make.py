@@ -288,7 +288,7 @@ def _course_and_dates(
 
 def _sittings(stages: Sequence[pm.PlanStage], course: Course) -> int | None:
     """Return the days of operations to come of the course that has dates; None for any other."""
-    days = {s.date for s in stages if s.operation and s.date and s.status not in ("done", "under_way")}
+    days = {s.date for s in stages if s.operation and s.date and not s.begun}
     return len(days) if course.recommended and not course.prosthetic and days else None
 
 

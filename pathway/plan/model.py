@@ -270,6 +270,11 @@ class PlanStage(Frozen):
     stop_rules: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
 
+    @property
+    def begun(self) -> bool:
+        """Return whether it is done or under way."""
+        return self.status in ("done", "under_way")
+
 
 class Roads(Frozen):
     """How the lengthening and the prosthetic road stand to each other, with the grounds.

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from pathway.days import age_words
 from pathway.plan.firmness import FirstOperation
+from pathway.protocol.words import lower_first
 
 
 def op_words(op: FirstOperation) -> str:
     """Return an operation in words: `femoral lengthening 1 by 5.5 cm at 8 y 3 m`."""
-    name = f"{op.label[0].lower()}{op.label[1:]}"
-    also = [f"{label[0].lower()}{label[1:]}" for label in op.also_labels]
+    name = f"{lower_first(op.label)}"
+    also = [f"{lower_first(label)}" for label in op.also_labels]
     name += f" together with {' and '.join(also)}" if also else ""
     if op.kind == "lengthening_with_growth_arrest":
         name += " with growth arrest of the other leg"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import math
 from collections.abc import Iterable, Iterator
 
 from pathway.growth import Posterior
@@ -23,7 +22,6 @@ PREDICTED = {
     "predicted_tibia_discrepancy_at_maturity_mm": "tibia_length_mm",
 }
 """The length whose reading moves a predicted difference."""
-_OF_90_PERCENT = 2 * 1.645
 _BEYOND_MM = 0.3
 
 
@@ -31,8 +29,7 @@ def film_moves_mm(posterior: Posterior | None, protocol: Protocol) -> float:
     """Return by how much (SD) the error of films leaves the predicted difference open: what the next would move it."""
     if posterior is None or posterior.known is None:
         return 0.0
-    found = narrowing(posterior, protocol.number("next_visit_months"))
-    return math.sqrt(max(found.now_mm**2 - found.then_mm**2, 0.0)) / _OF_90_PERCENT
+    return narrowing(posterior, protocol.number("next_visit_months")).moves_mm
 
 
 def near_thresholds(
@@ -61,7 +58,7 @@ def _of_operations(
         if judged is not None and item.kind != "type" and not item.waived and protocol.stage(item.about).operation:
             yield judged
     for stage in stages:
-        if stage.operation and stage.date is not None and stage.status not in ("done", "under_way"):
+        if stage.operation and stage.date is not None and not stage.begun:
             yield from (gate.verdict for gate in stage.gates if gate.state in ("holds", "fails"))
 
 

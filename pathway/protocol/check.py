@@ -148,35 +148,20 @@ def _skeletal_methods(protocol: Protocol) -> Iterator[_Wrong]:
 
 
 def _all_conditions(protocol: Protocol) -> Iterator[tuple[str, Condition]]:
-    for scheme in protocol.classifications:
-        for kind in scheme.types:
-            yield kind.id, kind.when
-    for indication in protocol.indications:
-        yield indication.id, indication.when
-    for gate in protocol.gates:
-        yield gate.id, gate.requires
-    for contra in protocol.contraindications:
-        yield contra.id, contra.when
-    for device in protocol.devices:
-        if device.tested is not None:
-            yield device.id, device.tested
-    for goal in protocol.goals:
-        if goal.requires is not None:
-            yield goal.id, goal.requires
-    for visit in protocol.follow_ups:
-        if visit.when is not None:
-            yield visit.id, visit.when
-    for rule in protocol.both_sided:
-        if rule.when is not None:
-            yield rule.id, rule.when
-    for limit in protocol.amount_limits:
-        if limit.when is not None:
-            yield limit.id, limit.when
-    for caution in protocol.cautions:
-        if caution.when is not None:
-            yield caution.id, caution.when
-    for span in protocol.spans:
-        yield span.id, span.when
+    asked: list[tuple[str, Condition | None]] = [
+        *((kind.id, kind.when) for scheme in protocol.classifications for kind in scheme.types),
+        *((rule.id, rule.when) for rule in protocol.indications),
+        *((rule.id, rule.requires) for rule in protocol.gates),
+        *((rule.id, rule.when) for rule in protocol.contraindications),
+        *((rule.id, rule.tested) for rule in protocol.devices),
+        *((rule.id, rule.requires) for rule in protocol.goals),
+        *((rule.id, rule.when) for rule in protocol.follow_ups),
+        *((rule.id, rule.when) for rule in protocol.both_sided),
+        *((rule.id, rule.when) for rule in protocol.amount_limits),
+        *((rule.id, rule.when) for rule in protocol.cautions),
+        *((rule.id, rule.when) for rule in protocol.spans),
+    ]
+    return ((id, condition) for id, condition in asked if condition is not None)
 
 
 def _conditions(protocol: Protocol) -> Iterator[_Wrong]:

@@ -398,6 +398,10 @@ class Protocol(Frozen):
 
     __str__ = __repr__
 
+    def with_parts(self, **parts: object) -> Protocol:
+        """Return the protocol with other parts, by their names, and look-up tables of its own: a copy shares them."""
+        return Protocol(**{**{name: getattr(self, name) for name in Protocol.model_fields}, **parts})
+
     @cached_property
     def _words(self) -> dict[int, tuple[Condition, str]]:
         return {}

@@ -114,16 +114,12 @@ def laid_over(protocol: Protocol, overlay: Overlay) -> Protocol | tuple[Problem,
     if faults:
         return tuple(faults)
     _forget(parts, gone)
-    merged = protocol.model_copy(
-        update={
-            **{kind: tuple(items) for kind, items in parts.items()},
-            "name": f"{protocol.name} with {overlay.name}" if overlay.name else protocol.name,
-            "version": f"{protocol.version}+{overlay.version or 'local'}",
-            "switched_off": (*protocol.switched_off, *gone),
-        }
+    merged = protocol.with_parts(
+        **{kind: tuple(items) for kind, items in parts.items()},
+        name=f"{protocol.name} with {overlay.name}" if overlay.name else protocol.name,
+        version=f"{protocol.version}+{overlay.version or 'local'}",
+        switched_off=(*protocol.switched_off, *gone),
     )
-    # A copy shares the look-up tables of the original: they are made anew.
-    merged = Protocol(**{name: getattr(merged, name) for name in Protocol.model_fields})
     files = {entry.id: entry.file for entry in _with_types(overlay)}
     needed = (*_still_needed(merged, gone, files), *_left_without_end(protocol, merged, files))
     return needed or faults_of(merged, files) or merged

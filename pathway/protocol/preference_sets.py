@@ -69,10 +69,7 @@ def preferred(protocol: Protocol, prefer: Collection[str]) -> Protocol:
 def multiplied(protocol: Protocol, times: Mapping[str, float]) -> Protocol:
     """Return the protocol with values multiplied, by id; raises KeyError for an unknown one."""
     new = {id: protocol.value(id).model_copy(update={"value": protocol.number(id) * by}) for id, by in times.items()}
-    values = tuple(new.get(value.id, value) for value in protocol.values)
-    # A copy would share the look-up tables of the original: they are made anew.
-    parts = {name: getattr(protocol, name) for name in type(protocol).model_fields}
-    return type(protocol)(**{**parts, "values": values})
+    return protocol.with_parts(values=tuple(new.get(value.id, value) for value in protocol.values))
 
 
 def faults_of_sets(protocol: Protocol) -> Iterator[Fault]:

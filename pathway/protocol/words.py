@@ -14,6 +14,11 @@ PREDICTED_LABELS = {
 CHANCE_WHERE_NONE_IS_GIVEN = 0.5
 
 
+def lower_first(text: str) -> str:
+    """Return a label as it stands within a sentence."""
+    return text[:1].lower() + text[1:]
+
+
 def test_words(condition: Condition, unit: str = "") -> str:
     """Return the comparison of one leaf in words: `at least 90 deg`."""
     tail = f" {unit}" if unit else ""

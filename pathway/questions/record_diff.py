@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from pathway.events import Correction, Event, NewCalendar, NewCard, rebase, single
 from pathway.protocol.model import Protocol
 from pathway.protocol.skeletal_methods import skeletal_method
+from pathway.protocol.words import lower_first
 from pathway.record import Child, Decision, Measurement, Missing, Operation, Record, Visit
 
 
@@ -81,7 +82,7 @@ def _operation(one: Operation, protocol: Protocol) -> str:
     device = f", {protocol.device(one.device).label}" if one.device else ""
     removed = f", device off on {one.device_removed}" if one.device_removed else ""
     told = f", with {', '.join(one.complications).replace('_', ' ')}" if one.complications else ""
-    return f"{label[0].lower()}{label[1:]} on {one.date}{gain}{device}{removed}{told}"
+    return f"{lower_first(label)} on {one.date}{gain}{device}{removed}{told}"
 
 
 def _decision(one: Decision) -> str:

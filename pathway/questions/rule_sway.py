@@ -52,7 +52,7 @@ def _without(protocol: Protocol, rule: Rule) -> Iterator[Protocol]:
             yield _with(protocol, kind, rule.id, None)
             return
     schemes = tuple(_without_type(scheme, rule) for scheme in protocol.classifications)
-    yield _made_anew(protocol, "classifications", schemes)
+    yield protocol.with_parts(classifications=schemes)
 
 
 def _without_type(scheme: Classification, rule: Rule) -> Classification:
@@ -61,13 +61,7 @@ def _without_type(scheme: Classification, rule: Rule) -> Classification:
 
 def _with(protocol: Protocol, kind: str, id: str, new: Rule | Stage | None) -> Protocol:
     items = [new if item.id == id else item for item in getattr(protocol, kind)]
-    return _made_anew(protocol, kind, tuple(item for item in items if item is not None))
-
-
-def _made_anew(protocol: Protocol, kind: str, items: tuple[object, ...]) -> Protocol:
-    # A copy would share the look-up tables of the original: they are made anew.
-    parts = {name: getattr(protocol, name) for name in type(protocol).model_fields}
-    return type(protocol)(**{**parts, kind: items})
+    return protocol.with_parts(**{kind: tuple(item for item in items if item is not None)})
 
 
 def differs(one: Plan, other: Plan) -> bool:

@@ -26,6 +26,7 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.protocol.roles import role_of
 from pathway.protocol.units import STEPS
+from pathway.protocol.words import lower_first
 from pathway.rule_engine.facts import known_steps
 from pathway.rule_engine.verdict import OPERATORS, Verdict
 
@@ -226,9 +227,9 @@ def _changes(plan: Plan, other: Plan, protocol: Protocol) -> Iterator[str]:
         yield f"{FIRST_WOULD_BE} {two.summary if two else NO_COURSE}"
     here, there = _planned(plan, protocol), _planned(other, protocol)
     for id in sorted(here.keys() - there.keys()):
-        yield f"{here[id][0].lower()}{here[id][1:]} would drop out"
+        yield f"{lower_first(here[id])} would drop out"
     for id in sorted(there.keys() - here.keys()):
-        yield f"{there[id][0].lower()}{there[id][1:]} would be planned"
+        yield f"{lower_first(there[id])} would be planned"
 
 
 def _planned(plan: Plan, protocol: Protocol) -> Mapping[str, str]:

@@ -16,6 +16,7 @@ from pathway.plan.model import Course, Expected, Plan
 from pathway.preferences import PREFERENCE_LABELS, ROADS
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
+from pathway.protocol.words import lower_first
 from pathway.record import Decision, DecisionKind, Record
 
 REASON = "asked: what if"
@@ -167,7 +168,7 @@ def _side(cm: float) -> str:
 
 def _words(asked: WhatIf, protocol: Protocol) -> Iterator[str]:
     for stage in asked.without:
-        yield f"without {protocol.stage(stage).label[0].lower()}{protocol.stage(stage).label[1:]}"
+        yield f"without {lower_first(protocol.stage(stage).label)}"
     if asked.at_most_lengthenings is not None:
         yield f"at most {asked.at_most_lengthenings} further lengthenings"
     for start, end in asked.not_in:
@@ -178,4 +179,4 @@ def _words(asked: WhatIf, protocol: Protocol) -> Iterator[str]:
         yield f"a lift of at most {asked.lift_at_most_mm / 10:g} cm where possible"
     for name in asked.prefer:
         label = PREFERENCE_LABELS[name] if name in ROADS else name.replace("_", " ")
-        yield f"preferring {label[0].lower()}{label[1:]}"
+        yield f"preferring {lower_first(label)}"

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from pathway.days import add_months
@@ -31,7 +31,7 @@ from pathway.rule_engine.graph import (
     State,
 )
 from pathway.rule_engine.roads import standing_of
-from pathway.rule_engine.spans import spans_of
+from pathway.rule_engine.spans import Span, spans_of
 from pathway.rule_engine.verdict import Verdict
 
 
@@ -64,16 +64,9 @@ def stage(facts: Facts, question: Question) -> ChildGraph:
         items = [_waiting(item) for item in items]
     edges = (*_edges(items, question.protocol), *_past(items, question.protocol))
     verdicts: dict[str, Verdict] = {}
-    spans = {
-        kind: spans_of(facts, question.protocol, kind) for kind in {rule.stage for rule in question.protocol.spans}
-    }
-    gated = tuple(
-        replace(
-            _with_gates(item, items, facts, question.record, question.protocol, verdicts),
-            spans=() if item.state in _NOT_GATED else spans.get(item.kind, ()),
-        )
-        for item in items
-    )
+    spanned = {rule.stage for rule in question.protocol.spans}
+    spans = {kind: spans_of(facts, question.protocol, kind) for kind in spanned}
+    gated = tuple(_with_gates(item, items, facts, question, verdicts, spans) for item in items)
     roles = {kind.id: kind.role for kind in question.protocol.stages}
     mended = frozenset(name for item in items if item.state == "planned" for name in item.stage.mends)
     devices = devices_of(facts, question.protocol, mended)
@@ -274,28 +267,26 @@ def _considered(kind: Stage, done: int, facts: Facts, record: Record, protocol: 
     ]
 
 
-_NOT_GATED = ("done", "under_way", "unknown")
-
-
 def _with_gates(
     item: StageItem,
     items: list[StageItem],
     facts: Facts,
-    record: Record,
-    protocol: Protocol,
+    question: Question,
     verdicts: dict[str, Verdict],
+    spans: Mapping[str, tuple[Span, ...]],
 ) -> StageItem:
-    """Return the stage with its gates; `verdicts` keeps what is judged, for stages that are repeated."""
-    if item.state in _NOT_GATED:
+    """Return the stage with its gates and, by kind, its `spans`; `verdicts` keeps what is judged, for repeated ones."""
+    if item.state in ("done", "under_way", "unknown"):
         return item
-    rules = [rule for rule in protocol.gates_of(item.kind) if rule.number in (None, item.number)]
+    rules = [rule for rule in question.protocol.gates_of(item.kind) if rule.number in (None, item.number)]
     first = min(n.number for n in items if n.kind == item.kind and not n.begun)
     for gate in rules:
         if gate.id not in verdicts:
-            verdicts[gate.id] = judge(gate.requires, facts, protocol)
+            verdicts[gate.id] = judge(gate.requires, facts, question.protocol)
     return replace(
         item,
-        gates=tuple(_gate(gate, verdicts[gate.id], item.number > first, items, record) for gate in rules),
+        gates=tuple(_gate(gate, verdicts[gate.id], item.number > first, items, question.record) for gate in rules),
+        spans=spans.get(item.kind, ()),
     )
 
 

@@ -191,8 +191,7 @@ class TestStiffKnee:
             value.model_copy(update={"value": 0.0}) if value.id == "practice_uncertain_weight" else value
             for value in PROTOCOL.values
         )
-        fields = {name: getattr(PROTOCOL, name) for name in type(PROTOCOL).model_fields}
-        free = type(PROTOCOL)(**{**fields, "values": values})
+        free = PROTOCOL.with_parts(values=values)
         plan = make_plan(Question(_twice_lengthened(STIFF), free, at_age(12.04)), compared=False)
         told = [text for text in plan.notices if "its time runs" in text and "whatever becomes" in text]
         assert len(told) == (0 if _date(plan, "contralateral_growth_arrest") else 1)

@@ -14,6 +14,7 @@ from textual.message import Message
 from textual.widgets import Input as TextLine
 
 from pathway.preferences import PREFERENCE_LABELS, PREFERENCES
+from pathway.protocol.words import lower_first
 from pathway.questions import decisions
 from pathway.questions.what_if import Answer, WhatIf
 from pathway.views.pictures.course_cards import facts
@@ -90,7 +91,7 @@ class WhatIfScreen(FormScreen):
             dict.fromkeys((s.kind, s.label.rstrip("0123456789 ")) for s in plan.stages if s.operation) if plan else {}
         )
         for kind, label in kinds:
-            yield self._field(f"without:{kind}", f"Without {label[0].lower()}{label[1:]}", "yes or no")
+            yield self._field(f"without:{kind}", f"Without {lower_first(label)}", "yes or no")
 
     def _field(self, name: str, label: str, wanted: str, unit: str = "") -> Field:
         return Field(

@@ -59,7 +59,7 @@ def _stages(plan: Plan, protocol: Protocol) -> Iterator[Entry]:
     for stage in plan.stages:
         if stage.date is None:
             continue
-        done = stage.status in ("done", "under_way")
+        done = stage.begun
         examined = role_of(stage.kind, protocol) == "reexamination"
         before = [graph.stage(edge.later) for edge in graph.edges_from(stage.id)] if examined else []
         words = (*_stage_words(stage, done), *(word for later in before for word in _gate_words(later)))

@@ -7,9 +7,10 @@ from collections.abc import Iterator, Sequence
 
 from pathway.days import add_months, age_years, in_months
 from pathway.plan import model as pm
+from pathway.plan.assemble.reasons import reason
 from pathway.protocol.model import Accompanying
 from pathway.protocol.question import Question
-from pathway.rule_engine.graph import BEGUN
+from pathway.protocol.words import lower_first
 
 
 def accompanying_id(rule: Accompanying, stage: str) -> str:
@@ -26,7 +27,7 @@ def accompanying_stages(stages: Sequence[pm.PlanStage], question: Question) -> I
                 continue
             span = _span(rule, leader)
             # Before a stage that comes sooner than the rule asks, it still comes: as soon as it can.
-            if span is None or (leader.status in BEGUN and (not rule.lasts or span[1] < question.on)):
+            if span is None or (leader.begun and (not rule.lasts or span[1] < question.on)):
                 continue
             counted[rule.stage] = counted.get(rule.stage, 0) + 1
             yield _one(rule, leader, span, counted[rule.stage], question)
@@ -48,7 +49,7 @@ def _one(
     rule: Accompanying, leader: pm.PlanStage, span: tuple[datetime.date, datetime.date], number: int, question: Question
 ) -> pm.PlanStage:
     kind, on = question.protocol.stage(rule.stage), question.on
-    under_way = rule.lasts and span[0] <= on and leader.status in BEGUN
+    under_way = rule.lasts and span[0] <= on and leader.begun
     day = span[0] if under_way else max(span[0], on)
     last = max(span[1], day)
     end = last if rule.lasts else day
@@ -56,7 +57,7 @@ def _one(
         id=accompanying_id(rule, leader.id),
         kind=kind.id,
         number=number,
-        label=f"{kind.label} {_joint(rule)} {leader.label[0].lower()}{leader.label[1:]}",
+        label=f"{kind.label} {_joint(rule)} {lower_first(leader.label)}",
         lane=kind.lane,
         what=kind.what,
         family_words=kind.family_words,
@@ -65,16 +66,7 @@ def _one(
         side=leader.side,
         road=leader.road,
         goes_with=leader.id,
-        because=(
-            pm.Reason(
-                rule=rule.id,
-                text=rule.because,
-                sources=rule.sources,
-                provenance=rule.provenance,
-                strength=rule.strength,
-                local=rule.local,
-            ),
-        ),
+        because=(reason(rule, None),),
         date=day,
         end_date=end,
         age_years=round(age_years(question.record.child.date_of_birth, day), 3),

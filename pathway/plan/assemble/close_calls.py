@@ -18,7 +18,7 @@ from pathway.plan.other_reading import PREDICTED
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.protocol.roles import role_of
-from pathway.protocol.words import PREDICTED_LABELS
+from pathway.protocol.words import PREDICTED_LABELS, lower_first
 from pathway.rule_engine.verdict import Verdict
 
 _KINDS: dict[str, pm.FirstKind] = {
@@ -26,7 +26,6 @@ _KINDS: dict[str, pm.FirstKind] = {
     ARREST: "growth_arrest",
     BOTH: "lengthening_with_growth_arrest",
 }
-_BEGUN = ("done", "under_way")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +38,7 @@ class Firsts:
 
 def firsts(stages: Sequence[pm.PlanStage], course: Course | None, protocol: Protocol) -> Firsts:
     """Return what comes first by the stages of a plan and its course."""
-    coming = [s for s in stages if s.operation and s.date is not None and s.status not in _BEGUN]
+    coming = [s for s in stages if s.operation and s.date is not None and not s.begun]
     day = min((stage.date for stage in coming if stage.date is not None), default=None)
     now = [stage for stage in coming if stage.date == day]
     if not now:
@@ -129,7 +128,7 @@ def first_firmness(
         and stage.date is not None
         and until is not None
         and stage.date <= until
-        and stage.status not in _BEGUN
+        and not stage.begun
         and stage.id not in {op.stage for op in between}
     )
     part = pm.FirmnessPart(
@@ -211,9 +210,9 @@ def _then(one: pm.FirstOperation, two: pm.FirstOperation) -> str:
     added, dropped = (" and ".join(sorted(x)) for x in (after - before, before - after))
     near = abs((one.age_years or 0.0) - (two.age_years or 0.0)) < 0.5
     if near and added and not dropped:
-        return f"{added[0].lower()}{added[1:]} is added"
+        return f"{lower_first(added)} is added"
     if near and dropped and not added:
-        return f"{dropped[0].lower()}{dropped[1:]} is left out"
+        return f"{lower_first(dropped)} is left out"
     return f"{op_words(two)} comes first"
 
 
@@ -283,7 +282,7 @@ def _sentences(part: pm.FirmnessPart, stages: Sequence[pm.PlanStage]) -> Iterato
     joined = until if until.startswith("until") else f"({until})"
     yield f"The first operation is a close call: undecided between {one} and {two} {joined}."
     yield from (item.sentence for item in part.why)
-    labels = {stage.id: f"{stage.label[0].lower()}{stage.label[1:]} on {stage.date}" for stage in stages}
+    labels = {stage.id: f"{lower_first(stage.label)} on {stage.date}" for stage in stages}
     if part.shared:
         yield f"Both share, and firm until then: {', '.join(labels[id] for id in part.shared)}."
     by_weights = any(item.what != "threshold" for item in part.why)

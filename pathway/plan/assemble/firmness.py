@@ -14,6 +14,7 @@ from pathway.plan.beyond import level_words, levels_passed, step_words
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.protocol.roles import role_of
+from pathway.protocol.words import lower_first
 from pathway.rule_engine.graph import ChildGraph
 
 
@@ -49,7 +50,7 @@ def far_short(growth: pm.GrowthPart, protocol: Protocol) -> Iterator[str]:
 
 def arrest_first(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[str]:
     """Yield why a growth arrest comes before the last lengthening, where it does: its time runs, or by the weights."""
-    planned = [stage for stage in stages if stage.date is not None and stage.status not in ("done", "under_way")]
+    planned = [stage for stage in stages if stage.date is not None and not stage.begun]
     last = max((s.date for s in planned if s.date and role_of(s.kind, protocol) == "lengthening"), default=None)
     for stage in planned:
         if role_of(stage.kind, protocol) != "growth_arrest" or last is None or stage.date is None or stage.date >= last:
@@ -77,14 +78,14 @@ def arrest_does_not_wait(
         f"{arrest.effect_mm / 10:.1f} cm until {_last_day(arrest, question)}" for arrest in (most, least)
     )
     yield (
-        f"{waits.label} waits for a finding that may stay as it is; {open_to[0].stage.label[0].lower()}"
-        f"{open_to[0].stage.label[1:]} does not, and its time runs: by both plates it still takes off {told}. "
+        f"{waits.label} waits for a finding that may stay as it is; {lower_first(open_to[0].stage.label)} "
+        f"does not, and its time runs: by both plates it still takes off {told}. "
         "Decide on it by those days, whatever becomes of the lengthening."
     )
 
 
 def _waits_for_a_finding(stage: pm.PlanStage, protocol: Protocol) -> bool:
-    if role_of(stage.kind, protocol) != "lengthening" or stage.status in ("done", "under_way"):
+    if role_of(stage.kind, protocol) != "lengthening" or stage.begun:
         return False
     may_stay = {gate.id for gate in protocol.gates if gate.may_stay}
     return any(gate.state == "fails" and (gate.mended_by is None or gate.id in may_stay) for gate in stage.gates)
@@ -101,7 +102,7 @@ def one_sitting(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[
     apart = [
         stage
         for stage in stages
-        if stage.operation and stage.date is not None and stage.status not in ("done", "under_way")
+        if stage.operation and stage.date is not None and not stage.begun
         if role_of(stage.kind, protocol) not in ("lengthening", "device_removal")
     ]
     for first, second in combinations(sorted(apart, key=lambda stage: stage.date or datetime.date.max), 2):
@@ -111,6 +112,6 @@ def one_sitting(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[
         last = None if free is None else first.date + datetime.timedelta(days=free)
         if second.date <= add_months(first.date, int(near)) and (last is None or second.date <= last):
             yield (
-                f"{first.label} ({first.date}) and {second.label[0].lower()}{second.label[1:]} ({second.date}) would "
+                f"{first.label} ({first.date}) and {lower_first(second.label)} ({second.date}) would "
                 f"take one anaesthetic on {second.date}: waiting for it moves no other date."
             )

@@ -15,9 +15,9 @@ def roads(graph: ChildGraph, stages: Sequence[pm.PlanStage]) -> pm.Roads | None:
     standing = graph.standing
     if standing is None or (standing.stands is None and standing.chosen is None):
         return None
-    shared = tuple(s.id for s in stages if not s.road and s.operation and s.date and s.status not in _BEGUN)
+    shared = tuple(s.id for s in stages if not s.road and s.operation and s.date and not s.begun)
     steps = sorted(
-        (s for s in stages if s.road == "prosthetic" and s.status not in _BEGUN),
+        (s for s in stages if s.road == "prosthetic" and not s.begun),
         key=lambda s: (s.window is None, s.window.earliest if s.window else None),
     )
     return pm.Roads(
@@ -28,9 +28,6 @@ def roads(graph: ChildGraph, stages: Sequence[pm.PlanStage]) -> pm.Roads | None:
         shared=shared,
         prosthetic=tuple(s.id for s in steps),
     )
-
-
-_BEGUN = ("done", "under_way")
 
 
 def _sentences(standing: Standing) -> Iterator[str]:

@@ -18,6 +18,7 @@ from pathway.plan.assemble.reasons import reason
 from pathway.protocol.model import Protocol, Stage, StopRule
 from pathway.protocol.question import Question
 from pathway.protocol.roles import FOLLOWING, reexamination
+from pathway.protocol.words import lower_first
 from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
 from pathway.rule_engine.spans import Span
 from pathway.timing.delay import Delay, delay_of
@@ -372,7 +373,7 @@ def _examinations(stages: Sequence[pm.PlanStage], question: Question) -> Iterabl
             id=examination(stage.id),
             kind=kind.id,
             number=number,
-            label=f"{kind.label} before {stage.label[0].lower()}{stage.label[1:]}",
+            label=f"{kind.label} before {lower_first(stage.label)}",
             lane=kind.lane,
             what=kind.what,
             family_words=kind.family_words,

@@ -78,7 +78,7 @@ def _short(plan: Plan, words: Wording) -> Iterator[Block]:
     else:
         middle = say.cm(plan.growth.at_maturity.discrepancy_mm.p50)
         lines.append(words.say("handout.short_grows", middle=middle))
-    ahead = [s for s in plan.stages if s.operation and s.date is not None and s.status not in ("done", "under_way")]
+    ahead = [s for s in plan.stages if s.operation and s.date is not None and not s.begun]
     if ahead:
         first = min(ahead, key=lambda stage: (str(stage.date), plan.stages.index(stage)))
         values = {"next": _name(first, words), "when": say.month_of(first.date or plan.on, words)}

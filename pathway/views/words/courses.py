@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from pathway.days import age_words
 from pathway.plan.model import Course, CourseStage, Plan
 from pathway.preferences import PROSTHETIC_COURSE
+from pathway.protocol.words import lower_first
 from pathway.questions.sensitivity import Robustness
 from pathway.questions.what_if import Answer
 from pathway.views.pictures.course_cards import facts
@@ -149,7 +150,7 @@ def _course(plan: Plan, course: Course, labels: Mapping[str, str], width: int, p
     if path := path_words(course):
         yield from wrap(path, width, "    ", "      ")
     if course.residual_mm is None:
-        counted = "; ".join(f"{label[0].lower()}{label[1:]} {words}" for label, words in facts(plan, course))
+        counted = "; ".join(f"{lower_first(label)} {words}" for label, words in facts(plan, course))
         yield from wrap(counted, width, "    ", "      ")
     if usual := usual_words(course):
         yield from wrap(usual, width, "    ", "      ")
@@ -164,7 +165,7 @@ def _course(plan: Plan, course: Course, labels: Mapping[str, str], width: int, p
 
 def _stage(stage: CourseStage, labels: Mapping[str, str]) -> str:
     what = labels.get(stage.kind, stage.kind.replace("_", " "))
-    what = what[0].lower() + what[1:]
+    what = lower_first(what)
     plates = f" by {' and '.join(p.replace('_', ' ') for p in stage.physes)}" if stage.physes else ""
     amount = f" {cm_words(stage.amount_mm)}" if stage.amount_mm is not None else ""
     return f"at {age_words(stage.age_years)}: {what}{amount}{plates}"

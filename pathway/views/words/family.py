@@ -17,6 +17,7 @@ from pathway.plan.beyond import family_words
 from pathway.plan.model import Plan, PlanStage, Quantiles
 from pathway.plan.of_100 import of_100
 from pathway.preferences import PROSTHETIC_COURSE
+from pathway.protocol.words import lower_first
 from pathway.views.data.shapes import FamilyPart, FamilyPrinted
 from pathway.views.words import family_roads, firmness, roads
 from pathway.views.words.caution import caution
@@ -160,7 +161,7 @@ def _today(plan: Plan) -> Iterator[str]:
         yield "Nobody has measured how long the legs are. That comes first."
     for stage in plan.stages:
         if _helps_now(plan, stage):
-            yield f"What helps now: {stage.family_words[0].lower()}{stage.family_words[1:]}"
+            yield f"What helps now: {lower_first(stage.family_words)}"
 
 
 def _helps_now(plan: Plan, stage: PlanStage) -> bool:

@@ -10,6 +10,7 @@ from pathway.days import age_words, day_at_age
 from pathway.plan.beyond import stage_words
 from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage, Quantiles
 from pathway.protocol.roles import with_role
+from pathway.protocol.words import lower_first
 from pathway.questions import why
 from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
@@ -140,7 +141,7 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
     """Yield the selected stage in a few lines: status, date, window, amount, open gates."""
     mark = STATUS_MARKS[stage.status]
     yield Paragraph(f"{mark} {stage.label}", role=stage_role(stage.status), heading=True)
-    if stage.road == "prosthetic" and stage.status not in roads.BEGUN:
+    if stage.road == "prosthetic" and not stage.begun:
         yield Paragraph(f"{when_words(plan, stage)}; no date: family and team decide")
     else:
         yield Paragraph(f"{state_words(stage)}, {_when(stage)}")
@@ -149,7 +150,7 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
         yield Paragraph("Of the lengthening road: drawn, not chosen")
     if late := roads.late_words(plan, stage):
         yield Paragraph(f"{late[0].upper()}{late[1:]}")
-    if stage.window is not None and stage.date is not None and stage.status not in roads.BEGUN:
+    if stage.window is not None and stage.date is not None and not stage.begun:
         latest = f"to {stage.window.latest}" if stage.window.latest else "on, no latest day"
         yield Paragraph(f"Allowed from {stage.window.earliest} {latest}")
     amount = amount_words(stage)
@@ -254,7 +255,7 @@ def of_edit(before: Plan | None, told: Sequence[str], plan: Plan) -> tuple[str, 
 def of_gates(stage: PlanStage) -> Iterator[Paragraph]:
     """Yield the gates of a stage, those that do not hold first."""
     order = ("fails", "unknown", "waived", "later", "holds")
-    yield Paragraph(f"Conditions to be met before {stage.label[0].lower()}{stage.label[1:]}", heading=True)
+    yield Paragraph(f"Conditions to be met before {lower_first(stage.label)}", heading=True)
     if not stage.gates:
         yield Paragraph("The protocol has no gate for this stage.")
     for gate in sorted(stage.gates, key=lambda gate: order.index(gate.state)):
@@ -265,7 +266,7 @@ def of_unlock(plan: Plan, stage: PlanStage, rules: Protocol) -> Iterator[Paragra
     """Yield what would unlock a stage, or change it: the smallest changes, and what to measure first."""
     from pathway.questions.why_changes import changes
 
-    yield Paragraph(f"What would unlock {stage.label[0].lower()}{stage.label[1:]}", heading=True)
+    yield Paragraph(f"What would unlock {lower_first(stage.label)}", heading=True)
     held = [gate for gate in stage.gates if gate.state in ("fails", "unknown")]
     for gate in held:
         mended = f" To be corrected by {gate.mended_by.replace('_', ' ')}." if gate.mended_by else ""

@@ -117,7 +117,7 @@ def state_words(stage: PlanStage) -> str:
 
 def when_words(plan: Plan, stage: PlanStage) -> str:
     """Return the state of a stage, and of the prosthetic road its usual age: `optional, usual age 10 to 18 months`."""
-    if stage.road == "prosthetic" and stage.status not in roads.BEGUN:
+    if stage.road == "prosthetic" and not stage.begun:
         return f"{state_words(stage)}, prosthetic road, {roads.usual_words(plan, stage)}"
     return state_words(stage)
 
@@ -320,7 +320,7 @@ def _gate_lines(plan: Plan, width: int) -> Iterator[str]:
 
 def _span_lines(plan: Plan, width: int) -> Iterator[str]:
     """Say across which joints the device of a lengthening to come is carried, and on which grounds."""
-    told = [stage for stage in plan.stages if stage.spans and stage.status not in roads.BEGUN]
+    told = [stage for stage in plan.stages if stage.spans and not stage.begun]
     if not told:
         return
     yield ""

@@ -8,7 +8,6 @@ from pathway.days import age_years
 from pathway.plan.model import Course, Plan, PlanStage
 from pathway.preferences import PROSTHETIC_COURSE
 
-BEGUN = ("done", "under_way")
 LONG_UNITS = ("month", "year")
 SHORT_UNITS = ("m", "y")
 MONTHS_TOLD_UP_TO = 24
@@ -18,7 +17,7 @@ MONTHS_TOLD_UP_TO = 24
 def prosthetic_stages(plan: Plan) -> tuple[PlanStage, ...]:
     """Return what is still to come of the prosthetic road, in its usual order."""
     order = plan.roads.prosthetic if plan.roads is not None else ()
-    found = [stage for stage in plan.stages if stage.road == "prosthetic" and stage.status not in BEGUN]
+    found = [stage for stage in plan.stages if stage.road == "prosthetic" and not stage.begun]
     return tuple(sorted(found, key=lambda stage: order.index(stage.id) if stage.id in order else len(order)))
 
 
@@ -30,7 +29,7 @@ def other_stages(plan: Plan) -> tuple[PlanStage, ...]:
 
 def is_the_road(stage: PlanStage) -> bool:
     """Return whether a stage is the prosthetic road as a whole, not begun."""
-    return stage.kind == PROSTHETIC_COURSE and stage.status not in BEGUN
+    return stage.kind == PROSTHETIC_COURSE and not stage.begun
 
 
 def road_is_open(plan: Plan) -> bool:
@@ -42,7 +41,7 @@ def of_lengthening(plan: Plan, stage: PlanStage) -> bool:
     """Return whether a stage must be marked as of the lengthening road, because that road is not the one chosen."""
     roads = plan.roads
     drawn = roads is not None and roads.chosen != "lengthening" and roads.stands in ("both", "undecided", "prosthetic")
-    return drawn and stage.road == "lengthening" and stage.status not in BEGUN
+    return drawn and stage.road == "lengthening" and not stage.begun
 
 
 def usual_words(plan: Plan, stage: PlanStage) -> str:
@@ -82,7 +81,7 @@ def window_months(plan: Plan, stage: PlanStage) -> tuple[int, int | None] | None
 
 def late_words(plan: Plan, stage: PlanStage) -> str:
     """Return that a dated stage comes later than it is usually done, or ""."""
-    if stage.past_usual is None or stage.date is None or stage.status in BEGUN:
+    if stage.past_usual is None or stage.date is None or stage.begun:
         return ""
     return f"later than usual (usually by {_age(plan, stage.past_usual)})"
 

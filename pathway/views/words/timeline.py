@@ -67,7 +67,7 @@ def _tail(plan: Plan, stage: PlanStage) -> str:
     if stage.end_date is not None and stage.date is not None and stage.end_date > stage.date:
         parts.append(f"until {stage.end_date}")
     open_ = stage.window is not None and stage.window.latest != stage.window.earliest
-    if stage.window is not None and open_ and stage.status not in ("done", "under_way"):
+    if stage.window is not None and open_ and not stage.begun:
         latest = f"to {stage.window.latest}" if stage.window.latest else "on"
         parts.append(f"allowed from {stage.window.earliest} {latest}")
     shown = [part for part in parts if part]

@@ -51,7 +51,7 @@ class Wrong:
 def operation_of(case: Case) -> Operation | None:
     """Return the recorded operation of the case's stage, done or under way; None for one to come."""
     stage = case.stage
-    if stage is None or stage.status not in ("done", "under_way"):
+    if stage is None or not stage.begun:
         return None
     same = [operation for operation in case.record.operations if operation.kind == stage.kind]
     return same[stage.number - 1] if 0 < stage.number <= len(same) else None
