@@ -420,20 +420,25 @@ class Protocol(Frozen):
         return {kind: {item.id: item for item in getattr(self, kind)} for kind in kinds}
 
     @cached_property
-    def _keys(self) -> dict[int, tuple[Condition, int]]:
+    def _keys(self) -> dict[int, tuple[Condition, int | None]]:
         return {}
 
     @cached_property
     def _numbers(self) -> dict[str, int]:
         return {}
 
-    def key_of(self, condition: Condition) -> int:
-        """Return a number that equal conditions share, so that what was judged once need not be judged again."""
+    def key_of(self, condition: Condition) -> int | None:
+        """Return a number that equal conditions share, so that what was judged once need not be judged again.
+
+        None for a condition that asks for a stage: what is planned changes while the stages are found.
+        """
         # Kept with its key, like its words, so that no other condition can come to stand at its address.
         kept = self._keys.get(id(condition))
         if kept is None:
             text = condition.model_dump_json()
-            kept = self._keys[id(condition)] = (condition, self._numbers.setdefault(text, len(self._numbers)))
+            number = self._numbers.setdefault(text, len(self._numbers))
+            asks_for_stage = any(leaf.stage is not None for leaf in condition.leaves())
+            kept = self._keys[id(condition)] = (condition, None if asks_for_stage else number)
         return kept[1]
 
     @cached_property

@@ -90,14 +90,27 @@ class Spread:
 class Kept:
     """Verdicts by the key of their condition, and what they were judged on: other facts begin anew."""
 
-    on: tuple[object, ...] = ()
+    findings: Findings | None = None
+    predicted: Mapping[str, Draws] | None = None
+    classes: Mapping[str, ClassFact] | None = None
+    rest: tuple[float, str] | None = None
+    protocol: Protocol | None = None
     verdicts: dict[int, Verdict] = field(default_factory=dict)
 
     def of(self, facts: Facts, protocol: Protocol) -> dict[int, Verdict]:
-        """Return the verdicts on these facts, none yet where they are not the ones judged before."""
-        on = (facts.findings, facts.predicted, facts.classes, facts.age_years, facts.diagnosis, facts.wished, protocol)
-        if len(on) != len(self.on) or any(one is not other for one, other in zip(on, self.on, strict=True)):
-            self.on, self.verdicts = on, {}
+        """Return the verdicts on these facts, none yet where they are not the ones judged before.
+
+        What is planned, done and wished counts for nothing here: conditions that ask for a stage are not kept.
+        """
+        if not (
+            facts.findings is self.findings
+            and facts.classes is self.classes
+            and facts.predicted is self.predicted
+            and protocol is self.protocol
+            and self.rest == (facts.age_years, facts.diagnosis)
+        ):
+            self.findings, self.predicted, self.classes = facts.findings, facts.predicted, facts.classes
+            self.rest, self.protocol, self.verdicts = (facts.age_years, facts.diagnosis), protocol, {}
         return self.verdicts
 
 
@@ -123,17 +136,19 @@ class Facts:
 
 def judge(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
     """Return the verdict tree of `condition` on `facts`, every branch evaluated."""
-    if condition.stage is not None:
-        return _judge_stage(condition, facts, protocol)
-    if condition.all is not None or condition.any is not None or condition.negate is not None:
+    key = protocol.key_of(condition)
+    if key is None:
         return _judged(condition, facts, protocol)
-    verdicts, key = facts.kept.of(facts, protocol), protocol.key_of(condition)
-    if key not in verdicts:
-        verdicts[key] = _judged(condition, facts, protocol)
-    return verdicts[key]
+    verdicts = facts.kept.of(facts, protocol)
+    known = verdicts.get(key)
+    if known is None:
+        known = verdicts[key] = _judged(condition, facts, protocol)
+    return known
 
 
 def _judged(condition: Condition, facts: Facts, protocol: Protocol) -> Verdict:
+    if condition.stage is not None:
+        return _judge_stage(condition, facts, protocol)
     if condition.finding is not None:
         return _judge_finding(condition, facts, protocol)
     if condition.all is not None:

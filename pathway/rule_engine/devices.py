@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from pathway.protocol.model import Bone, Device, Protocol
 from pathway.protocol.roles import lengthenings
 from pathway.record import Operation
-from pathway.rule_engine.conditions import Facts, judge
+from pathway.rule_engine.conditions import Facts, Kept, judge
 from pathway.rule_engine.findings import Findings, Known, Unknown
 from pathway.rule_engine.spans import spans_of
 from pathway.rule_engine.verdict import State, Verdict
@@ -73,12 +73,16 @@ def device_of(operation: Operation | None, bone: Bone, protocol: Protocol) -> De
 def _states(facts: Facts, protocol: Protocol, mended: frozenset[str]) -> Iterator[DeviceState]:
     from_years = facts.age_years + protocol.number("device_judged_again_months") / 12
     spans = {bone: _must_span(facts, bone, protocol) for bone in {device.bone for device in protocol.devices}}
+    laters: dict[frozenset[str], Facts] = {}
     for device in protocol.devices:
         changing = mended | frozenset(device.outgrown)
-        later = replace(facts, findings=_without(facts.findings, changing))
-        now = _judged(device, facts, protocol, spans[device.bone])
-        # What holds today holds in a bone that grows; what fails today may be otherwise by then.
-        then = _judged(device, later, protocol, _must_span(later, device.bone, protocol)) if now.against else now
+        now = then = _judged(device, facts, protocol, spans[device.bone])
+        if now.against:
+            # What holds today holds in a bone that grows; what fails today may be otherwise by then.
+            if changing not in laters:
+                laters[changing] = replace(facts, findings=_without(facts.findings, changing), kept=Kept())
+            later = laters[changing]
+            then = _judged(device, later, protocol, _must_span(later, device.bone, protocol))
         yield DeviceState(device, now, then, from_years)
 
 

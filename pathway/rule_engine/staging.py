@@ -44,20 +44,21 @@ def stage(facts: Facts, question: Question) -> ChildGraph:
     """
     items: list[StageItem] = []
     considered: list[Considered] = []
-    facts = replace(facts, wished=_wished(question))
+    facts = replace(facts, wished=_wished(question), planned=frozenset(), offered=frozenset())
     elsewhere = {rule.stage for rule in question.protocol.both_sided if rule.only}
     kinds = [kind for kind in question.protocol.stages if question.both_sides or kind.id not in elsewhere]
     for kind in sorted(kinds, key=lambda item: (item.rank, item.id)):
         done = _done(kind, question)
-        items.extend(done)
-        facts = replace(
-            facts,
-            planned=frozenset(n.kind for n in items if n.state in ("planned", "possible")),
-            offered=frozenset(n.kind for n in items if n.state == "optional"),
-        )
         judged = _considered(kind, len(done), facts, question.record, question.protocol)
         considered.extend(judged)
-        items.extend(_undone(kind, len(done), items, judged, question))
+        undone = _undone(kind, len(done), [*items, *done], judged, question)
+        items += [*done, *undone]
+        if undone:
+            facts = replace(
+                facts,
+                planned=facts.planned | {n.kind for n in undone if n.state in ("planned", "possible")},
+                offered=facts.offered | {n.kind for n in undone if n.state == "optional"},
+            )
     alternative = only_with_role("prosthetic_alternative", question.protocol)
     standing = standing_of(alternative, items, considered, wishes_of(question.record).road)
     if standing.prosthetic_first:
@@ -279,6 +280,8 @@ def _with_gates(
     if item.state in ("done", "under_way", "unknown"):
         return item
     rules = [rule for rule in question.protocol.gates_of(item.kind) if rule.number in (None, item.number)]
+    if not rules:
+        return replace(item, spans=spans[item.kind]) if item.kind in spans else item
     first = min(n.number for n in items if n.kind == item.kind and not n.begun)
     for gate in rules:
         if gate.id not in verdicts:
@@ -303,11 +306,12 @@ def _gate(gate: Gate, verdict: Verdict, later: bool, items: list[StageItem], rec
 
 
 def _edges(items: list[StageItem], protocol: Protocol) -> Iterator[Edge[Interval]]:
-    placed = [item for item in items if item.state not in ("unknown", "optional") or _on_prosthetic_road(item)]
+    placed: dict[str, list[StageItem]] = {}
+    for item in items:
+        if item.state not in ("unknown", "optional") or _on_prosthetic_road(item):
+            placed.setdefault(item.kind, []).append(item)
     for rule in protocol.intervals:
-        kinds = rule.earlier_stage, rule.later_stage
-        earlier, later = ([item for item in placed if item.kind == kind] for kind in kinds)
-        for first, second in _pairs(rule, earlier, later):
+        for first, second in _pairs(rule, placed.get(rule.earlier_stage, []), placed.get(rule.later_stage, [])):
             # What is done waits for nothing still to come; only a rule of either order binds the other way.
             if first.begun and second.begun:
                 continue
@@ -323,9 +327,12 @@ def _on_prosthetic_road(item: StageItem) -> bool:
 
 def _past(items: list[StageItem], protocol: Protocol) -> Iterator[Edge[Interval]]:
     begun = [item for item in items if item.done_on is not None]
+    kinds = {item.kind for item in begun}
     for rule in protocol.intervals:
+        if rule.either_order or not {rule.earlier_stage, rule.later_stage} <= kinds:
+            continue
         for second in begun:
-            if second.kind != rule.later_stage or rule.either_order:
+            if second.kind != rule.later_stage:
                 continue
             before = [
                 first
