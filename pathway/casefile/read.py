@@ -17,7 +17,7 @@ from pathway.events import FollowUp, NewCalendar
 from pathway.preferences import PREFERENCES
 from pathway.problems import Problem
 from pathway.protocol.model import Protocol
-from pathway.protocol.roles import predecessor_of
+from pathway.protocol.roles import may_be_declined, predecessor_of
 from pathway.record import CaseCalendar, Child, Decision, Operation, Record, Sex, Visit
 
 SCHEMA_VERSION = 1
@@ -245,6 +245,11 @@ def _detail(fields: Fields, key: str, protocol: Protocol) -> object | None:
     if key == "gate":
         return _gate(fields, protocol)
     stages = tuple(stage.id for stage in protocol.stages)
+    bound = {stage.id for stage in protocol.stages if not may_be_declined(stage, protocol)}
+    if fields.table.get("kind") == "decline" and fields.table.get(key) in bound:
+        fields.take(key)
+        fields.wrong(key, "a stage that can be declined by itself", "decline the operation that it belongs to")
+        return None
     numbered = _numbered_stages(protocol)
     given = fields.table.get(key)
     options = numbered if isinstance(given, str) and given in numbered else stages

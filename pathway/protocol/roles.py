@@ -69,6 +69,11 @@ def carrier_of(kind: Stage, protocol: Protocol) -> Stage | None:
     return protocol.carrier(kind.id)
 
 
+def may_be_declined(kind: Stage, protocol: Protocol) -> bool:
+    """Return whether a stage can be declined by itself: not what ends a lengthening, nor an examination before one."""
+    return numbered_with(kind, protocol) is None and kind.role != "reexamination"
+
+
 def numbered_with(kind: Stage, protocol: Protocol) -> Stage | None:
     """Return the lengthening that a stage belongs to, number by number: it ends it, or takes its nail out; or None."""
     return protocol.predecessor(kind.id) or protocol.carrier(kind.id)

@@ -18,8 +18,10 @@ from pathway.plan.make import make_plan
 from pathway.plan.model import Plan, PlanStage
 from pathway.plan.verify import check_plan
 from pathway.protocol.load import load_protocol
+from pathway.protocol.model import Accompanying, Stage
 from pathway.protocol.question import Question
-from pathway.record import Record
+from pathway.protocol.roles import may_be_declined
+from pathway.record import Decision, Record
 from tests.examples import FOLDER, NAMES, ON, example, example_plan
 
 PROTOCOL = load_protocol()
@@ -142,3 +144,36 @@ def test_the_judge_sees_a_visit_out_of_its_time_or_of_no_stage(change: dict[str,
     stages = tuple(one.model_copy(update=change) if one.id == visit else one for one in plan.stages)
     rules = {breach.rule for breach in check_plan(plan.model_copy(update={"stages": stages}), record, PROTOCOL)}
     assert rules & {"preparation_visit.before_lengthening", "accompanying"}
+
+
+@pytest.mark.parametrize("rule", PROTOCOL.accompanying, ids=lambda rule: rule.id)
+def test_what_goes_with_a_stage_can_be_declined(rule: Accompanying) -> None:
+    record = example("rowan-02")
+    no = Decision(date=ON, by="family", kind="decline", stage=rule.stage, reason="The family does not want it.")
+    asked = Question(record.model_copy(update={"decisions": (*record.decisions, no)}), PROTOCOL, ON)
+    assert rule.stage not in {stage.kind for stage in make_plan(asked, compared=False).stages if stage.date}
+
+
+@pytest.mark.parametrize(
+    "kind", [kind for kind in PROTOCOL.stages if not may_be_declined(kind, PROTOCOL)], ids=lambda kind: kind.id
+)
+def test_what_ends_a_lengthening_cannot_be_declined_by_itself(kind: Stage) -> None:
+    text = (FOLDER / "rowan-02.toml").read_text(encoding="utf-8") + (
+        f'\n[[decision]]\ndate = {ON}\nby = "family"\nkind = "decline"\nstage = "{kind.id}"\nreason = "No."\n'
+    )
+    read = read_case(text, "case.toml", PROTOCOL, ON)
+    assert isinstance(read, tuple)
+    assert "decline the operation that it belongs to" in read[0].sentence
+
+
+@pytest.mark.parametrize("name", ["rowan-02", "hawthorn-12"])
+@pytest.mark.parametrize(
+    "kind", [kind for kind in PROTOCOL.stages if may_be_declined(kind, PROTOCOL)], ids=lambda kind: kind.id
+)
+def test_any_other_stage_can_be_declined_and_there_is_a_plan(kind: Stage, name: str) -> None:
+    record = example(name)
+    no = Decision(date=ON, by="family", kind="decline", stage=kind.id, reason="No.")
+    asked = Question(record.model_copy(update={"decisions": (*record.decisions, no)}), PROTOCOL, ON)
+    assert kind.id not in {
+        stage.kind for stage in make_plan(asked, compared=False).stages if stage.status in COMING and stage.date
+    }

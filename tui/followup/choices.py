@@ -10,7 +10,7 @@ from pathway.casefile.read import PHYSES
 from pathway.plan.model import Plan
 from pathway.preferences import PREFERENCES
 from pathway.protocol.model import Protocol, Stage
-from pathway.protocol.roles import predecessor_of
+from pathway.protocol.roles import may_be_declined, predecessor_of
 from pathway.record import Operation, Record
 from pathway.views.words.paragraphs import in_date_order
 from tui.followup.options import Option, plain_options
@@ -74,7 +74,7 @@ def _kinds(plan: Plan, protocol: Protocol) -> Iterator[Stage]:
 def _declinable(plan: Plan, protocol: Protocol) -> Iterator[Option]:
     for stage in in_date_order(plan):
         kind = protocol.stage(stage.kind)
-        if stage.operation and stage.status not in ("done", "under_way") and predecessor_of(kind, protocol) is None:
+        if stage.operation and stage.status not in ("done", "under_way") and may_be_declined(kind, protocol):
             if stage.label != kind.label:
                 yield Option(stage.id, stage.label)
             yield Option(kind.id, kind.label if stage.label == kind.label else f"{kind.label} (every one)")

@@ -19,9 +19,15 @@ def accompanying_id(rule: Accompanying, stage: str) -> str:
 
 
 def accompanying_stages(stages: Sequence[pm.PlanStage], question: Question) -> Iterator[pm.PlanStage]:
-    """Yield what goes with the dated stages, still to come or lasting beyond the day, as stages of the plan."""
+    """Yield what goes with the dated stages, still to come or lasting beyond the day, as stages of the plan.
+
+    What family or team declined is left out.
+    """
     counted: dict[str, int] = {}
+    declined = {decision.stage for decision in question.record.decisions if decision.kind == "decline"}
     for rule in question.protocol.accompanying:
+        if rule.stage in declined:
+            continue
         for leader in stages:
             if leader.kind not in rule.around or rule.number not in (None, leader.number):
                 continue

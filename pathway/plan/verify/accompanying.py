@@ -8,15 +8,22 @@ from pathway.days import add_months
 from pathway.plan.model import Plan, PlanStage
 from pathway.plan.verify.breach import Breach
 from pathway.protocol.model import Protocol
+from pathway.record import Record
 
 COMING = ("ready", "blocked", "later")
 
 
-def accompanying_breaches(plan: Plan, protocol: Protocol) -> Iterator[Breach]:
-    """Yield every lengthening to come without what goes with it, and every such visit out of its time."""
+def accompanying_breaches(plan: Plan, record: Record, protocol: Protocol) -> Iterator[Breach]:
+    """Yield every lengthening to come without what goes with it, and every such visit out of its time.
+
+    What was declined need not be there.
+    """
     shown = {stage.id: stage for stage in plan.stages}
+    declined = {decision.stage for decision in record.decisions if decision.kind == "decline"}
     due: set[str] = set()
     for rule in protocol.accompanying:
+        if rule.stage in declined:
+            continue
         for stage in plan.stages:
             if stage.date is None or stage.kind not in rule.around or rule.number not in (None, stage.number):
                 continue
