@@ -5,12 +5,15 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator
 from functools import cached_property
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from pathway.days import Day
+from pathway.plain_text import visible
 
+Text = Annotated[str, AfterValidator(visible)]
+"""What people write: characters that nobody sees stand as their numbers, whatever door they came by."""
 Side = Literal["left", "right"]
 Sex = Literal["girl", "boy"]
 Value = bool | float | str
@@ -57,7 +60,7 @@ class Child(Frozen):
     affected_side: Literal["left", "right", "both"]
     diagnosis: str
     growth_pattern: str | None = None
-    note: str = ""
+    note: Text = ""
 
 
 class Measurement(Frozen):
@@ -67,7 +70,7 @@ class Measurement(Frozen):
     side: Side | None
     value: Value
     method: str
-    note: str = ""
+    note: Text = ""
 
 
 class Missing(Frozen):
@@ -76,7 +79,7 @@ class Missing(Frozen):
     finding: str
     side: Side | None
     why: WhyMissing
-    note: str = ""
+    note: Text = ""
 
 
 class Visit(Frozen):
@@ -91,7 +94,7 @@ class Visit(Frozen):
     skeletal_age_method: str | None = None
     measurements: tuple[Measurement, ...] = ()
     missing: tuple[Missing, ...] = ()
-    note: str = ""
+    note: Text = ""
 
 
 class Operation(Frozen):
@@ -111,7 +114,7 @@ class Operation(Frozen):
     device_removed: Day | None = None
     device: str | None = None
     complications: tuple[str, ...] = ()
-    note: str = ""
+    note: Text = ""
 
 
 class Decision(Frozen):
@@ -123,10 +126,10 @@ class Decision(Frozen):
     date: Day
     by: Literal["family", "team"]
     kind: DecisionKind
-    reason: str
+    reason: Text
     stage: str | None = None
     gate: str | None = None
-    course: str | None = None
+    course: Text | None = None
     prefer: str | None = None
     from_date: Day | None = None
     to_date: Day | None = None
@@ -155,13 +158,13 @@ class Dates(Frozen):
 class SchoolHoliday(Dates):
     """A school holiday with its name."""
 
-    name: str
+    name: Text
 
 
 class BlockedWeeks(Dates):
     """Days on which the clinic does not operate, with the reason."""
 
-    reason: str
+    reason: Text
 
 
 class CaseCalendar(Frozen):

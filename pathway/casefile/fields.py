@@ -9,6 +9,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from pathway.casefile.lines import Path, dotted, field_lines, line_of
+from pathway.plain_text import hidden_in, visible
 from pathway.problems import Problem
 from pathway.record import LAST_YEAR
 
@@ -81,6 +82,10 @@ class Fields:
             return ""
         if required and not value.strip():
             self.wrong(key, required, "write it between the quotes", found="empty text")
+        hidden = hidden_in(value)
+        if hidden is not None:
+            self.wrong(key, "plain text", "remove it", found=f"a character that nobody sees ({hidden[1]})")
+            return visible(value)
         return value
 
     def choice(self, key: str, options: Collection[str], what: str, required: bool = False) -> str | None:
@@ -227,7 +232,7 @@ def show(value: object) -> str:
 
 
 def _short(text: str) -> str:
-    line = " ".join(text.split())
+    line = visible(" ".join(text.split()))
     return line if len(line) <= _LONGEST_SHOWN else f"{line[: _LONGEST_SHOWN - 1]}…"
 
 

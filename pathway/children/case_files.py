@@ -5,27 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 
 from pathway.children import examples
-from pathway.problems import Problem, Refused, refused
+from pathway.files.reading import read_text
+from pathway.problems import refused
 
 MOST_BYTES = 2_000_000
 
 
 def text_of(path: Path) -> str:
     """Return the text of a case file."""
-    try:
-        if path.is_file() and path.stat().st_size > MOST_BYTES:
-            raise refused(str(path), f"{path.stat().st_size} bytes", f"at most {MOST_BYTES}", "is it a case file?")
-        return path.read_text(encoding="utf-8")
-    except UnicodeDecodeError:
-        found, expected, remedy = "text that is not UTF-8", "a UTF-8 text file", "save it again as UTF-8"
-    except FileNotFoundError:
-        found, expected, remedy = "no such file", "a case file", f"the examples are {', '.join(examples.names())}"
-    except IsADirectoryError:
-        found, expected, remedy = "a folder", "a case file", "name a .toml file in it"
-    except OSError as error:
-        what = f"cannot be read ({error.strerror})"
-        raise Refused(Problem(str(path), "", None, what, "", "check the file and its permissions")) from error
-    raise refused(str(path), found, expected, remedy)
+    names = f"the examples are {', '.join(examples.names())}"
+    return read_text(path, "a case file", MOST_BYTES, missing=names, folder="name a .toml file in it", bom=True)
 
 
 def files_in(folder: Path) -> tuple[Path, ...]:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import datetime
-import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING
 
+from pathway.children import case_files
 from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, save_failed
+from pathway.files.writing import PRIVATE, put
+from pathway.problems import Refused
 
 if TYPE_CHECKING:
     from pathway.events import Event
@@ -74,13 +75,10 @@ class FileStorage:
         return Saved(f"Saved in {file.name}{', which was missing and has been written again' if gone else beside}.")
 
     def _text(self, child: str) -> str:
-        file = self._files[child]
         try:
-            return file.read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError) as error:
-            words = error.strerror if isinstance(error, OSError) else "not UTF-8"
-            what = f"cannot be read ({words}). Check the file and its permissions"
-            raise save_failed(str(file), what, "") from error
+            return case_files.text_of(self._files[child])
+        except Refused as error:
+            raise SaveFailed(*error.problems) from error
 
 
 def save_events(
@@ -106,13 +104,7 @@ def _kept_beside(file: Path) -> Path:
     while True:
         beside = file.with_name(f"{file.stem}.before-{number}.txt")
         with suppress(FileExistsError):
-            handle = os.open(beside, os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0), mode)
-            try:
-                with os.fdopen(handle, "wb") as opened:
-                    _through(opened, before)
-            except BaseException:
-                beside.unlink(missing_ok=True)
-                raise
+            put(beside, before, mode, new=True)
             return beside
         number += 1
 
@@ -124,19 +116,5 @@ def _write(file: Path, text: str) -> None:
     """
     there = file.exists()
     ends = "\r\n" if there and b"\r\n" in file.read_bytes() else "\n"
-    handle, name = tempfile.mkstemp(dir=file.resolve().parent, prefix=f".{file.name}.")
-    try:
-        with os.fdopen(handle, "wb") as opened:
-            _through(opened, text.replace("\n", ends).encode())
-        if there:
-            Path(name).chmod(file.stat().st_mode & 0o777)
-        Path(name).replace(file.resolve())
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-
-
-def _through(opened: BinaryIO, data: bytes) -> None:
-    opened.write(data)
-    opened.flush()
-    os.fsync(opened.fileno())
+    mode = file.stat().st_mode & 0o777 if there else PRIVATE
+    put(file.resolve(), text.replace("\n", ends).encode(), mode)

@@ -29,11 +29,12 @@ Verb = TypeVar("Verb", bound=Callable[..., Any])
 
 def protocol_of(overlay_dir: Path | None) -> Protocol:
     """Return the protocol, with the clinic's folder laid over it and proved; refuses with every fault."""
+    from pathway.files.rules import rules_folder
     from pathway.problems import Refused
     from pathway.protocol.load import load_protocol
 
     try:
-        protocol = load_protocol() if overlay_dir is None else load_protocol(overlay_dir)
+        protocol = load_protocol() if overlay_dir is None else load_protocol(rules_folder(overlay_dir))
     except Refused as error:
         whose = "The rules" if overlay_dir is None else f"The rules of {overlay_dir}"
         head = f"{whose} cannot be {'used' if overlay_dir is None else 'applied over ours'}."
@@ -64,6 +65,11 @@ class Asked:
     def registry(self) -> RegistryAt:
         """Return where the registry is; its key is asked for once."""
         return self._where.at()
+
+    @property
+    def files(self) -> tuple[Path | None, ...]:
+        """Return the files that are read for the child, which nothing may be written over."""
+        return (self.located.file, *self._where.files)
 
     @cached_property
     def located(self) -> Located:

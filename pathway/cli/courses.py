@@ -10,7 +10,7 @@ import click
 from pathway.cli.asked import Asked, child_verb
 from pathway.cli.errors import leave_with_conflicts, refuse
 from pathway.cli.options import as_day, json_option, plain_option
-from pathway.cli.printing import width, with_headings, words_only
+from pathway.cli.printing import show, show_json, show_with_headings, width, words_only
 from pathway.preferences import PREFERENCES
 
 
@@ -106,11 +106,11 @@ def alternatives(
         if firm is not None:
             data["stands"], data["turns"] = firm.stands, [asdict(turn) for turn in firm.turns]
             data["same_first"], data["weighed"] = firm.same_first, firm.weighed
-        click.echo(part_json({**data, **compared, "caution": answer.wished.cautions[0].text}))
+        show_json(part_json({**data, **compared, "caution": answer.wished.cautions[0].text}))
     else:
-        click.echo(with_headings(courses_text(answer, width(), plain=words_only(plain), firm=firm)), nl=False)
+        show_with_headings(courses_text(answer, width(), plain=words_only(plain), firm=firm))
         if firm is not None:
-            click.echo("".join(f"{line}\n" for line in first_lines(answer.wished, firm, width())), nl=False)
+            show("".join(f"{line}\n" for line in first_lines(answer.wished, firm, width())), nl=False)
     leave_with_conflicts(answer.wished)
 
 

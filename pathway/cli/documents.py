@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,11 @@ import click
 from pathway.cli.asked import Asked, child_verb
 from pathway.cli.errors import leave_with_conflicts, note, refuse
 from pathway.cli.groups import Renamed
-from pathway.problems import CannotBeDone, Problem, Refused, refused
+from pathway.cli.options import Output, output_options
+from pathway.files.kinds import Form, Kind, marked, marked_kind
+from pathway.files.reading import read_text
+from pathway.files.writing import Target, refuse_place, write_out
+from pathway.problems import CannotBeDone, Problem, refused
 
 if TYPE_CHECKING:
     from pathway.children.resolve import KnownChild
@@ -23,16 +28,9 @@ if TYPE_CHECKING:
     from pathway.views.drawings.drawing import Drawing
     from pathway.views.words.wording import Wording
 
+MOST_WORDING_BYTES = 2_000_000
 PICTURES = ("timeline", "growth", "graph")
 FORMER = {"road": "timeline"}
-out_option = click.option(
-    "-o",
-    "--out",
-    type=click.Path(path_type=Path),
-    required=True,
-    metavar="FILE",
-    help="File to write; its extension sets the format.",
-)
 paper_option = click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", help="Page size of a PDF.")
 language_option = click.option("--language", default="en", metavar="CODE", help="Language of the text (en).")
 wording_option = click.option(
@@ -46,13 +44,13 @@ wording_option = click.option(
 
 @click.command()
 @child_verb
-@out_option
+@output_options(required=True, text="File to write; its extension sets the format.")
 @paper_option
 @language_option
 @wording_option
 def handout(
     asked: Asked,
-    out: Path,
+    out: Output,
     paper: Paper,
     language: str,
     own: Path | None,
@@ -60,21 +58,21 @@ def handout(
     """Write the family's document: the years ahead in plain words (.pdf or .html)."""
     from pathway.views.documents.handout import handout as made_for_family
 
-    _ending(out, ("pdf", "html"))
+    target = _target(out, "handout", ("pdf", "html"), own, *asked.files)
     words = _words(language, own)
     if words.notice:
         note(words.notice)
-    _write(made_for_family(asked.compared, words, asked.protocol), out, paper)
+    _write(made_for_family(asked.compared, words, asked.protocol), target, paper)
     leave_with_conflicts(asked.plan)
 
 
 @click.command()
 @child_verb
-@out_option
+@output_options(required=True, text="File to write; its extension sets the format.")
 @paper_option
 def summary(
     asked: Asked,
-    out: Path,
+    out: Output,
     paper: Paper,
 ) -> None:
     """Write the team's document: the plan on one page for the file (.pdf, .html or .md).
@@ -83,23 +81,24 @@ def summary(
     """
     from pathway.views.documents.summary import summary as made_for_team
 
-    _ending(out, ("pdf", "html", "md"))
+    target = _target(out, "summary", ("pdf", "html", "md"), *asked.files)
     names = {rule.id: rule.label for rule in asked.protocol.findings}
     kept = asked.child.origin == "registry"
-    _write(made_for_team(asked.compared, names, _accepted(asked.child) if kept else None, kept=kept), out, paper)
+    accepted = _accepted(asked.child) if kept else None
+    _write(made_for_team(asked.compared, names, accepted, kept=kept), target, paper)
     leave_with_conflicts(asked.plan)
 
 
 @click.command()
 @click.argument("which", type=Renamed(PICTURES, FORMER))
 @child_verb
-@out_option
+@output_options(required=True, text="File to write; its extension sets the format.")
 @language_option
 @wording_option
 def picture(
     which: str,
     asked: Asked,
-    out: Path,
+    out: Output,
     language: str,
     own: Path | None,
 ) -> None:
@@ -108,14 +107,14 @@ def picture(
     from pathway.views.drawings.drawing import captioned
     from pathway.views.words.caution import caution
 
-    ending = _ending(out, ("svg", "png"))
+    target = _target(out, f"picture of the {which}", ("svg", "png"), own, *asked.files)
     words = _words(language, own)
     drawing = _drawing(which, asked.plan, words, asked.protocol)
     if drawing is None:
         expected = "one visit with both legs measured"
         raise CannotBeDone(Problem(asked.name, "", None, "no leg length", expected, "nothing drawn"))
     drawing = captioned(drawing, caution(asked.plan))
-    _save(out, drawing.svg().encode() if ending == "svg" else png(drawing))
+    _save(target, drawing.svg().encode() if target.form == "svg" else png(drawing))
     leave_with_conflicts(asked.plan)
 
 
@@ -158,33 +157,44 @@ def _accepted(known: KnownChild) -> AcceptedPlan | None:
 def _words(language: str, own: Path | None) -> Wording:
     from pathway.views.words.wording import wording
 
-    try:
-        text = None if own is None else own.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError):
-        refuse("--wording", f"nothing readable at {own}", "a UTF-8 file of words", "check the path")
+    text = (
+        None if own is None else read_text(own, "a file of words (TOML)", MOST_WORDING_BYTES, missing="check --wording")
+    )
     return wording(language, text, str(own))
 
 
-def _ending(out: Path, known: tuple[str, ...]) -> str:
-    ending = out.suffix.lower().removeprefix(".")
-    if ending not in known:
+@dataclass(frozen=True, slots=True)
+class _Paper:
+    """Where a document goes, in which form, as which kind."""
+
+    target: Target
+    form: Form
+    kind: Kind
+
+
+def _target(out: Output, what: str, known: tuple[Form, ...], *inputs: Path | None) -> _Paper:
+    """Return where a document goes; refuses an unknown extension and a place it may not go to, before any work."""
+    assert out.file is not None
+    ending = out.file.suffix.lower().removeprefix(".")
+    form = next((one for one in known if one == ending), None)
+    if form is None:
         wanted = " or ".join(f".{name}" for name in known)
-        refuse("-o", repr(out.name), f"a name that ends in {wanted}", "add the extension")
-    return ending
+        refuse("-o", repr(out.file.name), f"a name that ends in {wanted}", "add the extension")
+    kind = marked_kind(what, form)
+    target = out.to(kind, *inputs)
+    refuse_place(target)
+    return _Paper(target, form, kind)
 
 
-def _write(document: Document, out: Path, paper: Paper) -> None:
+def _write(document: Document, place: _Paper, paper: Paper) -> None:
     from pathway.views.documents.files import html, markdown, pdf
 
-    ending = out.suffix.lower()
-    made = pdf(document, paper) if ending == ".pdf" else (html if ending == ".html" else markdown)(document).encode()
-    _save(out, made)
+    if place.form == "pdf":
+        _save(place, pdf(document, paper, keywords=(place.kind.mark,)))
+    else:
+        _save(place, (html if place.form == "html" else markdown)(document).encode())
 
 
-def _save(out: Path, made: bytes) -> None:
-    try:
-        out.write_bytes(made)
-    except OSError as error:
-        what = f"{out} cannot be written ({error.strerror})"
-        raise Refused(Problem("-o", "", None, what, "", "name a file in a folder you may write to")) from error
-    note(f"Wrote {out}.")
+def _save(place: _Paper, made: bytes) -> None:
+    write_out(place.target, marked(made, place.kind))
+    note(f"Wrote {place.target.file}.")

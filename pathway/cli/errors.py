@@ -14,6 +14,7 @@ from typing import NoReturn, Protocol
 
 import click
 
+from pathway.plain_text import visible
 from pathway.problems import CannotBeDone, Refused, refused
 
 CANNOT_PLAN, BAD_INPUT = 1, 2
@@ -82,12 +83,12 @@ def refuse(place: str, found: str, expected: str, remedy: str = "") -> NoReturn:
 
 def note(sentence: str) -> None:
     """Say something beside the data: on stderr."""
-    click.echo(sentence, err=True)
+    click.echo(visible(sentence), err=True)
 
 
 def confirmed(question: str) -> bool:
     """Ask a question on stderr; no is the answer where only Enter is pressed."""
-    return click.confirm(question, default=False, err=True)
+    return click.confirm(visible(question), default=False, err=True)
 
 
 def secret(question: str) -> str:

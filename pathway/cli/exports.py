@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import datetime
-import os
 import sys
-import tempfile
 from collections.abc import Iterator
 from importlib import metadata, util
 from pathlib import Path
@@ -16,8 +14,21 @@ import click
 from pathway.children.case_files import MOST_BYTES
 from pathway.cli.asked import Asked, child_verb, protocol_of, tell_notes
 from pathway.cli.errors import leave, leave_with_conflicts, note, refuse, tell
-from pathway.cli.options import RegistryOptions, now, on_option, protocol_option, registry_options, today
+from pathway.cli.options import (
+    Output,
+    RegistryOptions,
+    now,
+    on_option,
+    output_options,
+    protocol_option,
+    registry_options,
+    today,
+)
+from pathway.cli.printing import show_bytes
 from pathway.cli.rules import rules
+from pathway.files.kinds import CALENDAR, FHIR_PLAN, FHIR_RULES, Kind
+from pathway.files.reading import checked_text, read_bytes
+from pathway.files.writing import refuse_place, write_out
 from pathway.problems import Problem, Refused
 from pathway.protocol.question import Question
 
@@ -31,13 +42,6 @@ if TYPE_CHECKING:
     from pathway.protocol.model import Protocol
     from pathway.record import Record
 
-output_option = click.option(
-    "-o",
-    "--output",
-    "out",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="File to write; printed if not given.",
-)
 stamp_option = click.option(
     "--stamp",
     type=click.DateTime(["%Y-%m-%dT%H:%M:%SZ"]),
@@ -47,7 +51,7 @@ stamp_option = click.option(
 
 @click.command()
 @child_verb
-@output_option
+@output_options()
 @click.option("--lengthening", metavar="STAGE", help="Add every day of one lengthening, such as femoral_lengthening_1.")
 @click.option(
     "--previous",
@@ -57,7 +61,7 @@ stamp_option = click.option(
 @stamp_option
 def calendar(
     asked: Asked,
-    out: Path | None,
+    out: Output,
     lengthening: str | None,
     previous: Path | None,
     stamp: datetime.datetime | None,
@@ -80,13 +84,14 @@ def calendar(
         entries += _lengthening(made, record, protocol, lengthening)
         parts.append(part_of(lengthening))
     about = f"{made.cautions[0].text} Planned as of {day} with {protocol.name} {protocol.version}."
-    _write(calendar_bytes(made.child.id, entries, day, _moment(stamp), about, before, parts), out)
+    made_of = (previous, *asked.files)
+    _write(calendar_bytes(made.child.id, entries, day, _moment(stamp), about, before, parts), out, CALENDAR, *made_of)
     leave_with_conflicts(made)
 
 
 @click.command()
 @click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path))
-@output_option
+@output_options()
 @click.option("--ndjson", is_flag=True, help="One document per line, for any number of case files.")
 @stamp_option
 @on_option
@@ -94,7 +99,7 @@ def calendar(
 @registry_options
 def fhir(
     cases: tuple[Path, ...],
-    out: Path | None,
+    out: Output,
     ndjson: bool,
     stamp: datetime.datetime | None,
     on: datetime.date | None,
@@ -111,28 +116,29 @@ def fhir(
     moment = _moment(stamp)
     if not ndjson:
         asked = Asked(cases[0], on, overlay_dir, where)
-        _write((_document(asked.plan, asked.record, asked.protocol, moment) + "\n").encode(), out)
+        text = _document(asked.plan, asked.record, asked.protocol, moment) + "\n"
+        _write(text.encode(), out, FHIR_PLAN, *asked.files)
         leave_with_conflicts(asked.plan)
         return
     failed: list[int] = []
     day, protocol, registry = today(on), protocol_of(overlay_dir), where.at()
     several = _each(cases)
-    _write(_lines(several, protocol, day, moment, failed, registry), out)
+    _write(_lines(several, protocol, day, moment, failed, registry), out, FHIR_PLAN, *several, *where.files)
     if failed:
         note(f"{len(failed)} of {len(several)} case files produced no document; they are named above.")
         leave(max(failed))
 
 
 @rules.command("export", short_help="the rules as PlanDefinitions (FHIR R4)")
-@output_option
+@output_options()
 @protocol_option
-def export(out: Path | None, overlay_dir: Path | None) -> None:
+def export(out: Output, overlay_dir: Path | None) -> None:
     """Write the rules as PlanDefinitions (FHIR R4, JSON): one a stage, one for their order; needs the extra `fhir`."""
     _needs_fhir()
     from pathway.exports.fhir.checked import checked
     from pathway.exports.fhir.rules import rules_bundle
 
-    _write((checked(rules_bundle(protocol_of(overlay_dir))) + "\n").encode(), out)
+    _write((checked(rules_bundle(protocol_of(overlay_dir))) + "\n").encode(), out, FHIR_RULES)
 
 
 def _lines(
@@ -194,12 +200,8 @@ def _lengthening(made: Plan, record: Record, protocol: Protocol, wanted: str) ->
 def _previous(path: Path) -> Mapping[str, Earlier]:
     from pathway.exports.calendar.ics import read_previous
 
-    try:
-        with path.open("rb") as file:
-            found = read_previous(file.read(MOST_BYTES), str(path))
-    except OSError as error:
-        what = f"cannot be read ({error.strerror})"
-        raise Refused(Problem(str(path), "", None, what, "", "name the file that was sent before")) from error
+    data = read_bytes(path, "the calendar that was sent before", MOST_BYTES, missing="name the file that was sent")
+    found = read_previous(checked_text(data, str(path), "a calendar").encode(), str(path))
     if isinstance(found, Problem):
         raise Refused(found)
     return found
@@ -223,28 +225,13 @@ def _moment(stamp: datetime.datetime | None) -> datetime.datetime:
     return now().replace(microsecond=0)
 
 
-def _write(data: bytes | Iterator[bytes], out: Path | None) -> None:
+def _write(data: bytes | Iterator[bytes], out: Output, kind: Kind, *inputs: Path | None) -> None:
     """Write to the file at once or not at all, else to standard output; leaves with a sentence where it cannot."""
-    chunks = iter((data,)) if isinstance(data, bytes) else data
-    if out is None:
-        for chunk in chunks:
-            click.echo(chunk, nl=False)
+    if out.file is None:
+        for chunk in (data,) if isinstance(data, bytes) else data:
+            show_bytes(chunk)
         return
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{out.name}.", dir=out.parent)
-    except OSError as error:
-        raise _unwritable(out, error, "check the folder and its permissions") from error
-    try:
-        with os.fdopen(handle, "wb") as file:
-            for chunk in chunks:
-                file.write(chunk)
-        Path(name).chmod(0o600)
-        Path(name).replace(out)
-    except OSError as error:
-        raise _unwritable(out, error, "check the disk and the folder") from error
-    finally:
-        Path(name).unlink(missing_ok=True)
-
-
-def _unwritable(out: Path, error: OSError, remedy: str) -> Refused:
-    return Refused(Problem(str(out), "", None, f"cannot be written ({error.strerror})", "", remedy))
+    target = out.to(kind, *inputs)
+    refuse_place(target)
+    write_out(target, data)
+    note(f"Wrote {out.file}.")

@@ -24,7 +24,7 @@ from pathway.cli.options import (
     registry_options,
     today,
 )
-from pathway.cli.printing import width
+from pathway.cli.printing import show, show_json, width
 from pathway.problems import Problem, Refused, cannot
 from pathway.protocol.question import Question
 
@@ -293,12 +293,12 @@ def _show(seen: Preview, as_json: bool) -> None:
     from pathway.views.words.changes import changes_text, new_notices
 
     if not as_json:
-        click.echo(changes_text(seen, width()), nl=False)
+        show(changes_text(seen, width()), nl=False)
         return
     changes = [{**asdict(change.difference), "because": change.because} for change in seen.changes]
     data: dict[str, object] = {"child": seen.after.child.id, "before": str(seen.before.on), "on": str(seen.after.on)}
     data |= {"entered": seen.entered, "changes": changes, "notices": new_notices(seen)}
-    click.echo(part_json({**data, "caution": seen.after.cautions[0].text}))
+    show_json(part_json({**data, "caution": seen.after.cautions[0].text}))
 
 
 def _wanted(save: bool | None, as_json: bool) -> bool:

@@ -13,13 +13,16 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from pathway.cli.errors import refuse, secret
+from pathway.files.reading import read_text
+from pathway.files.writing import Target
 from pathway.registry.default import VARIABLE
 
 if TYPE_CHECKING:
     from pathway.children.resolve import RegistryAt
+    from pathway.files.kinds import Kind
 
 KEY_VARIABLE = "LIMB_PATHWAY_KEY_FILE"
-LONGEST_KEY = 1000
+LONGEST_KEY, MOST_KEY_BYTES = 1000, 100_000
 Verb = TypeVar("Verb", bound=Callable[..., Any])
 
 
@@ -58,6 +61,15 @@ class RegistryOptions:
     ask_key: bool = False
 
     @property
+    def files(self) -> tuple[Path, ...]:
+        """Return the files that belong to the registry, which nothing may be written over."""
+        from pathway.registry.default import default_file
+
+        address = self.address
+        own = default_file() if address is None else Path(address.removeprefix("sqlite:///")).expanduser()
+        return (own, *((self.key_file,) if self.key_file is not None else ()))
+
+    @property
     def named(self) -> bool:
         """Return whether a registry was named."""
         return self.address is not None
@@ -74,17 +86,52 @@ class RegistryOptions:
             return secret("Key of the registry")
         if self.key_file is None:
             return None
-        try:
-            with self.key_file.open(encoding="utf-8") as file:
-                key = file.readline(LONGEST_KEY + 1).rstrip("\r\n")
-        except (OSError, UnicodeDecodeError) as error:
-            why = error.strerror if isinstance(error, OSError) else "not UTF-8"
-            found = f"a key file that cannot be read ({why})"
-            refuse(str(self.key_file), found, "a text file", "check --key-file")
+        text = read_text(self.key_file, "the key of a registry", MOST_KEY_BYTES, missing="check --key-file")
+        key = text.split("\n", 1)[0]
         if not key or len(key) > LONGEST_KEY:
             expected = f"it in the first line, up to {LONGEST_KEY} characters"
             refuse(str(self.key_file), "no key", expected, "write it")
         return key
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """Where a verb writes to, None for the terminal, and what it may do there."""
+
+    file: Path | None
+    replace: bool = False
+    shared: bool = False
+
+    def to(self, kind: Kind | None, *inputs: Path | None) -> Target:
+        """Return the place for a kind of output, made from these inputs; a file must have been named."""
+        assert self.file is not None
+        return Target(self.file, kind, self.replace, tuple(one for one in inputs if one is not None), self.shared)
+
+
+def output_options(
+    *, required: bool = False, text: str = "File to write; printed if not given."
+) -> Callable[[Verb], Verb]:
+    """Return what gives a verb the options on where it writes, as one argument `out`."""
+
+    def given(verb: Verb) -> Verb:
+        @functools.wraps(verb)
+        def with_out(*args: Any, output: Path | None, replace_other: bool, shared: bool, **others: Any) -> Any:
+            return verb(*args, out=Output(output, replace_other, shared), **others)
+
+        where = click.option(
+            "-o",
+            "--output",
+            "output",
+            type=click.Path(path_type=Path),
+            required=required,
+            metavar="FILE",
+            help=f"{text} An earlier one of its kind is replaced.",
+        )
+        replace = click.option("--replace", "replace_other", is_flag=True, help="Replace a file of another kind too.")
+        shared = click.option("--shared", is_flag=True, help="Let others on this machine read the file.")
+        return where(replace(shared(with_out)))  # type: ignore[return-value]
+
+    return given
 
 
 def registry_options(verb: Verb) -> Verb:

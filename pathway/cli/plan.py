@@ -11,7 +11,7 @@ import click
 from pathway.cli.asked import Asked, child_verb, protocol_of
 from pathway.cli.errors import leave_with_conflicts, note
 from pathway.cli.options import RegistryOptions, json_option, on_option, plain_option, protocol_option
-from pathway.cli.printing import can_open_screens, width, with_headings, words_only
+from pathway.cli.printing import can_open_screens, show, show_json, show_with_headings, width, words_only
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan
@@ -88,22 +88,22 @@ def why(asked: Asked, stage: str, as_json: bool) -> None:
             considered = [item.model_dump(mode="json") for item in made.considered if item.about == kind]
             refused = next((item.model_dump(mode="json") for item in made.refused if item.stage == kind), None)
             data["refused"] = refused
-            click.echo(part_json({**data, "considered": considered, "caution": _caution(made)}))
+            show_json(part_json({**data, "considered": considered, "caution": _caution(made)}))
             return
         label, lines = protocol.stage(kind).label, why_changes.why_not(made, kind, protocol)
-        click.echo(with_headings(why_text(made, label, lines, width())), nl=False)
+        show_with_headings(why_text(made, label, lines, width()))
         return
     if as_json:
         cited = [source.model_dump(mode="json") for source in made.sources if source.id in found.sources]
         data = {"stage": found.model_dump(mode="json"), "sources": cited, "caution": _caution(made)}
-        click.echo(part_json({**data, **why_changes.changes_data(made, found.kind, protocol, found)}))
+        show_json(part_json({**data, **why_changes.changes_data(made, found.kind, protocol, found)}))
         return
     from pathway.views.words import paragraphs
     from pathway.views.words.printed import printed
 
     facts = printed(paragraphs.facts(made, found), width(), plain=True)
     lines = (*reasons_of(made, found), *why_changes.changes(made, found, protocol))
-    click.echo(with_headings(why_text(made, found, lines, width(), facts)), nl=False)
+    show_with_headings(why_text(made, found, lines, width(), facts))
 
 
 @click.command()
@@ -119,12 +119,12 @@ def growth(asked: Asked, as_json: bool, plain: bool) -> None:
 
     made = asked.plan
     if as_json:
-        click.echo(part_json({"growth": made.growth.model_dump(mode="json"), "caution": _caution(made)}))
+        show_json(part_json({"growth": made.growth.model_dump(mode="json"), "caution": _caution(made)}))
         return
     drawn = None if words_only(plain) else growth_chart(made, width(), CHART_ROWS)
     if drawn is not None:
-        click.echo("\n".join((drawn.text, *wrap(CHART_KEY, width()), "")))
-    click.echo(with_headings(growth_text(made, width())), nl=False)
+        show("\n".join((drawn.text, *wrap(CHART_KEY, width()), "")))
+    show_with_headings(growth_text(made, width()))
 
 
 @click.command()
@@ -156,12 +156,12 @@ def programme(asked: Asked, as_json: bool, what_turns: bool) -> None:
     if as_json:
         told = None if isinstance(found, str) else found.model_dump(mode="json")
         why = found if isinstance(found, str) else ""
-        click.echo(part_json({"programme": told, "why_none": why, "caution": _caution(made)}))
+        show_json(part_json({"programme": told, "why_none": why, "caution": _caution(made)}))
         return
     lines = wrap(f"The programme of {child_words(made)}; on {made.on}", width(), "", "  ")
     lines += wrap(caution(made), width())
     lines += ["", *wrap(found, width())] if isinstance(found, str) else printed(programme_paragraphs(found), width())
-    click.echo(with_headings("\n".join((*lines, ""))), nl=False)
+    show_with_headings("\n".join((*lines, "")))
 
 
 def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: SheetsOfPlan | None = None) -> None:
@@ -173,18 +173,19 @@ def _print_plan(made: Plan, as_json: bool, plain: bool, sheets: SheetsOfPlan | N
         waiting = [
             {"stage": item.stage, "needs": [problem.sentence for problem in item.problems]} for item in sheets.not_yet
         ]
-        click.echo(part_json({**made.model_dump(mode="json"), "worksheets": worked, "worksheets_not_yet": waiting}))
+        show_json(part_json({**made.model_dump(mode="json"), "worksheets": worked, "worksheets_not_yet": waiting}))
+    elif as_json:
+        show_json(plan_json(made))
     else:
-        text = plan_json(made) if as_json else with_headings(plan_text(made, width(), plain=words_only(plain)))
-        click.echo(text, nl=as_json)
+        show_with_headings(plan_text(made, width(), plain=words_only(plain)))
     if sheets and not as_json:
         from pathway.views.words.worksheet import not_yet_text, worksheet_text
 
         for sheet in sheets.made:
             printed = worksheet_text(sheet, width(), plain=words_only(plain))
-            click.echo("\n" + with_headings(printed), nl=False)
+            show_with_headings("\n" + printed)
         for item in sheets.not_yet:
-            click.echo("\n" + not_yet_text(item, width()))
+            show("\n" + not_yet_text(item, width()))
     leave_with_conflicts(made)
 
 

@@ -8,6 +8,28 @@ import sys
 
 import click
 
+from pathway.plain_text import json_visible, visible
+
+
+def show(text: str, *, nl: bool = True) -> None:
+    """Print words to standard output; what nobody sees, such as what steers a terminal, stands as its number."""
+    click.echo(visible(text), nl=nl)
+
+
+def show_json(text: str, *, nl: bool = True) -> None:
+    """Print JSON to standard output, all of it visible and to be read back as it was."""
+    click.echo(json_visible(text), nl=nl)
+
+
+def show_with_headings(text: str, *, nl: bool = False) -> None:
+    """Print words as `show` does, with their headings strong where a terminal shows that."""
+    click.echo(with_headings(visible(text)), nl=nl)
+
+
+def show_bytes(data: bytes) -> None:
+    """Print a file's bytes as they are: made by writers that let nothing through that nobody sees."""
+    click.echo(data, nl=False)
+
 
 def width() -> int:
     """Return the columns to print in: those of the terminal, from 60 to 120."""

@@ -6,10 +6,11 @@ from pathlib import Path
 
 import click
 
+from pathway.cli import printing
 from pathway.cli.asked import protocol_of, refuse_unproved
 from pathway.cli.groups import Verbs
 from pathway.cli.options import json_option, protocol_option
-from pathway.cli.printing import width
+from pathway.cli.printing import show_json, width
 
 
 @click.group(cls=Verbs)
@@ -30,10 +31,10 @@ def list_(kind: str | None, markdown: bool, overlay_dir: Path | None, as_json: b
 
     protocol = protocol_of(overlay_dir)
     if markdown:
-        click.echo(catalogue(protocol), nl=False)
+        printing.show(catalogue(protocol), nl=False)
         return
     text = part_json(list_data(protocol, kind)) + "\n" if as_json else list_text(protocol, kind, width())
-    click.echo(text, nl=False)
+    printing.show(text, nl=False)
 
 
 @rules.command(short_help="one rule, with its sources and what depends on it")
@@ -47,7 +48,7 @@ def show(id: str, overlay_dir: Path | None, as_json: bool) -> None:
 
     protocol = protocol_of(overlay_dir)
     text = part_json(page_data(protocol, id)) + "\n" if as_json else page_text(protocol, id, width())
-    click.echo(text, nl=False)
+    printing.show(text, nl=False)
 
 
 @rules.command(short_help="prove that the rules are consistent")
@@ -58,7 +59,7 @@ def check(overlay_dir: Path | None) -> None:
     if overlay_dir is None:
         refuse_unproved(protocol, "The rules are not consistent.")
     count = sum(1 for _ in protocol.rules())
-    click.echo(f"{protocol.name} {protocol.version}: {count} rules, no faults.")
+    printing.show(f"{protocol.name} {protocol.version}: {count} rules, no faults.")
 
 
 @rules.command(short_help="what a clinic's folder changes, as a sheet to review")
@@ -66,14 +67,15 @@ def check(overlay_dir: Path | None) -> None:
 @json_option
 def overlay(folder: Path, as_json: bool) -> None:
     """Show what a clinic's folder changes, adds and switches off, as a sheet to review and sign."""
+    from pathway.files.rules import rules_folder
     from pathway.protocol.load import load_protocol, read_overlay
     from pathway.protocol.overlay import differences
     from pathway.views.data.plan_json import part_json
     from pathway.views.rules.overlay_sheet import sheet_data, sheet_text
 
     theirs, ours = protocol_of(folder), load_protocol()
-    found = differences(ours, theirs, read_overlay(folder))
+    found = differences(ours, theirs, read_overlay(rules_folder(folder)))
     if as_json:
-        click.echo(part_json(sheet_data(ours, theirs, found)))
+        show_json(part_json(sheet_data(ours, theirs, found)))
         return
-    click.echo(sheet_text(ours, theirs, found, width()), nl=False)
+    printing.show(sheet_text(ours, theirs, found, width()), nl=False)

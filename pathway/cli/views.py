@@ -25,7 +25,7 @@ from pathway.cli.options import (
     registry_options,
     today,
 )
-from pathway.cli.printing import width, with_headings, words_only
+from pathway.cli.printing import show, show_json, show_with_headings, width, words_only
 from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
@@ -80,7 +80,7 @@ def children(
     head = plans[0].cautions[0].text if plans else ""
     if as_json:
         told = tuple(child_data(n, None, p) if isinstance(p, tuple) else child_data(n, p) for n, p in shown.items())
-        click.echo(ChildrenPrinted(on=day, children=told, caution=head).model_dump_json(indent=2))
+        show_json(ChildrenPrinted(on=day, children=told, caution=head).model_dump_json(indent=2))
     else:
         caution = with_invented(head or CAUTION, of_children(plan.child.note for plan in plans))
         _say(children_printed(rows, len(made), day, caution, width()))
@@ -119,7 +119,7 @@ def timeline(
     said = list(paragraphs.at_age(made, age, paragraphs.aids(protocol)))
     if as_json:
         at_age, conflicts = tuple(say.text for say in said), paragraphs.conflicts(made)
-        click.echo(timeline_data(made, at_age, conflicts).model_dump_json(indent=2))
+        show_json(timeline_data(made, at_age, conflicts).model_dump_json(indent=2))
         leave_with_conflicts(made)
         return
     words = words_only(plain)
@@ -128,7 +128,7 @@ def timeline(
         goal = (0.0, protocol.number("goal_band_mm"))
         ages, chosen = timeline_ages(made), selected.id if selected else None
         drawn = picture_of(made, width(), TIMELINE_ROWS, *ages, goal_mm=goal, selected=chosen, shaded=True)
-        click.echo(f"\n{drawn.text}")
+        show(f"\n{drawn.text}")
     else:
         _say(timeline_words(made, width()))
     of_stage = paragraphs.of_stage(made, selected) if selected else ()
@@ -170,13 +170,13 @@ def prerequisites(
         return
     if as_json:
         unlocks = tuple(say.text for say in paragraphs.of_unlock(made, selected, protocol))
-        click.echo(prerequisites_data(made, selected, unlocks).model_dump_json(indent=2))
+        show_json(prerequisites_data(made, selected, unlocks).model_dump_json(indent=2))
         leave_with_conflicts(made)
         return
     words = words_only(plain)
     _head(made, f"{made.child.id}: prerequisites of {selected.label}")
     if not words and (drawn := layers(made, width())).width <= width():
-        click.echo(f"\n{drawn.text}")
+        show(f"\n{drawn.text}")
     _say(["", *prerequisites_words(made, selected, width())])
     said = paragraphs.of_unlock(made, selected, protocol) if unlock else paragraphs.of_gates(selected)
     _say(printed(said, width(), plain=words))
@@ -197,9 +197,9 @@ def family(asked: Asked, as_json: bool, plain: bool) -> None:
 
     made = asked.plan
     if as_json:
-        click.echo(family_data(made).model_dump_json(indent=2))
+        show_json(family_data(made).model_dump_json(indent=2))
     else:
-        click.echo(with_headings(family_text(made, min(width(), 72))), nl=False)
+        show_with_headings(family_text(made, min(width(), 72)))
     leave_with_conflicts(made)
 
 
@@ -227,7 +227,7 @@ def sources(asked: Asked, stage: str | None, as_json: bool) -> None:
         data = SourcesPrinted(
             child=made.child.id, on=made.on, stage=chosen, statements=items, caution=made.cautions[0].text
         )
-        click.echo(data.model_dump_json(indent=2))
+        show_json(data.model_dump_json(indent=2))
     else:
         _head(made, f"{made.child.id}: sources{', ' + selected.label if selected else ''}")
         _say(statements_printed(found, width()))
@@ -264,4 +264,4 @@ def _head(made: Plan, title: str) -> None:
 
 
 def _say(lines: Iterable[str]) -> None:
-    click.echo(with_headings("\n".join(lines)))
+    show_with_headings("\n".join(lines), nl=True)

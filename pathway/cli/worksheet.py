@@ -9,7 +9,7 @@ import click
 from pathway.cli.asked import Asked, child_verb
 from pathway.cli.errors import note, refuse
 from pathway.cli.options import json_option, plain_option
-from pathway.cli.printing import width, with_headings, words_only
+from pathway.cli.printing import show, show_json, show_with_headings, width, words_only
 from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
@@ -50,9 +50,9 @@ def worksheet(
         _print_svg(sheet, invented)
         return
     if as_json:
-        click.echo(sheet.model_dump_json(indent=2))
+        show_json(sheet.model_dump_json(indent=2))
         return
-    click.echo(with_headings(worksheet_text(sheet, width(), plain=words_only(plain), invented=invented)), nl=False)
+    show_with_headings(worksheet_text(sheet, width(), plain=words_only(plain), invented=invented))
 
 
 def _sheet(kind: Kind, question: Question, stage: str | None, settings: dict[str, str]) -> Sheet:
@@ -75,7 +75,7 @@ def _print_svg(sheet: Sheet, invented: str) -> None:
     if not sheet.drawings:
         wanted = next((warning.text for warning in sheet.warnings if "--set" in warning.text), "print it as text")
         refuse(f"worksheet {sheet.kind}", "no drawing", "one to print", wanted.removesuffix("."))
-    click.echo(svg(sheet.drawings[0], with_invented(sheet.cautions[0], invented)), nl=False)
+    show(svg(sheet.drawings[0], with_invented(sheet.cautions[0], invented)), nl=False)
 
 
 def _plan(question: Question) -> Plan | None:

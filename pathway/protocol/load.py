@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from functools import lru_cache
 from importlib import resources
 from importlib.resources.abc import Traversable
@@ -10,6 +11,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from pathway.plain_text import not_plain, visible
 from pathway.problems import Problem, Refused
 from pathway.protocol import model
 from pathway.protocol.check import faults_of
@@ -108,6 +110,8 @@ def _overlay_entry(
         faults.append(Problem(file, f"rule of {kind}", None, repr(item)[:80], "a table with an id", "give it its id"))
         return
     name = item["id"]
+    for place, found in not_plain(item):
+        faults.append(Problem(file, f"rule {visible(name)}", None, found, f"plain text in `{place}`", "correct it"))
     if (kind, name) in entries:
         where = f"{entries[kind, name].file} and {file}"
         faults.append(Problem(where, f"rule {name}", None, "the id 2 times", "an id that is used once", "join the two"))
@@ -184,7 +188,11 @@ def _read_file(
 def _content(name: str, file: Traversable, faults: list[Problem]) -> dict[str, Any] | None:
     try:
         return tomllib.loads(file.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except Refused as error:
+        faults.extend(replace(problem, place=name) for problem in error.problems)
+    except RecursionError:
+        faults.append(Problem(name, "", None, "brackets nested too deep", "a TOML file", "correct it"))
+    except ValueError as error:  # no TOML, no UTF-8, a number of thousands of digits
         faults.append(Problem(name, "", None, f"text that is not TOML ({error})", "a TOML file", "correct it"))
     except OSError as error:
         faults.append(

@@ -3,25 +3,33 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 import json
+import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 from pathway.casefile import case_text, in_order
+from pathway.casefile.read_and_check import read_and_check
 from pathway.events import Correction, Event, NewCalendar, NewCard, apply, diff
+from pathway.plain_text import not_plain, visible
+from pathway.problems import Refused
+from pathway.protocol.model import Protocol
 from pathway.record import Record
 from pathway.registry.db import rows
 from pathway.registry.journal.appending import new_entries
 from pathway.registry.journal.audit import StoredEntry, audit, entry_of
 from pathway.registry.journal.chain import head_of, payload_text, when_text
 from pathway.registry.journal.entry import Entry, Head, NewEntry, StaleHead
-from pathway.registry.journal.fold import record_of
-from pathway.registry.journal.payloads import case_entry
+from pathway.registry.journal.fold import Unfoldable, accepted_plans, record_of
+from pathway.registry.journal.payloads import UnreadablePayload, case_entry
 from pathway.registry.problem import problem
 from pathway.registry.store import Registry
 
 FORM = 1
+PSEUDONYM = re.compile(r"[a-z0-9-]+")
+_CLOCKS_DIFFER = datetime.timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +98,44 @@ def read_history(text: str, name: str) -> tuple[Entry, ...]:
         first = found.faults[0]
         raise problem(name, first.found, first.expected, "export it again: the file was altered", key=first.key)
     return entries
+
+
+def check_history(
+    entries: tuple[Entry, ...], name: str, protocol: Protocol, on: datetime.date, now: datetime.datetime
+) -> None:
+    """Refuse a history that makes up no child of ours, as its case file would be refused; `name` opens each fault.
+
+    Its child is named as children are, the record is that child's, every finding is known and plausible, and its
+    entries were made one after the other, none later than `now`. Of an erased child there is nothing to read.
+    """
+    child = entries[0].child
+    if not PSEUDONYM.fullmatch(child):
+        raise problem(name, f"the child {visible(child)!r}", "small letters, digits and hyphens", "export it again")
+    for before, entry in itertools.pairwise(entries):
+        if entry.when < before.when:
+            found = f"entry {entry.sequence} made before entry {before.sequence}"
+            raise problem(name, found, "entries one after the other", "export it again: the clock was wrong", key=child)
+    if entries[-1].when > now + _CLOCKS_DIFFER:
+        found, do = f"an entry of {entries[-1].when:%Y-%m-%d %H:%M} UTC", "check the clocks of both machines"
+        raise problem(name, found, f"none later than now ({now:%Y-%m-%d %H:%M})", do, key=child)
+    if any(entry.kind == "erasure" for entry in entries):
+        return
+    for entry in entries:
+        for _, found in not_plain([entry.payload, entry.who]):
+            do = "correct the entry where it was made"
+            raise problem(name, found, "plain text", do, key=f"entry {entry.sequence}")
+    try:
+        records = (*_cases(entries), record_of(entries))
+        accepted_plans(entries)
+    except (Unfoldable, UnreadablePayload) as error:
+        raise problem(name, str(error), "entries that make up a record", "export it again", key=child) from error
+    for record in records:
+        if record.child.id != child:
+            found, expected = f"the record of {visible(record.child.id)}", f"that of {child}"
+            raise problem(name, found, expected, "export each child by itself", key=child)
+    checked = read_and_check(case_text(records[-1]), name, protocol, on)
+    if isinstance(checked, tuple):
+        raise Refused(*(replace(fault, line=None) for fault in checked))
 
 
 def import_history(registry: Registry, entries: tuple[Entry, ...]) -> TakenIn:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from pathway.events import Event, rebase
+from pathway.files.rules import rules_folder
 from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
@@ -77,7 +78,7 @@ _loaded: dict[Path | None, Protocol] = {}
 
 def _rules(overlay_dir: Path | None) -> Protocol:
     if overlay_dir not in _loaded:
-        _loaded[overlay_dir] = load_protocol() if overlay_dir is None else load_protocol(overlay_dir)
+        _loaded[overlay_dir] = load_protocol() if overlay_dir is None else load_protocol(rules_folder(overlay_dir))
     return _loaded[overlay_dir]
 
 

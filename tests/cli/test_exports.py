@@ -122,9 +122,9 @@ def test_the_rules_are_written_as_plan_definitions(tmp_path: Path) -> None:
     [
         (("calendar", "none.toml"), 2, "found no such file, expected a case file"),
         (("calendar", "rowan-02", "--lengthening", "femoral_lengthning_1"), 2, "did you mean femoral_lengthening_1"),
-        (("calendar", "rowan-02", "--previous", "none.ics"), 2, "name the file that was sent before"),
+        (("calendar", "rowan-02", "--previous", "none.ics"), 2, "expected the calendar that was sent before"),
         (("calendar", "elm-01", "--on", "2047-11-25"), 1, "no stage of the plan has a date"),
-        (("calendar", "rowan-02", "-o", "/none/such/out.ics"), 2, "check the folder and its permissions"),
+        (("calendar", "rowan-02", "-o", "/none/such/out.ics"), 2, "found no such folder"),
         (("fhir", "rowan-02", "oak-12"), 2, "found 2 case files, expected one; add --ndjson"),
         (("fhir", "none.toml"), 2, "found no such file, expected a case file"),
     ],
@@ -146,7 +146,8 @@ def test_without_the_extra_the_verb_says_what_to_install(monkeypatch: pytest.Mon
 
 def test_an_old_file_stays_whole_when_the_new_one_fails(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     out = tmp_path / "all.ndjson"
-    out.write_text("old", encoding="utf-8")
+    old = '{"resourceType": "Bundle", "identifier": {"system": "https://limb-pathway.invalid"}, "type": "Composition"}'
+    out.write_text(old, encoding="utf-8")
 
     def failing(*_: object) -> str:
         raise OSError(28, "No space left on device")
@@ -155,7 +156,7 @@ def test_an_old_file_stays_whole_when_the_new_one_fails(tmp_path: Path, monkeypa
     done = run("fhir", "rowan-02", "--ndjson", *WHEN, "-o", str(out))
     assert done.exit_code == 2
     assert "No space left on device" in done.stderr
-    assert out.read_text(encoding="utf-8") == "old"
+    assert out.read_text(encoding="utf-8") == old
     assert [path.name for path in tmp_path.iterdir()] == ["all.ndjson"]
 
 

@@ -148,10 +148,10 @@ def test_a_registry_with_a_key_opens_with_it_only(place, tmp_path) -> None:
 BAD = {
     "no registry": (["list"], "no registry there"),
     "an address of something else": (["list", "--registry", "mysql://a/b"], "names no registry"),
-    "a key file that is not there": (["list", "--key-file", "nowhere"], "cannot be read"),
+    "a key file that is not there": (["list", "--key-file", "nowhere"], "no such file, expected the key"),
     "a case that is not there": (["import", "nowhere.toml"], "no such file"),
-    "a history that is not there": (["import", "nowhere.json"], "cannot be read"),
-    "heads that are not there": (["verify", "--against", "nowhere"], "cannot be read"),
+    "a history that is not there": (["import", "nowhere.json"], "no such file, expected a history"),
+    "heads that are not there": (["verify", "--against", "nowhere"], "no such file, expected a file of heads"),
     "a backup that is not there": (["restore", "nowhere.db"], "no registry there"),
     "no child": (["export"], "the id of a child, or --all"),
 }

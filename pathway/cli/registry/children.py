@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import datetime
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from pathway.cli.asked import opened, protocol_of
-from pathway.cli.errors import confirmed, note, refuse
+from pathway.cli.errors import confirmed, leave, note, refuse, tell
 from pathway.cli.options import (
     RegistryOptions,
     by_option,
@@ -22,12 +24,16 @@ from pathway.cli.options import (
     registry_options,
     today,
 )
-from pathway.cli.printing import width
-from pathway.cli.registry.files import folder_made, read_text, write_new
+from pathway.cli.printing import show, show_json, width
+from pathway.files.reading import read_text
+from pathway.files.writing import Target, folder_made, write_out
+from pathway.problems import Refused
 from pathway.views.words.caution import CAUTION
 
 if TYPE_CHECKING:
+    from pathway.protocol.model import Protocol
     from pathway.record import Record
+    from pathway.registry.exchange import TakenIn
     from pathway.registry.journal.entry import ChildLine, Entry, StoredPlan
 
 MOST_HISTORY_BYTES = 200_000_000
@@ -85,16 +91,37 @@ def import_(
     protocol = protocol_of(overlay_dir)
     for case in cases:
         if case.suffix == ".json":
-            histories.append(_history(case))
+            histories.append(_history(case, protocol, today(on)))
         else:
             # A word names a file or an example here: a child of the registry is in it already.
             records += (read(one, protocol, today(on)).record for one in locate_files((case,)))
+    failed: list[int] = []
     with opened(where, create=True) as store:
-        done = [import_record(store, one, who=name_of(by), when=now(), replace=replace) for one in records]
-        done += [import_history(store, one) for one in histories]
-    for one in done:
-        added = {"new": "imported", "added": f"{one.entries} entries added", "replaced": "case replaced"}
-        click.echo(f"{one.child}: {added.get(one.what, 'nothing new')}; entry {one.head.count}.")
+        for record in records:
+            with _told(failed):
+                _say(import_record(store, record, who=name_of(by), when=now(), replace=replace))
+        for entries in histories:
+            with _told(failed):
+                _say(import_history(store, entries))
+    if failed:
+        count = len(records) + len(histories)
+        if count > 1:
+            note(f"{len(failed)} of {count} files were not imported; the others are.")
+        leave(max(failed))
+
+
+@contextmanager
+def _told(failed: list[int]) -> Iterator[None]:
+    """Say what is refused inside, note its exit code, and go on."""
+    try:
+        yield
+    except Refused as error:
+        failed.append(tell(error))
+
+
+def _say(done: TakenIn) -> None:
+    added = {"new": "imported", "added": f"{done.entries} entries added", "replaced": "case replaced"}
+    show(f"{done.child}: {added.get(done.what, 'nothing new')}; entry {done.head.count}.")
 
 
 @click.command()
@@ -120,16 +147,17 @@ def export(
         if child is not None:
             text = give(store, child)
             if output is None:
-                click.echo(text, nl=False)
+                show(text, nl=False)
             else:
-                write_new(output, text)
+                write_out(Target(output), text.encode())
+                note(f"Wrote {output}.")
             return
         assert output is not None
         folder_made(output)
         lines = [line for line in store.children() if history or line.erased is None]
         with click.progressbar(lines, label="Writing", file=sys.stderr, hidden=not sys.stderr.isatty()) as shown:
             for line in shown:
-                write_new(output / f"{line.child}{end}", give(store, line.child))
+                write_out(Target(output / f"{line.child}{end}"), give(store, line.child).encode())
     note(f"{len(lines)} children written to {output}.")
 
 
@@ -145,14 +173,14 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
         lines = store.children()
         plans = {plan.child: plan for plan in store.stored_plans()}
     if as_json:
-        click.echo(part_json([_line_data(line, plans.get(line.child)) for line in lines]))
+        show_json(part_json([_line_data(line, plans.get(line.child)) for line in lines]))
         return
     wide = max((len(line.child) for line in lines), default=0)
     for line in lines:
         count = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
         last = f"last {line.last:%Y-%m-%d} by {line.last_by}"
         text = f"{count}, {last}; {_plan_words(line, plans.get(line.child))}"
-        click.echo("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
+        show("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
     note(f"{CAUTION}.")
     note(f"Children: {len(lines)}")
 
@@ -173,13 +201,15 @@ def erase(child: str, reason: str, yes: bool, by: str | None, where: RegistryOpt
             return
         done = erased(store, child, reason=reason, who=name_of(by), when=now())
     remains = "Backups and exports made earlier still contain it: erase it there too."
-    click.echo(f"{child}: erased on {done.when:%Y-%m-%d}. {remains}")
+    show(f"{child}: erased on {done.when:%Y-%m-%d}. {remains}")
 
 
-def _history(file: Path) -> tuple[Entry, ...]:
-    from pathway.registry.exchange import read_history
+def _history(file: Path, protocol: Protocol, on: datetime.date) -> tuple[Entry, ...]:
+    from pathway.registry.exchange import check_history, read_history
 
-    return read_history(read_text(file, "a history", "a JSON file", MOST_HISTORY_BYTES), str(file))
+    entries = read_history(read_text(file, "a history (JSON)", MOST_HISTORY_BYTES), str(file))
+    check_history(entries, str(file), protocol, on, now())
+    return entries
 
 
 def _line_data(line: ChildLine, plan: StoredPlan | None) -> dict[str, Any]:

@@ -10,11 +10,15 @@ import click
 from pathway.cli.asked import opened
 from pathway.cli.errors import CANNOT_PLAN, leave, note
 from pathway.cli.options import RegistryOptions, json_option, now, registry_options
-from pathway.cli.registry.files import unreadable, write_new
+from pathway.cli.printing import show, show_json
+from pathway.files.reading import read_text, starts_with
+from pathway.files.writing import Target, write_out
 
 if TYPE_CHECKING:
     from pathway.registry.journal.audit import Audit
     from pathway.registry.journal.entry import Head
+
+MOST_HEADS_BYTES = 100_000_000
 
 
 @click.command()
@@ -77,24 +81,25 @@ def heads(output: Path | None, where: RegistryOptions, as_json: bool) -> None:
     with opened(where) as store:
         found = ends(store)
     if output is not None:
-        write_new(output, heads_json(found, now()))
+        write_out(Target(output), heads_json(found, now()).encode())
+        note(f"Wrote {output}.")
     elif as_json:
-        click.echo(heads_json(found, now()), nl=False)
+        show_json(heads_json(found, now()), nl=False)
     else:
         for child, head in found.items():
-            click.echo(f"{child} {head.count} {head.sha256}")
+            show(f"{child} {head.count} {head.sha256}")
 
 
 def _tell(found: Audit, name: str) -> None:
     for child, when in found.erased.items():
-        click.echo(f"{child}: erased on {when:%Y-%m-%d}.")
+        show(f"{child}: erased on {when:%Y-%m-%d}.")
     for fault in found.faults:
         note(fault.sentence)
     count = f"{len(found.heads)} children, {found.entries} entries"
     if found.faults:
         note(f"{name}: {count}, {len(found.faults)} faults.")
         leave(CANNOT_PLAN)
-    click.echo(f"{name}: {count}, every hash matches.")
+    show(f"{name}: {count}, every hash matches.")
 
 
 def _known_heads(file: Path, key: str | None) -> dict[str, Head]:
@@ -103,13 +108,9 @@ def _known_heads(file: Path, key: str | None) -> dict[str, Head]:
     from pathway.registry.journal.heads import read_heads
     from pathway.registry.store import open_registry
 
-    try:
-        with file.open("rb") as opened_file:
-            text = opened_file.read(1)
-        if text == b"{":
-            return read_heads(file.read_text(encoding="utf-8"), str(file))
-        plain = is_plain(file)
-    except (OSError, UnicodeDecodeError) as error:
-        raise unreadable(file, "heads", error, "a file of heads or a backup") from error
+    expected = "a file of heads or a backup"
+    if starts_with(file, expected) == b"{":
+        return read_heads(read_text(file, expected, MOST_HEADS_BYTES), str(file))
+    plain = is_plain(file)
     with open_registry(str(file), None if plain else key) as copy:
         return kept_heads(copy)

@@ -8,11 +8,10 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
 from pathway.cli.errors import note, refuse
 from pathway.cli.options import now
-from pathway.cli.registry.files import read_text
+from pathway.cli.printing import show
+from pathway.files.reading import read_text
 from pathway.problems import Problem, Refused
 
 if TYPE_CHECKING:
@@ -65,12 +64,12 @@ def take_in_lengths(
             note(question)
     known = f"; {done.known} were already known" if done.known else ""
     what = f"{done.new} {'length' if done.new == 1 else 'lengths'} imported" if done.new else "nothing new"
-    click.echo(f"{done.child}: {what}{known}; entry {done.head.count}.")
+    show(f"{done.child}: {what}{known}; entry {done.head.count}.")
 
 
 def _bundle(file: Path) -> object:
     try:
-        return json.loads(read_text(file, "one bundle", "a JSON file", MOST_BYTES, "utf-8-sig"))
+        return json.loads(read_text(file, "a bundle (JSON)", MOST_BYTES, bom=True))
     except (ValueError, RecursionError) as error:
         why = f"line {error.lineno}" if isinstance(error, json.JSONDecodeError) else "nested too deep"
         refuse(str(file), f"no JSON ({why})", "a Bundle of FHIR R4", "export it again")

@@ -25,7 +25,7 @@ from pathway.cli.options import (
     registry_options,
     today,
 )
-from pathway.cli.printing import width
+from pathway.cli.printing import show, show_json, width
 from pathway.problems import cannot
 from pathway.protocol.question import Question
 from pathway.views.words.caution import CAUTION
@@ -56,11 +56,11 @@ def due_(months: int, on: datetime.date | None, where: RegistryOptions, as_json:
     stale = sorted(set(heads) - {plan.child for plan in plans if heads.get(plan.child) == plan.head})
     if as_json:
         items = [{"child": i.child, "by": str(i.by), "what": i.what, "overdue": i.overdue} for i in found]
-        click.echo(part_json({"on": str(day), "due": items, "to_plan_again": stale}))
+        show_json(part_json({"on": str(day), "due": items, "to_plan_again": stale}))
         return
     for item in found:
         text = f"{item.child}  {item.what}{' (overdue)' if item.overdue else ''}"
-        click.echo("\n".join(wrap(text, width(), f"{item.by}  ", " " * 12)))
+        show("\n".join(wrap(text, width(), f"{item.by}  ", " " * 12)))
     note(f"{CAUTION}.")
     if stale:
         words = "1 child has" if len(stale) == 1 else f"{len(stale)} children have"
@@ -192,7 +192,7 @@ def revisions(child: str, where: RegistryOptions, as_json: bool) -> None:
     with opened(where) as store:
         found = accepted_plans(store.entries(child))
     if as_json:
-        click.echo(
+        show(
             part_json(
                 [
                     {
@@ -214,6 +214,6 @@ def revisions(child: str, where: RegistryOptions, as_json: bool) -> None:
             f"on {one.revision.on}, rules {one.revision.protocol_version}, "
             f"kept {one.entry.when:%Y-%m-%d} by {one.entry.who}{why}"
         )
-        click.echo("\n".join(wrap(text, width(), name, " " * len(name))))
+        show("\n".join(wrap(text, width(), name, " " * len(name))))
     note(f"{CAUTION}.")
     note(f"{len(found)} revisions.")

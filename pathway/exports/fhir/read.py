@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import math
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -33,6 +32,8 @@ _WHY: Mapping[str, WhyMissing] = {
     ABSENT["never_measured"][0]: "never_measured",
     ABSENT["declined"][0]: "declined",
 }
+_NO_LENGTH_MM = 1e12
+"""From here on it is no length, whatever it is; larger whole numbers cannot even be reckoned with."""
 NOT_MEASURABLE = "not measurable"
 
 
@@ -267,8 +268,8 @@ def _millimetres(value: object, finding: str) -> float:
         )
     if str(unit) not in IN_MM:
         raise refused("valueQuantity", f"the unit {unit!r}", "mm, cm or m (UCUM)", "give the length in one of them")
-    if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
-        raise refused("valueQuantity", repr(number), "a number", "correct it")
+    if isinstance(number, bool) or not isinstance(number, int | float) or not abs(number) < _NO_LENGTH_MM:
+        raise refused("valueQuantity", f"{number!r:.40}", "a number", "correct it")
     if number <= 0 and finding in BONES:
         raise refused("valueQuantity", f"{number:g}", "a length above 0", "correct it")
     return round(float(number) * IN_MM[str(unit)], 6)

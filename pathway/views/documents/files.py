@@ -37,9 +37,9 @@ def html(document: Document) -> str:
     return rooms.get_template("document.html").render(doc=document, blocks=blocks, zip=zip)
 
 
-def pdf(document: Document, paper: Paper = "a4") -> bytes:
+def pdf(document: Document, paper: Paper = "a4", keywords: tuple[str, ...] = ()) -> bytes:
     """Return the document as tagged PDF (PDF/UA-1 is enforced). Raises CannotBeDone where it cannot be laid out."""
-    return _typeset(_template("document.typ"), "pdf", _inputs(document, paper))[0]
+    return _typeset(_template("document.typ"), "pdf", _inputs(document, paper, keywords))[0]
 
 
 def page_svg(document: Document, paper: Paper = "a4") -> str:
@@ -80,8 +80,8 @@ def markdown(document: Document) -> str:
     return "\n".join([*lines, _md(document.footer)]) + "\n"
 
 
-def _inputs(document: Document, paper: Paper) -> dict[str, str]:
-    data = {"paper": PAPERS[paper], "blocks": _blocks(document)}
+def _inputs(document: Document, paper: Paper, keywords: tuple[str, ...] = ()) -> dict[str, str]:
+    data = {"paper": PAPERS[paper], "blocks": _blocks(document), "keywords": keywords}
     for name in ("title", "subtitle", "language", "footer", "dense"):
         data[name] = getattr(document, name)
     return {"data": json.dumps(data)}

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
+from pathway.plain_text import hidden_in, visible
 from pathway.problems import refused
 
 Text = str | tuple[str, ...]
@@ -76,12 +77,19 @@ def _shipped(language: str) -> str:
 def _texts(text: str, name: str) -> dict[str, Text]:
     try:
         return dict(_flat(tomllib.loads(text), "", name))
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError:
+        raise refused(name, "brackets nested too deep", "a file of words", "check that it is one") from None
+    except ValueError as error:  # no TOML, or a number of thousands of digits
         raise refused(name, f"no TOML ({error})", "a file of words", "correct that line") from None
 
 
 def _flat(table: Mapping[str, object], path: str, name: str) -> Iterator[tuple[str, Text]]:
     for key, value in table.items():
+        for text in (key, *([value] if isinstance(value, str) else value if isinstance(value, list) else ())):
+            hidden = hidden_in(text) if isinstance(text, str) else None
+            if hidden is not None:
+                found = f"a character that nobody sees ({hidden[1]})"
+                raise refused(f"{name}: {path}{visible(key)}", found, "plain text", "remove it")
         if isinstance(value, dict):
             yield from _flat(value, f"{path}{key}.", name)
         elif isinstance(value, str):
@@ -112,9 +120,14 @@ def _checked(first: Mapping[str, Text], text: str, name: str) -> dict[str, Text]
 
 
 def _places(words: Text, name: str, key: str) -> set[str]:
-    """Return the {places} in words; a lone brace is a fault."""
+    """Return the {places} in words, with what is said of their form; a lone brace is a fault."""
     try:
         lines = (words,) if isinstance(words, str) else words
-        return {place for line in lines for _, place, _, _ in string.Formatter().parse(line) if place is not None}
+        parsed = [part for line in lines for part in string.Formatter().parse(line)]
+        return {
+            f"{place}{f'!{turned}' if turned else ''}{f':{form}' if form else ''}"
+            for _, place, form, turned in parsed
+            if place is not None
+        }
     except ValueError as error:
         raise refused(f"{name}: {key}", f"a lone brace ({error})", "{name}", "close it") from None
