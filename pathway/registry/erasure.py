@@ -7,6 +7,7 @@ import secrets
 
 from sqlalchemy import delete, text
 
+from pathway.registry import stored_plans
 from pathway.registry.db import rows, tables
 from pathway.registry.db.failures import translating_db_errors
 from pathway.registry.journal.chain import head_of, linked
@@ -27,7 +28,7 @@ def erase(registry: Registry, child: str, *, reason: str, who: str, when: dateti
         check_new(new)
     except UnreadablePayload as error:
         raise problem(name, str(error), "a reason and a name", "give both", key=child) from error
-    with registry.writing() as connection:
+    with registry.writing(when) as connection:
         before = rows.entries_of(connection, child)
         if not before or any(entry.kind == "erasure" for entry in before):
             found = f"that {child} was erased already" if before else f"no child {child}"
@@ -45,9 +46,10 @@ def erase(registry: Registry, child: str, *, reason: str, who: str, when: dateti
             salt=secrets.token_hex(32),
         )
         rows.add(connection, (made,))
-        payload, plan = tables.payload.c, tables.stored_plan.c
+        registry.cover(connection, (made,), when)
+        payload = tables.payload.c
         connection.execute(delete(tables.payload).where(payload.child == child, payload.sequence < made.sequence))
-        connection.execute(delete(tables.stored_plan).where(plan.child == child))
+        stored_plans.drop(connection, registry.station, child)
     _swept(registry)
     return made
 

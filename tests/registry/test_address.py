@@ -15,11 +15,12 @@ from pathlib import Path
 import pytest
 
 from pathway.registry import address as place
-from pathway.registry.copies import back_up, verify
+from pathway.registry.copies import back_up
 from pathway.registry.journal.entry import Saved
 from pathway.registry.journal.payloads import decision_entry
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry, open_registry
+from pathway.registry.verifying import verify
 from tests.registry.conftest import KEY
 from tests.registry.keeping import WHEN, keep, keep_four, wish
 
@@ -223,11 +224,14 @@ def test_a_full_disk_is_told_and_holds_what_was_saved(small_disk) -> None:
 
 
 @pytest.fixture
-def anybody() -> Iterator[Path]:
+def anybody(monkeypatch) -> Iterator[Path]:
     """Yield a folder and run the test as somebody whom permissions bind: root is not bound."""
     folder = Path(tempfile.mkdtemp(prefix="registry-"))
+    own = Path(tempfile.mkdtemp(prefix="workstation-"))
+    monkeypatch.setenv("LIMB_PATHWAY_WORKSTATION", str(own))
     if os.geteuid() == 0:
         os.chown(folder, 65534, 65534)
+        os.chown(own, 65534, 65534)
         os.seteuid(65534)
     try:
         yield folder
@@ -235,6 +239,7 @@ def anybody() -> Iterator[Path]:
         os.seteuid(os.getuid())
         folder.chmod(0o700)
         shutil.rmtree(folder)
+        shutil.rmtree(own)
 
 
 def test_a_folder_that_may_only_be_read_is_told_and_nothing_is_made(anybody) -> None:

@@ -8,12 +8,13 @@ import shutil
 import pytest
 from sqlalchemy import text
 
-from pathway.registry.copies import back_up, heads, kept_heads, verify
+from pathway.registry.copies import back_up, heads, kept_heads
 from pathway.registry.db.tables import GUARDS
 from pathway.registry.journal.chain import link_digest, payload_digest
 from pathway.registry.journal.entry import Head
 from pathway.registry.journal.payloads import decision_entry
 from pathway.registry.store import open_registry
+from pathway.registry.verifying import verify
 from tests.registry.keeping import WHEN, keep, keep_four, wish
 
 NAME = "maple-01"

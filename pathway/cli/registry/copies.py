@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 @registry_options
 def verify(against: Path | None, where: RegistryOptions) -> None:
     """Check every hash, and with --against that nothing is missing at the end; exit 1 where something is wrong."""
-    from pathway.registry.copies import verify as verified
     from pathway.registry.store import open_registry
+    from pathway.registry.verifying import verify as verified
 
     key = where.key()
     known = None if against is None else _known_heads(against, key)
