@@ -60,10 +60,11 @@ def back_up(registry: Registry, file: Path, *, who: str = "", when: datetime.dat
     return found
 
 
-def restore(backup: Registry, address: str | None, key: str | None) -> Audit:
+def restore(backup: Registry, address: str | None, key: str | None, *, aside: bool = False) -> Audit:
     """Copy a backup to where there is no registry, or one without entries; return what verifying it finds.
 
-    Raises `RegistryProblem` for a backup with faults and a registry that holds entries; neither is changed.
+    From then on this machine takes it for the registry there, unless it is only put `aside`. Raises
+    `RegistryProblem` for a backup with faults and a registry that holds entries; neither is changed.
     """
     found = verify(backup)
     if found.faults:
@@ -92,7 +93,8 @@ def restore(backup: Registry, address: str | None, key: str | None) -> Audit:
             _copy(source, into, backup, target.station)
     with open_registry(address, key, station=backup.station) as target:
         restored = verify(target, found.heads)
-        take_as_seen(target)
+        if not aside:
+            take_as_seen(target)
         return restored
 
 

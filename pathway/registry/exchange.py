@@ -95,7 +95,8 @@ def read_history(text: str, name: str) -> tuple[Entry, ...]:
 def import_history(registry: Registry, entries: tuple[Entry, ...], when: datetime.datetime | None = None) -> TakenIn:
     """Take in a history as it is, with its hashes. What is there already must be the beginning of it.
 
-    `when` is the moment at which that is signed here, that of the last entry where nobody says one. Raises `RegistryProblem` where the registry knows other entries of that child.
+    `when` is the moment at which that is signed here, that of the last entry where nobody says one. Raises
+    `RegistryProblem` where the registry knows other entries of that child.
     """
     child = entries[0].child
     with registry.writing(when or entries[-1].when) as connection:

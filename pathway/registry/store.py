@@ -58,12 +58,12 @@ class Registry(OpenRegistry):
             .join(entry, (entry.c.child == each.c.child) & (entry.c.sequence == each.c.last))
             .order_by(each.c.child)
         )
-        with self.reading() as connection:
+        with self.reading() as connection, self._telling_damage():
             return tuple(_line(row) for row in connection.execute(query))
 
     def entries(self, child: str) -> tuple[Entry, ...]:
         """Return the entries of a child in order, () where there is none."""
-        with self.reading() as connection:
+        with self.reading() as connection, self._telling_damage(child):
             return rows.entries_of(connection, child)
 
     def head(self, child: str) -> Head:
@@ -108,7 +108,8 @@ class Registry(OpenRegistry):
         self._check(child, news)
         try:
             with translating_db_errors_unless_taken(self.place.name), self.one_at_a_time(when) as connection:
-                so_far = rows.entries_of(connection, child, plans=False)
+                with self._telling_damage(child):
+                    so_far = rows.entries_of(connection, child, plans=False)
                 if head_of(so_far) == seen:
                     made = _made(child, seen, news, when)
                     self._check_fit(child, so_far, made)
@@ -154,6 +155,16 @@ class Registry(OpenRegistry):
         with self.writing() as connection:
             self.register(connection, None)
             stored_plans.drop(connection, self.station)
+
+    @contextmanager
+    def _telling_damage(self, child: str = "") -> Iterator[None]:
+        """Say in a sentence that a row holds what no entry can hold."""
+        try:
+            yield
+        except (ValueError, TypeError, AttributeError, RecursionError) as error:
+            found = f"an entry that was altered or is damaged ({error})"
+            do = "name it with `registry verify`, and restore the last backup"
+            raise problem(self.place.name, found, "entries as they were saved", do, key=child) from error
 
     def _check(self, child: str, news: Sequence[NewEntry]) -> None:
         for new in news:

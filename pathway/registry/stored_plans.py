@@ -103,18 +103,19 @@ def _on_roll(rows: Iterable[Row[Any]], roll: Row[Any] | None, keys: frozenset[st
         return False
     count, said = roll_statement(sorted((row.child, _said(row._mapping)) for row in rows))
     kept = int(roll._mapping["count"])
-    return count == kept and is_signed(said, str(roll.public_key), str(roll.signature))
+    return bool(count == kept) and is_signed(said, str(roll.public_key), str(roll.signature))
 
 
 def _genuine(row: Row[Any], keys: frozenset[str]) -> bool:
-    return row.public_key in keys and is_signed(_said(row._mapping), row.public_key, row.signature)
+    return str(row.public_key) in keys and is_signed(_said(row._mapping), str(row.public_key), str(row.signature))
 
 
 def _body_fits(row: Row[Any]) -> bool:
     if "plan" not in row._mapping:
         return True
     body = row.plan
-    return (None if body is None else hashlib.sha256(bytes(body)).hexdigest()) == row.plan_sha256
+    digest = None if body is None else hashlib.sha256(bytes(body)).hexdigest()
+    return bool(digest == row.plan_sha256)
 
 
 def _said(fields: Mapping[Any, Any]) -> bytes:

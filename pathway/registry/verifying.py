@@ -14,7 +14,7 @@ from pathway.registry.db import rows, soundness, tables, tree_rows
 from pathway.registry.journal.audit import Audit, StoredEntry, audit
 from pathway.registry.journal.entry import Head
 from pathway.registry.journal.signed import KnownHead, shown_key
-from pathway.registry.journal.tree_audit import TreeKept, audit_tree, registered, unsigned
+from pathway.registry.journal.tree_audit import TreeKept, audit_tree, known_faults, registered, unsigned
 from pathway.registry.opened import SIGNED_FROM
 from pathway.registry.problem import RegistryProblem, problem
 from pathway.registry.store import Registry
@@ -52,11 +52,12 @@ def verify(
         head = None
         if registry.layout < SIGNED_FROM:
             remarks += [unsigned(name)] if found.entries else []
+            faults += [fault for one in roots for fault in known_faults(name, 0, None, one)]
         else:
             head = tree_rows.last_head(connection)
             of_tree, looks = audit_tree(_tree_kept(connection, links), name, roots)
             faults += of_tree
-            remarks += looks
+            remarks += [*looks, *_unswept(connection, name)]
             faults += _plan_faults(connection, name, registry.layout, {one.child for one in found.erasures})
     return replace(
         found,
@@ -136,6 +137,17 @@ def _plan_faults(connection: Connection, name: str, layout: int, erased: set[str
         yield Problem(name, "", None, found, count, "make what is missing again with `registry replan`")
     for child in sorted({plan.child for plan in kept.plans} & erased):
         yield Problem(name, child, None, "a stored plan of an erased child", "none", "run `registry sweep`")
+
+
+def _unswept(connection: Connection, name: str) -> Iterator[Problem]:
+    """Yield the children that were erased, and whose text nobody has taken out of the file since."""
+    entry, leaf = tables.entry.c, tables.leaf.c
+    last = max(tree_rows.acts(connection, "sweep"), default=-1)
+    query = select(entry.child).where(entry.kind == "erasure", leaf.number > last)
+    joined = tables.entry.join(tables.leaf, (leaf.child == entry.child) & (leaf.sequence == entry.sequence))
+    for row in connection.execute(query.select_from(joined).order_by(leaf.number)):
+        found = "an erased child whose text may still lie in the registry's files"
+        yield Problem(name, str(row.child), None, found, "it taken out", "run `registry sweep`")
 
 
 def _odd(row: Row[Any], name: str) -> Problem | None:

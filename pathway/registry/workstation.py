@@ -140,7 +140,8 @@ def _read_json(file: Path) -> dict[str, object]:
 def _write_json(file: Path, data: object) -> None:
     draft = file.with_name(f".{file.name}.{secrets.token_hex(4)}")
     with suppress(OSError):
-        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        for folder in (file.parent.parent, file.parent):
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         with os.fdopen(os.open(draft, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "w", encoding="utf-8") as opened:
             json.dump(data, opened)
         draft.replace(file)

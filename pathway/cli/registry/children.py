@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pathway.cli.asked import opened, protocol_of
-from pathway.cli.errors import confirmed, note, refuse
+from pathway.cli.errors import CANNOT_PLAN, confirmed, leave, note, refuse
 from pathway.cli.options import (
     RegistryOptions,
     by_option,
@@ -23,6 +23,7 @@ from pathway.cli.options import (
     today,
 )
 from pathway.cli.printing import width
+from pathway.cli.registry.checks import ages
 from pathway.cli.registry.files import folder_made, read_text, write_new
 from pathway.views.words.caution import CAUTION
 
@@ -91,7 +92,7 @@ def import_(
             records += (read(one, protocol, today(on)).record for one in locate_files((case,)))
     with opened(where, create=True) as store:
         done = [import_record(store, one, who=name_of(by), when=now(), replace=replace) for one in records]
-        done += [import_history(store, one) for one in histories]
+        done += [import_history(store, one, now()) for one in histories]
     for one in done:
         added = {"new": "imported", "added": f"{one.entries} entries added", "replaced": "case replaced"}
         click.echo(f"{one.child}: {added.get(one.what, 'nothing new')}; entry {one.head.count}.")
@@ -144,6 +145,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
     with opened(where) as store:
         lines = store.children()
         plans = {plan.child: plan for plan in store.stored_plans()}
+        copies = ages(store, now())
     if as_json:
         click.echo(part_json([_line_data(line, plans.get(line.child)) for line in lines]))
         return
@@ -155,6 +157,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
         click.echo("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
     note(f"{CAUTION}.")
     note(f"Children: {len(lines)}")
+    note(copies)
 
 
 @click.command()
@@ -173,7 +176,12 @@ def erase(child: str, reason: str, yes: bool, by: str | None, where: RegistryOpt
             return
         done = erased(store, child, reason=reason, who=name_of(by), when=now())
     remains = "Backups and exports made earlier still contain it: erase it there too."
-    click.echo(f"{child}: erased on {done.when:%Y-%m-%d}. {remains}")
+    for sentence in done.swept.left:
+        note(sentence)
+    if not done.swept.done:
+        note(f"{child}: can no longer be read, but is not erased from the files yet. {remains}")
+        leave(CANNOT_PLAN)
+    click.echo(f"{child}: erased on {done.entry.when:%Y-%m-%d}. {remains}")
 
 
 def _history(file: Path) -> tuple[Entry, ...]:

@@ -20,6 +20,10 @@ JOIN pg_namespace n ON n.oid = c.relnamespace WHERE a.amname = 'btree' AND n.nsp
 def layout_faults(connection: Connection, name: str, layout: int) -> Iterator[Problem]:
     """Yield whatever a database holds beside the tables and guards of this layout, and what of them is missing."""
     if layout < tables.LAYOUT:
+        if inspect(connection).has_table(tables.signed_head.name):
+            found = f"the layout {layout} and tables of layout {tables.LAYOUT}"
+            do = "restore the last backup: the number of the layout was altered"
+            yield Problem(name, "layout", None, found, "tables of the layout that is named", do)
         return
     made = create_engine("sqlite://")
     try:
@@ -53,9 +57,13 @@ def self_check(connection: Connection, name: str) -> tuple[list[Problem], str]:
 
 def _differences(name: str, what: str, ours: set[str], there: set[str]) -> Iterator[Problem]:
     for one in sorted(there - ours):
-        yield Problem(name, one, None, f"a {what} that is not ours, or was altered", "none", _NOT_OURS)
+        yield Problem(name, _shown(one), None, f"a {what} that is not ours, or was altered", "none", _NOT_OURS)
     for one in sorted(ours - there):
-        yield Problem(name, one, None, f"no such {what}, or another", f"the {what} as it was made", _GONE)
+        yield Problem(name, _shown(one), None, f"no such {what}, or another", f"the {what} as it was made", _GONE)
+
+
+def _shown(words: str) -> str:
+    return words.split(": ")[0]
 
 
 def _tables(found: Inspector) -> set[str]:
@@ -88,16 +96,18 @@ def _views(connection: Connection) -> set[str]:
 
 def _guards(connection: Connection) -> set[str]:
     if connection.dialect.name == "sqlite":
-        texts = (tables.guard_text(*guard, "sqlite") for guard in tables.GUARDS)
-        return {f"trigger {' '.join(one.split())}" for one in texts}
+        return {
+            f"trigger {tables.guard_name(*guard)}: {' '.join(tables.guard_text(*guard, 'sqlite').split())}"
+            for guard in tables.GUARDS
+        }
     ours = {f"trigger {tables.guard_name(*guard)} on {guard[0]} (O, {guard[1]})" for guard in tables.GUARDS}
     return ours | {f"function kept_for_ever: {' '.join(tables.REFUSAL.split())}"}
 
 
 def _triggers(connection: Connection) -> set[str]:
     if connection.dialect.name == "sqlite":
-        found = connection.exec_driver_sql("SELECT sql FROM sqlite_master WHERE type = 'trigger'")
-        return {f"trigger {' '.join(str(row[0]).split())}" for row in found}
+        found = connection.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+        return {f"trigger {row[0]}: {' '.join(str(row[1]).split())}" for row in found}
     triggers = """
     SELECT t.tgname, c.relname, t.tgenabled, CASE t.tgtype & 28 WHEN 16 THEN 'UPDATE' WHEN 8 THEN 'DELETE'
     ELSE 'OTHER' END AS what FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid
