@@ -15,7 +15,7 @@ from pathway.registry.journal.entry import Entry
 from pathway.registry.journal.payloads import PAYLOAD_VERSION, UnreadablePayload, check_new, erasure_entry
 from pathway.registry.problem import problem
 from pathway.registry.store import Registry
-from pathway.registry.sweeping import Swept, sweep
+from pathway.registry.sweeping import WAIT_SECONDS, Swept, sweep
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +26,15 @@ class Erased:
     swept: Swept
 
 
-def erase(registry: Registry, child: str, *, reason: str, who: str, when: datetime.datetime) -> Erased:
+def erase(
+    registry: Registry,
+    child: str,
+    *,
+    reason: str,
+    who: str,
+    when: datetime.datetime,
+    wait_seconds: float = WAIT_SECONDS,
+) -> Erased:
     """Delete every payload and plan of a child and return what says so; id, times and hashes stay.
 
     What was deleted is taken out of the file by `sweep`. Backups made before still hold it: erase there too. Raises
@@ -59,4 +67,4 @@ def erase(registry: Registry, child: str, *, reason: str, who: str, when: dateti
         payload = tables.payload.c
         connection.execute(delete(tables.payload).where(payload.child == child, payload.sequence < made.sequence))
         stored_plans.drop(connection, registry.station, child)
-    return Erased(made, sweep(registry, who=who, when=when))
+    return Erased(made, sweep(registry, who=who, when=when, wait_seconds=wait_seconds))

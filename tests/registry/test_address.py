@@ -9,7 +9,7 @@ import stat
 import subprocess
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -263,6 +263,50 @@ def test_a_registry_that_may_only_be_read_is_told_and_left_alone(anybody) -> Non
         registry.append("maple-01", decision_entry(wish(), "a"), seen=head, when=WHEN)
     assert file.read_bytes() == before
     assert [path.name for path in anybody.iterdir()] == ["registry.db"]
+
+
+def test_a_registry_that_may_only_be_read_is_shown_with_a_note(anybody) -> None:
+    file = anybody / "registry.db"
+    with open_registry(str(file), create=True) as registry:
+        head = keep_four(registry, "maple-01")
+    file.chmod(0o400)
+    anybody.chmod(0o500)
+    with open_registry(str(file)) as registry:
+        assert registry.head("maple-01") == head
+        assert [line.child for line in registry.children()] == ["maple-01"]
+        assert "can only be read" in registry.notes[0]
+        assert verify(registry).faults == ()
+    assert [path.name for path in anybody.iterdir()] == ["registry.db"]
+
+
+def test_what_lies_in_the_log_of_a_registry_that_can_only_be_read_is_said_not_to_be_shown(anybody) -> None:
+    file, copy = anybody / "registry.db", anybody / "copy.db"
+    with open_registry(str(file), create=True) as registry:
+        keep_four(registry, "maple-01")
+        with registry.engine.connect() as connection:
+            connection.exec_driver_sql("SELECT 1")
+        shutil.copy(file, copy)
+        shutil.copy(anybody / "registry.db-wal", anybody / "copy.db-wal")
+    for path in anybody.iterdir():
+        path.chmod(0o400)
+    anybody.chmod(0o500)
+    with open_registry(str(copy)) as registry:
+        assert "not shown is what lies in copy.db-wal" in registry.notes[0]
+        assert registry.children() == ()
+
+
+def test_a_registry_on_a_full_disk_is_still_read(small_disk) -> None:
+    file = small_disk / "registry.db"
+    with open_registry(str(file), create=True) as registry:
+        head = keep_four(registry, "maple-01")
+    with (small_disk / "filler").open("wb", buffering=0) as filler, suppress(OSError):
+        while filler.write(bytes(4096)):
+            pass
+    with open_registry(str(file)) as registry:
+        assert registry.head("maple-01") == head
+        assert "its disk is full or can only be read" in registry.notes[0]
+        with pytest.raises(RegistryProblem, match="nothing of this step was saved"):
+            registry.append("maple-01", decision_entry(wish(), "a"), seen=head, when=WHEN)
 
 
 def test_a_backup_on_a_medium_that_may_only_be_read_is_verified(anybody) -> None:

@@ -30,6 +30,8 @@ def with_payloads(*, plans: bool = True) -> Select[Any]:
 
 def entry_of(row: Row[Any]) -> Entry:
     """Return the entry of a row of `with_payloads`. Raises ValueError for a payload or moment that cannot be read."""
+    if not (isinstance(row.sequence, int) and isinstance(row.schema_version, int)):
+        raise ValueError(f"{row.sequence!r} and {row.schema_version!r} for its number and version")
     return Entry(
         child=row.child,
         sequence=row.sequence,
