@@ -176,7 +176,8 @@ def killed(folder: Path, what: str, rounds: int, seed: int) -> dict[str, object]
     with open_registry(str(folder / "registry.db"), create=True) as registry:
         keep_four(registry, CHILD)
         back_up(registry, folder / "kept.db")
-    longest = _seconds(lambda: act(Round(folder, 0, plan)))
+    _seconds(lambda: act(Round(folder, 0, plan)))  # the first one warms files up and writes the key down
+    longest = _seconds(lambda: act(Round(folder, 9999, plan)))
     wrong: list[str] = []
     caught = 0
     for number in range(1, rounds + 1):
