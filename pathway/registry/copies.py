@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from sqlalchemy import Connection, Table, func, insert, select
@@ -19,7 +20,7 @@ from pathway.registry.db.failures import translating_db_errors
 from pathway.registry.journal.audit import Audit
 from pathway.registry.journal.entry import Head
 from pathway.registry.opened import SIGNED_FROM
-from pathway.registry.problem import problem
+from pathway.registry.problem import RegistryProblem, problem
 from pathway.registry.store import Registry, open_registry
 from pathway.registry.verifying import take_as_seen, verify
 from pathway.registry.workstation import Workstation
@@ -45,6 +46,10 @@ def back_up(registry: Registry, file: Path, *, who: str = "", when: datetime.dat
     `RegistryProblem`, also when the file exists.
     """
 
+    if when is not None and registry.layout < SIGNED_FROM and not registry.read_only:
+        with registry.writing(when):
+            pass  # brought to this layout first, so that copy and registry have one history
+
     def fill(draft: Path) -> None:
         with registry.reading() as source:
             _fill(source, draft, registry, registry.key, with_heads=True)
@@ -56,7 +61,10 @@ def back_up(registry: Registry, file: Path, *, who: str = "", when: datetime.dat
             take_as_seen(copy)
     if when is not None and found.head is not None and not registry.read_only:
         body = {"file": file.name, "size": found.head.size, "root": found.head.root, "sound": not found.faults}
-        registry.act("backup", body, who=who, when=when)
+        try:
+            registry.act("backup", body, who=who, when=when)
+        except RegistryProblem as error:  # the copy is there and sound: that it is not written down is beside it
+            return replace(found, remarks=(*found.remarks, *error.problems))
     return found
 
 

@@ -8,7 +8,7 @@ import secrets
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +21,7 @@ from pathway.registry.journal.entry import ChildLine
 from pathway.registry.journal.fold import earlier_operations
 from pathway.registry.opened import SIGNED_FROM
 from pathway.registry.planning import Task
-from pathway.registry.problem import problem
+from pathway.registry.problem import RegistryProblem, problem
 from pathway.registry.store import Registry, open_registry
 
 Planner = Callable[[Task], tuple[str, dict[str, Any] | str]]
@@ -29,13 +29,17 @@ Planner = Callable[[Task], tuple[str, dict[str, Any] | str]]
 
 @dataclass(frozen=True, slots=True)
 class Drilled:
-    """What a drill found: which backup, its children and entries, who was planned, and all that is wrong."""
+    """What a drill found: which backup, its children and entries, who was planned, and all that is wrong.
+
+    `unwritten` says why the registry could not write it down, "" where it did.
+    """
 
     file: Path
     children: int
     entries: int
     planned: tuple[str, ...]
     wrong: tuple[str, ...]
+    unwritten: str = ""
 
     @property
     def result(self) -> str:
@@ -96,9 +100,12 @@ def drill(
     except Refused as error:
         wrong += [one.sentence for one in error.problems]
     done = Drilled(file, children, entries, tuple(planned), tuple(wrong))
-    if not registry.read_only:
-        body = {"file": file.name, "sound": not wrong, "result": done.result}
-        registry.act("drill", body, who=who, when=when)
+    if registry.read_only:
+        return replace(done, unwritten=registry.read_only)
+    try:
+        registry.act("drill", {"file": file.name, "sound": not wrong, "result": done.result}, who=who, when=when)
+    except RegistryProblem as error:  # what was found is told, whether it can be written down or not
+        return replace(done, unwritten=str(error))
     return done
 
 

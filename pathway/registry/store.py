@@ -23,6 +23,7 @@ from pathway.registry.journal.fold import Unfoldable, record_of
 from pathway.registry.journal.payloads import PAYLOAD_VERSION, UnreadablePayload, check_new
 from pathway.registry.opened import OpenRegistry
 from pathway.registry.problem import problem
+from pathway.registry.stored_plans import Kept
 from pathway.registry.workstation import Workstation
 
 
@@ -124,15 +125,15 @@ class Registry(OpenRegistry):
     def stored_plans(self, *, whole: bool = False) -> tuple[StoredPlan, ...]:
         """Return the plans kept for lists, by child; without the plans themselves unless `whole`.
 
-        Left out is what was altered or cannot be read: `damaged_plans` names it.
+        Left out is what was altered or cannot be read: `kept_plans` names it.
         """
         with self.reading() as connection:
             return stored_plans.sound(connection, self.layout, whole=whole).plans
 
-    def damaged_plans(self) -> tuple[str, ...]:
-        """Return the children whose stored plan was altered, exchanged or cannot be read."""
+    def kept_plans(self) -> Kept:
+        """Return the plans kept for lists without the plans themselves, and whose was altered or cannot be read."""
         with self.reading() as connection:
-            return stored_plans.sound(connection, self.layout, whole=False).damaged
+            return stored_plans.sound(connection, self.layout, whole=False)
 
     def stored_plan(self, child: str) -> StoredPlan | None:
         """Return the plan kept for a child, whole where it was kept whole; None for one that was altered."""

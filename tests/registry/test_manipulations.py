@@ -353,6 +353,7 @@ ALONE: dict[str, tuple[Callable[[Desk], None] | list[str], str]] = {
     "a foreign table": (["CREATE TABLE notes (text TEXT)"], "table notes"),
     "a foreign column": (["ALTER TABLE entry ADD COLUMN note TEXT"], "column entry.note"),
     "a foreign index": (["CREATE INDEX by_body ON payload (body)"], "index by_body"),
+    "an index over an expression": (["CREATE INDEX by_length ON payload (length(body))"], "index by_length"),
     "a foreign view": (["CREATE VIEW everything AS SELECT * FROM payload"], "view everything"),
     "a table dropped": (["DROP TABLE kept_head"], "a table or column that is missing"),
     "the layout of the tables": (["UPDATE layout SET version = 1"], "the layout 1 and tables of layout 2"),

@@ -194,3 +194,49 @@ def test_a_backup_is_verified_against_the_heads_it_was_made_with(four, tmp_path)
         assert kept_heads(copy)[NAME] == Head(4, four.head(NAME).sha256)
         tamper(copy, f"DELETE FROM payload {ON} = 4", f"DELETE FROM entry {ON} = 4")
         assert any("3 entries where the kept heads say 4" in sentence for sentence in faults(copy))
+
+
+FOREIGN = {
+    "a table": ("CREATE TABLE notes (body TEXT)", "table notes"),
+    "a column": ("ALTER TABLE entry ADD COLUMN note TEXT", "column entry.note"),
+    "an index": ("CREATE INDEX by_length ON payload (length(body))", "index by_length"),
+    "a view": ("CREATE VIEW everything AS SELECT who FROM entry", "view everything"),
+}
+
+
+@pytest.mark.parametrize("name", FOREIGN)
+def test_what_is_not_ours_is_found_wherever_the_registry_lies(four, name) -> None:
+    statement, words = FOREIGN[name]
+    tamper(four, statement)
+    assert any(words in sentence for sentence in faults(four))
+
+
+def test_on_a_server_a_guard_that_was_put_out_of_force_or_empties_itself_is_found(database) -> None:
+    with open_registry(database, create=True) as registry:
+        keep_four(registry, NAME)
+        for statement, words in (
+            ("ALTER TABLE entry DISABLE TRIGGER no_update_of_entry", "trigger no_update_of_entry"),
+            (
+                "CREATE OR REPLACE FUNCTION kept_for_ever() RETURNS trigger LANGUAGE plpgsql AS "
+                "$$ BEGIN RETURN NEW; END $$",
+                "function kept_for_ever",
+            ),
+        ):
+            with registry.engine.begin() as connection:
+                connection.execute(text(statement))
+            assert any(words in sentence for sentence in faults(registry)), words
+
+
+def test_on_a_server_the_indexes_are_checked_where_that_can_be_done_and_else_it_is_said(database) -> None:
+    with open_registry(database, create=True) as registry:
+        keep_four(registry, NAME)
+        (skipped,) = verify(registry).skipped
+        assert "no extension amcheck" in skipped
+        with registry.engine.begin() as connection:
+            there = "SELECT count(*) FROM pg_available_extensions WHERE name = 'amcheck'"
+            if not connection.scalar(text(there)):
+                pytest.skip("this server has no extension amcheck")
+            connection.execute(text("CREATE EXTENSION amcheck"))
+        found = verify(registry)
+    assert found.skipped == ()
+    assert found.faults == ()

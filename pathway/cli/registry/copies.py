@@ -89,7 +89,7 @@ def drill(
     with opened(where) as store:
         file = newest_backup(place, encrypted=store.key is not None)
         found = drilled(store, file, planner, sample=sample, who=name_of(by), when=now())
-    for sentence in found.wrong:
+    for sentence in (*found.wrong, *([found.unwritten] if found.unwritten else ())):
         note(sentence)
     if found.wrong:
         note(found.result)

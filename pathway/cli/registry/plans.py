@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
 
+ALTERED = "plan anew (`registry replan`): the stored plan was altered"
 MOST_NAMED = 20
 """How many children without a plan are named one by one."""
 
@@ -51,11 +52,12 @@ def due_(months: int, on: datetime.date | None, where: RegistryOptions, as_json:
 
     day = today(on)
     with opened(where) as store:
-        plans, children, damaged = store.stored_plans(), store.children(), store.damaged_plans()
+        kept, children = store.kept_plans(), store.children()
+    plans = kept.plans
     found = sorted(
         [
             *(item for plan in plans for item in due(plan.child, plan.summary, day, months)),
-            *(Due(child, day, "plan anew (`registry replan`): the stored plan was altered", True) for child in damaged),
+            *(Due(child, day, ALTERED, True) for child in kept.damaged),
         ],
         key=lambda item: (item.by, item.child, item.what),
     )
