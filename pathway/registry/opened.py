@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from types import TracebackType
 from typing import Any, Self
@@ -19,7 +19,7 @@ from pathway.registry.journal.acts import Act, ActKind, act
 from pathway.registry.journal.chain import when_text
 from pathway.registry.journal.entry import Entry
 from pathway.registry.journal.signed import SignedHead, public_hex
-from pathway.registry.journal.tree_audit import gone_back
+from pathway.registry.journal.tree_audit import gone_back, registered
 from pathway.registry.migrate import migrate
 from pathway.registry.workstation import Seen, Workstation
 
@@ -136,10 +136,17 @@ class OpenRegistry:
             self.cover(connection, (), when, who="")
 
     def _see(self, head: SignedHead, origin: str) -> None:
-        """Keep the head signed last as the one seen last, unless the registry has left what was seen before."""
+        """Keep the head signed last as the one seen last, unless the registry has left what was seen before.
+
+        Who meets a registry for the first time trusts the workstations that save there already.
+        """
         if not self.left_behind():
             self.station.see(Seen(self.place.name, origin, head.size, head.root))
-        self.station.confirm(origin, [head.public_key])
+        there: Iterable[str] = ()
+        if self.station.confirmed(origin) is None:
+            with self.reading() as connection:
+                there = registered(tree_rows.acts(connection, "key"))
+        self.station.confirm(origin, [*there, head.public_key])
 
     def left_behind(self) -> str:
         """Return in a sentence how the registry has gone back or forked since this machine saw it last, "" if not.

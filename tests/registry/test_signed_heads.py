@@ -146,6 +146,7 @@ def test_a_new_workstation_is_told_until_a_person_confirms_it(tmp_path, station,
         keep(registry, "maple-01")
     with opened(tmp_path, second) as registry:
         more(registry)
+        assert standing(registry).faults == (), "who comes later trusts who was there"
     with opened(tmp_path, station) as registry:
         (fault,) = standing(registry).faults
         assert public_hex(second.key)[:16] in fault.sentence

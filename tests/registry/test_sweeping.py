@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from sqlalchemy import create_engine, text
 
 from pathway.registry import sweeping
 from pathway.registry.address import drafts_in
@@ -120,3 +121,18 @@ def test_drafts_beside_backups_are_removed_from_the_folders_that_are_named(regis
 
 def test_a_sweep_does_not_wait_longer_than_a_save(registry) -> None:
     assert sweeping.WAIT_SECONDS < WAIT_SECONDS
+
+
+@pytest.mark.parametrize("table", ["entry", "payload"])
+def test_on_a_server_it_is_not_called_done_while_somebody_sees_an_older_state(database, table) -> None:
+    engine = create_engine(database.replace("postgresql", "postgresql+psycopg"), isolation_level="REPEATABLE READ")
+    with open_registry(database, create=True) as registry:
+        keep(registry, NAME, decision_entry(wish(SECRET), "nurse"))
+        with engine.connect() as other:
+            other.execute(text(f"SELECT count(*) FROM {table}"))
+            done = erase(registry, NAME, reason="asked", who="registrar", when=WHEN, wait_seconds=SHORT)
+            assert not done.swept.done
+            assert "may still lie in" in done.swept.left[0]
+        assert again(registry).done
+        assert verify(registry).remarks == ()
+    engine.dispose()
