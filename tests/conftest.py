@@ -15,6 +15,7 @@ from hypothesis import HealthCheck, settings
 
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
+from pathway.registry.default import WORKSTATION_VARIABLE
 from tests.made_once import SHARED
 
 # A busy machine draws examples slowly: that is no fault of the program, and no test of properties measures time.
@@ -29,14 +30,16 @@ def protocol() -> Protocol:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Give the workers of a run a folder in which they share plans."""
+    """Give the workers of a run a folder in which they share plans, and a workstation that is nobody's own."""
     if not hasattr(config, "workerinput"):
+        os.environ[WORKSTATION_VARIABLE] = tempfile.mkdtemp(prefix="limb-pathway-workstation-")
         os.environ[SHARED] = tempfile.mkdtemp(prefix="limb-pathway-plans-")
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
-    """Take the folder away when the run ends."""
+    """Take the folders away when the run ends."""
     if not hasattr(config, "workerinput"):
+        shutil.rmtree(os.environ.pop(WORKSTATION_VARIABLE), ignore_errors=True)
         shutil.rmtree(os.environ.pop(SHARED), ignore_errors=True)
 
 

@@ -47,11 +47,15 @@ class Located:
 
 @dataclass(frozen=True, slots=True)
 class KnownChild:
-    """A child's record, where it comes from, and its entries where the registry keeps it."""
+    """A child's record, where it comes from, and its entries where the registry keeps it.
+
+    `registry_head` says in short where the registry stood, "" where nothing was signed in it.
+    """
 
     record: Record
     origin: Origin
     entries: tuple[Entry, ...] = ()
+    registry_head: str = ""
 
 
 def locate(word: Path, registry: RegistryAt) -> Located:
@@ -126,7 +130,8 @@ def read(found: Located, protocol: Protocol, on: datetime.date) -> KnownChild:
     from pathway.casefile.read_and_check import read_and_check
 
     if found.origin == "registry":
-        return KnownChild(_folded(found), "registry", found.entries)
+        known, head = _folded_and_head(found)
+        return KnownChild(known, "registry", found.entries, head)
     record = read_and_check(text_of(found), str(found.file or found.word), protocol, on)
     if isinstance(record, tuple):
         raise Refused(*record)
@@ -151,16 +156,21 @@ def _kept(child: str, registry: RegistryAt) -> tuple[tuple[Entry, ...], tuple[st
 
     try:
         with open_registry(address, registry.key) as store:
-            return store.entries(child), ()
+            return store.entries(child), store.notes
     except RegistryProblem as problem:
         return (), (str(problem),)
 
 
 def _folded(found: Located) -> Record:
+    return _folded_and_head(found)[0]
+
+
+def _folded_and_head(found: Located) -> tuple[Record, str]:
     from pathway.registry.store import open_registry
 
     with open_registry(found.registry.address, found.registry.key) as store:
-        return store.folded(found.word, found.entries)
+        head = store.signed_head()
+        return store.folded(found.word, found.entries), "" if head is None else head.short
 
 
 def _others(name: str, registry: RegistryAt) -> tuple[list[str], tuple[str, ...]]:

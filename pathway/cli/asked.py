@@ -155,4 +155,6 @@ def opened(where: RegistryOptions, *, create: bool = False) -> Iterator[Registry
     from pathway.registry.store import open_registry
 
     with open_registry(where.address, where.key(), create=create) as registry:
+        for sentence in registry.notes:
+            note(sentence)
         yield registry

@@ -150,8 +150,8 @@ def _accepted(known: KnownChild) -> AcceptedPlan | None:
     except (UnreadablePayload, KeyError, TypeError, ValueError) as error:
         seen, remedy = f"an accepted plan that cannot be read ({error})", "use the program that wrote it"
         raise refused("the registry", seen, "a plan", remedy, key=known.record.child.id) from error
-    version = last.revision.protocol_version
-    return AcceptedPlan(last.number, last.entry.who, last.entry.when, last.revision.on, version, stages)
+    version, head = last.revision.protocol_version, known.registry_head
+    return AcceptedPlan(last.number, last.entry.who, last.entry.when, last.revision.on, version, stages, head)
 
 
 def _words(language: str, own: Path | None) -> Wording:

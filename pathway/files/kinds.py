@@ -72,6 +72,8 @@ def is_kept_elsewhere(head: bytes, name: str) -> str:
     """Return what a file is that no output may replace, a case file or a registry, else ""."""
     if head.startswith(_SQLITE):
         return "a registry or a backup"
+    if b"PRIVATE KEY-----" in head:
+        return "a key"
     if b"[child]" not in head:
         return ""
     try:

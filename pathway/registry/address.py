@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,6 +15,8 @@ from sqlalchemy.exc import ArgumentError
 from pathway.registry.default import VARIABLE, default_file
 from pathway.registry.problem import RegistryProblem, problem
 
+_DRAFT = re.compile(r"\..+\.(?:(\d+)-)?[0-9a-f]{12}\.new(?:-wal|-shm|-journal)?")
+_YOUNG_SECONDS = 3600
 PLAIN_HEADER = b"SQLite format 3\x00"
 
 
@@ -54,7 +57,7 @@ def new_file(file: Path, fill: Callable[[Path], None]) -> None:
     missing. Raises FileExistsError when the file is there already, and whatever `fill` raises.
     """
     file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    draft = file.parent / f".{file.name}.{secrets.token_hex(6)}.new"
+    draft = file.parent / f".{file.name}.{os.getpid()}-{secrets.token_hex(6)}.new"
     try:
         os.close(os.open(draft, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
         fill(draft)
@@ -71,6 +74,31 @@ def new_file(file: Path, fill: Callable[[Path], None]) -> None:
     finally:
         for end in ("", "-wal", "-shm", "-journal"):
             draft.with_name(draft.name + end).unlink(missing_ok=True)
+
+
+def drafts_in(folder: Path) -> tuple[Path, ...]:
+    """Return the drafts in a folder whose program was killed while it filled them, () where it cannot be read."""
+    try:
+        found = [path for path in folder.iterdir() if _DRAFT.fullmatch(path.name)]
+    except OSError:
+        return ()
+    return tuple(sorted(path for path in found if not _alive(path)))
+
+
+def _alive(draft: Path) -> bool:
+    """Return whether the program that fills a draft still runs; of one without its number, whether it is young."""
+    match = _DRAFT.fullmatch(draft.name)
+    number = match.group(1) if match else None
+    try:
+        if number is None or os.name == "nt":  # there, asking for a process would end it
+            newest = max(path.stat().st_mtime for path in draft.parent.iterdir())
+            return newest - draft.stat().st_mtime < _YOUNG_SECONDS
+        os.kill(int(number), 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return number is not None
+    return True
 
 
 def is_plain(file: Path) -> bool:

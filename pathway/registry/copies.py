@@ -5,40 +5,25 @@ A backup is a registry in a file of its own, whatever the registry lies in, with
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import datetime
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import Connection, Select, Table, func, insert, select
+from sqlalchemy import Connection, Table, func, insert, select
 
 from pathway.registry.address import new_file, place_of
-from pathway.registry.db import rows, tables
+from pathway.registry.covering import cover_all
+from pathway.registry.db import rows, tables, tree_rows
 from pathway.registry.db.engine import file_engine, make_tables
 from pathway.registry.db.failures import translating_db_errors
-from pathway.registry.journal.audit import Audit, StoredEntry, audit
+from pathway.registry.journal.audit import Audit
 from pathway.registry.journal.entry import Head
-from pathway.registry.problem import problem
+from pathway.registry.opened import SIGNED_FROM
+from pathway.registry.problem import RegistryProblem, problem
 from pathway.registry.store import Registry, open_registry
-
-
-def verify(registry: Registry, known: Mapping[str, Head] | None = None) -> Audit:
-    """Return what every hash of the registry says, against the heads in `known` and, for a backup, its own."""
-    with registry.reading() as connection:
-        own = _kept_heads(connection)
-        streamed = connection.execution_options(yield_per=rows.BATCH)
-        kept = (StoredEntry(**row._mapping) for row in streamed.execute(rows.with_payloads()))
-        found = audit(kept, registry.place.name, (own, known or {}))
-        lost = connection.execute(_without_entry()).first()
-    if lost is None:
-        return found
-    words = problem(
-        registry.place.name,
-        "a payload without its entry",
-        "the entry as it was saved",
-        "compare with the last backup: entries were removed",
-        key=f"{lost.child}, entry {lost.sequence}",
-    )
-    return Audit(found.heads, found.entries, found.erased, (*found.faults, *words.problems))
+from pathway.registry.verifying import take_as_seen, verify
+from pathway.registry.workstation import Workstation
 
 
 def heads(registry: Registry) -> dict[str, Head]:
@@ -50,29 +35,44 @@ def heads(registry: Registry) -> dict[str, Head]:
 def kept_heads(registry: Registry) -> dict[str, Head]:
     """Return the heads that a backup was made with, {} for a registry at work."""
     with registry.reading() as connection:
-        return _kept_heads(connection)
+        return rows.kept_heads(connection)
 
 
-def back_up(registry: Registry, file: Path) -> Audit:
+def back_up(registry: Registry, file: Path, *, who: str = "", when: datetime.datetime | None = None) -> Audit:
     """Copy the whole registry, as it stands at one moment, into a new file, and return what verifying the copy finds.
 
     The copy has mode 0600, is encrypted with the registry's key where that has one, and is there whole or not at
-    all. Raises `RegistryProblem`, also when the file exists.
+    all. Where `when` is given, the registry writes down that it was made, if it can be written. Raises
+    `RegistryProblem`, also when the file exists.
     """
+
+    if when is not None and registry.layout < SIGNED_FROM and not registry.read_only:
+        with registry.writing(when):
+            pass  # brought to this layout first, so that copy and registry have one history
 
     def fill(draft: Path) -> None:
         with registry.reading() as source:
-            _fill(source, draft, registry.key, with_heads=True)
+            _fill(source, draft, registry, registry.key, with_heads=True)
 
     _make(file, fill)
-    with open_registry(str(file), registry.key) as copy:
-        return verify(copy)
+    with open_registry(str(file), registry.key, station=registry.station) as copy:
+        found = verify(copy)
+        if not found.faults:
+            take_as_seen(copy)
+    if when is not None and found.head is not None and not registry.read_only:
+        body = {"file": file.name, "size": found.head.size, "root": found.head.root, "sound": not found.faults}
+        try:
+            registry.act("backup", body, who=who, when=when)
+        except RegistryProblem as error:  # the copy is there and sound: that it is not written down is beside it
+            return replace(found, remarks=(*found.remarks, *error.problems))
+    return found
 
 
-def restore(backup: Registry, address: str | None, key: str | None) -> Audit:
+def restore(backup: Registry, address: str | None, key: str | None, *, aside: bool = False) -> Audit:
     """Copy a backup to where there is no registry, or one without entries; return what verifying it finds.
 
-    Raises `RegistryProblem` for a backup with faults and a registry that holds entries; neither is changed.
+    From then on this machine takes it for the registry there, unless it is only put `aside`. Raises
+    `RegistryProblem` for a backup with faults and a registry that holds entries; neither is changed.
     """
     found = verify(backup)
     if found.faults:
@@ -84,19 +84,26 @@ def restore(backup: Registry, address: str | None, key: str | None) -> Audit:
 
         def fill(draft: Path) -> None:
             with backup.reading() as source:
-                _fill(source, draft, key, with_heads=False)
+                _fill(source, draft, backup, key, with_heads=False)
 
         with translating_db_errors(place.name):
             _make(place.file, fill)
     else:
-        with open_registry(address, key, create=True) as target, backup.reading() as source, target.writing() as into:
+        with (
+            open_registry(address, key, create=True, station=backup.station) as target,
+            backup.reading() as source,
+            target.writing() as into,
+        ):
             held = into.scalar(select(func.count()).select_from(tables.entry)) or 0
-            if held:
+            if held or tree_rows.leaf_count(into):
                 do = "move that registry aside, or restore to another place with --registry"
                 raise problem(place.name, f"a registry with {held} entries", "none, or one without entries", do)
-            _copy(source, into)
-    with open_registry(address, key) as target:
-        return verify(target, found.heads)
+            _copy(source, into, backup, target.station)
+    with open_registry(address, key, station=backup.station) as target:
+        restored = verify(target, found.heads)
+        if not aside:
+            take_as_seen(target)
+        return restored
 
 
 def _make(file: Path, fill: Callable[[Path], None]) -> None:
@@ -107,21 +114,27 @@ def _make(file: Path, fill: Callable[[Path], None]) -> None:
             raise problem(str(file), "an existing file", "a new name", "name another file") from None
 
 
-def _fill(source: Connection, draft: Path, key: str | None, *, with_heads: bool) -> None:
+def _fill(source: Connection, draft: Path, of: Registry, key: str | None, *, with_heads: bool) -> None:
     engine = file_engine(draft, key)
     try:
         make_tables(engine, at_work=not with_heads)
         with engine.begin() as into:
-            _copy(source, into)
+            _copy(source, into, of, of.station)
             if with_heads:
                 _put_heads(into)
     finally:
         engine.dispose()
 
 
-def _copy(source: Connection, into: Connection) -> None:
-    for table in (tables.entry, tables.payload):
+def _copy(source: Connection, into: Connection, of: Registry, station: Workstation) -> None:
+    """Copy what is never changed; what comes from a layout without signed heads gets its first one in the copy."""
+    signed = of.layout >= SIGNED_FROM
+    later = (tables.leaf, tables.act, tables.signed_head, tables.peak) if signed else ()
+    for table in (tables.entry, tables.payload, *later):
         _copy_table(source, into, table)
+    latest = into.scalar(select(func.max(tables.entry.c.at)))
+    if not signed and latest is not None:
+        cover_all(into, station, str(latest), "")
 
 
 def _copy_table(source: Connection, into: Connection, table: Table) -> None:
@@ -134,15 +147,3 @@ def _put_heads(into: Connection) -> None:
     each = [{"child": child, "count": head.count, "sha256": head.sha256} for child, head in rows.heads_in(into)]
     if each:
         into.execute(insert(tables.kept_head), each)
-
-
-def _kept_heads(connection: Connection) -> dict[str, Head]:
-    found = connection.execute(select(tables.kept_head))
-    return {row.child: Head(row._mapping["count"], row.sha256) for row in found}
-
-
-def _without_entry() -> Select[Any]:
-    entry, payload = tables.entry, tables.payload
-    same = (entry.c.child == payload.c.child) & (entry.c.sequence == payload.c.sequence)
-    query = select(payload.c.child, payload.c.sequence).select_from(payload.outerjoin(entry, same))
-    return query.where(entry.c.child.is_(None)).order_by(payload.c.child, payload.c.sequence).limit(1)

@@ -4,34 +4,52 @@ from __future__ import annotations
 
 import datetime
 import secrets
+from dataclasses import dataclass
 
-from sqlalchemy import delete, text
+from sqlalchemy import delete
 
+from pathway.registry import stored_plans
 from pathway.registry.db import rows, tables
-from pathway.registry.db.failures import translating_db_errors
 from pathway.registry.journal.chain import head_of, linked
 from pathway.registry.journal.entry import Entry
 from pathway.registry.journal.payloads import PAYLOAD_VERSION, UnreadablePayload, check_new, erasure_entry
 from pathway.registry.problem import problem
 from pathway.registry.store import Registry
+from pathway.registry.sweeping import WAIT_SECONDS, Swept, sweep
 
 
-def erase(registry: Registry, child: str, *, reason: str, who: str, when: datetime.datetime) -> Entry:
-    """Delete every payload and plan of a child and return the entry that says so; id, times and hashes stay.
+@dataclass(frozen=True, slots=True)
+class Erased:
+    """The entry that says that a child was erased, and whether its text is out of the file as well."""
 
-    The bytes are overwritten in the file as well. Backups made before still hold the payloads: erase there too.
-    Raises `RegistryProblem` for a child that is unknown or erased already.
+    entry: Entry
+    swept: Swept
+
+
+def erase(
+    registry: Registry,
+    child: str,
+    *,
+    reason: str,
+    who: str,
+    when: datetime.datetime,
+    wait_seconds: float = WAIT_SECONDS,
+) -> Erased:
+    """Delete every payload and plan of a child and return what says so; id, times and hashes stay.
+
+    What was deleted is taken out of the file by `sweep`. Backups made before still hold it: erase there too. Raises
+    `RegistryProblem` for a child that is unknown or erased already.
     """
     new, name = erasure_entry(reason, who), registry.place.name
     try:
         check_new(new)
     except UnreadablePayload as error:
         raise problem(name, str(error), "a reason and a name", "give both", key=child) from error
-    with registry.writing() as connection:
+    with registry.writing(when) as connection:
         before = rows.entries_of(connection, child)
         if not before or any(entry.kind == "erasure" for entry in before):
             found = f"that {child} was erased already" if before else f"no child {child}"
-            do = "list them with `limb-pathway registry list`"
+            do = "take the rest out of the file with `registry sweep`" if before else "list them with `registry list`"
             raise problem(name, found, "the id of a child in the registry", do)
         made = linked(
             head_of(before),
@@ -45,22 +63,8 @@ def erase(registry: Registry, child: str, *, reason: str, who: str, when: dateti
             salt=secrets.token_hex(32),
         )
         rows.add(connection, (made,))
-        payload, plan = tables.payload.c, tables.stored_plan.c
+        registry.cover(connection, (made,), when)
+        payload = tables.payload.c
         connection.execute(delete(tables.payload).where(payload.child == child, payload.sequence < made.sequence))
-        connection.execute(delete(tables.stored_plan).where(plan.child == child))
-    _swept(registry)
-    return made
-
-
-def _swept(registry: Registry) -> None:
-    """Take what was deleted out of the file: pages that are free, and the log of changes."""
-    with translating_db_errors(registry.place.name), registry.engine.connect() as connection:
-        if registry.place.server is not None:
-            plain = connection.execution_options(isolation_level="AUTOCOMMIT")
-            plain.execute(text("VACUUM FULL payload"))
-            plain.execute(text("VACUUM FULL stored_plan"))
-            return
-        driver = connection.connection.driver_connection
-        assert driver is not None
-        driver.execute("VACUUM")
-        driver.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+        stored_plans.drop(connection, registry.station, child)
+    return Erased(made, sweep(registry, who=who, when=when, wait_seconds=wait_seconds))

@@ -138,13 +138,14 @@ def check_history(
         raise Refused(*(replace(fault, line=None) for fault in checked))
 
 
-def import_history(registry: Registry, entries: tuple[Entry, ...]) -> TakenIn:
+def import_history(registry: Registry, entries: tuple[Entry, ...], when: datetime.datetime | None = None) -> TakenIn:
     """Take in a history as it is, with its hashes. What is there already must be the beginning of it.
 
-    Raises `RegistryProblem` where the registry knows other entries of that child.
+    `when` is the moment at which that is signed here, that of the last entry where nobody says one. Raises
+    `RegistryProblem` where the registry knows other entries of that child.
     """
     child = entries[0].child
-    with registry.writing() as connection:
+    with registry.writing(when or entries[-1].when) as connection:
         there = rows.entries_of(connection, child)
         shorter = min(len(there), len(entries))
         if head_of(there[:shorter]) != head_of(entries[:shorter]):
@@ -157,6 +158,7 @@ def import_history(registry: Registry, entries: tuple[Entry, ...]) -> TakenIn:
             do = "erase the child here: `limb-pathway registry erase`"
             raise problem(registry.place.name, f"that {child} was erased elsewhere", "it erased here first", do)
         rows.add(connection, entries[shorter:])
+        registry.cover(connection, entries[shorter:], when or entries[-1].when)
     return TakenIn(child, "added" if there else "new", len(entries) - shorter, head_of(entries))
 
 

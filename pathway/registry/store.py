@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import datetime
-import json
 import secrets
-import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from types import TracebackType
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, delete, func, insert, select
+from sqlalchemy import Row, func, select
 from sqlalchemy.exc import IntegrityError
 
 from pathway.record import Record
-from pathway.registry.address import Place, place_of
+from pathway.registry import stored_plans
+from pathway.registry.address import place_of
 from pathway.registry.db import rows, tables
 from pathway.registry.db.engine import open_engine
 from pathway.registry.db.failures import translating_db_errors
@@ -23,51 +21,28 @@ from pathway.registry.journal.chain import head_of, linked, moment
 from pathway.registry.journal.entry import ChildLine, Entry, Head, NewEntry, Saved, StaleHead, StoredPlan
 from pathway.registry.journal.fold import Unfoldable, record_of
 from pathway.registry.journal.payloads import PAYLOAD_VERSION, UnreadablePayload, check_new
+from pathway.registry.opened import OpenRegistry
 from pathway.registry.problem import problem
+from pathway.registry.stored_plans import Kept
+from pathway.registry.workstation import Workstation
 
 
-def open_registry(address: str | None = None, key: str | None = None, *, create: bool = False) -> Registry:
+def open_registry(
+    address: str | None = None, key: str | None = None, *, create: bool = False, station: Workstation | None = None
+) -> Registry:
     """Return the registry at an address (see `place_of`), to be used in a `with` block.
 
     None is the file in the user's data folder. `key` opens an encrypted file. Where there is no registry yet, an
-    empty one is made if `create`. Raises `RegistryProblem` with a sentence for whatever is in the way.
+    empty one is made if `create`. `station` is who signs, the user's own workstation where none is named. Raises
+    `RegistryProblem` with a sentence for whatever is in the way.
     """
     place = place_of(address)
     with translating_db_errors(place.name):
-        return Registry(place, open_engine(place, key, create=create), key)
+        return Registry(place, open_engine(place, key, create=create), key, station)
 
 
-class Registry:
+class Registry(OpenRegistry):
     """A journal of every child. All methods raise `RegistryProblem` where the database fails."""
-
-    def __init__(self, place: Place, engine: Engine, key: str | None = None) -> None:
-        self.place = place
-        self.engine = engine
-        self.key = key
-
-    def __enter__(self) -> Registry:
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Let go of the database."""
-        self.engine.dispose()
-
-    @contextmanager
-    def reading(self) -> Iterator[Connection]:
-        """Yield a connection that sees one state of the whole registry."""
-        with translating_db_errors(self.place.name), self.engine.connect() as connection:
-            if self.place.server is not None:
-                connection = connection.execution_options(isolation_level="REPEATABLE READ")
-            yield connection.execution_options(writes=False)
-
-    @contextmanager
-    def writing(self) -> Iterator[Connection]:
-        """Yield a connection whose changes are kept together at the end, or not at all."""
-        with translating_db_errors(self.place.name), self.engine.begin() as connection:
-            yield connection
 
     def children(self) -> tuple[ChildLine, ...]:
         """Return every child in the order of their ids, from one query without payloads."""
@@ -84,12 +59,12 @@ class Registry:
             .join(entry, (entry.c.child == each.c.child) & (entry.c.sequence == each.c.last))
             .order_by(each.c.child)
         )
-        with self.reading() as connection:
+        with self.reading() as connection, self._telling_damage():
             return tuple(_line(row) for row in connection.execute(query))
 
     def entries(self, child: str) -> tuple[Entry, ...]:
         """Return the entries of a child in order, () where there is none."""
-        with self.reading() as connection:
+        with self.reading() as connection, self._telling_damage(child):
             return rows.entries_of(connection, child)
 
     def head(self, child: str) -> Head:
@@ -133,44 +108,64 @@ class Registry:
         news = (new,) if isinstance(new, NewEntry) else tuple(new)
         self._check(child, news)
         try:
-            with translating_db_errors_unless_taken(self.place.name), self.engine.begin() as connection:
-                so_far = rows.entries_of(connection, child, plans=False)
+            with translating_db_errors_unless_taken(self.place.name), self.one_at_a_time(when) as connection:
+                with self._telling_damage(child):
+                    so_far = rows.entries_of(connection, child, plans=False)
                 if head_of(so_far) == seen:
                     made = _made(child, seen, news, when)
                     self._check_fit(child, so_far, made)
-                    rows.add(connection, made)
+                    if made:
+                        rows.add(connection, made)
+                        self.cover(connection, made, when)
                     return Saved(made, head_of(made) if made else seen)
         except IntegrityError:
             pass  # somebody else took the number between reading and adding
         return self._overtaken(child, self.entries(child), seen)
 
     def stored_plans(self, *, whole: bool = False) -> tuple[StoredPlan, ...]:
-        """Return the plans kept for lists, by child; without the plans themselves unless `whole`."""
-        table = tables.stored_plan
-        columns = table.c if whole else [column for column in table.c if column.name != "plan"]
+        """Return the plans kept for lists, by child; without the plans themselves unless `whole`.
+
+        Left out is what was altered or cannot be read: `kept_plans` names it.
+        """
         with self.reading() as connection:
-            return tuple(_plan(row) for row in connection.execute(select(*columns).order_by(table.c.child)))
+            return stored_plans.sound(connection, self.layout, whole=whole).plans
+
+    def kept_plans(self) -> Kept:
+        """Return the plans kept for lists without the plans themselves, and whose was altered or cannot be read."""
+        with self.reading() as connection:
+            return stored_plans.sound(connection, self.layout, whole=False)
 
     def stored_plan(self, child: str) -> StoredPlan | None:
-        """Return the plan kept for a child, whole where it was kept whole."""
+        """Return the plan kept for a child, whole where it was kept whole; None for one that was altered."""
         with self.reading() as connection:
-            row = connection.execute(select(tables.stored_plan).where(tables.stored_plan.c.child == child)).first()
-        return None if row is None else _plan(row)
+            return stored_plans.of_child(connection, self.layout, child)
 
-    def store_plans(self, plans: Sequence[StoredPlan]) -> None:
-        """Keep plans for lists, each in place of the one before it; all together or none."""
-        table = tables.stored_plan
+    def store_plans(self, plans: Sequence[StoredPlan], when: datetime.datetime | None = None) -> None:
+        """Keep plans for lists, each in place of the one before it; all together or none.
+
+        `when` matters only where this workstation has signed nothing here before; else the moment of the last entry.
+        """
         if not plans:
             return
-        values = [_plan_row(plan) for plan in plans]
-        with self.writing() as connection:
-            connection.execute(delete(table).where(table.c.child.in_([plan.child for plan in plans])))
-            connection.execute(insert(table), values)
+        with self.writing(when) as connection:
+            self.register(connection, when)
+            stored_plans.store(connection, self.station, plans)
 
     def drop_stored_plans(self) -> None:
         """Forget every plan kept for lists; the journal is untouched."""
         with self.writing() as connection:
-            connection.execute(delete(tables.stored_plan))
+            self.register(connection, None)
+            stored_plans.drop(connection, self.station)
+
+    @contextmanager
+    def _telling_damage(self, child: str = "") -> Iterator[None]:
+        """Say in a sentence that a row holds what no entry can hold."""
+        try:
+            yield
+        except (ValueError, TypeError, AttributeError, RecursionError) as error:
+            found = f"an entry that was altered or is damaged ({error})"
+            do = "name it with `registry verify`, and restore the last backup"
+            raise problem(self.place.name, found, "entries as they were saved", do, key=child) from error
 
     def _check(self, child: str, news: Sequence[NewEntry]) -> None:
         for new in news:
@@ -195,6 +190,9 @@ class Registry:
 
     def _overtaken(self, child: str, now: tuple[Entry, ...], seen: Head) -> StaleHead:
         known = head_of(now[: seen.count])
+        if head_of(now) == seen:
+            found, expected = "that the next number of the registry is taken already", "it free; nothing was saved"
+            raise problem(self.place.name, found, expected, "run `registry verify`: rows were put in", key=child)
         if known != seen:
             raise problem(
                 self.place.name,
@@ -245,30 +243,4 @@ def _line(row: Row[Any]) -> ChildLine:
         last=moment(row.at),
         last_by=row.who,
         erased=None if row.erased is None else moment(row.erased),
-    )
-
-
-def _plan_row(plan: StoredPlan) -> dict[str, object]:
-    return {
-        "child": plan.child,
-        "head_count": plan.head.count,
-        "head_sha256": plan.head.sha256,
-        "protocol_version": plan.protocol_version,
-        "protocol_digest": plan.protocol_digest,
-        "on_day": plan.on.isoformat(),
-        "summary": json.dumps(dict(plan.summary), ensure_ascii=True),
-        "plan": None if plan.plan_json is None else zlib.compress(plan.plan_json.encode()),
-    }
-
-
-def _plan(row: Row[Any]) -> StoredPlan:
-    packed = row._mapping.get("plan")
-    return StoredPlan(
-        child=row.child,
-        head=Head(row.head_count, row.head_sha256),
-        protocol_version=row.protocol_version,
-        protocol_digest=row.protocol_digest,
-        on=datetime.date.fromisoformat(row.on_day),
-        summary=json.loads(row.summary),
-        plan_json=None if packed is None else zlib.decompress(packed).decode(),
     )

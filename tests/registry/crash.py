@@ -15,10 +15,10 @@ from pathlib import Path
 
 import numpy
 
-from pathway.registry.copies import verify
 from pathway.registry.journal.entry import Saved
 from pathway.registry.journal.payloads import decision_entry, visit_entry
 from pathway.registry.store import open_registry
+from pathway.registry.verifying import verify
 from tests.registry.forked import forked
 from tests.registry.keeping import LATER_VISIT, WHEN, keep, wish
 

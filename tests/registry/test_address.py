@@ -9,17 +9,18 @@ import stat
 import subprocess
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
 
 from pathway.registry import address as place
-from pathway.registry.copies import back_up, verify
+from pathway.registry.copies import back_up
 from pathway.registry.journal.entry import Saved
 from pathway.registry.journal.payloads import decision_entry
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry, open_registry
+from pathway.registry.verifying import verify
 from tests.registry.conftest import KEY
 from tests.registry.keeping import WHEN, keep, keep_four, wish
 
@@ -223,11 +224,14 @@ def test_a_full_disk_is_told_and_holds_what_was_saved(small_disk) -> None:
 
 
 @pytest.fixture
-def anybody() -> Iterator[Path]:
+def anybody(monkeypatch) -> Iterator[Path]:
     """Yield a folder and run the test as somebody whom permissions bind: root is not bound."""
     folder = Path(tempfile.mkdtemp(prefix="registry-"))
+    own = Path(tempfile.mkdtemp(prefix="workstation-"))
+    monkeypatch.setenv("LIMB_PATHWAY_WORKSTATION", str(own))
     if os.geteuid() == 0:
         os.chown(folder, 65534, 65534)
+        os.chown(own, 65534, 65534)
         os.seteuid(65534)
     try:
         yield folder
@@ -235,6 +239,7 @@ def anybody() -> Iterator[Path]:
         os.seteuid(os.getuid())
         folder.chmod(0o700)
         shutil.rmtree(folder)
+        shutil.rmtree(own)
 
 
 def test_a_folder_that_may_only_be_read_is_told_and_nothing_is_made(anybody) -> None:
@@ -258,6 +263,50 @@ def test_a_registry_that_may_only_be_read_is_told_and_left_alone(anybody) -> Non
         registry.append("maple-01", decision_entry(wish(), "a"), seen=head, when=WHEN)
     assert file.read_bytes() == before
     assert [path.name for path in anybody.iterdir()] == ["registry.db"]
+
+
+def test_a_registry_that_may_only_be_read_is_shown_with_a_note(anybody) -> None:
+    file = anybody / "registry.db"
+    with open_registry(str(file), create=True) as registry:
+        head = keep_four(registry, "maple-01")
+    file.chmod(0o400)
+    anybody.chmod(0o500)
+    with open_registry(str(file)) as registry:
+        assert registry.head("maple-01") == head
+        assert [line.child for line in registry.children()] == ["maple-01"]
+        assert "can only be read" in registry.notes[0]
+        assert verify(registry).faults == ()
+    assert [path.name for path in anybody.iterdir()] == ["registry.db"]
+
+
+def test_what_lies_in_the_log_of_a_registry_that_can_only_be_read_is_said_not_to_be_shown(anybody) -> None:
+    file, copy = anybody / "registry.db", anybody / "copy.db"
+    with open_registry(str(file), create=True) as registry:
+        keep_four(registry, "maple-01")
+        with registry.engine.connect() as connection:
+            connection.exec_driver_sql("SELECT 1")
+        shutil.copy(file, copy)
+        shutil.copy(anybody / "registry.db-wal", anybody / "copy.db-wal")
+    for path in anybody.iterdir():
+        path.chmod(0o400)
+    anybody.chmod(0o500)
+    with open_registry(str(copy)) as registry:
+        assert "not shown is what lies in copy.db-wal" in registry.notes[0]
+        assert registry.children() == ()
+
+
+def test_a_registry_on_a_full_disk_is_still_read(small_disk) -> None:
+    file = small_disk / "registry.db"
+    with open_registry(str(file), create=True) as registry:
+        head = keep_four(registry, "maple-01")
+    with (small_disk / "filler").open("wb", buffering=0) as filler, suppress(OSError):
+        while filler.write(bytes(4096)):
+            pass
+    with open_registry(str(file)) as registry:
+        assert registry.head("maple-01") == head
+        assert "its disk is full or can only be read" in registry.notes[0]
+        with pytest.raises(RegistryProblem, match="nothing of this step was saved"):
+            registry.append("maple-01", decision_entry(wish(), "a"), seen=head, when=WHEN)
 
 
 def test_a_backup_on_a_medium_that_may_only_be_read_is_verified(anybody) -> None:

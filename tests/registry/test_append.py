@@ -8,7 +8,6 @@ import pytest
 from sqlalchemy import text
 
 from pathway.record import CaseCalendar
-from pathway.registry.copies import verify
 from pathway.registry.db.failures import translating_db_errors
 from pathway.registry.journal.entry import NO_ENTRIES, Head, Saved, StaleHead
 from pathway.registry.journal.fold import parts_of
@@ -24,6 +23,7 @@ from pathway.registry.journal.payloads import (
     withdrawal_entry,
 )
 from pathway.registry.problem import RegistryProblem
+from pathway.registry.verifying import verify
 from tests.registry.keeping import LATER_VISIT, VISIT, WHEN, keep, keep_four, named, wish
 from tests.sample import at_age, operation, visit
 

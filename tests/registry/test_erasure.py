@@ -6,13 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from pathway.registry.copies import back_up, heads, verify
+from pathway.registry.copies import back_up, heads
 from pathway.registry.erasure import erase
 from pathway.registry.exchange import history_json, import_history, import_record, read_history
 from pathway.registry.journal.entry import StoredPlan
 from pathway.registry.journal.payloads import decision_entry
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry, open_registry
+from pathway.registry.verifying import verify
 from tests.registry.keeping import LATER_VISIT, WHEN, keep, keep_four, named, wish
 from tests.registry.test_tamper import tamper
 

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from pathway.registry.copies import verify
 from pathway.registry.store import open_registry
+from pathway.registry.verifying import verify
 
 ROOT = Path(__file__).parents[2]
 KILLS, PROCESSES, EACH, CHILDREN = 200, 8, 250, 20

@@ -13,7 +13,6 @@ from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.record import Record
-from pathway.registry.copies import verify
 from pathway.registry.exchange import (
     export_case,
     history_json,
@@ -24,6 +23,7 @@ from pathway.registry.exchange import (
 from pathway.registry.journal.payloads import decision_entry, visit_entry
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import open_registry
+from pathway.registry.verifying import verify
 from tests.casefile.test_round_trip import records
 from tests.outside.properties.records import records as children
 from tests.registry.keeping import LATER_VISIT, VISIT, WHEN, keep, named, wish

@@ -15,11 +15,11 @@ from pathway.events import diff
 from pathway.plan.make import make_plan
 from pathway.protocol.question import Question
 from pathway.record import Decision, Operation, Record, Visit
-from pathway.registry.copies import verify
 from pathway.registry.journal.entry import Saved, StaleHead
 from pathway.registry.journal.fold import accepted_plans
 from pathway.registry.planning import save_followup
 from pathway.registry.store import Registry, open_registry
+from pathway.registry.verifying import verify
 from tests.plans import rules
 from tests.registry.keeping import LATER_VISIT, VISIT, WHEN, keep, named, wish
 from tests.sample import ON, at_age, child, decision, operation, visit

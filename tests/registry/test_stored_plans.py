@@ -5,9 +5,9 @@ from __future__ import annotations
 import dataclasses
 import datetime
 
-from pathway.registry.copies import verify
 from pathway.registry.journal.entry import StoredPlan
 from pathway.registry.journal.payloads import decision_entry
+from pathway.registry.verifying import verify
 from tests.registry.keeping import keep, wish
 
 ON = datetime.date(2026, 11, 25)

@@ -8,12 +8,13 @@ import shutil
 import pytest
 from sqlalchemy import text
 
-from pathway.registry.copies import back_up, heads, kept_heads, verify
-from pathway.registry.db.tables import GUARDS
+from pathway.registry.copies import back_up, heads, kept_heads
+from pathway.registry.db.tables import GUARDS, guard_name, guard_text
 from pathway.registry.journal.chain import link_digest, payload_digest
 from pathway.registry.journal.entry import Head
 from pathway.registry.journal.payloads import decision_entry
 from pathway.registry.store import open_registry
+from pathway.registry.verifying import verify
 from tests.registry.keeping import WHEN, keep, keep_four, wish
 
 NAME = "maple-01"
@@ -29,18 +30,20 @@ def four(store):
 
 
 def tamper(registry, *statements: str) -> None:
-    """Run statements as an attacker would: guards and foreign keys taken away."""
+    """Run statements as an attacker would: guards and foreign keys taken away, and the guards put back."""
     server = registry.place.server is not None
     with registry.engine.connect() as connection:
         if not server:
             connection.connection.driver_connection.execute("PRAGMA foreign_keys = OFF")
         for table, what in GUARDS:
             on = f" ON {table}" if server else ""
-            connection.execute(text(f"DROP TRIGGER IF EXISTS no_{what.lower()}_of_{table}{on}"))
+            connection.execute(text(f"DROP TRIGGER IF EXISTS {guard_name(table, what)}{on}"))
         if server:
             connection.execute(text("ALTER TABLE payload DROP CONSTRAINT IF EXISTS payload_child_sequence_fkey"))
         for statement in statements:
             connection.execute(text(statement))
+        for table, what in GUARDS:
+            connection.execute(text(guard_text(table, what, connection.dialect.name)))
         connection.commit()
 
 
@@ -120,8 +123,9 @@ def test_only_the_child_that_was_altered_is_named(four) -> None:
 @pytest.mark.parametrize("sequence", [1, 2, 3])
 def test_an_inner_entry_that_was_hashed_anew_is_found_by_the_next(four, sequence) -> None:
     rehash(four, sequence, who="somebody")
-    (fault,) = verify(four).faults
-    assert f"entry {sequence} was altered" in fault.remedy
+    by_chain, by_tree = verify(four).faults
+    assert f"entry {sequence} was altered" in by_chain.remedy
+    assert by_tree.key == f"{NAME}, entry {sequence}"
 
 
 def test_a_payload_with_a_new_digest_is_found_by_its_entry(four) -> None:
@@ -135,35 +139,34 @@ def test_a_payload_with_a_new_digest_is_found_by_its_entry(four) -> None:
     assert any("entry 3" in sentence for sentence in faults(four))
 
 
-def test_a_dropped_tail_is_found_against_kept_heads_only(four) -> None:
+def test_a_dropped_tail_is_found_by_the_tree_and_against_kept_heads(four) -> None:
     known = heads(four)
     tamper(four, f"DELETE FROM payload {ON} = 4", f"DELETE FROM entry {ON} = 4")
-    assert faults(four) == []
-    (fault,) = faults(four, known)
-    assert "3 entries where the kept heads say 4" in fault
+    assert any(f"{NAME}, entry 4" in sentence for sentence in faults(four))
+    assert any("3 entries where the kept heads say 4" in sentence for sentence in faults(four, known))
 
 
-def test_a_last_entry_hashed_anew_is_found_against_kept_heads_only(four) -> None:
+def test_a_last_entry_hashed_anew_is_found_by_the_tree_and_against_kept_heads(four) -> None:
     known = heads(four)
     rehash(four, 4, who="somebody")
-    assert faults(four) == []
-    (fault,) = faults(four, known)
+    (fault,) = faults(four)
     assert f"{NAME}, entry 4" in fault
+    assert any("another hash than the kept heads have" in sentence for sentence in faults(four, known))
 
 
-def test_a_last_entry_hashed_anew_with_more_after_it_is_found_against_kept_heads(four) -> None:
+def test_a_last_entry_hashed_anew_with_more_after_it_is_found(four) -> None:
     known = heads(four)
     rehash(four, 4, who="somebody")
     four.append(NAME, decision_entry(wish("five"), "a"), seen=four.head(NAME), when=WHEN)
-    assert any(f"{NAME}, entry 4" in sentence for sentence in faults(four, known))
+    for found in (faults(four), faults(four, known)):
+        assert any(f"{NAME}, entry 4" in sentence for sentence in found)
 
 
-def test_a_missing_child_is_found_against_kept_heads(four) -> None:
+def test_a_missing_child_is_found_by_the_tree_and_against_kept_heads(four) -> None:
     known = heads(four)
     tamper(four, f"DELETE FROM payload WHERE child = '{NAME}'", f"DELETE FROM entry WHERE child = '{NAME}'")
-    assert faults(four) == []
-    (fault,) = faults(four, known)
-    assert NAME in fault
+    for found in (faults(four), faults(four, known)):
+        assert any(NAME in sentence for sentence in found)
 
 
 def test_heads_that_are_still_passed_through_are_no_fault(four) -> None:
@@ -191,3 +194,49 @@ def test_a_backup_is_verified_against_the_heads_it_was_made_with(four, tmp_path)
         assert kept_heads(copy)[NAME] == Head(4, four.head(NAME).sha256)
         tamper(copy, f"DELETE FROM payload {ON} = 4", f"DELETE FROM entry {ON} = 4")
         assert any("3 entries where the kept heads say 4" in sentence for sentence in faults(copy))
+
+
+FOREIGN = {
+    "a table": ("CREATE TABLE notes (body TEXT)", "table notes"),
+    "a column": ("ALTER TABLE entry ADD COLUMN note TEXT", "column entry.note"),
+    "an index": ("CREATE INDEX by_length ON payload (length(body))", "index by_length"),
+    "a view": ("CREATE VIEW everything AS SELECT who FROM entry", "view everything"),
+}
+
+
+@pytest.mark.parametrize("name", FOREIGN)
+def test_what_is_not_ours_is_found_wherever_the_registry_lies(four, name) -> None:
+    statement, words = FOREIGN[name]
+    tamper(four, statement)
+    assert any(words in sentence for sentence in faults(four))
+
+
+def test_on_a_server_a_guard_that_was_put_out_of_force_or_empties_itself_is_found(database) -> None:
+    with open_registry(database, create=True) as registry:
+        keep_four(registry, NAME)
+        for statement, words in (
+            ("ALTER TABLE entry DISABLE TRIGGER no_update_of_entry", "trigger no_update_of_entry"),
+            (
+                "CREATE OR REPLACE FUNCTION kept_for_ever() RETURNS trigger LANGUAGE plpgsql AS "
+                "$$ BEGIN RETURN NEW; END $$",
+                "function kept_for_ever",
+            ),
+        ):
+            with registry.engine.begin() as connection:
+                connection.execute(text(statement))
+            assert any(words in sentence for sentence in faults(registry)), words
+
+
+def test_on_a_server_the_indexes_are_checked_where_that_can_be_done_and_else_it_is_said(database) -> None:
+    with open_registry(database, create=True) as registry:
+        keep_four(registry, NAME)
+        (skipped,) = verify(registry).skipped
+        assert "no extension amcheck" in skipped
+        with registry.engine.begin() as connection:
+            there = "SELECT count(*) FROM pg_available_extensions WHERE name = 'amcheck'"
+            if not connection.scalar(text(there)):
+                pytest.skip("this server has no extension amcheck")
+            connection.execute(text("CREATE EXTENSION amcheck"))
+        found = verify(registry)
+    assert found.skipped == ()
+    assert found.faults == ()

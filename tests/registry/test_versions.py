@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 
 from pathway.casefile import read_case
-from pathway.registry.copies import verify
 from pathway.registry.exchange import history_json, import_history, read_history
 from pathway.registry.journal.chain import head_of
 from pathway.registry.journal.entry import KINDS
 from pathway.registry.journal.fold import accepted_plans, record_of
 from pathway.registry.journal.payloads import PAYLOAD_VERSION
+from pathway.registry.verifying import verify
 
 FOLDER = Path(__file__).parent / "versions"
 VERSIONS = range(1, PAYLOAD_VERSION + 1)

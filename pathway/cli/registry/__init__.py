@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from pathway.cli.groups import Verbs
-from pathway.cli.registry import children, copies, plans
+from pathway.cli.registry import checks, children, copies, plans
 
 VERBS: dict[str, dict[click.Command, str]] = {
     "Children": {
@@ -20,10 +20,13 @@ VERBS: dict[str, dict[click.Command, str]] = {
         plans.revisions: "the accepted plans of a child",
     },
     "Checks and copies": {
-        copies.verify: "check that nothing was altered or is missing",
+        checks.verify: "check that nothing was altered or is missing",
+        checks.countersign: "verify what another workstation signed, and sign it",
+        checks.sweep: "take erased text and left-over drafts out of the files",
         copies.backup: "copy everything into a new file",
         copies.restore: "copy a backup to where there is no registry",
-        copies.heads: "where every chain ends, to verify against",
+        copies.drill: "rehearse a restore with the newest backup",
+        copies.heads: "where the registry and every chain end, to verify against",
     },
 }
 

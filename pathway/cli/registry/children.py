@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pathway.cli.asked import opened, protocol_of
-from pathway.cli.errors import confirmed, leave, note, refuse, tell
+from pathway.cli.errors import CANNOT_PLAN, confirmed, leave, note, refuse, tell
 from pathway.cli.options import (
     RegistryOptions,
     by_option,
@@ -25,6 +25,7 @@ from pathway.cli.options import (
     today,
 )
 from pathway.cli.printing import show, show_json, width
+from pathway.cli.registry.checks import ages
 from pathway.files.reading import read_text
 from pathway.files.writing import Target, folder_made, write_out
 from pathway.problems import Refused
@@ -102,7 +103,7 @@ def import_(
                 _say(import_record(store, record, who=name_of(by), when=now(), replace=replace))
         for entries in histories:
             with _told(failed):
-                _say(import_history(store, entries))
+                _say(import_history(store, entries, now()))
     if failed:
         count = len(records) + len(histories)
         if count > 1:
@@ -172,6 +173,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
     with opened(where) as store:
         lines = store.children()
         plans = {plan.child: plan for plan in store.stored_plans()}
+        copies = ages(store, now())
     if as_json:
         show_json(part_json([_line_data(line, plans.get(line.child)) for line in lines]))
         return
@@ -183,6 +185,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
         show("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
     note(f"{CAUTION}.")
     note(f"Children: {len(lines)}")
+    note(copies)
 
 
 @click.command()
@@ -201,7 +204,12 @@ def erase(child: str, reason: str, yes: bool, by: str | None, where: RegistryOpt
             return
         done = erased(store, child, reason=reason, who=name_of(by), when=now())
     remains = "Backups and exports made earlier still contain it: erase it there too."
-    show(f"{child}: erased on {done.when:%Y-%m-%d}. {remains}")
+    for sentence in done.swept.left:
+        note(sentence)
+    if not done.swept.done:
+        note(f"{child}: can no longer be read, but is not erased from the files yet. {remains}")
+        leave(CANNOT_PLAN)
+    show(f"{child}: erased on {done.entry.when:%Y-%m-%d}. {remains}")
 
 
 def _history(file: Path, protocol: Protocol, on: datetime.date) -> tuple[Entry, ...]:

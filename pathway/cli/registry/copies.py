@@ -1,56 +1,48 @@
-"""The verbs that check the registry and copy it: `verify`, `backup`, `restore`, `heads`."""
+"""The verbs that copy the registry and keep its heads: `backup`, `restore`, `drill`, `heads`."""
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from pathway.cli.asked import opened
+from pathway.cli.asked import opened, protocol_of
 from pathway.cli.errors import CANNOT_PLAN, leave, note
-from pathway.cli.options import RegistryOptions, json_option, now, registry_options
+from pathway.cli.options import (
+    RegistryOptions,
+    by_option,
+    json_option,
+    name_of,
+    now,
+    on_option,
+    protocol_option,
+    registry_options,
+    today,
+)
 from pathway.cli.printing import show, show_json
-from pathway.files.reading import read_text, starts_with
+from pathway.cli.registry.checks import tell
 from pathway.files.writing import Target, write_out
 
 if TYPE_CHECKING:
-    from pathway.registry.journal.audit import Audit
-    from pathway.registry.journal.entry import Head
-
-MOST_HEADS_BYTES = 100_000_000
-
-
-@click.command()
-@click.option(
-    "--against", type=click.Path(path_type=Path), help="Saved heads: a file from `registry heads`, or a backup."
-)
-@registry_options
-def verify(against: Path | None, where: RegistryOptions) -> None:
-    """Check every hash, and with --against that nothing is missing at the end; exit 1 where something is wrong."""
-    from pathway.registry.copies import verify as verified
-    from pathway.registry.store import open_registry
-
-    key = where.key()
-    known = None if against is None else _known_heads(against, key)
-    with open_registry(where.address, key) as store:
-        found = verified(store, known)
-        name = store.place.name
-    _tell(found, name)
-    if known is None and not found.faults:
-        note("Entries removed from an end are only detected against saved heads: --against FILE.")
+    from pathway.registry.planning import Task
 
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path))
+@by_option
 @registry_options
-def backup(file: Path, where: RegistryOptions) -> None:
+def backup(file: Path, by: str | None, where: RegistryOptions) -> None:
     """Copy everything into a new FILE, with the heads of all chains, and verify the copy."""
+    from pathway.registry.address import drafts_in
     from pathway.registry.copies import back_up
 
     with opened(where) as store:
-        found = back_up(store, file)
-    _tell(found, str(file))
+        found = back_up(store, file, who=name_of(by), when=now())
+    for draft in drafts_in(file.absolute().parent):
+        note(f"{draft}: left behind by a program that was killed; `registry sweep {draft.parent}` removes it.")
+    tell(found, str(file))
 
 
 @click.command()
@@ -66,7 +58,44 @@ def restore(file: Path, where: RegistryOptions) -> None:
     with open_registry(str(file), key) as copy:
         found = restored(copy, where.address, None if place.server is not None else key)
     name = place.name
-    _tell(found, name)
+    tell(found, name)
+
+
+@click.command()
+@click.argument("place", type=click.Path(path_type=Path))
+@click.option("--sample", type=click.IntRange(0, 1000), default=5, show_default=True, help="How many children to plan.")
+@by_option
+@on_option
+@protocol_option
+@registry_options
+def drill(
+    place: Path,
+    sample: int,
+    by: str | None,
+    on: datetime.date | None,
+    overlay_dir: Path | None,
+    where: RegistryOptions,
+) -> None:
+    """Rehearse a restore: the backup PLACE, or the newest in that folder, is restored aside, verified and planned."""
+    from pathway.registry.drilling import drill as drilled
+    from pathway.registry.drilling import newest_backup
+    from pathway.registry.planning import plan_task
+
+    day = today(on)
+    protocol_of(overlay_dir)
+
+    def planner(task: Task) -> tuple[str, dict[str, object] | str]:
+        return plan_task(task, day, overlay_dir)
+
+    with opened(where) as store:
+        file = newest_backup(place, encrypted=store.key is not None)
+        found = drilled(store, file, planner, sample=sample, who=name_of(by), when=now())
+    for sentence in (*found.wrong, *([found.unwritten] if found.unwritten else ())):
+        note(sentence)
+    if found.wrong:
+        note(found.result)
+        leave(CANNOT_PLAN)
+    show(found.result)
 
 
 @click.command()
@@ -74,43 +103,19 @@ def restore(file: Path, where: RegistryOptions) -> None:
 @registry_options
 @json_option
 def heads(output: Path | None, where: RegistryOptions, as_json: bool) -> None:
-    """Print where every chain ends: keep it on paper or elsewhere, to verify against."""
+    """Print where the registry and every chain end: keep it on paper or elsewhere, to verify against."""
     from pathway.registry.copies import heads as ends
     from pathway.registry.journal.heads import heads_json
 
     with opened(where) as store:
-        found = ends(store)
+        found, whole = ends(store), store.signed_head()
     if output is not None:
-        write_out(Target(output), heads_json(found, now()).encode())
+        write_out(Target(output), heads_json(found, now(), whole).encode())
         note(f"Wrote {output}.")
     elif as_json:
-        show_json(heads_json(found, now()), nl=False)
+        show_json(heads_json(found, now(), whole), nl=False)
     else:
+        if whole is not None:
+            show(f"Registry head {whole.size} · {whole.root}")
         for child, head in found.items():
             show(f"{child} {head.count} {head.sha256}")
-
-
-def _tell(found: Audit, name: str) -> None:
-    for child, when in found.erased.items():
-        show(f"{child}: erased on {when:%Y-%m-%d}.")
-    for fault in found.faults:
-        note(fault.sentence)
-    count = f"{len(found.heads)} children, {found.entries} entries"
-    if found.faults:
-        note(f"{name}: {count}, {len(found.faults)} faults.")
-        leave(CANNOT_PLAN)
-    show(f"{name}: {count}, every hash matches.")
-
-
-def _known_heads(file: Path, key: str | None) -> dict[str, Head]:
-    from pathway.registry.address import is_plain
-    from pathway.registry.copies import kept_heads
-    from pathway.registry.journal.heads import read_heads
-    from pathway.registry.store import open_registry
-
-    expected = "a file of heads or a backup"
-    if starts_with(file, expected) == b"{":
-        return read_heads(read_text(file, expected, MOST_HEADS_BYTES), str(file))
-    plain = is_plain(file)
-    with open_registry(str(file), None if plain else key) as copy:
-        return kept_heads(copy)

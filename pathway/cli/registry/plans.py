@@ -34,6 +34,11 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
 
+ALTERED = "plan anew (`registry replan`): the stored plan was altered"
+MOST_NAMED = 20
+"""How many children without a plan are named one by one."""
+
+
 @click.command("due")
 @click.option("--months", type=click.IntRange(0, 36), default=3, show_default=True, help="How far to look ahead.")
 @on_option
@@ -41,15 +46,19 @@ if TYPE_CHECKING:
 @json_option
 def due_(months: int, on: datetime.date | None, where: RegistryOptions, as_json: bool) -> None:
     """List who needs what by when: overdue first. Reads stored plans; `registry replan` brings them up to date."""
-    from pathway.questions.due import due
+    from pathway.questions.due import Due, due
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.wrapping import wrap
 
     day = today(on)
     with opened(where) as store:
-        plans, children = store.stored_plans(), store.children()
+        kept, children = store.kept_plans(), store.children()
+    plans = kept.plans
     found = sorted(
-        (item for plan in plans for item in due(plan.child, plan.summary, day, months)),
+        [
+            *(item for plan in plans for item in due(plan.child, plan.summary, day, months)),
+            *(Due(child, day, ALTERED, True) for child in kept.damaged),
+        ],
         key=lambda item: (item.by, item.child, item.what),
     )
     heads = {line.child: line.head for line in children if line.erased is None}
@@ -64,7 +73,8 @@ def due_(months: int, on: datetime.date | None, where: RegistryOptions, as_json:
     note(f"{CAUTION}.")
     if stale:
         words = "1 child has" if len(stale) == 1 else f"{len(stale)} children have"
-        note(f"{words} no plan up to date with the entries: run `registry replan`.")
+        named = f" ({', '.join(stale)})" if len(stale) <= MOST_NAMED else ""
+        note(f"{words} no plan up to date with the entries{named}: run `registry replan`.")
 
 
 @click.command("replan")

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, create_engine, event, insert, inspect, select, text
+from sqlalchemy.exc import OperationalError
 from sqlalchemy.pool import QueuePool
 
 from pathway.registry.address import Place, is_plain, new_file
@@ -19,8 +23,19 @@ WAIT_SECONDS = 30
 _MAKING = 4_021_967_011
 
 
-def open_engine(place: Place, key: str | None, *, create: bool) -> Engine:
+@dataclass(frozen=True, slots=True)
+class OpenEngine:
+    """An engine with the layout of its tables; `read_only` says in a sentence why it can only be read, "" if not."""
+
+    engine: Engine
+    layout: int
+    read_only: str = ""
+
+
+def open_engine(place: Place, key: str | None, *, create: bool) -> OpenEngine:
     """Return the engine of a registry; where there is none yet, make an empty one if `create`.
+
+    A file on a disk that is full or can only be read is opened for reading as it lies there.
 
     Raises `RegistryProblem` when there is none, it is of a newer layout, or key and file do not go together;
     what the database raises is for `failures.told`.
@@ -30,24 +45,19 @@ def open_engine(place: Place, key: str | None, *, create: bool) -> Engine:
     assert place.server is not None
     if key is not None:
         raise problem(place.name, "a key for a server", "a key for a file only", "let the server's disk be encrypted")
-    engine = _server(place)
-    try:
-        _check_layout(engine, place.name, create=create)
-    except BaseException:
-        engine.dispose()
-        raise
-    return engine
+    return _checked(_server(place), place.name, create=create)
 
 
-def file_engine(file: Path, key: str | None) -> Engine:
-    """Return an engine on a file of SQLite, encrypted where there is a key; nothing is checked."""
-    module = _encrypting() if key is not None else None
-    if module is None:
-        engine = create_engine(f"sqlite:///{file}", connect_args={"timeout": WAIT_SECONDS})
-    else:
-        engine = create_engine(
-            "sqlite://", module=module, creator=_opener(module, file, key or ""), poolclass=QueuePool
-        )
+def file_engine(file: Path, key: str | None, *, as_it_lies: bool = False) -> Engine:
+    """Return an engine on a file of SQLite, encrypted where there is a key; nothing is checked.
+
+    `as_it_lies`: nothing is made beside the file, which only works for reading, and its log is not read.
+    """
+    module = _encrypting() if key is not None else sqlite3
+    name = f"file:{quote(str(file.absolute()))}?mode=ro&immutable=1" if as_it_lies else str(file)
+    engine = create_engine(
+        "sqlite://", module=module, creator=_opener(module, name, key, uri=as_it_lies), poolclass=QueuePool
+    )
     event.listen(engine, "connect", _durable)
     event.listen(engine, "begin", _begin)
     return engine
@@ -69,7 +79,7 @@ def make_tables(engine: Engine, *, at_work: bool) -> None:
         connection.execute(insert(tables.layout).values(version=tables.LAYOUT))
 
 
-def _open_file(file: Path, key: str | None, *, create: bool) -> Engine:
+def _open_file(file: Path, key: str | None, *, create: bool) -> OpenEngine:
     if key is not None:
         _encrypting()
     if not file.exists():
@@ -78,13 +88,37 @@ def _open_file(file: Path, key: str | None, *, create: bool) -> Engine:
         with suppress(FileExistsError):  # somebody else was quicker: theirs is as good
             new_file(file, lambda draft: _filled(draft, key))
     _check_file(file, key)
-    engine = file_engine(file, key)
     try:
-        _check_layout(engine, str(file), create=False)
+        return _checked(file_engine(file, key), str(file), create=False)
+    except OperationalError as error:
+        if not any(words in str(error.orig).lower() for words in _CANNOT_WRITE):
+            raise
+        found = _checked(file_engine(file, key, as_it_lies=True), str(file), create=False)
+        return replace(found, read_only=_only_read(file))
+
+
+_CANNOT_WRITE = ("unable to open database file", "readonly", "read-only", "disk i/o error", "disk is full")
+
+
+def _only_read(file: Path) -> str:
+    log = file.with_name(file.name + "-wal")
+    what = "its disk is full or can only be read: it is shown as it lies there, and nothing can be saved"
+    if log.exists() and log.stat().st_size:
+        what += f"; saved last and not shown is what lies in {log.name}"
+    return f"{file}: {what}."
+
+
+def _checked(engine: Engine, name: str, *, create: bool) -> OpenEngine:
+    try:
+        return OpenEngine(engine, _check_layout(engine, name, create=create))
     except BaseException:
         engine.dispose()
         raise
-    return engine
+
+
+def layout_in(connection: Connection) -> int:
+    """Return the layout of the tables."""
+    return int(connection.scalar(select(tables.layout.c.version)) or 0)
 
 
 def _filled(draft: Path, key: str | None) -> None:
@@ -117,8 +151,9 @@ def _server(place: Place) -> Engine:
     return create_engine(place.server, connect_args={"connect_timeout": WAIT_SECONDS})
 
 
-def _check_layout(engine: Engine, name: str, *, create: bool) -> None:
+def _check_layout(engine: Engine, name: str, *, create: bool) -> int:
     with engine.connect() as connection:
+        connection = connection.execution_options(writes=False)
         found = inspect(connection).has_table("layout") and connection.scalar(select(tables.layout.c.version))
         empty = not found and not inspect(connection).get_table_names()
     if not found:
@@ -127,10 +162,11 @@ def _check_layout(engine: Engine, name: str, *, create: bool) -> None:
         if not empty:
             raise _not_ours(name)
         _make_on_server(engine)
-        return
+        return tables.LAYOUT
     if found > tables.LAYOUT:
         expected = f"a layout up to {tables.LAYOUT}"
         raise problem(name, f"a registry of layout {found}", expected, "use a newer version of this program")
+    return int(found)
 
 
 def _make_on_server(engine: Engine) -> None:
@@ -160,9 +196,11 @@ def _encrypting() -> Any:
     return dbapi2
 
 
-def _opener(module: Any, file: Path, key: str) -> Callable[[], Any]:
+def _opener(module: Any, name: str, key: str | None, *, uri: bool) -> Callable[[], Any]:
     def opened() -> Any:
-        connection = module.connect(str(file), timeout=WAIT_SECONDS, check_same_thread=False)
+        connection = module.connect(name, timeout=WAIT_SECONDS, check_same_thread=False, uri=uri)
+        if key is None:
+            return connection
         quoted = key.replace("'", "''")
         connection.execute(f"PRAGMA key = '{quoted}'")
         connection.execute("PRAGMA cipher_log_level = NONE")

@@ -17,6 +17,11 @@ _READ_ONLY = (
     "check the permissions of file and folder, or name another with --registry",
 )
 _NOBODY = ("an unknown host", "the name of the server", "correct the address")
+_MISSING = (
+    "a table or column that is missing",
+    "the tables of a registry",
+    "set the file aside and restore the last backup with `registry restore`",
+)
 _SAYINGS: tuple[tuple[str, tuple[str, str, str]], ...] = (
     ("disk is full", _ROOM),
     ("no space left", _ROOM),
@@ -56,6 +61,8 @@ _SAYINGS: tuple[tuple[str, tuple[str, str, str]], ...] = (
             "check the key (--key-file or --ask-key) and the path",
         ),
     ),
+    ("no such table", _MISSING),
+    ("no such column", _MISSING),
     (
         "malformed",
         ("a damaged file", "a sound database", "set it aside and restore the last backup with `registry restore`"),

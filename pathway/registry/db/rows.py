@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, Select, insert, select
 
 from pathway.registry.db.tables import entry as entries
+from pathway.registry.db.tables import kept_head
 from pathway.registry.db.tables import payload as payloads
 from pathway.registry.journal.chain import moment, payload_text, when_text
 from pathway.registry.journal.entry import NO_ENTRIES, Entry, Head
@@ -29,6 +30,8 @@ def with_payloads(*, plans: bool = True) -> Select[Any]:
 
 def entry_of(row: Row[Any]) -> Entry:
     """Return the entry of a row of `with_payloads`. Raises ValueError for a payload or moment that cannot be read."""
+    if not (isinstance(row.sequence, int) and isinstance(row.schema_version, int)):
+        raise ValueError(f"{row.sequence!r} and {row.schema_version!r} for its number and version")
     return Entry(
         child=row.child,
         sequence=row.sequence,
@@ -83,3 +86,8 @@ def heads_in(connection: Connection) -> Iterator[tuple[str, Head]]:
         child, last = row.child, Head(row.sequence, row.sha256)
     if child:
         yield child, last
+
+
+def kept_heads(connection: Connection) -> dict[str, Head]:
+    """Return the heads that a backup was made with, {} in a registry at work."""
+    return {row.child: Head(row._mapping["count"], row.sha256) for row in connection.execute(select(kept_head))}

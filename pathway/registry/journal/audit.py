@@ -6,13 +6,14 @@ import datetime
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, pairwise
 
 from pathway.problems import Problem
 from pathway.registry.journal.chain import link_digest, moment, payload_digest
 from pathway.registry.journal.entry import KINDS, START, Entry, Head
 from pathway.registry.journal.fold import Unfoldable, accepted_plans, record_of
 from pathway.registry.journal.payloads import UnreadablePayload
+from pathway.registry.journal.signed import SignedHead
 
 _RESTORE = "compare with the last backup, and restore it where the entry is wrong"
 
@@ -41,22 +42,42 @@ class StoredEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class Erasure:
+    """A child that was erased: when, by whom and why."""
+
+    child: str
+    when: datetime.datetime
+    who: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class Audit:
-    """What was found: how much there is, which children were erased when, and every fault."""
+    """What was found: how much there is, which children were erased when, and every fault.
+
+    `remarks` are no faults of the registry, but a person should look at them; `head` is the one signed last, and
+    `skipped` says what could not be checked here, and why.
+    """
 
     heads: Mapping[str, Head]
     entries: int
     erased: Mapping[str, datetime.datetime]
     faults: tuple[Problem, ...]
+    erasures: tuple[Erasure, ...] = ()
+    remarks: tuple[Problem, ...] = ()
+    head: SignedHead | None = None
+    skipped: tuple[str, ...] = ()
 
 
 def audit(kept: Iterable[StoredEntry], name: str, known: Iterable[Mapping[str, Head]] = ()) -> Audit:
     """Return what the entries of a registry, by child and sequence, say about themselves.
 
     `known` are heads kept elsewhere: a chain that is shorter, or other at that place, is a fault. `name` is the
-    registry's name in faults. Without kept heads, a dropped tail and a chain hashed anew throughout are not found.
+    registry's name in faults. It knows the chains alone: what the tree and its signed heads say, `audit_tree` finds.
     """
     wanted = tuple(known)
+    erasures: list[Erasure] = []
+    remarks: list[Problem] = []
     heads: dict[str, Head] = {}
     erased: dict[str, datetime.datetime] = {}
     faults: list[Problem] = []
@@ -66,12 +87,14 @@ def audit(kept: Iterable[StoredEntry], name: str, known: Iterable[Mapping[str, H
         count += len(chain)
         heads[child] = Head(chain[-1].sequence, chain[-1].sha256)
         faults += _chain_faults(chain, name) or _record_faults(chain, name, erased)
+        erasures += _erasures(chain)
+        remarks += _running_back(chain, name)
         for known_heads in wanted:
             faults += _head_faults(chain, name, known_heads.get(child))
     for child in sorted({child for known_heads in wanted for child in known_heads} - set(heads)):
         found = "no entry of a child that the kept heads name"
         faults.append(_fault(name, child, found, "its chain", "restore the last backup: entries were removed"))
-    return Audit(heads, count, erased, tuple(dict.fromkeys(faults)))
+    return Audit(heads, count, erased, tuple(dict.fromkeys(faults)), tuple(erasures), tuple(remarks))
 
 
 def entry_of(kept: StoredEntry) -> Entry:
@@ -143,11 +166,34 @@ def _record_faults(chain: list[StoredEntry], name: str, erased: dict[str, dateti
             return []
         if unknown := [entry for entry in entries if entry.kind not in KINDS]:
             raise UnreadablePayload(f"entry {unknown[0].sequence} is of the unknown kind {unknown[0].kind}")
+        for entry in entries:
+            named = (entry.payload or {}).get("record", {}).get("child", {}).get("id", child)
+            if named != child:
+                raise UnreadablePayload(f"entry {entry.sequence} holds the record of another child ({named})")
         record_of(entries)
         accepted_plans(entries)
-    except (Unfoldable, UnreadablePayload, ValueError) as error:
+    except (Unfoldable, UnreadablePayload, ValueError, AttributeError, TypeError, RecursionError) as error:
         return [_fault(name, child, str(error), "entries that make up a record", "use the program that wrote them")]
     return []
+
+
+def _erasures(chain: list[StoredEntry]) -> Iterator[Erasure]:
+    for one in chain:
+        if one.kind == "erasure":
+            try:
+                reason = str(json.loads(one.body or "{}").get("reason", ""))
+                yield Erasure(one.child, moment(one.at), one.who, reason)
+            except (ValueError, AttributeError, RecursionError):
+                continue  # its hash is wrong then, and that is told
+
+
+def _running_back(chain: list[StoredEntry], name: str) -> Iterator[Problem]:
+    """Yield the entries whose moment lies before that of the entry before."""
+    for before, one in pairwise(chain):
+        if one.at < before.at:
+            found = f"{one.at}, which is before entry {before.sequence} ({before.at})"
+            do = "set the clocks of the workstations right, and ask who saved it"
+            yield _fault(name, one.place, found, "moments that do not run back", do)
 
 
 def _head_faults(chain: list[StoredEntry], name: str, head: Head | None) -> Iterator[Problem]:

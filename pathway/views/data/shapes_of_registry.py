@@ -119,12 +119,24 @@ class HeadPrinted(Frozen):
     sha256: str
 
 
+class SignedHeadPrinted(Frozen):
+    """Where the whole registry stood: so many leaves with this root, signed by a workstation (Ed25519, hex)."""
+
+    size: int
+    root: str
+    since: int
+    at: AwareDatetime
+    public_key: str
+    signature: str
+
+
 class HeadsPrinted(Frozen):
     """What `registry heads --json` prints."""
 
     schema_version: Literal[1]
     taken: AwareDatetime
     heads: dict[str, HeadPrinted]
+    registry: SignedHeadPrinted | None
 
 
 class ProtocolPrinted(Frozen):

@@ -34,7 +34,8 @@ AcceptedStage = tuple[str, datetime.date | None, float | None]
 class AcceptedPlan:
     """The plan that was accepted last: its number, by whom and when, its day and rules, and its stages.
 
-    `stages` are the id, day and amount (mm) of each, as they were accepted.
+    `stages` are the id, day and amount (mm) of each, as they were accepted. `registry_head` says in short where the
+    registry stood when this was read, "" where that is not known.
     """
 
     number: int
@@ -43,6 +44,7 @@ class AcceptedPlan:
     on: datetime.date
     protocol_version: str
     stages: tuple[AcceptedStage, ...]
+    registry_head: str = ""
 
 
 def summary(
@@ -63,9 +65,10 @@ def summary(
 def _revision(plan: Plan, accepted: AcceptedPlan | None) -> str:
     if accepted is None:
         return "No plan for this child has been accepted yet."
+    head = f" Registry head {accepted.registry_head}" if accepted.registry_head else ""
     return (
         f"Accepted: revision {accepted.number}, by {accepted.by} on {accepted.at:%Y-%m-%d %H:%M} UTC, "
-        f"planned as of {accepted.on} with version {accepted.protocol_version}. {_since(plan, accepted)}"
+        f"planned as of {accepted.on} with version {accepted.protocol_version}. {_since(plan, accepted)}{head}"
     )
 
 
