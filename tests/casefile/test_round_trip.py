@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from pathway.casefile import PREFERENCES, case_text, in_order, read_case
 from pathway.protocol.load import load_protocol
+from pathway.protocol.roles import may_be_declined
 from pathway.protocol.roles import predecessor_of
 from pathway.record import (
     BlockedWeeks,
@@ -108,7 +109,9 @@ def operations(draw):
 
 
 def _details(kind: str):
-    gates = [gate.id for gate in load_protocol().gates if gate.waivable]
+    protocol = load_protocol()
+    gates = [gate.id for gate in protocol.gates if gate.waivable]
+    declinable = [stage.id for stage in protocol.stages if may_be_declined(stage, protocol)]
     return {
         "waive_gate": st.fixed_dictionaries({"gate": st.sampled_from(gates)}),
         "block_dates": st.tuples(days, days).map(
@@ -116,7 +119,7 @@ def _details(kind: str):
         ),
         "choose_course": st.fixed_dictionaries({"course": reasons}),
         "prefer": st.fixed_dictionaries({"prefer": st.sampled_from(PREFERENCES)}),
-        "decline": st.fixed_dictionaries({"stage": st.sampled_from(_ids("stages"))}),
+        "decline": st.fixed_dictionaries({"stage": st.sampled_from(declinable)}),
         "no_device": st.tuples(days, days).map(lambda pair: {"from_date": min(pair), "to_date": max(pair)}),
         "finish_before": st.fixed_dictionaries({"before": days}),
         "at_most_lengthenings": st.fixed_dictionaries({"number": st.integers(0, 9)}),
