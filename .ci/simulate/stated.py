@@ -3,7 +3,7 @@
 python .ci/simulate/stated.py [--children 400] [--lives 5] [--seed 7] [--processes 2] [--out FILE.toml]
 
 Chances are parted at every tenth, expected numbers into ten groups of as many children each. Errors are standard
-errors over children, of what was lived above what was stated.
+errors over children, of what was lived above what was stated, and no less than so few events would have by chance.
 """
 
 from __future__ import annotations
@@ -50,9 +50,14 @@ def row(part: Sequence[StatedChild], name: str) -> dict[str, object]:
     stated = np.array([child.stated[name] for child in part])
     came = np.array([np.mean([life[name] for life in child.lived]) for child in part])
     above = came - stated
+    lives = sum(len(child.lived) for child in part)
     error = float(above.std(ddof=1) / len(part) ** 0.5) if len(part) > 1 else float("nan")
+    expected = float(stated.mean())
+    # Of few events those that came say too little of how much they vary.
+    least = expected * (1 - expected) if name in CHANCES else expected
+    error = max(error, (least / lives) ** 0.5)
     return {
-        "lives": sum(len(child.lived) for child in part),
+        "lives": lives,
         "from": round(float(stated.min()), 4),
         "to": round(float(stated.max()), 4),
         "stated": round(float(stated.mean()), 4),
@@ -74,6 +79,13 @@ def document(found: list[StatedChild], seed: int, lives: int) -> tomlkit.TOMLDoc
     text["most_within_20"] = round(max(child.stated["within_20"] for child in found), 4)
     for name in MEASURES:
         text[name] = {"all": row(found, name), "by_tenth": [row(part, name) for part in groups(found, name) if part]}
+    for name in CHANCES:
+        ordered = sorted(found, key=lambda child, name=name: child.stated[name])
+        fifth = len(ordered) // 5
+        text[name]["lowest_fifth"], text[name]["highest_fifth"] = (
+            row(ordered[:fifth], name),
+            row(ordered[-fifth:], name),
+        )
     return text
 
 

@@ -51,8 +51,13 @@ def arrested_before(problem: CourseProblem) -> bool:
     return any(step.leg == "long" and step.stops for step in problem.growth.posterior.known_steps)
 
 
-def arrest_of(problem: CourseProblem, choices: ArrestChoices, classes: list[np.ndarray], sitting: pg.Ints) -> pg.Arrest:
-    """Return the tables of the arrest; `classes` are the draws of each class of tempo, `sitting` (T, W)."""
+def arrest_of(
+    problem: CourseProblem, choices: ArrestChoices, classes: list[np.ndarray], mature_mm: Floats, sitting: pg.Ints
+) -> pg.Arrest:
+    """Return the tables of the arrest; `classes` are the draws of each class of tempo, `sitting` (T, W).
+
+    `mature_mm` (draws,) is the mature difference if nothing is done.
+    """
     number = problem.number
     effect = np.array([[takes[part].mean(axis=0) for takes in choices.takes_mm] for part in classes])
     own = PLATES[problem.first.bone]
@@ -76,7 +81,20 @@ def arrest_of(problem: CourseProblem, choices: ArrestChoices, classes: list[np.n
         planned_at_start=0.0,
         planned_at_removal=0.0,
         after_stop=True,
+        told_sd_mm=np.array([_spread_apart(choices.takes_mm[:, part], mature_mm[part]) for part in classes]),
     )
+
+
+def _spread_apart(takes_mm: Floats, mature_mm: Floats) -> Floats:
+    """Return the SD (J, n) of what an arrest takes off (J, draws, n) that the mature difference does not foretell.
+
+    Beside the efficacy it is how differently children of one class grow: a policy acts by class and forecast alone.
+    """
+    off = takes_mm - takes_mm.mean(axis=1, keepdims=True)
+    by = (mature_mm - mature_mm.mean())[None, :, None]
+    slope = (off * by).mean(axis=1, keepdims=True) / max(float(np.mean(by**2)), 1e-9)
+    spread: Floats = (off - slope * by).std(axis=1)
+    return spread
 
 
 def _open(problem: CourseProblem, question: Question, ages: Floats) -> pg.Bools:

@@ -133,6 +133,7 @@ def _values(given: Programme) -> Iterator[Problem]:
         "tempo.long_leg_mm": np.min(given.tempo.long_leg_mm) - _SURE,
         "lengthening.gain_steps": min(np.min(one.gain_steps, initial=0) for one in given.lengthenings),
         "arrest.sd_share": given.arrest.sd_share,
+        "arrest.told_sd_mm": 0.0 if given.arrest.told_sd_mm is None else np.min(given.arrest.told_sd_mm, initial=0),
         "costs.burden_power": given.costs.burden_power,
         "costs.miss_scale_mm": given.costs.miss_scale_mm - _SURE,
         "costs.wish_a_year": given.costs.wish_a_year,

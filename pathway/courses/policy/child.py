@@ -175,7 +175,9 @@ class _Builder:
             lengthenings=tuple(one.lengthening for one in tables),
             bone_of=np.array(bone_of, int),
             when=when_of(self.ages, usable, required, waits),
-            arrest=arrest_of(problem, choices, classes, sitting_of(self.ages, self.steps, waits, frames)),
+            arrest=arrest_of(
+                problem, choices, classes, self.natural[:, -1], sitting_of(self.ages, self.steps, waits, frames)
+            ),
             costs=self._costs(),
             start=pg.Start(
                 arrested=arrested_before(problem),
@@ -258,5 +260,6 @@ class _Builder:
             near_mm=number("same_choice_mm"),
             wish_mm=np.inf if lift is None else lift + number("lift_less_than_difference_mm"),
             over_mm=(number("told_large_mm"), number("told_very_large_mm")),
+            told_at_most=number("told_chance_at_most"),
             wish_a_year=0.0 if lift is None else number("weigh_over_wished_lift"),
         )

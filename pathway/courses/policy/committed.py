@@ -8,16 +8,12 @@ import numpy as np
 
 from pathway.courses.policy.first import Commitment, First
 from pathway.courses.policy.induction import Solved
-from pathway.courses.policy.outcome import outcome
-from pathway.courses.policy.path import path, spreads
-from pathway.courses.policy.policy import Policy
+from pathway.courses.policy.policy import Policy, policy_of
 
 
 def committed(policy: Policy, to: Commitment) -> Policy:
     """Return the policy that commits to a first operation; its value is what that commitment costs."""
-    solved = _committed(policy.solved, to)
-    ends = outcome(solved)
-    return Policy(solved, ends.cost, path(solved, ends), ends, spreads(solved, ends), policy.first)
+    return policy_of(_committed(policy.solved, to), policy.first)
 
 
 def _committed(solved: Solved, to: Commitment) -> Solved:

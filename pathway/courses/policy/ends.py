@@ -53,16 +53,18 @@ def ends_of(solved: Solved, outcome: Outcome, harms: tuple[Harm, ...] = ()) -> E
     residual = np.concatenate([left + spread * at for at, _ in _NODES])
     weights = np.concatenate([chance * weight for _, weight in _NODES])
     done = outcome.arrest.sum(axis=0)
-    effect = np.einsum("k,kjt->jt", given.tempo.chance, given.arrest.effect_mm)
+    arrest = given.arrest
+    spread_mm = arrest.sd_share * arrest.effect_mm if arrest.told_sd_mm is None else arrest.told_sd_mm
+    effect, sd = (np.einsum("k,kjt->jt", given.tempo.chance, one).ravel() for one in (arrest.effect_mm, spread_mm))
     # An arrest that works less takes less height: its effect spreads as the policy has it.
-    lost = np.concatenate([*(effect.ravel() * (1 + at * given.arrest.sd_share) for at, _ in _NODES), [0.0]])
+    lost = np.concatenate([*(effect + at * sd for at, _ in _NODES), [0.0]])
     undone = max(1.0 - float(done.sum()), 0.0)
     weighed = np.concatenate([*(done.ravel() * weight for _, weight in _NODES), [undone]])
     return Ends(
         residual_mm=_values(residual, weights),
         height_lost_mm=_values(np.maximum(lost, 0.0), weighed),
         within_mm=given.costs.within_mm,
-        within=outcome.within,
+        within=tuple(min(chance, given.costs.told_at_most) for chance in outcome.within),
         numbers={number - given.start.done: float(p) for number, p in enumerate(outcome.number) if p > 0},
         planned=outcome.planned,
         unplanned=outcome.unplanned,

@@ -65,7 +65,9 @@ class Kernels:
         """Return how it rises where a lengthening costs so much growth."""
         return self._matrix(mm, 0.0)
 
-    def arrest(self, tempo: int, plates: int, visit: int) -> Floats:
-        """Return how an arrest lowers it in a class of tempo."""
-        effect = float(self._given.arrest.effect_mm[tempo, plates, visit])
-        return self._matrix(-effect, (self._given.arrest.sd_share * effect) ** 2)
+    def arrest(self, tempo: int, plates: int, visit: int, *, told: bool = False) -> Floats:
+        """Return how an arrest lowers it in a class of tempo, if `told` by the spread that is told."""
+        arrest, at = self._given.arrest, (tempo, plates, visit)
+        effect = float(arrest.effect_mm[at])
+        sd = arrest.sd_share * effect if arrest.told_sd_mm is None or not told else float(arrest.told_sd_mm[at])
+        return self._matrix(-effect, sd**2)

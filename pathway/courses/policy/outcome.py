@@ -62,15 +62,16 @@ class Outcome:
     counts: Counts
 
 
-def outcome(solved: Solved) -> Outcome:
-    """Return what comes of a policy."""
-    return _Forward(solved).run()
+def outcome(solved: Solved, *, told: bool = False) -> Outcome:
+    """Return what comes of a policy: in the world in which it was chosen, or if `told` in the one told of it."""
+    return _Forward(solved, told=told).run()
 
 
 class _Forward:
     """What is summed on the way; each slot that is found holds chances (gains, joints, classes, forecasts)."""
 
-    def __init__(self, solved: Solved) -> None:
+    def __init__(self, solved: Solved, *, told: bool) -> None:
+        self.told = told
         self.solved, self.given, self.layout = solved, solved.programme, solved.layout
         given = self.given
         self.kernels = solved.kernels
@@ -172,7 +173,11 @@ class _Forward:
         chances, sums = part
         by_class = self._by_class(chances)
         moved = np.stack(
-            [by_class[..., k, :] @ self.kernels.arrest(k, plates, visit) for k in range(self.given.classes)], axis=-2
+            [
+                by_class[..., k, :] @ self.kernels.arrest(k, plates, visit, told=self.told)
+                for k in range(self.given.classes)
+            ],
+            axis=-2,
         )
         share = by_class.sum(axis=(0, 1, 3))
         total = float(share.sum())

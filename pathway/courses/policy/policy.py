@@ -18,6 +18,9 @@ from pathway.courses.policy.programme import Programme
 class Policy:
     """The best policy: `value` its expected cost from today on, and what follows from it.
 
+    An arrest takes off more or less than can be known before it. A policy is chosen as if the visits until then told
+    how a child grows, since its plan is made again at each of them; what comes of it is told with the whole spread.
+
     `path` is what is done if every step works; `outcome` what usually happens; `spreads` when and how much;
     `first` what each first operation costs, its gap to the next best choice and the value of waiting.
     """
@@ -36,5 +39,11 @@ def best_policy(programme: Programme, *, precision: type[np.floating[Any]] = np.
     The tables are kept in `precision`; the value and all chances are those of the policy found, exactly.
     """
     solved = solve(programme, precision=precision)
-    ends = outcome(solved)
-    return Policy(solved, ends.cost, path(solved, ends), ends, spreads(solved, ends), first_operations(solved))
+    return policy_of(solved, first_operations(solved))
+
+
+def policy_of(solved: Solved, first: First) -> Policy:
+    """Return a policy with all that is told of it."""
+    chosen = outcome(solved)
+    told = chosen if solved.programme.arrest.told_sd_mm is None else outcome(solved, told=True)
+    return Policy(solved, chosen.cost, path(solved, told), told, spreads(solved, told), first)

@@ -101,7 +101,8 @@ class Arrest:
     (the last entry counts where there was none; more visits than since today are of one begun before today). Costs
     (K, J, T) `cost`, `cost_at_start` (beside the lengthening's own), `cost_at_removal`; done again with
     `repeat_chance` at `repeat_cost`. `planned`, `planned_at_start` and `planned_at_removal` count operations.
-    `after_stop`: whether it may still be done when family or team stopped lengthening.
+    `after_stop`: whether it may still be done when family or team stopped lengthening. `told_sd_mm` (K, J, T) is the SD
+    by which what comes of a policy is told, where that is wider than the one by which it is chosen; None: the same.
     """
 
     effect_mm: Floats
@@ -118,6 +119,7 @@ class Arrest:
     planned_at_start: float
     planned_at_removal: float
     after_stop: bool
+    told_sd_mm: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,8 +129,8 @@ class Costs:
     A year costs `burden * max(percent - burden_from_percent, 0) ** burden_power`, percent being the difference, too
     long or too short, of the long leg. The end costs `miss * (max(|difference| - miss_flat_mm, 0) / miss_scale_mm)
     ** 2`. Beyond a wished `wish_mm` a year costs `wish_a_year` more for each cm. Counted: months over `over_percent`
-    and over each of `over_mm`, chances to end `within_mm`. Two first operations are the same choice when of one kind
-    and within `near_years` and `near_mm`.
+    and over each of `over_mm`, chances to end `within_mm`, told as `told_at_most` at most. Two first operations are the
+    same choice when of one kind and within `near_years` and `near_mm`.
     """
 
     burden: float
@@ -144,6 +146,7 @@ class Costs:
     wish_mm: float = math.inf
     wish_a_year: float = 0.0
     over_mm: tuple[float, ...] = ()
+    told_at_most: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

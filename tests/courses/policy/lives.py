@@ -52,9 +52,9 @@ class Lives:
     done: list[Done] = field(default_factory=list)
 
 
-def live(solved: Solved, lives: int, seed: int) -> Lives:
-    """Live so many lives by the policy, the forecast on its grid."""
-    return _Living(solved, lives, np.random.default_rng(seed)).live()
+def live(solved: Solved, lives: int, seed: int, *, told: bool = False) -> Lives:
+    """Live so many lives by the policy, the forecast on its grid; `told` in the world that is told of it."""
+    return _Living(solved, lives, np.random.default_rng(seed), told=told).live()
 
 
 def live_off_the_grid(solved: Solved, lives: int, seed: int) -> Lives:
@@ -63,7 +63,8 @@ def live_off_the_grid(solved: Solved, lives: int, seed: int) -> Lives:
 
 
 class _Living:
-    def __init__(self, solved: Solved, lives: int, rng: np.random.Generator) -> None:
+    def __init__(self, solved: Solved, lives: int, rng: np.random.Generator, *, told: bool = False) -> None:
+        self.told = told
         self.solved, self.given, self.rng = solved, solved.programme, rng
         start = self.given.start
         self.apart = rng.spawn(1)[0]
@@ -197,7 +198,10 @@ class _Living:
         for tempo in range(self.given.classes):
             mine = who[self.tempo[who] == tempo]
             effect = arrest.effect_mm[tempo, plates]
-            self.move(mine, -float(effect[visit]), float(arrest.sd_share * effect[visit]) ** 2)
+            sd = arrest.sd_share * effect[visit]
+            if self.told and arrest.told_sd_mm is not None:
+                sd = arrest.told_sd_mm[tempo, plates, visit]
+            self.move(mine, -float(effect[visit]), float(sd) ** 2)
             for later in range(visit, self.given.steps):
                 wait = max(effect[visit] * self.given.tempo.reached[tempo, later] - effect[visit] + effect[later], 0)
                 at = self.difference(later)[mine]

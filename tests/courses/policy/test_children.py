@@ -7,6 +7,7 @@ import pytest
 
 from pathway.courses.policy.child import ChildProgramme
 from pathway.courses.policy.induction import solve
+from pathway.courses.policy.outcome import outcome
 from pathway.courses.policy.policy import best_policy
 from tests.courses.policy.children import example_programme, invented_programme
 from tests.courses.policy.lives import live
@@ -49,8 +50,12 @@ def test_five_thousand_lives_of_an_example_cost_the_value(name: str) -> None:
     lives = live(policy.solved, LIVES, seed=SEED)
     error = lives.cost.std(ddof=1) / LIVES**0.5
     assert abs(lives.cost.mean() - policy.value) <= STANDARD_ERRORS * error, (lives.cost.mean(), policy.value, error)
-    for mm, chance in zip(child.programme.costs.within_mm, policy.outcome.within, strict=True):
-        assert np.mean(np.abs(lives.left_mm) <= mm) == pytest.approx(chance, abs=0.03)
+    for told in (False, True):
+        ends = outcome(policy.solved, told=told)
+        lives = live(policy.solved, LIVES, seed=SEED, told=told)
+        for mm, chance in zip(child.programme.costs.within_mm, ends.within, strict=True):
+            assert np.mean(np.abs(lives.left_mm) <= mm) == pytest.approx(chance, abs=0.03)
+    assert policy.outcome.within == ends.within
 
 
 @for_each(range(12))
