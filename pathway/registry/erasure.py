@@ -7,7 +7,7 @@ import secrets
 
 from sqlalchemy import delete, text
 
-from pathway.registry.db import rows, tables
+from pathway.registry.db import due_tables, rows, tables
 from pathway.registry.db.failures import translating_db_errors
 from pathway.registry.journal.chain import head_of, linked
 from pathway.registry.journal.entry import Entry
@@ -48,6 +48,7 @@ def erase(registry: Registry, child: str, *, reason: str, who: str, when: dateti
         payload, plan = tables.payload.c, tables.stored_plan.c
         connection.execute(delete(tables.payload).where(payload.child == child, payload.sequence < made.sequence))
         connection.execute(delete(tables.stored_plan).where(plan.child == child))
+        due_tables.forget(connection, child)
     _swept(registry)
     return made
 
@@ -59,6 +60,8 @@ def _swept(registry: Registry) -> None:
             plain = connection.execution_options(isolation_level="AUTOCOMMIT")
             plain.execute(text("VACUUM FULL payload"))
             plain.execute(text("VACUUM FULL stored_plan"))
+            for table in due_tables.DUE_TABLES.tables if due_tables.are_there(plain) else ():
+                plain.execute(text(f"VACUUM FULL {table}"))
             return
         driver = connection.connection.driver_connection
         assert driver is not None

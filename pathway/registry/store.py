@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import datetime
-import json
 import secrets
-import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from types import TracebackType
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, delete, func, insert, select
+from sqlalchemy import Connection, Engine, Row, func, select
 from sqlalchemy.exc import IntegrityError
 
 from pathway.record import Record
+from pathway.registry import stored_plans
 from pathway.registry.address import Place, place_of
 from pathway.registry.db import rows, tables
 from pathway.registry.db.engine import open_engine
@@ -87,6 +86,11 @@ class Registry:
         with self.reading() as connection:
             return tuple(_line(row) for row in connection.execute(query))
 
+    def longest_name(self) -> int:
+        """Return how long the longest name of a child is, 0 where there is none."""
+        with self.reading() as connection:
+            return int(connection.scalar(select(func.max(func.length(tables.entry.c.child)))) or 0)
+
     def entries(self, child: str) -> tuple[Entry, ...]:
         """Return the entries of a child in order, () where there is none."""
         with self.reading() as connection:
@@ -145,32 +149,25 @@ class Registry:
         return self._overtaken(child, self.entries(child), seen)
 
     def stored_plans(self, *, whole: bool = False) -> tuple[StoredPlan, ...]:
-        """Return the plans kept for lists, by child; without the plans themselves unless `whole`."""
-        table = tables.stored_plan
-        columns = table.c if whole else [column for column in table.c if column.name != "plan"]
+        """Return the plans kept for lists that can be read, by child; without the plans themselves unless `whole`."""
         with self.reading() as connection:
-            return tuple(_plan(row) for row in connection.execute(select(*columns).order_by(table.c.child)))
+            return stored_plans.every(connection, whole=whole)
 
     def stored_plan(self, child: str) -> StoredPlan | None:
-        """Return the plan kept for a child, whole where it was kept whole."""
+        """Return the plan kept for a child, whole where it was kept whole; None where it cannot be read."""
         with self.reading() as connection:
-            row = connection.execute(select(tables.stored_plan).where(tables.stored_plan.c.child == child)).first()
-        return None if row is None else _plan(row)
+            return stored_plans.one(connection, child)
 
     def store_plans(self, plans: Sequence[StoredPlan]) -> None:
-        """Keep plans for lists, each in place of the one before it; all together or none."""
-        table = tables.stored_plan
-        if not plans:
-            return
-        values = [_plan_row(plan) for plan in plans]
-        with self.writing() as connection:
-            connection.execute(delete(table).where(table.c.child.in_([plan.child for plan in plans])))
-            connection.execute(insert(table), values)
+        """Keep plans for lists with what they ask for by when, each in place of the one before; all or none."""
+        if plans:
+            with self.writing() as connection:
+                stored_plans.put(connection, plans)
 
     def drop_stored_plans(self) -> None:
         """Forget every plan kept for lists; the journal is untouched."""
         with self.writing() as connection:
-            connection.execute(delete(tables.stored_plan))
+            stored_plans.drop(connection)
 
     def _check(self, child: str, news: Sequence[NewEntry]) -> None:
         for new in news:
@@ -245,30 +242,4 @@ def _line(row: Row[Any]) -> ChildLine:
         last=moment(row.at),
         last_by=row.who,
         erased=None if row.erased is None else moment(row.erased),
-    )
-
-
-def _plan_row(plan: StoredPlan) -> dict[str, object]:
-    return {
-        "child": plan.child,
-        "head_count": plan.head.count,
-        "head_sha256": plan.head.sha256,
-        "protocol_version": plan.protocol_version,
-        "protocol_digest": plan.protocol_digest,
-        "on_day": plan.on.isoformat(),
-        "summary": json.dumps(dict(plan.summary), ensure_ascii=True),
-        "plan": None if plan.plan_json is None else zlib.compress(plan.plan_json.encode()),
-    }
-
-
-def _plan(row: Row[Any]) -> StoredPlan:
-    packed = row._mapping.get("plan")
-    return StoredPlan(
-        child=row.child,
-        head=Head(row.head_count, row.head_sha256),
-        protocol_version=row.protocol_version,
-        protocol_digest=row.protocol_digest,
-        on=datetime.date.fromisoformat(row.on_day),
-        summary=json.loads(row.summary),
-        plan_json=None if packed is None else zlib.decompress(packed).decode(),
     )

@@ -23,12 +23,14 @@ from pathway.cli.options import (
     today,
 )
 from pathway.cli.printing import width
+from pathway.cli.registry.damaged import tell_damaged
 from pathway.cli.registry.files import folder_made, read_text, write_new
 from pathway.views.words.caution import CAUTION
 
 if TYPE_CHECKING:
     from pathway.record import Record
-    from pathway.registry.journal.entry import ChildLine, Entry, StoredPlan
+    from pathway.registry.due_list import Standing
+    from pathway.registry.journal.entry import Entry
 
 MOST_HISTORY_BYTES = 200_000_000
 
@@ -138,23 +140,28 @@ def export(
 @json_option
 def list_(where: RegistryOptions, as_json: bool) -> None:
     """List the children with their last entry and the next stage of their stored plan."""
+    from pathway.registry.due_list import standings
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.wrapping import wrap
 
+    damaged: dict[str, str] = {}
+    count = 0
     with opened(where) as store:
-        lines = store.children()
-        plans = {plan.child: plan for plan in store.stored_plans()}
-    if as_json:
-        click.echo(part_json([_line_data(line, plans.get(line.child)) for line in lines]))
-        return
-    wide = max((len(line.child) for line in lines), default=0)
-    for line in lines:
-        count = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
-        last = f"last {line.last:%Y-%m-%d} by {line.last_by}"
-        text = f"{count}, {last}; {_plan_words(line, plans.get(line.child))}"
-        click.echo("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
+        if as_json:
+            click.echo(part_json([_line_data(one) for one in standings(store, erased=True)]))
+            return
+        wide = store.longest_name()
+        for one in standings(store, erased=True):
+            line, count = one.line, count + 1
+            if one.fault:
+                damaged[line.child] = one.fault
+            entries = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
+            last = f"last {line.last:%Y-%m-%d} by {line.last_by}"
+            text = f"{entries}, {last}; {_plan_words(one)}"
+            click.echo("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
     note(f"{CAUTION}.")
-    note(f"Children: {len(lines)}")
+    tell_damaged(damaged)
+    note(f"Children: {count}")
 
 
 @click.command()
@@ -182,7 +189,8 @@ def _history(file: Path) -> tuple[Entry, ...]:
     return read_history(read_text(file, "a history", "a JSON file", MOST_HISTORY_BYTES), str(file))
 
 
-def _line_data(line: ChildLine, plan: StoredPlan | None) -> dict[str, Any]:
+def _line_data(one: Standing) -> dict[str, Any]:
+    line, plan = one.line, None if one.fault else one.plan
     return {
         "child": line.child,
         "entries": line.head.count,
@@ -197,9 +205,12 @@ def _line_data(line: ChildLine, plan: StoredPlan | None) -> dict[str, Any]:
     }
 
 
-def _plan_words(line: ChildLine, plan: StoredPlan | None) -> str:
+def _plan_words(one: Standing) -> str:
+    line, plan = one.line, one.plan
     if line.erased is not None:
         return f"erased on {line.erased:%Y-%m-%d}"
+    if one.fault:
+        return "to be planned again: the stored plan was damaged or altered"
     if plan is None:
         return "no plan stored"
     later = "" if plan.head == line.head else " (entries were added since)"
