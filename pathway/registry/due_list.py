@@ -28,7 +28,7 @@ from pathway.registry.store import Registry
 
 BATCH = 2000
 """How many children are read in one step: no step holds the registry for long, no list lies in memory."""
-_MARKS = ("row_sha256", "items_put", "days_put", "items_held", "days_held")
+_MARKS = ("row_sha256", "true_until", "items_put", "days_put", "items_held", "days_held")
 PLACE = re.compile(r"(\d{4}-\d{2}-\d{2})/([a-z0-9-]+)/(\d{1,6})")
 
 
@@ -55,19 +55,34 @@ class Page:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """A child with its stored plan: `fault` says what is wrong with that where it was damaged or altered."""
+    """A child with its stored plan; `fault` says what is wrong with that where it was damaged or altered.
+
+    `made_at` is the head it was made at and `true_from`, `changes_on` the days between which it is true; None where
+    there is none that can be relied on.
+    """
 
     line: ChildLine
-    plan: StoredPlan | None
+    row: Row[Any]
     fault: str = ""
+    made_at: Head | None = None
+    true_from: datetime.date | None = None
     changes_on: datetime.date | None = None
+
+    @property
+    def plan(self) -> StoredPlan | None:
+        """Return the stored plan, read now: most that ask for a standing need no more than its days."""
+        return None if self.made_at is None else stored_plans.read(self.row)
+
+    @property
+    def digest(self) -> str:
+        """Return the digest of the rules that the plan was made by, "" where there is none to rely on."""
+        return "" if self.made_at is None else str(self.row.protocol_digest)
 
     def holds(self, on: datetime.date) -> bool:
         """Return whether the plan is sound, of the entries as they stand, and true on that day."""
-        plan = self.plan
-        if plan is None or self.fault or plan.head != self.line.head or self.changes_on is None:
+        if self.made_at != self.line.head or self.true_from is None or self.changes_on is None:
             return False
-        return plan.on <= on < self.changes_on
+        return self.true_from <= on < self.changes_on
 
 
 def place_after(text: str) -> After:
@@ -170,7 +185,13 @@ def _with_plans(last: str, *, indexed: bool) -> Select[Any]:
         found = found.outerjoin(planned, planned.c.child == each.c.name)
         of_child = select(func.count()).where(due_item.c.child == each.c.name)
         summed = select(func.coalesce(func.sum(due_item.c.by_day), 0)).where(due_item.c.child == each.c.name)
-        counted = (planned.c.item_count, planned.c.day_sum, of_child.scalar_subquery(), summed.scalar_subquery())
+        counted = (
+            planned.c.changes_on,
+            planned.c.item_count,
+            planned.c.day_sum,
+            of_child.scalar_subquery(),
+            summed.scalar_subquery(),
+        )
         named = zip(_MARKS[1:], counted, strict=True)
         marks = [planned.c.row_sha256, *(column.label(name) for name, column in named)]
     kept = [column for column in stored_plan.c if column.name != "plan"]
@@ -189,15 +210,15 @@ def _standing(row: Row[Any], *, indexed: bool) -> Standing:
     )
     if row.child is None:
         lost = row.items_put is not None or bool(row.items_held)
-        return Standing(line, None, "it is missing, though it was stored" if lost else "")
-    plan = stored_plans.read(row)
-    if plan is None:
-        return Standing(line, None, "it cannot be read")
-    if indexed and row.row_sha256 != stored_plans.row_digest(dict(row._mapping)):
-        return Standing(line, plan, "it is not what was stored")
+        return Standing(line, row, "it is missing, though it was stored" if lost else "")
+    if indexed and row.row_sha256 != stored_plans.row_digest(row._mapping):
+        return Standing(line, row, "it is not what was stored")
     if indexed and (row.items_put, row.days_put) != (row.items_held, row.days_held):
-        return Standing(line, plan, "what it asks for is not what was stored")
-    return Standing(line, plan, "", stored_plans.changes_on_of(plan.summary))
+        return Standing(line, row, "what it asks for is not what was stored")
+    days = stored_plans.days_of(row, indexed=indexed)
+    if days is None:
+        return Standing(line, row, "it cannot be read")
+    return Standing(line, row, "", Head(row.head_count, row.head_sha256), *days)
 
 
 def _needed(row: Row[Any]) -> Needed:
@@ -217,7 +238,7 @@ def _page_of_plans(registry: Registry, on: datetime.date, until: datetime.date, 
     columns = [column for column in stored_plan.c if column.name != "plan"]
     with registry.reading() as connection:
         values = connection.execute(select(*columns).order_by(stored_plan.c.child)).mappings().all()
-    rows = [row for value in values for row in stored_plans.due_rows(dict(value)) or ()]
+    rows = [row for value in values for row in stored_plans.due_rows(value) or ()]
     found = sorted(
         (row["by_day"], row["child"], row["number"], row["kind"], row["what"])
         for row in rows

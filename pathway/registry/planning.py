@@ -68,8 +68,7 @@ def children_to_plan(
     """Yield the names of the children that `to_plan` reads."""
     digest = protocol_digest(protocol)
     for one in due_list.standings(registry):
-        fresh = one.plan is not None and one.plan.protocol_digest == digest and one.holds(on)
-        if every or not fresh:
+        if every or one.digest != digest or not one.holds(on):
             yield one.line.child
 
 

@@ -12,7 +12,7 @@ import zlib
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, insert, select
+from sqlalchemy import Connection, Row, RowMapping, delete, insert, select
 
 from pathway.questions.due import needed
 from pathway.registry.db import due_tables
@@ -20,6 +20,8 @@ from pathway.registry.db.due_tables import due_item, planned
 from pathway.registry.db.tables import stored_plan
 from pathway.registry.journal.entry import Head, StoredPlan
 
+Values = Mapping[str, Any] | RowMapping
+"""A row of `stored_plan` by the names of its columns."""
 UNREADABLE = (KeyError, TypeError, ValueError, AttributeError, zlib.error)
 """What reading a damaged plan raises; `json` raises a ValueError."""
 _HASHED = ("child", "head_count", "head_sha256", "protocol_version", "protocol_digest", "on_day", "summary")
@@ -37,7 +39,7 @@ def put(connection: Connection, plans: Sequence[StoredPlan]) -> None:
     put_due(connection, children, values)
 
 
-def put_due(connection: Connection, children: Collection[str], values: Sequence[Mapping[str, Any]]) -> None:
+def put_due(connection: Connection, children: Collection[str], values: Sequence[Values]) -> None:
     """Keep what stored plans, given as rows, ask for by when; the tables are there."""
     marks, items = [], []
     for value in values:
@@ -61,7 +63,7 @@ def put_due(connection: Connection, children: Collection[str], values: Sequence[
         connection.execute(insert(due_item), items)
 
 
-def due_rows(value: Mapping[str, Any]) -> list[dict[str, Any]] | None:
+def due_rows(value: Values) -> list[dict[str, Any]] | None:
     """Return what a stored plan, given as a row, asks for, by day; None where that cannot be read from it."""
     try:
         on = datetime.date.fromisoformat(value["on_day"])
@@ -74,9 +76,21 @@ def due_rows(value: Mapping[str, Any]) -> list[dict[str, Any]] | None:
     ]
 
 
-def row_digest(value: Mapping[str, Any]) -> str:
+def row_digest(value: Values) -> str:
     """Return the digest of a stored plan, given as a row, without the plan itself: it has a check of its own."""
-    return hashlib.sha256(json.dumps([value[name] for name in _HASHED]).encode()).hexdigest()
+    return hashlib.sha256("\n".join(str(value[name]) for name in _HASHED).encode(errors="replace")).hexdigest()
+
+
+def days_of(row: Row[Any], *, indexed: bool) -> tuple[datetime.date, datetime.date | None] | None:
+    """Return from when to when a stored plan is true, as the index or else its summary says; None if unreadable."""
+    if not indexed:
+        plan = read(row)
+        return None if plan is None else (plan.on, changes_on_of(plan.summary))
+    try:
+        until = None if row.true_until is None else datetime.date.fromisoformat(row.true_until)
+        return datetime.date.fromisoformat(row.on_day), until
+    except UNREADABLE:
+        return None
 
 
 def changes_on_of(summary: Mapping[str, Any]) -> datetime.date | None:

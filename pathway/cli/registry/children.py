@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from pathway.registry.journal.entry import Entry
 
 MOST_HISTORY_BYTES = 200_000_000
+AT_ONCE = 1000
+"""How many lines of a list are printed together."""
 
 
 @click.command("import")
@@ -145,7 +147,8 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
     from pathway.views.words.wrapping import wrap
 
     damaged: dict[str, str] = {}
-    count = 0
+    lines: list[str] = []
+    count, columns = 0, width()
     with opened(where) as store:
         if as_json:
             click.echo(part_json([_line_data(one) for one in standings(store, erased=True)]))
@@ -156,9 +159,13 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
             if one.fault:
                 damaged[line.child] = one.fault
             entries = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
-            last = f"last {line.last:%Y-%m-%d} by {line.last_by}"
+            last = f"last {line.last.date()} by {line.last_by}"
             text = f"{entries}, {last}; {_plan_words(one)}"
-            click.echo("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
+            lines += wrap(text, columns, f"{line.child:<{wide}}  ", " " * (wide + 2))
+            if len(lines) >= AT_ONCE:
+                click.echo("\n".join(lines))
+                lines = []
+    click.echo("\n".join(lines), nl=bool(lines))
     note(f"{CAUTION}.")
     tell_damaged(damaged)
     note(f"Children: {count}")
@@ -190,7 +197,7 @@ def _history(file: Path) -> tuple[Entry, ...]:
 
 
 def _line_data(one: Standing) -> dict[str, Any]:
-    line, plan = one.line, None if one.fault else one.plan
+    line, plan = one.line, one.plan
     return {
         "child": line.child,
         "entries": line.head.count,

@@ -67,9 +67,11 @@ def due_(
         }
         click.echo(part_json({**data, "to_plan_again": stale, "damaged": sorted(damaged)}))
         return
+    columns, lines = width(), []
     for item in page.items:
         text = f"{item.child}  {item.what}{' (overdue)' if item.overdue else ''}"
-        click.echo("\n".join(wrap(text, width(), f"{item.by}  ", " " * 12)))
+        lines += wrap(text, columns, f"{item.by}  ", " " * 12)
+    click.echo("\n".join(lines), nl=bool(lines))
     note(f"{CAUTION}.")
     if page.after is not None:
         note(f"{page.left} more: go on with `--after {page.after}`.")
