@@ -168,7 +168,7 @@ def _outcome(future: Future[tuple[str, dict[str, Any] | str]]) -> dict[str, Any]
 def _lost(said: str, in_hand: Iterable[Task]) -> CannotBeDone:
     names = sorted(task.child for task in in_hand)
     shown = f"{', '.join(names[:3])}{f' and {len(names) - 3} more' if len(names) > 3 else ''}"
-    what = f"{said}. In hand were {shown}; what was planned before is kept"
+    what = f"{said}. {f'In hand were {shown}; what' if names else 'What'} was planned before is kept"
     return cannot("registry replan", what, "run it again to go on from there")
 
 
