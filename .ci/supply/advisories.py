@@ -78,10 +78,19 @@ def faults(known: list[dict[str, Any]]) -> list[str]:
     return found
 
 
+def told(known: list[dict[str, Any]]) -> str:
+    """Return what to say where no advisory is known; leaves where the source knows none of the packages."""
+    judged = sum(1 for one in known if "skip_reason" not in one)
+    if not judged:
+        skipped("the source of advisories knows none of the packages")
+    rest = "" if judged == len(known) else f"; {len(known) - judged} are not known there"
+    return f"no advisory is known for {judged} packages of {LOCK.name}{rest}"
+
+
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as made:
         asked = answer(Path(made))
     wrong = faults(asked)
     if wrong:
         sys.exit("\n".join(wrong))
-    print(f"no advisory is known for the {len(asked)} packages of {LOCK.name}")
+    print(told(asked))
