@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, and_, func, literal, null, or_, select, tuple_
+from sqlalchemy import Row, Select, and_, func, literal, null, or_, select, tuple_
 
 from pathway.days import add_months
 from pathway.problems import refused
@@ -146,21 +146,7 @@ def fill_where_missing(registry: Registry) -> None:
         if due_tables.are_there(connection):
             return
     with registry.writing() as connection:
-        if not due_tables.are_there(connection):
-            due_tables.make_where_missing(connection)
-            _fill(connection)
-
-
-def _fill(connection: Connection) -> None:
-    columns = [column for column in stored_plan.c if column.name != "plan"]
-    last = ""
-    while True:
-        query = select(*columns).where(stored_plan.c.child > last).order_by(stored_plan.c.child).limit(BATCH)
-        values = [dict(row._mapping) for row in connection.execute(query)]
-        if not values:
-            return
-        last = values[-1]["child"]
-        stored_plans.put_due(connection, [value["child"] for value in values], values)
+        stored_plans.index(connection)
 
 
 def _with_plans(last: str, *, indexed: bool) -> Select[Any]:

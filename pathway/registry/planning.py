@@ -20,7 +20,7 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.question import EarlierOperation, Question
 from pathway.questions.due import plan_summary
 from pathway.record import Decision, Record
-from pathway.registry import due_list, stored_plans
+from pathway.registry import due_list
 from pathway.registry.journal.appending import chosen, new_entries
 from pathway.registry.journal.chain import head_of
 from pathway.registry.journal.entry import Head, Saved, StaleHead, StoredPlan
@@ -70,13 +70,6 @@ def children_to_plan(
     for one in due_list.standings(registry):
         if every or one.digest != digest or not one.holds(on):
             yield one.line.child
-
-
-def still_true(plan: StoredPlan, head: Head, digest: str, on: datetime.date) -> bool:
-    """Return whether a stored plan is of these entries and rules, and nothing that it names has come since."""
-    changes_on = stored_plans.changes_on_of(plan.summary)
-    same = plan.head == head and plan.protocol_digest == digest
-    return same and changes_on is not None and plan.on <= on < changes_on
 
 
 def plan_task(task: Task, on: datetime.date, overlay_dir: Path | None) -> tuple[str, dict[str, Any] | str]:

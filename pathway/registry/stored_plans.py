@@ -20,6 +20,7 @@ from pathway.registry.db.due_tables import due_item, planned
 from pathway.registry.db.tables import stored_plan
 from pathway.registry.journal.entry import Head, StoredPlan
 
+BATCH = 1000
 Values = Mapping[str, Any] | RowMapping
 """A row of `stored_plan` by the names of its columns."""
 UNREADABLE = (KeyError, TypeError, ValueError, AttributeError, zlib.error)
@@ -31,12 +32,28 @@ def put(connection: Connection, plans: Sequence[StoredPlan]) -> None:
     """Keep plans, each in place of the one before it, and what each asks for by when."""
     if not plans:
         return
-    due_tables.make_where_missing(connection)
+    index(connection)
     values = [_row_of(plan) for plan in plans]
     children = [plan.child for plan in plans]
     connection.execute(delete(stored_plan).where(stored_plan.c.child.in_(children)))
     connection.execute(insert(stored_plan), values)
     put_due(connection, children, values)
+
+
+def index(connection: Connection) -> None:
+    """Make the index where it is missing, and fill it from the plans that were stored without it."""
+    if due_tables.are_there(connection):
+        return
+    due_tables.make_where_missing(connection)
+    columns = [column for column in stored_plan.c if column.name != "plan"]
+    last = ""
+    while True:
+        query = select(*columns).where(stored_plan.c.child > last).order_by(stored_plan.c.child).limit(BATCH)
+        values = connection.execute(query).mappings().all()
+        if not values:
+            return
+        last = values[-1]["child"]
+        put_due(connection, [value["child"] for value in values], values)
 
 
 def put_due(connection: Connection, children: Collection[str], values: Sequence[Values]) -> None:

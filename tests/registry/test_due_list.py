@@ -117,6 +117,12 @@ class TestIndexMissing:
         with three.reading() as connection:
             assert len(connection.execute(planned.select()).all()) == len(NAMES)
 
+    def test_storing_one_plan_fills_it_for_all_that_were_stored_before(self, three) -> None:
+        with three.writing() as connection:
+            DUE_TABLES.drop_all(connection)
+        put(three, "dogwood-4")
+        assert state(three) == dict.fromkeys((*NAMES, "dogwood-4"), (True, ""))
+
     def test_where_it_cannot_be_written_the_plans_are_read(self, three, monkeypatch) -> None:
         def refuse(_registry: Registry) -> None:
             raise problem("registry", "a read-only place", "a writable one", "check it")

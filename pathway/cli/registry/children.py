@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import sys
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -143,7 +144,7 @@ def export(
 def list_(where: RegistryOptions, as_json: bool) -> None:
     """List the children with their last entry and the next stage of their stored plan."""
     from pathway.registry.due_list import standings
-    from pathway.views.data.plan_json import part_json
+    from pathway.views.data.plan_json import parts_json
     from pathway.views.words.wrapping import wrap
 
     damaged: dict[str, str] = {}
@@ -151,7 +152,10 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
     count, columns = 0, width()
     with opened(where) as store:
         if as_json:
-            click.echo(part_json([_line_data(one) for one in standings(store, erased=True)]))
+            written = parts_json(_line_data(one) for one in standings(store, erased=True))
+            while some := "".join(islice(written, AT_ONCE)):
+                click.echo(some, nl=False)
+            click.echo()
             return
         wide = store.longest_name()
         for one in standings(store, erased=True):
