@@ -126,8 +126,10 @@ def due_page(registry: Registry, on: datetime.date, months: int, most: int, afte
         fill_where_missing(registry)
     except RegistryProblem:
         return _page_of_plans(registry, on, until, most, after)
+    # A day that is none was altered: the child is told among those to be planned again.
     wanted = and_(
-        due_item.c.by_day <= until.toordinal(), or_(due_item.c.kind != "opens", due_item.c.by_day >= on.toordinal())
+        due_item.c.by_day.between(1, until.toordinal()),
+        or_(due_item.c.kind != "opens", due_item.c.by_day >= on.toordinal()),
     )
     order = (due_item.c.by_day, due_item.c.child, due_item.c.number)
     if after is not None:
@@ -208,7 +210,7 @@ def _standing(row: Row[Any], *, indexed: bool) -> Standing:
 
 
 def _needed(row: Row[Any]) -> Needed:
-    return Needed(datetime.date.fromordinal(row.by_day), row.kind, row.what)
+    return Needed(datetime.date.fromordinal(int(row.by_day)), row.kind, row.what)
 
 
 def _page(found: list[tuple[int, str, Needed]], on: datetime.date, left: int) -> Page:

@@ -23,9 +23,10 @@ from pathway.record import Decision, Record
 from pathway.registry import due_list
 from pathway.registry.journal.appending import chosen, new_entries
 from pathway.registry.journal.chain import head_of
-from pathway.registry.journal.entry import Head, Saved, StaleHead, StoredPlan
+from pathway.registry.journal.entry import NO_ENTRIES, Head, Saved, StaleHead, StoredPlan
 from pathway.registry.journal.fold import earlier_operations
 from pathway.registry.journal.payloads import Revision, decision_entry, revision_entry
+from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
 
 BATCH = 64
@@ -38,12 +39,16 @@ PATIENCE_SECONDS = 5.0
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One child to plan: plain data, so that it can be planned in another process or on another machine."""
+    """One child to plan: plain data, so that it can be planned in another process or on another machine.
+
+    `fault` says why its entries make up no record, where they do not.
+    """
 
     child: str
     head: Head
     record: dict[str, Any]
     earlier: tuple[EarlierOperation, ...] = ()
+    fault: str = ""
 
 
 def protocol_digest(protocol: Protocol) -> str:
@@ -57,9 +62,13 @@ def to_plan(registry: Registry, protocol: Protocol, on: datetime.date, *, every:
     A plan is true for the entries and rules that it was made of, until the first day on which it would change.
     """
     for child in children_to_plan(registry, protocol, on, every=every):
-        entries = registry.entries(child)
-        record = registry.folded(child, entries)
-        yield Task(child, head_of(entries), record.model_dump(mode="json"), earlier_operations(entries))
+        try:
+            entries = registry.entries(child)
+            record = registry.folded(child, entries).model_dump(mode="json")
+            task = Task(child, head_of(entries), record, earlier_operations(entries))
+        except (RegistryProblem, ValueError) as error:  # entries that were damaged must not stop the other children
+            task = Task(child, NO_ENTRIES, {}, fault=str(error).rstrip("."))
+        yield task
 
 
 def children_to_plan(
@@ -74,6 +83,8 @@ def children_to_plan(
 
 def plan_task(task: Task, on: datetime.date, overlay_dir: Path | None) -> tuple[str, dict[str, Any] | str]:
     """Return the child and the summary of its plan, or why it could not be planned. Runs in any process."""
+    if task.fault:
+        return task.child, task.fault
     protocol = _rules(overlay_dir)
     try:
         record = Record.model_validate(task.record)

@@ -173,13 +173,15 @@ class TestDamage:
             delete(due_item).where(due_item.c.child == "birch-2", due_item.c.number == 1),
             delete(due_item).where(due_item.c.child == "birch-2"),
             update(due_item).where(due_item.c.child == "birch-2").values(by_day=datetime.date(2099, 1, 1).toordinal()),
+            update(due_item).where(due_item.c.child == "birch-2").values(by_day=-7),
             update(due_item).where(due_item.c.child == "birch-2").values(child="birch-9"),
         ],
-        ids=["one row", "every row", "other days", "another child"],
+        ids=["one row", "every row", "other days", "no day", "another child"],
     )
     def test_what_is_missing_or_moved_in_the_index_is_told(self, three, change) -> None:
         with three.writing() as connection:
             connection.execute(change)
+        assert {"ash-1", "cedar-3"} <= {child for _, child, *_ in whole(three)}
         assert state(three)["birch-2"] == (False, "what it asks for is not what was stored")
         assert state(three)["ash-1"] == (True, "")
 

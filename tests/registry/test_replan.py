@@ -110,6 +110,16 @@ def test_the_plan_accepted_last_goes_into_the_next_one(tmp_path: Path) -> None:
         assert storage.earlier("oak-000") == task.earlier
 
 
+def test_a_child_whose_entries_are_damaged_is_told_and_the_others_are_planned(tmp_path: Path) -> None:
+    with filled(tmp_path / "some.db", 3) as store, ThreadPoolExecutor(1) as executor:
+        with store.writing() as connection:
+            connection.exec_driver_sql("DELETE FROM payload WHERE child = 'oak-001'")
+        done = dict(replan(store, to_plan(store, PROTOCOL, ON), PROTOCOL, ON, None, executor))
+        assert (done["oak-000"], done["oak-002"]) == ("", "")
+        assert "registry verify" in done["oak-001"]
+        assert [task.child for task in to_plan(store, PROTOCOL, ON)] == ["oak-001"]
+
+
 class Counting(Executor):
     """Has each task done when it is asked how it went; keeps the most that were in hand at a time."""
 

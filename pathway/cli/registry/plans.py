@@ -130,7 +130,7 @@ def replan_(
             note(f"\nStopped after {done} of {count}; run it again to continue.")
             leave(CANNOT_PLAN)
     for child, wrong in failed:
-        note(f"{child}: could not be planned ({wrong}); please report it.")
+        note(f"{child}: could not be planned ({wrong}); the others were. Please report what you cannot mend.")
     note(f"Children planned: {done - len(failed)}")
     if failed:
         leave(CANNOT_PLAN)
