@@ -92,6 +92,8 @@ def test_what_is_lost_is_told_and_the_next_run_goes_on_from_there(cluster, lost,
 
 def test_a_cluster_plans_every_child(cluster, tmp_path) -> None:
     with filled(tmp_path / "some.db", 2) as store, workers(cluster.address) as at_work:
-        done = list(replan(store, to_plan(store, PROTOCOL, ON), PROTOCOL, ON, None, at_work.executor))
+        asked = (store, to_plan(store, PROTOCOL, ON), PROTOCOL, ON, None, at_work.executor)
+        until_there(at_work)
+        done = list(replan(*asked, trouble=at_work.trouble))
         assert sorted(done) == [("oak-000", ""), ("oak-001", "")]
         assert list(to_plan(store, PROTOCOL, ON)) == []

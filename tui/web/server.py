@@ -36,6 +36,9 @@ HERE = Path(__file__).parent
 OURS = (None, "none", "same-origin")
 """What a browser says of where a request comes from that may be answered; older ones say nothing."""
 LEAVING_SECONDS = 10
+PIPES_CLOSE_IN = 5
+"""Turns of the loop after which the pipes of a process that has ended are closed too."""
+ROOM_TRIES, ROOM_SECONDS = 30, 0.1
 SIZES = {"width": (20, 1000), "height": (5, 500)}
 """How many cells a screen may have."""
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
@@ -81,13 +84,18 @@ class Session(AppService):
         except TimeoutError:
             process.kill()
             await process.wait()
+        if process.stdin is not None:
+            process.stdin.close()
+        for _ in range(PIPES_CLOSE_IN):
+            await asyncio.sleep(0)
 
 
 class OwnServer(Server):
     """Serves the screens with a page of our own, to who has the key, to so many at a time.
 
-    `around` is what the screens find in their environment beside that of the server. After `serve`, `ended_idle` says
-    whether it ended because nobody used it.
+    `around` is what the screens find in their environment beside that of the server. `used_at` is when somebody last
+    typed, clicked or loaded a page, by the clock of the loop; after `serve`, `ended_idle` says whether it ended because
+    nobody did for long.
     """
 
     def __init__(
@@ -109,7 +117,8 @@ class OwnServer(Server):
         self.around = dict(around or {})
         self.ended_idle = False
         self._here: set[asyncio.Task[object]] = set()
-        self._used_at = 0.0
+        self._leaving: set[asyncio.Task[None]] = set()
+        self.used_at = 0.0
         super().__init__(command, host=host, port=port, title=TITLE, public_url=self.origin, templates_path=HERE)
         self._files = _files_of(self.statics_path)
 
@@ -126,27 +135,30 @@ class OwnServer(Server):
     async def on_startup(self, app: web.Application) -> None:
         """Begin to look whether anybody is here; the verb has said where the page is."""
         self._use()
-        asyncio.get_running_loop().call_later(self.idle_seconds, self._end_if_idle)
+        asyncio.get_running_loop().call_later(self.idle_seconds, self.end_if_idle)
 
     def _use(self) -> None:
-        self._used_at = asyncio.get_running_loop().time()
+        self.used_at = asyncio.get_running_loop().time()
 
-    def _end_if_idle(self) -> None:
+    def end_if_idle(self) -> None:
+        """End the server where nobody has used it for so long; else look again when that could be."""
         loop = asyncio.get_running_loop()
-        left = self._used_at + self.idle_seconds - loop.time()
+        left = self.used_at + self.idle_seconds - loop.time()
         if left > 0:
-            loop.call_later(left, self._end_if_idle)
+            loop.call_later(left, self.end_if_idle)
             return
         self.ended_idle = True
         self.request_exit()
 
     async def on_shutdown(self, app: web.Application) -> None:
         """End the visits and wait for their screens: the server would wait a minute for each page."""
-        leaving = set(self._here)
-        for task in leaving:
+        visits = set(self._here)
+        for task in visits:
             task.cancel()
-        if leaving:
-            await asyncio.wait(leaving, timeout=2 * LEAVING_SECONDS)
+        if visits:
+            await asyncio.wait(visits, timeout=LEAVING_SECONDS)
+        if self._leaving:
+            await asyncio.wait(self._leaving, timeout=3 * LEAVING_SECONDS)
 
     async def _make_app(self) -> web.Application:
         """Return the application: the door, and behind the path of a visit its page, its parts and its screens."""
@@ -207,10 +219,10 @@ class OwnServer(Server):
 
     async def _room(self) -> bool:
         """Return whether one more may come in; waits a moment, since a page that is loaded anew first has to leave."""
-        for _ in range(20):
+        for _ in range(ROOM_TRIES):
             if len(self._here) < self.most:
                 return True
-            await asyncio.sleep(0.1)
+            await asyncio.sleep(ROOM_SECONDS)
         return len(self._here) < self.most
 
     async def handle_websocket(self, request: web.Request) -> web.WebSocketResponse:
@@ -239,8 +251,9 @@ class OwnServer(Server):
         session.around = self.around
         width, height = (_size(name, request.query.get(name)) for name in ("width", "height"))
         ending: asyncio.Task[None] | None = None
+        starting = asyncio.create_task(session.start(width, height))
         try:
-            await session.start(width, height)
+            await asyncio.shield(starting)
             ending = asyncio.create_task(_after(session, close))
             async for message in socket_of_page:
                 await self._heard(message, socket_of_page, session)
@@ -249,7 +262,11 @@ class OwnServer(Server):
         finally:
             if ending is not None:
                 ending.cancel()
-            await session.finish()
+            # Whoever ends the visit meanwhile must not keep its process from being ended.
+            leaving = asyncio.create_task(_left(starting, session))
+            self._leaving.add(leaving)
+            leaving.add_done_callback(self._leaving.discard)
+            await asyncio.shield(leaving)
         return socket_of_page
 
     async def _heard(self, message: WSMessage, socket_of_page: web.WebSocketResponse, session: AppService) -> None:
@@ -279,6 +296,12 @@ class OwnServer(Server):
         response.headers["Referrer-Policy"] = "no-referrer"
         response.headers["Cache-Control"] = "no-store"
         response.headers["X-Content-Type-Options"] = "nosniff"
+
+
+async def _left(starting: asyncio.Task[None], session: Session) -> None:
+    """End a session; one that is only half there first comes to be."""
+    await asyncio.wait({starting})
+    await session.finish()
 
 
 async def _after(session: AppService, close: Callable[[], Awaitable[None]]) -> None:
