@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 
 from pathway.casefile import PREFERENCES, case_text, in_order, read_case
 from pathway.protocol.load import load_protocol
-from pathway.protocol.roles import may_be_declined
-from pathway.protocol.roles import predecessor_of
+from pathway.protocol.roles import may_be_declined, predecessor_of
 from pathway.record import (
     BlockedWeeks,
     CaseCalendar,
