@@ -31,6 +31,13 @@ from tests.registry.keeping import WHEN, keep_four, named, wish
 from tests.registry.tampering import Desk, forged, hashed, leaf_for, links, peaks, put, whole_tree
 
 NAME, OTHER, GONE = "maple-01", "oak-01", "elm-01"
+ASKS = {
+    "see_again_by": "2027-05-25",
+    "measure": [],
+    "opens": [{"stage": "Hip", "on": "2027-01-11"}],
+    "arrest_last": None,
+    "conflict": False,
+}
 AT = "2026-11-25T09:30:00.000000Z"
 ON = f"WHERE child = '{NAME}' AND sequence"
 LATER = WHEN + datetime.timedelta(days=1)
@@ -45,7 +52,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
         for name in (NAME, OTHER, GONE):
             keep_four(registry, name)
         plans = [
-            StoredPlan(name, registry.head(name), "0.3.0", "d" * 64, WHEN.date(), {"next": name}, f'{{"of": "{name}"}}')
+            StoredPlan(name, registry.head(name), "0.3.0", "d" * 64, WHEN.date(), ASKS, f'{{"of": "{name}"}}')
             for name in (NAME, OTHER)
         ]
         registry.store_plans(plans)
