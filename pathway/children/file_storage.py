@@ -14,6 +14,7 @@ from pathway.files.writing import PRIVATE, put
 from pathway.problems import Refused
 
 if TYPE_CHECKING:
+    from pathway.children.served import Served
     from pathway.events import Event
     from pathway.plan.model import Plan
     from pathway.protocol.model import Protocol
@@ -24,12 +25,18 @@ CHANGED = "the file was changed by another program"
 
 
 class FileStorage:
-    """Children in case files; what stood in each file when it was read or saved last is what saving is held against."""
+    """Children in case files; what stood in each file when it was read or saved last is what saving is held against.
 
-    def __init__(self, files: Mapping[str, Path], protocol: Protocol, on: datetime.date) -> None:
+    With `served` no file is read or written that really lies elsewhere.
+    """
+
+    def __init__(
+        self, files: Mapping[str, Path], protocol: Protocol, on: datetime.date, served: Served | None = None
+    ) -> None:
         self._files = files
         self._protocol = protocol
         self._on = on
+        self._served = served
         self._known: dict[str, str] = {}
 
     @property
@@ -61,7 +68,7 @@ class FileStorage:
         self, child: str, events: Sequence[Event], plan: Plan, protocol: Protocol, reason: str
     ) -> Saved | SaveConflict:
         """Write what changed to the file; where it has to be written anew, the file before stays beside it."""
-        file = self._files[child]
+        file = self._allowed(child)
         gone = not file.exists() and file.parent.is_dir()
         text = self._known[child] if gone else self._text(child)
         if text != self._known[child]:
@@ -74,9 +81,19 @@ class FileStorage:
             raise save_failed(str(file), what, "") from error
         return Saved(f"Saved in {file.name}{', which was missing and has been written again' if gone else beside}.")
 
-    def _text(self, child: str) -> str:
+    def _allowed(self, child: str) -> Path:
+        file = self._files[child]
+        if self._served is None:
+            return file
         try:
-            return case_files.text_of(self._files[child])
+            return self._served.real(file)
+        except Refused as error:
+            raise SaveFailed(*error.problems) from error
+
+    def _text(self, child: str) -> str:
+        file = self._allowed(child)
+        try:
+            return case_files.text_of(file)
         except Refused as error:
             raise SaveFailed(*error.problems) from error
 

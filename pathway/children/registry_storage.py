@@ -14,10 +14,11 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.question import EarlierOperation
 from pathway.questions.due import plan_summary
 from pathway.record import Record
+from pathway.registry.due_list import standings
 from pathway.registry.journal.chain import head_of
 from pathway.registry.journal.entry import Entry, Head, StaleHead, StoredPlan
 from pathway.registry.journal.fold import earlier_operations
-from pathway.registry.planning import protocol_digest, save_followup, still_true
+from pathway.registry.planning import protocol_digest, save_followup
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
 
@@ -46,16 +47,12 @@ class RegistryStorage:
 
     def listed(self, protocol: Protocol, on: datetime.date) -> tuple[Listed, ...]:
         """Return the children that are not erased, with the summary of their stored plan where it is still true."""
-        digest = protocol_digest(protocol)
+        digest, found = protocol_digest(protocol), []
         with _translating_registry_problems():
-            lines = self._store.children()
-            stored = {plan.child: plan for plan in self._store.stored_plans()}
-        found = []
-        for line in lines:
-            plan = stored.get(line.child)
-            true = plan is not None and still_true(plan, line.head, digest, on)
-            if line.erased is None and (not self._only or line.child in self._only):
-                found.append(Listed(line.child, plan.summary if plan is not None and true else None))
+            for one in standings(self._store):
+                if not self._only or one.line.child in self._only:
+                    plan = one.plan if one.digest == digest and one.holds(on) else None
+                    found.append(Listed(one.line.child, None if plan is None else plan.summary))
         return tuple(found)
 
     def read(self, child: str) -> Record:

@@ -18,6 +18,7 @@ from pathway.cli.options import (
     on_option,
     protocol_option,
     registry_options,
+    served_here,
     today,
 )
 from pathway.cli.printing import can_open_screens
@@ -48,7 +49,11 @@ def open_files(
     from pathway.children import examples
     from pathway.children.resolve import locate_all, shown_names, text_of
 
-    day, registry = today(on), where.at()
+    day, registry, served = today(on), where.at(), served_here()
+    if served is not None:
+        for case in cases:
+            if case.exists():
+                served.real(case)
     found = shown_names(locate_all(cases, registry))
     kinds = {one.origin: one for one in reversed(found.values())}
     if len(kinds) > 1:
@@ -72,7 +77,7 @@ def open_files(
 
         protocol = protocol_of(overlay_dir)
         files = {name: one.file for name, one in found.items() if one.file is not None}
-        run(dict.fromkeys(files, ""), day, only, protocol, FileStorage(files, protocol, day))
+        run(dict.fromkeys(files, ""), day, only, protocol, FileStorage(files, protocol, day, served))
         return
     rules = protocol_of(overlay_dir) if overlay_dir is not None else None
     if "registry" in kinds:

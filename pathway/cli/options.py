@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import functools
 import getpass
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,7 @@ from pathway.registry.default import VARIABLE
 
 if TYPE_CHECKING:
     from pathway.children.resolve import RegistryAt
+    from pathway.children.served import Served
     from pathway.files.kinds import Kind
 
 KEY_VARIABLE = "LIMB_PATHWAY_KEY_FILE"
@@ -174,3 +176,11 @@ def name_of(by: str | None) -> str:
         return by or getpass.getuser()
     except (KeyError, OSError):
         return "unknown"
+
+
+def served_here() -> Served | None:
+    """Return what a session in a browser may read, as its server says; None in a terminal."""
+    from pathway.children.served import VARIABLE, of_text
+
+    text = os.environ.get(VARIABLE)
+    return None if text is None else of_text(text)

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, MetaData, Table, delete, insert, inspect, sel
 
 from pathway.registry import stored_plans
 from pathway.registry.covering import cover_all
-from pathway.registry.db import tables
+from pathway.registry.db import due_tables, tables
 from pathway.registry.db.engine import layout_in
 from pathway.registry.journal.entry import Head, StoredPlan
 from pathway.registry.workstation import Workstation
@@ -25,6 +25,7 @@ def migrate(connection: Connection, station: Workstation, at: str) -> None:
         return
     plans = _plans(connection)
     connection.execute(text("DROP TABLE stored_plan"))
+    due_tables.DUE_TABLES.drop_all(connection)  # of another form; made again with the plans
     tables.TABLES.create_all(connection)
     cover_all(connection, station, at, "")
     stored_plans.store(connection, station, plans)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime
 import hashlib
-from collections.abc import Iterator, Sequence
-from concurrent.futures import Executor, as_completed
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, Executor, Future, wait
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -14,30 +15,41 @@ from pathway.events import Event, rebase
 from pathway.files.rules import rules_folder
 from pathway.plan.make import make_plan
 from pathway.plan.model import Plan
+from pathway.problems import CannotBeDone, cannot
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import EarlierOperation, Question
 from pathway.questions.due import plan_summary
 from pathway.record import Decision, Record
+from pathway.registry import due_list
 from pathway.registry.journal.appending import chosen, new_entries
 from pathway.registry.journal.chain import head_of
-from pathway.registry.journal.entry import Head, Saved, StaleHead, StoredPlan
+from pathway.registry.journal.entry import NO_ENTRIES, Head, Saved, StaleHead, StoredPlan
 from pathway.registry.journal.fold import earlier_operations
 from pathway.registry.journal.payloads import Revision, decision_entry, revision_entry
+from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
 
 BATCH = 64
 """How many plans are stored together: what an interrupted run has lost at most."""
+WINDOW = 64
+"""How many children are in hand at a time: enough for many workers, few enough to lie in memory."""
+PATIENCE_SECONDS = 5.0
+"""How long no plan may come before it is asked whether anybody still works."""
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One child to plan: plain data, so that it can be planned in another process or on another machine."""
+    """One child to plan: plain data, so that it can be planned in another process or on another machine.
+
+    `fault` says why its entries make up no record, where they do not.
+    """
 
     child: str
     head: Head
     record: dict[str, Any]
     earlier: tuple[EarlierOperation, ...] = ()
+    fault: str = ""
 
 
 def protocol_digest(protocol: Protocol) -> str:
@@ -46,24 +58,34 @@ def protocol_digest(protocol: Protocol) -> str:
 
 
 def to_plan(registry: Registry, protocol: Protocol, on: datetime.date, *, every: bool = False) -> Iterator[Task]:
-    """Yield the children whose stored plan is missing or not true any more: entries, rules or the month changed."""
-    digest, stored = protocol_digest(protocol), {plan.child: plan for plan in registry.stored_plans()}
-    for line in registry.children():
-        plan = stored.get(line.child)
-        fresh = plan is not None and still_true(plan, line.head, digest, on)
-        if line.erased is None and (every or not fresh):
-            entries = registry.entries(line.child)
-            record = registry.folded(line.child, entries)
-            yield Task(line.child, head_of(entries), record.model_dump(mode="json"), earlier_operations(entries))
+    """Yield the children whose stored plan is missing, damaged or not true any more, read when they are asked for.
+
+    A plan is true for the entries and rules that it was made of, until the first day on which it would change.
+    """
+    for child in children_to_plan(registry, protocol, on, every=every):
+        try:
+            entries = registry.entries(child)
+            record = registry.folded(child, entries).model_dump(mode="json")
+            task = Task(child, head_of(entries), record, earlier_operations(entries))
+        except (RegistryProblem, ValueError) as error:  # entries that were damaged must not stop the other children
+            task = Task(child, NO_ENTRIES, {}, fault=str(error).rstrip("."))
+        yield task
 
 
-def still_true(plan: StoredPlan, head: Head, digest: str, on: datetime.date) -> bool:
-    """Return whether a stored plan is of these entries and rules, and of the month."""
-    return plan.head == head and plan.protocol_digest == digest and _month(plan.on) == _month(on)
+def children_to_plan(
+    registry: Registry, protocol: Protocol, on: datetime.date, *, every: bool = False
+) -> Iterator[str]:
+    """Yield the names of the children that `to_plan` reads."""
+    digest = protocol_digest(protocol)
+    for one in due_list.standings(registry):
+        if every or one.digest != digest or not one.holds(on):
+            yield one.line.child
 
 
 def plan_task(task: Task, on: datetime.date, overlay_dir: Path | None) -> tuple[str, dict[str, Any] | str]:
     """Return the child and the summary of its plan, or why it could not be planned. Runs in any process."""
+    if task.fault:
+        return task.child, task.fault
     protocol = _rules(overlay_dir)
     try:
         record = Record.model_validate(task.record)
@@ -82,36 +104,77 @@ def _rules(overlay_dir: Path | None) -> Protocol:
     return _loaded[overlay_dir]
 
 
+def nobody_missing() -> str:
+    """Return that nothing is known to be wrong with those who plan."""
+    return ""
+
+
 def replan(
     registry: Registry,
-    tasks: Sequence[Task],
+    tasks: Iterable[Task],
     protocol: Protocol,
     on: datetime.date,
     overlay_dir: Path | None,
     executor: Executor,
+    *,
+    window: int = WINDOW,
+    trouble: Callable[[], str] = nobody_missing,
+    patience: float = PATIENCE_SECONDS,
 ) -> Iterator[tuple[str, str]]:
     """Plan the tasks on an executor and store the plans as they come; yields each child with "" or what went wrong.
 
-    What is stored stays stored when the run is interrupted: the next one goes on from there.
+    At most `window` tasks are taken up at a time. What is stored stays stored when the run is interrupted: the next
+    one goes on from there. Raises CannotBeDone where those who plan are lost: a process that was killed, a scheduler
+    that is gone, or whatever `trouble` says when no plan has come for so many seconds.
     """
-    digest, heads = protocol_digest(protocol), {task.child: task.head for task in tasks}
+    digest, coming = protocol_digest(protocol), iter(tasks)
     ready: list[StoredPlan] = []
-    running = [executor.submit(plan_task, task, on, overlay_dir) for task in tasks]
+    running: dict[Future[tuple[str, dict[str, Any] | str]], Task] = {}
     try:
-        for future in as_completed(running):
-            child, summary = future.result()
-            if isinstance(summary, str):
-                yield child, summary
-                continue
-            ready.append(StoredPlan(child, heads[child], protocol.version, digest, on, summary))
-            if len(ready) >= BATCH:
-                registry.store_plans(ready)
-                ready = []
-            yield child, ""
+        while True:
+            for task in islice(coming, window - len(running)):
+                running[executor.submit(plan_task, task, on, overlay_dir)] = task
+            if not running:
+                break
+            done, _ = wait(running, timeout=patience, return_when=FIRST_COMPLETED)
+            if not done and (said := trouble()):
+                raise _lost(said, running.values())
+            for future in done:
+                task = running[future]
+                summary = _outcome(future)
+                del running[future]
+                if not isinstance(summary, str):
+                    ready.append(StoredPlan(task.child, task.head, protocol.version, digest, on, summary))
+                    if len(ready) >= BATCH:
+                        registry.store_plans(ready)
+                        ready = []
+                yield task.child, summary if isinstance(summary, str) else ""
+    except BrokenExecutor as error:
+        said = "a process that planned ended by itself: it was killed, or the memory was too small"
+        raise _lost(said, running.values()) from error
+    except CancelledError as error:
+        raise _lost(trouble() or "those who plan let go of their work", running.values()) from error
     finally:
         for future in running:
             future.cancel()
         registry.store_plans(ready)
+
+
+def _outcome(future: Future[tuple[str, dict[str, Any] | str]]) -> dict[str, Any] | str:
+    """Return the summary of a plan, or why there is none; lets through that those who plan are lost."""
+    try:
+        return future.result()[1]
+    except (BrokenExecutor, CancelledError):
+        raise
+    except Exception as error:  # a worker that died at one child, time and again, must not stop the thousand others
+        return f"{type(error).__name__}: {error}"
+
+
+def _lost(said: str, in_hand: Iterable[Task]) -> CannotBeDone:
+    names = sorted(task.child for task in in_hand)
+    shown = f"{', '.join(names[:3])}{f' and {len(names) - 3} more' if len(names) > 3 else ''}"
+    what = f"{said}. {f'In hand were {shown}; what' if names else 'What'} was planned before is kept"
+    return cannot("registry replan", what, "run it again to go on from there")
 
 
 def save_followup(
@@ -167,7 +230,3 @@ def _revision(plan: Plan, *, recommended: bool, reason: str) -> Revision:
         recommended=recommended,
         reason=reason,
     )
-
-
-def _month(day: datetime.date) -> tuple[int, int]:
-    return day.year, day.month

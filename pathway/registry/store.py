@@ -23,7 +23,6 @@ from pathway.registry.journal.fold import Unfoldable, record_of
 from pathway.registry.journal.payloads import PAYLOAD_VERSION, UnreadablePayload, check_new
 from pathway.registry.opened import OpenRegistry
 from pathway.registry.problem import problem
-from pathway.registry.stored_plans import Kept
 from pathway.registry.workstation import Workstation
 
 
@@ -59,12 +58,17 @@ class Registry(OpenRegistry):
             .join(entry, (entry.c.child == each.c.child) & (entry.c.sequence == each.c.last))
             .order_by(each.c.child)
         )
-        with self.reading() as connection, self._telling_damage():
-            return tuple(_line(row) for row in connection.execute(query))
+        with self.reading() as connection, self.telling_damage():
+            return tuple(line_of(row, row.child) for row in connection.execute(query))
+
+    def longest_name(self) -> int:
+        """Return how long the longest name of a child is, 0 where there is none."""
+        with self.reading() as connection:
+            return int(connection.scalar(select(func.max(func.length(tables.entry.c.child)))) or 0)
 
     def entries(self, child: str) -> tuple[Entry, ...]:
         """Return the entries of a child in order, () where there is none."""
-        with self.reading() as connection, self._telling_damage(child):
+        with self.reading() as connection, self.telling_damage(child):
             return rows.entries_of(connection, child)
 
     def head(self, child: str) -> Head:
@@ -109,7 +113,7 @@ class Registry(OpenRegistry):
         self._check(child, news)
         try:
             with translating_db_errors_unless_taken(self.place.name), self.one_at_a_time(when) as connection:
-                with self._telling_damage(child):
+                with self.telling_damage(child):
                     so_far = rows.entries_of(connection, child, plans=False)
                 if head_of(so_far) == seen:
                     made = _made(child, seen, news, when)
@@ -125,15 +129,10 @@ class Registry(OpenRegistry):
     def stored_plans(self, *, whole: bool = False) -> tuple[StoredPlan, ...]:
         """Return the plans kept for lists, by child; without the plans themselves unless `whole`.
 
-        Left out is what was altered or cannot be read: `kept_plans` names it.
+        Left out is what was altered or cannot be read: `due_list.standings` tells of each child what is wrong.
         """
         with self.reading() as connection:
             return stored_plans.sound(connection, self.layout, whole=whole).plans
-
-    def kept_plans(self) -> Kept:
-        """Return the plans kept for lists without the plans themselves, and whose was altered or cannot be read."""
-        with self.reading() as connection:
-            return stored_plans.sound(connection, self.layout, whole=False)
 
     def stored_plan(self, child: str) -> StoredPlan | None:
         """Return the plan kept for a child, whole where it was kept whole; None for one that was altered."""
@@ -141,7 +140,7 @@ class Registry(OpenRegistry):
             return stored_plans.of_child(connection, self.layout, child)
 
     def store_plans(self, plans: Sequence[StoredPlan], when: datetime.datetime | None = None) -> None:
-        """Keep plans for lists, each in place of the one before it; all together or none.
+        """Keep plans for lists with what they ask for by when, each in place of the one before; all or none.
 
         `when` matters only where this workstation has signed nothing here before; else the moment of the last entry.
         """
@@ -158,7 +157,7 @@ class Registry(OpenRegistry):
             stored_plans.drop(connection, self.station)
 
     @contextmanager
-    def _telling_damage(self, child: str = "") -> Iterator[None]:
+    def telling_damage(self, child: str = "") -> Iterator[None]:
         """Say in a sentence that a row holds what no entry can hold."""
         try:
             yield
@@ -235,9 +234,10 @@ def _made(child: str, head: Head, news: Sequence[NewEntry], when: datetime.datet
     return tuple(made)
 
 
-def _line(row: Row[Any]) -> ChildLine:
+def line_of(row: Row[Any], child: str) -> ChildLine:
+    """Return how a child stands, of a row with the end of its chain and its first and last moments."""
     return ChildLine(
-        child=row.child,
+        child=child,
         head=Head(row.last, row.sha256),
         first=moment(row.first_at),
         last=moment(row.at),

@@ -11,9 +11,9 @@ from pathlib import Path
 
 from sqlalchemy import Connection, delete, select, text
 
-from pathway.registry import stored_plans
+from pathway.registry import stored_due, stored_plans
 from pathway.registry.address import drafts_in
-from pathway.registry.db import tables
+from pathway.registry.db import due_tables, tables
 from pathway.registry.db.failures import translating_db_errors
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
@@ -84,12 +84,14 @@ def _drafts_removed(folders: Sequence[Path]) -> tuple[tuple[str, ...], tuple[str
 
 
 def _drop_left_over(connection: Connection, registry: Registry) -> None:
-    """Delete what came back after an erasure: payloads before it, and a stored plan."""
+    """Delete what came back after an erasure: payloads before it, and a stored plan with what it asks for."""
     entry, payload = tables.entry, tables.payload
     for child, last in connection.execute(select(entry.c.child, entry.c.sequence).where(entry.c.kind == "erasure")):
         connection.execute(delete(payload).where(payload.c.child == child, payload.c.sequence < last))
         if connection.execute(select(tables.stored_plan.c.child).where(tables.stored_plan.c.child == child)).first():
             stored_plans.drop(connection, registry.station, child)
+        stored_due.forget(connection, [child])
+    stored_due.forget(connection, stored_due.strays(connection))
 
 
 def _swept_file(connection: Connection, file: Path, wait_seconds: float) -> tuple[str, ...]:
@@ -127,8 +129,8 @@ def _swept_server(connection: Connection, name: str, wait_seconds: float) -> tup
     plain = connection.execution_options(isolation_level="AUTOCOMMIT")
     plain.execute(text(f"SET lock_timeout = {int(wait_seconds * 1000)}"))
     try:
-        plain.execute(text("VACUUM FULL payload"))
-        plain.execute(text("VACUUM FULL stored_plan"))
+        for table in ("payload", "stored_plan", *(due_tables.DUE_TABLES.tables if due_tables.are_there(plain) else ())):
+            plain.execute(text(f"VACUUM FULL {table}"))
         others = plain.execute(
             text(
                 "SELECT pid, usename, application_name FROM pg_stat_activity "

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, Select, select
 
 from pathway.problems import Problem
-from pathway.registry import stored_plans
+from pathway.registry import stored_due, stored_plans
 from pathway.registry.db import rows, soundness, tables, tree_rows
 from pathway.registry.journal.audit import Audit, StoredEntry, audit
 from pathway.registry.journal.entry import Head
@@ -129,14 +129,20 @@ def _tree_kept(connection: Connection, links: Mapping[tuple[str, int], str]) -> 
 def _plan_faults(connection: Connection, name: str, layout: int, erased: set[str]) -> Iterator[Problem]:
     kept = stored_plans.sound(connection, layout, whole=True)
     do = "make it again with `registry replan`"
-    for child in kept.damaged:
-        yield Problem(name, child, None, "a stored plan that was altered or is damaged", "it as it was made", do)
+    for child, fault in kept.damaged.items():
+        found = f"a stored plan that was altered or is damaged ({fault})"
+        yield Problem(name, child, None, found, "it as it was made", do)
+    for child in kept.missing:
+        yield Problem(name, child, None, "no stored plan, though one was stored", "it as it was made", do)
     if not kept.roll and not kept.damaged:
         count = "none" if kept.kept is None else f"the {kept.kept} that were stored"
         found = f"{len(kept.plans)} stored plans that were not stored together"
         yield Problem(name, "", None, found, count, "make what is missing again with `registry replan`")
     for child in sorted({plan.child for plan in kept.plans} & erased):
         yield Problem(name, child, None, "a stored plan of an erased child", "none", "run `registry sweep`")
+    for child in stored_due.strays(connection):
+        found = "what a plan asks for by when, without the plan"
+        yield Problem(name, child, None, found, "none", "run `registry sweep`")
 
 
 def _unswept(connection: Connection, name: str) -> Iterator[Problem]:

@@ -109,4 +109,4 @@ def test_what_cannot_be_is_said(made: object, more: list[str], sentence: str, pl
 def test_nothing_to_take_in_is_said(place: Path) -> None:
     assert "found no file" in run("registry", "import").stderr
     assert "expected --fhir FILE" in run("registry", "import", "rowan-02", "--child", "rowan-02").stderr
-    assert "cannot be read" in run("registry", "import", "--fhir", place / "none.json").stderr
+    assert "no such file" in run("registry", "import", "--fhir", place / "none.json").stderr

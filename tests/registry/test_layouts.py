@@ -16,6 +16,7 @@ from sqlalchemy import create_engine, text
 from pathway.registry import migrate as migration
 from pathway.registry.copies import back_up, heads, restore
 from pathway.registry.db.tables import LAYOUT
+from pathway.registry.due_list import due_page, standings
 from pathway.registry.journal.entry import KINDS, Saved
 from pathway.registry.journal.payloads import decision_entry
 from pathway.registry.problem import RegistryProblem
@@ -102,6 +103,26 @@ def test_an_old_backup_is_restored_and_an_old_registry_backed_up(old, tmp_path) 
         with open_registry(str(tmp_path / name)) as made:
             assert {child: head.count for child, head in heads(made).items()} == HEADS
             assert made.signed_head() is not None
+
+
+def test_what_is_due_is_read_of_an_old_registry_without_touching_it(old) -> None:
+    with sqlite3.connect(old) as connection:
+        connection.execute(
+            "CREATE TABLE planned (child TEXT PRIMARY KEY, row_sha256 TEXT NOT NULL, item_count INTEGER)"
+        )
+        connection.execute("CREATE TABLE due_item (child TEXT, number INTEGER, PRIMARY KEY (child, number))")
+    connection.close()
+    before = old.read_bytes()
+    with open_registry(str(old)) as registry:
+        first = due_page(registry, WHEN.date(), 36, 1000)
+        told = {one.line.child: (one.plan is not None, one.fault) for one in standings(registry)}
+        assert verify(registry).faults == ()
+    assert old.read_bytes() == before
+    with open_registry(str(old)) as registry:
+        save(registry)
+        assert verify(registry).faults == ()
+        assert due_page(registry, WHEN.date(), 36, 1000) == first
+        assert {one.line.child: (one.plan is not None, one.fault) for one in standings(registry)} == told
 
 
 def test_a_registry_on_a_server_is_brought_on_too(database) -> None:

@@ -31,6 +31,13 @@ from tests.registry.keeping import WHEN, keep_four, named, wish
 from tests.registry.tampering import Desk, forged, hashed, leaf_for, links, peaks, put, whole_tree
 
 NAME, OTHER, GONE = "maple-01", "oak-01", "elm-01"
+ASKS = {
+    "see_again_by": "2027-05-25",
+    "measure": [],
+    "opens": [{"stage": "Hip", "on": "2027-01-11"}],
+    "arrest_last": None,
+    "conflict": False,
+}
 AT = "2026-11-25T09:30:00.000000Z"
 ON = f"WHERE child = '{NAME}' AND sequence"
 LATER = WHEN + datetime.timedelta(days=1)
@@ -45,7 +52,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
         for name in (NAME, OTHER, GONE):
             keep_four(registry, name)
         plans = [
-            StoredPlan(name, registry.head(name), "0.3.0", "d" * 64, WHEN.date(), {"next": name}, f'{{"of": "{name}"}}')
+            StoredPlan(name, registry.head(name), "0.3.0", "d" * 64, WHEN.date(), ASKS, f'{{"of": "{name}"}}')
             for name in (NAME, OTHER)
         ]
         registry.store_plans(plans)
@@ -265,6 +272,28 @@ ALONE: dict[str, tuple[Callable[[Desk], None] | list[str], str]] = {
     "two stored plans exchanged": (swap_plans, "a stored plan that was altered"),
     "a stored plan taken away": (["DELETE FROM stored_plan WHERE child = 'oak-01'"], "the 2 that were stored"),
     "the roll of stored plans": (["DELETE FROM plan_roll"], "not stored together"),
+    "every stored plan and their roll": (
+        ["DELETE FROM stored_plan", "DELETE FROM plan_roll"],
+        "no stored plan, though one was stored",
+    ),
+    "a stored plan taken away with its mark and what it asks for": (
+        [f"DELETE FROM {table} WHERE child = 'oak-01'" for table in ("stored_plan", "planned", "due_item")],
+        "the 2 that were stored",
+    ),
+    "the mark of a stored plan": (["DELETE FROM planned WHERE child = 'oak-01'"], OTHER),
+    "a day by which something is due": (
+        ["UPDATE due_item SET by_day = by_day + 400 WHERE child = 'oak-01' AND number = 1"],
+        "what it asks for is not what was stored",
+    ),
+    "what is due": (["UPDATE due_item SET what = 'nothing'"], "what it asks for is not what was stored"),
+    "something due of nobody": (
+        ["INSERT INTO due_item VALUES ('ash-01', 1, 739000, 'visit', 'follow-up visit')"],
+        "what a plan asks for by when, without the plan",
+    ),
+    "the index of days dropped": (["DROP INDEX due_item_by_day"], "no such index"),
+    "one table of what is due dropped": (["DROP TABLE planned"], "no such table"),
+    "a foreign column in what is due": (["ALTER TABLE due_item ADD COLUMN note TEXT"], "column due_item.note"),
+    "a foreign index on what is due": (["CREATE INDEX by_what ON due_item (what)"], "index by_what"),
     "a page of the file": (damage, "damage"),
 }
 
@@ -349,8 +378,11 @@ def by_this_workstation(desk: Desk) -> None:
         registry.append(NAME, decision_entry(wish("not meant"), "a"), seen=registry.head(NAME), when=WHEN)
 
 
+OF_PLANS = ("stored_plan", "plan_roll", "planned", "due_item")
+
+
 def all_plans_dropped(desk: Desk) -> None:
-    desk.alter("DELETE FROM stored_plan", "DELETE FROM plan_roll")
+    desk.alter(*(f"DELETE FROM {table}" for table in OF_PLANS))
 
 
 def older_copy_and_memory(desk: Desk) -> None:
@@ -359,12 +391,12 @@ def older_copy_and_memory(desk: Desk) -> None:
 
 
 def older_plans(desk: Desk) -> None:
-    rows = desk.ask("SELECT * FROM stored_plan"), desk.ask("SELECT * FROM plan_roll")
+    rows = [desk.ask(f"SELECT * FROM {table}") for table in OF_PLANS]
     with desk.opened() as registry:
         head = registry.head(NAME)
         registry.store_plans([StoredPlan(NAME, head, "0.4.0", "e" * 64, WHEN.date(), {"next": "other"})])
-    desk.alter("DELETE FROM stored_plan", "DELETE FROM plan_roll")
-    for table, some in zip(("stored_plan", "plan_roll"), rows, strict=True):
+    all_plans_dropped(desk)
+    for table, some in zip(OF_PLANS, rows, strict=True):
         for row in some:
             desk.alter((f"INSERT INTO {table} VALUES ({', '.join('?' * len(row))})", row))
 

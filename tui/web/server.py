@@ -2,26 +2,45 @@
 
 Whoever reaches the page works with the rights of who started it. So it is bound to this machine, asks for the key
 that was printed at the start (other accounts of the machine do not have it), and refuses requests that a page of
-another origin makes in the same browser.
+another origin makes in the same browser. It ends when nobody has used it for long.
 """
 
 from __future__ import annotations
 
 import asyncio
 import ipaddress
-import secrets
+import json
+import logging
 import socket
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 
-from aiohttp import web
+import aiohttp_jinja2
+import jinja2
+from aiohttp import WSMessage, WSMsgType, web
+from textual_serve.app_service import AppService
 from textual_serve.server import Server
 
 from pathway.problems import refused
+from tui.web.visits import Visits
 
 TITLE = "limb-pathway"
 NO_KEY = "This page needs the whole address that limb-pathway serve printed when it started, with its key."
-NOT_OURS = "This server only answers its own pages."
+NOT_OURS = "This server only answers its own pages; type or paste the address into the browser."
+FULL = (
+    "As many visitors as this server lets in at a time are here already ({most}). Close one of their pages and load "
+    "this one again, or start limb-pathway serve with a higher --visitors."
+)
+HERE = Path(__file__).parent
+OURS = (None, "none", "same-origin")
+"""What a browser says of where a request comes from that may be answered; older ones say nothing."""
+LEAVING_SECONDS = 10
+PIPES_CLOSE_IN = 5
+"""Turns of the loop after which the pipes of a process that has ended are closed too."""
+ROOM_TRIES, ROOM_SECONDS = 30, 0.1
+SIZES = {"width": (20, 1000), "height": (5, 500)}
+"""How many cells a screen may have."""
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 
@@ -45,77 +64,228 @@ def free_port(host: str) -> int:
         return int(tried.getsockname()[1])
 
 
-class OwnServer(Server):
-    """Serves the screens with a page of our own, to who has the key."""
+class Session(AppService):
+    """One run of the screens for one visitor, told what was served."""
 
-    def __init__(self, command: str, host: str, port: int, key: str | None = None) -> None:
+    around: Mapping[str, str] = {}
+
+    def _build_environment(self, width: int = 80, height: int = 24) -> dict[str, str]:
+        return {**super()._build_environment(width, height), **self.around}
+
+    async def finish(self) -> None:
+        """Have the screens end, and end their process where it does not do so by itself."""
+        with suppress(TimeoutError):
+            await asyncio.wait_for(self.stop(), LEAVING_SECONDS)
+        process = self._process
+        if process is None:
+            return
+        try:
+            await asyncio.wait_for(process.wait(), LEAVING_SECONDS)
+        except TimeoutError:
+            process.kill()
+            await process.wait()
+        if process.stdin is not None:
+            process.stdin.close()
+        for _ in range(PIPES_CLOSE_IN):
+            await asyncio.sleep(0)
+
+
+class OwnServer(Server):
+    """Serves the screens with a page of our own, to who has the key, to so many at a time.
+
+    `around` is what the screens find in their environment beside that of the server. `used_at` is when somebody last
+    typed, clicked or loaded a page, by the clock of the loop; after `serve`, `ended_idle` says whether it ended because
+    nobody did for long.
+    """
+
+    def __init__(
+        self,
+        command: str,
+        host: str,
+        port: int,
+        key: str | None = None,
+        *,
+        visitors: int = 4,
+        idle_seconds: float = 3600.0,
+        around: Mapping[str, str] | None = None,
+    ) -> None:
         shown = f"[{host}]" if ":" in host else host
         self.origin = f"http://{shown}:{port}"
-        self.key = key or secrets.token_urlsafe(24)
-        self._visits: set[asyncio.Task[object]] = set()
-        super().__init__(
-            command,
-            host=host,
-            port=port,
-            title=TITLE,
-            public_url=self.origin,
-            templates_path=Path(__file__).parent,
-        )
+        self.visits = Visits(f"limb_pathway_{port}", key)
+        self.most = visitors
+        self.idle_seconds = idle_seconds
+        self.around = dict(around or {})
+        self.ended_idle = False
+        self._here: set[asyncio.Task[object]] = set()
+        self._leaving: set[asyncio.Task[None]] = set()
+        self.used_at = 0.0
+        super().__init__(command, host=host, port=port, title=TITLE, public_url=self.origin, templates_path=HERE)
+        self._files = _files_of(self.statics_path)
 
     @property
     def address(self) -> str:
         """Return the address to open, with the key."""
-        return f"{self.origin}/?key={self.key}"
+        return f"{self.origin}/?key={self.visits.key}"
 
     def initialize_logging(self) -> None:
-        """Keep quiet: faults are told by the verb, visits are nobody's business."""
+        """Keep quiet: faults are told by the verb, visits are nobody's business, and tracebacks help nobody."""
+        for name in ("aiohttp", "textual-serve"):
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
 
     async def on_startup(self, app: web.Application) -> None:
-        """Say nothing: the verb has said where the page is."""
+        """Begin to look whether anybody is here; the verb has said where the page is."""
+        self._use()
+        asyncio.get_running_loop().call_later(self.idle_seconds, self.end_if_idle)
 
-    async def handle_websocket(self, request: web.Request) -> web.WebSocketResponse:
-        """Show the screens to one visitor."""
-        task = asyncio.current_task()
-        assert task is not None
-        self._visits.add(task)
-        try:
-            return await super().handle_websocket(request)
-        finally:
-            self._visits.discard(task)
+    def _use(self) -> None:
+        self.used_at = asyncio.get_running_loop().time()
+
+    def end_if_idle(self) -> None:
+        """End the server where nobody has used it for so long; else look again when that could be."""
+        loop = asyncio.get_running_loop()
+        left = self.used_at + self.idle_seconds - loop.time()
+        if left > 0:
+            loop.call_later(left, self.end_if_idle)
+            return
+        self.ended_idle = True
+        self.request_exit()
 
     async def on_shutdown(self, app: web.Application) -> None:
-        """End the visits: the server would wait a minute for them."""
-        for task in self._visits:
+        """End the visits and wait for their screens: the server would wait a minute for each page."""
+        visits = set(self._here)
+        for task in visits:
             task.cancel()
+        if visits:
+            await asyncio.wait(visits, timeout=LEAVING_SECONDS)
+        if self._leaving:
+            await asyncio.wait(self._leaving, timeout=3 * LEAVING_SECONDS)
 
     async def _make_app(self) -> web.Application:
-        app = await super()._make_app()
-        app.router.add_get("/own.js", self._own_script)
-        app.middlewares.append(self._guard)
+        """Return the application: the door, and behind the path of a visit its page, its parts and its screens."""
+        app = web.Application(middlewares=[self._guard])
+        aiohttp_jinja2.setup(app, loader=jinja2.FileSystemLoader(HERE))
+        app.add_routes(
+            [
+                web.get("/s/{visit}/", self._page),
+                web.get("/s/{visit}/ws", self.handle_websocket),
+                web.get("/s/{visit}/own.js", self._own_script),
+                web.get("/s/{visit}/static/{file:.+}", self._static),
+            ]
+        )
         app.on_response_prepare.append(self._with_headers)
+        app.on_startup.append(self.on_startup)
+        app.on_shutdown.append(self.on_shutdown)
         return app
-
-    async def _own_script(self, _request: web.Request) -> web.FileResponse:
-        return web.FileResponse(Path(__file__).parent / "own.js")
 
     @web.middleware
     async def _guard(self, request: web.Request, handler: Handler) -> web.StreamResponse:
-        own = self.origin.removeprefix("http://")
-        if request.host != own or request.headers.get("Origin", self.origin) != self.origin:
+        own, headers = self.origin.removeprefix("http://"), request.headers
+        if request.host != own or headers.get("Origin", self.origin) != self.origin:
             return web.Response(status=403, text=NOT_OURS)
-        given = request.query.get("key") or request.cookies.get(self._cookie, "")
-        if not secrets.compare_digest(given.encode(errors="replace"), self.key.encode()):
-            return web.Response(status=403, text=NO_KEY)
+        if headers.get("Sec-Fetch-Site") not in OURS:
+            return web.Response(status=403, text=NOT_OURS)
         if "key" in request.query:
+            if not self.visits.opens(request.query["key"]):
+                return web.Response(status=403, text=NO_KEY)
             # The key leaves the address at once: it would stay in the history and on a projected screen.
-            answer = web.HTTPFound("/")
-            answer.set_cookie(self._cookie, self.key, httponly=True, samesite="Strict")
+            path, secret = self.visits.begin()
+            answer = web.Response(status=302, headers={"Location": path})
+            answer.set_cookie(self.visits.cookie, secret, path=path, httponly=True, samesite="Strict")
             return answer
+        visit = request.match_info.get("visit", "")
+        if not self.visits.knows(visit, request.cookies.get(self.visits.cookie, "")):
+            return web.Response(status=403, text=NO_KEY)
+        self._use()
         return await handler(request)
 
-    @property
-    def _cookie(self) -> str:
-        return f"limb_pathway_{self.port}"
+    async def _page(self, request: web.Request) -> web.StreamResponse:
+        if not await self._room():
+            return web.Response(status=503, text=FULL.format(most=self.most))
+        place = f"{self.origin}{request.path}"
+        context = {
+            "font_size": 16,
+            "app_websocket_url": f"{place.replace('http', 'ws', 1)}ws",
+            "config": {"static": {"url": f"{place}static/"}},
+            "application": {"name": self.title},
+        }
+        return aiohttp_jinja2.render_template("app_index.html", request, context)
+
+    async def _own_script(self, _request: web.Request) -> web.FileResponse:
+        return web.FileResponse(HERE / "own.js")
+
+    async def _static(self, request: web.Request) -> web.StreamResponse:
+        file = self._files.get(request.match_info["file"])
+        return web.Response(status=404, text="No such part of the page.") if file is None else web.FileResponse(file)
+
+    async def _room(self) -> bool:
+        """Return whether one more may come in; waits a moment, since a page that is loaded anew first has to leave."""
+        for _ in range(ROOM_TRIES):
+            if len(self._here) < self.most:
+                return True
+            await asyncio.sleep(ROOM_SECONDS)
+        return len(self._here) < self.most
+
+    async def handle_websocket(self, request: web.Request) -> web.WebSocketResponse:
+        """Show the screens to one visitor, until the page or the screens are closed."""
+        if request.headers.get("Origin") != self.origin:
+            raise web.HTTPForbidden(text=NOT_OURS)
+        if not await self._room():
+            raise web.HTTPServiceUnavailable(text=FULL.format(most=self.most))
+        task = asyncio.current_task()
+        assert task is not None
+        self._here.add(task)
+        try:
+            return await self._shown(request)
+        finally:
+            self._here.discard(task)
+
+    async def _shown(self, request: web.Request) -> web.WebSocketResponse:
+        socket_of_page = web.WebSocketResponse(heartbeat=15)
+        await socket_of_page.prepare(request)
+
+        async def close() -> None:
+            await socket_of_page.close()
+
+        to_page = {"write_bytes": socket_of_page.send_bytes, "write_str": socket_of_page.send_str, "close": close}
+        session = Session(self.command, download_manager=self.download_manager, **to_page)  # type: ignore[arg-type]
+        session.around = self.around
+        width, height = (_size(name, request.query.get(name)) for name in ("width", "height"))
+        ending: asyncio.Task[None] | None = None
+        starting = asyncio.create_task(session.start(width, height))
+        try:
+            await asyncio.shield(starting)
+            ending = asyncio.create_task(_after(session, close))
+            async for message in socket_of_page:
+                await self._heard(message, socket_of_page, session)
+        except (asyncio.CancelledError, ConnectionError):
+            await close()
+        finally:
+            if ending is not None:
+                ending.cancel()
+            # Whoever ends the visit meanwhile must not keep its process from being ended.
+            leaving = asyncio.create_task(_left(starting, session))
+            self._leaving.add(leaving)
+            leaving.add_done_callback(self._leaving.discard)
+            await asyncio.shield(leaving)
+        return socket_of_page
+
+    async def _heard(self, message: WSMessage, socket_of_page: web.WebSocketResponse, session: AppService) -> None:
+        """Hand on what the page says; what it could not have said is passed over."""
+        with suppress(ValueError, TypeError, IndexError, KeyError, AttributeError):
+            if message.type != WSMsgType.TEXT:
+                return
+            what, *rest = json.loads(message.data)
+            if what == "stdin":
+                self._use()
+                await session.send_bytes(rest[0].encode("utf-8"))
+            elif what == "resize":
+                await session.set_terminal_size(_size("width", rest[0]["width"]), _size("height", rest[0]["height"]))
+            elif what == "ping":
+                await socket_of_page.send_json(["pong", rest[0]])
+            elif what == "blur":
+                await session.blur()
+            elif what == "focus":
+                await session.focus()
 
     async def _with_headers(self, _request: web.Request, response: web.StreamResponse) -> None:
         socket_of_ours = self.origin.replace("http", "ws", 1)
@@ -126,3 +296,30 @@ class OwnServer(Server):
         response.headers["Referrer-Policy"] = "no-referrer"
         response.headers["Cache-Control"] = "no-store"
         response.headers["X-Content-Type-Options"] = "nosniff"
+
+
+async def _left(starting: asyncio.Task[None], session: Session) -> None:
+    """End a session; one that is only half there first comes to be."""
+    await asyncio.wait({starting})
+    await session.finish()
+
+
+async def _after(session: AppService, close: Callable[[], Awaitable[None]]) -> None:
+    """Close the page when the screens have ended, in whatever way: it would keep its place for ever."""
+    if session._task is not None:
+        await asyncio.wait({session._task})
+        await close()
+
+
+def _size(name: str, given: object) -> int:
+    """Return a number of cells within what a screen may have, the usual one for what is no number."""
+    least, most = SIZES[name]
+    usual = {"width": 80, "height": 24}[name]
+    with suppress(ValueError, TypeError):
+        return min(max(int(str(given)), least), most)
+    return usual
+
+
+def _files_of(folder: Path) -> dict[str, Path]:
+    """Return the parts of the page by their names; a name that is not among them names nothing."""
+    return {str(file.relative_to(folder).as_posix()): file for file in folder.rglob("*") if file.is_file()}

@@ -6,6 +6,7 @@ import datetime
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +27,7 @@ from pathway.cli.options import (
 )
 from pathway.cli.printing import show, show_json, width
 from pathway.cli.registry.checks import ages
+from pathway.cli.registry.damaged import tell_damaged
 from pathway.files.reading import read_text
 from pathway.files.writing import Target, folder_made, write_out
 from pathway.problems import Refused
@@ -34,10 +36,13 @@ from pathway.views.words.caution import CAUTION
 if TYPE_CHECKING:
     from pathway.protocol.model import Protocol
     from pathway.record import Record
+    from pathway.registry.due_list import Standing
     from pathway.registry.exchange import TakenIn
-    from pathway.registry.journal.entry import ChildLine, Entry, StoredPlan
+    from pathway.registry.journal.entry import Entry
 
 MOST_HISTORY_BYTES = 200_000_000
+AT_ONCE = 1000
+"""How many lines of a list are printed together."""
 
 
 @click.command("import")
@@ -167,24 +172,36 @@ def export(
 @json_option
 def list_(where: RegistryOptions, as_json: bool) -> None:
     """List the children with their last entry and the next stage of their stored plan."""
-    from pathway.views.data.plan_json import part_json
+    from pathway.registry.due_list import standings
+    from pathway.views.data.plan_json import parts_json
     from pathway.views.words.wrapping import wrap
 
+    damaged: dict[str, str] = {}
+    lines: list[str] = []
+    count, columns = 0, width()
     with opened(where) as store:
-        lines = store.children()
-        plans = {plan.child: plan for plan in store.stored_plans()}
-        copies = ages(store, now())
-    if as_json:
-        show_json(part_json([_line_data(line, plans.get(line.child)) for line in lines]))
-        return
-    wide = max((len(line.child) for line in lines), default=0)
-    for line in lines:
-        count = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
-        last = f"last {line.last:%Y-%m-%d} by {line.last_by}"
-        text = f"{count}, {last}; {_plan_words(line, plans.get(line.child))}"
-        show("\n".join(wrap(text, width(), f"{line.child:<{wide}}  ", " " * (wide + 2))))
+        if as_json:
+            written = parts_json(_line_data(one) for one in standings(store, erased=True))
+            while some := "".join(islice(written, AT_ONCE)):
+                show_json(some, nl=False)
+            show_json("")
+            return
+        copies, wide = ages(store, now()), store.longest_name()
+        for one in standings(store, erased=True):
+            line, count = one.line, count + 1
+            if one.fault:
+                damaged[line.child] = one.fault
+            entries = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
+            last = f"last {line.last:%Y-%m-%d} by {line.last_by}"
+            text = f"{entries}, {last}; {_plan_words(one)}"
+            lines += wrap(text, columns, f"{line.child:<{wide}}  ", " " * (wide + 2))
+            if len(lines) >= AT_ONCE:
+                show("\n".join(lines))
+                lines = []
+    show("\n".join(lines), nl=bool(lines))
     note(f"{CAUTION}.")
-    note(f"Children: {len(lines)}")
+    tell_damaged(damaged)
+    note(f"Children: {count}")
     note(copies)
 
 
@@ -220,7 +237,8 @@ def _history(file: Path, protocol: Protocol, on: datetime.date) -> tuple[Entry, 
     return entries
 
 
-def _line_data(line: ChildLine, plan: StoredPlan | None) -> dict[str, Any]:
+def _line_data(one: Standing) -> dict[str, Any]:
+    line, plan = one.line, one.plan
     return {
         "child": line.child,
         "entries": line.head.count,
@@ -235,9 +253,12 @@ def _line_data(line: ChildLine, plan: StoredPlan | None) -> dict[str, Any]:
     }
 
 
-def _plan_words(line: ChildLine, plan: StoredPlan | None) -> str:
+def _plan_words(one: Standing) -> str:
+    line, plan = one.line, one.plan
     if line.erased is not None:
         return f"erased on {line.erased:%Y-%m-%d}"
+    if one.fault:
+        return "to be planned again: the stored plan was damaged or altered"
     if plan is None:
         return "no plan stored"
     later = "" if plan.head == line.head else " (entries were added since)"

@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 import datetime
-import os
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -26,13 +22,10 @@ from pathway.cli.options import (
     today,
 )
 from pathway.cli.printing import show, show_json, width
+from pathway.cli.registry.damaged import tell_damaged
 from pathway.problems import cannot
 from pathway.protocol.question import Question
 from pathway.views.words.caution import CAUTION
-
-if TYPE_CHECKING:
-    from concurrent.futures import Executor
-
 
 ALTERED = "plan anew (`registry replan`): the stored plan was altered"
 MOST_NAMED = 20
@@ -41,36 +34,55 @@ MOST_NAMED = 20
 
 @click.command("due")
 @click.option("--months", type=click.IntRange(0, 36), default=3, show_default=True, help="How far to look ahead.")
+@click.option("--most", type=click.IntRange(1, 100_000), default=1000, show_default=True, help="Lines on a page.")
+@click.option("--after", metavar="PLACE", help="Go on behind this place, as the page before printed it.")
 @on_option
 @registry_options
 @json_option
-def due_(months: int, on: datetime.date | None, where: RegistryOptions, as_json: bool) -> None:
-    """List who needs what by when: overdue first. Reads stored plans; `registry replan` brings them up to date."""
-    from pathway.questions.due import Due, due
+def due_(
+    months: int, most: int, after: str | None, on: datetime.date | None, where: RegistryOptions, as_json: bool
+) -> None:
+    """List who needs what by when: overdue first, page by page.
+
+    Reads stored plans; `registry replan` brings them up to date. A child whose plan is missing, old or damaged is
+    counted as to be planned again, whatever its plan says.
+    """
+    from pathway.questions.due import Due
+    from pathway.registry.due_list import due_page, place_after, standings
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.wrapping import wrap
 
-    day = today(on)
+    day, place = today(on), None if after is None else place_after(after)
+    stale: list[str] = []
+    damaged: dict[str, str] = {}
     with opened(where) as store:
-        kept, children = store.kept_plans(), store.children()
-    plans = kept.plans
-    found = sorted(
-        [
-            *(item for plan in plans for item in due(plan.child, plan.summary, day, months)),
-            *(Due(child, day, ALTERED, True) for child in kept.damaged),
-        ],
-        key=lambda item: (item.by, item.child, item.what),
-    )
-    heads = {line.child: line.head for line in children if line.erased is None}
-    stale = sorted(set(heads) - {plan.child for plan in plans if heads.get(plan.child) == plan.head})
+        page = due_page(store, day, months, most, place)
+        for one in standings(store):
+            if not one.holds(day):
+                stale.append(one.line.child)
+            if one.fault:
+                damaged[one.line.child] = one.fault
+    at_once = [Due(child, day, ALTERED, True) for child in sorted(damaged)] if place is None else []
+    listed = [*at_once, *page.items]
     if as_json:
-        items = [{"child": i.child, "by": str(i.by), "what": i.what, "overdue": i.overdue} for i in found]
-        show_json(part_json({"on": str(day), "due": items, "to_plan_again": stale}))
+        items = [{"child": i.child, "by": str(i.by), "what": i.what, "overdue": i.overdue} for i in listed]
+        data = {
+            "on": str(day),
+            "due": items,
+            "left": page.left,
+            "after": None if page.after is None else str(page.after),
+        }
+        show_json(part_json({**data, "to_plan_again": stale, "damaged": sorted(damaged)}))
         return
-    for item in found:
+    columns, lines = width(), []
+    for item in listed:
         text = f"{item.child}  {item.what}{' (overdue)' if item.overdue else ''}"
-        show("\n".join(wrap(text, width(), f"{item.by}  ", " " * 12)))
+        lines += wrap(text, columns, f"{item.by}  ", " " * 12)
+    show("\n".join(lines), nl=bool(lines))
     note(f"{CAUTION}.")
+    if page.after is not None:
+        note(f"{page.left} more: go on with `--after {page.after}`.")
+    tell_damaged(damaged)
     if stale:
         words = "1 child has" if len(stale) == 1 else f"{len(stale)} children have"
         named = f" ({', '.join(stale)})" if len(stale) <= MOST_NAMED else ""
@@ -80,64 +92,56 @@ def due_(months: int, on: datetime.date | None, where: RegistryOptions, as_json:
 @click.command("replan")
 @click.option("--all", "every", is_flag=True, help="Plan every child again, not only those whose plan is out of date.")
 @click.option("--cluster", metavar="ADDRESS", help="A dask.distributed scheduler instead of this machine's cores.")
+@click.option(
+    "--wait",
+    type=click.IntRange(1, 3600),
+    default=30,
+    show_default=True,
+    metavar="SECONDS",
+    help="How long no plan may come before it is asked whether any worker is left.",
+)
 @on_option
 @protocol_option
 @registry_options
 def replan_(
     every: bool,
     cluster: str | None,
+    wait: int,
     on: datetime.date | None,
     overlay_dir: Path | None,
     where: RegistryOptions,
 ) -> None:
-    """Plan anew every child whose entries or rules changed, on all cores. Interrupted, the next run goes on."""
-    from pathway.registry.planning import replan, to_plan
+    """Plan anew every child whose entries, rules or days to come changed, on all cores.
+
+    Interrupted, or with those who plan lost, the next run goes on: what was planned is kept.
+    """
+    from pathway.cli.registry.workers import workers
+    from pathway.registry.planning import children_to_plan, replan, to_plan
 
     day, protocol = today(on), protocol_of(overlay_dir)
     failed: list[tuple[str, str]] = []
     with opened(where) as store:
-        tasks = list(to_plan(store, protocol, day, every=every))
-        done = 0
+        count, done = sum(1 for _ in children_to_plan(store, protocol, day, every=every)), 0
         try:
             with (
-                _executor(cluster) as executor,
-                click.progressbar(length=len(tasks), label="Planning", file=sys.stderr) as bar,
+                workers(cluster) as at_work,
+                click.progressbar(length=count, label="Planning", file=sys.stderr) as bar,
             ):
-                for child, wrong in replan(store, tasks, protocol, day, overlay_dir, executor):
+                tasks = to_plan(store, protocol, day, every=every)
+                planned = replan(store, tasks, protocol, day, overlay_dir, at_work.executor, trouble=at_work.trouble)
+                for child, wrong in planned:
                     done += 1
                     bar.update(1)
                     if wrong:
                         failed.append((child, wrong))
         except KeyboardInterrupt:
-            note(f"\nStopped after {done} of {len(tasks)}; run it again to continue.")
+            note(f"\nStopped after {done} of {count}; run it again to continue.")
             leave(CANNOT_PLAN)
     for child, wrong in failed:
-        note(f"{child}: could not be planned ({wrong}); please report it.")
-    note(f"Children planned: {len(tasks) - len(failed)}")
+        note(f"{child}: could not be planned ({wrong}); the others were. Please report what you cannot mend.")
+    note(f"Children planned: {done - len(failed)}")
     if failed:
         leave(CANNOT_PLAN)
-
-
-@contextmanager
-def _executor(cluster: str | None) -> Iterator[Executor]:
-    """Yield all cores of this machine, or a cluster through the same interface."""
-    if cluster is None:
-        from concurrent.futures import ProcessPoolExecutor
-
-        with ProcessPoolExecutor(os.cpu_count() or 1) as executor:
-            yield executor
-        return
-    try:
-        from distributed import Client  # type: ignore[import-not-found,unused-ignore]
-    except ImportError:
-        remedy = "install it with `pip install limb-pathway[cluster]`"
-        refuse("--cluster", "no dask.distributed", "it", remedy)
-    try:
-        client = Client(cluster, timeout="10s")
-    except (OSError, ValueError) as error:
-        refuse("--cluster", f"no scheduler at {cluster} ({error})", "one", "check the address")
-    with client:
-        yield client.get_executor()
 
 
 @click.command()

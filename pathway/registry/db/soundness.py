@@ -10,6 +10,7 @@ from sqlalchemy.exc import SAWarning
 
 from pathway.problems import Problem
 from pathway.registry.db import tables
+from pathway.registry.db.due_tables import DUE_TABLES
 
 _NOT_OURS = "find out who made it, and remove it: this program makes no such thing"
 _GONE = "restore the last backup, which makes it again"
@@ -20,24 +21,30 @@ JOIN pg_namespace n ON n.oid = c.relnamespace WHERE a.amname = 'btree' AND n.nsp
 
 
 def layout_faults(connection: Connection, name: str, layout: int) -> Iterator[Problem]:
-    """Yield whatever a database holds beside the tables and guards of this layout, and what of them is missing."""
+    """Yield whatever a database holds beside the tables and guards of this layout, and what of them is missing.
+
+    The tables of what is due belong to it as soon as one of them was made.
+    """
     if layout < tables.LAYOUT:
         if inspect(connection).has_table(tables.signed_head.name):
             found = f"the layout {layout} and tables of layout {tables.LAYOUT}"
             do = "restore the last backup: the number of the layout was altered"
             yield Problem(name, "layout", None, found, "tables of the layout that is named", do)
         return
+    indexed = any(inspect(connection).has_table(table) for table in DUE_TABLES.tables)
     made = create_engine("sqlite://")
     try:
         with made.begin() as ours:
             tables.TABLES.create_all(ours)
+            if indexed:
+                DUE_TABLES.create_all(ours)
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore", SAWarning)  # of indexes that it cannot tell: `_indexes` tells them
                 wanted, there = _tables(inspect(ours)), _tables(inspect(connection))
             yield from _differences(name, "table", wanted, there)
     finally:
         made.dispose()
-    yield from _differences(name, "index", set(), _indexes(connection))
+    yield from _differences(name, "index", _own_indexes() if indexed else set(), _indexes(connection))
     yield from _differences(name, "view", set(), _views(connection))
     yield from _differences(name, "trigger", _guards(connection), _triggers(connection))
 
@@ -100,6 +107,10 @@ def _indexes(connection: Connection) -> set[str]:
         AND NOT EXISTS (SELECT 1 FROM pg_constraint k WHERE k.conindid = i.indexrelid)
         """
     return {f"index {row[0]}" for row in connection.execute(text(query))}
+
+
+def _own_indexes() -> set[str]:
+    return {f"index {one.name}" for table in DUE_TABLES.tables.values() for one in table.indexes}
 
 
 def _views(connection: Connection) -> set[str]:

@@ -88,10 +88,10 @@ def plan_statement(fields: Mapping[str, object]) -> bytes:
 
 
 def roll_statement(plans: Iterable[tuple[str, bytes]]) -> tuple[int, bytes]:
-    """Return how many stored plans there are, and what is signed of all of them together, by child."""
+    """Return how many stored plans there are, and what is signed of all: by child, the digest of what each says."""
     digest, count = hashlib.sha256(), 0
     for child, said in plans:
-        digest.update(hashlib.sha256(child.encode()).digest() + hashlib.sha256(said).digest())
+        digest.update(hashlib.sha256(child.encode(errors="replace")).digest() + said)
         count += 1
     return count, _statement("stored plans", count, digest.hexdigest())
 

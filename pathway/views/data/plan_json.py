@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import textwrap
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from pathway.plan.model import Plan
@@ -16,3 +18,12 @@ def plan_json(plan: Plan) -> str:
 def part_json(part: Any) -> str:
     """Return a part of the plan (already plain data) as JSON."""
     return json.dumps(part, indent=2, ensure_ascii=False)
+
+
+def parts_json(parts: Iterable[Any]) -> Iterator[str]:
+    """Yield, line by line together, what `part_json` returns for the list of these parts: none has to be kept."""
+    none = True
+    for part in parts:
+        yield f"{'[' if none else ','}\n{textwrap.indent(part_json(part), '  ')}"
+        none = False
+    yield "[]" if none else "\n]"

@@ -69,6 +69,7 @@ class StoredPrinted(Frozen):
     opens: tuple[StageDay, ...]
     examine: tuple[StageDay, ...]
     arrest_last: datetime.date | None
+    changes_on: datetime.date | None = None
 
 
 class LinePrinted(Frozen):
@@ -94,11 +95,17 @@ class DueItem(Frozen):
 
 
 class DuePrinted(Frozen):
-    """What `registry due --json` prints; `to_plan_again` are children whose stored plan is missing or old."""
+    """What `registry due --json` prints: one page, how many lines are left and what `--after` takes for the next.
+
+    `to_plan_again` are children whose stored plan is missing, old or damaged, `damaged` those of the latter.
+    """
 
     on: datetime.date
     due: tuple[DueItem, ...]
+    left: int
+    after: str | None
     to_plan_again: tuple[str, ...]
+    damaged: tuple[str, ...]
 
 
 class RevisionPrinted(Frozen):

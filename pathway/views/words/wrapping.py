@@ -6,6 +6,8 @@ import re
 import textwrap
 
 HELD = re.compile(r"(?<=\d) (?=(?:mm|cm|deg|%|m|y|years?|months?|days?|of|operations?|films?)\b|%)")
+PLAIN = re.compile(r"[!-~]+(?: [!-~]+)*")
+"""Words with one space between each."""
 HARD = "\u00a0"
 
 
@@ -14,6 +16,8 @@ def wrap(text: str, width: int, first: str = "", rest: str | None = None) -> lis
 
     A text without words gives one line with what it would have started with.
     """
+    if len(first) + len(text) <= width and PLAIN.fullmatch(text):
+        return [first + text]  # lists have ten thousand lines, and most of them fit
     later = first if rest is None else rest
     held = HELD.sub(HARD, text)
     lines = textwrap.wrap(held, width, initial_indent=first, subsequent_indent=later)

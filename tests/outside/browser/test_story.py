@@ -5,7 +5,9 @@ The page is a canvas without text, so what the server sends is fed into a termin
 
 from __future__ import annotations
 
+import http.server
 import re
+import threading
 from collections.abc import Iterator
 from urllib.parse import urlsplit
 
@@ -91,6 +93,35 @@ def test_a_child_is_opened_by_mouse_and_keys_and_no_other_host_is_asked(window, 
     assert window.page.title() == "limb-pathway"
     assert window.page.get_by_text("the treating surgeon decides").is_visible()
     assert {urlsplit(url).netloc for url in window.asked if not url.startswith("data:")} == {urlsplit(address).netloc}
+
+
+def test_a_server_on_another_port_gets_no_cookie_of_ours(window, address) -> None:
+    """Cookies do not tell ports apart: whoever listens on another one must not be handed what opens this one."""
+    heard: list[str] = []
+
+    class Listening(http.server.BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            heard.append(f"{self.path} {self.headers.get('Cookie')}")
+            self.send_response(200)
+            self.end_headers()
+
+        def log_message(self, *_: object) -> None:
+            pass
+
+    window.wait_for("Femoral lengthening 1")
+    visit = urlsplit(window.page.url).path
+    assert visit.startswith("/s/")
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), Listening) as other:
+        threading.Thread(target=other.serve_forever, daemon=True).start()
+        window.page.goto(f"http://127.0.0.1:{other.server_port}/")
+        fetched = window.page.evaluate(
+            "address => fetch(address, {credentials: 'include', mode: 'no-cors'}).then(a => a.status, () => -1)",
+            f"{urlsplit(address).scheme}://{urlsplit(address).netloc}{visit}",
+        )
+        other.shutdown()
+    assert heard[0] == "/ None"
+    assert all("limb_pathway" not in line for line in heard)
+    assert fetched in (0, -1)
 
 
 def test_the_screen_fills_the_window_and_follows_its_size(window) -> None:

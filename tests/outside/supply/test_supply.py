@@ -1,0 +1,117 @@
+"""The scripts on what the program is made of: what they find wrong, and that what is kept here is in step."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from importlib.metadata import Distribution
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+ROOT = Path(__file__).parents[3]
+
+
+def script(name: str) -> ModuleType:
+    pytest.importorskip("packaging", reason="packaging is not installed: it reads the locks")
+    found = importlib.util.spec_from_file_location(f"supply_{name}", ROOT / ".ci" / "supply" / f"{name}.py")
+    assert found
+    assert found.loader
+    module = importlib.util.module_from_spec(found)
+    sys.modules[found.name] = module
+    found.loader.exec_module(module)
+    return module
+
+
+class Written(Distribution):
+    """A package of which only the metadata is there."""
+
+    def __init__(self, metadata: str) -> None:
+        self._text = f"Metadata-Version: 2.1\nName: made\nVersion: 1\n{metadata}\n"
+
+    def read_text(self, filename: str) -> str | None:
+        return self._text if filename == "METADATA" else None
+
+    def locate_file(self, path: object) -> Path:
+        return Path(str(path))
+
+
+class TestLicences:
+    @pytest.mark.parametrize(
+        ("metadata", "said"),
+        [
+            ("License-Expression: MIT\nLicense: other", "MIT"),
+            ("License: BSD", "BSD"),
+            (
+                "License: " + "a whole text " * 20 + "\nClassifier: License :: OSI Approved :: MIT License",
+                "MIT License",
+            ),
+            ("Classifier: Programming Language :: C", ""),
+        ],
+    )
+    def test_the_licence_is_what_the_package_says(self, metadata, said) -> None:
+        assert script("licences").licence_of(Written(metadata)) == said
+
+    def test_a_package_without_one_and_a_table_without_terms_are_faults(self, monkeypatch, tmp_path) -> None:
+        licences = script("licences")
+        monkeypatch.setattr(licences, "licence_of", lambda found: "" if found.name == "click" else "MIT")
+        empty = tmp_path / "terms.toml"
+        empty.write_text('[[kind]]\nterms = "none"\nfiles = ["growth/gone.toml"]\n', encoding="utf-8")
+        monkeypatch.setattr(licences, "DATA", empty)
+        _, wrong = licences.text()
+        assert "click: found no licence in its metadata or files; ask its authors, or leave it out" in wrong
+        assert "rules/growth/values.toml: found no terms, expected it in terms.toml" in wrong
+        assert "terms.toml: rules/growth/gone.toml is not there; take it out" in wrong
+
+    def test_the_file_names_every_package_of_the_lock_with_a_licence(self) -> None:
+        licences = script("licences")
+        rows = licences.kept()
+        assert sorted(rows) == licences.locked()
+        assert all(row.split("|")[2].strip() for row in rows.values())
+
+
+class TestDigests:
+    def test_both_locks_fix_the_same_versions(self) -> None:
+        assert script("hashes").faults() == []
+
+    @pytest.mark.parametrize(
+        ("before", "after", "said"),
+        [("click==8", "click==7", "Python 3.11: click is 7"), ("pydantic==", "pydantic-not==", "pydantic is not in")],
+    )
+    def test_another_version_and_a_package_left_out_are_faults(
+        self, before, after, said, monkeypatch, tmp_path
+    ) -> None:
+        hashes = script("hashes")
+        text = hashes.HASHES.read_text(encoding="utf-8")
+        assert f"\n{before}" in text
+        other = tmp_path / hashes.HASHES.name
+        other.write_text(text.replace(f"\n{before}", f"\n{after}"), encoding="utf-8")
+        monkeypatch.setattr(hashes, "HASHES", other)
+        assert any(said in fault for fault in hashes.faults())
+
+    def test_every_line_has_a_digest_and_no_registry_is_named(self) -> None:
+        text = script("hashes").HASHES.read_text(encoding="utf-8")
+        entries = text.replace(" \\\n", " ").splitlines()
+        assert all("--hash=sha256:" in line for line in entries if not line.startswith("#"))
+        assert "://" not in text
+
+
+class TestAdvisories:
+    def test_an_advisory_is_told_with_the_version_that_is_without_it(self) -> None:
+        known = [
+            {"name": "a", "version": "1", "vulns": [{"id": "X-1", "fix_versions": ["1.1"]}]},
+            {"name": "b", "version": "2", "vulns": []},
+        ]
+        assert script("advisories").faults(known) == [
+            "a 1: found advisory X-1, expected none; versions without it: 1.1. Raise it in requirements.lock."
+        ]
+
+    def test_what_the_source_does_not_know_is_not_called_free_of_advisories(self, capsys) -> None:
+        advisories = script("advisories")
+        known, unknown = {"name": "a", "version": "1", "vulns": []}, {"name": "b", "skip_reason": "not found"}
+        assert advisories.told([known, unknown]).endswith("for 1 packages of requirements.lock; 1 are not known there")
+        with pytest.raises(SystemExit) as left:
+            advisories.told([unknown])
+        assert left.value.code == 0
+        assert "skipped, no advisory was looked up" in capsys.readouterr().out
