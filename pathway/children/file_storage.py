@@ -93,7 +93,7 @@ class FileStorage:
     def _text(self, child: str) -> str:
         file = self._allowed(child)
         try:
-            return case_files.text_of(file)
+            return case_files.text_of(file, "check the file and its folder")
         except Refused as error:
             raise SaveFailed(*error.problems) from error
 
