@@ -13,7 +13,7 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
 from pathway.record import Record
 
-Kind = Literal["visit", "measure", "examination", "opens", "arrest", "conflict"]
+Kind = Literal["visit", "measure", "examine", "opens", "arrest", "conflict"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def needed(summary: Mapping[str, Any], planned_on: datetime.date) -> Iterator[Ne
     for item in summary["measure"]:
         yield Needed(day(item["by"]), "measure", f"measure: {item['what']}")
     for item in summary.get("examine", ()):
-        yield Needed(day(item["on"]), "examination", item["stage"])
+        yield Needed(day(item["on"]), "examine", item["stage"])
     for item in summary["opens"]:
         yield Needed(day(item["on"]), "opens", f"window opens: {item['stage']}")
     if by := summary["arrest_last"]:
