@@ -88,19 +88,20 @@ def place_after(text: str) -> After:
         raise refused("--after", repr(text), expected, "copy it from the last line of that page") from None
 
 
-def standings(registry: Registry, *, erased: bool = False) -> Iterator[Standing]:
+def standings(registry: Registry, *, erased: bool = False, index: bool = True) -> Iterator[Standing]:
     """Yield every child with its stored plan, by name, in steps that each see one state of the registry.
 
-    Children that were erased come only where asked for, without a plan.
+    Children that were erased come only where asked for, without a plan. Without `index` what a plan asks for is not
+    held against the index of it: a list shows nothing of that.
     """
     last, held = "", None
     while True:
         with registry.reading() as connection, registry.telling_damage():
             held = held or stored_plans.trust(connection, registry.layout)
             rows = connection.execute(_with_plans(last, held)).all()
-            between = held.indexed and rows
+            between = index and held.indexed and rows
             asked = stored_due.kept(connection, rows[0].name, rows[-1].name) if between else {}
-            found = [_standing(row, held, asked.get(row.name, [])) for row in rows]
+            found = [_standing(row, held, asked.get(row.name, []) if index else None) for row in rows]
         yield from (one for one in found if erased or one.line.erased is None)
         if len(rows) < BATCH:
             return
@@ -173,7 +174,7 @@ def _with_plans(last: str, held: Trust) -> Select[Any]:
     return select(*head, *stored_plans.columns(held)).select_from(found).order_by(each.c.name)
 
 
-def _standing(row: Row[Any], held: Trust, asked: list[stored_due.Asked]) -> Standing:
+def _standing(row: Row[Any], held: Trust, asked: list[stored_due.Asked] | None) -> Standing:
     line = line_of(row, row.name)
     if row.child is None:
         return Standing(line, fault=stored_plans.LOST if row.mark is not None or asked else "")

@@ -77,18 +77,18 @@ def columns(held: Trust, *, whole: bool = False) -> list[Any]:
 
 
 def judged(
-    row: Mapping[Any, Any], held: Trust, asked: Sequence[stored_due.Asked] = ()
+    row: Mapping[Any, Any], held: Trust, asked: Sequence[stored_due.Asked] | None = ()
 ) -> tuple[StoredPlan | None, str]:
     """Return the plan of a row, and what is wrong with it in words, "" where it is as it was made.
 
-    This is the one place that says so. `asked` is what is kept as asked for by the plan.
+    This is the one place that says so. `asked` is what is kept as asked for by the plan, None where nobody looks at it.
     """
     if held.indexed and row["mark"] != row_digest(row):
         return None, NOT_STORED
     plan = stored_due.read(row)
     if plan is None:
         return None, NOT_READ
-    if held.indexed and stored_due.asked_of(plan) != list(asked):
+    if held.indexed and asked is not None and stored_due.asked_of(plan) != list(asked):
         return None, NOT_ASKED
     if held.signed and not (held.rolled or _genuine(row, held.keys)):
         return None, NOT_SIGNED

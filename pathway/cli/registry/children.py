@@ -181,13 +181,13 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
     count, columns = 0, width()
     with opened(where) as store:
         if as_json:
-            written = parts_json(_line_data(one) for one in standings(store, erased=True))
+            written = parts_json(_line_data(one) for one in standings(store, erased=True, index=False))
             while some := "".join(islice(written, AT_ONCE)):
                 show_json(some, nl=False)
             show_json("")
             return
         copies, wide = ages(store, now()), store.longest_name()
-        for one in standings(store, erased=True):
+        for one in standings(store, erased=True, index=False):
             line, count = one.line, count + 1
             if one.fault:
                 damaged[line.child] = one.fault
