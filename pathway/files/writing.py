@@ -100,8 +100,8 @@ def put(
             os.fsync(opened.fileno())
         draft.chmod(mode)
         check()
-        _named(draft, file, new=new)
-        _sync_folder(file.parent)
+        named(draft, file, new=new)
+        synced(file.parent)
     finally:
         draft.unlink(missing_ok=True)
 
@@ -122,7 +122,8 @@ def unwritable(file: Path, error: OSError | ValueError) -> Refused:
     return Refused(Problem(str(file), "", None, what, "", "check folder, space and permissions"))
 
 
-def _named(draft: Path, file: Path, *, new: bool) -> None:
+def named(draft: Path, file: Path, *, new: bool) -> None:
+    """Give a draft its name; if `new`, nothing may have it (FileExistsError). Raises OSError."""
     if not new:
         draft.replace(file)
         return
@@ -153,10 +154,11 @@ def _ends(file: Path) -> tuple[bytes, bytes]:
         raise unwritable(file, error) from error
 
 
-def _sync_folder(folder: Path) -> None:
-    if os.name == "nt":
+def synced(path: Path) -> None:
+    """Write a file or a folder through to the disk. Raises OSError."""
+    if os.name == "nt" and path.is_dir():
         return
-    handle = os.open(folder, os.O_RDONLY)
+    handle = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
     try:
         os.fsync(handle)
     finally:

@@ -12,6 +12,7 @@ from pathlib import Path
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
+from pathway.files.writing import named, synced
 from pathway.registry.default import VARIABLE, default_file
 from pathway.registry.problem import RegistryProblem, problem
 
@@ -61,16 +62,9 @@ def new_file(file: Path, fill: Callable[[Path], None]) -> None:
     try:
         os.close(os.open(draft, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
         fill(draft)
-        _synced(draft)
-        try:
-            os.link(draft, file)
-        except FileExistsError:
-            raise
-        except OSError:  # a file system without links: a short moment in which somebody else could make the file
-            if file.exists():
-                raise FileExistsError(file) from None
-            draft.rename(file)
-        _synced(file.parent)
+        synced(draft)
+        named(draft, file, new=True)
+        synced(file.parent)
     finally:
         for end in ("", "-wal", "-shm", "-journal"):
             draft.with_name(draft.name + end).unlink(missing_ok=True)
@@ -105,16 +99,6 @@ def is_plain(file: Path) -> bool:
     """Return whether a file is an SQLite database that is not encrypted."""
     with file.open("rb") as opened:
         return opened.read(len(PLAIN_HEADER)) == PLAIN_HEADER
-
-
-def _synced(path: Path) -> None:
-    if os.name == "nt" and path.is_dir():
-        return
-    handle = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def _file(file: Path) -> Place:
