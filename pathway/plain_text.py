@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterator, Mapping
 
 _SEEN = frozenset("\n\t\u200c\u200d")
 """What may stand in a text though it has no shape: line ends, tabs, and the joiners that some scripts need."""
+PSEUDONYM = re.compile(r"[a-z0-9-]+")
+"""How a child may be called, wherever its name comes from."""
 DEEPEST = 40
 _HIDDEN = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import math
-import re
 from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel
@@ -14,6 +13,7 @@ from pathway.casefile.fields import Complaints, Fields, Table
 from pathway.casefile.syntax import parse
 from pathway.casefile.visits import Known, day_in_life, read_visits
 from pathway.events import FollowUp, NewCalendar
+from pathway.plain_text import PSEUDONYM
 from pathway.preferences import PREFERENCES
 from pathway.problems import Problem
 from pathway.protocol.model import Protocol
@@ -120,7 +120,7 @@ def _told(
 
 def _child(fields: Fields, protocol: Protocol, on: datetime.date | None) -> Child | None:
     pseudonym = fields.text("id", "a pseudonym such as maple-03")
-    if pseudonym.strip() and not re.fullmatch(r"[a-z0-9-]+", pseudonym):
+    if pseudonym.strip() and not PSEUDONYM.fullmatch(pseudonym):
         do = "use a pseudonym, never a name"
         fields.wrong("id", "only small letters a to z, digits and hyphens", do)
     born = fields.day("date_of_birth", required=True)

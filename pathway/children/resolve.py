@@ -5,13 +5,13 @@ Only here is it decided, for every verb and screen. Where a word could mean two 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from pathway.children import case_files, examples
+from pathway.plain_text import PSEUDONYM
 from pathway.problems import Refused
 
 if TYPE_CHECKING:
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from pathway.registry.journal.entry import Entry
 
 Origin = Literal["file", "registry", "example"]
-ID = re.compile(r"[a-z0-9-]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +59,7 @@ class KnownChild:
 
 def locate(word: Path, registry: RegistryAt) -> Located:
     """Return the child that a word names; refuses a folder that holds more or less than one."""
-    name, bare = str(word), word.parent == Path() and ID.fullmatch(word.name) is not None
+    name, bare = str(word), word.parent == Path() and PSEUDONYM.fullmatch(word.name) is not None
     if word.exists():
         file = case_files.only_file_in(word) if word.is_dir() else word
         what = "the folder" if word.is_dir() else "the file"

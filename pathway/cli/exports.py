@@ -28,7 +28,7 @@ from pathway.cli.printing import show_bytes
 from pathway.cli.rules import rules
 from pathway.files.kinds import CALENDAR, FHIR_PLAN, FHIR_RULES, Kind
 from pathway.files.reading import checked_text, read_bytes
-from pathway.files.writing import refuse_place, write_out
+from pathway.files.writing import write_out
 from pathway.problems import Problem, Refused
 from pathway.protocol.question import Question
 
@@ -231,7 +231,5 @@ def _write(data: bytes | Iterator[bytes], out: Output, kind: Kind, *inputs: Path
         for chunk in (data,) if isinstance(data, bytes) else data:
             show_bytes(chunk)
         return
-    target = out.to(kind, *inputs)
-    refuse_place(target)
-    write_out(target, data)
+    write_out(out.to(kind, *inputs), data)
     note(f"Wrote {out.file}.")

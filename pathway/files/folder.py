@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -59,8 +60,10 @@ class CheckedFolder(Traversable):
         return read_text(self._path, self._expected, self._most_bytes, bom=True)
 
     def open(self, mode: str = "r", *args: Any, **kwargs: Any) -> IO[Any]:
-        """Open nothing: files are read whole, by the one way in. Raises NotImplementedError."""
-        raise NotImplementedError("read the file whole")
+        """Return the file opened for reading, all of it read by the one way in. Raises ValueError for another mode."""
+        if mode not in ("r", "rb"):
+            raise ValueError(f"opened for reading alone, not as {mode!r}")
+        return io.BytesIO(self.read_bytes()) if mode == "rb" else io.StringIO(self.read_text())
 
     def _of(self, path: Path) -> CheckedFolder:
         return CheckedFolder(path, self._expected, self._most_bytes, self._root)

@@ -34,14 +34,14 @@ def marked_kind(label: str, form: Form) -> Kind:
 CALENDAR = Kind("calendar", "ics", f"-//{PROGRAM}//calendar//EN")
 FHIR_PLAN = Kind("document for a record system", "json", f"https://{PROGRAM}.invalid", '"Composition"')
 FHIR_RULES = Kind("export of the rules", "json", f"https://{PROGRAM}.invalid", '"PlanDefinition"')
-_STARTS: dict[Form, tuple[bytes, ...]] = {
-    "pdf": (b"%PDF-",),
-    "html": (b"<!DOCTYPE html>",),
-    "md": (b"# ",),
-    "svg": (b"<svg ",),
-    "png": (_PNG,),
-    "ics": (b"BEGIN:VCALENDAR",),
-    "json": (b"{",),
+_STARTS: dict[Form, bytes] = {
+    "pdf": b"%PDF-",
+    "html": b"<!DOCTYPE html>",
+    "md": b"# ",
+    "svg": b"<svg ",
+    "png": _PNG,
+    "ics": b"BEGIN:VCALENDAR",
+    "json": b"{",
 }
 
 

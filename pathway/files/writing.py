@@ -40,8 +40,11 @@ def write_out(target: Target, data: bytes | Iterable[bytes]) -> None:
     """
     file = target.file
     refuse_place(target)
+    mode = SHARED if target.shared else PRIVATE
     try:
-        put(file, data, SHARED if target.shared else PRIVATE, check=lambda: refuse_place(target))
+        put(file, data, mode, new=target.kind is None, check=lambda: refuse_place(target))
+    except FileExistsError as error:
+        raise _existing(file) from error
     except OSError as error:
         raise unwritable(file, error) from error
 
@@ -71,7 +74,7 @@ def refuse_place(target: Target) -> None:
     if target.kind is not None and is_one(target.kind, head, tail):
         return
     if target.kind is None:
-        raise refused(str(file), "an existing file", "a new name", "name another")
+        raise _existing(file)
     if not target.replace:
         expected = f"a new file, or an earlier {target.kind.label}"
         raise refused(str(file), "a file of something else", expected, "name another, or add --replace")
@@ -120,6 +123,10 @@ def unwritable(file: Path, error: OSError | ValueError) -> Refused:
     why = error.strerror if isinstance(error, OSError) else error
     what = f"cannot be written ({why})"
     return Refused(Problem(str(file), "", None, what, "", "check folder, space and permissions"))
+
+
+def _existing(file: Path) -> Refused:
+    return refused(str(file), "an existing file", "a new name", "name another")
 
 
 def named(draft: Path, file: Path, *, new: bool) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import itertools
 import json
-import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
@@ -13,7 +12,7 @@ from typing import Any, Literal
 from pathway.casefile import case_text, in_order
 from pathway.casefile.read_and_check import read_and_check
 from pathway.events import Correction, Event, NewCalendar, NewCard, apply, diff
-from pathway.plain_text import not_plain, visible
+from pathway.plain_text import PSEUDONYM, not_plain, visible
 from pathway.problems import Refused
 from pathway.protocol.model import Protocol
 from pathway.record import Record
@@ -28,7 +27,6 @@ from pathway.registry.problem import problem
 from pathway.registry.store import Registry
 
 FORM = 1
-PSEUDONYM = re.compile(r"[a-z0-9-]+")
 _CLOCKS_DIFFER = datetime.timedelta(hours=1)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ from pathway.cli.errors import note, refuse
 from pathway.cli.options import now
 from pathway.cli.printing import show
 from pathway.files.reading import read_text
+from pathway.plain_text import PSEUDONYM
 from pathway.problems import Problem, Refused
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def take_in_lengths(
         refuse("--method", repr(method), f"one of {', '.join(sorted(methods))}", "say how it was measured")
     bundle = _bundle(file)
     named = child or pseudonym_of(bundle)
-    if named is not None and not re.fullmatch(r"[a-z0-9-]+", named):
+    if named is not None and not PSEUDONYM.fullmatch(named):
         expected = "small letters, digits and hyphens"
         refuse(str(file), f"the pseudonym {named!r}", expected, "name the --child")
     reading = read_lengths(bundle, str(file), methods, method, named)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
-from pathway.plain_text import hidden_in, visible
+from pathway.plain_text import not_plain
 from pathway.problems import refused
 
 Text = str | tuple[str, ...]
@@ -85,11 +85,6 @@ def _texts(text: str, name: str) -> dict[str, Text]:
 
 def _flat(table: Mapping[str, object], path: str, name: str) -> Iterator[tuple[str, Text]]:
     for key, value in table.items():
-        for text in (key, *([value] if isinstance(value, str) else value if isinstance(value, list) else ())):
-            hidden = hidden_in(text) if isinstance(text, str) else None
-            if hidden is not None:
-                found = f"a character that nobody sees ({hidden[1]})"
-                raise refused(f"{name}: {path}{visible(key)}", found, "plain text", "remove it")
         if isinstance(value, dict):
             yield from _flat(value, f"{path}{key}.", name)
         elif isinstance(value, str):
@@ -103,6 +98,8 @@ def _flat(table: Mapping[str, object], path: str, name: str) -> Iterator[tuple[s
 def _checked(first: Mapping[str, Text], text: str, name: str) -> dict[str, Text]:
     """Return the words of a file after comparing it with English; raises Refused at the first fault."""
     found = _texts(text, name)
+    for place, what in not_plain(found):
+        raise refused(f"{name}: {place}", what, "plain text", "remove it")
     for key, words in found.items():
         if key not in first:
             raise refused(name, key, f"a name of wording/{FIRST}.toml", "look for a slip in it")
