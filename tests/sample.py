@@ -137,3 +137,20 @@ def operation(kind: str, date: datetime.date, *, side: Side = "left", **details:
 def decision(kind: str, *, date: datetime.date = ON, **details: object) -> Decision:
     base = {"date": date, "by": "team", "kind": kind, "reason": "said at the visit"}
     return Decision.model_validate({**base, **details})
+
+
+def with_notes(record: Record, words: str) -> Record:
+    """Return the child with a note wherever a person may type one; decisions stay."""
+    visits = tuple(
+        visit.model_copy(
+            update={
+                "note": words,
+                "measurements": tuple(item.model_copy(update={"note": words}) for item in visit.measurements),
+                "missing": tuple(item.model_copy(update={"note": words}) for item in visit.missing),
+            }
+        )
+        for visit in record.visits
+    )
+    operations = tuple(item.model_copy(update={"note": words}) for item in record.operations)
+    child = record.child.model_copy(update={"note": words})
+    return record.model_copy(update={"child": child, "visits": visits, "operations": operations})

@@ -18,6 +18,7 @@ from pathway.views.words.roads import other_stages
 from tests.examples import NAMES, ON, example, example_plan
 from tests.exports.made import R4, STAMP, bundle, entries_of, file_of, resources, rules
 from tests.made_once import made_once
+from tests.sample import with_notes
 
 OURS = "https://limb-pathway.invalid/"
 VERIFIED = {
@@ -165,23 +166,9 @@ def test_every_caution_and_that_the_child_is_invented_are_told(name: str) -> Non
 def with_own_words(record: Record) -> Record:
     """Return the child with a note wherever a person may type one."""
     words = "Canary of 12 Mill Lane"
-    visits = tuple(
-        visit.model_copy(
-            update={
-                "note": words,
-                "measurements": tuple(item.model_copy(update={"note": words}) for item in visit.measurements),
-                "missing": tuple(item.model_copy(update={"note": words}) for item in visit.missing),
-            }
-        )
-        for visit in record.visits
-    )
-    operations = tuple(item.model_copy(update={"note": words}) for item in record.operations)
     decline = Decision(date=ON, by="family", kind="decline", reason=words, stage="walking_orthosis")
     waive = Decision(date=ON, by="team", kind="waive_gate", reason=words, gate="femoral_lengthening.hip_covered")
-    child = record.child.model_copy(update={"note": words})
-    return record.model_copy(
-        update={"child": child, "visits": visits, "operations": operations, "decisions": (decline, waive)}
-    )
+    return with_notes(record, words).model_copy(update={"decisions": (decline, waive)})
 
 
 @pytest.mark.parametrize("name", ["rowan-02", "hazel-08"])

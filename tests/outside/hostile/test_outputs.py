@@ -35,6 +35,7 @@ from pathway.views.words.plan import plan_text
 from pathway.views.words.wording import wording
 from tests.examples import ON, example
 from tests.exports.made import STAMP, events
+from tests.sample import with_notes
 
 ATTACKS = {
     "a terminal": "\x1b]0;owned\x07\x1b[2J\x9b31m",
@@ -50,29 +51,13 @@ PROTOCOL = load_protocol()
 
 def attacked(words: str) -> Record:
     record = example("rowan-02")
-    visits = tuple(
-        visit.model_copy(
-            update={
-                "note": words,
-                "measurements": tuple(item.model_copy(update={"note": words}) for item in visit.measurements),
-                "missing": tuple(item.model_copy(update={"note": words}) for item in visit.missing),
-            }
-        )
-        for visit in record.visits
-    )
-    operations = tuple(one.model_copy(update={"note": words}) for one in record.operations)
     decision = Decision(date=ON, by="family", kind="decline", stage="second_team", reason=words)
     days = {"from": datetime.date(2027, 7, 1), "to": datetime.date(2027, 7, 20)}
     calendar = CaseCalendar(
         blocked=(BlockedWeeks(reason=words, **days),), school_holidays=(SchoolHoliday(name=words, **days),)
     )
-    hostile = Record(
-        child=record.child.model_copy(update={"note": words}),
-        visits=visits,
-        operations=operations,
-        decisions=(*record.decisions, decision),
-        calendar=calendar,
-    )
+    more = {"decisions": (*record.decisions, decision), "calendar": calendar}
+    hostile = with_notes(record, words).model_copy(update=more)
     # As it comes out of a registry that took it in before anybody looked.
     return Record.model_validate(hostile.model_dump(mode="json", by_alias=True))
 
