@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 from pathlib import Path
 
 import click
@@ -102,6 +103,9 @@ def main(
     protocol comes first. Without a verb the children of the registry open in the terminal, the example children
     where there is no registry; the options are for that, a verb has its own.
     """
+    # numpy, loaded later, takes a thread for each core: for tables as small as ours they only wait for each other, and
+    # where other programs run too a plan takes ten times as long.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     if context.invoked_subcommand is not None:
         _refuse_options(context)
     elif where.named or _registry_there():

@@ -20,7 +20,7 @@ from pathway.courses.course import (
     summary_of,
 )
 from pathway.courses.first_call import FirstCall, first_call, keeping
-from pathway.courses.policy.child import programme_of
+from pathway.courses.policy.child import ProgrammeBuilder
 from pathway.courses.policy.ends import Ends, ends_of
 from pathway.courses.policy.harms import harms_of
 from pathway.courses.policy.lengthening_tables import cheapest_device
@@ -81,6 +81,7 @@ class _Ranking:
         self.problems = problems
         weighed = preferred(self.protocol, self.wishes.prefer)
         self.question = replace(question, protocol=weighed)
+        self.builders = [ProgrammeBuilder(replace(problem, protocol=weighed), self.question) for problem in problems]
         self.calls: dict[tuple[str, float], FirstCall] = {}
         """What each course that a policy follows decides first, by its id and what it costs."""
 
@@ -158,12 +159,12 @@ class _Ranking:
 
     def _best(self, kept: _Kept) -> Course | None:
         """Return the course of the way of lengthening that costs least, one within the protocol before any other."""
-        found = [course for problem in self.problems if (course := self._of(problem, kept)) is not None]
+        ways = zip(self.problems, self.builders, strict=True)
+        found = [course for way in ways if (course := self._of(*way, kept)) is not None]
         return min(found, key=lambda course: (not course.within_protocol, course.points), default=None)
 
-    def _of(self, problem: CourseProblem, kept: _Kept) -> Course | None:
-        weighed = replace(problem, protocol=self.question.protocol)
-        child = programme_of(weighed, self.question, most=kept.most, arrest=kept.arrest, within=kept.within)
+    def _of(self, problem: CourseProblem, builder: ProgrammeBuilder, kept: _Kept) -> Course | None:
+        child = builder.build(most=kept.most, arrest=kept.arrest, within=kept.within)
         if child is None:
             return course_of(problem, (), None) if kept == _Kept() else None
         if kept.within is not None and not child.programme.is_open(lengthening=bool(kept.within.steps)):

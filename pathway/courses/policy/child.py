@@ -14,6 +14,7 @@ from pathway.courses.policy import programme as pg
 from pathway.courses.policy.arrest_tables import ArrestChoices, arrest_choices, arrest_of, arrested_before
 from pathway.courses.policy.bone_order import order_of
 from pathway.courses.policy.lengthening_tables import (
+    MadeTables,
     Stand,
     TurnTables,
     amounts_of,
@@ -105,14 +106,13 @@ def programme_of(
     forecast and gain that is chosen by what is predicted; it must divide the step of the plan. `within` is a
     programme of print, whose ages, amounts, devices and number of lengthenings are kept to.
     """
-    found = _Builder(problem, question, grid_mm)
-    if not (found.choices.allowed.any() or any(item.stages for item in problem.bones)):
-        return None
-    return found.build(level, slope, most, arrest=arrest, within=within)
+    return ProgrammeBuilder(problem, question, grid_mm).build(level, slope, most, arrest=arrest, within=within)
 
 
-class _Builder:
-    def __init__(self, problem: CourseProblem, question: Question, grid_mm: float | None) -> None:
+class ProgrammeBuilder:
+    """The programmes of one child, one for each set of limits: what does not depend on them is worked out once."""
+
+    def __init__(self, problem: CourseProblem, question: Question, grid_mm: float | None = None) -> None:
         self.problem, self.question = problem, question
         self.number, self.posterior = problem.number, problem.growth.posterior
         self.columns, self.choices = self._visits()
@@ -122,6 +122,7 @@ class _Builder:
         self.natural, self.long = draws.lengths("discrepancy"), draws.lengths("long_leg")
         self.mean, self.deviation = float(self.natural[:, -1].mean()), float(self.natural[:, -1].std())
         self.grid_mm = grid_mm or self._grid_mm()
+        self._made: MadeTables = {}
 
     def _every(self) -> int:
         """Return the columns of the problem's grid from one visit to the next."""
@@ -151,8 +152,17 @@ class _Builder:
         return columns[kept], choices.at(kept[:-1])
 
     def build(
-        self, level: Level, slope: float | None, most: int | None, *, arrest: bool, within: PrintedProgramme | None
-    ) -> ChildProgramme:
+        self,
+        level: Level = "centre",
+        slope: float | None = None,
+        most: int | None = None,
+        *,
+        arrest: bool = True,
+        within: PrintedProgramme | None = None,
+    ) -> ChildProgramme | None:
+        """Return the programme within such limits, as `programme_of` does."""
+        if not (self.choices.allowed.any() or any(item.stages for item in self.problem.bones)):
+            return None
         problem, columns = self.problem, self.columns[:-1]
         turns = order_of(problem, most, within)
         amounts = amounts_of(problem, turns)
@@ -160,7 +170,7 @@ class _Builder:
         gains = int(np.ceil(reach / self.grid_mm)) + 1
         cover = hip_cover(self.question)
         stand = Stand(problem, self.question, cover, columns, gains, self.grid_mm, level, slope, within)
-        tables, bone_of = tables_of(stand, turns, amounts)
+        tables, bone_of = tables_of(stand, turns, amounts, self._made)
         frames = self._frames({turn.bone for turn in turns})
         required = required_by_visit(problem, turns, self.ages[:-1])
         waits = waits_of(self.ages, max(float(required.max(initial=0.0)), frames.stays_years + frames.rest_years))

@@ -13,7 +13,7 @@ from pathway.courses.policy.policy import Policy, policy_of
 
 def committed(policy: Policy, to: Commitment) -> Policy:
     """Return the policy that commits to a first operation; its value is what that commitment costs."""
-    return policy_of(_committed(policy.solved, to), policy.first)
+    return policy_of(_committed(policy.solved, to), policy.first, to.cost)
 
 
 def _committed(solved: Solved, to: Commitment) -> Solved:

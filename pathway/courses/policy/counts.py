@@ -75,10 +75,10 @@ def moved_on(sums: Sums, moves: Iterable[tuple[int, Floats]], gains: int) -> Sum
     """Return sums with each gain moved so many steps with a chance by gain; beyond the last gain it stays there."""
     to = np.zeros((len(sums), gains))
     for steps, chance in moves:
-        at = np.minimum(np.arange(sums.shape[1]) + steps, gains - 1)
-        some = chance > 0
-        for into, part in zip(to, sums * chance, strict=True):
-            np.add.at(into, at[some], part[some])
+        if chance.any():
+            moved, inside = sums * chance, max(min(sums.shape[1], gains - steps), 0)
+            to[:, steps : steps + inside] += moved[:, :inside]
+            to[:, -1] += moved[:, inside:].sum(axis=1)
     return to
 
 

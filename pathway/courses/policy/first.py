@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,17 +39,21 @@ class First:
 
     def commitments(self) -> tuple[Commitment, ...]:
         """Return all that is allowed, the cheapest first."""
+        return tuple(self._by_cost())
+
+    def _by_cost(self) -> Iterator[Commitment]:
         visits, codes = np.nonzero(np.isfinite(self.cost))
-        order = np.argsort(self.cost[visits, codes], kind="stable")
-        return tuple(self._at(int(visits[at]), int(codes[at])) for at in order)
+        for at in np.argsort(self.cost[visits, codes], kind="stable"):
+            yield self._at(int(visits[at]), int(codes[at]))
 
     def best(self) -> Commitment:
         """Return the cheapest."""
-        return self.commitments()[0]
+        return next(self._by_cost())
 
     def other(self) -> Commitment | None:
         """Return the cheapest that is another choice than the best: of another kind, or farther than near."""
-        first, *others = self.commitments()
+        others = self._by_cost()
+        first = next(others)
         return next((one for one in others if not same_choice(self.programme, first, one)), None)
 
     def gap(self) -> float | None:

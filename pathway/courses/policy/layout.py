@@ -70,11 +70,32 @@ class Layout:
         return 1 if hidden else programme.classes
 
 
+class _Open:
+    """What may be done at each visit, by what the tables leave of any amount and any plates."""
+
+    def __init__(self, programme: Programme) -> None:
+        arrest = programme.arrest
+        any_plates: Bools = np.any(arrest.allowed, axis=0)
+        self.sitting: Ints = np.where(any_plates[:, None], arrest.sitting, BARRED)
+        self.after_stop = arrest.after_stop
+        some: list[Bools] = [np.any(table.allowed, axis=(1, 2, 3)) for table in programme.lengthenings]
+        self.when: Bools = programme.when.copy()
+        for done in range(programme.most):
+            self.when[:, done] &= some[int(programme.bone_of[done])][:, None]
+
+    def may_lengthen(self, visit: int, done: int, wait: int) -> bool:
+        return 0 <= done < self.when.shape[1] and bool(self.when[visit, done, wait])
+
+    def sitting_at(self, visit: int, arrested: bool, done: int, wait: int) -> int:
+        barred = arrested or (done == STOPPED and not self.after_stop)
+        return BARRED if barred else int(self.sitting[visit, wait])
+
+
 def layout(programme: Programme) -> Layout:
     """Return the states of a programme that can be reached from today, by level and slot."""
-    levels = _levels(programme)
+    levels, open_ = _levels(programme), _Open(programme)
     stopped = len(levels) - 1 if levels[-1].done == STOPPED else None
-    reached = _reached(programme, levels, stopped)
+    reached = _reached(programme, open_, levels, stopped)
     slots: list[dict[Key, tuple[Slot, ...]]] = []
     of: list[dict[Key, Ints]] = []
     last = programme.waits - 1
@@ -82,21 +103,21 @@ def layout(programme: Programme) -> Layout:
         slots.append({})
         of.append({})
         for (arrested, level), waits in reached[visit].items():
-            found: dict[Slot, int] = {}
+            found: dict[tuple[int, int, bool, int], int] = {}
             at = np.full(programme.waits, -1)
-            for wait in np.flatnonzero(waits):
-                slot = Slot(0, 0, False, BARRED)
+            for wait in np.flatnonzero(waits).tolist():
+                slot = 0, 0, False, BARRED
                 if visit < programme.steps:
-                    then, done = min(int(wait) + 1, last), levels[level].done
-                    sitting = _sitting(programme, visit, arrested, done, int(wait))
-                    slot = Slot(
+                    then, done = min(wait + 1, last), levels[level].done
+                    sitting = open_.sitting_at(visit, arrested, done, wait)
+                    slot = (
                         int(of[-2][arrested, level][then]),
                         int(of[-2][True, level][then]) if sitting != BARRED else -1,
-                        _may_lengthen(programme, visit, done, int(wait)),
+                        open_.may_lengthen(visit, done, wait),
                         sitting,
                     )
                 at[wait] = found.setdefault(slot, len(found))
-            slots[-1][arrested, level] = tuple(found)
+            slots[-1][arrested, level] = tuple(Slot(*slot) for slot in found)
             of[-1][arrested, level] = at
     return Layout(levels, stopped, tuple(reversed(slots)), tuple(reversed(of)), min(1, last))
 
@@ -123,7 +144,9 @@ def _levels(programme: Programme) -> tuple[Level, ...]:
     return tuple(levels)
 
 
-def _reached(programme: Programme, levels: tuple[Level, ...], stopped: int | None) -> list[dict[Key, Bools]]:
+def _reached(
+    programme: Programme, open_: _Open, levels: tuple[Level, ...], stopped: int | None
+) -> list[dict[Key, Bools]]:
     """Return by visit and level the waits (W,) that can be."""
     last, just = programme.waits - 1, min(1, programme.waits - 1)
     reached: list[dict[Key, Bools]] = [{} for _ in range(programme.steps + 1)]
@@ -135,27 +158,14 @@ def _reached(programme: Programme, levels: tuple[Level, ...], stopped: int | Non
     for visit in range(programme.steps):
         with_start = bool(programme.arrest.allowed_at_start[:, visit].any())
         for (arrested, level), waits in list(reached[visit].items()):
-            for wait in np.flatnonzero(waits):
-                done, then = levels[level].done, min(int(wait) + 1, last)
+            for wait in np.flatnonzero(waits).tolist():
+                done, then = levels[level].done, min(wait + 1, last)
                 add(visit + 1, (arrested, level), then)
-                if _sitting(programme, visit, arrested, done, int(wait)) != BARRED:
+                if open_.sitting_at(visit, arrested, done, wait) != BARRED:
                     add(visit + 1, (True, level), then)
-                if _may_lengthen(programme, visit, done, int(wait)):
+                if open_.may_lengthen(visit, done, wait):
                     for after in {arrested, arrested or with_start}:
                         add(visit + 1, (after, level + 1), just)
                         if stopped is not None:
                             add(visit + 1, (after, stopped), just)
     return reached
-
-
-def _may_lengthen(programme: Programme, visit: int, done: int, wait: int) -> bool:
-    if done in (STOPPED, programme.most):
-        return False
-    return bool(programme.when[visit, done, wait] and programme.tables(done).allowed[visit].any())
-
-
-def _sitting(programme: Programme, visit: int, arrested: bool, done: int, wait: int) -> int:
-    arrest = programme.arrest
-    if arrested or (done == STOPPED and not arrest.after_stop) or not arrest.allowed[:, visit].any():
-        return BARRED
-    return int(arrest.sitting[visit, wait])

@@ -63,6 +63,10 @@ class TurnTables:
     used: pg.Ints
 
 
+MadeTables = dict[tuple[Bone, float, bytes, tuple[str, ...], int, Level, float | None], TurnTables]
+"""Sets of tables by what they follow from, for one child and its visits: see `tables_of`."""
+
+
 def device_months(problem: CourseProblem, bone: Bone, mm: float, device: Device | None = None) -> float:
     """Return how long a device stays for an amount, months; the usual one of the bone where none is named."""
     return in_months(device_days(problem.protocol, bone, mm, None if device is None else device.id))
@@ -130,15 +134,20 @@ def usable_of(
     return usable
 
 
-def tables_of(stand: Stand, turns: tuple[Turn, ...], amounts: Floats) -> tuple[list[TurnTables], list[int]]:
-    """Return the sets of tables and which each turn uses; one without amounts where there is no turn."""
+def tables_of(
+    stand: Stand, turns: tuple[Turn, ...], amounts: Floats, known: MadeTables
+) -> tuple[list[TurnTables], list[int]]:
+    """Return the sets of tables and which each turn uses; one without amounts where there is no turn.
+
+    What is `known` from other limits of the same child and visits is taken from there, and what is made put there.
+    """
     never = np.zeros(len(stand.columns))
     bare = {turn.bone for turn in turns} or {stand.problem.first.bone}
     if not turns:
         idle = np.zeros((len(stand.columns), stand.gains))
         return [_tables(stand, Turn(bone, 0, 1.0), amounts, never, never, idle) for bone in bare], []
     made: list[TurnTables] = []
-    whole: dict[tuple[Bone, float, bytes, tuple[str, ...]], TurnTables] = {}
+    whole: list[TurnTables] = []
     found: dict[tuple[int, float, float], int] = {}
     of = []
     for turn in turns:
@@ -149,14 +158,17 @@ def tables_of(stand: Stand, turns: tuple[Turn, ...], amounts: Floats) -> tuple[l
         early, late = _years_before_usual(stand, turn), _years_after_usual(stand, turn)
         step = None if stand.within is None else step_of(stand.problem, turn, stand.within)
         devices = () if step is None else step.devices
-        own = turn.bone, turn.share, most.tobytes() + early.tobytes() + late.tobytes(), devices
-        if own not in whole:
-            whole[own] = _tables(stand, turn, amounts, most, early, late, devices)
+        limits = b"".join(table.tobytes() for table in (amounts, most, early, late))
+        own = turn.bone, turn.share, limits, devices, stand.gains, stand.level, stand.slope
+        if own not in known:
+            known[own] = _tables(stand, turn, amounts, most, early, late, devices)
+        if not any(one is known[own] for one in whole):
+            whole.append(known[own])
         least_mm, most_mm = (0.0, np.inf) if step is None else (step.least_mm, step.most_mm or np.inf)
-        key = list(whole).index(own), least_mm, most_mm
+        key = next(at for at, one in enumerate(whole) if one is known[own]), least_mm, most_mm
         if key not in found:
             found[key] = len(made)
-            made.append(_between(whole[own], amounts, least_mm, most_mm))
+            made.append(_between(known[own], amounts, least_mm, most_mm))
         of.append(found[key])
     return made, of
 

@@ -24,24 +24,27 @@ Mass = dict[tuple[bool, int, int, int], tuple[Floats, Sums]]
 
 ALONE, AT_START, AT_REMOVAL = 0, 1, 2
 """The sitting of an arrest: its own, with the start of a lengthening, with the removal of the device."""
+_LEAST = 1e-12
+"""What a policy would do with a smaller chance than this is not followed: waited is instead."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outcome:
     """Expectations and chances of a policy from today on.
 
-    `cost` equals the policy's value. Operations, `harm` and months are expected numbers; `months_over` those with a
-    difference over `over_percent` of the long leg. `number` (N + 1,) are the chances of so many lengthenings in the
-    end, those before today counted; `within` those to end so near, as `within_mm` asks. `stopped`, `arrested` and
-    `joints` (S,) say how it ends. `lengthened` (N, T, X) is the chance that this lengthening (from the first) is
-    done at this visit by this amount; `arrest` (3, J, T) that of each arrest ALONE, AT_START or AT_REMOVAL.
+    `cost` equals the policy's value; it is counted only in the world in which the policy was chosen. Operations, `harm`
+    and months are expected numbers; `months_over` those with a difference over `over_percent` of the long leg.
+    `number` (N + 1,) are the chances of so many lengthenings in the end, those before today counted; `within` those to
+    end so near, as `within_mm` asks. `stopped`, `arrested` and `joints` (S,) say how it ends. `lengthened` (N, T, X) is
+    the chance that this lengthening (from the first) is done at this visit by this amount; `arrest` (3, J, T) that of
+    each arrest ALONE, AT_START or AT_REMOVAL.
     `left_mm` (G, K, M) are the differences at the end as the last visit finds them, `left_chance` how likely each is.
     `months_over_mm` are the months with a difference over each of `over_mm`, `difference_mm` (T + 1,) the mean one at
     each visit. `lengthened_at` holds for each set of tables the chances (T, X, G, S) of a lengthening, by gain before
     and state of the joints; `counts` how operations and months with a device spread.
     """
 
-    cost: float
+    cost: float | None
     planned: float
     unplanned: float
     harm: float
@@ -81,13 +84,13 @@ class _Forward:
         self.joints = np.zeros(given.joints)
         self.stopped = 0.0
         visits = range(given.steps)
-        self.burden = [given.burden(self.now[visit], visit) for visit in visits]
         self.measures: list[Measure] = [
             self._over_percent,
             *(partial(self._over_mm, mm) for mm in given.costs.over_mm),
+            *(() if told else (given.burden,)),  # the costliest by far, and what is told has no cost
         ]
-        self.burdened_over = [[measure(self.now[visit], visit) for visit in visits] for measure in self.measures]
-        self.over = [0.0 for _ in self.measures]
+        self.measured = [[measure(self.now[visit], visit) for visit in visits] for measure in self.measures]
+        self.totals = [0.0 for _ in self.measures]
         self._late: dict[tuple[int, int], list[Floats]] = {}
         self.difference = np.zeros(given.steps + 1)
         self.lengthened_at = [np.zeros(table.allowed.shape) for table in given.lengthenings]
@@ -120,14 +123,9 @@ class _Forward:
         given = self.given
         after: Mass = {}
         lengthening: dict[tuple[Key, int, int], tuple[Floats, Sums]] = {}
-        burden = self.burden[visit]
+        likely = np.zeros(self.now[visit].shape)
         for (arrested, level, at, planned), (chances, sums) in mass.items():
-            gains = self.layout.levels[level].gains
-            here = self._by_class(chances.sum(axis=1))
-            self.cost += float((here * burden[gains]).sum())
-            for number, over in enumerate(self.burdened_over):
-                self.over[number] += float((here * over[visit][gains]).sum())
-            self.difference[visit] += float((here * self.now[visit][gains]).sum())
+            likely[self.layout.levels[level].gains] += self._by_class(chances.sum(axis=1))
             before = chances.sum(axis=(1, 2, 3))
             slot = self.layout.slots[visit][arrested, level][at]
             codes = self.solved.choices[visit].get((arrested, level))
@@ -142,6 +140,9 @@ class _Forward:
                     kind = AT_REMOVAL if slot.sitting == REMOVAL else ALONE
                     moved, mine, more = self._arrest(visit, level, action.plates, (part, mine), kind)
                     _add_to(after, (True, level, slot.arrested, planned + more), (moved, mine))
+        self.difference[visit] += float((likely * self.now[visit]).sum())
+        for number, table in enumerate(self.measured):
+            self.totals[number] += float((likely * table[visit]).sum())
         for (key, code, planned), (part, mine) in lengthening.items():
             action = self.solved.actions[code]
             self._lengthen(visit, key, action.amount, action.plates, (part, mine), planned, after)
@@ -187,24 +188,19 @@ class _Forward:
         self.planned += total * planned
         self.unplanned += total * arrest.repeat_chance
         self.arrest[kind, plates, visit] += total
-        late, *over = self._lateness(visit, plates)
         here = moved.sum(axis=1)
-        self.cost += float((here * late[gains]).sum())
-        for number, more in enumerate(over):
-            self.over[number] += float((here * more[gains]).sum())
+        for number, more in enumerate(self._lateness(visit, plates)):
+            self.totals[number] += float((here * more[gains]).sum())
         self.difference[visit + 1 : -1] += share @ still_to_come(self.given, visit, plates)[:, 1:]
         again = np.full(len(chances), arrest.repeat_chance)
         return moved, with_more(sums, chances.sum(axis=(1, 2, 3)), operations=(again, again**2)), round(planned)
 
     def _lateness(self, visit: int, plates: int) -> list[Floats]:
-        """Return burden and months over each limit that is counted (G, K, M) that an arrest's slowness adds."""
+        """Return what an arrest's slowness adds (G, K, M) to each measure."""
         if (visit, plates) not in self._late:
-            measures: list[tuple[list[Floats], Measure]] = [
-                (self.burden, self.given.burden),
-                *zip(self.burdened_over, self.measures, strict=True),
-            ]
             self._late[visit, plates] = [
-                lateness(self.given, visit, plates, self.now, *measure) for measure in measures
+                lateness(self.given, visit, plates, self.now, *measure)
+                for measure in zip(self.measured, self.measures, strict=True)
             ]
         return self._late[visit, plates]
 
@@ -275,30 +271,28 @@ class _Forward:
     def _ended(self, mass: Mass) -> Outcome:
         given = self.given
         left = self.now[-1]
-        miss = given.missed(left)
         near = [_within(left, mm, float(np.sqrt(given.forecast.open_variance_mm2))) for mm in given.costs.within_mm]
-        within, arrested = np.zeros(len(near)), 0.0
+        arrested = 0.0
         likely = np.zeros(left.shape)
         for (flag, at, _, _), (chances, _) in mass.items():
             level = self.layout.levels[at]
             here = self._by_class(chances.sum(axis=1))
-            self.cost += float((here * miss[level.gains]).sum())
             likely[level.gains] += here
-            self.difference[-1] += float((here * left[level.gains]).sum())
-            within += [float((here * table[level.gains]).sum()) for table in near]
             arrested += float(here.sum()) * flag
             if level.done != STOPPED:
                 self.number[level.done] += float(here.sum())
                 self.joints[list(level.joints)] += chances.sum(axis=(0, 2, 3))
+        self.cost += float((likely * given.missed(left)).sum())
+        self.difference[-1] += float((likely * left).sum())
         return Outcome(
-            cost=self.cost,
+            cost=None if self.told else self.cost + self.totals[-1],
             planned=self.planned,
             unplanned=self.unplanned,
             harm=self.harm,
             device_months=self.months,
-            months_over=self.over[0],
+            months_over=self.totals[0],
             number=self.number,
-            within=tuple(float(chance) for chance in within),
+            within=tuple(float((likely * chance).sum()) for chance in near),
             stopped=self.stopped,
             arrested=arrested,
             joints=self.joints,
@@ -306,7 +300,7 @@ class _Forward:
             arrest=self.arrest,
             left_mm=left,
             left_chance=likely,
-            months_over_mm=tuple(self.over[1:]),
+            months_over_mm=tuple(self.totals[1 : 1 + len(given.costs.over_mm)]),
             difference_mm=self.difference,
             lengthened_at=tuple(self.lengthened_at),
             counts=counts_of([(key[3], chances, sums) for key, (chances, sums) in mass.items()]),
@@ -317,14 +311,14 @@ def _by_code(codes: Codes, chances: Floats) -> Iterator[tuple[int, Floats]]:
     """Yield each action that is done in some state, with the chances of the states in which it is."""
     acting = np.flatnonzero((codes != 0) & (chances > 0))
     waiting = chances.copy()
-    waiting.ravel()[acting] = 0.0
-    yield 0, waiting
-    chosen = codes.ravel()[acting]
-    for code in np.unique(chosen):
+    chosen, likely = codes.ravel()[acting], chances.ravel()[acting]
+    for code in np.flatnonzero(np.bincount(chosen, likely) > _LEAST):
         part = np.zeros(chances.shape)
         mine = acting[chosen == code]
         part.ravel()[mine] = chances.ravel()[mine]
+        waiting.ravel()[mine] = 0.0
         yield int(code), part
+    yield 0, waiting
 
 
 def _add_to(to: dict[Any, tuple[Floats, Sums]], key: object, part: tuple[Floats, Sums]) -> None:

@@ -36,14 +36,13 @@ class Policy:
 def best_policy(programme: Programme, *, precision: type[np.floating[Any]] = np.float32) -> Policy:
     """Return the best policy of a programme.
 
-    The tables are kept in `precision`; the value and all chances are those of the policy found, exactly.
+    The tables, and so the value, are kept in `precision`; all chances are those of the policy found, exactly.
     """
     solved = solve(programme, precision=precision)
-    return policy_of(solved, first_operations(solved))
+    return policy_of(solved, first_operations(solved), solved.value)
 
 
-def policy_of(solved: Solved, first: First) -> Policy:
-    """Return a policy with all that is told of it."""
-    chosen = outcome(solved)
-    told = chosen if solved.programme.arrest.told_sd_mm is None else outcome(solved, told=True)
-    return Policy(solved, chosen.cost, path(solved, told), told, spreads(solved, told), first)
+def policy_of(solved: Solved, first: First, value: float) -> Policy:
+    """Return a policy of that expected cost with all that is told of it."""
+    told = outcome(solved, told=True)
+    return Policy(solved, value, path(solved, told), told, spreads(solved, told), first)
