@@ -221,6 +221,27 @@ class JointSpan(Frozen):
     because: tuple[Reason, ...]
 
 
+class StageHarm(Frozen):
+    """What may go wrong at a stage, as the rules name it, and in how many of 100: best guess, `low` to `high`.
+
+    `of` says of whom: such lengthenings by pooled counts (a new team lies between the ends), or the people of one
+    series (the range is what chance alone leaves open). The numbers are None where nobody has counted, or the counts do
+    not speak of this stage; `why_not` says why then.
+    """
+
+    id: str
+    label: str
+    family_words: str
+    per_100: float | None = None
+    low: float | None = None
+    high: float | None = None
+    of: str = ""
+    why_not: str = ""
+    sources: tuple[str, ...]
+    provenance: str
+    local: bool = False
+
+
 class PlanStage(Frozen):
     """One stage of the plan. `id` carries the number where a kind repeats (`femoral_lengthening_2`).
 
@@ -268,6 +289,7 @@ class PlanStage(Frozen):
     gates: tuple[GateState, ...] = ()
     after: tuple[After, ...] = ()
     stop_rules: tuple[str, ...] = ()
+    harms: tuple[StageHarm, ...] = ()
     sources: tuple[str, ...] = ()
 
     @property

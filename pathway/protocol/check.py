@@ -8,6 +8,7 @@ from itertools import combinations
 from typing import NamedTuple, get_args
 
 from pathway.problems import Problem
+from pathway.protocol.harm import OUTCOMES
 from pathway.protocol.harm_check import faults_of_harm
 from pathway.protocol.model import Bone, Condition, Protocol, Sourced
 from pathway.protocol.preference_sets import faults_of_sets
@@ -77,6 +78,7 @@ def _double_ids(protocol: Protocol) -> Iterator[_Wrong]:
         "disagreement": [item.id for item in protocol.disagreements],
         "evidence": [item.id for item in protocol.evidence],
         "harm": [item.id for item in protocol.harms],
+        "harm of a stage": [item.id for item in protocol.stage_harms],
     }
     for kind, ids in groups.items():
         for name, count in Counter(ids).items():
@@ -96,6 +98,7 @@ def _sourced(protocol: Protocol) -> Iterator[tuple[str, Sourced]]:
         protocol.stages,
         protocol.evidence,
         protocol.harms,
+        protocol.stage_harms,
     ):
         for item in group:
             yield item.id, item
@@ -228,6 +231,7 @@ def _stage_references(protocol: Protocol) -> Iterator[_Wrong]:
     named += [(rule.id, rule.instead) for rule in protocol.contraindications]
     named += [(rule.id, rule.stage) for rule in protocol.age_windows]
     named += [(rule.id, rule.stage) for rule in protocol.amount_limits]
+    named += [(harm.id, kind) for harm in protocol.stage_harms for kind in harm.stages]
     named += [(rule.id, rule.stage) for rule in protocol.spans]
     named += [(rule.id, rule.stage) for rule in protocol.both_sided]
     named += [(rule.id, rule.stage) for rule in protocol.stop_rules]
@@ -421,3 +425,13 @@ def _harms(protocol: Protocol) -> Iterator[_Wrong]:
     for item in protocol.harms:
         for found, expected in faults_of_harm(item):
             yield _Wrong(item.id, found, expected)
+    counts, lengthened = {item.id for item in protocol.harms}, {stage.id for stage in protocol.stages if stage.bone}
+    for harm in protocol.stage_harms:
+        if harm.outcome is not None and harm.outcome not in OUTCOMES:
+            yield _Wrong(harm.id, f"the outcome {harm.outcome!r}", f"one of {', '.join(OUTCOMES)}")
+        if harm.count is not None and harm.count not in counts:
+            yield _Wrong(harm.id, f"the count {harm.count!r}", "the id of a [[harm]]")
+        if harm.outcome is not None and not lengthened & set(harm.stages):
+            yield _Wrong(harm.id, "an outcome of lengthenings at other stages", "stages that lengthen a bone")
+        if not harm.family_words.strip().endswith("."):
+            yield _Wrong(harm.id, f"the family words {harm.family_words!r}", "sentences that end with a full stop")

@@ -195,3 +195,32 @@ class Harm(Sourced):
 def whats() -> tuple[str, ...]:
     """Return everything that can be counted."""
     return get_args(What)
+
+
+class StageHarm(Sourced):
+    """What may go wrong at stages, as every view that recommends them must say.
+
+    `stages` are kinds of stages, or with `operations` it is every operation. How often: by an `outcome` of the pooled
+    table (for a lengthening as it is planned), by the published count of that id (`count`), by `of_100` printed of so
+    many `cases`, or not known where none of these is given. `label` names it for the team, `family_words` for a family.
+    """
+
+    id: str
+    stages: tuple[str, ...] = ()
+    operations: bool = False
+    outcome: str | None = None
+    count: str | None = None
+    of_100: float | None = Field(default=None, ge=0, le=100)
+    cases: int | None = Field(default=None, gt=0)
+    label: str
+    family_words: str
+
+    @model_validator(mode="after")
+    def _one_way(self) -> StageHarm:
+        if self.operations == bool(self.stages):
+            raise ValueError("a harm is of `stages`, or with `operations = true` of every operation")
+        if sum(way is not None for way in (self.outcome, self.count, self.of_100)) > 1:
+            raise ValueError("how often comes from one of `outcome`, `count` and `of_100`")
+        if (self.of_100 is None) != (self.cases is None):
+            raise ValueError("`of_100` is printed of so many `cases`: give both or none")
+        return self

@@ -48,6 +48,7 @@ KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "disagreement": ("disagreements", model.Disagreement),
     "evidence": ("evidence", model.Evidence),
     "harm": ("harms", model.Harm),
+    "stage_harm": ("stage_harms", model.StageHarm),
     "calendar": ("calendars", model.ClinicCalendar),
 }
 CARD = ("name", "version", "changed", "growth_curve", "complications")

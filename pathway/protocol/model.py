@@ -29,6 +29,7 @@ from pathway.protocol.guidance import FollowUp as FollowUp
 from pathway.protocol.guidance import Goal as Goal
 from pathway.protocol.guidance import Implant as Implant
 from pathway.protocol.harm import Harm as Harm
+from pathway.protocol.harm import StageHarm as StageHarm
 from pathway.protocol.maturity import SkeletalMethod as SkeletalMethod
 from pathway.protocol.preference_sets import PreferenceSet as PreferenceSet
 from pathway.protocol.printed_programme import PrintedProgramme as PrintedProgramme
@@ -387,6 +388,7 @@ class Protocol(Frozen):
     disagreements: tuple[Disagreement, ...] = ()
     evidence: tuple[Evidence, ...] = ()
     harms: tuple[Harm, ...] = ()
+    stage_harms: tuple[StageHarm, ...] = ()
     calendars: tuple[ClinicCalendar, ...] = ()
     tables: tuple[Table, ...]
     complications: tuple[str, ...]

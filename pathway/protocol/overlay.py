@@ -47,6 +47,7 @@ SWITCHABLE = frozenset({"types", "stages", "classifications", "indications", "ga
     "implants",
     "disagreements",
     "harms",
+    "stage_harms",
 }
 """Kinds that nothing but other rules may need; the planner itself asks for values, findings and the like."""
 What = Literal["changed", "added", "switched off"]

@@ -49,6 +49,7 @@ def cited_sources(plan: pm.Plan, protocol: Protocol) -> tuple[pm.SourceLine, ...
     used = {source for stage in plan.stages for source in stage.sources}
     used |= {source for item in plan.classification for source in item.sources}
     used |= {source for item in plan.cautions for source in item.sources}
+    used |= {source for stage in plan.stages for item in stage.harms for source in item.sources}
     used |= {source for stage in plan.stages for item in stage.after for source in item.sources}
     used |= {source for stage in plan.stages for item in stage.amount_limits for source in item.sources}
     used |= {

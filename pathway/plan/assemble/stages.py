@@ -14,6 +14,7 @@ from pathway.plan.assemble.conflicts import stage_words
 from pathway.plan.assemble.delays import delay_sentences, wish_words
 from pathway.plan.assemble.devices import plan_device
 from pathway.plan.assemble.devices import stage_words as device_words
+from pathway.plan.assemble.harms import stage_harms
 from pathway.plan.assemble.reasons import reason
 from pathway.protocol.model import Protocol, Stage, StopRule
 from pathway.protocol.question import Question
@@ -51,6 +52,7 @@ def plan_stages(
     shown = [_after_examination(stage, examinations) for stage in shown]
     shown.extend(examinations.values())
     shown.extend(accompanying_stages(shown, question))
+    shown = [stage.model_copy(update={"harms": stage_harms(stage, question)}) for stage in shown]
     far = datetime.date.max
     return tuple(sorted(shown, key=lambda s: (s.date or far, question.protocol.stage(s.kind).rank, s.number)))
 

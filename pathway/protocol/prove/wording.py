@@ -43,5 +43,6 @@ def _all(protocol: Protocol) -> Iterator[Frozen]:
         protocol.stages,
         protocol.disagreements,
         protocol.evidence,
+        protocol.stage_harms,
     ):
         yield from group

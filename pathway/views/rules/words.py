@@ -48,6 +48,7 @@ KIND_WORDS = {
     "disagreements": "disagreement of sources",
     "evidence": "what a source shows",
     "harms": "published count",
+    "stage_harms": "harm of a stage",
     "tables": "growth table",
 }
 ORIGIN_OF_EVERY_RULE = frozenset({"id", "because", "sources", "provenance", "strength", "local", "note"}) | {
@@ -399,6 +400,18 @@ def _harm(rule: model.Harm, _protocol: Protocol) -> str:
     return f"{text} {directness}{behind} In plain words: {rule.family_words}"
 
 
+def _stage_harm(rule: model.StageHarm, protocol: Protocol) -> str:
+    at = "every operation" if rule.operations else ", ".join(protocol.stage(kind).label.lower() for kind in rule.stages)
+    often = "how often is not carried here"
+    if rule.outcome is not None:
+        often = f"as often as the pooled table has {plain_words(rule.outcome)} at the planned amount"
+    elif rule.count is not None:
+        often = f"as often as counted in {rule.count}"
+    elif rule.of_100 is not None:
+        often = f"{rule.of_100:g} of 100, printed of {rule.cases} cases"
+    return f"{rule.label[:1].upper()}{rule.label[1:]} at {at}: {often}. In plain words: {rule.family_words}"
+
+
 def _counted(rule: model.Harm) -> str:
     unit = _PLURALS[rule.unit]
     if rule.kind == "mean":
@@ -481,6 +494,7 @@ _STATEMENTS: dict[type[BaseModel], Callable[[Any, Protocol], str]] = {
     model.Evidence: _evidence,
     model.Disagreement: _disagreement,
     model.Harm: _harm,
+    model.StageHarm: _stage_harm,
     model.ClinicCalendar: _calendar,
     SchoolHoliday: _holiday,
     BlockedWeeks: _blocked,
