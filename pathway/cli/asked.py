@@ -114,9 +114,11 @@ class Asked:
 
     @cached_property
     def plan(self) -> Plan:
-        """Return the plan of the child on the day, with the recommended course alone."""
+        """Return the plan of the child on the day, with the recommended course alone if the others are not there."""
         from pathway.plan.make import make_plan
 
+        if "compared" in self.__dict__:
+            return self.compared
         return make_plan(self.question, compared=False)
 
     @cached_property

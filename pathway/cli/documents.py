@@ -59,7 +59,7 @@ def handout(
     from pathway.views.documents.handout import handout as made_for_family
 
     target = _target(out, "handout", ("pdf", "html"), own, *asked.files)
-    words = _words(language, own)
+    words = words_of(language, own)
     if words.notice:
         note(words.notice)
     _write(made_for_family(asked.compared, words, asked.protocol), target, paper)
@@ -108,7 +108,7 @@ def picture(
     from pathway.views.words.caution import caution
 
     target = _target(out, f"picture of the {which}", ("svg", "png"), own, *asked.files)
-    words = _words(language, own)
+    words = words_of(language, own)
     drawing = _drawing(which, asked.plan, words, asked.protocol)
     if drawing is None:
         expected = "one visit with both legs measured"
@@ -154,7 +154,8 @@ def _accepted(known: KnownChild) -> AcceptedPlan | None:
     return AcceptedPlan(last.number, last.entry.who, last.entry.when, last.revision.on, version, stages, head)
 
 
-def _words(language: str, own: Path | None) -> Wording:
+def words_of(language: str, own: Path | None) -> Wording:
+    """Return the words of a language with a clinic's own file laid over them."""
     from pathway.views.words.wording import wording
 
     text = (

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pathway.cli.asked import Asked, child_verb, protocol_of, tell_notes
+from pathway.cli.documents import language_option, wording_option, words_of
 from pathway.cli.errors import BAD_INPUT, leave, leave_with_conflicts, note
 from pathway.cli.options import (
     RegistryOptions,
@@ -186,20 +187,22 @@ def prerequisites(
 
 @click.command()
 @child_verb
+@language_option
+@wording_option
 @json_option
 @plain_option
-def family(asked: Asked, as_json: bool, plain: bool) -> None:
-    """Say the plan in plain words: what happens when, how long, what school and home need, how sure it is.
+def family(asked: Asked, language: str, own: Path | None, as_json: bool, plain: bool) -> None:
+    """Say the plan in plain words: what your child has, what comes next, the choices, what can go wrong.
 
-    `handout` writes the same as a document to take home.
+    `handout` writes the same as a document to take home, with its pictures.
     """
-    from pathway.views.words.family import family_data, family_text
+    from pathway.views.family.text import family_data, family_text
 
-    made = asked.plan
+    made, words = asked.compared, words_of(language, own)
     if as_json:
-        show_json(family_data(made).model_dump_json(indent=2))
+        show_json(family_data(made, words, asked.protocol).model_dump_json(indent=2))
     else:
-        show_with_headings(family_text(made, min(width(), 72)))
+        show_with_headings(family_text(made, words, asked.protocol, min(width(), 72)))
     leave_with_conflicts(made)
 
 

@@ -151,7 +151,7 @@ def _read_otherwise(
             course = _recommended(found)
             if conflicts:
                 continue
-        stages = assemble.plan_stages(graph, course, times, asked, road_windows(graph, asked))
+        stages = assemble.plan_stages(graph, course, times, asked, road_windows(graph, asked), bare=True)
         yield leaf, assemble.firsts(stages, course, asked.protocol)
 
 

@@ -9,8 +9,11 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 
 from pathway.plan.model import Plan
-from pathway.views.words.family import family_parts
+from pathway.protocol.model import Protocol
+from pathway.views.family.text import family_parts
+from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
+from pathway.views.words.wording import wording
 from tui import keys
 from tui.opened import ChildList
 from tui.screens.base import ChildScreen
@@ -18,11 +21,13 @@ from tui.widgets import frame
 from tui.widgets.prose import Prose
 
 WIDEST = 72
+COMPARING = "The other choices are being worked out; they come in a moment."
 
 
 class FamilyScreen(ChildScreen):
-    """What happens when, how long, what school and home need, how sure it is."""
+    """The family's story: what the child has, what comes next, the choices, what can go wrong."""
 
+    COMPARES = True
     BINDINGS: ClassVar[list[BindingType]] = [*keys.FAMILY]
     DEFAULT_CSS = """
     FamilyScreen #page { height: 1fr; padding: 1 3; align-horizontal: center; }
@@ -47,9 +52,10 @@ class FamilyScreen(ChildScreen):
 
     def show_stage(self) -> None:
         """Say the whole plan from its start."""
-        plan = self.plan
-        if plan is not None:
-            self.query_one("#page", Prose).say(family_paragraphs(plan))
+        plan, rules = self.plan, self.home.rules
+        if plan is not None and rules is not None:
+            waits = COMPARING if self.home.child_list[self.child].comparable else ""
+            self.query_one("#page", Prose).say(family_paragraphs(plan, rules, waits))
             self.query_one(frame.Title).update(f"{self.child}: the plan in plain words")
 
     def action_scroll(self, by: int) -> None:
@@ -62,9 +68,12 @@ class FamilyScreen(ChildScreen):
         prose.scroll_relative(y=by * max(1, prose.size.height - 3), animate=False)
 
 
-def family_paragraphs(plan: Plan) -> Iterator[Paragraph]:
-    """Yield the parts with room between them."""
-    for part in family_parts(plan):
+def family_paragraphs(plan: Plan, protocol: Protocol, waits: str = "") -> Iterator[Paragraph]:
+    """Yield the parts with room between them; `waits` says what is still to come."""
+    if waits:
+        yield Paragraph(waits, role=Role.LEGEND, widest=WIDEST)
+        yield Paragraph("")
+    for part in family_parts(plan, wording(), protocol):
         yield Paragraph(part.heading, heading=True, widest=WIDEST)
         yield Paragraph("")
         for sentence in part.sentences:

@@ -34,11 +34,14 @@ def plan_stages(
     times: Timetable | None,
     question: Question,
     road: Mapping[str, RoadWindow] | None = None,
+    *,
+    bare: bool = False,
 ) -> tuple[pm.PlanStage, ...]:
     """Return the stages of the plan in date order, examinations before later stages included.
 
     Stages that the recommended course does not use stand at the end without a date, as optional or blocked; those of
-    the prosthetic road with their windows in `road`.
+    the prosthetic road with their windows in `road`. `bare`: only what comes when, without what a delay does and what
+    may go wrong.
     """
     lengthenings = {item.stage: item for item in course.lengthenings} if course else {}
     arrest = course.arrest if course else None
@@ -47,12 +50,13 @@ def plan_stages(
     for item in graph.stages:
         if item.id in placed or _worth_showing(item, graph):
             usual = (road or {}).get(item.id)
-            shown.append(_stage(item, graph, lengthenings.get(item.id), arrest, times, question, usual))
+            shown.append(_stage(item, graph, lengthenings.get(item.id), arrest, times, question, usual, bare=bare))
     examinations = {stage.id: stage for stage in _examinations(shown, question)}
     shown = [_after_examination(stage, examinations) for stage in shown]
     shown.extend(examinations.values())
     shown.extend(accompanying_stages(shown, question))
-    shown = [stage.model_copy(update={"harms": stage_harms(stage, question)}) for stage in shown]
+    if not bare:
+        shown = [stage.model_copy(update={"harms": stage_harms(stage, question)}) for stage in shown]
     far = datetime.date.max
     return tuple(sorted(shown, key=lambda s: (s.date or far, question.protocol.stage(s.kind).rank, s.number)))
 
@@ -75,6 +79,8 @@ def _stage(
     times: Timetable | None,
     question: Question,
     usual: RoadWindow | None,
+    *,
+    bare: bool,
 ) -> pm.PlanStage:
     born, stage = question.record.child.date_of_birth, item.stage
     date = times.start.get(item.id) if times else item.done_on
@@ -109,7 +115,7 @@ def _stage(
     what, plain = device_words(item, device, question.protocol)
     after = _after(item, graph, times)
     delay = None
-    if date and times and times.schedule and window and item.done_on is None:
+    if date and times and times.schedule and window and item.done_on is None and not bare:
         delay = delay_of(item.id, times.schedule)
     can_span = device is None or question.protocol.device(device.id).spans_knee
     spans = tuple(_span(span, device_can=can_span) for span in item.spans)

@@ -205,6 +205,7 @@ class FamilyPrinted(Frozen):
 
     child: str
     on: datetime.date
+    language: str
     parts: tuple[FamilyPart, ...]
     caution: str
 

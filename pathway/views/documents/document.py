@@ -81,13 +81,24 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """One step: its number, its name, when it comes, and facts as pairs of label and text."""
+    """One step or choice: its number, its name, when it comes, and facts as pairs of label and text.
+
+    `stage` is the first stage that it speaks of, "" for none.
+    """
 
     number: str
     title: str
     when: str
     facts: tuple[tuple[str, str], ...]
     foot: str = ""
+    stage: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Pairs of a label, or a question, and its text."""
+
+    facts: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +109,7 @@ class Lines:
     count: int
 
 
-Block = Heading | Paragraph | Bullets | Callout | Figure | Table | Card | Lines
+Block = Heading | Paragraph | Bullets | Callout | Figure | Table | Card | Facts | Lines
 
 
 @dataclass(frozen=True, slots=True)

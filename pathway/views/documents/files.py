@@ -8,7 +8,18 @@ from importlib import resources
 from typing import Any, Literal
 
 from pathway.problems import cannot
-from pathway.views.documents.document import Bullets, Callout, Card, Document, Figure, Heading, Lines, Paragraph, Table
+from pathway.views.documents.document import (
+    Bullets,
+    Callout,
+    Card,
+    Document,
+    Facts,
+    Figure,
+    Heading,
+    Lines,
+    Paragraph,
+    Table,
+)
 from pathway.views.drawings.drawing import Drawing
 
 Paper = Literal["a4", "letter"]
@@ -75,6 +86,8 @@ def markdown(document: Document) -> str:
             case Card(number, title, when, facts, foot):
                 told = [f"- {_md(label)}: {_md(text)}" for label, text in facts]
                 lines += [f"### {number} {_md(title)}: {_md(when)}", "", *told, "", *([_md(foot), ""] if foot else [])]
+            case Facts(facts):
+                lines += [*(f"- {_md(label)}: {_md(text)}" for label, text in facts), ""]
             case Lines(label):
                 lines += [_md(label), ""]
     return "\n".join([*lines, _md(document.footer)]) + "\n"

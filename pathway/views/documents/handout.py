@@ -1,18 +1,32 @@
-"""The family's document: the plan in plain words, in the order in which a family asks."""
+"""The family's document: the story in plain words, in the order in which a family asks."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from pathway.courses.course import PROSTHETIC_COURSE
+from pathway.days import age_years
 from pathway.plan.beyond import family_words
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
-from pathway.views.documents.choices import choices
-from pathway.views.documents.document import Block, Bullets, Callout, Card, Document, Figure, Heading, Lines, Paragraph
+from pathway.views.documents.document import (
+    Block,
+    Bullets,
+    Callout,
+    Card,
+    Document,
+    Facts,
+    Figure,
+    Heading,
+    Lines,
+    Paragraph,
+)
 from pathway.views.drawings.growth import NARROW_MM, changes_length, growth_drawing
 from pathway.views.drawings.timeline import timeline_drawing
+from pathway.views.family.choices import choice_name, choices
+from pathway.views.family.harms import FEW, step_harms, what_can_go_wrong
+from pathway.views.family.story import MAIN_HARMS, FamilyStory, story_of
 from pathway.views.words import family_roads, roads
 from pathway.views.words import family_terms as say
 from pathway.views.words.caution import is_invented
@@ -21,33 +35,36 @@ from pathway.views.words.wording import Wording
 
 OPEN_GATES = ("fails", "unknown")
 MOST_LATE = 3
-FEW = 4
+FEW_STEPS = 4
 """Up to so many steps without a date stay together on one page."""
+MOST_LOOSE = 6
+"""So many steps without a date are told; the others are counted."""
 
 
 def handout(plan: Plan, words: Wording, protocol: Protocol) -> Document:
-    """Return the family's document of a plan."""
-    child = plan.child
+    """Return the family's document of a plan whose courses are compared."""
+    child, story = plan.child, story_of(plan, protocol)
     age, side = say.age_of(child.age_years, words), words.say(child.affected_side)
-    day, name = str(plan.on), "handout.subtitle_both" if child.affected_side == "both" else "handout.subtitle"
+    day, name = str(plan.on), "handout.subtitle_both" if story.both else "handout.subtitle"
+    feet = {stage.id: _cited((stage,), words, source_numbers(plan)) for stage in plan.stages}
     blocks = (
         *_head(plan, words),
-        *_short(plan, words),
+        *_two_minutes(story, words),
+        *_what_it_is(story, words),
+        *_untreated(story, words),
+        *_what_next(story, words),
         *_ways(plan, words),
         *_road(plan, words, protocol),
-        *_growth(plan, words),
-        *_steps(plan, words, protocol),
-        *_artificial(plan, words),
+        *_steps(story, words, protocol),
+        *choices(story, words, feet),
+        *what_can_go_wrong(story, words),
         *_change(plan, words),
-        *choices(plan, words, protocol),
-        Heading(words.say("questions.title"), whole=True),
-        Bullets(words.items("questions.items"), columns=2),
-        Lines(words.say("questions.room"), 5),
+        *_answers(story, words),
         *_facts(plan, words),
     )
     return Document(
         words.say("handout.title"),
-        words.say(name, child=child.id, age=age, **({} if child.affected_side == "both" else {"side": side})),
+        words.say(name, child=child.id, age=age, **({} if story.both else {"side": side})),
         words.language,
         words.say("handout.footer", child=child.id, day=day),
         blocks,
@@ -60,41 +77,164 @@ def _head(plan: Plan, words: Wording) -> Iterator[Block]:
     yield Callout(words.say("handout.caution_title"), (*lines, *((words.notice,) if words.notice else ())))
 
 
-def _short(plan: Plan, words: Wording) -> Iterator[Block]:
+def _two_minutes(story: FamilyStory, words: Wording) -> Iterator[Block]:
+    """Yield the whole story on half a page: what it is, how large, what next, the choices, gain and harm."""
+    plan = story.plan
     yield Heading(words.say("handout.short_title"))
-    lines: list[str] = []
-    side, measured = words.say(plan.child.affected_side), plan.growth.measured
-    both = plan.child.affected_side == "both"
-    if measured and both:
-        lines.append(words.say("handout.short_both", now=say.cm(abs(measured[-1].discrepancy_mm))))
-    elif measured:
-        now = measured[-1].discrepancy_mm
+    facts = [("what", _has(story, words)), ("gap", _gap(story, words)), ("next", _next(story, words))]
+    if len(story.choices) > 1:
+        names = tuple(choice_name(choice, words) for choice in story.choices)
+        lettered = tuple(f"{chr(ord('A') + n)}: {name[:1].lower()}{name[1:]}" for n, name in enumerate(names))
+        facts.append(
+            ("choices", words.say("short.choices", count=say.many(len(names), words), choices="; ".join(lettered)))
+        )
+    course = plan.recommended
+    if course is not None and course.expected is not None and course.expected.operations.p95 >= 1:
+        told = course.expected
+        facts.append(
+            (
+                "gain",
+                words.say(
+                    "short.gain",
+                    two=f"{100 * told.chance_within_20_mm:.0f}",
+                    operations=say.many(round(told.operations.mean), words),
+                ),
+            )
+        )
+    if harm := _short_harms(story, words):
+        facts.append(("harm", harm))
+    facts.append(("who", words.say("handout.short_team")))
+    yield Facts(tuple((words.say(f"short.{name}_label"), text) for name, text in facts))
+
+
+def _has(story: FamilyStory, words: Wording) -> str:
+    """Return what the child has in one or two sentences, with the doctors' name for it."""
+    child = story.plan.child
+    key = f"has.{child.diagnosis}"
+    if not words.has(key):
+        key = "has.other"
+    side = {} if story.both else {"side": words.say(child.affected_side)}
+    both = f"{key}_both"
+    text = words.say(both) if story.both and words.has(both) else words.say(key, **side)
+    return f"{text} {words.say('has.doctors', name=_doctors_name(story, words))}"
+
+
+def _doctors_name(story: FamilyStory, words: Wording) -> str:
+    key = f"has.{story.plan.child.diagnosis}_name"
+    return words.say(key) if words.has(key) else story.plan.child.diagnosis_label
+
+
+def _gap(story: FamilyStory, words: Wording) -> str:
+    lines = []
+    side = words.say(story.plan.child.affected_side)
+    if story.now is not None and story.both:
+        lines.append(words.say("handout.short_both", now=say.cm(abs(story.now.discrepancy_mm))))
+    elif story.now is not None:
+        now = story.now.discrepancy_mm
         name = "short_even" if round(now / 10, 1) == 0 else "short_now" if now > 0 else "short_longer"
         lines.append(words.say(f"handout.{name}", side=side, now=say.cm(abs(now))))
-    if both:
+    if story.both:
         lines.append(words.say("both_legs.intro"))
-    elif plan.growth.at_maturity is None:
+    elif story.untreated is None:
         lines.append(words.say("handout.short_unknown"))
     else:
-        middle = say.cm(plan.growth.at_maturity.discrepancy_mm.p50)
-        lines.append(words.say("handout.short_grows", middle=middle))
-    ahead = [s for s in plan.stages if s.operation and s.date is not None and not s.begun]
-    if ahead:
-        first = min(ahead, key=lambda stage: (str(stage.date), plan.stages.index(stage)))
-        values = {"next": _name(first, words), "when": say.month_of(first.date or plan.on, words)}
-        # What is done under one anaesthetic is one operation to a family.
-        count = len({stage.date for stage in ahead})
-        name = "short_open" if roads.road_is_open(plan) else "short_plan_one" if count == 1 else "short_plan"
-        lines.append(words.say(f"handout.{name}", operations=say.many(count, words), **values))
+        spread = story.untreated
+        lines.append(
+            words.say("handout.short_grows", middle=say.cm(spread.p50), low=say.cm(spread.p05), high=say.cm(spread.p95))
+        )
+    return " ".join(lines)
+
+
+def _next(story: FamilyStory, words: Wording) -> str:
+    """Return the next operation and the next visit, or what must be measured first."""
+    plan, lines = story.plan, []
+    if story.next_operations:
+        first = story.next_operations[0]
+        names = tuple(dict.fromkeys(_name(stage, words) for stage in story.next_operations))
+        when = say.month_of(first.date or plan.on, words)
+        age = say.age_of(first.age_years or plan.child.age_years, words)
+        name = "operation_open" if roads.road_is_open(plan) else "operation"
+        lines.append(words.say(f"short.{name}", next=say.joined(names, words), when=when, age=age))
     elif plan.recommended is not None and plan.recommended.id == PROSTHETIC_COURSE:
         asked = plan.roads is not None and plan.roads.chosen == "prosthetic"
         lines.append(words.say("handout.short_asked" if asked else "handout.short_prosthesis"))
     else:
         lines.append(words.say("handout.short_plan_none"))
-    if ahead and plan.firmness.close_call:
+    if story.next_operations and plan.firmness.close_call:
         lines.append(_close_call(plan, words))
-    lines.append(words.say("handout.short_team"))
-    yield Paragraph(" ".join(lines), "lead")
+    if story.next_visit is not None and story.next_visit.date is not None:
+        when = say.month_of(story.next_visit.date, words)
+        lines.append(words.say("short.visit", when=when, what=_name(story.next_visit, words)))
+    elif not story.measured:
+        lines.append(words.say("short.measure_first"))
+    return " ".join(lines)
+
+
+def _short_harms(story: FamilyStory, words: Wording) -> str:
+    """Return the most frequent harms of the plan and what stays for good; else those of the next step."""
+    frequent = [harm for harm in story.harms if harm.id != "lasting_harm"][:MAIN_HARMS]
+    told = [*frequent, *(harm for harm in story.harms if harm.id == "lasting_harm")]
+    if told:
+        parts = tuple(
+            words.say(
+                "short.harm_one",
+                count=words.say("harms.few") if harm.per_100 < FEW else f"{harm.per_100:.0f}",
+                what=words.say(f"harms.of.{harm.id}"),
+            )
+            for harm in told
+        )
+        return words.say("short.harms", harms=say.joined(parts, words))
+    return step_harms(story.next_operations, words)
+
+
+def _what_it_is(story: FamilyStory, words: Wording) -> Iterator[Block]:
+    """Yield what the child has, where it lies (only what was found), and what helps now."""
+    yield Heading(words.say("has.title"))
+    lines = [_has(story, words), _gap(story, words)]
+    lines += [words.say(f"found.{finding}") for finding in story.found if words.has(f"found.{finding}")]
+    if not story.found and story.measured:
+        lines.append(words.say("has.nothing_else"))
+    yield Bullets(tuple(dict.fromkeys(lines)))
+    if story.aids:
+        names = tuple(dict.fromkeys(_lower(_what(stage, words)).rstrip(".") for stage in story.aids))
+        yield Paragraph(words.say("has.helps", aids=say.joined(names, words)))
+
+
+def _untreated(story: FamilyStory, words: Wording) -> Iterator[Block]:
+    """Yield what happens with no operation for length, with the picture of growth."""
+    yield Heading(words.say("untreated.title"))
+    yield from _growth(story.plan, words)
+    if story.untreated is not None:
+        yield Paragraph(words.say("untreated.lives"))
+
+
+def _what_next(story: FamilyStory, words: Wording) -> Iterator[Block]:
+    """Yield what is done next and when, the next visit, and what still has to be found out."""
+    yield Heading(words.say("next.title"))
+    plan, lines = story.plan, [_next(story, words)]
+    for stage in story.next_operations:
+        lines.append(say.sentence(_what(stage, words)))
+    if harm := step_harms(story.next_operations, words):
+        lines.append(words.say("next.harm", harm=harm))
+    yield Bullets(tuple(dict.fromkeys(lines)))
+    if plan.open_questions:
+        yield Paragraph(words.say("next.measure"))
+        yield Bullets(tuple(_questions(plan, words)))
+
+
+def _questions(plan: Plan, words: Wording) -> Iterator[str]:
+    """Yield what still has to be measured, with the month by which it is needed where that is to come."""
+    for question in plan.open_questions[:MOST_QUESTIONS]:
+        finding = question.family_words
+        if question.side:
+            finding = words.say("steps.sided", name=finding, side=words.say(question.side))
+        if question.by is not None and question.by > plan.on:
+            yield words.say("change.measure", finding=finding, when=say.month_of(question.by, words))
+        else:
+            yield words.say("change.measure_open", finding=finding)
+    more = len(plan.open_questions) - MOST_QUESTIONS
+    if more > 0:
+        yield words.say("change.measure_more", count=more)
 
 
 def _close_call(plan: Plan, words: Wording) -> str:
@@ -131,17 +271,6 @@ def _ways(plan: Plan, words: Wording) -> Iterator[Block]:
         yield Bullets((words.say("roads.artificial"),))
 
 
-def _artificial(plan: Plan, words: Wording) -> Iterator[Block]:
-    """Yield the steps of the way of an artificial leg in their usual order: ages, no dates."""
-    steps = tuple(family_roads.artificial_steps(plan, words))
-    if steps:
-        numbers = source_numbers(plan)
-        yield Heading(words.say("roads.artificial_title"), 2)
-        yield Paragraph(words.say("roads.artificial_steps"))
-        feet = tuple(_cited((stage,), words, numbers) for stage, _ in steps)
-        yield Bullets(tuple(text for _, text in steps), feet=feet)
-
-
 def _road(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
     yield Heading(words.say("timeline.title"))
     if not say.steps(plan) and not say.finished(plan):
@@ -154,7 +283,6 @@ def _road(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
 
 
 def _growth(plan: Plan, words: Wording) -> Iterator[Block]:
-    yield Heading(words.say("growth.title"))
     at, measured = plan.growth.at_maturity, plan.growth.measured
     wide, narrow = growth_drawing(plan, words), growth_drawing(plan, words, NARROW_MM)
     if at is None or wide is None or narrow is None:
@@ -198,21 +326,24 @@ def _name(stage: PlanStage, words: Wording) -> str:
     return say.name_of(stage.kind, words, stage.label)
 
 
-def _steps(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
+def _steps(story: FamilyStory, words: Wording, protocol: Protocol) -> Iterator[Block]:
+    plan = story.plan
     yield Heading(words.say("steps.title"))
     yield Paragraph(words.say("steps.intro"))
     numbers = source_numbers(plan)
-    told: dict[str, int] = {}
-    for step in say.steps(plan):
-        yield _card(plan, step, words, protocol, numbers, told)
+    said: dict[str, int] = {}
+    for step in story.steps:
+        yield _card(plan, step, words, protocol, numbers, said)
     for status, name in (("optional", "maybe"), ("blocked", "blocked")):
         loose = [stage for stage in roads.other_stages(plan) if stage.date is None and stage.status == status]
-        if loose:
-            yield Heading(words.say(f"steps.{name}_title"), 3, whole=len(loose) <= FEW)
+        if loose and story.measured:
+            yield Heading(words.say(f"steps.{name}_title"), 3, whole=len(loose) <= FEW_STEPS)
             yield Paragraph(words.say(f"steps.{name}"))
-            feet = tuple(_cited((stage,), words, numbers) for stage in loose)
-            both = plan.child.affected_side == "both"
-            yield Bullets(tuple(_loose(stage, words, sided=both) for stage in loose), feet=feet)
+            told = sorted(loose, key=lambda stage: not stage.likely)[:MOST_LOOSE] if status == "optional" else loose
+            feet = tuple(_cited((stage,), words, numbers) for stage in told)
+            yield Bullets(tuple(_loose(stage, words, sided=story.both) for stage in told), feet=feet)
+            if len(told) < len(loose):
+                yield Paragraph(words.say("steps.maybe_more", count=str(len(loose) - len(told))), "small")
 
 
 def _loose(stage: PlanStage, words: Wording, *, sided: bool) -> str:
@@ -262,8 +393,14 @@ def _card(
             told[f"care.{name}"] = step.number
             for place in ("home", "school"):
                 facts.append((words.say(f"steps.{place}"), words.say(f"care.{name}.{place}")))
+    if harm := step_harms(step.stages, words):
+        if harm in told:
+            facts.append((words.say("steps.harm"), words.say("steps.harm_again", step=told[harm])))
+        else:
+            told[harm] = step.number
+            facts.append((words.say("steps.harm"), harm))
     foot = _cited(step.stages, words, numbers)
-    return Card(str(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot)
+    return Card(str(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot, first.id)
 
 
 def _with_it(plan: Plan, step: Step, words: Wording) -> str:
@@ -322,16 +459,6 @@ def _change(plan: Plan, words: Wording) -> Iterator[Block]:
             name = "gates" if again else "gates_now"
             when = {"when": say.month_of(min(again), words)} if again else {}
             lines.append(words.say(f"change.{name}", step=_name(stage, words), count=len(open_gates), **when))
-    for question in plan.open_questions[:MOST_QUESTIONS]:
-        name = "measure_open" if question.by is None else "measure"
-        finding = question.family_words
-        if question.side:
-            finding = words.say("steps.sided", name=finding, side=words.say(question.side))
-        by = {} if question.by is None else {"when": say.month_of(question.by, words)}
-        lines.append(words.say(f"change.{name}", finding=finding, **by))
-    more = len(plan.open_questions) - MOST_QUESTIONS
-    if more > 0:
-        lines.append(words.say("change.measure_more", count=more))
     lines += _delays(plan, words)
     course = plan.recommended
     if course is not None and len(course.lengthenings_needed) > 1:
@@ -347,6 +474,8 @@ def _delays(plan: Plan, words: Wording) -> Iterator[str]:
     for stage in plan.stages:
         if stage.operation and stage.date and stage.status != "done" and stage.free_slack_days is not None:
             latest = stage.date.fromordinal(stage.date.toordinal() + stage.free_slack_days)
+            if age_years(plan.child.date_of_birth, latest) > plan.growth.mature_age_years:
+                continue  # nothing that grows hangs on it
             told = {"step": _name(stage, words), "when": say.month_of(latest, words)}
             if sum(other.kind == stage.kind for other in plan.stages) > 1:
                 text = words.say("change.late_again", planned=say.month_of(stage.date, words), **told)
@@ -356,6 +485,22 @@ def _delays(plan: Plan, words: Wording) -> Iterator[str]:
     if bound:
         said = tuple(text for _, text in sorted(bound)[:MOST_LATE])
         yield words.say("change.delay", steps=say.joined(said, words, words.say("or_joint")))
+
+
+def _answers(story: FamilyStory, words: Wording) -> Iterator[Block]:
+    """Yield short answers to what parents ask, then the questions that only the own team can answer."""
+    yield Heading(words.say("answers.title"))
+    yield Paragraph(words.say("answers.intro"), "small")
+    yield Facts(
+        tuple((words.say(f"answers.{name}.question"), words.say(f"answers.{name}.answer")) for name in story.answers)
+    )
+    yield Heading(words.say("questions.title"), whole=True)
+    yield Bullets(words.items("questions.items"), columns=2)
+    yield Lines(words.say("questions.room"), 5)
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def sources_of(stage: PlanStage) -> tuple[str, ...]:

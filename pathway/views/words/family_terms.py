@@ -84,3 +84,8 @@ def joined(parts: tuple[str, ...], words: Wording, last: str = "") -> str:
 def runs(kinds: tuple[str, ...]) -> tuple[tuple[str, int], ...]:
     """Return each kind with how often it comes, in order of first appearance."""
     return tuple((kind, len(tuple(group))) for kind, group in groupby(sorted(kinds, key=kinds.index)))
+
+
+def sentence(text: str) -> str:
+    """Return words with a great letter at their start."""
+    return text[:1].upper() + text[1:]

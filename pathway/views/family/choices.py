@@ -1,0 +1,190 @@
+"""The real choices side by side, each told in the same fields."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from pathway.plan.model import ExpectedHarm, Plan, Spread
+from pathway.protocol.model import Bone
+from pathway.views.documents.document import Block, Bullets, Card, Heading, Paragraph
+from pathway.views.family.harms import range_words
+from pathway.views.family.story import Choice, FamilyStory
+from pathway.views.words import family_roads, roads
+from pathway.views.words import family_terms as say
+from pathway.views.words.wording import Wording
+
+LEAST_HEIGHT_MM = 1
+"""Less adult height lost than this is not told."""
+LENGTHENED: Mapping[Bone, str] = {"femur": "choices.lengthen_femur", "tibia": "choices.lengthen_tibia"}
+FIELDS = ("operations", "device", "hospital", "pain", "school", "way", "end", "walking", "harms", "later")
+"""What is told of every choice, in this order."""
+
+
+def choices(story: FamilyStory, words: Wording, feet: Mapping[str, str]) -> Iterator[Block]:
+    """Yield every real choice as a card with the same fields; `feet` name the sources of the steps of a road."""
+    if not story.choices:
+        return
+    yield Heading(words.say("choices.title"))
+    yield Paragraph(words.say("choices.intro_open" if none_chosen(story) else "choices.intro"))
+    if story.shared:
+        names = tuple(dict.fromkeys(say.name_of(stage.kind, words, stage.label) for stage in story.shared))
+        yield Paragraph(words.say("choices.shared", steps=say.joined(names, words)))
+    for number, choice in enumerate(story.choices):
+        letter = chr(ord("A") + number)
+        yield Card(letter, title(story, choice, words), "", tuple(fields(story, choice, words)))
+        if choice.steps:
+            told = tuple(family_roads.artificial_steps(story.plan, words))
+            yield Paragraph(words.say("roads.artificial_steps"))
+            yield Bullets(tuple(text for _, text in told), feet=tuple(feet.get(stage.id, "") for stage, _ in told))
+    yield Paragraph(words.say("choices.note"), "small")
+
+
+def fields(story: FamilyStory, choice: Choice, words: Wording) -> Iterator[tuple[str, str]]:
+    """Yield label and text of every field of one choice."""
+    texts = {
+        "operations": _operations(choice, words),
+        "device": _device(choice, words),
+        "hospital": words.say(f"choice_kinds.{choice.kind}.hospital"),
+        "pain": words.say(f"choice_kinds.{choice.kind}.pain"),
+        "school": words.say(f"choice_kinds.{choice.kind}.school"),
+        "way": _way(choice, words),
+        "end": _end(story, choice, words),
+        "walking": words.say(f"choice_kinds.{choice.kind}.walking"),
+        "harms": _harms(story, choice, words),
+        "later": words.say(f"choice_kinds.{choice.kind}.later"),
+    }
+    for name in FIELDS:
+        yield words.say(f"choice_fields.{name}"), texts[name]
+
+
+def title(story: FamilyStory, choice: Choice, words: Wording) -> str:
+    """Return the name of a choice, marked where it is the plan, or outside the rules."""
+    name = choice_name(choice, words)
+    if choice.ours:
+        name = words.say(_first(story.plan, choice), choice=name[:1].lower() + name[1:])
+        return name[:1].upper() + name[1:]
+    return name if choice.within_rules else words.say("choices.outside", choice=name)
+
+
+def choice_name(choice: Choice, words: Wording) -> str:
+    """Return what a choice does, in the family's words."""
+    if choice.kind == "artificial":
+        return words.say("choices.prosthetic")
+    if not choice.does:
+        return words.say("choices.none")
+    if choice.kind == "arrest":
+        return words.say("choices.arrest_only")
+    parts = []
+    for done in choice.does:
+        if done.what == "arrest":
+            parts.append(words.say("choices.arrest"))
+        else:
+            parts.append(words.say(LENGTHENED[done.what], count=_times(done.count, words)))
+    text = say.joined(tuple(parts), words)
+    return text[:1].upper() + text[1:]
+
+
+def none_chosen(story: FamilyStory) -> bool:
+    """Return whether the first choice is only drawn: no road is chosen, or an artificial leg only comes first."""
+    first = story.choices[0] if story.choices else None
+    return first is None or not first.ours or _first(story.plan, first) != "choices.this_plan"
+
+
+def _first(plan: Plan, choice: Choice) -> str:
+    """Return how the first choice is named: never a plan for an artificial leg that nobody asked for."""
+    if roads.road_is_open(plan):
+        return "choices.shown_here"
+    asked = plan.roads is not None and plan.roads.chosen == "prosthetic"
+    return "choices.talked_first" if choice.kind == "artificial" and not asked else "choices.this_plan"
+
+
+def _times(count: int, words: Wording) -> str:
+    if count <= 2:
+        return words.say("choices.once" if count == 1 else "choices.twice")
+    return words.say("choices.times", count=say.many(count, words))
+
+
+def _count(of: Spread, words: Wording) -> str:
+    """Return a count as its mean and, where it is one, its range, in whole numbers."""
+    low, mean, high = round(of.p05), round(of.mean), round(of.p95)
+    return str(mean) if low == high else words.say("choices.count", mean=str(mean), low=str(low), high=str(high))
+
+
+def _operations(choice: Choice, words: Wording) -> str:
+    if choice.kind == "artificial":
+        names = [say.name_of(stage.kind, words, stage.label) for stage in choice.steps if stage.operation]
+        if not names:
+            return words.say("choices.operations_asked")
+        return words.say("choices.operations_of_road", steps=say.joined(tuple(dict.fromkeys(names)), words))
+    told = None if choice.course is None else choice.course.expected
+    if told is None:
+        return words.say("choices.no_operations" if choice.kind == "nothing" else "choices.not_worked_out")
+    if round(told.operations.p95) == 0:
+        return words.say("choices.no_operations")
+    added = round(told.unplanned_operations.mean)
+    text = words.say("choices.operations", count=_count(told.operations, words))
+    return f"{text} {words.say('choices.added', count=str(added))}" if added else text
+
+
+def _device(choice: Choice, words: Wording) -> str:
+    if choice.kind == "artificial":
+        return words.say("choices.no_device")
+    told = None if choice.course is None else choice.course.expected
+    if told is None or round(told.device_months.p95) == 0:
+        return words.say("choices.no_device")
+    return words.say("choices.device", count=_count(told.device_months, words))
+
+
+def _way(choice: Choice, words: Wording) -> str:
+    if choice.kind == "artificial":
+        return words.say("choices.way_artificial")
+    told = None if choice.course is None else choice.course.expected
+    if told is None:
+        return words.say("choices.way_nothing")
+    text = words.say("choices.way", peak=say.cm(told.peak_difference_mm))
+    months = round(told.months_over_50_mm)
+    return f"{text} {words.say('choices.way_months', months=str(months))}" if months else text
+
+
+def _end(story: FamilyStory, choice: Choice, words: Wording) -> str:
+    if choice.kind == "artificial":
+        return words.say("choices.end_artificial")
+    course = choice.course
+    if course is None or course.expected is None or course.residual_mm is None:
+        spread = story.untreated
+        if spread is None:
+            return words.say("choices.not_worked_out")
+        low, high = say.signed(spread.p05, words), say.signed(spread.p95, words)
+        return words.say("choices.end_range", middle=say.signed(spread.p50, words), low=low, high=high)
+    left = course.residual_mm
+    text = words.say(
+        "choices.end_range",
+        middle=say.signed(left.p50, words),
+        low=say.signed(left.p05, words),
+        high=say.signed(left.p95, words),
+    )
+    near = words.say("choices.end_chance", chance=f"{100 * course.expected.chance_within_20_mm:.0f}")
+    lost = course.expected.adult_height_lost_mm
+    if lost is not None and lost.mean >= LEAST_HEIGHT_MM:
+        near += " " + words.say("choices.height", amount=say.cm(lost.mean))
+    return f"{text} {near}"
+
+
+def _harms(story: FamilyStory, choice: Choice, words: Wording) -> str:
+    course = choice.course
+    told: tuple[ExpectedHarm, ...] = () if course is None or course.expected is None else course.expected.harms
+    if told:
+        ordered = sorted(told, key=lambda harm: -harm.per_100)
+        parts = [
+            words.say(
+                "harms.one",
+                what=words.say(f"harms.of.{one.id}"),
+                often=range_words(one.per_100, one.low, one.high, words),
+            )
+            for one in ordered
+        ]
+        return words.say("harms.in_100", harms=say.joined(tuple(parts), words))
+    if choice.kind == "artificial":
+        known = dict.fromkeys(harm.family_words for stage in choice.steps for harm in stage.harms)
+        return " ".join((*known, words.say("harms.not_counted"))) if known else words.say("harms.not_counted")
+    return words.say(f"choice_kinds.{choice.kind}.harms")

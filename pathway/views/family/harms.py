@@ -1,0 +1,75 @@
+"""What can go wrong: in 100 children on the whole plan, beside what is gained, and at each step."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from pathway.plan.model import PlanStage, StageHarm
+from pathway.views.documents.document import Block, Heading, Paragraph, Table
+from pathway.views.family.story import FamilyStory
+from pathway.views.words import family_terms as say
+from pathway.views.words.wording import Wording
+
+FEW = 0.5
+"""Fewer than this of 100 are told as fewer than 1."""
+
+
+def range_words(per_100: float, low: float | None, high: float | None, words: Wording) -> str:
+    """Return how many of 100, best guess with its range: `13 (3 to 46)`."""
+    often = words.say("harms.few") if per_100 < FEW else f"{per_100:.0f}"
+    if low is None or high is None:
+        return often
+    return words.say("harms.range", often=often, low=f"{low:.0f}", high=f"{high:.0f}")
+
+
+def what_can_go_wrong(story: FamilyStory, words: Wording) -> Iterator[Block]:
+    """Yield benefit and harm of the plan in one table of the same 100 children, or why it cannot be given."""
+    yield Heading(words.say("harms.title"))
+    course = story.plan.recommended
+    expected = None if course is None else course.expected
+    if expected is None or not (story.harms or expected.operations.p95 >= 1):
+        yield Paragraph(words.say("harms.no_table"))
+        return
+    yield Paragraph(words.say("harms.intro"))
+    rows = [
+        (words.say("harms.within_2"), f"{100 * expected.chance_within_20_mm:.0f}", ""),
+        (words.say("harms.within_1"), f"{100 * expected.chance_within_10_mm:.0f}", ""),
+        *(
+            (
+                say.sentence(words.say(f"harms.of.{one.id}")),
+                words.say("harms.few") if one.per_100 < FEW else f"{one.per_100:.0f}",
+                words.say("harms.between", low=f"{one.low:.0f}", high=f"{one.high:.0f}"),
+            )
+            for one in story.harms
+        ),
+    ]
+    head = tuple(words.say(f"harms.{name}") for name in ("what", "often", "teams"))
+    yield Table(words.say("harms.title"), head, tuple(rows), (50, 16, 34), 1)
+    yield Paragraph(words.say("harms.note"), "small")
+
+
+def step_harms(stages: Sequence[PlanStage], words: Wording) -> str:
+    """Return what can go wrong at a step, with how often it was counted; "" where the rules name nothing."""
+    told: dict[str, StageHarm] = {}
+    for stage in stages:
+        for harm in stage.harms:
+            known = told.get(harm.id)
+            # Of steps of one kind the one with a number is told, and of two numbers the higher.
+            if known is None or (harm.per_100 or -1.0) > (known.per_100 or -1.0):
+                told[harm.id] = harm
+    counted = [harm for harm in told.values() if harm.per_100 is not None]
+    others = [harm for harm in told.values() if harm.per_100 is None]
+    said = [_said(harm, words) for harm in sorted(counted, key=lambda harm: -(harm.per_100 or 0.0))]
+    seen = " ".join(_plain(harm, words) for harm in others)
+    if seen:
+        said.append(f"{seen} {words.say('harms.seen')}" if others else seen)
+    return " ".join(said)
+
+
+def _plain(harm: StageHarm, words: Wording) -> str:
+    return harm.family_words
+
+
+def _said(harm: StageHarm, words: Wording) -> str:
+    often = range_words(harm.per_100 or 0.0, harm.low, harm.high, words)
+    return words.say("harms.step", what=_plain(harm, words).rstrip("."), often=often)

@@ -1,0 +1,197 @@
+"""What a family is told, as values: taken from the plan and the rules, without a word of any language."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from pathway.courses.course import NO_SURGERY, PROSTHETIC_COURSE
+from pathway.plan.model import Course, ExpectedHarm, MeasuredPoint, Plan, PlanStage, Quantiles, StageHarm
+from pathway.protocol.model import Bone, Protocol
+from pathway.protocol.roles import bone_of, role_of
+from pathway.views.words import roads
+from pathway.views.words.family_terms import CHECKS, Step, runs, steps
+
+Kind = Literal["longer", "arrest", "nothing", "artificial"]
+MOST_CHOICES = 4
+"""So many courses are told beside an artificial leg and nothing more."""
+MAIN_HARMS = 2
+PREPARING = ("hip", "knee_and_ankle")
+"""The lanes whose operations mend what is wrong beside the length."""
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What a course does: a bone lengthened or the other leg slowed ("arrest"), and how often."""
+
+    what: Bone | Literal["arrest"]
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One real choice. `course` is None where nothing was worked out for it; `steps` are those of an artificial leg.
+
+    `ours`: it is the plan; `within_rules`: the rules of the protocol leave it.
+    """
+
+    kind: Kind
+    does: tuple[Done, ...]
+    course: Course | None
+    ours: bool
+    within_rules: bool
+    steps: tuple[PlanStage, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyStory:
+    """All that the texts for one family hold.
+
+    `found` are findings out of the ordinary, as the rules judge them for operations that prepare hip, knee or foot.
+    `aids` help now; `next_operations` share their day. `untreated` is the difference at the end with no operation more,
+    None where nobody can say. `harms` are those of the plan's course in 100 children, the gravest first; `next_harms`
+    those of the next operations. `shared` are the operations that every choice has. `answers` names the questions of
+    parents that concern this child.
+    """
+
+    plan: Plan
+    found: tuple[str, ...]
+    aids: tuple[PlanStage, ...]
+    now: MeasuredPoint | None
+    untreated: Quantiles | None
+    next_operations: tuple[PlanStage, ...]
+    next_visit: PlanStage | None
+    steps: tuple[Step, ...]
+    choices: tuple[Choice, ...]
+    harms: tuple[ExpectedHarm, ...]
+    next_harms: tuple[StageHarm, ...]
+    shared: tuple[PlanStage, ...]
+    answers: tuple[str, ...]
+
+    @property
+    def both(self) -> bool:
+        """Return whether both legs are affected."""
+        return self.plan.child.affected_side == "both"
+
+    @property
+    def measured(self) -> bool:
+        """Return whether the legs were ever measured."""
+        return self.now is not None
+
+
+def story_of(plan: Plan, protocol: Protocol) -> FamilyStory:
+    """Return the story of a plan whose courses are compared."""
+    ahead = [s for s in plan.stages if s.operation and s.date is not None and not s.begun]
+    day = min((s.date for s in ahead if s.date is not None), default=None)
+    next_operations = tuple(stage for stage in ahead if stage.date == day)
+    course = plan.recommended
+    harms = course.expected.harms if course is not None and course.expected is not None else ()
+    choices = tuple(_choices(plan, protocol))
+    return FamilyStory(
+        plan=plan,
+        found=tuple(dict.fromkeys(_found(plan))),
+        aids=tuple(stage for stage in plan.stages if helps_now(plan, stage)),
+        now=plan.growth.measured[-1] if plan.growth.measured else None,
+        untreated=None if plan.growth.at_maturity is None else plan.growth.at_maturity.discrepancy_mm,
+        next_operations=next_operations,
+        next_visit=_next_visit(plan),
+        steps=steps(plan),
+        choices=choices,
+        harms=tuple(sorted(harms, key=lambda harm: -harm.per_100)),
+        next_harms=tuple(dict.fromkeys(harm for stage in next_operations for harm in stage.harms)),
+        shared=tuple(stage for stage in ahead if stage.lane in PREPARING),
+        answers=tuple(_answers(plan, choices, protocol)),
+    )
+
+
+def helps_now(plan: Plan, stage: PlanStage) -> bool:
+    """Return whether a stage is an aid or a visit of today, no operation."""
+    due = stage.date is not None and stage.date <= plan.on
+    return due and stage.status in ("ready", "under_way") and not stage.operation and stage.lane == CHECKS
+
+
+def _found(plan: Plan) -> Iterator[str]:
+    """Yield the findings for which an operation on hip, knee or foot is indicated, and those that fail a gate."""
+    lanes = {stage.kind: stage.lane for stage in plan.stages if stage.operation}
+    for item in plan.considered:
+        verdict = item.reason.verdict
+        if item.kind == "indication" and lanes.get(item.about) in PREPARING and verdict and verdict.state == "holds":
+            for leaf in verdict.leaves():
+                if leaf.finding is not None and leaf.measured_on is not None and leaf.state == "holds":
+                    yield leaf.finding
+    for stage in plan.stages:
+        for gate in stage.gates:
+            if gate.state == "fails" and gate.finding is not None and gate.measured_on is not None:
+                yield gate.finding
+
+
+def _next_visit(plan: Plan) -> PlanStage | None:
+    """Return the first visit still to come."""
+    visits = [
+        stage
+        for stage in plan.stages
+        if stage.date is not None and stage.date > plan.on and not stage.operation and stage.lane == CHECKS
+    ]
+    return min(visits, key=lambda stage: stage.date or plan.on, default=None)
+
+
+def _choices(plan: Plan, protocol: Protocol) -> Iterator[Choice]:
+    """Yield the plan first, then the best others within the rules, an artificial leg where offered, nothing more."""
+    shown = [course for course in plan.alternatives if course.recommended]
+    others = [c for c in plan.alternatives if not c.recommended and c.id not in (NO_SURGERY, PROSTHETIC_COURSE)]
+    others.sort(key=lambda c: (not c.within_protocol, not c.not_beaten))
+    road = roads.prosthetic_stages(plan)
+    told: list[Choice] = []
+    for course in (*shown, *others):
+        choice = _choice(course, protocol, road)
+        # Two courses that do the same are one choice to a family, whatever school each is of.
+        if len(told) < MOST_CHOICES and (choice.kind, choice.does) not in [(one.kind, one.does) for one in told]:
+            told.append(choice)
+    yield from told
+    if road and not any(course.id == PROSTHETIC_COURSE for course in shown):
+        found = next((course for course in plan.alternatives if course.id == PROSTHETIC_COURSE), None)
+        yield Choice("artificial", (), found, ours=False, within_rules=True, steps=road)
+    none = next((course for course in plan.alternatives if course.id == NO_SURGERY), None)
+    if none is None and plan.growth.at_maturity is not None:
+        yield Choice("nothing", (), None, ours=False, within_rules=True)
+    elif none is not None and not none.recommended:
+        yield _choice(none, protocol, ())
+
+
+def _choice(course: Course, protocol: Protocol, road: tuple[PlanStage, ...]) -> Choice:
+    does: list[Done] = []
+    for kind, count in runs(tuple(stage.kind for stage in course.stages)):
+        role, bone = role_of(kind, protocol), bone_of(kind, protocol)
+        if role == "growth_arrest":
+            does.append(Done("arrest", count))
+        elif role == "lengthening" and bone is not None:
+            does.append(Done(bone, count))
+    if course.id == PROSTHETIC_COURSE:
+        return Choice("artificial", (), course, course.recommended, course.within_protocol, road)
+    bones = [one for one in does if one.what != "arrest"]
+    kind_of: Kind = "longer" if bones else "arrest" if does else "nothing"
+    return Choice(kind_of, tuple(does), course, course.recommended, course.within_protocol)
+
+
+def _answers(plan: Plan, choices: tuple[Choice, ...], protocol: Protocol) -> Iterator[str]:
+    """Yield the questions of parents that concern this child, in the order in which they are told."""
+    born = protocol.diagnosis(plan.child.diagnosis).growth_pattern == "congenital"
+    operated = any(stage.operation and not stage.begun for stage in plan.stages)
+    longer = any(choice.kind == "longer" for choice in choices)
+    asked = {
+        "cause": born,
+        "siblings": born,
+        "pain": operated,
+        "hospital": operated,
+        "walking": longer,
+        "school": operated,
+        "sport": True,
+        "sleep": longer,
+        "costs": True,
+        "mind": True,
+        "families": True,
+        "waiting": True,
+        "second_opinion": True,
+    }
+    yield from (name for name, concerns in asked.items() if concerns)
