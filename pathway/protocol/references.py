@@ -35,6 +35,7 @@ NAMING_FIELDS = (
     "weight_finding",
     "outgrown",
     "devices",
+    "count",
 )
 
 

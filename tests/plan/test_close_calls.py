@@ -33,12 +33,12 @@ from pathway.views.documents.handout import handout
 from pathway.views.documents.summary import summary
 from pathway.views.words import firmness, paragraphs
 from pathway.views.words.children import plan_row, summary_row
-from pathway.views.words.family import family_text
 from pathway.views.words.plan import plan_text
 from pathway.views.words.timeline import timeline_data
 from pathway.views.words.wording import wording
 from tests.courses.close_calls import told
 from tests.examples import ON, example
+from tests.family import family_text
 from tests.growth.protocols import with_value as with_rule
 from tests.growth.protocols import with_values
 from tests.made_once import made_once

@@ -18,8 +18,8 @@ from pathway.protocol.overlay import Entry, Overlay, laid_over
 from pathway.protocol.question import Question
 from pathway.questions.why import why
 from pathway.record import Operation, Record, Sex, Value
-from pathway.views.words.family import family_text
 from pathway.views.words.plan import plan_text
+from tests.family import family_text
 from tests.made_once import made_once
 from tests.sample import HEALTHY, child, decision, operation, visit
 

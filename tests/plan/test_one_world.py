@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 
 import pytest
+from pathway.views.documents.choices import row_of
 
 from pathway.courses.course import NO_SURGERY
 from pathway.plan.model import Course, Expected, Plan, Spread
@@ -13,7 +14,6 @@ from pathway.plan.of_100 import of_100
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.questions.what_if import WhatIf, what_if
-from pathway.views.documents.choices import row_of
 from pathway.views.documents.summary import SHOWN_COURSES
 from pathway.views.pictures.course_cards import facts
 from pathway.views.words.courses import courses_text

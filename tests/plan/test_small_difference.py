@@ -9,8 +9,8 @@ from pathway.plan.make import make_plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.record import Record
-from pathway.views.words.family import family_text
 from pathway.views.words.plan import plan_text
+from tests.family import family_text
 from tests.sample import HEALTHY, LEGS, at_age, child, visit
 
 DAYS = {"young": 5.0, "at the age of growth arrest": 10.5}

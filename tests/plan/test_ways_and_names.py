@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
+from pathway.views.documents.choices import course_name
 
 from pathway.plan.graph import graph_of
 from pathway.plan.make import make_plan
@@ -17,12 +18,11 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.prove import prove
 from pathway.protocol.question import Question
 from pathway.record import Operation
-from pathway.views.documents.choices import course_name
-from pathway.views.words.family import family_text
 from pathway.views.words.wording import wording
 from pathway.worksheets.kinds import kind_for
 from tests.examples import ON as DAY
 from tests.examples import example, example_plan
+from tests.family import family_text
 from tests.protocol.rule_folder import copy_of_rules
 from tests.sample import ON, at_age, five_year_old, operation
 

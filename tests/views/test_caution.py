@@ -123,7 +123,7 @@ def test_every_verb_prints_it(own: str, tmp_path: Path) -> None:
     for path, arguments in PRINTS.items():
         said = run(*path, *(part.format(CHILD) for part in arguments), *ON, registry=none)
         wrong += [(path, clause) for clause in missing(said)]
-        if "invented child" not in words(said):
+        if not any(clause in words(said) for clause in ("invented child", "this child is invented")):
             wrong.append((path, "invented child"))
         if "{}" in arguments and "invented" in words(
             run(*path, *(p.format(own) for p in arguments), *ON, registry=none)

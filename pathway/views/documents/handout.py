@@ -162,11 +162,13 @@ def _next(story: FamilyStory, words: Wording) -> str:
         lines.append(words.say("handout.short_plan_none"))
     if story.next_operations and plan.firmness.close_call:
         lines.append(_close_call(plan, words))
-    if story.next_visit is not None and story.next_visit.date is not None:
-        when = say.month_of(story.next_visit.date, words)
-        lines.append(words.say("short.visit", when=when, what=_name(story.next_visit, words)))
-    elif not story.measured:
+    when = say.month_of(story.next_visit_on, words)
+    if not story.measured:
         lines.append(words.say("short.measure_first"))
+    elif story.next_visit is not None:
+        lines.append(words.say("short.visit", when=when, what=_lower(_name(story.next_visit, words))))
+    else:
+        lines.append(words.say("short.visit_again", when=when))
     return " ".join(lines)
 
 
@@ -192,7 +194,7 @@ def _what_it_is(story: FamilyStory, words: Wording) -> Iterator[Block]:
     yield Heading(words.say("has.title"))
     lines = [_has(story, words), _gap(story, words)]
     lines += [words.say(f"found.{finding}") for finding in story.found if words.has(f"found.{finding}")]
-    if not story.found and story.measured:
+    if not story.found and story.measured and not story.both:
         lines.append(words.say("has.nothing_else"))
     yield Bullets(tuple(dict.fromkeys(lines)))
     if story.aids:
@@ -212,6 +214,9 @@ def _what_next(story: FamilyStory, words: Wording) -> Iterator[Block]:
     """Yield what is done next and when, the next visit, and what still has to be found out."""
     yield Heading(words.say("next.title"))
     plan, lines = story.plan, [_next(story, words)]
+    if story.visits_now:
+        names = tuple(dict.fromkeys(_lower(_name(stage, words)) for stage in story.visits_now))
+        lines.append(words.say("next.now", what=say.joined(names, words)))
     for stage in story.next_operations:
         lines.append(say.sentence(_what(stage, words)))
     if harm := step_harms(story.next_operations, words):
@@ -511,13 +516,13 @@ def sources_of(stage: PlanStage) -> tuple[str, ...]:
 def source_numbers(plan: Plan) -> dict[str, int]:
     """Return the number of each source that the document cites, in the order of the plan."""
     shown = [stage for step in say.steps(plan) for stage in step.stages]
-    shown += [stage for stage in plan.stages if stage.date is None]
+    shown += [stage for stage in plan.stages if stage.date is None and plan.growth.measured]
     cited = {id for stage in shown for id in sources_of(stage)}
     return {line.id: n for n, line in enumerate((line for line in plan.sources if line.id in cited), start=1)}
 
 
 def _facts(plan: Plan, words: Wording) -> Iterator[Block]:
-    yield Heading(words.say("facts.title"), whole=True)
+    yield Heading(words.say("facts.title"))
     measured, growth = plan.growth.measured, plan.growth
     lines = []
     if measured:

@@ -12,6 +12,7 @@ from pathway.views.documents.document import Block, Bullets, Callout, Document, 
 from pathway.views.words import roads
 from pathway.views.words.caution import is_invented
 from pathway.views.words.expected import short_words
+from pathway.views.words.harms import HEADING, NOTE, harm_lines
 from pathway.views.words.plan import (
     PROSTHETIC_HEADING,
     amount_words,
@@ -120,6 +121,10 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
     if plan.conflicts:
         yield Heading("Rules in conflict")
         yield Bullets(tuple(item.explanation for item in plan.conflicts), small=True)
+    if told := tuple(harm_lines(plan)):
+        yield Heading(HEADING)
+        yield Paragraph(NOTE, "small")
+        yield Bullets(told, small=True)
     if plan.open_questions:
         yield Heading("Measure first")
         yield Bullets(tuple(_question(plan)), small=True)

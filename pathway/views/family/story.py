@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 from pathway.courses.course import NO_SURGERY, PROSTHETIC_COURSE
+from pathway.days import add_months
 from pathway.plan.model import Course, ExpectedHarm, MeasuredPoint, Plan, PlanStage, Quantiles, StageHarm
 from pathway.protocol.model import Bone, Protocol
 from pathway.protocol.roles import bone_of, role_of
@@ -49,19 +51,22 @@ class FamilyStory:
     """All that the texts for one family hold.
 
     `found` are findings out of the ordinary, as the rules judge them for operations that prepare hip, knee or foot.
-    `aids` help now; `next_operations` share their day. `untreated` is the difference at the end with no operation more,
-    None where nobody can say. `harms` are those of the plan's course in 100 children, the gravest first; `next_harms`
-    those of the next operations. `shared` are the operations that every choice has. `answers` names the questions of
-    parents that concern this child.
+    `aids` are worn now, `visits_now` can be done now; `next_operations` share their day, `next_visit` is the stage that
+    brings the family to the clinic next, on `next_visit_on`. `untreated` is the difference at the end with no operation
+    more, None where nobody can say. `harms` are those of the plan's course in 100 children, the most frequent first;
+    `next_harms` those of the next operations. `shared` are the operations that every choice has. `answers` names the
+    questions of parents that concern this child.
     """
 
     plan: Plan
     found: tuple[str, ...]
     aids: tuple[PlanStage, ...]
+    visits_now: tuple[PlanStage, ...]
     now: MeasuredPoint | None
     untreated: Quantiles | None
     next_operations: tuple[PlanStage, ...]
     next_visit: PlanStage | None
+    next_visit_on: datetime.date
     steps: tuple[Step, ...]
     choices: tuple[Choice, ...]
     harms: tuple[ExpectedHarm, ...]
@@ -88,14 +93,19 @@ def story_of(plan: Plan, protocol: Protocol) -> FamilyStory:
     course = plan.recommended
     harms = course.expected.harms if course is not None and course.expected is not None else ()
     choices = tuple(_choices(plan, protocol))
+    now = [stage for stage in plan.stages if helps_now(plan, stage)]
+    again = add_months(plan.on, round(protocol.number("next_visit_months")))
+    visit = _next_visit(plan, again)
     return FamilyStory(
         plan=plan,
-        found=tuple(dict.fromkeys(_found(plan))),
-        aids=tuple(stage for stage in plan.stages if helps_now(plan, stage)),
+        found=tuple(dict.fromkeys(_found(plan, protocol))),
+        aids=tuple(stage for stage in now if role_of(stage.kind, protocol) == "height_compensation"),
+        visits_now=tuple(stage for stage in now if role_of(stage.kind, protocol) != "height_compensation"),
         now=plan.growth.measured[-1] if plan.growth.measured else None,
         untreated=None if plan.growth.at_maturity is None else plan.growth.at_maturity.discrepancy_mm,
         next_operations=next_operations,
-        next_visit=_next_visit(plan),
+        next_visit=visit,
+        next_visit_on=again if visit is None or visit.date is None else visit.date,
         steps=steps(plan),
         choices=choices,
         harms=tuple(sorted(harms, key=lambda harm: -harm.per_100)),
@@ -111,12 +121,12 @@ def helps_now(plan: Plan, stage: PlanStage) -> bool:
     return due and stage.status in ("ready", "under_way") and not stage.operation and stage.lane == CHECKS
 
 
-def _found(plan: Plan) -> Iterator[str]:
+def _found(plan: Plan, protocol: Protocol) -> Iterator[str]:
     """Yield the findings for which an operation on hip, knee or foot is indicated, and those that fail a gate."""
-    lanes = {stage.kind: stage.lane for stage in plan.stages if stage.operation}
+    mends = {stage.id for stage in protocol.stages if stage.operation and stage.lane in PREPARING}
     for item in plan.considered:
         verdict = item.reason.verdict
-        if item.kind == "indication" and lanes.get(item.about) in PREPARING and verdict and verdict.state == "holds":
+        if item.kind == "indication" and item.about in mends and verdict is not None and verdict.state == "holds":
             for leaf in verdict.leaves():
                 if leaf.finding is not None and leaf.measured_on is not None and leaf.state == "holds":
                     yield leaf.finding
@@ -126,12 +136,12 @@ def _found(plan: Plan) -> Iterator[str]:
                 yield gate.finding
 
 
-def _next_visit(plan: Plan) -> PlanStage | None:
-    """Return the first visit still to come."""
+def _next_visit(plan: Plan, again: datetime.date) -> PlanStage | None:
+    """Return the first visit of the plan that comes no later than the plan is looked at again; None for that itself."""
     visits = [
         stage
         for stage in plan.stages
-        if stage.date is not None and stage.date > plan.on and not stage.operation and stage.lane == CHECKS
+        if stage.date is not None and plan.on < stage.date <= again and not stage.operation and stage.lane == CHECKS
     ]
     return min(visits, key=lambda stage: stage.date or plan.on, default=None)
 
@@ -192,6 +202,6 @@ def _answers(plan: Plan, choices: tuple[Choice, ...], protocol: Protocol) -> Ite
         "mind": True,
         "families": True,
         "waiting": True,
-        "second_opinion": True,
+        "another_team": True,
     }
     yield from (name for name, concerns in asked.items() if concerns)

@@ -33,9 +33,10 @@ def family_text(plan: Plan, words: Wording, protocol: Protocol, width: int = 72)
     document = handout(plan, words, protocol)
     lines = [document.title, *textwrap.wrap(document.subtitle, width), ""]
     for block in document.blocks:
-        if isinstance(block, Callout):
-            lines += [line for text in block.lines for line in textwrap.wrap(text, width)]
+        if isinstance(block, Heading):
             break
+        for sentence in _sentences(block):
+            lines += textwrap.wrap(sentence, width)
     for part in _parts(document.blocks):
         lines += ["", "", *textwrap.wrap(part.heading, width), ""]
         for sentence in part.sentences:
@@ -86,7 +87,7 @@ def _sentences(block: Block) -> Iterator[str]:
             for row in rows:
                 cells = [f"{name.lower()} {cell}" for name, cell in zip(head[1:], row[1:], strict=True) if cell]
                 yield f"{row[0]}: {', '.join(cells)}."
-        case Callout(_, texts):
-            yield from texts
+        case Callout(title, texts):
+            yield from (title, *texts) if title else texts
         case _:
             pass

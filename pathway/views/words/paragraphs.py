@@ -16,6 +16,7 @@ from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
 from pathway.views.words import firmness, roads
 from pathway.views.words.expected import short_words
+from pathway.views.words.harms import HEADING, NOTE, harm_words
 from pathway.views.words.plan import STATUS_MARKS, amount_words, state_words, when_words
 
 if TYPE_CHECKING:
@@ -305,6 +306,11 @@ def details(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
             yield Paragraph(line.text, depth=line.depth - 1, role=role, mark=why.MARKS.get(line.state, ""))
     yield Paragraph("")
     yield Paragraph("Marks: + met, - not met, ? not known, ~ waived, > judged later.", role=Role.LEGEND)
+    if told := harm_words(stage):
+        yield Paragraph("")
+        yield Paragraph(HEADING, heading=True)
+        yield Paragraph(f"{told[:1].upper()}{told[1:]}.", depth=0)
+        yield Paragraph(NOTE, role=Role.LEGEND)
     cited = [source for source in plan.sources if source.id in stage.sources]
     if cited:
         yield Paragraph("")

@@ -8,7 +8,7 @@ from pathway.days import age_words
 from pathway.plan.model import Course, Plan, PlanStage, Quantiles
 from pathway.plan.of_100 import of_100
 from pathway.questions.why import SPANNED, Line, need_words
-from pathway.views.words import roads
+from pathway.views.words import harms, roads
 from pathway.views.words.caution import INVENTED, caution
 from pathway.views.words.curve_table import curve_table
 from pathway.views.words.expected import expected_words
@@ -142,6 +142,7 @@ def _plan_lines(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     yield from _delay_lines(plan, width)
     yield from _gate_lines(plan, width)
     yield from _span_lines(plan, width)
+    yield from _harm_lines(plan, width)
     yield from _course_lines(plan, width, plain)
     yield from _question_lines(plan, width)
     for item in plan.conflicts:
@@ -316,6 +317,16 @@ def _gate_lines(plan: Plan, width: int) -> Iterator[str]:
     for stage, gate in open_gates:
         local = " (local)" if gate.local else ""
         yield from wrap(f"{stage.label}{local}: {gate.sentence}. {gate.because}", width, "  ", "    ")
+
+
+def _harm_lines(plan: Plan, width: int) -> Iterator[str]:
+    lines = tuple(harms.harm_lines(plan))
+    if lines:
+        yield ""
+        yield harms.HEADING
+        yield from wrap(harms.NOTE, width, "  ")
+    for line in lines:
+        yield from wrap(line, width, "  ", "    ")
 
 
 def _span_lines(plan: Plan, width: int) -> Iterator[str]:

@@ -30,11 +30,11 @@ from pathway.views.documents.files import markdown, pdf
 from pathway.views.documents.handout import handout
 from pathway.views.documents.summary import summary
 from pathway.views.drawings.timeline import timeline_drawing
-from pathway.views.words.family import family_text
 from pathway.views.words.plan import plan_text
 from pathway.views.words.wording import wording
 from tests.examples import ON, example
 from tests.exports.made import STAMP, events
+from tests.family import family_text
 from tests.sample import with_notes
 
 ATTACKS = {

@@ -10,7 +10,18 @@ from pathlib import Path
 
 import pytest
 
-from pathway.views.documents.document import Block, Bullets, Callout, Card, Document, Heading, Lines, Paragraph, Table
+from pathway.views.documents.document import (
+    Block,
+    Bullets,
+    Callout,
+    Card,
+    Document,
+    Facts,
+    Heading,
+    Lines,
+    Paragraph,
+    Table,
+)
 from pathway.views.documents.files import html, markdown, pdf
 from pathway.views.documents.handout import handout
 from pathway.views.documents.summary import summary
@@ -66,6 +77,8 @@ def texts(block: Block) -> tuple[str, ...]:
             return (*head, *(cell for row in rows for cell in row))
         case Card(number, title, when, facts, foot):
             return (number, title, when, *(part for fact in facts for part in fact), foot)
+        case Facts(facts):
+            return tuple(part for fact in facts for part in fact)
         case Lines(label):
             return (label,)
     return ()

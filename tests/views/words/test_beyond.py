@@ -6,10 +6,10 @@ import pytest
 
 from pathway.plan.beyond import family_words, levels_passed, stage_words
 from pathway.plan.model import Plan, PlanStage
-from pathway.views.words.family import family_text
 from pathway.views.words.paragraphs import details, of_stage
 from pathway.views.words.plan import plan_text
 from pathway.views.words.timeline import timeline_data
+from tests.family import family_text
 from tests.plans import files, plan, rules
 from tests.views.documents.made import family, team, texts
 
