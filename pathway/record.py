@@ -36,6 +36,8 @@ Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "satur
 
 LAST_YEAR = 2150
 """The last year that a file may name: what is written for ever is meant to end, and a slip of a digit is not."""
+PLACES: tuple[Side | None, ...] = ("left", "right", None)
+"""The order of findings of one visit: the left leg, the right one, the whole child."""
 
 
 class Frozen(BaseModel):
@@ -217,3 +219,23 @@ class Record(Frozen):
     def other_side(self) -> Side:
         """Return the side opposite to the treated one."""
         return "right" if self.affected_side == "left" else "left"
+
+
+def in_order(record: Record) -> Record:
+    """Return the record as reading gives it: dates in order, findings left, right, then the whole child."""
+    visits = (
+        visit.model_copy(
+            update={
+                "measurements": tuple(sorted(visit.measurements, key=lambda one: PLACES.index(one.side))),
+                "missing": tuple(sorted(visit.missing, key=lambda one: PLACES.index(one.side))),
+            }
+        )
+        for visit in sorted(record.visits, key=lambda visit: visit.date)
+    )
+    return Record(
+        child=record.child,
+        visits=tuple(visits),
+        operations=tuple(sorted(record.operations, key=lambda one: one.date)),
+        decisions=tuple(sorted(record.decisions, key=lambda one: one.date)),
+        calendar=record.calendar,
+    )

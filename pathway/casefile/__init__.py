@@ -3,8 +3,9 @@
 from pathway.casefile.amend import amended
 from pathway.casefile.fragments import filled, values_of, visit_table
 from pathway.casefile.read import read_case, read_events, read_fragment
-from pathway.casefile.write import case_text, in_order
+from pathway.casefile.write import case_text
 from pathway.preferences import PREFERENCES
+from pathway.record import in_order
 
 __all__ = [
     "PREFERENCES",

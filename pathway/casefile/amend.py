@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from pathway.casefile.read import read_case
-from pathway.casefile.write import case_text, in_order
+from pathway.casefile.write import case_text
 from pathway.events import Event, apply, rebase
 from pathway.protocol.model import Protocol
-from pathway.record import Decision, Operation, Record, Visit
+from pathway.record import Decision, Operation, Record, Visit, in_order
 
 
 def amended(

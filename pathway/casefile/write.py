@@ -6,29 +6,7 @@ import datetime
 from typing import Any
 
 from pathway.casefile.read import SCHEMA_VERSION
-from pathway.record import CaseCalendar, Decision, Measurement, Missing, Operation, Record, Visit
-
-_PLACES = ("left", "right", None)
-
-
-def in_order(record: Record) -> Record:
-    """Return the record as reading gives it: dates in order, findings left, right, then the whole child."""
-    visits = (
-        visit.model_copy(
-            update={
-                "measurements": tuple(sorted(visit.measurements, key=lambda one: _PLACES.index(one.side))),
-                "missing": tuple(sorted(visit.missing, key=lambda one: _PLACES.index(one.side))),
-            }
-        )
-        for visit in sorted(record.visits, key=lambda visit: visit.date)
-    )
-    return Record(
-        child=record.child,
-        visits=tuple(visits),
-        operations=tuple(sorted(record.operations, key=lambda one: one.date)),
-        decisions=tuple(sorted(record.decisions, key=lambda one: one.date)),
-        calendar=record.calendar,
-    )
+from pathway.record import PLACES, CaseCalendar, Decision, Measurement, Missing, Operation, Record, Visit, in_order
 
 
 def case_text(record: Record) -> str:
@@ -78,7 +56,7 @@ def _calendar(calendar: CaseCalendar) -> Any:
 def _visit(visit: Visit) -> Any:
     skeletal = {name: getattr(visit, name) for name in ("skeletal_age_years", "skeletal_age_method")}
     table = _table(_filled({"date": visit.date, "method": visit.method, **skeletal, "note": visit.note}))
-    for side in _PLACES:
+    for side in PLACES:
         measured = [(one.finding, _measured(one, visit.method)) for one in visit.measurements if one.side == side]
         missing = [(gap.finding, _missing(gap)) for gap in visit.missing if gap.side == side]
         findings = dict(measured + missing)

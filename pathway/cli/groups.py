@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -26,8 +27,11 @@ class Verbs(click.Group):
 
     def __call__(self, *args: Any, **options: Any) -> Any:
         """Run the program as a person does: a fault of ours is said in words."""
-        with crashes_told():
-            return super().__call__(*args, **options)
+        try:
+            with crashes_told():
+                return super().__call__(*args, **options)
+        finally:
+            gc.freeze()  # all that is left goes with the process: Python need not look through it first
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a verb; what it refuses is told, with the exit code that says so."""

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from pathway.plan.model import Plan
 from pathway.protocol.question import EarlierOperation
+
+if TYPE_CHECKING:  # the registry reads stored plans as data
+    from pathway.plan.model import Plan
 
 
 def earlier_of(plan: Plan) -> tuple[EarlierOperation, ...]:

@@ -6,7 +6,10 @@ add a second way of lengthening or call a stage by another name.
 
 from __future__ import annotations
 
-from pathway.protocol.model import Bone, Protocol, Role, Stage
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:  # lists of what is due load no rules
+    from pathway.protocol.model import Bone, Protocol, Role, Stage
 
 FOLLOWING: tuple[Role, ...] = ("device_removal", "surveillance")
 """The roles of what starts where a lengthening ends."""

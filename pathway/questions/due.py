@@ -5,19 +5,20 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from pathway.days import add_months
-from pathway.plan.model import Plan, PlanStage
-from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
-from pathway.record import Record
+
+if TYPE_CHECKING:  # lists are read off what was kept: they load no plan and no rules
+    from pathway.plan.model import Plan, PlanStage
+    from pathway.protocol.model import Protocol
+    from pathway.record import Record
 
 Kind = Literal["visit", "measure", "examine", "opens", "arrest", "conflict"]
 
 
-@dataclass(frozen=True, slots=True)
-class Needed:
+class Needed(NamedTuple):
     """One thing that a plan asks for, whatever day it is: the day by which, of which kind, and what."""
 
     by: datetime.date

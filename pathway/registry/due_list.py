@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import islice
 from typing import Any
@@ -98,14 +98,16 @@ def standings(registry: Registry, *, erased: bool = False, index: bool = True) -
     while True:
         with registry.reading() as connection, registry.telling_damage():
             held = held or stored_plans.trust(connection, registry.layout)
-            rows = connection.execute(_with_plans(last, held)).all()
+            read = connection.execute(_with_plans(last, held))
+            names = tuple(read.keys())
+            rows = [dict(zip(names, row, strict=True)) for row in read.all()]  # each is asked for its fields twice
             between = index and held.indexed and rows
-            asked = stored_due.kept(connection, rows[0].name, rows[-1].name) if between else {}
-            found = [_standing(row, held, asked.get(row.name, []) if index else None) for row in rows]
+            asked = stored_due.kept(connection, rows[0]["name"], rows[-1]["name"]) if between else {}
+            found = [_standing(row, held, asked.get(row["name"], []) if index else None) for row in rows]
         yield from (one for one in found if erased or one.line.erased is None)
         if len(rows) < BATCH:
             return
-        last = rows[-1].name
+        last = rows[-1]["name"]
 
 
 def due_page(registry: Registry, on: datetime.date, months: int, most: int, after: After | None = None) -> Page:
@@ -174,11 +176,11 @@ def _with_plans(last: str, held: Trust) -> Select[Any]:
     return select(*head, *stored_plans.columns(held)).select_from(found).order_by(each.c.name)
 
 
-def _standing(row: Row[Any], held: Trust, asked: list[stored_due.Asked] | None) -> Standing:
-    line = line_of(row, row.name)
-    if row.child is None:
-        return Standing(line, fault=stored_plans.LOST if row.mark is not None or asked else "")
-    return Standing(line, *stored_plans.judged(row._mapping, held, asked))
+def _standing(row: Mapping[Any, Any], held: Trust, asked: list[stored_due.Asked] | None) -> Standing:
+    line = line_of(row, row["name"])
+    if row["child"] is None:
+        return Standing(line, fault=stored_plans.LOST if row["mark"] is not None or asked else "")
+    return Standing(line, *stored_plans.judged(row, held, asked))
 
 
 def _needed(row: Row[Any]) -> Needed:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime
 import secrets
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Row, func, select
+from sqlalchemy import func, select
 from sqlalchemy.exc import IntegrityError
 
 from pathway.record import Record
@@ -59,7 +59,7 @@ class Registry(OpenRegistry):
             .order_by(each.c.child)
         )
         with self.reading() as connection, self.telling_damage():
-            return tuple(line_of(row, row.child) for row in connection.execute(query))
+            return tuple(line_of(row, row["child"]) for row in connection.execute(query).mappings())
 
     def longest_name(self) -> int:
         """Return how long the longest name of a child is, 0 where there is none."""
@@ -234,13 +234,13 @@ def _made(child: str, head: Head, news: Sequence[NewEntry], when: datetime.datet
     return tuple(made)
 
 
-def line_of(row: Row[Any], child: str) -> ChildLine:
+def line_of(row: Mapping[Any, Any], child: str) -> ChildLine:
     """Return how a child stands, of a row with the end of its chain and its first and last moments."""
     return ChildLine(
         child=child,
-        head=Head(row.last, row.sha256),
-        first=moment(row.first_at),
-        last=moment(row.at),
-        last_by=row.who,
-        erased=None if row.erased is None else moment(row.erased),
+        head=Head(row["last"], row["sha256"]),
+        first=moment(row["first_at"]),
+        last=moment(row["at"]),
+        last_by=row["who"],
+        erased=None if row["erased"] is None else moment(row["erased"]),
     )

@@ -8,7 +8,9 @@ from __future__ import annotations
 import datetime
 import json
 import zlib
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from operator import attrgetter
 from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select
@@ -20,6 +22,7 @@ from pathway.registry.journal.entry import Head, StoredPlan
 
 Asked = tuple[int, int, Kind, str]
 """One thing that a plan asks for: its number, the day counted from 0001-01-01 as 1, its kind, and what."""
+_BY_DAY = attrgetter("by", "what")
 UNREADABLE = (KeyError, TypeError, ValueError, AttributeError, OverflowError, RecursionError, zlib.error)
 """What reading a damaged plan raises; `json` raises a ValueError."""
 
@@ -47,7 +50,7 @@ def read(row: Mapping[Any, Any]) -> StoredPlan | None:
 def asked_of(plan: StoredPlan) -> list[Asked]:
     """Return what a plan asks for, by day; nothing where its summary is of another form."""
     try:
-        found = sorted(needed(plan.summary, plan.on), key=lambda one: (one.by, one.what))
+        found = sorted(needed(plan.summary, plan.on), key=_BY_DAY)
     except UNREADABLE:
         return []
     return [(number, one.by.toordinal(), one.kind, one.what) for number, one in enumerate(found, 1)]
@@ -86,15 +89,16 @@ def forget(connection: Connection, children: Sequence[str] | None = None) -> Non
 
 def marks(connection: Connection) -> dict[str, str]:
     """Return the digest of each plan as it was stored; the tables are there."""
-    return {str(row.child): str(row.row_sha256) for row in connection.execute(select(planned))}
+    return {str(row.child): str(row.row_sha256) for row in connection.execute(select(planned)).all()}
 
 
 def kept(connection: Connection, first: str, last: str) -> dict[str, list[Asked]]:
     """Return what is kept as asked for by the children from one to another; the tables are there."""
-    found: dict[str, list[Asked]] = {}
+    found: defaultdict[str, list[Asked]] = defaultdict(list)
     query = select(due_item).where(due_item.c.child >= first, due_item.c.child <= last)
-    for child, *one in connection.execute(query.order_by(due_item.c.child, due_item.c.number)):
-        found.setdefault(child, []).append((one[0], one[1], one[2], one[3]))
+    query = query.order_by(due_item.c.child, due_item.c.number)
+    for child, number, by_day, kind, what in connection.execute(query).all():
+        found[child].append((number, by_day, kind, what))
     return found
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import re
 import subprocess
 import sys
@@ -42,6 +43,11 @@ def test_only_the_edge_prints_on_stderr_and_leaves() -> None:
     }
     assert found == set()
     assert len(ONLY_THERE.findall((ROOT / EDGE).read_text(encoding="utf-8"))) >= 5
+
+
+def test_a_list_that_fails_leaves_the_search_for_garbage_on(tmp_path) -> None:
+    assert run("registry", "list", "--registry", str(tmp_path / "none.db")).exit_code == 2
+    assert gc.isenabled()
 
 
 @pytest.mark.parametrize(

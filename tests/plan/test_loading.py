@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 import subprocess
 import sys
@@ -9,8 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.examples import FOLDER, ON
+from pathway.registry.exchange import import_record
+from pathway.registry.journal.entry import StoredPlan
+from pathway.registry.store import open_registry
+from tests.examples import FOLDER, ON, example
 
+WHEN = datetime.datetime(2026, 11, 25, 8, 0, tzinfo=datetime.UTC)
 OTHERS = ("scipy", "textual", "tomlkit", "icalendar", "fhir")
 _ASK = """
 import json, sys
@@ -61,3 +66,14 @@ def test_the_rooms_that_plan_load_without_the_graph_library() -> None:
 def test_help_lists_and_errors_load_no_graph_library(arguments: list[str], tmp_path: Path) -> None:
     (tmp_path / "broken.toml").write_text("[child]\nid = 3\n", encoding="utf-8")
     assert _loaded(arguments, ("networkx",), tmp_path) == []
+
+
+@pytest.mark.parametrize("words", [["list"], ["due", "--on", str(ON)], ["list", "--json"]], ids=" ".join)
+def test_lists_of_the_registry_load_no_rules_and_no_plan(words: list[str], tmp_path: Path) -> None:
+    file = tmp_path / "clinic.db"
+    with open_registry(str(file), create=True) as store:
+        head = import_record(store, example("rowan-02"), who="a", when=WHEN).head
+        kept = {"next": "Hip", "see_again_by": None, "measure": [], "opens": [], "arrest_last": None, "conflict": False}
+        store.store_plans([StoredPlan("rowan-02", head, "1", "d" * 64, ON, {**kept, "changes_on": "2027-01-01"})])
+    rooms = ("pathway.protocol.model", "pathway.plan.model", "pathway.casefile.read", *OTHERS)
+    assert _loaded(["registry", *words, "--registry", str(file)], rooms, tmp_path) == []

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pathway.cli.asked import opened, protocol_of
+from pathway.cli.asked import nothing_looked_for, opened, protocol_of
 from pathway.cli.errors import CANNOT_PLAN, confirmed, leave, note, refuse, tell
 from pathway.cli.options import (
     RegistryOptions,
@@ -170,6 +170,7 @@ def export(
 @click.command("list")
 @registry_options
 @json_option
+@nothing_looked_for()
 def list_(where: RegistryOptions, as_json: bool) -> None:
     """List the children with their last entry and the next stage of their stored plan."""
     from pathway.registry.due_list import standings

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from pathway.cli.asked import opened, protocol_of
+from pathway.cli.asked import nothing_looked_for, opened, protocol_of
 from pathway.cli.errors import CANNOT_PLAN, leave, note, refuse
 from pathway.cli.options import (
     RegistryOptions,
@@ -39,6 +39,7 @@ MOST_NAMED = 20
 @on_option
 @registry_options
 @json_option
+@nothing_looked_for()
 def due_(
     months: int, most: int, after: str | None, on: datetime.date | None, where: RegistryOptions, as_json: bool
 ) -> None:

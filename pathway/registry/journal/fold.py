@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from pathway.casefile import in_order
 from pathway.plan.earlier import earlier_of_data
 from pathway.protocol.question import EarlierOperation
-from pathway.record import CaseCalendar, Decision, Operation, Record, Visit
+from pathway.record import CaseCalendar, Decision, Operation, Record, Visit, in_order
 from pathway.registry.journal.entry import Entry
 from pathway.registry.journal.payloads import (
     NAMES,

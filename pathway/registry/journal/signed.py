@@ -14,6 +14,7 @@ from pathway.registry.journal.tree import Tree
 
 SHOWN = 16
 """How many digits of a hash are printed where a person may have to compare them by eye."""
+_WRITTEN = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,4 +102,4 @@ def _head_statement(size: int, root: str, since: int, at: str, public: str) -> b
 
 
 def _statement(*said: object) -> bytes:
-    return json.dumps(said, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode()
+    return _WRITTEN.encode(said).encode()

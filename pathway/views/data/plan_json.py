@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 import textwrap
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from pathway.plan.model import Plan
+if TYPE_CHECKING:  # lists are plain data
+    from pathway.plan.model import Plan
 
 
 def plan_json(plan: Plan) -> str:
