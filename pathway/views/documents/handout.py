@@ -24,7 +24,7 @@ from pathway.views.documents.document import (
 )
 from pathway.views.drawings.growth import NARROW_MM, changes_length, growth_drawing
 from pathway.views.drawings.timeline import timeline_drawing
-from pathway.views.family.choices import choice_name, choices
+from pathway.views.family.choices import choice_name, choices, letter_of, none_chosen
 from pathway.views.family.harms import FEW, step_harms, what_can_go_wrong
 from pathway.views.family.story import MAIN_HARMS, FamilyStory, story_of
 from pathway.views.words import family_roads, roads
@@ -83,11 +83,7 @@ def _two_minutes(story: FamilyStory, words: Wording) -> Iterator[Block]:
     yield Heading(words.say("handout.short_title"))
     facts = [("what", _has(story, words)), ("gap", _gap(story, words)), ("next", _next(story, words))]
     if len(story.choices) > 1:
-        names = tuple(choice_name(choice, words) for choice in story.choices)
-        lettered = tuple(f"{chr(ord('A') + n)}: {name[:1].lower()}{name[1:]}" for n, name in enumerate(names))
-        facts.append(
-            ("choices", words.say("short.choices", count=say.many(len(names), words), choices="; ".join(lettered)))
-        )
+        facts.append(("choices", _choice_names(story, words)))
     course = plan.recommended
     if course is not None and course.expected is not None and course.expected.operations.p95 >= 1:
         told = course.expected
@@ -105,6 +101,14 @@ def _two_minutes(story: FamilyStory, words: Wording) -> Iterator[Block]:
         facts.append(("harm", harm))
     facts.append(("who", words.say("handout.short_team")))
     yield Facts(tuple((words.say(f"short.{name}_label"), text) for name, text in facts))
+
+
+def _choice_names(story: FamilyStory, words: Wording) -> str:
+    """Return the names of all choices, lettered as their cards are."""
+    first, *others = (_lower(choice_name(choice, words)) for choice in story.choices)
+    lettered = (words.say("short.choice", letter=letter_of(n), choice=name) for n, name in enumerate(others, start=1))
+    name = "choices_open" if none_chosen(story) else "choices"
+    return words.say(f"short.{name}", count=say.many(len(story.choices), words), first=first, others=" ".join(lettered))
 
 
 def _has(story: FamilyStory, words: Wording) -> str:
@@ -150,7 +154,9 @@ def _next(story: FamilyStory, words: Wording) -> str:
     plan, lines = story.plan, []
     if story.next_operations:
         first = story.next_operations[0]
-        names = tuple(dict.fromkeys(_name(stage, words) for stage in story.next_operations))
+        names = tuple(
+            words.say("quoted", name=name) for name in dict.fromkeys(_name(s, words) for s in story.next_operations)
+        )
         when = say.month_of(first.date or plan.on, words)
         age = say.age_of(first.age_years or plan.child.age_years, words)
         name = "operation_open" if roads.road_is_open(plan) else "operation"
@@ -192,7 +198,7 @@ def _short_harms(story: FamilyStory, words: Wording) -> str:
 def _what_it_is(story: FamilyStory, words: Wording) -> Iterator[Block]:
     """Yield what the child has, where it lies (only what was found), and what helps now."""
     yield Heading(words.say("has.title"))
-    lines = [_has(story, words), _gap(story, words)]
+    lines = [_has(story, words)]
     lines += [words.say(f"found.{finding}") for finding in story.found if words.has(f"found.{finding}")]
     if not story.found and story.measured and not story.both:
         lines.append(words.say("has.nothing_else"))

@@ -30,13 +30,17 @@ def choices(story: FamilyStory, words: Wording, feet: Mapping[str, str]) -> Iter
         names = tuple(dict.fromkeys(say.name_of(stage.kind, words, stage.label) for stage in story.shared))
         yield Paragraph(words.say("choices.shared", steps=say.joined(names, words)))
     for number, choice in enumerate(story.choices):
-        letter = chr(ord("A") + number)
-        yield Card(letter, title(story, choice, words), "", tuple(fields(story, choice, words)))
+        yield Card(letter_of(number), title(story, choice, words), "", tuple(fields(story, choice, words)))
         if choice.steps:
             told = tuple(family_roads.artificial_steps(story.plan, words))
             yield Paragraph(words.say("roads.artificial_steps"))
             yield Bullets(tuple(text for _, text in told), feet=tuple(feet.get(stage.id, "") for stage, _ in told))
     yield Paragraph(words.say("choices.note"), "small")
+
+
+def letter_of(number: int) -> str:
+    """Return the letter of a choice, counted from 0."""
+    return chr(ord("A") + number)
 
 
 def fields(story: FamilyStory, choice: Choice, words: Wording) -> Iterator[tuple[str, str]]:
