@@ -79,13 +79,16 @@ def summary(
 
     Of a child in the registry the page says which revision was accepted.
     """
+    from pathway.views.documents.handout import two_minutes
     from pathway.views.documents.summary import summary as made_for_team
+    from pathway.views.family.story import story_of
 
     target = _target(out, "summary", ("pdf", "html", "md"), *asked.files)
     names = {rule.id: rule.label for rule in asked.protocol.findings}
     kept = asked.child.origin == "registry"
     accepted = _accepted(asked.child) if kept else None
-    _write(made_for_team(asked.compared, names, accepted, kept=kept), target, paper)
+    first = two_minutes(story_of(asked.compared, asked.protocol), words_of("en", None))
+    _write(made_for_team(asked.compared, names, accepted, kept=kept, family=first), target, paper)
     leave_with_conflicts(asked.plan)
 
 

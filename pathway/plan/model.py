@@ -374,13 +374,26 @@ class Spread(Frozen):
     p95: float
 
 
+class ChildrenWith(Frozen):
+    """In how many of 100 children something happens at least once: best guess, `low` to `high` for a new team."""
+
+    best: float
+    low: float
+    high: float
+
+
 class ExpectedHarm(Frozen):
-    """How many lengthenings of 100 children bring an outcome: for a typical team, `low` to `high` for a new one."""
+    """How many lengthenings of 100 children bring an outcome: for a typical team, `low` to `high` for a new one.
+
+    `children` are those with at least one, as if events knew nothing of each other; None where too few series counted
+    the outcome for a number to be told.
+    """
 
     id: str
     per_100: float
     low: float
     high: float
+    children: ChildrenWith | None = None
 
 
 class Expected(Frozen):

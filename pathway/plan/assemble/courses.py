@@ -7,13 +7,15 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from pathway.courses.course import Course
-from pathway.courses.policy.counts import Spread
+from pathway.courses.policy.counts import Harm, Spread
 from pathway.courses.policy.ends import Ends
 from pathway.days import add_months, day_at_age
 from pathway.plan import model as pm
 from pathway.plan.assemble.growth import quantiles
+from pathway.plan.assemble.harms import at_least_once
 from pathway.protocol.model import Protocol
 from pathway.record import Record
+from pathway.risk.terms import behind
 from pathway.timing.rule_links import device_days
 
 
@@ -75,7 +77,7 @@ def plan_course(course: Course, record: Record, protocol: Protocol, sittings: in
         not_beaten=course.not_beaten,
         gap=None if course.gap is None else round(course.gap, 2),
         lost_because=course.lost_because,
-        expected=None if ends is None else _expected(ends, stated),
+        expected=None if ends is None else _expected(ends, stated, protocol),
         if_every_step_works=None if course.prosthetic else _path(course, burden),
         programme=course.programme,
         programme_label="" if printed is None else printed.label,
@@ -83,7 +85,7 @@ def plan_course(course: Course, record: Record, protocol: Protocol, sittings: in
     )
 
 
-def _expected(ends: Ends, stated: Callable[[float], float]) -> pm.Expected:
+def _expected(ends: Ends, stated: Callable[[float], float], protocol: Protocol) -> pm.Expected:
     near, accepted = ends.within
     over_50, over_100 = ends.months_over_mm
     low, high = (float(np.quantile(ends.height_lost_mm, share)) for share in (0.05, 0.95))
@@ -98,11 +100,18 @@ def _expected(ends: Ends, stated: Callable[[float], float]) -> pm.Expected:
         chance_within_10_mm=stated(near),
         chance_within_20_mm=stated(accepted),
         adult_height_lost_mm=_spread(Spread(mean, min(low, mean), max(high, mean))),
-        harms=tuple(
-            pm.ExpectedHarm(id=one.id, per_100=round(one.of_100, 1), low=round(one.low, 1), high=round(one.high, 1))
-            for one in ends.harms
-        ),
+        harms=tuple(_harm(one, protocol) for one in ends.harms),
     )
+
+
+def _harm(one: Harm, protocol: Protocol) -> pm.ExpectedHarm:
+    series = {count.series for count in behind(protocol, one.id)}
+    children = None
+    if len(series) >= protocol.number("risk_series_for_a_rate"):
+        best, low, high = (at_least_once(events) for events in (one.of_100, one.low, one.high))
+        children = pm.ChildrenWith(best=best, low=low, high=high)
+    counted = round(one.of_100, 1), round(one.low, 1), round(one.high, 1)
+    return pm.ExpectedHarm(id=one.id, per_100=counted[0], low=counted[1], high=counted[2], children=children)
 
 
 def _spread(of: Spread) -> pm.Spread:

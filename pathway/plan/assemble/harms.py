@@ -55,12 +55,13 @@ def _pooled(bare: pm.StageHarm, outcome: str, step: Step | None, protocol: Proto
     sources = tuple(dict.fromkeys(source for count in found.counts for source in count.sources)) or bare.sources
     if found.centre is None or found.low is None or found.high is None:
         return bare.model_copy(update={"why_not": found.why_not, "sources": sources})
-    often, low, high = (_at_least_once(events) for events in (found.centre, found.low, found.high))
+    often, low, high = (at_least_once(events) for events in (found.centre, found.low, found.high))
     told = {"per_100": often, "low": low, "high": high, "of": OF_SUCH, "why_not": "", "sources": sources}
     return bare.model_copy(update=told)
 
 
-def _at_least_once(events_per_hundred: float) -> float:
+def at_least_once(events_per_hundred: float) -> float:
+    """Return how many of a hundred have at least one of events that know nothing of each other."""
     return round(-HUNDRED * math.expm1(-events_per_hundred / HUNDRED), 1)
 
 

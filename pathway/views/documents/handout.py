@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import datetime
+from collections.abc import Iterable, Iterator
 
 from pathway.courses.course import PROSTHETIC_COURSE
 from pathway.days import age_years
@@ -24,8 +25,8 @@ from pathway.views.documents.document import (
 )
 from pathway.views.drawings.growth import NARROW_MM, changes_length, growth_drawing
 from pathway.views.drawings.timeline import timeline_drawing
-from pathway.views.family.choices import choice_name, choices, letter_of, none_chosen
-from pathway.views.family.harms import FEW, step_harms, what_can_go_wrong
+from pathway.views.family.choices import choices, none_chosen, table
+from pathway.views.family.harms import about, step_harms, what_can_go_wrong
 from pathway.views.family.story import MAIN_HARMS, FamilyStory, story_of
 from pathway.views.words import family_roads, roads
 from pathway.views.words import family_terms as say
@@ -49,7 +50,9 @@ def handout(plan: Plan, words: Wording, protocol: Protocol) -> Document:
     feet = {stage.id: _cited((stage,), words, source_numbers(plan)) for stage in plan.stages}
     blocks = (
         *_head(plan, words),
-        *_two_minutes(story, words),
+        Heading(words.say("handout.short_title")),
+        Facts(two_minutes(story, words)),
+        *_choices_at_once(story, words),
         *_what_it_is(story, words),
         *_untreated(story, words),
         *_what_next(story, words),
@@ -77,13 +80,10 @@ def _head(plan: Plan, words: Wording) -> Iterator[Block]:
     yield Callout(words.say("handout.caution_title"), (*lines, *((words.notice,) if words.notice else ())))
 
 
-def _two_minutes(story: FamilyStory, words: Wording) -> Iterator[Block]:
-    """Yield the whole story on half a page: what it is, how large, what next, the choices, gain and harm."""
+def two_minutes(story: FamilyStory, words: Wording) -> tuple[tuple[str, str], ...]:
+    """Return the whole story as labels and texts: what it is, how large, what next, the choices, gain and harm."""
     plan = story.plan
-    yield Heading(words.say("handout.short_title"))
     facts = [("what", _has(story, words)), ("gap", _gap(story, words)), ("next", _next(story, words))]
-    if len(story.choices) > 1:
-        facts.append(("choices", _choice_names(story, words)))
     course = plan.recommended
     if course is not None and course.expected is not None and course.expected.operations.p95 >= 1:
         told = course.expected
@@ -91,8 +91,8 @@ def _two_minutes(story: FamilyStory, words: Wording) -> Iterator[Block]:
             (
                 "gain",
                 words.say(
-                    "short.gain",
-                    two=f"{100 * told.chance_within_20_mm:.0f}",
+                    "short.gain_open" if none_chosen(story) else "short.gain",
+                    two=about(100 * told.chance_within_20_mm, words),
                     operations=say.many(round(told.operations.mean), words),
                 ),
             )
@@ -100,15 +100,15 @@ def _two_minutes(story: FamilyStory, words: Wording) -> Iterator[Block]:
     if harm := _short_harms(story, words):
         facts.append(("harm", harm))
     facts.append(("who", words.say("handout.short_team")))
-    yield Facts(tuple((words.say(f"short.{name}_label"), text) for name, text in facts))
+    return tuple((words.say(f"short.{name}_label"), text) for name, text in facts)
 
 
-def _choice_names(story: FamilyStory, words: Wording) -> str:
-    """Return the names of all choices, lettered as their cards are."""
-    first, *others = (_lower(choice_name(choice, words)) for choice in story.choices)
-    lettered = (words.say("short.choice", letter=letter_of(n), choice=name) for n, name in enumerate(others, start=1))
-    name = "choices_open" if none_chosen(story) else "choices"
-    return words.say(f"short.{name}", count=say.many(len(story.choices), words), first=first, others=" ".join(lettered))
+def _choices_at_once(story: FamilyStory, words: Wording) -> Iterator[Block]:
+    """Yield the choices in one table, for the first page."""
+    if len(story.choices) > 1:
+        yield Heading(words.say("choices.title_table"), 3)
+        yield table(story, words)
+        yield Paragraph(words.say("choices.table_note"), "small")
 
 
 def _has(story: FamilyStory, words: Wording) -> str:
@@ -154,13 +154,12 @@ def _next(story: FamilyStory, words: Wording) -> str:
     plan, lines = story.plan, []
     if story.next_operations:
         first = story.next_operations[0]
-        names = tuple(
-            words.say("quoted", name=name) for name in dict.fromkeys(_name(s, words) for s in story.next_operations)
-        )
         when = say.month_of(first.date or plan.on, words)
         age = say.age_of(first.age_years or plan.child.age_years, words)
         name = "operation_open" if roads.road_is_open(plan) else "operation"
-        lines.append(words.say(f"short.{name}", next=say.joined(names, words), when=when, age=age))
+        next_ = _quoted(tuple(_name(stage, words) for stage in story.next_operations), words)
+        lines.append(words.say(f"short.{name}", next=next_, when=when, age=age))
+        lines.append(words.say("short.not_booked"))
     elif plan.recommended is not None and plan.recommended.id == PROSTHETIC_COURSE:
         asked = plan.roads is not None and plan.roads.chosen == "prosthetic"
         lines.append(words.say("handout.short_asked" if asked else "handout.short_prosthesis"))
@@ -168,6 +167,9 @@ def _next(story: FamilyStory, words: Wording) -> str:
         lines.append(words.say("handout.short_plan_none"))
     if story.next_operations and plan.firmness.close_call:
         lines.append(_close_call(plan, words))
+    if (window := _road_window(story)) is not None:
+        opens, ends = (say.month_of(day, words) for day in window)
+        lines.append(words.say("short.road_window", first=opens, last=ends))
     when = say.month_of(story.next_visit_on, words)
     if not story.measured:
         lines.append(words.say("short.measure_first"))
@@ -178,6 +180,18 @@ def _next(story: FamilyStory, words: Wording) -> str:
     return " ".join(lines)
 
 
+def _road_window(story: FamilyStory) -> tuple[datetime.date, datetime.date] | None:
+    """Return when the first operation of an artificial leg usually comes, where that time is not over yet."""
+    windows = [
+        (stage.window.earliest, stage.window.latest)
+        for choice in story.choices
+        for stage in choice.steps
+        if stage.operation and stage.window is not None and stage.window.latest is not None
+    ]
+    coming = [(max(first, story.plan.on), last) for first, last in windows if last is not None and last > story.plan.on]
+    return min(coming, default=None)
+
+
 def _short_harms(story: FamilyStory, words: Wording) -> str:
     """Return the most frequent harms of the plan and what stays for good; else those of the next step."""
     frequent = [harm for harm in story.harms if harm.id != "lasting_harm"][:MAIN_HARMS]
@@ -186,10 +200,11 @@ def _short_harms(story: FamilyStory, words: Wording) -> str:
         parts = tuple(
             words.say(
                 "short.harm_one",
-                count=words.say("harms.few") if harm.per_100 < FEW else f"{harm.per_100:.0f}",
+                count=about(harm.children.best, words),
                 what=words.say(f"harms.of.{harm.id}"),
             )
             for harm in told
+            if harm.children is not None
         )
         return words.say("short.harms", harms=say.joined(parts, words))
     return step_harms(story.next_operations, words)
@@ -199,7 +214,7 @@ def _what_it_is(story: FamilyStory, words: Wording) -> Iterator[Block]:
     """Yield what the child has, where it lies (only what was found), and what helps now."""
     yield Heading(words.say("has.title"))
     lines = [_has(story, words)]
-    lines += [words.say(f"found.{finding}") for finding in story.found if words.has(f"found.{finding}")]
+    lines += _by_place(words.say(f"found.{finding}") for finding in story.found if words.has(f"found.{finding}"))
     if not story.found and story.measured and not story.both:
         lines.append(words.say("has.nothing_else"))
     yield Bullets(tuple(dict.fromkeys(lines)))
@@ -208,12 +223,34 @@ def _what_it_is(story: FamilyStory, words: Wording) -> Iterator[Block]:
         yield Paragraph(words.say("has.helps", aids=say.joined(names, words)))
 
 
+def _by_place(found: Iterable[str]) -> list[str]:
+    """Return what was found with what lies at one place (`The hip: …`) in one line."""
+    places: dict[str, list[str]] = {}
+    for text in found:
+        place, colon, what = text.partition(": ")
+        places.setdefault(place if colon else "", []).append(say.sentence(what) if colon else text)
+    return [f"{place}: {_lower(' '.join(said))}" if place else " ".join(said) for place, said in places.items()]
+
+
 def _untreated(story: FamilyStory, words: Wording) -> Iterator[Block]:
     """Yield what happens with no operation for length, with the picture of growth."""
     yield Heading(words.say("untreated.title"))
     yield from _growth(story.plan, words)
     if story.untreated is not None:
         yield Paragraph(words.say("untreated.lives"))
+    yield from _with_plan(story, words)
+
+
+def _with_plan(story: FamilyStory, words: Wording) -> Iterator[Block]:
+    """Yield how the plan ends: how many near, and how far the few at either end."""
+    course = story.plan.recommended
+    if course is None or course.residual_mm is None or course.chance_within_20_mm is None or not course.stages:
+        return
+    low, high = say.signed(course.residual_mm.p05, words), say.signed(course.residual_mm.p95, words)
+    yield Heading(words.say("untreated.with_plan"), 3)
+    yield Paragraph(
+        words.say("growth.plan_range", low=low, high=high, chance=about(100 * course.chance_within_20_mm, words))
+    )
 
 
 def _what_next(story: FamilyStory, words: Wording) -> Iterator[Block]:
@@ -249,18 +286,27 @@ def _questions(plan: Plan, words: Wording) -> Iterator[str]:
 
 
 def _close_call(plan: Plan, words: Wording) -> str:
-    """Return between which first steps the plan is undecided, and what decides."""
-    first, second = (
-        " + ".join(
-            say.name_of(id.rstrip("0123456789").rstrip("_"), words, label)
+    """Return between which first steps the plan is undecided, and what decides; what both share is not in doubt."""
+    sides = [
+        {
+            id: say.name_of(id.rstrip("0123456789").rstrip("_"), words, label)
             for id, label in zip((op.stage, *op.also), (op.label, *op.also_labels), strict=True)
-        )
+        }
         for op in plan.firmness.between
-    )
+    ]
+    first, second = ({id: name for id, name in mine.items() if id not in other} for mine, other in (sides, sides[::-1]))
     decides = plan.firmness.decide_on
-    if decides is None:
-        return words.say("handout.short_close_choose", first=first, second=second)
-    return words.say("handout.short_close", first=first, second=second, when=say.month_of(decides.on, words))
+    name = "close_choose" if decides is None else "close"
+    when = {} if decides is None else {"when": say.month_of(decides.on, words)}
+    if not first or not second:
+        extra = _quoted(tuple((first or second).values()), words)
+        return words.say(f"short.{name}_also", extra=extra, **when)
+    told = (_quoted(tuple(side.values()), words) for side in (first, second))
+    return words.say(f"short.{name}", **dict(zip(("first", "second"), told, strict=True)), **when)
+
+
+def _quoted(names: tuple[str, ...], words: Wording) -> str:
+    return say.joined(tuple(words.say("quoted", name=name) for name in dict.fromkeys(names)), words)
 
 
 def _ways(plan: Plan, words: Wording) -> Iterator[Block]:
@@ -309,11 +355,6 @@ def _growth(plan: Plan, words: Wording) -> Iterator[Block]:
     if ranges := tuple(_ranges(plan, words)):
         lines.append(words.say("growth.ages", ranges=say.joined(ranges, words)))
     yield Paragraph(" ".join(lines))
-    course = plan.recommended
-    if course is not None and course.residual_mm is not None and course.chance_within_20_mm is not None:
-        low, high = say.signed(course.residual_mm.p05, words), say.signed(course.residual_mm.p95, words)
-        chance = f"{100 * course.chance_within_20_mm:.0f}"
-        yield Paragraph(words.say("growth.plan_range", low=low, high=high, chance=chance))
     yield Figure(wide, narrow, words.say("growth.caption" if changes_length(plan) else "growth.caption_natural"))
 
 
@@ -404,6 +445,8 @@ def _card(
             told[f"care.{name}"] = step.number
             for place in ("home", "school"):
                 facts.append((words.say(f"steps.{place}"), words.say(f"care.{name}.{place}")))
+        if name != "nail" and any(say.by_nail(stage) for stage in step.stages):
+            facts.append((words.say("steps.with_nail"), words.say("care.nail.home")))
     if harm := step_harms(step.stages, words):
         if harm in told:
             facts.append((words.say("steps.harm"), words.say("steps.harm_again", step=told[harm])))
@@ -507,7 +550,8 @@ def _answers(story: FamilyStory, words: Wording) -> Iterator[Block]:
     )
     yield Heading(words.say("questions.title"), whole=True)
     yield Bullets(words.items("questions.items"), columns=2)
-    yield Lines(words.say("questions.room"), 5)
+    yield Lines(words.say("questions.phone"), 1)
+    yield Lines(words.say("questions.room"), 4)
 
 
 def _lower(text: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from pathway.days import age_words
@@ -49,16 +49,21 @@ class AcceptedPlan:
 
 
 def summary(
-    plan: Plan, names: Mapping[str, str] | None = None, accepted: AcceptedPlan | None = None, *, kept: bool = False
+    plan: Plan,
+    names: Mapping[str, str] | None = None,
+    accepted: AcceptedPlan | None = None,
+    *,
+    kept: bool = False,
+    family: Sequence[tuple[str, str]] = (),
 ) -> Document:
     """Return the team's document of a plan, in English: for the file, not for the family.
 
     `names` are the labels of the findings. `kept`: the child comes from the registry, so that the page says which
-    plan was `accepted`, or that none was.
+    plan was `accepted`, or that none was. `family`: what the family reads on its first page, label and text.
     """
     child = plan.child
     subtitle = f"{child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
-    blocks = tuple(_blocks(plan, names or {}, _revision(plan, accepted) if kept else ""))
+    blocks = tuple(_blocks(plan, names or {}, _revision(plan, accepted) if kept else "", family))
     footer = f"{child.id} · {plan.on} · {plan.protocol.name} {plan.protocol.version}"
     return Document(f"Plan of {child.id} on {plan.on}", subtitle, "en", footer, blocks, dense=True)
 
@@ -87,7 +92,7 @@ def _since(plan: Plan, accepted: AcceptedPlan) -> str:
     return f"The plan below has the same stages and amounts; {count} moved, by {max(moved)} days at most."
 
 
-def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Block]:
+def _blocks(plan: Plan, names: Mapping[str, str], revision: str, family: Sequence[tuple[str, str]]) -> Iterator[Block]:
     protocol = plan.protocol
     own = f"; local rules: {', '.join(protocol.local_rules)}" if protocol.local_rules else ""
     off = f"; switched off: {', '.join(item.id for item in protocol.switched_off)}" if protocol.switched_off else ""
@@ -131,6 +136,9 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str) -> Iterator[Blo
     if plan.alternatives:
         yield Heading("Alternatives considered")
         yield Bullets(tuple(_courses(plan)), small=True)
+    if family:
+        yield Heading("What the family reads first")
+        yield Bullets(tuple(f"{label}: {text}" for label, text in family), small=True)
     yield Heading("Sources")
     planned = [stage for stage in plan.stages if stage.status != "optional"]
     cited = {id for stage in planned for id in stage.sources}

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from pathway.plan.model import ExpectedHarm, Plan, Spread
+from pathway.plan.model import Plan, Spread
 from pathway.protocol.model import Bone
-from pathway.views.documents.document import Block, Bullets, Card, Heading, Paragraph
-from pathway.views.family.harms import range_words
-from pathway.views.family.story import Choice, FamilyStory
+from pathway.views.documents.document import Block, Bullets, Card, Heading, Paragraph, Table
+from pathway.views.family.harms import about, count_words, not_told, range_words
+from pathway.views.family.story import Choice, FamilyStory, told_harms
 from pathway.views.words import family_roads, roads
 from pathway.views.words import family_terms as say
 from pathway.views.words.wording import Wording
@@ -16,7 +16,7 @@ from pathway.views.words.wording import Wording
 LEAST_HEIGHT_MM = 1
 """Less adult height lost than this is not told."""
 LENGTHENED: Mapping[Bone, str] = {"femur": "choices.lengthen_femur", "tibia": "choices.lengthen_tibia"}
-FIELDS = ("operations", "device", "hospital", "pain", "school", "way", "end", "walking", "harms", "later")
+FIELDS = ("when", "operations", "device", "hospital", "pain", "school", "way", "end", "walking", "harms", "later")
 """What is told of every choice, in this order."""
 
 
@@ -29,6 +29,9 @@ def choices(story: FamilyStory, words: Wording, feet: Mapping[str, str]) -> Iter
     if story.shared:
         names = tuple(dict.fromkeys(say.name_of(stage.kind, words, stage.label) for stage in story.shared))
         yield Paragraph(words.say("choices.shared", steps=say.joined(names, words)))
+    if story.of_longer_leg:
+        names = tuple(dict.fromkeys(say.name_of(stage.kind, words, stage.label) for stage in story.of_longer_leg))
+        yield Paragraph(words.say("choices.of_longer_leg", steps=say.joined(names, words)))
     for number, choice in enumerate(story.choices):
         yield Card(letter_of(number), title(story, choice, words), "", tuple(fields(story, choice, words)))
         if choice.steps:
@@ -43,9 +46,41 @@ def letter_of(number: int) -> str:
     return chr(ord("A") + number)
 
 
+def table(story: FamilyStory, words: Wording) -> Table:
+    """Return the choices in one table, each with what it takes and where it ends; the cards tell the rest."""
+    head = tuple(
+        words.say(f"choices.head_{name}") for name in ("choice", "operations", "device", "end", "near", "harm")
+    )
+    rows = tuple(_row(story, number, choice, words) for number, choice in enumerate(story.choices))
+    return Table(words.say("choices.title"), head, rows, (46, 15, 14, 17, 13, 13), 1)
+
+
+def _row(story: FamilyStory, number: int, choice: Choice, words: Wording) -> tuple[str, ...]:
+    name = words.say("choices.lettered", letter=letter_of(number), choice=title(story, choice, words))
+    course, none = choice.course, words.say("choices.no_number")
+    told, left = (None, None) if course is None else (course.expected, course.residual_mm)
+    if choice.kind == "artificial":
+        return name, none, words.say("choices.zero"), words.say("choices.evened_out"), none, none
+    if choice.kind == "nothing" or told is None or left is None:
+        end = none if story.untreated is None else say.signed(story.untreated.p50, words)
+        zero = words.say("choices.zero") if choice.kind == "nothing" else none
+        near = none if told is None else count_words(100 * told.chance_within_20_mm, words)
+        return name, zero, zero, end, near, zero
+    harm = next((one.children for one in told.harms if one.id == "lasting_harm"), None)
+    return (
+        name,
+        _count(told.operations, words),
+        _count(told.device_months, words),
+        say.signed(left.p50, words),
+        count_words(100 * told.chance_within_20_mm, words),
+        none if harm is None else count_words(harm.best, words),
+    )
+
+
 def fields(story: FamilyStory, choice: Choice, words: Wording) -> Iterator[tuple[str, str]]:
     """Yield label and text of every field of one choice."""
     texts = {
+        "when": _when(story, choice, words),
         "operations": _operations(choice, words),
         "device": _device(choice, words),
         "hospital": words.say(f"choice_kinds.{choice.kind}.hospital"),
@@ -54,7 +89,7 @@ def fields(story: FamilyStory, choice: Choice, words: Wording) -> Iterator[tuple
         "way": _way(choice, words),
         "end": _end(story, choice, words),
         "walking": words.say(f"choice_kinds.{choice.kind}.walking"),
-        "harms": _harms(story, choice, words),
+        "harms": _harms(choice, words),
         "later": words.say(f"choice_kinds.{choice.kind}.later"),
     }
     for name in FIELDS:
@@ -114,6 +149,21 @@ def _count(of: Spread, words: Wording) -> str:
     return str(mean) if low == high else words.say("choices.count", mean=str(mean), low=str(low), high=str(high))
 
 
+def _when(story: FamilyStory, choice: Choice, words: Wording) -> str:
+    """Return at which ages what is done, as far as it can be said today."""
+    if choice.kind == "artificial":
+        return words.say("choices.when_artificial")
+    stages = choice.course.stages if choice.course is not None else ()
+    if not stages:
+        return words.say("choices.when_nothing")
+    told = []
+    for stage in stages:
+        name = "when_arrest" if stage.physes else "when_longer"
+        age = say.age_of(stage.age_years, words)
+        told.append(words.say(f"choices.{name}", amount=say.cm(stage.amount_mm or 0.0), age=age))
+    return words.say("choices.when", steps=say.joined(tuple(told), words))
+
+
 def _operations(choice: Choice, words: Wording) -> str:
     if choice.kind == "artificial":
         names = [say.name_of(stage.kind, words, stage.label) for stage in choice.steps if stage.operation]
@@ -143,7 +193,7 @@ def _way(choice: Choice, words: Wording) -> str:
     if choice.kind == "artificial":
         return words.say("choices.way_artificial")
     told = None if choice.course is None else choice.course.expected
-    if told is None:
+    if told is None or choice.kind == "nothing":
         return words.say("choices.way_nothing")
     text = words.say("choices.way", peak=say.cm(told.peak_difference_mm))
     months = round(told.months_over_50_mm)
@@ -154,7 +204,7 @@ def _end(story: FamilyStory, choice: Choice, words: Wording) -> str:
     if choice.kind == "artificial":
         return words.say("choices.end_artificial")
     course = choice.course
-    if course is None or course.expected is None or course.residual_mm is None:
+    if choice.kind == "nothing" or course is None or course.expected is None or course.residual_mm is None:
         spread = story.untreated
         if spread is None:
             return words.say("choices.not_worked_out")
@@ -167,27 +217,27 @@ def _end(story: FamilyStory, choice: Choice, words: Wording) -> str:
         low=say.signed(left.p05, words),
         high=say.signed(left.p95, words),
     )
-    near = words.say("choices.end_chance", chance=f"{100 * course.expected.chance_within_20_mm:.0f}")
+    near = words.say("choices.end_chance", chance=about(100 * course.expected.chance_within_20_mm, words))
     lost = course.expected.adult_height_lost_mm
     if lost is not None and lost.mean >= LEAST_HEIGHT_MM:
         near += " " + words.say("choices.height", amount=say.cm(lost.mean))
     return f"{text} {near}"
 
 
-def _harms(story: FamilyStory, choice: Choice, words: Wording) -> str:
-    course = choice.course
-    told: tuple[ExpectedHarm, ...] = () if course is None or course.expected is None else course.expected.harms
-    if told:
-        ordered = sorted(told, key=lambda harm: -harm.per_100)
-        parts = [
-            words.say(
-                "harms.one",
-                what=words.say(f"harms.of.{one.id}"),
-                often=range_words(one.per_100, one.low, one.high, words),
-            )
-            for one in ordered
-        ]
-        return words.say("harms.in_100", harms=say.joined(tuple(parts), words))
+def _harms(choice: Choice, words: Wording) -> str:
+    expected = None if choice.course is None else choice.course.expected
+    parts = tuple(
+        words.say(
+            "harms.one",
+            what=words.say(f"harms.of.{one.id}"),
+            often=range_words(one.children.best, one.children.low, one.children.high, words),
+        )
+        for one in told_harms(() if expected is None else expected.harms)
+        if one.children is not None
+    )
+    if parts and expected is not None:
+        told = words.say("harms.in_100", harms=say.joined(parts, words))
+        return " ".join(text for text in (told, not_told(expected, words)) if text)
     if choice.kind == "artificial":
         known = dict.fromkeys(harm.family_words for stage in choice.steps for harm in stage.harms)
         return " ".join((*known, words.say("harms.not_counted"))) if known else words.say("harms.not_counted")

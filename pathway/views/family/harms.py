@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from pathway.plan.model import PlanStage, StageHarm
+from pathway.plan.model import Expected, PlanStage, StageHarm
 from pathway.views.documents.document import Block, Heading, Paragraph, Table
 from pathway.views.family.story import FamilyStory
 from pathway.views.words import family_terms as say
@@ -16,7 +16,7 @@ FEW = 0.5
 
 def range_words(per_100: float, low: float | None, high: float | None, words: Wording) -> str:
     """Return how many of 100, best guess with its range: `13 (3 to 46)`."""
-    often = words.say("harms.few") if per_100 < FEW else f"{per_100:.0f}"
+    often = about(per_100, words)
     if low is None or high is None:
         return often
     return words.say("harms.range", often=often, low=f"{low:.0f}", high=f"{high:.0f}")
@@ -32,20 +32,35 @@ def what_can_go_wrong(story: FamilyStory, words: Wording) -> Iterator[Block]:
         return
     yield Paragraph(words.say("harms.intro"))
     rows = [
-        (words.say("harms.within_2"), f"{100 * expected.chance_within_20_mm:.0f}", ""),
-        (words.say("harms.within_1"), f"{100 * expected.chance_within_10_mm:.0f}", ""),
-        *(
-            (
-                say.sentence(words.say(f"harms.of.{one.id}")),
-                words.say("harms.few") if one.per_100 < FEW else f"{one.per_100:.0f}",
-                words.say("harms.between", low=f"{one.low:.0f}", high=f"{one.high:.0f}"),
-            )
-            for one in story.harms
-        ),
+        (words.say("harms.within_2"), count_words(100 * expected.chance_within_20_mm, words), ""),
+        (words.say("harms.within_1"), count_words(100 * expected.chance_within_10_mm, words), ""),
     ]
+    for one in story.harms:
+        if one.children is not None:
+            low, high = f"{one.children.low:.0f}", f"{one.children.high:.0f}"
+            name = say.sentence(words.say(f"harms.of.{one.id}"))
+            rows.append((name, count_words(one.children.best, words), words.say("harms.between", low=low, high=high)))
     head = tuple(words.say(f"harms.{name}") for name in ("what", "often", "teams"))
     yield Table(words.say("harms.title"), head, tuple(rows), (50, 16, 34), 1)
+    if unknown := not_told(expected, words):
+        yield Paragraph(unknown)
     yield Paragraph(words.say("harms.note"), "small")
+
+
+def not_told(expected: Expected, words: Wording) -> str:
+    """Return what was seen and how often is not known, in one sentence; "" where there is nothing of the kind."""
+    names = tuple(words.say(f"harms.of.{one.id}") for one in expected.harms if one.children is None)
+    return words.say("harms.seen_too", what=say.joined(names, words)) if names else ""
+
+
+def about(per_100: float, words: Wording) -> str:
+    """Return the same within a sentence: `about 85`."""
+    return words.say("harms.few") if per_100 < FEW else words.say("harms.about", count=f"{per_100:.0f}")
+
+
+def count_words(per_100: float, words: Wording) -> str:
+    """Return how many of 100 in whole numbers."""
+    return words.say("harms.few") if per_100 < FEW else f"{per_100:.0f}"
 
 
 def step_harms(stages: Sequence[PlanStage], words: Wording) -> str:
@@ -60,9 +75,8 @@ def step_harms(stages: Sequence[PlanStage], words: Wording) -> str:
     counted = [harm for harm in told.values() if harm.per_100 is not None]
     others = [harm for harm in told.values() if harm.per_100 is None]
     said = [_said(harm, words) for harm in sorted(counted, key=lambda harm: -(harm.per_100 or 0.0))]
-    seen = " ".join(_plain(harm, words) for harm in others)
-    if seen:
-        said.append(f"{seen} {words.say('harms.seen')}" if others else seen)
+    if others:
+        said += [words.say("harms.seen"), *(_plain(harm, words) for harm in others)]
     return " ".join(said)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -54,8 +54,9 @@ class FamilyStory:
     `aids` are worn now, `visits_now` can be done now; `next_operations` share their day, `next_visit` is the stage that
     brings the family to the clinic next, on `next_visit_on`. `untreated` is the difference at the end with no operation
     more, None where nobody can say. `harms` are those of the plan's course in 100 children, the most frequent first;
-    `next_harms` those of the next operations. `shared` are the operations that every choice has. `answers` names the
-    questions of parents that concern this child.
+    `next_harms` those of the next operations. `shared` are the operations at hip, knee or foot that every choice
+    has, `of_longer_leg` those that an artificial leg does not need. `answers` names the questions of parents that
+    concern this child.
     """
 
     plan: Plan
@@ -72,6 +73,7 @@ class FamilyStory:
     harms: tuple[ExpectedHarm, ...]
     next_harms: tuple[StageHarm, ...]
     shared: tuple[PlanStage, ...]
+    of_longer_leg: tuple[PlanStage, ...]
     answers: tuple[str, ...]
 
     @property
@@ -94,6 +96,9 @@ def story_of(plan: Plan, protocol: Protocol) -> FamilyStory:
     harms = course.expected.harms if course is not None and course.expected is not None else ()
     choices = tuple(_choices(plan, protocol))
     now = [stage for stage in plan.stages if helps_now(plan, stage)]
+    before = [stage for stage in ahead if stage.lane in PREPARING]
+    artificial = any(choice.kind == "artificial" for choice in choices)
+    on_both = plan.roads.shared if plan.roads is not None else ()
     again = add_months(plan.on, round(protocol.number("next_visit_months")))
     visit = _next_visit(plan, again)
     return FamilyStory(
@@ -108,11 +113,18 @@ def story_of(plan: Plan, protocol: Protocol) -> FamilyStory:
         next_visit_on=again if visit is None or visit.date is None else visit.date,
         steps=steps(plan),
         choices=choices,
-        harms=tuple(sorted(harms, key=lambda harm: -harm.per_100)),
+        harms=told_harms(harms),
         next_harms=tuple(dict.fromkeys(harm for stage in next_operations for harm in stage.harms)),
-        shared=tuple(stage for stage in ahead if stage.lane in PREPARING),
+        shared=tuple(stage for stage in before if stage.id in on_both or not artificial),
+        of_longer_leg=tuple(stage for stage in before if artificial and stage.id not in on_both),
         answers=tuple(_answers(plan, choices, protocol)),
     )
+
+
+def told_harms(harms: Iterable[ExpectedHarm]) -> tuple[ExpectedHarm, ...]:
+    """Return the harms of which a number may be told, the most frequent first."""
+    told = [harm for harm in harms if harm.children is not None]
+    return tuple(sorted(told, key=lambda harm: -(harm.children.best if harm.children else 0.0)))
 
 
 def helps_now(plan: Plan, stage: PlanStage) -> bool:

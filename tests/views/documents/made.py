@@ -23,8 +23,9 @@ from pathway.views.documents.document import (
     Table,
 )
 from pathway.views.documents.files import html, markdown, pdf
-from pathway.views.documents.handout import handout
+from pathway.views.documents.handout import handout, two_minutes
 from pathway.views.documents.summary import summary
+from pathway.views.family.story import story_of
 from pathway.views.words.wording import wording
 from tests.plans import plan, rules
 
@@ -36,7 +37,8 @@ def family(name: str) -> Document:
 
 @cache
 def team(name: str) -> Document:
-    return summary(plan(name), {rule.id: rule.label for rule in rules().findings})
+    first = two_minutes(story_of(plan(name), rules()), wording())
+    return summary(plan(name), {rule.id: rule.label for rule in rules().findings}, family=first)
 
 
 @cache

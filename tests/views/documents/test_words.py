@@ -89,7 +89,7 @@ def test_what_a_family_asks_for_is_all_there(name: str) -> None:
         "What we do next",
         "The road ahead",
         "Step by step",
-        *(["Your choices"] if plan(name).alternatives else []),
+        *(["Each choice in full"] if plan(name).alternatives else []),
         "What can go wrong, and what you gain",
         "What could change the plan",
         "What parents ask",

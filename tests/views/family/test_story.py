@@ -68,7 +68,8 @@ class TestEveryChildsStory:
 
     def test_benefit_and_harm_are_counted_in_the_same_hundred(self, child) -> None:
         course = plan(child).recommended
-        tables = [block for block in family(child).blocks if isinstance(block, Table)]
+        title = wording().say("harms.title")
+        tables = [block for block in family(child).blocks if isinstance(block, Table) and block.name == title]
         if course is None or course.expected is None or course.expected.operations.p95 < 1:
             assert not tables
             return
@@ -77,9 +78,14 @@ class TestEveryChildsStory:
         assert rows[wording().say("harms.within_2")][0] == f"{100 * course.expected.chance_within_20_mm:.0f}"
         for harm in course.expected.harms:
             name = wording().say(f"harms.of.{harm.id}")
+            if harm.children is None:  # too few series counted it: seen, and no number is told
+                assert name[:1].upper() + name[1:] not in rows
+                assert name in words_of(family(child))
+                continue
             often, between = rows[name[:1].upper() + name[1:]]
-            assert often == (f"{harm.per_100:.0f}" if harm.per_100 >= 0.5 else "fewer than 1")
-            assert between == f"{harm.low:.0f} to {harm.high:.0f}"
+            assert often == (f"{harm.children.best:.0f}" if harm.children.best >= 0.5 else "fewer than 1")
+            assert between == f"{harm.children.low:.0f} to {harm.children.high:.0f}"
+            assert harm.children.high <= 100
 
     def test_no_step_is_named_that_is_not_in_the_plan(self, child) -> None:
         words = wording()
@@ -96,10 +102,11 @@ class TestEveryChildsStory:
     def test_what_was_found_is_told_and_nothing_else(self, child) -> None:
         words = wording()
         found = {f"found.{finding}" for finding in story_of(plan(child), rules()).found}
-        told = squeezed(words_of(family(child)))
+        told = squeezed(words_of(family(child))).lower()
         for key, text in words.texts.items():
             if key.startswith("found.") and isinstance(text, str):
-                assert (squeezed(text) in told) == (key in found), key
+                what = squeezed(text.partition(": ")[2] or text).lower()
+                assert (what in told) == (key in found), key
 
     def test_no_page_is_three_quarters_empty(self, child, tmp_path: Path) -> None:
         file = tmp_path / "made.pdf"
@@ -114,7 +121,7 @@ class TestEveryChildsStory:
 def test_a_shallow_socket_is_said_of_the_child_who_has_one() -> None:
     """rowan-02: centre-edge angle 12 deg, neck-shaft angle 78 deg; oak-12 has neither."""
     assert "the socket is shallow" in words_of(family("rowan-02"))
-    assert "its top is bent inward" in words_of(family("rowan-02"))
+    assert "Its top is bent inward" in words_of(family("rowan-02"))
     assert "the socket is shallow" not in words_of(family("oak-12"))
 
 

@@ -205,7 +205,7 @@ class TestAFamilyReadsBothWays:
 
     def test_the_handout_says_that_nothing_is_chosen(self) -> None:
         text = markdown(handout(made("three_rays"), wording(), rules()))
-        assert "If you choose a longer leg, the first operation would be" in text
+        assert "If you choose a longer leg, “" in text
         assert "None is chosen yet." in text
         assert "This plan:" not in text
         assert "Talked about first: an artificial leg" in markdown(handout(made("two_rays"), wording(), rules()))
