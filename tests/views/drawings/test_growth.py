@@ -11,7 +11,7 @@ from pathway.views.drawings.drawing import DEEP, Drawing
 from pathway.views.drawings.growth import NARROW_MM, WIDE_MM, changes_length, growth_drawing
 from pathway.views.pictures.curve import curve
 from pathway.views.words.family_terms import signed
-from pathway.views.words.wording import wording
+from pathway.views.words.wording import languages, wording
 from tests.examples import NAMES
 from tests.plans import plan
 from tests.views.documents.made import family, words_of
@@ -99,9 +99,12 @@ def test_the_plan_is_one_line_without_a_second_range(name: str) -> None:
 
 @pytest.mark.parametrize("name", DRAWN)
 @pytest.mark.parametrize("width", WIDTHS)
-def test_nothing_overlaps_or_leaves_the_sheet(name: str, width: float) -> None:
-    assert overlaps(drawing(name, width)) == []
-    assert outside(drawing(name, width)) == []
+@pytest.mark.parametrize("language", languages())
+def test_nothing_overlaps_or_leaves_the_sheet(name: str, width: float, language: str) -> None:
+    drawn = growth_drawing(plan(name), wording(language), width)
+    assert drawn is not None
+    assert overlaps(drawn) == []
+    assert outside(drawn) == []
 
 
 def gains(of: Plan) -> dict[float, float]:

@@ -12,7 +12,7 @@ from pathway.views.drawings.growth import NARROW_MM, WIDE_MM, changes_length
 from pathway.views.drawings.leg_pairs import groups_of
 from pathway.views.drawings.legs import legs_drawing
 from pathway.views.words.family_terms import cm, signed
-from pathway.views.words.wording import wording
+from pathway.views.words.wording import languages, wording
 from tests.examples import NAMES
 from tests.plans import plan
 from tests.views.drawings.measured import outside, overlaps, paths, texts
@@ -158,9 +158,12 @@ def test_where_nothing_was_measured_there_is_no_drawing() -> None:
 
 @pytest.mark.parametrize("name", (*DRAWN, "fern-05"))
 @pytest.mark.parametrize("width", (WIDE_MM, NARROW_MM))
-def test_nothing_overlaps_or_leaves_the_sheet(name: str, width: float) -> None:
-    assert overlaps(drawing(name, width)) == []
-    assert outside(drawing(name, width)) == []
+@pytest.mark.parametrize("language", languages())
+def test_nothing_overlaps_or_leaves_the_sheet(name: str, width: float, language: str) -> None:
+    drawn = legs_drawing(plan(name), wording(language), width)
+    assert drawn is not None
+    assert overlaps(drawn) == []
+    assert outside(drawn) == []
 
 
 def test_numbers_stay_with_their_unit() -> None:
