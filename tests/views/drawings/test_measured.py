@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from pathway.views.drawings.drawing import Sheet
 from tests.views.drawings.measured import outside, overlaps, paths
 
@@ -30,5 +32,5 @@ def test_a_bar_and_a_disc_are_as_large_as_they_were_drawn() -> None:
     sheet.bar(5, 6, 10, 4, "#000000")
     sheet.disc(30, 20, 3, "#000000")
     bar, disc = (path.box for path in paths(sheet.drawing(60, 40, "t", "a")))
-    assert (bar.left, bar.top, bar.right, bar.low) == (5, 6, 15, 10)
-    assert (disc.left, disc.top, disc.right, disc.low) == (27, 17, 33, 23)
+    assert (bar.left, bar.top, bar.right, bar.low) == pytest.approx((5, 6, 15, 10))
+    assert (disc.left, disc.top, disc.right, disc.low) == pytest.approx((27, 17, 33, 23))
