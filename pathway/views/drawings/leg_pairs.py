@@ -74,7 +74,12 @@ def groups_of(plan: Plan) -> tuple[Group, ...]:
     course = plan.recommended
     ahead = [s for s in course.stages if s.amount_mm and s.id not in begun] if course is not None else []
     ahead.sort(key=lambda stage: stage.age_years)
-    now = Pair("now", points[0].age_years, _long(points[0]), _treated(points[0]))
+    treated = _treated(points[0])
+    for stage in ahead:
+        # What is done on the very day of the plan stands in its first point already.
+        if not stage.physes and stage.age_years <= points[0].age_years:
+            treated = treated.longer(-(stage.amount_mm or 0.0), None)
+    now = Pair("now", points[0].age_years, _long(points[0]), treated)
     # The table counts a gain from the age of the course on; a family is told the age on the day of the operation.
     told = {stage.id: stage.age_years for stage in plan.stages if stage.age_years is not None}
     around = []
@@ -110,7 +115,8 @@ def _around(
     """Return the legs just before and just after a sitting; what slows growth has no legs after it."""
     later = next((k for k, point in enumerate(points) if point.age_years >= age), len(points) - 1)
     first, last = points[max(later - 1, 0)], points[later]
-    between = [s for s in ahead if not s.physes and first.age_years < s.age_years <= last.age_years]
+    between = [s for s in ahead if not s.physes and s.age_years <= last.age_years]
+    between = [s for s in between if not later or s.age_years > first.age_years]
     bones = _bones(first, last, between)
     bare = _treated(last)
     for stage, bone in zip(between, bones, strict=True):
@@ -133,10 +139,16 @@ def _around(
 def _bones(first: AgePoint, last: AgePoint, between: Sequence[CourseStage]) -> Sequence[str | None]:
     """Return which bone each lengthening between two points is of: that in whose length its amount stands.
 
-    Growth between two points is a few mm, an amount some cm.
+    Growth between two points is a few mm, an amount some cm. None where the table does not tell.
     """
     before, after = _treated(first), _treated(last)
-    if before.thigh_mm is None or before.shin_mm is None or after.thigh_mm is None or after.shin_mm is None:
+    if (
+        first is last
+        or before.thigh_mm is None
+        or before.shin_mm is None
+        or after.thigh_mm is None
+        or after.shin_mm is None
+    ):
         return [None] * len(between)
     rises = {"femur": after.thigh_mm - before.thigh_mm, "tibia": after.shin_mm - before.shin_mm}
 

@@ -128,6 +128,23 @@ def test_ages_are_those_of_the_day_of_the_operation() -> None:
     assert arrest.age_years == of.stage("contralateral_growth_arrest").age_years
 
 
+def test_a_lengthening_on_the_day_of_the_plan_is_not_done_yet_now() -> None:
+    """The table counts a gain from its day on: a table that begins on that day has it in its first point."""
+    of = plan("rowan-02")
+    first = lengthenings(of)[0]
+    later = tuple(point for point in of.growth.by_age if point.age_years >= first.age_years)
+    begun = of.model_copy(update={"growth": of.growth.model_copy(update={"by_age": later})})
+    now, around, *_ = groups_of(begun)
+    assert now.pairs[0].gap_mm == pytest.approx(later[0].long_leg_mm - later[0].short_leg_mm + first.amount_mm)
+    assert [pair.when for pair in around.pairs] == ["before", "after"]
+    before, after = around.pairs
+    assert before.gap_mm == pytest.approx(now.pairs[0].gap_mm)
+    assert before.gap_mm - after.gap_mm == pytest.approx(first.amount_mm)
+    drawn = legs_drawing(begun, wording())
+    assert drawn is not None
+    assert overlaps(drawn) == []
+
+
 def test_without_bones_the_legs_are_drawn_whole() -> None:
     of = plan("juniper-03")
     bare = {f"{leg}_{bone}_mm": None for leg in ("long", "short") for bone in ("femur", "tibia")}
