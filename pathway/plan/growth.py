@@ -31,6 +31,8 @@ class AgePoint(Frozen):
     short_leg_mm: float
     short_femur_mm: float | None = None
     short_tibia_mm: float | None = None
+    long_femur_mm: float | None = None
+    long_tibia_mm: float | None = None
 
 
 class MeasuredPoint(Frozen):

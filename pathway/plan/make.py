@@ -34,7 +34,7 @@ from pathway.timing.windows import stage_windows
 
 AFTER_LAST_STEP_YEARS = 0.5
 AT_ONCE_YEARS = 0.01
-"""Where the last lengthening is of a grown bone the projection is shown on for so long; each length counts at once."""
+"""Beyond the end of growth the projection goes on for so long after the last lengthening; each counts at once."""
 
 
 class PlanBreach(CannotBeDone):
@@ -297,14 +297,16 @@ def _recommended(found: Sequence[Course]) -> Course | None:
 
 
 def _to_the_last_step(posterior: Posterior | None, natural: Outlook | None, course: Course | None) -> Outlook | None:
-    """Return the projection without operations, on to a little after the last lengthening where that comes later."""
-    if posterior is None or natural is None or course is None:
+    """Return the projection without operations, on to some months after the last lengthening where that is later."""
+    if posterior is None or natural is None or course is None or not course.lengthenings:
         return natural
-    late = [item.age_years for item in course.lengthenings if item.age_years >= natural.age_years[-1]]
-    if not late:
+    grown = float(natural.age_years[-1])
+    ages = sorted({item.age_years for item in course.lengthenings})
+    end = ages[-1] + AFTER_LAST_STEP_YEARS
+    if end <= grown:
         return natural
-    after_each = [age + AT_ONCE_YEARS for age in late]
-    return outlook(posterior, (), np.array([*natural.age_years, *after_each, late[-1] + AFTER_LAST_STEP_YEARS]))
+    after_each = [age + AT_ONCE_YEARS for age in ages if age >= grown]
+    return outlook(posterior, (), np.array([*natural.age_years, *after_each, end]))
 
 
 def _with_plan(posterior: Posterior | None, course: Course | None, natural: Outlook | None) -> Outlook | None:

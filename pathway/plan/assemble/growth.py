@@ -88,7 +88,7 @@ def _rounded(mm: float | None) -> float | None:
 def _by_age(born: datetime.date, natural: Outlook, with_plan: Outlook, central: Outlook) -> tuple[pm.AgePoint, ...]:
     without, planned = natural.bands(LEVELS), with_plan.bands(LEVELS)
     grown, last = quantiles(natural.at_maturity("discrepancy")), len(natural.age_years) - 1
-    names: tuple[What, ...] = ("long_leg", "short_leg", "short_femur", "short_tibia")
+    names: tuple[What, ...] = ("long_leg", "short_leg", "short_femur", "short_tibia", "long_femur", "long_tibia")
     lengths = {name: central.lengths(name)[0] for name in names}
 
     def spread(bands: np.ndarray, k: int) -> pm.Quantiles:
@@ -106,6 +106,8 @@ def _by_age(born: datetime.date, natural: Outlook, with_plan: Outlook, central: 
             short_leg_mm=round(float(lengths["short_leg"][k]), 1),
             short_femur_mm=round(float(lengths["short_femur"][k]), 1),
             short_tibia_mm=round(float(lengths["short_tibia"][k]), 1),
+            long_femur_mm=round(float(lengths["long_femur"][k]), 1),
+            long_tibia_mm=round(float(lengths["long_tibia"][k]), 1),
         )
         for k, age in enumerate(natural.age_years)
     )

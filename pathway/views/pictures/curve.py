@@ -22,10 +22,16 @@ MEASURED = "■"
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """The projection as functions of age: values between the points, with steps where amounts are added."""
+    """The projection as functions of age: values between the points, with steps where bones are lengthened."""
 
     points: tuple[AgePoint, ...]
-    steps: tuple[float, ...]
+    gains: tuple[tuple[float, float], ...]
+    """Age in years and amount in mm of each lengthening, in order."""
+
+    @property
+    def steps(self) -> tuple[float, ...]:
+        """Return the ages of the lengthenings."""
+        return tuple(age for age, _ in self.gains)
 
     def natural_median(self, age: float) -> float:
         """Return the median difference in mm at an age without further operations."""
@@ -41,13 +47,11 @@ class Curve:
     def with_plan(self, age: float) -> Quantiles:
         """Return the difference in mm at an age with the plan; it jumps at the age of a lengthening."""
         before, after, share = self._around(age)
-        step = next((s for s in self.steps if before.age_years < s <= after.age_years), None)
-        if step is None:
+        between = [(at, mm) for at, mm in self.gains if before.age_years < at <= after.age_years]
+        if not between:
             return _mixed(before.with_plan_mm, after.with_plan_mm, share)
-        growth = after.discrepancy_mm.p50 - before.discrepancy_mm.p50
-        if age < step:
-            return _moved(before.with_plan_mm, growth * share)
-        return _moved(after.with_plan_mm, -growth * (1 - share))
+        ungained = _moved(after.with_plan_mm, sum(mm for _, mm in between))
+        return _moved(_mixed(before.with_plan_mm, ungained, share), -sum(mm for at, mm in between if at <= age))
 
     def _around(self, age: float) -> tuple[AgePoint, AgePoint, float]:
         place = bisect.bisect_left(self.points, age, key=lambda point: point.age_years)
@@ -83,12 +87,11 @@ def curve(plan: Plan) -> Curve | None:
     growth = plan.growth
     if growth.at_maturity is None or not growth.by_age:
         return None
-    steps = {
-        stage.age_years
-        for stage in plan.stages
-        if stage.lane == "length" and stage.amount_mm is not None and stage.age_years is not None
-    }
-    return Curve(growth.by_age, tuple(sorted(steps)))
+    course = plan.recommended
+    # The table counts a gain from the age of the course on; the day of the operation may lie some days later. What
+    # closes growth plates bends the curve and is no step.
+    gains = [(s.age_years, s.amount_mm) for s in course.stages if s.amount_mm and not s.physes] if course else []
+    return Curve(growth.by_age, tuple(sorted(gains)))
 
 
 def draw(

@@ -215,8 +215,12 @@ def _alt(plan: Plan) -> Iterator[str]:
         yield no_curve(plan)
         return
     last = growth.by_age[-1]
-    yield f"At maturity, at {age_words(last.age_years)}, without further operations: {_spread(last.discrepancy_mm)}."
-    yield f"With the plan: {_spread(last.with_plan_mm)}."
+    grown = age_words(growth.mature_age_years)
+    yield f"At maturity, at {grown}, without further operations: {_spread(growth.at_maturity.discrepancy_mm)}."
+    yield f"With the plan as it stands, at {age_words(last.age_years)}: {_spread(last.with_plan_mm)}."
+    course = plan.recommended
+    if course is not None and course.residual_mm is not None:
+        yield f"With later steps set anew at every visit: {_spread(course.residual_mm)}."
 
 
 def _stage_sentence(plan: Plan, lane: str, stage: PlanStage) -> str:

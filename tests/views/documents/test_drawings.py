@@ -12,7 +12,8 @@ from pathway.days import age_years
 from pathway.views.documents.files import png
 from pathway.views.drawings import drawing as tones
 from pathway.views.drawings.drawing import Drawing, Words, text_width_mm
-from pathway.views.drawings.growth import NARROW_MM, growth_drawing
+from pathway.views.drawings.growth import NARROW_MM, WIDE_MM, growth_drawing
+from pathway.views.drawings.legs import legs_drawing
 from pathway.views.drawings.prerequisites import graph_drawing
 from pathway.views.drawings.timeline import timeline_drawing
 from pathway.views.words.wording import wording
@@ -28,7 +29,8 @@ def drawings(name: str) -> list[Drawing]:
         graph_drawing(made),
     ]
     drawn += [timeline_drawing(made, words, rules(), windows=True)]
-    return drawn + [d for d in (growth_drawing(made, words), growth_drawing(made, words, NARROW_MM)) if d is not None]
+    draws = (growth_drawing, legs_drawing)
+    return drawn + [d for draw in draws for wide in (WIDE_MM, NARROW_MM) if (d := draw(made, words, wide)) is not None]
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -14,7 +14,7 @@ from pathway.plan.model import Plan
 from pathway.views.pictures.curve import curve
 from pathway.views.pictures.picture import Picture, Role, stage_role
 from pathway.views.pictures.short_names import LANES
-from pathway.views.pictures.timeline import timeline, timeline_ages, timeline_axis
+from pathway.views.pictures.timeline import growth_chart, timeline, timeline_ages, timeline_axis
 from pathway.views.words.plan import STATUS_MARKS
 from pathway.views.words.roads import is_the_road
 from tests.offenders import for_each
@@ -143,6 +143,33 @@ def test_the_curve_says_its_ends_in_words() -> None:
     text = drawn(of).text
     assert f"without further operations {last.discrepancy_mm.p50 / 10:.1f} cm" in text
     assert "with the plan" in text
+
+
+def test_the_picture_in_words_has_the_range_that_the_course_is_told_with() -> None:
+    of = plan("rowan-02")
+    assert of.recommended is not None
+    left = of.recommended.residual_mm
+    assert left is not None
+    told = f"set anew at every visit: {left.p50 / 10:.1f} cm, about 90 of 100 between {left.p05 / 10:.1f} and"
+    assert f"{told} {left.p95 / 10:.1f} cm." in drawn(of).alt
+
+
+def test_a_grown_child_sees_the_gains_of_its_operations() -> None:
+    """Both lengthenings come after growth has ended: the line falls twice, and each fall is as high as its amount."""
+    of = plan("elder-15")
+    chart = growth_chart(of, 120, 30)
+    assert chart is not None
+    assert of.recommended is not None
+    axis = timeline_axis(120, *timeline_ages(of))
+    amounts = {s.age_years: s.amount_mm for s in of.recommended.stages if s.amount_mm}
+    assert len(amounts) == 2
+    falls = {}
+    for age in amounts:
+        near = range(axis.column(age) - 1, axis.column(age) + 2)
+        rows = {s.row for s in chart.spans if s.role is Role.MEDIAN and s.text.strip() and s.column in near}
+        falls[age] = max(rows) - min(rows)
+    first, second = amounts
+    assert falls[first] / falls[second] == pytest.approx(amounts[first] / amounts[second], rel=0.2)
 
 
 def test_bands_are_grounds_in_colour_and_shades_without() -> None:
