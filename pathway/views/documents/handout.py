@@ -24,6 +24,7 @@ from pathway.views.documents.document import (
     Paragraph,
 )
 from pathway.views.drawings.growth import NARROW_MM, changes_length, growth_drawing
+from pathway.views.drawings.legs import legs_drawing
 from pathway.views.drawings.timeline import timeline_drawing
 from pathway.views.family.choices import choices, none_chosen, table
 from pathway.views.family.harms import about, step_harms, what_can_go_wrong
@@ -337,6 +338,10 @@ def _road(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
         yield Paragraph(words.say("timeline.open"))
     wide, narrow = timeline_drawing(plan, words, protocol), timeline_drawing(plan, words, protocol, NARROW_MM)
     yield Figure(wide, narrow, words.say("timeline.caption"))
+    wide_legs, narrow_legs = legs_drawing(plan, words), legs_drawing(plan, words, NARROW_MM)
+    if wide_legs is not None and narrow_legs is not None:
+        yield Heading(words.say("legs.title"), 3)
+        yield Figure(wide_legs, narrow_legs, words.say("legs.caption" if plan.growth.by_age else "legs.caption_gap"))
 
 
 def _growth(plan: Plan, words: Wording) -> Iterator[Block]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from pathway.plan.model import Expected, PlanStage, StageHarm
-from pathway.views.documents.document import Block, Heading, Paragraph, Table
+from pathway.views.documents.document import Block, Figure, Heading, Paragraph, Table
+from pathway.views.drawings.growth import NARROW_MM
+from pathway.views.drawings.icons import IconRow, icon_array
 from pathway.views.family.story import FamilyStory
 from pathway.views.words import family_terms as say
 from pathway.views.words.wording import Wording
@@ -40,11 +42,29 @@ def what_can_go_wrong(story: FamilyStory, words: Wording) -> Iterator[Block]:
             low, high = f"{one.children.low:.0f}", f"{one.children.high:.0f}"
             name = say.sentence(words.say(f"harms.of.{one.id}"))
             rows.append((name, count_words(one.children.best, words), words.say("harms.between", low=low, high=high)))
+    icons = _icons(story, words)
+    yield Figure(icon_array(icons, words), icon_array(icons, words, NARROW_MM), "")
     head = tuple(words.say(f"harms.{name}") for name in ("what", "often", "teams"))
     yield Table(words.say("harms.title"), head, tuple(rows), (50, 16, 34), 1)
     if unknown := not_told(expected, words):
         yield Paragraph(unknown)
     yield Paragraph(words.say("harms.note"), "small")
+
+
+def _icons(story: FamilyStory, words: Wording) -> tuple[IconRow, ...]:
+    """Return gain and harms of the plan, each of the same hundred children."""
+    course = story.plan.recommended
+    expected = None if course is None else course.expected
+    if expected is None:
+        return ()
+    gains = (("within_2", expected.chance_within_20_mm), ("within_1", expected.chance_within_10_mm))
+    rows = [IconRow(words.say(f"harms.{name}_short"), 100 * chance, None, None, harm=False) for name, chance in gains]
+    rows += [
+        IconRow(words.say(f"harms.of.{one.id}"), one.children.best, one.children.low, one.children.high, harm=True)
+        for one in story.harms
+        if one.children is not None
+    ]
+    return tuple(rows)
 
 
 def not_told(expected: Expected, words: Wording) -> str:

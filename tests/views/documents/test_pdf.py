@@ -16,7 +16,7 @@ from tests.views.documents.made import family, family_pdf, need, run, squeezed, 
 PAPERS = {"a4": "595.276 x 841.89", "letter": "612 x 792"}
 
 
-MOST_OF_FAMILY = 11
+MOST_OF_FAMILY = 12
 """Pages for a family: every choice in the same fields takes its room."""
 
 
