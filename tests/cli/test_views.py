@@ -184,7 +184,7 @@ async def test_the_verb_says_what_the_screen_says(screen, child) -> None:
     async with app.run_test(size=(120, 40)) as pilot:
         await settled(pilot)
         await pilot.press(*opener)
-        await pilot.pause()
+        await settled(pilot)
         said = [say.text for prose in app.screen.query(Prose) for say in prose.said if say.text]
         assert said
         told: list[str] = []
