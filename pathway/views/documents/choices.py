@@ -33,7 +33,7 @@ def choices(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
     yield Paragraph(words.say("choices.note"), "small")
     lost = plan.recommended.burden.adult_height_lost_mm if plan.recommended else 0.0
     if lost >= LEAST_HEIGHT_MM:
-        yield Paragraph(words.say("choices.height", amount=say.cm(lost)))
+        yield Paragraph(words.say("choices.height", amount=say.cm(lost, words)))
     if not any(course.id == PROSTHETIC_COURSE for course in chosen(plan)):
         yield Paragraph(words.say("choices.prosthetic_note"))
 
@@ -66,7 +66,7 @@ def row_of(plan: Plan, course: Course, words: Wording, protocol: Protocol) -> tu
     """Return one course as a row of the table."""
     name = course_name(course, words, protocol)
     if course.recommended:
-        name = words.say(_first(plan), choice=name[:1].lower() + name[1:])
+        name = words.say(_first(plan), choice=words.inner(name))
         name = name[:1].upper() + name[1:]
     elif not course.within_protocol:
         name = words.say("choices.outside", choice=name)
@@ -78,14 +78,14 @@ def row_of(plan: Plan, course: Course, words: Wording, protocol: Protocol) -> tu
         _count(told.operations, words),
         _count(told.device_months, words),
         say.signed(left.p50, words),
-        f"{100 * told.chance_within_20_mm:.0f}",
+        words.number(100 * told.chance_within_20_mm),
     )
 
 
 def _count(of: Spread, words: Wording) -> str:
     """Return a count as its mean and, where it is one, its range, in whole numbers."""
     low, mean, high = round(of.p05), round(of.mean), round(of.p95)
-    return str(mean) if low == high else words.say("choices.count", mean=str(mean), low=str(low), high=str(high))
+    return words.number(mean) if low == high else words.say("choices.count", mean=mean, low=low, high=high)
 
 
 def course_name(course: Course, words: Wording, protocol: Protocol) -> str:
@@ -123,4 +123,4 @@ def _untreated(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[tuple
         yield row_of(plan, none, words, protocol)
     elif at is not None:
         gap, nothing = say.signed(at.discrepancy_mm.p50, words), words.say("choices.no_number")
-        yield words.say("choices.none"), nothing, "0", gap, nothing
+        yield words.say("choices.none"), nothing, words.number(0), gap, nothing

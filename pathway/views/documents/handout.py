@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pathway.courses.course import PROSTHETIC_COURSE
-from pathway.plan.beyond import family_words
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
@@ -29,7 +28,7 @@ def handout(plan: Plan, words: Wording, protocol: Protocol) -> Document:
     """Return the family's document of a plan."""
     child = plan.child
     age, side = say.age_of(child.age_years, words), words.say(child.affected_side)
-    day, name = str(plan.on), "handout.subtitle_both" if child.affected_side == "both" else "handout.subtitle"
+    day, name = words.day(plan.on), "handout.subtitle_both" if child.affected_side == "both" else "handout.subtitle"
     blocks = (
         *_head(plan, words),
         *_short(plan, words),
@@ -51,13 +50,14 @@ def handout(plan: Plan, words: Wording, protocol: Protocol) -> Document:
         words.language,
         words.say("handout.footer", child=child.id, day=day),
         blocks,
+        direction=words.direction,
     )
 
 
 def _head(plan: Plan, words: Wording) -> Iterator[Block]:
     yield Paragraph(words.say("handout.made", day=plan.on), "small")
-    lines = (plan.cautions[0].text, *((words.say("invented"),) if is_invented(plan.child.note) else ()))
-    yield Callout(words.say("handout.caution_title"), (*lines, *((words.notice,) if words.notice else ())))
+    lines = (say.caution_of(plan, words), *((words.say("invented"),) if is_invented(plan.child.note) else ()))
+    yield Callout(words.say("handout.caution_title"), lines)
 
 
 def _short(plan: Plan, words: Wording) -> Iterator[Block]:
@@ -66,17 +66,17 @@ def _short(plan: Plan, words: Wording) -> Iterator[Block]:
     side, measured = words.say(plan.child.affected_side), plan.growth.measured
     both = plan.child.affected_side == "both"
     if measured and both:
-        lines.append(words.say("handout.short_both", now=say.cm(abs(measured[-1].discrepancy_mm))))
+        lines.append(words.say("handout.short_both", now=say.cm(abs(measured[-1].discrepancy_mm), words)))
     elif measured:
         now = measured[-1].discrepancy_mm
         name = "short_even" if round(now / 10, 1) == 0 else "short_now" if now > 0 else "short_longer"
-        lines.append(words.say(f"handout.{name}", side=side, now=say.cm(abs(now))))
+        lines.append(words.say(f"handout.{name}", side=side, now=say.cm(abs(now), words)))
     if both:
         lines.append(words.say("both_legs.intro"))
     elif plan.growth.at_maturity is None:
         lines.append(words.say("handout.short_unknown"))
     else:
-        middle = say.cm(plan.growth.at_maturity.discrepancy_mm.p50)
+        middle = say.cm(plan.growth.at_maturity.discrepancy_mm.p50, words)
         lines.append(words.say("handout.short_grows", middle=middle))
     ahead = [s for s in plan.stages if s.operation and s.date is not None and not s.begun]
     if ahead:
@@ -101,7 +101,7 @@ def _close_call(plan: Plan, words: Wording) -> str:
     """Return between which first steps the plan is undecided, and what decides."""
     first, second = (
         " + ".join(
-            say.name_of(id.rstrip("0123456789").rstrip("_"), words, label)
+            say.name_of(say.kind_of(id), words, label)
             for id, label in zip((op.stage, *op.also), (op.label, *op.also_labels), strict=True)
         )
         for op in plan.firmness.between
@@ -166,14 +166,14 @@ def _growth(plan: Plan, words: Wording) -> Iterator[Block]:
         now = _gap_now(measured[-1].discrepancy_mm, words.say(plan.child.affected_side), words)
         lines.append(words.say("growth.now", when=say.month_of(measured[-1].date, words), now=now))
     spread = at.discrepancy_mm
-    lines.append(words.say("growth.range", low=say.cm(spread.p05), high=say.cm(spread.p95)))
+    lines.append(words.say("growth.range", low=say.cm(spread.p05, words), high=say.cm(spread.p95, words)))
     if ranges := tuple(_ranges(plan, words)):
         lines.append(words.say("growth.ages", ranges=say.joined(ranges, words)))
     yield Paragraph(" ".join(lines))
     course = plan.recommended
     if course is not None and course.residual_mm is not None and course.chance_within_20_mm is not None:
         low, high = say.signed(course.residual_mm.p05, words), say.signed(course.residual_mm.p95, words)
-        chance = f"{100 * course.chance_within_20_mm:.0f}"
+        chance = round(100 * course.chance_within_20_mm)
         yield Paragraph(words.say("growth.plan_range", low=low, high=high, chance=chance))
     yield Figure(wide, narrow, words.say("growth.caption" if changes_length(plan) else "growth.caption_natural"))
 
@@ -190,7 +190,7 @@ def _ranges(plan: Plan, words: Wording) -> Iterator[str]:
     ages = {round(now + (end - now) * third / 3) for third in (1, 2)}
     for age in sorted(age for age in ages if now + 0.5 < age < end - 0.5):
         point = min(plan.growth.by_age, key=lambda known: abs(known.age_years - age))
-        low, high = say.cm(point.discrepancy_mm.p05), say.cm(point.discrepancy_mm.p95)
+        low, high = say.cm(point.discrepancy_mm.p05, words), say.cm(point.discrepancy_mm.p95, words)
         yield words.say("growth.at_age", low=low, high=high, age=say.age_of(age, words))
 
 
@@ -217,16 +217,16 @@ def _steps(plan: Plan, words: Wording, protocol: Protocol) -> Iterator[Block]:
 
 def _loose(stage: PlanStage, words: Wording, *, sided: bool) -> str:
     """Return a step without a date in a line; `sided` names the leg, where both are affected."""
-    what, name = _what(stage, words), _name(stage, words)
+    what, name = words.inner(say.what_of(stage, words)), _name(stage, words)
     if sided and stage.side in ("left", "right"):
         name = words.say("steps.sided", name=name, side=words.say(stage.side))
     likely = f" {words.say('steps.likely')}" if stage.likely else ""
-    return f"{name}: {what[:1].lower()}{what[1:]}{likely}"
+    return f"{name}: {what}{likely}"
 
 
 def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int]) -> str:
     cited = sorted({numbers[id] for stage in stages for id in sources_of(stage) if id in numbers})
-    return words.say("steps.sources", numbers=", ".join(str(n) for n in cited)) if cited else ""
+    return words.say("steps.sources", numbers=", ".join(words.number(n) for n in cited)) if cited else ""
 
 
 def _card(
@@ -243,9 +243,9 @@ def _card(
     amounts = [stage.amount_mm for stage in step.stages if stage.amount_mm is not None]
     if amounts:
         kind = "steps.grow_less" if role_of(step.kind, protocol) == "growth_arrest" else "steps.amount"
-        amount = say.joined(tuple(say.cm(mm) for mm in amounts), words)
+        amount = say.joined(tuple(say.cm(mm, words) for mm in amounts), words)
         facts.append((words.say("steps.much"), words.say(kind, amount=amount)))
-    known = dict.fromkeys(text for stage in step.stages for text in family_words(stage))
+    known = dict.fromkeys(text for stage in step.stages for text in say.beyond_of(stage, words))
     if known:
         new = [text for text in known if text not in told]
         again = (
@@ -263,24 +263,19 @@ def _card(
             for place in ("home", "school"):
                 facts.append((words.say(f"steps.{place}"), words.say(f"care.{name}.{place}")))
     foot = _cited(step.stages, words, numbers)
-    return Card(str(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot)
+    return Card(words.number(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot)
 
 
 def _with_it(plan: Plan, step: Step, words: Wording) -> str:
     """Return what goes with a step, each kind once, in the order of its first day: visits before it, exercises."""
     ids = {stage.id for stage in step.stages}
     around = sorted((s for s in plan.stages if s.goes_with in ids), key=lambda stage: (stage.date or plan.on, stage.id))
-    return " ".join(dict.fromkeys(_what(stage, words) for stage in around))
-
-
-def _what(stage: PlanStage, words: Wording) -> str:
-    key = f"devices.{stage.device.id}.what" if stage.device and stage.device.stays else f"stages.{stage.kind}.what"
-    return words.say(key) if words.has(key) else stage.family_words
+    return " ".join(dict.fromkeys(say.what_of(stage, words) for stage in around))
 
 
 def _whats(step: Step, words: Wording) -> str:
     """Return what is done in a step, and what is done otherwise the next times: by a nail in place of a frame."""
-    first, *others = dict.fromkeys(_what(stage, words) for stage in step.stages)
+    first, *others = dict.fromkeys(say.what_of(stage, words) for stage in step.stages)
     return " ".join((first, *(words.say("steps.later", what=what) for what in others)))
 
 
@@ -298,16 +293,13 @@ def _when(plan: Plan, step: Step, words: Wording) -> str:
 def _long(stage: PlanStage, words: Wording, protocol: Protocol) -> str:
     lengthens = role_of(stage.kind, protocol) == "lengthening"
     if lengthens and stage.duration_months and stage.duration_range_months:
-        low, high = (f"{months:.0f}" for months in stage.duration_range_months)
+        low, high = (round(months) for months in stage.duration_range_months)
         told = "steps.nail_months" if say.by_nail(stage) and words.has("steps.nail_months") else "steps.frame_months"
-        return words.say(told, months=f"{stage.duration_months:.0f}", low=low, high=high)
+        return words.say(told, months=round(stage.duration_months), low=low, high=high)
     if not stage.duration_months:
         return ""
-    if stage.lane == say.CHECKS:
-        return words.say("steps.followed", months=f"{stage.duration_months:.0f}")
-    if round(stage.duration_months) == 1:
-        return words.say("steps.month")
-    return words.say("steps.months", months=f"{stage.duration_months:.0f}")
+    months = round(stage.duration_months)
+    return words.say("steps.followed" if stage.lane == say.CHECKS else "steps.months", count=months, months=months)
 
 
 def _change(plan: Plan, words: Wording) -> Iterator[Block]:
@@ -324,7 +316,7 @@ def _change(plan: Plan, words: Wording) -> Iterator[Block]:
             lines.append(words.say(f"change.{name}", step=_name(stage, words), count=len(open_gates), **when))
     for question in plan.open_questions[:MOST_QUESTIONS]:
         name = "measure_open" if question.by is None else "measure"
-        finding = question.family_words
+        finding = say.question_of(question, words)
         if question.side:
             finding = words.say("steps.sided", name=finding, side=words.say(question.side))
         by = {} if question.by is None else {"when": say.month_of(question.by, words)}
@@ -337,7 +329,7 @@ def _change(plan: Plan, words: Wording) -> Iterator[Block]:
     if course is not None and len(course.lengthenings_needed) > 1:
         planned = sum(not item.physes for item in course.stages)
         other = sum(item.share for item in course.lengthenings_needed if item.lengthenings != planned)
-        lines.append(words.say("change.more", share=f"{100 * other:.0f}"))
+        lines.append(words.say("change.more", share=round(100 * other)))
     yield Bullets((*dict.fromkeys(lines), words.say("change.wishes")))
 
 
@@ -355,7 +347,7 @@ def _delays(plan: Plan, words: Wording) -> Iterator[str]:
             bound.append((stage.date, text))
     if bound:
         said = tuple(text for _, text in sorted(bound)[:MOST_LATE])
-        yield words.say("change.delay", steps=say.joined(said, words, words.say("or_joint")))
+        yield words.say("change.delay", steps=say.joined(said, words, "or"))
 
 
 def sources_of(stage: PlanStage) -> tuple[str, ...]:
@@ -399,4 +391,4 @@ def _facts(plan: Plan, words: Wording) -> Iterator[Block]:
         yield Bullets(
             tuple(line.citation for line in cited), tuple(numbers[line.id] for line in cited), small=True, columns=2
         )
-    yield Callout(words.say("handout.caution_title"), (plan.cautions[0].text,))
+    yield Callout(words.say("handout.caution_title"), (say.caution_of(plan, words),))

@@ -172,7 +172,7 @@ def _key(sheet: Sheet, words: Wording, frame: _Frame, height: float, narrow: boo
 def _alternative(plan: Plan, words: Wording) -> Iterator[str]:
     yield words.say("growth.title") + "."
     for point in plan.growth.measured:
-        yield f"{words.say('growth.measured')}, {month_of(point.date, words)}: {cm(point.discrepancy_mm)}."
+        yield f"{words.say('growth.measured')}, {month_of(point.date, words)}: {cm(point.discrepancy_mm, words)}."
     last, at = plan.growth.by_age[-1], plan.growth.at_maturity
     spreads = [("growth.natural", last.discrepancy_mm if at is None else at.discrepancy_mm)]
     if changes_length(plan):
