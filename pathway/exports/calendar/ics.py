@@ -52,9 +52,10 @@ def calendar_bytes(
 
     `child` is the pseudonym, `on` the day of the plan, `stamp` the moment (UTC) at which the file is made,
     `about` the words on the whole, `words` those of the language of the entries. SEQUENCE is the number of days from
-    2000-01-01 to `on`, so that a later plan always wins. Where `previous` is the file sent before, an entry that says the same keeps its number, a changed
-    one gets a higher one than it had, and one to come that the plan has no more is sent as CANCELLED. `parts` are
-    those that the entries stand for: older entries of another part (a lengthening not asked for) stay as they are.
+    2000-01-01 to `on`, so that a later plan always wins. Where `previous` is the file sent before, an entry that says
+    the same keeps its number, a changed one gets a higher one than it had, and one to come that the plan has no more
+    is sent as CANCELLED. `parts` are those that the entries stand for: older entries of another part (a lengthening
+    not asked for) stay as they are.
 
     Raises CannotBeDone where there is nothing to enter or to call off.
     """

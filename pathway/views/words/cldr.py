@@ -18,8 +18,8 @@ from babel.units import format_unit
 
 Direction = Literal["ltr", "rtl"]
 Joint = Literal["standard", "or"]
-OWN_DIGITS = "default"
-"""Numbers in the digits that readers of the language are used to."""
+ZEROS = {"arab": 0x660, "arabext": 0x6F0, "beng": 0x9E6, "deva": 0x966, "mymr": 0x1040}
+"""The zero of a numbering system of CLDR, in Unicode; its other digits follow it."""
 
 
 def is_known(locale: str) -> bool:
@@ -48,38 +48,34 @@ def plural(count: int, locale: str) -> str:
 
 def number(value: float, places: int, locale: str) -> str:
     """Return a number with so many decimals."""
-    return format_decimal(
-        round(value, places) + 0.0, format=_form(places), locale=_locale(locale), numbering_system=OWN_DIGITS
-    )
+    known, form, system = _locale(locale), _form(places), _system(locale)
+    told = format_decimal(_rounded(value, places), format=form, locale=known, numbering_system=system)
+    return _in_digits(told, locale)
 
 
 def centimetres(value: float, places: int, locale: str) -> str:
     """Return a length in cm with its unit."""
-    return format_unit(
-        round(value, places) + 0.0,
-        "length-centimeter",
-        length="short",
-        format=_form(places),
-        locale=_locale(locale),
-        numbering_system=OWN_DIGITS,
-    ).replace("\u00a0", " ")
+    known, form, system = _locale(locale), _form(places), _system(locale)
+    unit, length = "length-centimeter", _rounded(value, places)
+    told = format_unit(length, unit, "short", format=form, locale=known, numbering_system=system)
+    return _in_digits(told, locale).replace("\u00a0", " ")
 
 
 def span(count: int, unit: Literal["year", "month"], locale: str) -> str:
     """Return so many years or months in words: `3 months`."""
-    return format_unit(count, f"duration-{unit}", length="long", locale=_locale(locale), numbering_system=OWN_DIGITS)
+    system = _system(locale)
+    told = format_unit(count, f"duration-{unit}", "long", locale=_locale(locale), numbering_system=system)
+    return _in_digits(told, locale)
 
 
 def month(day: datetime.date, locale: str) -> str:
     """Return month and year: `March 2030`."""
-    return _in_digits(
-        format_skeleton("yMMMM", datetime.date(day.year, day.month, day.day), locale=_locale(locale)), locale
-    )
+    return _in_digits(format_skeleton("yMMMM", _plain(day), locale=_locale(locale)), locale)
 
 
 def day(day: datetime.date, locale: str) -> str:
     """Return a day: `25 November 2026`."""
-    return _in_digits(format_date(datetime.date(day.year, day.month, day.day), "long", locale=_locale(locale)), locale)
+    return _in_digits(format_date(_plain(day), "long", locale=_locale(locale)), locale)
 
 
 def clock(time: datetime.time, locale: str) -> str:
@@ -93,23 +89,36 @@ def listed(parts: Sequence[str], joint: Joint, locale: str) -> str:
     return format_list(parts, style=joint, locale=_locale(locale))
 
 
+def _plain(day: datetime.date) -> datetime.date:
+    return datetime.date(day.year, day.month, day.day)
+
+
 @cache
 def _locale(name: str) -> Locale:
     return Locale.parse(name.replace("-", "_"))
+
+
+def _rounded(value: float, places: int) -> float:
+    """Return a number rounded, never a negative nothing."""
+    return round(value, places) + 0.0
 
 
 def _form(places: int) -> str:
     return "#,##0." + "0" * places if places else "#,##0"
 
 
+def _system(locale: str) -> str:
+    """Return the numbering system of a language, Latin where its digits are not known here."""
+    system = _locale(locale).default_numbering_system
+    return system if system in ZEROS else "latn"
+
+
 @cache
-def _digits(locale: str) -> dict[int, str]:
-    forms = (
-        format_decimal(digit, format="0", locale=_locale(locale), numbering_system=OWN_DIGITS) for digit in range(10)
-    )
-    return {ord("0") + digit: form for digit, form in enumerate(forms)}
+def _digits(locale: str) -> dict[int, int]:
+    zero = ZEROS.get(_system(locale), ord("0"))
+    return {ord("0") + digit: zero + digit for digit in range(10)}
 
 
 def _in_digits(text: str, locale: str) -> str:
-    """Return a date in the digits of the language: Babel writes dates in Latin ones."""
+    """Return what Babel wrote in the digits of the language: its numbers and dates have Latin ones."""
     return text.translate(_digits(locale))
