@@ -32,7 +32,7 @@ class FollowUp(Rule):
 
     stage: str
     text: str
-    family_words: str = ""
+    family_words: str | None = None
     every_months: int
     until_months: int | None = None
     when: Condition | None = None

@@ -318,7 +318,7 @@ class StopRule(Rule):
 
     stage: str
     text: str
-    family_words: str = ""
+    family_words: str | None = None
 
 
 class Table(Frozen):

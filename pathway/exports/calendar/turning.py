@@ -70,7 +70,7 @@ def _weeks(plan: Plan, stage: PlanStage, made: Made, clinic: Clinic) -> Iterator
     """Yield an entry for each week of turning, by the weeks since its first day: when to call at once, and whom."""
     words = clinic.words
     signs = [
-        words.of_rule("stop_rules", rule.id, rule.family_words)
+        words.of_rule("stop_rules", rule.id, rule.family_words or "")
         for rule in clinic.protocol.stop_rules
         if rule.stage == stage.kind and rule.family_words
     ]

@@ -207,5 +207,5 @@ class TestTurning:
 
 def test_words_of_stop_rules_say_no_number_that_the_rule_does_not() -> None:
     for rule in (*rules().stop_rules, *rules().follow_ups):
-        said = set(re.findall(r"\d+", rule.family_words))
+        said = set(re.findall(r"\d+", rule.family_words or ""))
         assert said <= set(re.findall(r"\d+", f"{rule.text} {rule.because}")), rule.id
