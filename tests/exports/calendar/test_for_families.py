@@ -8,14 +8,19 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 
 import icalendar
 import pytest
 import vobject
 
+from pathway.exports.calendar.agenda import agenda
 from pathway.exports.calendar.turning import turn_hours
+from pathway.problems import Refused
+from pathway.protocol.question import Question
 from pathway.record import BlockedWeeks
+from pathway.rule_engine.facts import facts_on
 from pathway.views.words import family_terms
 from pathway.views.words.wording import wording
 from tests.examples import NAMES, ON, example, example_plan
@@ -209,3 +214,32 @@ def test_words_of_stop_rules_say_no_number_that_the_rule_does_not() -> None:
     for rule in (*rules().stop_rules, *rules().follow_ups):
         said = set(re.findall(r"\d+", rule.family_words or ""))
         assert said <= set(re.findall(r"\d+", f"{rule.text} {rule.because}")), rule.id
+
+
+EVIL = "x\\nEND:VEVENT\\nBEGIN:VEVENT\\nUID:evil\\nSUMMARY:owned; a, b"
+"""TOML makes line ends of its escapes. With a carriage return before them the file is refused."""
+
+
+def test_hostile_words_of_a_clinic_make_no_entry_and_no_line() -> None:
+    with pytest.raises(Refused, match="a character that nobody sees"):
+        wording("en", f'[calendar]\nsigns = "{EVIL}\\r"\n', "mine.toml")
+    words = wording("en", f'[calendar]\nplanned = "{{child}}: {EVIL}"\nbelongs = "{EVIL}"\n', "mine.toml")
+    assert "\nEND:VEVENT\n" in words.say("calendar.belongs", step="x")
+    clinic = replace(clinic_of(example("rowan-02"), rules()), words=words)
+    plan = example_plan("rowan-02")
+    facts = facts_on(Question(example("rowan-02").until(ON), rules(), ON), None)
+    found = agenda(plan, facts, clinic)
+    data = file_of(found)
+    assert any("owned" in entry.title for entry in found)
+    assert by_icalendar(data).keys() == by_vobject(data).keys() == {uid("rowan-02", entry.key) for entry in found}
+    assert not [line for line in data.split(b"\r\n") if line in (b"UID:evil", b"SUMMARY:owned; a, b")]
+
+
+def test_the_entries_read_as_easily_as_the_handout() -> None:
+    """US grade 6, as `tests/views/documents/test_words.py` asks of the handout."""
+    textstat = pytest.importorskip("textstat", reason="textstat is not installed here")
+    caution = family_terms.caution_of(example_plan("rowan-02"), wording())
+    whole = (*entries("rowan-02"), *turning("rowan-02", STAGE))
+    said = dict.fromkeys(text for entry in whole for text in entry.words if text != caution)
+    told = " ".join(text if text.endswith((".", "?", ":")) else f"{text}." for text in said)
+    assert textstat.flesch_kincaid_grade(told.replace(":", ".")) <= 6.0
