@@ -197,7 +197,8 @@ def _visits(plan: Plan, stage: PlanStage, start: datetime.date, rule: FollowUp, 
             continue
         day, moved = on_open_day(due, clinic)
         further = words.say("calendar.further", count=rule.every_months) if last is None else ""
-        said = entry_words(plan, words, what, words.say("calendar.belongs", step=step), *moved, further)
+        belongs = words.say("calendar.belongs", step=step) if stage.operation else ""
+        said = entry_words(plan, words, what, belongs, *moved, further)
         key = f"{stage.id}/{rule.id}/{count}"
         yield Entry(key, PLAN_PART, "follow-up", day, title, said, False, reminder("follow-up", title, clinic))
         if last is None:

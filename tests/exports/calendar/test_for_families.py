@@ -152,7 +152,7 @@ class TestDaysOnWhichTheClinicIsClosed:
         entry = moved[first.key]
         assert entry.day > closed.to_date
         assert entry.day.weekday() < 5
-        assert any(text.startswith("The clinic is closed on ") for text in entry.words)
+        assert any(text.startswith("No visit can be on ") for text in entry.words)
         assert moved.keys() == {one.key for one in entries("rowan-02")}
 
     def test_an_examination_stays_before_the_operation_that_it_is_for(self) -> None:

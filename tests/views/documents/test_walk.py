@@ -178,7 +178,7 @@ def days_in_calendar(made: Plan, folder: Path) -> set[Told]:
 
 def planned_day(event: Any) -> str:
     """The day of an entry; of a visit that stands on the next open day, the day of the plan that it names."""
-    moved = re.search(r"The clinic is closed on (\d+ \w+ \d{4})\.", event.description.value)
+    moved = re.search(r"No visit can be on (\d+ \w+ \d{4})\.", event.description.value)
     if moved is None:
         return str(event.dtstart.value)
     day = datetime.datetime.strptime(moved[1], "%d %B %Y").date()
