@@ -389,6 +389,9 @@ def _facts(plan: Plan, words: Wording) -> Iterator[Block]:
         cited = [line for line in plan.sources if line.id in numbers]
         yield Heading(words.say("facts.list"), 3)
         yield Bullets(
-            tuple(line.citation for line in cited), tuple(numbers[line.id] for line in cited), small=True, columns=2
+            tuple(words.of_rule("sources", line.id, line.citation) for line in cited),
+            tuple(numbers[line.id] for line in cited),
+            small=True,
+            columns=2,
         )
     yield Callout(words.say("handout.caution_title"), (say.caution_of(plan, words),))

@@ -11,7 +11,8 @@ def rule_words(protocol: Protocol) -> Mapping[str, str]:
     """Return the family's words of every rule that has some, by `<kind>.<id>`; the kinds are those of `wording.KINDS`.
 
     Of the cautions only the one that heads every page is told to families. A device has words where a stage is said
-    otherwise with it; a finding without words is told by its label. Results of print are those of whole courses.
+    otherwise with it; a finding without words is told by its label. Results of print are those of whole courses;
+    a citation of print stays as it is, what is no publication is said in words.
     """
     return {name: text for name, text in _each(protocol) if text}
 
@@ -24,4 +25,5 @@ def _each(protocol: Protocol) -> Iterator[tuple[str, str | None]]:
     yield from ((f"cautions.{rule.id}", rule.text) for rule in protocol.cautions if rule.head)
     yield from ((f"printed.{h.id}", h.family_words) for h in protocol.harms if h.treatment == "whole_course")
     yield from ((f"stop_rules.{rule.id}", rule.family_words) for rule in protocol.stop_rules)
+    yield from ((f"sources.{one.id}", one.citation) for one in protocol.sources if one.kind == "none")
     yield from ((f"follow_ups.{rule.id}", rule.family_words) for rule in protocol.follow_ups)

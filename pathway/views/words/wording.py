@@ -26,7 +26,7 @@ FIRST = "en"
 CATEGORIES = frozenset({"zero", "one", "two", "few", "many", "other"})
 """The plural categories of CLDR; which of them a language has is in its data."""
 RULE_WORDS = "rule_words"
-KINDS = ("stages", "devices", "findings", "limits", "cautions", "printed", "stop_rules", "follow_ups")
+KINDS = ("stages", "devices", "findings", "limits", "cautions", "printed", "stop_rules", "follow_ups", "sources")
 """The kinds of rule whose words families read. Their English stands in the rules, see `words/rule_words.py`."""
 COMPLETE = "translate it: a language that ships is whole"
 

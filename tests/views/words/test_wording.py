@@ -54,8 +54,9 @@ class TestEveryLanguageThatShips:
             assert numbers(said.replace(",", ".")) == numbers(english), name
 
     def test_keeps_every_place_of_a_text(self, language) -> None:
+        """Only the name of the growth curve may be left out: the plan has it in English."""
         for key, text in wording().texts.items():
-            if isinstance(text, str):
+            if isinstance(text, str) and key != "facts.growth":
                 own = wording(language).texts[key]
                 assert set(re.findall(r"{\w+}", own)) == set(re.findall(r"{\w+}", text)), key
 
