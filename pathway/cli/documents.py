@@ -32,7 +32,9 @@ MOST_WORDING_BYTES = 2_000_000
 PICTURES = ("timeline", "growth", "graph")
 FORMER = {"road": "timeline"}
 paper_option = click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", help="Page size of a PDF.")
-language_option = click.option("--language", default="en", metavar="CODE", help="Language of the text (en).")
+language_option = click.option(
+    "--language", default="en", metavar="CODE", help="Language of the text (de, en).", show_default=True
+)
 wording_option = click.option(
     "--wording",
     "own",
@@ -59,9 +61,7 @@ def handout(
     from pathway.views.documents.handout import handout as made_for_family
 
     target = _target(out, "handout", ("pdf", "html"), own, *asked.files)
-    words = words_of(language, own)
-    if words.notice:
-        note(words.notice)
+    words = chosen_words(language, own, asked.protocol)
     _write(made_for_family(asked.compared, words, asked.protocol), target, paper)
     leave_with_conflicts(asked.plan)
 
@@ -87,7 +87,7 @@ def summary(
     names = {rule.id: rule.label for rule in asked.protocol.findings}
     kept = asked.child.origin == "registry"
     accepted = _accepted(asked.child) if kept else None
-    first = two_minutes(story_of(asked.compared, asked.protocol), words_of("en", None))
+    first = two_minutes(story_of(asked.compared, asked.protocol), chosen_words("en", None, asked.protocol))
     _write(made_for_team(asked.compared, names, accepted, kept=kept, family=first), target, paper)
     leave_with_conflicts(asked.plan)
 
@@ -111,7 +111,7 @@ def picture(
     from pathway.views.words.caution import caution
 
     target = _target(out, f"picture of the {which}", ("svg", "png"), own, *asked.files)
-    words = words_of(language, own)
+    words = chosen_words(language, own, asked.protocol)
     drawing = _drawing(which, asked.plan, words, asked.protocol)
     if drawing is None:
         expected = "one visit with both legs measured"
@@ -157,14 +157,20 @@ def _accepted(known: KnownChild) -> AcceptedPlan | None:
     return AcceptedPlan(last.number, last.entry.who, last.entry.when, last.revision.on, version, stages, head)
 
 
-def words_of(language: str, own: Path | None) -> Wording:
-    """Return the words of a language with a clinic's own file laid over them."""
+def chosen_words(language: str, own: Path | None, protocol: Protocol) -> Wording:
+    """Return the words of a language with a clinic's file over them, for a child's rules.
+
+    What a clinic's rules say otherwise than ours stays as the clinic wrote it: our translation would not say it.
+    """
+    from pathway.protocol.load import load_protocol
+    from pathway.views.words.rule_words import rule_words
     from pathway.views.words.wording import wording
 
     text = (
         None if own is None else read_text(own, "a file of words (TOML)", MOST_WORDING_BYTES, missing="check --wording")
     )
-    return wording(language, text, str(own))
+    words = wording(language, text, str(own))
+    return words.for_rules(rule_words(protocol), rule_words(load_protocol()))
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ import click
 
 from pathway.children.case_files import MOST_BYTES
 from pathway.cli.asked import Asked, child_verb, protocol_of, tell_notes
+from pathway.cli.documents import chosen_words, language_option, wording_option
 from pathway.cli.errors import leave, leave_with_conflicts, note, refuse, tell
 from pathway.cli.options import (
     Output,
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from pathway.children.resolve import RegistryAt
-    from pathway.exports.calendar.agenda import Entry
+    from pathway.exports.calendar.agenda import Clinic, Entry
     from pathway.exports.calendar.ics import Earlier
     from pathway.plan.model import Plan
     from pathway.protocol.model import Protocol
@@ -58,34 +59,44 @@ stamp_option = click.option(
     type=click.Path(path_type=Path, dir_okay=False),
     help="The file sent earlier: changed entries get a higher number, dropped ones are cancelled.",
 )
+@language_option
+@wording_option
 @stamp_option
 def calendar(
     asked: Asked,
     out: Output,
     lengthening: str | None,
     previous: Path | None,
+    language: str,
+    own: Path | None,
     stamp: datetime.datetime | None,
 ) -> None:
-    """Write the plan as a calendar (ICS): stages, examinations before them, follow-ups. All days may still move.
+    """Write the plan as a calendar (ICS) in plain words: steps, visits before and after them. All days may still move.
 
     A later file replaces the entries of an earlier one: each keeps its name, and its number grows with the day of
     the plan. For two files of one day, or to call off what fell away, name the earlier file with --previous.
     """
-    from pathway.exports.calendar.agenda import PLAN_PART, agenda
+    from pathway.exports.calendar.agenda import PLAN_PART, Clinic, agenda
     from pathway.exports.calendar.ics import calendar_bytes
     from pathway.exports.calendar.turning import part_of
     from pathway.rule_engine.facts import facts_on
+    from pathway.timing.calendar import calendar_of
+    from pathway.views.words.family_terms import caution_of
 
     before = None if previous is None else _previous(previous)
     day, protocol, record, made = asked.on, asked.protocol, asked.record, asked.plan
-    entries = list(agenda(made, protocol, facts_on(Question(record.until(day), protocol, day), None)))
+    words = chosen_words(language, own, protocol)
+    clinic = Clinic(protocol, calendar_of(record, protocol), words)
+    entries = list(agenda(made, facts_on(Question(record.until(day), protocol, day), None), clinic))
     parts = [PLAN_PART]
     if lengthening is not None:
-        entries += _lengthening(made, record, protocol, lengthening)
+        entries += _lengthening(made, record, clinic, lengthening)
         parts.append(part_of(lengthening))
-    about = f"{made.cautions[0].text} Planned as of {day} with {protocol.name} {protocol.version}."
-    made_of = (previous, *asked.files)
-    _write(calendar_bytes(made.child.id, entries, day, _moment(stamp), about, before, parts), out, CALENDAR, *made_of)
+    rules_named = {"rules": protocol.name, "version": protocol.version}
+    about = words.say("calendar.about", caution=caution_of(made, words), day=day, **rules_named)
+    made_of = (previous, own, *asked.files)
+    data = calendar_bytes(made.child.id, entries, day, _moment(stamp), about, words, before, parts)
+    _write(data, out, CALENDAR, *made_of)
     leave_with_conflicts(made)
 
 
@@ -182,7 +193,7 @@ def _version() -> str:
         return "not installed"
 
 
-def _lengthening(made: Plan, record: Record, protocol: Protocol, wanted: str) -> tuple[Entry, ...]:
+def _lengthening(made: Plan, record: Record, clinic: Clinic, wanted: str) -> tuple[Entry, ...]:
     from pathway.exports.calendar.turning import turning_agenda
     from pathway.growth import fit_growth
     from pathway.rule_engine.facts import known_steps
@@ -190,11 +201,12 @@ def _lengthening(made: Plan, record: Record, protocol: Protocol, wanted: str) ->
     from pathway.worksheets.kinds import stage_of
     from pathway.worksheets.lengthening.worksheet import worked
 
+    protocol = clinic.protocol
     question = Question(record, protocol, made.on).as_known()
     posterior = fit_growth(question, known_steps=known_steps(question))
     stage = stage_of("lengthening", made, protocol, wanted)
     assert stage is not None  # a name was asked for
-    return turning_agenda(made, stage, worked(case_of(question, made, stage, posterior), {}))
+    return turning_agenda(made, stage, worked(case_of(question, made, stage, posterior), {}), clinic)
 
 
 def _previous(path: Path) -> Mapping[str, Earlier]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pathway.cli.asked import Asked, child_verb, protocol_of, tell_notes
-from pathway.cli.documents import language_option, wording_option, words_of
+from pathway.cli.documents import chosen_words, language_option, wording_option
 from pathway.cli.errors import BAD_INPUT, leave, leave_with_conflicts, note
 from pathway.cli.options import (
     RegistryOptions,
@@ -198,7 +198,7 @@ def family(asked: Asked, language: str, own: Path | None, as_json: bool, plain: 
     """
     from pathway.views.family.text import family_data, family_text
 
-    made, words = asked.compared, words_of(language, own)
+    made, words = asked.compared, chosen_words(language, own, asked.protocol)
     if as_json:
         show_json(family_data(made, words, asked.protocol).model_dump_json(indent=2))
     else:

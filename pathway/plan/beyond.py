@@ -33,13 +33,3 @@ def stage_words(stage: PlanStage) -> tuple[str, ...]:
         f"Above a caution level ({note.limit_mm / 10:.1f} cm here): {level_words(note)}"
         for note in levels_passed(stage)
     )
-
-
-def family_words(stage: PlanStage) -> tuple[str, ...]:
-    """Return what was seen above each level that a stage lies beyond, in plain words, each sentence once."""
-    return tuple(dict.fromkeys(note.family_words or _own_limit(note) for note in levels_passed(stage)))
-
-
-def _own_limit(note: AmountNote) -> str:
-    """A clinic's own level may come without words for a family."""
-    return f"The rules of your team are careful from {note.limit_mm / 10:.1f} cm on."

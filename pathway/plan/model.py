@@ -510,8 +510,9 @@ class PlanConflict(Frozen):
 
 
 class Caution(Frozen):
-    """A sentence that must stand on every view of the plan, with its sources."""
+    """A sentence that must stand on every view of the plan, with its sources; `id` is that of the rule."""
 
+    id: str = ""
     text: str
     sources: tuple[str, ...]
     provenance: str

@@ -26,11 +26,13 @@ class Goal(Rule):
 class FollowUp(Rule):
     """Visits around a stage: every so many months, until so many months after its end or without an end.
 
-    `when` limits it to children with these findings; None means every child with the stage.
+    `when` limits it to children with these findings; None means every child with the stage. `family_words` say what
+    the visits are for in plain words.
     """
 
     stage: str
     text: str
+    family_words: str | None = None
     every_months: int
     until_months: int | None = None
     when: Condition | None = None

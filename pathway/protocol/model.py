@@ -312,10 +312,14 @@ class Caution(Rule):
 
 
 class StopRule(Rule):
-    """When to slow or stop during a stage."""
+    """When to slow or stop during a stage.
+
+    `family_words` say in plain words what a family can see of it; none for what only a film or the clinic shows.
+    """
 
     stage: str
     text: str
+    family_words: str | None = None
 
 
 class Table(Frozen):

@@ -23,7 +23,7 @@ from pathway.protocol.roles import EVERY_PLAN
 from pathway.protocol.validation import faults_of_validation
 
 WORDING = frozenset(
-    {"id", "because", "label", "note", "what", "family_words", "how", "gap", "local", "types", "indirect"}
+    {"id", "because", "label", "note", "what", "family_words", "how", "gap", "local", "types", "indirect", "phone"}
 ) | {
     "sources",
     "provenance",

@@ -12,6 +12,7 @@ from pathway.record import Record, SchoolHoliday, Weekday
 
 WEEKDAYS: tuple[str, ...] = get_args(Weekday)
 DAY = datetime.timedelta(days=1)
+SATURDAY = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,26 @@ def free_day(day: datetime.date, calendar: Calendar) -> datetime.date:
             day = block.last + DAY
         elif day.weekday() not in calendar.weekdays:
             day += DAY
+        else:
+            return day
+
+
+def open_day(day: datetime.date, calendar: Calendar, before: datetime.date | None = None) -> datetime.date:
+    """Return the first day from `day` on on which the clinic sees a child: no closed span, no weekend.
+
+    A clinic that operates on a Saturday is open then. Where that is not `before` the day, the last such day before it.
+    """
+    found = _open(day, calendar, DAY)
+    return found if before is None or found < before else _open(before - DAY, calendar, -DAY)
+
+
+def _open(day: datetime.date, calendar: Calendar, step: datetime.timedelta) -> datetime.date:
+    while True:
+        block = next((span for span in calendar.blocked if day in span), None)
+        if block is not None:
+            day = (block.last if step > datetime.timedelta() else block.first) + step
+        elif day.weekday() >= SATURDAY and day.weekday() not in calendar.weekdays:
+            day += step
         else:
             return day
 

@@ -65,10 +65,27 @@ def test_a_fault_is_told_in_words_and_nothing_is_written(arguments, code, named,
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_begun_language_is_told_of_on_the_way(tmp_path: Path) -> None:
+def test_a_language_of_ours_is_whole_and_nothing_is_said_of_another(tmp_path: Path) -> None:
     result = run("handout", "oak-12", "-o", tmp_path / "made.html", "--language", "de", *ON)
     assert result.exit_code == 0
-    assert "Englisch" in result.stderr
+    assert result.stderr.split() == ["Wrote", f"{tmp_path / 'made.html'}."]
+    page = (tmp_path / "made.html").read_text(encoding="utf-8")
+    assert '<html lang="de" dir="ltr">' in page
+    assert "Eine Hilfe zum Planen: Die behandelnden Chirurgen entscheiden" in page
+    assert "surgeon" not in page
+
+
+def test_a_clinic_that_reworded_a_rule_is_read_in_its_own_words_in_every_language(tmp_path: Path) -> None:
+    own = tmp_path / "rules"
+    own.mkdir()
+    stage = '[[stage]]\nid = "examination"\nfamily_words = "Ein Termin bei uns am Hang."\n'
+    (own / "ours.toml").write_text(stage, encoding="utf-8")
+    out = tmp_path / "made.html"
+    result = run("handout", "rowan-02", "-o", out, "--language", "de", "--protocol", own, *ON)
+    assert result.exit_code == 0, result.stderr
+    page = out.read_text(encoding="utf-8")
+    assert "Ein Termin bei uns am Hang." in page
+    assert "Ein Besuch mit Röntgenbildern und einer Untersuchung" not in page
 
 
 def test_a_clinics_words_are_used(tmp_path: Path) -> None:

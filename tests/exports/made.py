@@ -12,7 +12,7 @@ from typing import Any
 import jsonschema
 import vobject
 
-from pathway.exports.calendar.agenda import Entry, agenda
+from pathway.exports.calendar.agenda import Clinic, Entry, agenda
 from pathway.exports.calendar.ics import Earlier, calendar_bytes
 from pathway.exports.calendar.turning import turning_agenda
 from pathway.exports.fhir.bundle import document
@@ -26,6 +26,8 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.record import Record, Visit
 from pathway.rule_engine.facts import facts_on
+from pathway.timing.calendar import calendar_of
+from pathway.views.words.wording import wording
 from pathway.worksheets.lengthening.worksheet import worked
 from tests.examples import ON, example, example_plan
 from tests.worksheets.cases import case
@@ -41,19 +43,24 @@ def rules() -> Protocol:
     return load_protocol()
 
 
-def entries_of(plan: Plan, record: Record) -> tuple[Entry, ...]:
-    return agenda(plan, rules(), facts_on(Question(record.until(plan.on), rules(), plan.on), None))
+def clinic_of(record: Record, protocol: Protocol, language: str = "en") -> Clinic:
+    return Clinic(protocol, calendar_of(record, protocol), wording(language))
+
+
+def entries_of(plan: Plan, record: Record, language: str = "en", protocol: Protocol | None = None) -> tuple[Entry, ...]:
+    known = protocol or rules()
+    facts = facts_on(Question(record.until(plan.on), known, plan.on), None)
+    return agenda(plan, facts, clinic_of(record, known, language))
 
 
 @cache
-def entries(name: str) -> tuple[Entry, ...]:
-    return entries_of(example_plan(name), example(name))
+def entries(name: str, language: str = "en") -> tuple[Entry, ...]:
+    return entries_of(example_plan(name), example(name), language)
 
 
-@cache
-def turning(name: str, stage: str) -> tuple[Entry, ...]:
-    plan = example_plan(name)
-    return turning_agenda(plan, plan.stage(stage), worked(case("lengthening", name, stage), {}))
+def turning(name: str, stage: str, language: str = "en", protocol: Protocol | None = None) -> tuple[Entry, ...]:
+    plan, clinic = example_plan(name), clinic_of(example(name), protocol or rules(), language)
+    return turning_agenda(plan, plan.stage(stage), worked(case("lengthening", name, stage), {}), clinic)
 
 
 def file_of(
@@ -62,8 +69,9 @@ def file_of(
     previous: Mapping[str, Earlier] | None = None,
     child: str = "rowan-02",
     stamp: datetime.datetime = STAMP,
+    language: str = "en",
 ) -> bytes:
-    return calendar_bytes(child, made, on, stamp, "A caution.", previous)
+    return calendar_bytes(child, made, on, stamp, "A caution.", wording(language), previous)
 
 
 def events(data: bytes) -> dict[str, Any]:

@@ -9,7 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pathway.record import BlockedWeeks, CaseCalendar, SchoolHoliday
-from pathway.timing.calendar import WEEKDAYS, Calendar, Span, calendar_of, free_day, holiday_on, next_holiday_days
+from pathway.timing.calendar import (
+    WEEKDAYS,
+    Calendar,
+    Span,
+    calendar_of,
+    free_day,
+    holiday_on,
+    next_holiday_days,
+    open_day,
+)
 from tests.sample import decision, five_year_old
 
 Day = datetime.date
@@ -102,3 +111,31 @@ class TestHolidays:
 
 def test_weekdays_are_named_in_their_order() -> None:
     assert [WEEKDAYS[day.weekday()] for day in (Day(2027, 6, 7), Day(2027, 6, 13))] == ["monday", "sunday"]
+
+
+class TestDaysOnWhichTheClinicIsOpen:
+    WEEKDAYS_ONLY = Calendar(frozenset({1}))
+    """Operations on Tuesdays; visits on every weekday."""
+
+    def test_a_weekday_is_open_though_nobody_operates_then_and_a_weekend_waits_for_monday(self) -> None:
+        assert open_day(Day(2027, 6, 10), self.WEEKDAYS_ONLY) == Day(2027, 6, 10)
+        assert open_day(Day(2027, 6, 12), self.WEEKDAYS_ONLY) == open_day(Day(2027, 6, 13), self.WEEKDAYS_ONLY)
+        assert open_day(Day(2027, 6, 12), self.WEEKDAYS_ONLY) == Day(2027, 6, 14)
+
+    def test_a_clinic_that_operates_on_saturday_is_open_then(self) -> None:
+        assert open_day(Day(2027, 6, 12), Calendar(frozenset({1, 5}))) == Day(2027, 6, 12)
+
+    def test_closed_weeks_are_passed_over_and_one_that_must_come_before_is_put_before_them(self) -> None:
+        shut = Calendar(frozenset(range(5)), (Span(Day(2027, 6, 7), Day(2027, 6, 19)),))
+        assert open_day(Day(2027, 6, 10), shut) == Day(2027, 6, 21)
+        assert open_day(Day(2027, 6, 10), shut, before=Day(2027, 6, 15)) == Day(2027, 6, 4)
+        assert open_day(Day(2027, 6, 10), shut, before=Day(2027, 6, 22)) == Day(2027, 6, 21)
+
+    @given(st.dates(Day(2020, 1, 1), Day(2060, 1, 1)), st.integers(0, 30), st.integers(1, 60))
+    def test_it_is_never_closed_and_never_late(self, day, long, room) -> None:
+        shut = Calendar(frozenset({2}), (Span(day, day + datetime.timedelta(days=long)),))
+        last = day + datetime.timedelta(days=room)
+        found = open_day(day, shut, before=last)
+        assert found < last
+        assert found.weekday() < 5
+        assert found not in shut.blocked[0]

@@ -14,12 +14,24 @@ from pathway.protocol.guidance import FollowUp
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
 from pathway.rule_engine.conditions import Facts, judge
-from pathway.views.words.caution import INVENTED, is_invented
-from pathway.views.words.plan import cm_words
+from pathway.rule_engine.verdict import Verdict
+from pathway.timing.calendar import Calendar, open_day
+from pathway.views.words import family_terms as say
+from pathway.views.words.caution import is_invented
+from pathway.views.words.wording import Wording
 from pathway.worksheets.lengthening.calendar import weekday
 
 Category = Literal["operation", "treatment", "examination", "follow-up", "turning", "visit"]
 PLAN_PART = "plan"
+DAY = datetime.timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Reminder:
+    """What a calendar says aloud, and when: `after` the first minute of the entry's day, below 0 before it."""
+
+    after: datetime.timedelta
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,40 +49,82 @@ class Entry:
     title: str
     words: tuple[str, ...]
     firm: bool = False
+    reminders: tuple[Reminder, ...] = ()
 
 
-def agenda(plan: Plan, protocol: Protocol, facts: Facts) -> tuple[Entry, ...]:
+@dataclass(frozen=True, slots=True)
+class Clinic:
+    """Where the child is treated: its rules, the days on which it is closed, and the language of its families."""
+
+    protocol: Protocol
+    calendar: Calendar
+    words: Wording
+
+
+def agenda(plan: Plan, facts: Facts, clinic: Clinic) -> tuple[Entry, ...]:
     """Return the entries of a plan in the order of their days; stages without a date have none.
 
-    `facts` are those of the day of the plan: a follow-up that depends on findings is entered where it holds.
+    `facts` are those of the day of the plan: a follow-up that depends on findings is entered where it holds. A visit
+    still to come stands on a day on which the clinic is open.
     """
-    found = [*_stages(plan, protocol), *_follow_ups(plan, protocol, facts)]
+    found = [*_stages(plan, clinic), *_follow_ups(plan, facts, clinic)]
     return tuple(sorted(found, key=lambda entry: (entry.day, entry.key)))
 
 
-def entry_words(plan: Plan, *words: str) -> tuple[str, ...]:
+def entry_words(plan: Plan, words: Wording, *said: str) -> tuple[str, ...]:
     """Return the words of an entry with the caution at their end, and that the child is invented where it is."""
-    ends = (INVENTED,) if is_invented(plan.child.note) else ()
-    return (*(word for word in words if word), plan.cautions[0].text, *ends)
+    ends = (words.say("invented"),) if is_invented(plan.child.note) else ()
+    return (*(text for text in said if text), say.caution_of(plan, words), *ends)
 
 
-def _stages(plan: Plan, protocol: Protocol) -> Iterator[Entry]:
-    graph = graph_of(plan)
+def reminder(category: Category, title: str, clinic: Clinic) -> tuple[Reminder, ...]:
+    """Return the reminder of a visit or an operation still to come, so many days before as the rules say."""
+    kind = "operation" if category == "operation" else "visit"
+    days, hour = clinic.protocol.number(f"reminder_{kind}_days"), clinic.protocol.number("reminder_hour")
+    words = clinic.words.say("calendar.reminder", title=title)
+    return (Reminder(datetime.timedelta(hours=hour) - datetime.timedelta(days=days), words),)
+
+
+def on_open_day(
+    day: datetime.date, clinic: Clinic, before: datetime.date | None = None
+) -> tuple[datetime.date, tuple[str, ...]]:
+    """Return the day on which the clinic is open instead, with a sentence on it where it is another one."""
+    opened = open_day(day, clinic.calendar, before)
+    if opened == day:
+        return day, ()
+    name = "calendar.moved" if opened > day else "calendar.moved_before"
+    return opened, (clinic.words.say(name, day=day),)
+
+
+def _stages(plan: Plan, clinic: Clinic) -> Iterator[Entry]:
+    graph, words = graph_of(plan), clinic.words
     for stage in plan.stages:
         if stage.date is None:
             continue
-        done = stage.begun
-        examined = role_of(stage.kind, protocol) == "reexamination"
-        before = [graph.stage(edge.later) for edge in graph.edges_from(stage.id)] if examined else []
-        words = (*_stage_words(stage, done), *(word for later in before for word in _gate_words(later)))
-        title = f"{plan.child.id}: {_title(stage)}{'' if done else ' (planned)'}"
-        yield Entry(stage.id, PLAN_PART, _category(stage, examined), stage.date, title, entry_words(plan, *words), done)
+        examined = role_of(stage.kind, clinic.protocol) == "reexamination"
+        later = [graph.stage(edge.later) for edge in graph.edges_from(stage.id)] if examined else []
+        day, moved = stage.date, tuple[str, ...]()
+        visit = not stage.operation and not stage.begun and stage.lane == say.CHECKS and stage.date > plan.on
+        if visit:
+            next_days = [one.date for one in later if one.date is not None and one.date > stage.date]
+            day, moved = on_open_day(day, clinic, min(next_days, default=None))
+        title = words.say(
+            f"calendar.{'title' if stage.begun else 'planned'}", child=plan.child.id, name=_name(stage, words)
+        )
+        told = (*_stage_words(stage, words), *moved, *(text for one in later for text in _looked_at(one, clinic)))
+        category = _category(stage, examined)
+        reminded = reminder(category, title, clinic) if visit or (stage.operation and not stage.begun) else ()
+        said = entry_words(plan, words, *told)
+        yield Entry(stage.id, PLAN_PART, category, day, title, said, stage.begun, reminded)
 
 
-def _title(stage: PlanStage) -> str:
-    side = f", {stage.side}" if stage.operation and stage.side in ("left", "right") else ""
-    amount = "" if stage.amount_mm is None else f", {cm_words(stage.amount_mm)}"
-    return f"{stage.label}{side}{amount}"
+def _name(stage: PlanStage, words: Wording) -> str:
+    name = say.name_of(stage.kind, words, stage.label)
+    if stage.operation and stage.side in ("left", "right"):
+        name = words.say("calendar.sided", name=name, side=words.say(stage.side))
+    if stage.amount_mm is not None:
+        name = words.say("calendar.measured", name=name, amount=words.cm(stage.amount_mm))
+    return name
 
 
 def _category(stage: PlanStage, examined: bool) -> Category:
@@ -79,55 +133,74 @@ def _category(stage: PlanStage, examined: bool) -> Category:
     return "examination" if examined else "treatment"
 
 
-def _stage_words(stage: PlanStage, done: bool) -> Iterator[str]:
-    yield stage.family_words or stage.what
+def _stage_words(stage: PlanStage, words: Wording) -> Iterator[str]:
+    yield say.what_of(stage, words) or stage.what
     if stage.end_date is not None and stage.date is not None and stage.end_date > stage.date:
-        yield f"Lasts until {'' if done else 'about '}{stage.end_date}."
-    if done or stage.window is None:
+        yield words.say("calendar.lasts" if stage.begun else "calendar.lasts_about", day=stage.end_date)
+    if stage.begun or stage.window is None:
         return
     if stage.window.latest is None:
-        yield f"Under the rules not before {stage.window.earliest}."
+        yield words.say("calendar.not_before", day=stage.window.earliest)
     else:
-        yield f"Under the rules between {stage.window.earliest} and {stage.window.latest}."
+        yield words.say("calendar.between", first=stage.window.earliest, last=stage.window.latest)
 
 
-def _gate_words(stage: PlanStage) -> Iterator[str]:
-    """Yield what must hold before the stage that an examination comes before."""
-    yield f"To be checked before {stage.label.lower()}:"
-    yield from (f"- {gate.requires}" for gate in stage.gates)
+def _looked_at(stage: PlanStage, clinic: Clinic) -> Iterator[str]:
+    """Yield what is looked at before the stage that an examination comes before: the findings of its gates."""
+    words = clinic.words
+    found = dict.fromkeys(finding for gate in stage.gates for finding in _findings(gate.verdict))
+    if found:
+        yield words.say("calendar.before", step=say.name_of(stage.kind, words, stage.label))
+    for id in found:
+        rule = clinic.protocol.finding(id)
+        yield words.say("calendar.point", what=words.of_rule("findings", id, rule.family_words or rule.label))
 
 
-def _follow_ups(plan: Plan, protocol: Protocol, facts: Facts) -> Iterator[Entry]:
+def _findings(verdict: Verdict) -> Iterator[str]:
+    if verdict.finding is not None:
+        yield verdict.finding
+    yield from verdict.asks
+    for part in verdict.parts:
+        yield from _findings(part)
+
+
+def _follow_ups(plan: Plan, facts: Facts, clinic: Clinic) -> Iterator[Entry]:
     for stage in plan.stages:
         if stage.date is None:
             continue
-        for rule in protocol.follow_ups:
-            if rule.stage == stage.kind and _asked(rule, facts, protocol):
-                yield from _visits(plan, stage, stage.date, rule)
+        for rule in clinic.protocol.follow_ups:
+            if rule.stage == stage.kind and _asked(rule, facts, clinic.protocol):
+                yield from _visits(plan, stage, stage.date, rule, clinic)
 
 
 def _asked(rule: FollowUp, facts: Facts, protocol: Protocol) -> bool:
     return rule.when is None or judge(rule.when, facts, protocol).state == "holds"
 
 
-def _visits(plan: Plan, stage: PlanStage, start: datetime.date, rule: FollowUp) -> Iterator[Entry]:
+def _visits(plan: Plan, stage: PlanStage, start: datetime.date, rule: FollowUp, clinic: Clinic) -> Iterator[Entry]:
     """Yield the visits of a follow-up still to come.
 
     Without a known last day only the next one: how often it is repeated is not foretold, and is said in words.
     """
-    last = _last_day(stage, start, rule)
+    words, last = clinic.words, _last_day(stage, start, rule)
+    step = say.name_of(stage.kind, words, stage.label)
+    name = words.say("calendar.follow_up", step=step) if stage.operation else step
+    title = words.say("calendar.planned", child=plan.child.id, name=name)
+    what = words.of_rule("follow_ups", rule.id, rule.family_words or rule.text)
     count = 0
     while True:
         count += 1
-        day = weekday(add_months(start, count * rule.every_months))
-        if last is not None and day > last:
+        due = weekday(add_months(start, count * rule.every_months))
+        if last is not None and due > last:
             return
-        if day <= plan.on:
+        if due <= plan.on:
             continue
-        further = f"Then every {rule.every_months} months, entered one at a time." if last is None else ""
-        words = entry_words(plan, rule.text, f"Belongs to: {stage.label.lower()}.", further)
+        day, moved = on_open_day(due, clinic)
+        further = words.say("calendar.further", count=rule.every_months) if last is None else ""
+        belongs = words.say("calendar.belongs", step=step) if stage.operation else ""
+        said = entry_words(plan, words, what, belongs, *moved, further)
         key = f"{stage.id}/{rule.id}/{count}"
-        yield Entry(key, PLAN_PART, "follow-up", day, f"{plan.child.id}: {_short(rule.text)} (planned)", words)
+        yield Entry(key, PLAN_PART, "follow-up", day, title, said, False, reminder("follow-up", title, clinic))
         if last is None:
             return
 
@@ -144,7 +217,3 @@ def _last_day(stage: PlanStage, start: datetime.date, rule: FollowUp) -> datetim
     if rule.until_months is not None:
         return weekday(add_months(end, rule.until_months))
     return end if add_months(start, rule.every_months) <= end else None
-
-
-def _short(text: str) -> str:
-    return text.split(":")[0].split(" until ")[0].rstrip(".")

@@ -11,11 +11,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from icalendar import Calendar, Component, Event
+from icalendar import Alarm, Calendar, Component, Event
 
 from pathway.exports.calendar.agenda import PLAN_PART, Entry
 from pathway.exports.names import lasting_id
 from pathway.problems import Problem, cannot
+from pathway.views.words.wording import Wording
 
 FIRST_DAY = datetime.date(2000, 1, 1)
 """SEQUENCE of a file that follows no other: the days from this one to the day of the plan."""
@@ -43,16 +44,18 @@ def calendar_bytes(
     on: datetime.date,
     stamp: datetime.datetime,
     about: str,
+    words: Wording,
     previous: Mapping[str, Earlier] | None = None,
     parts: Iterable[str] = (PLAN_PART,),
 ) -> bytes:
     """Return the calendar file of one child.
 
     `child` is the pseudonym, `on` the day of the plan, `stamp` the moment (UTC) at which the file is made,
-    `about` the words on the whole. SEQUENCE is the number of days from 2000-01-01 to `on`, so that a later plan
-    always wins. Where `previous` is the file sent before, an entry that says the same keeps its number, a changed
-    one gets a higher one than it had, and one to come that the plan has no more is sent as CANCELLED. `parts` are
-    those that the entries stand for: older entries of another part (a lengthening not asked for) stay as they are.
+    `about` the words on the whole, `words` those of the language of the entries. SEQUENCE is the number of days from
+    2000-01-01 to `on`, so that a later plan always wins. Where `previous` is the file sent before, an entry that says
+    the same keeps its number, a changed one gets a higher one than it had, and one to come that the plan has no more
+    is sent as CANCELLED. `parts` are those that the entries stand for: older entries of another part (a lengthening
+    not asked for) stay as they are.
 
     Raises CannotBeDone where there is nothing to enter or to call off.
     """
@@ -61,12 +64,12 @@ def calendar_bytes(
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", f"{child}: planned treatment")
+    calendar.add("x-wr-calname", words.say("calendar.name", child=child))
     calendar.add("x-wr-caldesc", about)
     number = (on - FIRST_DAY).days
     uids = set()
     for entry in listed:
-        event = _event(child, entry, stamp)
+        event = _event(child, entry, stamp, words.locale)
         uid = str(_of(event, "uid"))
         uids.add(uid)
         event.add("sequence", _sequence(event, before.get(uid), number))
@@ -74,7 +77,7 @@ def calendar_bytes(
     held = set(parts)
     for uid, old in before.items():
         if uid not in uids and old.day > on and old.part in held:
-            calendar.add_component(_called_off(old, stamp, number))
+            calendar.add_component(_called_off(old, stamp, number, words))
     if not calendar.subcomponents:
         raise cannot(child, "no stage of the plan has a date, so there is no calendar to write", "see `plan`")
     return bytes(calendar.to_ical())
@@ -96,19 +99,25 @@ def _not_ours(name: str, found: str) -> Problem:
     return Problem(name, "", None, found, "a calendar that this program wrote", "name the file that was sent before")
 
 
-def _event(child: str, entry: Entry, stamp: datetime.datetime) -> Event:
+def _event(child: str, entry: Entry, stamp: datetime.datetime, language: str) -> Event:
     event = Event()
     event.add("uid", f"{lasting_id(child, entry.key)}@limb-pathway.invalid")
     event.add("dtstamp", stamp)
     event.add("dtstart", _plain(entry.day))
     event.add("dtend", _plain(entry.day) + datetime.timedelta(days=1))
-    event.add("summary", entry.title)
-    event.add("description", "\n".join(entry.words))
+    event.add("summary", entry.title, parameters={"LANGUAGE": language})
+    event.add("description", "\n".join(entry.words), parameters={"LANGUAGE": language})
     event.add("status", "CONFIRMED" if entry.firm else "TENTATIVE")
     event.add("transp", "TRANSPARENT")
     event.add("class", "PRIVATE")
     event.add("categories", [entry.category])
     event.add(PART, entry.part)
+    for reminder in entry.reminders:
+        alarm = Alarm()
+        alarm.add("action", "DISPLAY")
+        alarm.add("description", reminder.words)
+        alarm.add("trigger", reminder.after)
+        event.add_component(alarm)
     return event
 
 
@@ -123,14 +132,14 @@ def _sequence(event: Event, old: Earlier | None, number: int) -> int:
     return old.sequence if same else min(max(old.sequence + 1, number), LONGEST_SEQUENCE)
 
 
-def _called_off(old: Earlier, stamp: datetime.datetime, number: int) -> Event:
+def _called_off(old: Earlier, stamp: datetime.datetime, number: int, words: Wording) -> Event:
     event = Event()
     event.add("uid", old.uid)
     event.add("dtstamp", stamp)
     event.add("dtstart", old.day)
     event.add("dtend", old.day + datetime.timedelta(days=1))
     event.add("summary", old.said[0])
-    event.add("description", "No longer in the plan.\n" + old.said[1] if not old.cancelled else old.said[1])
+    event.add("description", f"{words.say('calendar.gone')}\n{old.said[1]}" if not old.cancelled else old.said[1])
     event.add("status", "CANCELLED")
     event.add("transp", "TRANSPARENT")
     event.add("class", "PRIVATE")

@@ -1,15 +1,19 @@
-"""One lengthening as entries of a calendar: every day of turning and every visit until the device is off."""
+"""One lengthening as entries of a calendar: its days and weeks of turning, and every visit until the device is off."""
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterator
 
-from pathway.exports.calendar.agenda import Entry, entry_words
+from pathway.exports.calendar.agenda import Clinic, Entry, Reminder, entry_words, on_open_day, reminder
 from pathway.plan.model import Plan, PlanStage
-from pathway.views.words.plan import cm_words
-from pathway.worksheets.lengthening.calendar import clinic_days
-from pathway.worksheets.lengthening.sections import Made
-from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH
+from pathway.protocol.model import Protocol
+from pathway.views.words.wording import Wording
+from pathway.worksheets.lengthening.calendar import visit_kinds
+from pathway.worksheets.lengthening.sections import WEEK, Made
+
+QUARTERS = 4
+"""Turns are named to the quarter of an hour."""
 
 
 def part_of(stage: str) -> str:
@@ -17,34 +21,87 @@ def part_of(stage: str) -> str:
     return f"lengthening {stage}"
 
 
-def turning_agenda(plan: Plan, stage: PlanStage, made: Made) -> tuple[Entry, ...]:
-    """Return the days still to be turned and the visits of a lengthening, as its worksheet has them.
+def turning_agenda(plan: Plan, stage: PlanStage, made: Made, clinic: Clinic) -> tuple[Entry, ...]:
+    """Return the days still to be turned, a page for each week of them, and the visits, as the worksheet has them.
 
-    A day is named by its number after the operation: an operation that moves takes its days along.
+    A day is named by its number after the operation: an operation that moves takes its days along. The week says when
+    to call at once, and whom.
     """
-    found = [*_turns(plan, stage, made), *_seen(plan, stage, made)]
+    found = [*_turns(plan, stage, made, clinic), *_weeks(plan, stage, made, clinic), *_seen(plan, stage, made, clinic)]
     return tuple(sorted(found, key=lambda entry: (entry.day, entry.key)))
 
 
-def _turns(plan: Plan, stage: PlanStage, made: Made) -> Iterator[Entry]:
+def turn_hours(turns: int, protocol: Protocol) -> tuple[datetime.time, ...]:
+    """Return the hours of a day's turns: evenly over the hours in which a child is awake, one alone in the morning."""
+    first, last = protocol.number("turning_from_hour"), protocol.number("turning_until_hour")
+    apart = (last - first) / (turns - 1) if turns > 1 else 0.0
+    quarters = [round(QUARTERS * (first + turn * apart)) for turn in range(turns)]
+    return tuple(datetime.time(n // QUARTERS, n % QUARTERS * (60 // QUARTERS)) for n in quarters)
+
+
+def _turns(plan: Plan, stage: PlanStage, made: Made, clinic: Clinic) -> Iterator[Entry]:
+    words, whole = clinic.words, clinic.words.cm(float(made.given.amount_mm))
     for day in made.course.days:
-        number = (day.date - made.given.operation).days
-        last = " (last day)" if day is made.course.days[-1] else ""
-        title = f"{plan.child.id}: {day.turns} turns, {float(day.mm):g} mm{last}"
-        reached = f"Reached by the evening: {float(day.reached_mm):g} mm of {cm_words(float(made.given.amount_mm))}."
-        yield Entry(
-            f"{stage.id}/turn/{number}",
-            part_of(stage.id),
-            "turning",
-            day.date,
-            title,
-            entry_words(plan, f"Day {number} after the operation, {stage.side} leg.", reached, CHECK_THE_RADIOGRAPH),
+        name = "calendar.turns_last" if day is made.course.days[-1] else "calendar.turns"
+        title = words.say(name, child=plan.child.id, count=day.turns, mm=_mm(float(day.mm), words))
+        hours = turn_hours(day.turns, clinic.protocol)
+        said = entry_words(
+            plan,
+            words,
+            _number(stage, made, day.date, words),
+            words.say("calendar.turn_hours", hours=words.joined([words.clock(hour) for hour in hours]))
+            if hours
+            else "",
+            words.say("calendar.reached", reached=_mm(float(day.reached_mm), words), whole=whole),
+            words.say("calendar.check_film"),
         )
+        alarms = tuple(
+            Reminder(
+                datetime.timedelta(hours=hour.hour, minutes=hour.minute),
+                words.say("calendar.turn_now", child=plan.child.id, number=n, count=len(hours)),
+            )
+            for n, hour in enumerate(hours, start=1)
+        )
+        key = f"{stage.id}/turn/{(day.date - made.given.operation).days}"
+        yield Entry(key, part_of(stage.id), "turning", day.date, title, said, False, alarms)
 
 
-def _seen(plan: Plan, stage: PlanStage, made: Made) -> Iterator[Entry]:
-    for day, what in clinic_days(made.case, made.inputs, made.given, made.course):
-        number = (day - made.given.operation).days
-        words = entry_words(plan, f"Day {number} after the operation, {stage.side} leg.")
-        title = f"{plan.child.id}: {what} (planned)"
-        yield Entry(f"{stage.id}/visit/{number}", part_of(stage.id), "visit", day, title, words)
+def _weeks(plan: Plan, stage: PlanStage, made: Made, clinic: Clinic) -> Iterator[Entry]:
+    """Yield an entry for each week of turning, by the weeks since its first day: when to call at once, and whom."""
+    words = clinic.words
+    signs = [
+        words.of_rule("stop_rules", rule.id, rule.family_words or "")
+        for rule in clinic.protocol.stop_rules
+        if rule.stage == stage.kind and rule.family_words
+    ]
+    told = [words.say("calendar.point", what=sign) for sign in signs]
+    phone = clinic.protocol.clinic_calendar.phone
+    call = words.say("calendar.phone", phone=phone) if phone else words.say("calendar.no_phone")
+    numbered: dict[int, datetime.date] = {}
+    for day in made.course.days:
+        number = (day.date - made.course.first_turn).days // WEEK + 1
+        numbered.setdefault(number, day.date)
+    for number, first in numbered.items():
+        title = words.say("calendar.week", child=plan.child.id, number=number)
+        said = entry_words(plan, words, *((words.say("calendar.signs"), *told) if told else ()), call)
+        yield Entry(f"{stage.id}/week/{number}", part_of(stage.id), "turning", first, title, said)
+
+
+def _seen(plan: Plan, stage: PlanStage, made: Made, clinic: Clinic) -> Iterator[Entry]:
+    words = clinic.words
+    for due, kind in visit_kinds(made.case, made.inputs, made.given, made.course):
+        day, moved = on_open_day(due, clinic)
+        said = entry_words(plan, words, _number(stage, made, day, words), *moved)
+        title = words.say("calendar.planned", child=plan.child.id, name=words.say(f"calendar.visit_{kind}"))
+        key = f"{stage.id}/visit/{(due - made.given.operation).days}"
+        yield Entry(key, part_of(stage.id), "visit", day, title, said, False, reminder("visit", title, clinic))
+
+
+def _number(stage: PlanStage, made: Made, day: datetime.date, words: Wording) -> str:
+    number = (day - made.given.operation).days
+    return words.say("calendar.day_number", number=number, side=words.say(stage.side))
+
+
+def _mm(value: float, words: Wording) -> str:
+    """Return a length in mm with as many decimals as it has."""
+    return words.number(value, len(f"{value:g}".partition(".")[2]))

@@ -36,7 +36,7 @@ def cautions(
     """Return the sentences that this plan must show, the standing one first; with `facts` those of some children."""
     kinds = {stage.kind for stage in stages}
     return tuple(
-        pm.Caution(text=rule.text, sources=rule.sources, provenance=rule.provenance, local=rule.local)
+        pm.Caution(id=rule.id, text=rule.text, sources=rule.sources, provenance=rule.provenance, local=rule.local)
         for rule in sorted(protocol.cautions, key=lambda rule: not rule.head)
         if (rule.bilateral and both) or (not rule.bilateral and (not rule.stages or kinds & set(rule.stages)))
         if rule.when is None or (facts is not None and judge(rule.when, facts, protocol).state == "holds")

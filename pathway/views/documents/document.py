@@ -114,7 +114,10 @@ Block = Heading | Paragraph | Bullets | Callout | Figure | Table | Card | Facts 
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """A whole document. `dense` is the one-page form of the team; `footer` stands under every page."""
+    """A whole document. `dense` is the one-page form of the team; `footer` stands under every page.
+
+    `language` and `direction` are those of its words: as its file is named; left to right or right to left.
+    """
 
     title: str
     subtitle: str
@@ -122,3 +125,4 @@ class Document:
     footer: str
     blocks: tuple[Block, ...]
     dense: bool = False
+    direction: Literal["ltr", "rtl"] = "ltr"

@@ -48,9 +48,12 @@ def html(document: Document) -> str:
     return rooms.get_template("document.html").render(doc=document, blocks=blocks, zip=zip)
 
 
-def pdf(document: Document, paper: Paper = "a4", keywords: tuple[str, ...] = ()) -> bytes:
-    """Return the document as tagged PDF (PDF/UA-1 is enforced). Raises CannotBeDone where it cannot be laid out."""
-    return _typeset(_template("document.typ"), "pdf", _inputs(document, paper, keywords))[0]
+def pdf(document: Document, paper: Paper = "a4", keywords: tuple[str, ...] = (), fonts: tuple[str, ...] = ()) -> bytes:
+    """Return the document as tagged PDF (PDF/UA-1 is enforced). Raises CannotBeDone where it cannot be laid out.
+
+    `fonts` are folders of more fonts, for a script that ours lack.
+    """
+    return _typeset(_template("document.typ"), "pdf", _inputs(document, paper, keywords), fonts)[0]
 
 
 def page_svg(document: Document, paper: Paper = "a4") -> str:
@@ -95,12 +98,14 @@ def markdown(document: Document) -> str:
 
 def _inputs(document: Document, paper: Paper, keywords: tuple[str, ...] = ()) -> dict[str, str]:
     data = {"paper": PAPERS[paper], "blocks": _blocks(document), "keywords": keywords}
-    for name in ("title", "subtitle", "language", "footer", "dense"):
+    for name in ("title", "subtitle", "language", "direction", "footer", "dense"):
         data[name] = getattr(document, name)
     return {"data": json.dumps(data)}
 
 
-def _typeset(source: str, form: Literal["pdf", "png", "svg"], inputs: dict[str, str]) -> list[bytes]:
+def _typeset(
+    source: str, form: Literal["pdf", "png", "svg"], inputs: dict[str, str], more_fonts: tuple[str, ...] = ()
+) -> list[bytes]:
     """Return the pages (a PDF as one), laid out with the fonts that ship and no others."""
     import typst
 
@@ -112,7 +117,7 @@ def _typeset(source: str, form: Literal["pdf", "png", "svg"], inputs: dict[str, 
                 ppi=POINTS_PER_INCH,
                 pdf_standards="ua-1" if form == "pdf" else None,
                 timestamp=FIXED_TIME,
-                font_paths=[str(fonts)],
+                font_paths=[str(fonts), *more_fonts],
                 ignore_system_fonts=True,
                 sys_inputs=inputs,
             )

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator
 
 from pathway.courses.course import PROSTHETIC_COURSE
 from pathway.days import age_years
-from pathway.plan.beyond import family_words
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
@@ -47,7 +46,7 @@ def handout(plan: Plan, words: Wording, protocol: Protocol) -> Document:
     """Return the family's document of a plan whose courses are compared."""
     child, story = plan.child, story_of(plan, protocol)
     age, side = say.age_of(child.age_years, words), words.say(child.affected_side)
-    day, name = str(plan.on), "handout.subtitle_both" if story.both else "handout.subtitle"
+    day, name = words.day(plan.on), "handout.subtitle_both" if story.both else "handout.subtitle"
     feet = {stage.id: _cited((stage,), words, source_numbers(plan)) for stage in plan.stages}
     blocks = (
         *_head(plan, words),
@@ -72,13 +71,14 @@ def handout(plan: Plan, words: Wording, protocol: Protocol) -> Document:
         words.language,
         words.say("handout.footer", child=child.id, day=day),
         blocks,
+        direction=words.direction,
     )
 
 
 def _head(plan: Plan, words: Wording) -> Iterator[Block]:
     yield Paragraph(words.say("handout.made", day=plan.on), "small")
-    lines = (plan.cautions[0].text, *((words.say("invented"),) if is_invented(plan.child.note) else ()))
-    yield Callout(words.say("handout.caution_title"), (*lines, *((words.notice,) if words.notice else ())))
+    lines = (say.caution_of(plan, words), *((words.say("invented"),) if is_invented(plan.child.note) else ()))
+    yield Callout(words.say("handout.caution_title"), lines)
 
 
 def two_minutes(story: FamilyStory, words: Wording) -> tuple[tuple[str, str], ...]:
@@ -133,11 +133,11 @@ def _gap(story: FamilyStory, words: Wording) -> str:
     lines = []
     side = words.say(story.plan.child.affected_side)
     if story.now is not None and story.both:
-        lines.append(words.say("handout.short_both", now=say.cm(abs(story.now.discrepancy_mm))))
+        lines.append(words.say("handout.short_both", now=say.cm(abs(story.now.discrepancy_mm), words)))
     elif story.now is not None:
         now = story.now.discrepancy_mm
         name = "short_even" if round(now / 10, 1) == 0 else "short_now" if now > 0 else "short_longer"
-        lines.append(words.say(f"handout.{name}", side=side, now=say.cm(abs(now))))
+        lines.append(words.say(f"handout.{name}", side=side, now=say.cm(abs(now), words)))
     if story.both:
         lines.append(words.say("both_legs.intro"))
     elif story.untreated is None:
@@ -145,7 +145,12 @@ def _gap(story: FamilyStory, words: Wording) -> str:
     else:
         spread = story.untreated
         lines.append(
-            words.say("handout.short_grows", middle=say.cm(spread.p50), low=say.cm(spread.p05), high=say.cm(spread.p95))
+            words.say(
+                "handout.short_grows",
+                middle=say.cm(spread.p50, words),
+                low=say.cm(spread.p05, words),
+                high=say.cm(spread.p95, words),
+            )
         )
     return " ".join(lines)
 
@@ -175,7 +180,7 @@ def _next(story: FamilyStory, words: Wording) -> str:
     if not story.measured:
         lines.append(words.say("short.measure_first"))
     elif story.next_visit is not None:
-        lines.append(words.say("short.visit", when=when, what=_lower(_name(story.next_visit, words))))
+        lines.append(words.say("short.visit", when=when, what=words.inner(_name(story.next_visit, words))))
     else:
         lines.append(words.say("short.visit_again", when=when))
     return " ".join(lines)
@@ -215,22 +220,23 @@ def _what_it_is(story: FamilyStory, words: Wording) -> Iterator[Block]:
     """Yield what the child has, where it lies (only what was found), and what helps now."""
     yield Heading(words.say("has.title"))
     lines = [_has(story, words)]
-    lines += _by_place(words.say(f"found.{finding}") for finding in story.found if words.has(f"found.{finding}"))
+    found = [words.say(f"found.{finding}") for finding in story.found if words.has(f"found.{finding}")]
+    lines += _by_place(found, words)
     if not story.found and story.measured and not story.both:
         lines.append(words.say("has.nothing_else"))
     yield Bullets(tuple(dict.fromkeys(lines)))
     if story.aids:
-        names = tuple(dict.fromkeys(_lower(_what(stage, words)).rstrip(".") for stage in story.aids))
+        names = tuple(dict.fromkeys(words.inner(say.what_of(stage, words)).rstrip(".") for stage in story.aids))
         yield Paragraph(words.say("has.helps", aids=say.joined(names, words)))
 
 
-def _by_place(found: Iterable[str]) -> list[str]:
+def _by_place(found: Iterable[str], words: Wording) -> list[str]:
     """Return what was found with what lies at one place (`The hip: …`) in one line."""
     places: dict[str, list[str]] = {}
     for text in found:
         place, colon, what = text.partition(": ")
         places.setdefault(place if colon else "", []).append(say.sentence(what) if colon else text)
-    return [f"{place}: {_lower(' '.join(said))}" if place else " ".join(said) for place, said in places.items()]
+    return [f"{place}: {words.inner(' '.join(said))}" if place else " ".join(said) for place, said in places.items()]
 
 
 def _untreated(story: FamilyStory, words: Wording) -> Iterator[Block]:
@@ -259,10 +265,10 @@ def _what_next(story: FamilyStory, words: Wording) -> Iterator[Block]:
     yield Heading(words.say("next.title"))
     plan, lines = story.plan, [_next(story, words)]
     if story.visits_now:
-        names = tuple(dict.fromkeys(_lower(_name(stage, words)) for stage in story.visits_now))
+        names = tuple(dict.fromkeys(words.inner(_name(stage, words)) for stage in story.visits_now))
         lines.append(words.say("next.now", what=say.joined(names, words)))
     for stage in story.next_operations:
-        lines.append(say.sentence(_what(stage, words)))
+        lines.append(say.sentence(say.what_of(stage, words)))
     if harm := step_harms(story.next_operations, words):
         lines.append(words.say("next.harm", harm=harm))
     yield Bullets(tuple(dict.fromkeys(lines)))
@@ -274,7 +280,7 @@ def _what_next(story: FamilyStory, words: Wording) -> Iterator[Block]:
 def _questions(plan: Plan, words: Wording) -> Iterator[str]:
     """Yield what still has to be measured, with the month by which it is needed where that is to come."""
     for question in plan.open_questions[:MOST_QUESTIONS]:
-        finding = question.family_words
+        finding = say.question_of(question, words)
         if question.side:
             finding = words.say("steps.sided", name=finding, side=words.say(question.side))
         if question.by is not None and question.by > plan.on:
@@ -288,22 +294,34 @@ def _questions(plan: Plan, words: Wording) -> Iterator[str]:
 
 def _close_call(plan: Plan, words: Wording) -> str:
     """Return between which first steps the plan is undecided, and what decides; what both share is not in doubt."""
+    part = plan.firmness
     sides = [
         {
-            id: say.name_of(id.rstrip("0123456789").rstrip("_"), words, label)
+            id: _first_name(id, label, words)
             for id, label in zip((op.stage, *op.also), (op.label, *op.also_labels), strict=True)
         }
-        for op in plan.firmness.between
+        for op in part.between
     ]
     first, second = ({id: name for id, name in mine.items() if id not in other} for mine, other in (sides, sides[::-1]))
-    decides = plan.firmness.decide_on
-    name = "close_choose" if decides is None else "close"
-    when = {} if decides is None else {"when": say.month_of(decides.on, words)}
     if not first or not second:
-        extra = _quoted(tuple((first or second).values()), words)
-        return words.say(f"short.{name}_also", extra=extra, **when)
-    told = (_quoted(tuple(side.values()), words) for side in (first, second))
-    return words.say(f"short.{name}", **dict(zip(("first", "second"), told, strict=True)), **when)
+        lines = [words.say("short.close_also", extra=_quoted(tuple((first or second).values()), words))]
+    else:
+        told = (_quoted(tuple(side.values()), words) for side in (first, second))
+        lines = [words.say("short.close", **dict(zip(("first", "second"), told, strict=True)))]
+    decides = part.decide_on
+    if decides is None:
+        lines.append(words.say("short.decides_none"))
+    else:
+        kind = "film" if decides.what == "film" else "test"
+        lines.append(words.say(f"short.decides_{kind}", when=say.month_of(decides.on, words)))
+    if part.kept:
+        lines.append(words.say("short.kept"))
+    return " ".join(lines)
+
+
+def _first_name(id: str, label: str, words: Wording) -> str:
+    """Return the name of a first operation, or that there is none."""
+    return say.name_of(say.kind_of(id), words, label) if id else words.say("short.no_operation")
 
 
 def _quoted(names: tuple[str, ...], words: Wording) -> str:
@@ -356,7 +374,7 @@ def _growth(plan: Plan, words: Wording) -> Iterator[Block]:
         now = _gap_now(measured[-1].discrepancy_mm, words.say(plan.child.affected_side), words)
         lines.append(words.say("growth.now", when=say.month_of(measured[-1].date, words), now=now))
     spread = at.discrepancy_mm
-    lines.append(words.say("growth.range", low=say.cm(spread.p05), high=say.cm(spread.p95)))
+    lines.append(words.say("growth.range", low=say.cm(spread.p05, words), high=say.cm(spread.p95, words)))
     if ranges := tuple(_ranges(plan, words)):
         lines.append(words.say("growth.ages", ranges=say.joined(ranges, words)))
     yield Paragraph(" ".join(lines))
@@ -375,7 +393,7 @@ def _ranges(plan: Plan, words: Wording) -> Iterator[str]:
     ages = {round(now + (end - now) * third / 3) for third in (1, 2)}
     for age in sorted(age for age in ages if now + 0.5 < age < end - 0.5):
         point = min(plan.growth.by_age, key=lambda known: abs(known.age_years - age))
-        low, high = say.cm(point.discrepancy_mm.p05), say.cm(point.discrepancy_mm.p95)
+        low, high = say.cm(point.discrepancy_mm.p05, words), say.cm(point.discrepancy_mm.p95, words)
         yield words.say("growth.at_age", low=low, high=high, age=say.age_of(age, words))
 
 
@@ -400,21 +418,21 @@ def _steps(story: FamilyStory, words: Wording, protocol: Protocol) -> Iterator[B
             feet = tuple(_cited((stage,), words, numbers) for stage in told)
             yield Bullets(tuple(_loose(stage, words, sided=story.both) for stage in told), feet=feet)
             if len(told) < len(loose):
-                yield Paragraph(words.say("steps.maybe_more", count=str(len(loose) - len(told))), "small")
+                yield Paragraph(words.say("steps.maybe_more", count=len(loose) - len(told)), "small")
 
 
 def _loose(stage: PlanStage, words: Wording, *, sided: bool) -> str:
     """Return a step without a date in a line; `sided` names the leg, where both are affected."""
-    what, name = _what(stage, words), _name(stage, words)
+    what, name = words.inner(say.what_of(stage, words)), _name(stage, words)
     if sided and stage.side in ("left", "right"):
         name = words.say("steps.sided", name=name, side=words.say(stage.side))
     likely = f" {words.say('steps.likely')}" if stage.likely else ""
-    return f"{name}: {what[:1].lower()}{what[1:]}{likely}"
+    return f"{name}: {what}{likely}"
 
 
 def _cited(stages: tuple[PlanStage, ...], words: Wording, numbers: dict[str, int]) -> str:
     cited = sorted({numbers[id] for stage in stages for id in sources_of(stage) if id in numbers})
-    return words.say("steps.sources", numbers=", ".join(str(n) for n in cited)) if cited else ""
+    return words.say("steps.sources", numbers=", ".join(words.number(n) for n in cited)) if cited else ""
 
 
 def _card(
@@ -431,9 +449,9 @@ def _card(
     amounts = [stage.amount_mm for stage in step.stages if stage.amount_mm is not None]
     if amounts:
         kind = "steps.grow_less" if role_of(step.kind, protocol) == "growth_arrest" else "steps.amount"
-        amount = say.joined(tuple(say.cm(mm) for mm in amounts), words)
+        amount = say.joined(tuple(say.cm(mm, words) for mm in amounts), words)
         facts.append((words.say("steps.much"), words.say(kind, amount=amount)))
-    known = dict.fromkeys(text for stage in step.stages for text in family_words(stage))
+    known = dict.fromkeys(text for stage in step.stages for text in say.beyond_of(stage, words))
     if known:
         new = [text for text in known if text not in told]
         again = (
@@ -459,24 +477,19 @@ def _card(
             told[harm] = step.number
             facts.append((words.say("steps.harm"), harm))
     foot = _cited(step.stages, words, numbers)
-    return Card(str(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot, first.id)
+    return Card(words.number(step.number), _name(first, words), _when(plan, step, words), tuple(facts), foot, first.id)
 
 
 def _with_it(plan: Plan, step: Step, words: Wording) -> str:
     """Return what goes with a step, each kind once, in the order of its first day: visits before it, exercises."""
     ids = {stage.id for stage in step.stages}
     around = sorted((s for s in plan.stages if s.goes_with in ids), key=lambda stage: (stage.date or plan.on, stage.id))
-    return " ".join(dict.fromkeys(_what(stage, words) for stage in around))
-
-
-def _what(stage: PlanStage, words: Wording) -> str:
-    key = f"devices.{stage.device.id}.what" if stage.device and stage.device.stays else f"stages.{stage.kind}.what"
-    return words.say(key) if words.has(key) else stage.family_words
+    return " ".join(dict.fromkeys(say.what_of(stage, words) for stage in around))
 
 
 def _whats(step: Step, words: Wording) -> str:
     """Return what is done in a step, and what is done otherwise the next times: by a nail in place of a frame."""
-    first, *others = dict.fromkeys(_what(stage, words) for stage in step.stages)
+    first, *others = dict.fromkeys(say.what_of(stage, words) for stage in step.stages)
     return " ".join((first, *(words.say("steps.later", what=what) for what in others)))
 
 
@@ -494,16 +507,13 @@ def _when(plan: Plan, step: Step, words: Wording) -> str:
 def _long(stage: PlanStage, words: Wording, protocol: Protocol) -> str:
     lengthens = role_of(stage.kind, protocol) == "lengthening"
     if lengthens and stage.duration_months and stage.duration_range_months:
-        low, high = (f"{months:.0f}" for months in stage.duration_range_months)
+        low, high = (round(months) for months in stage.duration_range_months)
         told = "steps.nail_months" if say.by_nail(stage) and words.has("steps.nail_months") else "steps.frame_months"
-        return words.say(told, months=f"{stage.duration_months:.0f}", low=low, high=high)
+        return words.say(told, months=round(stage.duration_months), low=low, high=high)
     if not stage.duration_months:
         return ""
-    if stage.lane == say.CHECKS:
-        return words.say("steps.followed", months=f"{stage.duration_months:.0f}")
-    if round(stage.duration_months) == 1:
-        return words.say("steps.month")
-    return words.say("steps.months", months=f"{stage.duration_months:.0f}")
+    months = round(stage.duration_months)
+    return words.say("steps.followed" if stage.lane == say.CHECKS else "steps.months", count=months, months=months)
 
 
 def _change(plan: Plan, words: Wording) -> Iterator[Block]:
@@ -523,7 +533,7 @@ def _change(plan: Plan, words: Wording) -> Iterator[Block]:
     if course is not None and len(course.lengthenings_needed) > 1:
         planned = sum(not item.physes for item in course.stages)
         other = sum(item.share for item in course.lengthenings_needed if item.lengthenings != planned)
-        lines.append(words.say("change.more", share=f"{100 * other:.0f}"))
+        lines.append(words.say("change.more", share=round(100 * other)))
     yield Bullets((*dict.fromkeys(lines), words.say("change.wishes")))
 
 
@@ -543,7 +553,7 @@ def _delays(plan: Plan, words: Wording) -> Iterator[str]:
             bound.append((stage.date, text))
     if bound:
         said = tuple(text for _, text in sorted(bound)[:MOST_LATE])
-        yield words.say("change.delay", steps=say.joined(said, words, words.say("or_joint")))
+        yield words.say("change.delay", steps=say.joined(said, words, "or"))
 
 
 def _answers(story: FamilyStory, words: Wording) -> Iterator[Block]:
@@ -557,10 +567,6 @@ def _answers(story: FamilyStory, words: Wording) -> Iterator[Block]:
     yield Bullets(words.items("questions.items"), columns=2)
     yield Lines(words.say("questions.phone"), 1)
     yield Lines(words.say("questions.room"), 4)
-
-
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:]
 
 
 def sources_of(stage: PlanStage) -> tuple[str, ...]:
@@ -602,6 +608,9 @@ def _facts(plan: Plan, words: Wording) -> Iterator[Block]:
         cited = [line for line in plan.sources if line.id in numbers]
         yield Heading(words.say("facts.list"), 3)
         yield Bullets(
-            tuple(line.citation for line in cited), tuple(numbers[line.id] for line in cited), small=True, columns=2
+            tuple(words.of_rule("sources", line.id, line.citation) for line in cited),
+            tuple(numbers[line.id] for line in cited),
+            small=True,
+            columns=2,
         )
-    yield Callout(words.say("handout.caution_title"), (plan.cautions[0].text,))
+    yield Callout(words.say("handout.caution_title"), (say.caution_of(plan, words),))

@@ -240,6 +240,6 @@ def _key(sheet: Sheet, words: Wording, frame: _Frame, height: float) -> None:
 def _alternative(plan: Plan, words: Wording) -> Iterator[str]:
     yield words.say("growth.title") + "."
     for point in plan.growth.measured:
-        yield f"{words.say('growth.measured')}, {month_of(point.date, words)}: {cm(point.discrepancy_mm)}."
+        yield f"{words.say('growth.measured')}, {month_of(point.date, words)}: {cm(point.discrepancy_mm, words)}."
     for name, spread, _ in _ends(plan):
         yield f"{words.say(name)}: {signed(spread.p50, words)}. {' '.join(_range(spread, words))}."

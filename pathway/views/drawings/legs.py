@@ -84,7 +84,7 @@ def _header(plan: Plan, words: Wording, group: Group, wide: float) -> list[str]:
     lines: list[str] = []
     for stage in group.steps:
         name = "legs.slows" if stage.physes else "legs.gains"
-        told = _wrapped(words.say(name, cm=cm(stage.amount_mm or 0.0)), wide - 5.2)
+        told = _wrapped(words.say(name, cm=cm(stage.amount_mm or 0.0, words)), wide - 5.2)
         lines += [f"\0{stage.kind}\0{told[0]}", *told[1:]]
     return lines
 
@@ -244,7 +244,7 @@ def _gap_alone(plan: Plan, words: Wording, width: float, title: str) -> Drawing:
 def _gap_words(plan: Plan, words: Wording) -> str:
     gap = plan.growth.measured[-1].discrepancy_mm
     if plan.child.affected_side == "both":
-        return words.say("legs.apart", cm=cm(abs(gap)))
+        return words.say("legs.apart", cm=cm(abs(gap), words))
     return signed(gap, words)
 
 
@@ -253,10 +253,10 @@ def _alternative(plan: Plan, words: Wording, groups: Sequence[Group]) -> Iterato
     for group in groups:
         for pair in group.pairs:
             when = f"{words.say(f'legs.{pair.when}')}, {age_of(pair.age_years, words)}"
-            own, other = cm(pair.treated.whole_mm), cm(pair.long.whole_mm)
+            own, other = cm(pair.treated.whole_mm, words), cm(pair.long.whole_mm, words)
             told = words.say("legs.told", own=own, other=other, gap=signed(pair.gap_mm, words))
             yield f"{when[:1].upper()}{when[1:]}: {told}"
             if pair.when in ("before", "start"):
                 for stage in group.steps:
                     name = "legs.slows" if stage.physes else "legs.gains"
-                    yield f"{words.say(name, cm=cm(stage.amount_mm or 0.0))}."
+                    yield f"{words.say(name, cm=cm(stage.amount_mm or 0.0, words))}."

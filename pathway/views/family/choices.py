@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from pathway.plan.model import Plan, Spread
 from pathway.protocol.model import Bone
 from pathway.views.documents.document import Block, Bullets, Card, Heading, Paragraph, Table
-from pathway.views.family.harms import about, count_words, not_told, range_words
+from pathway.views.family.harms import about, count_words, not_told, plain, range_words
 from pathway.views.family.story import Choice, FamilyStory, told_harms
 from pathway.views.words import family_roads, roads
 from pathway.views.words import family_terms as say
@@ -100,8 +100,7 @@ def title(story: FamilyStory, choice: Choice, words: Wording) -> str:
     """Return the name of a choice, marked where it is the plan, or outside the rules."""
     name = choice_name(choice, words)
     if choice.ours:
-        name = words.say(_first(story.plan, choice), choice=name[:1].lower() + name[1:])
-        return name[:1].upper() + name[1:]
+        return say.sentence(words.say(_first(story.plan, choice), choice=words.inner(name)))
     return name if choice.within_rules else words.say("choices.outside", choice=name)
 
 
@@ -119,8 +118,7 @@ def choice_name(choice: Choice, words: Wording) -> str:
             parts.append(words.say("choices.arrest"))
         else:
             parts.append(words.say(LENGTHENED[done.what], count=_times(done.count, words)))
-    text = say.joined(tuple(parts), words)
-    return text[:1].upper() + text[1:]
+    return say.sentence(say.joined(tuple(parts), words))
 
 
 def none_chosen(story: FamilyStory) -> bool:
@@ -146,7 +144,7 @@ def _times(count: int, words: Wording) -> str:
 def _count(of: Spread, words: Wording) -> str:
     """Return a count as its mean and, where it is one, its range, in whole numbers."""
     low, mean, high = round(of.p05), round(of.mean), round(of.p95)
-    return str(mean) if low == high else words.say("choices.count", mean=str(mean), low=str(low), high=str(high))
+    return words.number(mean) if low == high else words.say("choices.count", mean=mean, low=low, high=high)
 
 
 def _when(story: FamilyStory, choice: Choice, words: Wording) -> str:
@@ -160,7 +158,7 @@ def _when(story: FamilyStory, choice: Choice, words: Wording) -> str:
     for stage in stages:
         name = "when_arrest" if stage.physes else "when_longer"
         age = say.age_of(stage.age_years, words)
-        told.append(words.say(f"choices.{name}", amount=say.cm(stage.amount_mm or 0.0), age=age))
+        told.append(words.say(f"choices.{name}", amount=say.cm(stage.amount_mm or 0.0, words), age=age))
     return words.say("choices.when", steps=say.joined(tuple(told), words))
 
 
@@ -177,7 +175,7 @@ def _operations(choice: Choice, words: Wording) -> str:
         return words.say("choices.no_operations")
     added = round(told.unplanned_operations.mean)
     text = words.say("choices.operations", count=_count(told.operations, words))
-    return f"{text} {words.say('choices.added', count=str(added))}" if added else text
+    return f"{text} {words.say('choices.added', count=added)}" if added else text
 
 
 def _device(choice: Choice, words: Wording) -> str:
@@ -195,9 +193,9 @@ def _way(choice: Choice, words: Wording) -> str:
     told = None if choice.course is None else choice.course.expected
     if told is None or choice.kind == "nothing":
         return words.say("choices.way_nothing")
-    text = words.say("choices.way", peak=say.cm(told.peak_difference_mm))
+    text = words.say("choices.way", peak=say.cm(told.peak_difference_mm, words))
     months = round(told.months_over_50_mm)
-    return f"{text} {words.say('choices.way_months', months=str(months))}" if months else text
+    return f"{text} {words.say('choices.way_months', months=months)}" if months else text
 
 
 def _end(story: FamilyStory, choice: Choice, words: Wording) -> str:
@@ -220,7 +218,7 @@ def _end(story: FamilyStory, choice: Choice, words: Wording) -> str:
     near = words.say("choices.end_chance", chance=about(100 * course.expected.chance_within_20_mm, words))
     lost = course.expected.adult_height_lost_mm
     if lost is not None and lost.mean >= LEAST_HEIGHT_MM:
-        near += " " + words.say("choices.height", amount=say.cm(lost.mean))
+        near += " " + words.say("choices.height", amount=say.cm(lost.mean, words))
     return f"{text} {near}"
 
 
@@ -239,6 +237,6 @@ def _harms(choice: Choice, words: Wording) -> str:
         told = words.say("harms.in_100", harms=say.joined(parts, words))
         return " ".join(text for text in (told, not_told(expected, words)) if text)
     if choice.kind == "artificial":
-        known = dict.fromkeys(harm.family_words for stage in choice.steps for harm in stage.harms)
+        known = dict.fromkeys(plain(harm, words) for stage in choice.steps for harm in stage.harms)
         return " ".join((*known, words.say("harms.not_counted"))) if known else words.say("harms.not_counted")
     return words.say(f"choice_kinds.{choice.kind}.harms")

@@ -21,7 +21,7 @@ def range_words(per_100: float, low: float | None, high: float | None, words: Wo
     often = about(per_100, words)
     if low is None or high is None:
         return often
-    return words.say("harms.range", often=often, low=f"{low:.0f}", high=f"{high:.0f}")
+    return words.say("harms.range", often=often, low=round(low), high=round(high))
 
 
 def what_can_go_wrong(story: FamilyStory, words: Wording) -> Iterator[Block]:
@@ -39,7 +39,7 @@ def what_can_go_wrong(story: FamilyStory, words: Wording) -> Iterator[Block]:
     ]
     for one in story.harms:
         if one.children is not None:
-            low, high = f"{one.children.low:.0f}", f"{one.children.high:.0f}"
+            low, high = round(one.children.low), round(one.children.high)
             name = say.sentence(words.say(f"harms.of.{one.id}"))
             rows.append((name, count_words(one.children.best, words), words.say("harms.between", low=low, high=high)))
     icons = _icons(story, words)
@@ -75,12 +75,12 @@ def not_told(expected: Expected, words: Wording) -> str:
 
 def about(per_100: float, words: Wording) -> str:
     """Return the same within a sentence: `about 85`."""
-    return words.say("harms.few") if per_100 < FEW else words.say("harms.about", count=f"{per_100:.0f}")
+    return words.say("harms.few") if per_100 < FEW else words.say("harms.about", count=words.number(per_100))
 
 
 def count_words(per_100: float, words: Wording) -> str:
     """Return how many of 100 in whole numbers."""
-    return words.say("harms.few") if per_100 < FEW else f"{per_100:.0f}"
+    return words.say("harms.few") if per_100 < FEW else words.number(per_100)
 
 
 def step_harms(stages: Sequence[PlanStage], words: Wording) -> str:
@@ -96,14 +96,15 @@ def step_harms(stages: Sequence[PlanStage], words: Wording) -> str:
     others = [harm for harm in told.values() if harm.per_100 is None]
     said = [_said(harm, words) for harm in sorted(counted, key=lambda harm: -(harm.per_100 or 0.0))]
     if others:
-        said += [words.say("harms.seen"), *(_plain(harm, words) for harm in others)]
+        said += [words.say("harms.seen"), *(plain(harm, words) for harm in others)]
     return " ".join(said)
 
 
-def _plain(harm: StageHarm, words: Wording) -> str:
-    return harm.family_words
+def plain(harm: StageHarm, words: Wording) -> str:
+    """Return what may go wrong, in the words of the language."""
+    return words.of_rule("stage_harms", harm.id, harm.family_words)
 
 
 def _said(harm: StageHarm, words: Wording) -> str:
     often = range_words(harm.per_100 or 0.0, harm.low, harm.high, words)
-    return words.say("harms.step", what=_plain(harm, words).rstrip("."), often=often)
+    return words.say("harms.step", what=plain(harm, words).rstrip("."), often=often)

@@ -11,6 +11,7 @@ from pathway.protocol.model import Protocol
 from pathway.views.data.shapes import FamilyPart, FamilyPrinted
 from pathway.views.documents.document import Block, Bullets, Callout, Card, Facts, Heading, Paragraph, Table
 from pathway.views.documents.handout import handout
+from pathway.views.words.family_terms import caution_of
 from pathway.views.words.wording import Wording
 
 
@@ -51,7 +52,7 @@ def family_data(plan: Plan, words: Wording, protocol: Protocol) -> FamilyPrinted
         for part in family_parts(plan, words, protocol)
     )
     return FamilyPrinted(
-        child=plan.child.id, on=plan.on, language=words.language, parts=parts, caution=plan.cautions[0].text
+        child=plan.child.id, on=plan.on, language=words.language, parts=parts, caution=caution_of(plan, words)
     )
 
 

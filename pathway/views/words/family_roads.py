@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathway.plan.model import Course, Plan, PlanStage, Reason
 from pathway.preferences import PROSTHETIC_COURSE
 from pathway.views.words import roads
-from pathway.views.words.family_terms import many, name_of
+from pathway.views.words.family_terms import many, name_of, what_of
 from pathway.views.words.wording import Wording
 
 _COUNT = re.compile(r"(\d+) of (\d+)")
@@ -46,9 +46,9 @@ def longer_leg(plan: Plan, words: Wording) -> Iterator[str]:
         elif number:
             yield words.say("roads.longer_takes", operations=many(number, words))
         if told.device_months.mean >= 1:
-            yield words.say("roads.longer_frame", months=f"{told.device_months.mean:.0f}")
+            yield words.say("roads.longer_frame", months=round(told.device_months.mean))
         if not course.recommended:
-            yield words.say("roads.longer_chance", chance=f"{100 * told.chance_within_20_mm:.0f}")
+            yield words.say("roads.longer_chance", chance=round(100 * told.chance_within_20_mm))
     yield words.say("roads.longer_shown" if dated else "roads.longer_none")
 
 
@@ -61,8 +61,8 @@ def artificial_leg(words: Wording) -> Iterator[str]:
 def artificial_steps(plan: Plan, words: Wording) -> Iterator[tuple[PlanStage, str]]:
     """Yield each step of that way in its usual order with its name, what it is, and its usual age in words."""
     for stage in roads.prosthetic_stages(plan):
-        what = stage.family_words
-        text = f"{name_of(stage.kind, words, stage.label)} ({_ages(plan, stage, words)}): {what[:1].lower()}{what[1:]}"
+        what = words.inner(what_of(stage, words))
+        text = f"{name_of(stage.kind, words, stage.label)} ({_ages(plan, stage, words)}): {what}"
         yield stage, text
 
 
@@ -70,7 +70,7 @@ def not_planned(plan: Plan, words: Wording) -> str:
     """Return in one sentence which treatments are not planned where both legs are affected, or ""."""
     treated = [item for item in plan.refused if not _is_visit(item.stage, words)]
     names = [name_of(item.stage, words, item.label) for item in treated]
-    steps = ", ".join(f"{name[:1].lower()}{name[1:]}" for name in dict.fromkeys(names))
+    steps = ", ".join(words.inner(name) for name in dict.fromkeys(names))
     return words.say("both_legs.refused", steps=steps) if steps else ""
 
 
@@ -110,7 +110,9 @@ def _ages(plan: Plan, stage: PlanStage, words: Wording) -> str:
     elif high <= roads.MONTHS_TOLD_UP_TO or (low % 12 == 0 and high % 12 == 0 and low > roads.MONTHS_TOLD_UP_TO):
         unit = "months" if high <= roads.MONTHS_TOLD_UP_TO else "years"
         each = 1 if unit == "months" else 12
-        ages = words.say(f"roads.{unit}", number=words.say("roads.span", low=low // each, high=high // each))
+        ages = words.say(
+            f"roads.{unit}", count=high // each, number=words.say("roads.span", low=low // each, high=high // each)
+        )
     else:
         ages = words.say("roads.span", low=_age(low, words), high=_age(high, words))
     return words.say("roads.usual", ages=ages)
@@ -119,6 +121,6 @@ def _ages(plan: Plan, stage: PlanStage, words: Wording) -> str:
 def _age(months: int, words: Wording) -> str:
     """Return an age as exact as a family needs it: months in the first two years, then whole years."""
     if months <= roads.MONTHS_TOLD_UP_TO:
-        return words.say("roads.month") if months == 1 else words.say("roads.months", number=months)
+        return words.say("roads.months", count=months, number=months)
     years = round(months / 12)
-    return words.say("roads.years", number=years)
+    return words.say("roads.years", count=years, number=years)

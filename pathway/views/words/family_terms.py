@@ -5,8 +5,10 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 from itertools import groupby
+from typing import Literal
 
-from pathway.plan.model import Plan, PlanStage
+from pathway.plan.beyond import levels_passed
+from pathway.plan.model import OpenQuestion, Plan, PlanStage
 from pathway.views.words.wording import Wording
 
 CHECKS = "checks"
@@ -49,36 +51,68 @@ def name_of(kind: str, words: Wording, label: str = "") -> str:
 
 def month_of(day: datetime.date, words: Wording) -> str:
     """Return month and year, as exact as a plan may be."""
-    return words.say("month_year", month=words.items("months")[day.month - 1], year=day.year)
+    return words.month(day)
 
 
 def age_of(years: float, words: Wording) -> str:
     """Return the age in completed years."""
-    return words.say("age", years=int(years + 1e-3))
+    return words.age(years)
 
 
-def cm(mm: float) -> str:
+def cm(mm: float, words: Wording) -> str:
     """Return a length: `17.5 cm`."""
-    return f"{round(mm / 10, 1) + 0.0:.1f} cm"
+    return words.cm(mm)
 
 
 def signed(mm: float, words: Wording) -> str:
     """Return which leg is how much shorter at the end, in words: the treated leg shorter (positive) or longer."""
     if round(mm / 10, 1) == 0:
         return words.say("choices.equal")
-    return words.say("growth.shorter" if mm > 0 else "growth.longer", cm=cm(abs(mm)))
+    return words.say("growth.shorter" if mm > 0 else "growth.longer", cm=cm(abs(mm), words))
 
 
 def many(count: int, words: Wording) -> str:
     """Return a small number as a word, a greater one in figures."""
-    names = words.items("numbers")
-    return names[count] if count < len(names) else str(count)
+    return words.many(count)
 
 
-def joined(parts: tuple[str, ...], words: Wording, last: str = "") -> str:
-    """Return parts as a list in words: `a, b and c`, with another joint before the last where one is given."""
-    joint = last or words.say("list_joint")
-    return parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + joint + parts[-1]
+def joined(parts: tuple[str, ...], words: Wording, joint: Literal["standard", "or"] = "standard") -> str:
+    """Return parts as a list in words: `a, b and c`, with the joint `or`: `a, b or c`."""
+    return words.joined(parts, joint)
+
+
+def caution_of(plan: Plan, words: Wording) -> str:
+    """Return the standing caution in the language of the page."""
+    head = plan.cautions[0]
+    return words.of_rule("cautions", head.id, head.text)
+
+
+def what_of(stage: PlanStage, words: Wording) -> str:
+    """Return what is done in a stage: with a nail inside the bone in the words of that device."""
+    if stage.device is not None and stage.device.stays:
+        return words.of_rule("devices", stage.device.id, stage.family_words)
+    return words.of_rule("stages", stage.kind, stage.family_words)
+
+
+def kind_of(stage: str) -> str:
+    """Return the kind of a stage by its id: `femoral_lengthening` of `femoral_lengthening_2`."""
+    return stage.rstrip("0123456789").rstrip("_")
+
+
+def question_of(question: OpenQuestion, words: Wording) -> str:
+    """Return what an open question asks for, from "how" or "whether" on."""
+    return words.of_rule("findings", question.finding, question.family_words)
+
+
+def beyond_of(stage: PlanStage, words: Wording) -> tuple[str, ...]:
+    """Return what was seen above each caution level that a stage lies beyond, each sentence once."""
+    told = (
+        words.of_rule("limits", note.rule, note.family_words)
+        if note.family_words
+        else words.say("steps.own_limit", limit=words.cm(note.limit_mm))
+        for note in levels_passed(stage)
+    )
+    return tuple(dict.fromkeys(told))
 
 
 def runs(kinds: tuple[str, ...]) -> tuple[tuple[str, int], ...]:

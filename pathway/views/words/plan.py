@@ -60,7 +60,12 @@ def why_text(
     body += ["", *wrap(marks, width)]
     told = "" if isinstance(stage, str) else harms.harm_words(stage)
     if told:
-        body += ["", harms.HEADING, *wrap(f"{told[:1].upper()}{told[1:]}.", width, "  "), *wrap(harms.NOTE, width, "  ")]
+        body += [
+            "",
+            harms.HEADING,
+            *wrap(f"{told[:1].upper()}{told[1:]}.", width, "  "),
+            *wrap(harms.NOTE, width, "  "),
+        ]
     cited = [] if isinstance(stage, str) else [source for source in plan.sources if source.id in stage.sources]
     if cited:
         body += ["", "Sources of this stage"]

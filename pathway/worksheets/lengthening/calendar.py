@@ -3,13 +3,24 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Literal
 
 from pathway.worksheets.case import Case, Inputs
 from pathway.worksheets.lengthening.phases import LengtheningInputs, Phases
 from pathway.worksheets.sheet import Column, Section, Table
 
 SATURDAY = 5
+VisitKind = Literal["first", "turning", "end", "healing", "off", "weight"]
+VISIT_WORDS: Mapping[VisitKind, str] = {
+    "first": "first film: does the gap open?",
+    "turning": "clinic and film",
+    "end": "end of distraction: film",
+    "healing": "film: new bone, axis",
+    "off": "device off, if the bone is solid",
+    "weight": "full weight, if the bone is solid",
+}
+"""What each visit of a lengthening is for."""
 
 
 def weekday(day: datetime.date) -> datetime.date:
@@ -88,28 +99,35 @@ def clinic_days(
     case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases
 ) -> tuple[tuple[datetime.date, str], ...]:
     """Return the visits in order, on weekdays, each with what it is for; those before the last one seen left out."""
+    return tuple((day, VISIT_WORDS[kind]) for day, kind in visit_kinds(case, inputs, given, course))
+
+
+def visit_kinds(
+    case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases
+) -> tuple[tuple[datetime.date, VisitKind], ...]:
+    """Return the same visits by their kind."""
     found = dict(_planned(case, inputs, given, course))
     after = given.seen.on if given.seen is not None else given.operation
-    return tuple(sorted((day, what) for day, what in found.items() if day > after))
+    return tuple(sorted((day, kind) for day, kind in found.items() if day > after))
 
 
 def _planned(
     case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases
-) -> Iterator[tuple[datetime.date, str]]:
+) -> Iterator[tuple[datetime.date, VisitKind]]:
     every, later = int(inputs.number("clinic_days")), int(inputs.number("later_clinic_days"))
     off = given.operation + datetime.timedelta(days=round(course.removal.mid))
     step = datetime.timedelta(days=later)
     day = course.end + step
     while day < off:
-        yield weekday(day), "film: new bone, axis"
+        yield weekday(day), "healing"
         day += step
-    yield weekday(course.end), "end of distraction: film"
+    yield weekday(course.end), "end"
     start = given.seen.on if given.seen is not None else course.first_turn
     if given.seen is None:
         first = int(case.protocol.number("lengthening_first_film_days"))
-        yield weekday(start + datetime.timedelta(days=first)), "first film: does the gap open?"
+        yield weekday(start + datetime.timedelta(days=first)), "first"
     day = start + datetime.timedelta(days=every)
     while day < course.end:
-        yield weekday(day), "clinic and film"
+        yield weekday(day), "turning"
         day += datetime.timedelta(days=every)
-    yield weekday(off), "full weight, if the bone is solid" if given.stays else "device off, if the bone is solid"
+    yield weekday(off), "weight" if given.stays else "off"

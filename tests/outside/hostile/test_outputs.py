@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from pathway.casefile import case_text, read_case
-from pathway.exports.calendar.agenda import agenda
+from pathway.exports.calendar.agenda import Entry
 from pathway.exports.calendar.ics import calendar_bytes
 from pathway.exports.fhir.bundle import document
 from pathway.exports.fhir.checked import checked
@@ -23,7 +23,6 @@ from pathway.plan.model import Plan
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.record import BlockedWeeks, CaseCalendar, Decision, Record, SchoolHoliday
-from pathway.rule_engine.facts import facts_on
 from pathway.views.data.plan_json import plan_json
 from pathway.views.documents.files import html as page_of
 from pathway.views.documents.files import markdown, pdf
@@ -33,7 +32,7 @@ from pathway.views.drawings.timeline import timeline_drawing
 from pathway.views.words.plan import plan_text
 from pathway.views.words.wording import wording
 from tests.examples import ON, example
-from tests.exports.made import STAMP, events
+from tests.exports.made import STAMP, entries_of, events
 from tests.family import family_text
 from tests.sample import with_notes
 
@@ -73,8 +72,11 @@ def names() -> dict[str, str]:
 
 
 def calendar(record: Record, plan: Plan) -> bytes:
-    entered = agenda(plan, PROTOCOL, facts_on(Question(record, PROTOCOL, ON), None))
-    return calendar_bytes(record.child.id, entered, ON, STAMP, plan.cautions[0].text)
+    return calendar_bytes(record.child.id, entered(record, plan), ON, STAMP, plan.cautions[0].text, wording())
+
+
+def entered(record: Record, plan: Plan) -> tuple[Entry, ...]:
+    return entries_of(plan, record)
 
 
 TEXTS: dict[str, Callable[[Record, Plan], str]] = {
@@ -120,7 +122,7 @@ def test_a_calendar_has_the_entries_of_the_plan_and_no_others(attack: str) -> No
     record, plan = planned(attack)
     found = events(calendar(record, plan))
     assert not any("evil" in uid for uid in found)
-    assert len(found) == len(agenda(plan, PROTOCOL, facts_on(Question(record, PROTOCOL, ON), None)))
+    assert len(found) == len(entered(record, plan))
 
 
 @pytest.mark.parametrize("attack", ATTACKS)

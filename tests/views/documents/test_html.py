@@ -82,7 +82,7 @@ def test_a_page_needs_nothing_from_elsewhere(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_language_title_and_caution_are_told(name: str) -> None:
     for page, document in ((family_html(name), family(name)), (team_html(name), team(name))):
-        assert f'<html lang="{document.language}">' in page
+        assert f'<html lang="{document.language}" dir="ltr">' in page
         assert f"<title>{document.title} · {document.subtitle}</title>" in page
         assert "the treating surgeon decides" in page
 

@@ -113,10 +113,10 @@ def beside(name: str) -> set[str]:
 
 
 def follow_up_days(made: Plan) -> set[str]:
-    """Whole months after a stage, off the weekend, by pendulum: the days on which a follow-up may be entered."""
+    """A stage's day and whole months after it, off the weekend, by pendulum: the days of visits and follow-ups."""
     days = set()
     for stage in made.stages:
-        for months in range(1, 121) if stage.date else ():
+        for months in range(121) if stage.date else ():
             day = pendulum.date(stage.date.year, stage.date.month, stage.date.day).add(months=months)
             while day.isoweekday() > 5:
                 day = day.add(days=1)
@@ -173,7 +173,18 @@ def days_in_calendar(made: Plan, folder: Path) -> set[Told]:
         return set()
     entered = events(file_of(entries_of(made, example(made.child.id)), child=made.child.id))
     ours = {uid(made.child.id, stage.id): stage.label for stage in made.stages}
-    return {(ours[key], str(event.dtstart.value)) for key, event in entered.items() if key in ours}
+    return {(ours[key], planned_day(event)) for key, event in entered.items() if key in ours}
+
+
+def planned_day(event: Any) -> str:
+    """The day of an entry; of a visit that stands on the next open day, the day of the plan that it names."""
+    moved = re.search(r"No visit can be on (\d+ \w+ \d{4})\.", event.description.value)
+    if moved is None:
+        return str(event.dtstart.value)
+    day = datetime.datetime.strptime(moved[1], "%d %B %Y").date()
+    assert day < event.dtstart.value
+    assert event.dtstart.value.isoweekday() <= 5
+    return str(day)
 
 
 def days_in_record(made: Plan, folder: Path) -> set[Told]:
