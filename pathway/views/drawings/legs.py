@@ -253,9 +253,7 @@ def _alternative(plan: Plan, words: Wording, groups: Sequence[Group]) -> Iterato
     for group in groups:
         for pair in group.pairs:
             when = f"{words.say(f'legs.{pair.when}')}, {age_of(pair.age_years, words)}"
-            own, other = cm(pair.treated.whole_mm, words), cm(pair.long.whole_mm, words)
-            told = words.say("legs.told", own=own, other=other, gap=signed(pair.gap_mm, words))
-            yield f"{when[:1].upper()}{when[1:]}: {told}"
+            yield f"{when[:1].upper()}{when[1:]}: {signed(pair.gap_mm, words)}."
             if pair.when in ("before", "start"):
                 for stage in group.steps:
                     name = "legs.slows" if stage.physes else "legs.gains"

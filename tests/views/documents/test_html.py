@@ -89,7 +89,7 @@ def test_language_title_and_caution_are_told(name: str) -> None:
 
 def test_every_drawing_carries_its_words() -> None:
     drawn = [block for block in family("rowan-02").blocks if isinstance(block, Figure)]
-    assert len(re.findall(r'role="img"', family_html("rowan-02"))) == 2 * len(drawn) == 4
+    assert len(re.findall(r'role="img"', family_html("rowan-02"))) == 2 * len(drawn) == 8
     for block in drawn:
         assert len(block.wide.alternative) > 80
 

@@ -21,6 +21,7 @@ from pathway.plan.model import Plan
 from pathway.views.documents.files import html, markdown, pdf
 from pathway.views.documents.handout import handout
 from pathway.views.documents.summary import summary
+from pathway.views.drawings.leg_pairs import groups_of
 from pathway.views.words.plan import plan_text
 from pathway.views.words.wording import wording
 from tests.examples import NAMES, example
@@ -109,7 +110,9 @@ def beside(name: str) -> set[str]:
     visits = example(name).until(made.on).visits
     counts = {str(sum(len(visit.measurements) + len(visit.missing) for visit in visits) + len(made.open_questions))}
     cited = {str(number) for number in range(1, len(made.sources) + 1)}
-    return found | counts | cited | {str(STAMP.date()), "0.1.0", "0.1"}
+    # The legs before and after each step, as they are drawn: tests/views/drawings holds them against the plan.
+    drawn = {f"{abs(pair.gap_mm) / 10:.1f}" for group in groups_of(made) for pair in group.pairs}
+    return found | counts | cited | drawn | {str(STAMP.date()), "0.1.0", "0.1"}
 
 
 def follow_up_days(made: Plan) -> set[str]:

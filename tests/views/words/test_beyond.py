@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from pathway.plan.beyond import family_words, levels_passed, stage_words
+from pathway.plan.beyond import levels_passed, stage_words
 from pathway.plan.model import Plan, PlanStage
+from pathway.views.words.family_terms import beyond_of
 from pathway.views.words.paragraphs import details, of_stage
 from pathway.views.words.plan import plan_text
 from pathway.views.words.timeline import timeline_data
+from pathway.views.words.wording import wording
 from tests.family import family_text
 from tests.plans import files, plan, rules
 from tests.views.documents.made import family, team, texts
@@ -69,7 +71,7 @@ def test_a_clinician_reads_counts_and_how_indirect_they_are(view: str) -> None:
 @pytest.mark.parametrize("view", FAMILY)
 def test_a_family_reads_it_in_plain_words(view: str) -> None:
     said = FAMILY[view](plan(FAR))
-    for text in family_words(step_of(plan(FAR))):
+    for text in beyond_of(step_of(plan(FAR)), wording()):
         assert text in said
     assert "the smallest gain was 4.5 cm" in said
     assert "Ask your team why" in said
@@ -129,5 +131,5 @@ def test_what_is_done_is_not_warned_of() -> None:
 def test_a_level_of_a_clinic_without_plain_words_is_told_by_its_limit() -> None:
     step = step_of(plan(FAR))
     bare = tuple(note.model_copy(update={"family_words": ""}) for note in step.amount_limits)
-    told = family_words(step.model_copy(update={"amount_limits": bare}))
+    told = beyond_of(step.model_copy(update={"amount_limits": bare}), wording())
     assert "The rules of your team are careful from 4.5 cm on." in told
