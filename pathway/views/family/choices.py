@@ -65,7 +65,7 @@ def _row(story: FamilyStory, number: int, choice: Choice, words: Wording) -> tup
         end = none if story.untreated is None else say.signed(story.untreated.p50, words)
         zero = words.say("choices.zero") if choice.kind == "nothing" else none
         near = none if told is None else count_words(100 * told.chance_within_20_mm, words)
-        return name, zero, zero, end, near, zero
+        return name, zero, zero, end, near, none
     harm = next((one.children for one in told.harms if one.id == "lasting_harm"), None)
     return (
         name,
@@ -107,7 +107,9 @@ def title(story: FamilyStory, choice: Choice, words: Wording) -> str:
 def choice_name(choice: Choice, words: Wording) -> str:
     """Return what a choice does, in the family's words."""
     if choice.kind == "artificial":
-        return words.say("choices.prosthetic")
+        names = _road_operations(choice, words)
+        steps = say.joined(tuple(words.inner(name) for name in names), words) if names else ""
+        return words.say("choices.prosthetic_with", steps=steps) if names else words.say("choices.prosthetic")
     if not choice.does:
         return words.say("choices.none")
     if choice.kind == "arrest":
@@ -162,12 +164,18 @@ def _when(story: FamilyStory, choice: Choice, words: Wording) -> str:
     return words.say("choices.when", steps=say.joined(tuple(told), words))
 
 
+def _road_operations(choice: Choice, words: Wording) -> tuple[str, ...]:
+    """Return the names of the operations that may come with an artificial leg, each once."""
+    operations = (stage for stage in choice.steps if stage.operation)
+    return tuple(dict.fromkeys(say.name_of(stage.kind, words, stage.label) for stage in operations))
+
+
 def _operations(choice: Choice, words: Wording) -> str:
     if choice.kind == "artificial":
-        names = [say.name_of(stage.kind, words, stage.label) for stage in choice.steps if stage.operation]
+        names = _road_operations(choice, words)
         if not names:
             return words.say("choices.operations_asked")
-        return words.say("choices.operations_of_road", steps=say.joined(tuple(dict.fromkeys(names)), words))
+        return words.say("choices.operations_of_road", steps=say.joined(names, words))
     told = None if choice.course is None else choice.course.expected
     if told is None:
         return words.say("choices.no_operations" if choice.kind == "nothing" else "choices.not_worked_out")
