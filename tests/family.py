@@ -10,9 +10,9 @@ from pathway.views.family.text import family_text as text_of
 from pathway.views.words.wording import wording
 
 
-def family_text(plan: Plan) -> str:
-    """Return the text at the usual width."""
-    return text_of(plan, wording(), load_protocol())
+def family_text(plan: Plan, width: int = 72) -> str:
+    """Return the text."""
+    return text_of(plan, wording(), load_protocol(), width)
 
 
 def family_parts(plan: Plan) -> tuple[Part, ...]:

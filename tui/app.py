@@ -217,7 +217,6 @@ class PathwayApp(SavingApp):
         from tui.screens.courses import CoursesScreen
 
         self._open_beside(CoursesScreen, child, stage)
-        self._plan_next()
 
     def open_family(self, child: str, stage: str | None) -> None:
         """Open the plan in plain words."""
@@ -277,6 +276,8 @@ class PathwayApp(SavingApp):
         else:
             screen.aim(child, stage)
         self.push_screen(screen)
+        if kind.COMPARES:
+            self._plan_next()
 
     def show_help(self) -> None:
         """Open the help."""

@@ -192,7 +192,8 @@ async def test_the_verb_says_what_the_screen_says(screen, child) -> None:
             bare = words(re.sub(r"^[●◐▶○✕◇] ", "", text))
             assert bare.replace(" ", "") in printed.replace(" ", "")  # a line may break at a hyphen
             told += FACT.findall(bare)
-        assert told or screen in ("help", "prerequisites")
+        # Of a child whose legs were never measured a family is told no length.
+        assert told or screen in ("help", "prerequisites") or (screen, child) == ("family", "elm-01")
         if screen == "timeline":
             picture = app.screen.query_one(TimelineView).picture
             labels = {stage.label for stage in plan(child).stages if stage.kind != "prosthetic_road"}
