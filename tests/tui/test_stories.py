@@ -85,7 +85,7 @@ async def test_the_family_reads_compares_wishes_changes_its_mind_and_saves(place
             await pilot.press("f")
             assert isinstance(app.screen, FamilyScreen)
             words = text_of(app)
-            assert "Your child is 2 years and 8 months old." in " ".join(words.split())
+            assert "The difference: The left leg is 8.0 cm shorter" in " ".join(words.split())
             for code in ("femoral_lengthening", "gate", "mLDFA", "NSA"):
                 assert code not in words
             await pilot.press("c", "i")

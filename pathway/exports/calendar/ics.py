@@ -154,8 +154,11 @@ def _said(event: Component) -> tuple[str, ...]:
 
 
 def _of(event: Component, name: str) -> Any:
-    """Return a property of an entry; raises KeyError where it has none."""
-    return event[name]
+    """Return a property of an entry; raises KeyError where it has none, ValueError where it has several."""
+    value = event[name]
+    if isinstance(value, list):
+        raise ValueError(f"an entry of ours has one {name}")
+    return value
 
 
 def _earlier(event: Component) -> Earlier:

@@ -87,7 +87,7 @@ def test_a_child_is_opened_by_mouse_and_keys_and_no_other_host_is_asked(window, 
     window.click("Esc Back")
     window.wait_for("Age, years")
     window.click("f Family")
-    window.wait_for("Your child is 2 years and 8 months old.")
+    window.wait_for("The difference: The left leg is 8.0 cm shorter")
     window.page.keyboard.press("Control+q")
     window.page.get_by_text("The session has ended.").wait_for()
     assert window.page.title() == "limb-pathway"
