@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from pathway.views.documents.choices import row_of
 
 from pathway.courses.course import NO_SURGERY
 from pathway.plan.model import Course, Expected, Plan, Spread
@@ -15,6 +14,8 @@ from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.questions.what_if import WhatIf, what_if
 from pathway.views.documents.summary import SHOWN_COURSES
+from pathway.views.family.choices import table
+from pathway.views.family.story import story_of
 from pathway.views.pictures.course_cards import facts
 from pathway.views.words.courses import courses_text
 from pathway.views.words.expected import short_words, spread_words
@@ -83,11 +84,20 @@ class TestEveryCourse:
             assert plan.on == ON
 
     def test_the_familys_row_is_of_one_world(self, name: str) -> None:
-        for plan, course, told in courses(name):
-            _, operations, months, _, chance = row_of(plan, course, wording(), load_protocol())
+        story = story_of(example_plan(name), load_protocol())
+        for choice, row in zip(story.choices, table(story, wording()).rows, strict=True):
+            told = None if choice.course is None else choice.course.expected
+            if told is None or choice.kind == "nothing":
+                continue
+            _, operations, months, _, chance, harm = row
             assert operations.split()[0] == f"{round(told.operations.mean)}"
             assert months.split()[0] == f"{round(told.device_months.mean)}"
-            assert chance == f"{100 * told.chance_within_20_mm:.0f}"
+            near = 100 * told.chance_within_20_mm
+            assert chance == (f"{near:.0f}" if near >= 0.5 else "fewer than 1")
+            lasting = next((one.children for one in told.harms if one.id == "lasting_harm"), None)
+            assert harm == (
+                "–" if lasting is None else f"{lasting.best:.0f}" if lasting.best >= 0.5 else "fewer than 1"
+            )
 
     def test_no_line_of_the_summary_mixes_worlds(self, name: str) -> None:
         said = words_of(team(name))
@@ -121,9 +131,9 @@ class TestEveryCourse:
 def test_each_row_of_the_printed_table_is_of_one_world(width: int) -> None:
     plan = example_plan("willow-03")
     answer = what_if(Question(example("willow-03"), load_protocol(), ON), WhatIf())
-    table = courses_text(answer, width).split("What usually happens, of one")[0]
-    assert all(len(line) <= width for line in table.splitlines())
-    rows = [line for line in table.splitlines() if re.search(r"\(\d+-\d+\)", line)]
+    cards = courses_text(answer, width).split("What usually happens, of one")[0]
+    assert all(len(line) <= width for line in cards.splitlines())
+    rows = [line for line in cards.splitlines() if re.search(r"\(\d+-\d+\)", line)]
     assert len(rows) == len(plan.alternatives)
     for row, course in zip(rows, plan.alternatives, strict=True):
         assert course.expected is not None

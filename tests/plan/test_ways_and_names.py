@@ -6,7 +6,6 @@ import json
 from pathlib import Path
 
 import pytest
-from pathway.views.documents.choices import course_name
 
 from pathway.plan.graph import graph_of
 from pathway.plan.make import make_plan
@@ -18,6 +17,8 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.prove import prove
 from pathway.protocol.question import Question
 from pathway.record import Operation
+from pathway.views.family.choices import choice_name
+from pathway.views.family.story import story_of
 from pathway.views.words.wording import wording
 from pathway.worksheets.kinds import kind_for
 from tests.examples import ON as DAY
@@ -187,9 +188,9 @@ class TestASecondWayOfLengthening:
     def test_worksheet_and_words_take_it_for_a_lengthening(self, by_rod) -> None:
         plan, protocol = by_rod
         assert kind_for(plan.stage(RODS[0]), protocol) == "lengthening"
-        assert "The leg gets about" in family_text(plan)
+        assert "How much: about" in family_text(plan)
         assert plan.recommended is not None
-        shown = course_name(plan.recommended, wording(), protocol)
+        shown = choice_name(story_of(plan, protocol).choices[0], wording())
         assert "thigh" in shown.lower()
 
     def test_one_done_counts_as_length_gained_and_keeps_the_other_way_waiting(self, tmp_path: Path) -> None:

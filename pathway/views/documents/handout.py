@@ -269,6 +269,9 @@ def _what_next(story: FamilyStory, words: Wording) -> Iterator[Block]:
         lines.append(words.say("next.now", what=say.joined(names, words)))
     for stage in story.next_operations:
         lines.append(say.sentence(say.what_of(stage, words)))
+    for op in plan.firmness.between if plan.firmness.close_call else ():
+        if op.family_words:
+            lines.append(words.of_rule("stages", say.kind_of(op.stage), op.family_words))
     if harm := step_harms(story.next_operations, words):
         lines.append(words.say("next.harm", harm=harm))
     yield Bullets(tuple(dict.fromkeys(lines)))
@@ -307,7 +310,9 @@ def _close_call(plan: Plan, words: Wording) -> str:
         lines = [words.say("short.close_also", extra=_quoted(tuple((first or second).values()), words))]
     else:
         told = (_quoted(tuple(side.values()), words) for side in (first, second))
-        lines = [words.say("short.close", **dict(zip(("first", "second"), told, strict=True)))]
+        equal = any(item.what != "threshold" for item in part.why)
+        name = "close_equal" if equal else "close"
+        lines = [words.say(f"short.{name}", **dict(zip(("first", "second"), told, strict=True)))]
     decides = part.decide_on
     if decides is None:
         lines.append(words.say("short.decides_none"))

@@ -82,7 +82,7 @@ def fields(story: FamilyStory, choice: Choice, words: Wording) -> Iterator[tuple
     texts = {
         "when": _when(story, choice, words),
         "operations": _operations(choice, words),
-        "device": _device(choice, words),
+        "device": _device(story, choice, words),
         "hospital": words.say(f"choice_kinds.{choice.kind}.hospital"),
         "pain": words.say(f"choice_kinds.{choice.kind}.pain"),
         "school": words.say(f"choice_kinds.{choice.kind}.school"),
@@ -186,13 +186,15 @@ def _operations(choice: Choice, words: Wording) -> str:
     return f"{text} {words.say('choices.added', count=added)}" if added else text
 
 
-def _device(choice: Choice, words: Wording) -> str:
+def _device(story: FamilyStory, choice: Choice, words: Wording) -> str:
     if choice.kind == "artificial":
         return words.say("choices.no_device")
     told = None if choice.course is None else choice.course.expected
     if told is None or round(told.device_months.p95) == 0:
         return words.say("choices.no_device")
-    return words.say("choices.device", count=_count(told.device_months, words))
+    stays = {s.device.stays for s in story.plan.stages if s.device is not None and not s.begun}
+    name = "device_nail" if choice.ours and stays == {True} else "device"
+    return words.say(f"choices.{name}", count=_count(told.device_months, words))
 
 
 def _way(choice: Choice, words: Wording) -> str:
