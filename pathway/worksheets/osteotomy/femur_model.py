@@ -1,0 +1,539 @@
+"""One model of the upper femur in space: bone, wire, implant and cut, and everything that follows from them.
+
+The frame lies in the shaft as it is before the cut: origin where the axes of neck and shaft cross, m inward (medial),
+a forward, u up along the distal shaft's axis, the line along the back of the knee's condyles along m. All is worked out
+in (m, a, u) as though left, so that a mirror image has the same numbers; only the axis of the whole turn, told by the
+right hand in the body, changes its sign with the side. Angles in degrees, lengths in mm.
+
+Flexion of the upper piece is how far the shaft must stand turned backward, seen along f, to be free of it: f is the
+axis across the shaft (`shaft_side`) or the line square to the shaft in the plane of neck and shaft (`neck_plane`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pathway.record import Side
+
+Vector = NDArray[np.float64]
+Frame = Literal["shaft_side", "neck_plane"]
+Base = Literal["shaft", "upper"]
+Refusal = Literal[
+    "no_correction_reaches",
+    "over_90",
+    "wire_misses_shaft",
+    "wire_along_physis",
+    "blade_leaves_neck",
+    "blade_crosses_physis_margin",
+    "wedge_meets_blade",
+    "bridge_too_small",
+    "wedge_too_large",
+    "rotation_exceeds_turn",
+]
+M: Vector = np.array([1.0, 0.0, 0.0])
+A: Vector = np.array([0.0, 1.0, 0.0])
+U: Vector = np.array([0.0, 0.0, 1.0])
+STRAIGHT_DEG, LEVEL_DEG = 180.0, 90.0
+TOUCH_MM, NO_TURN_DEG = 1e-6, 0.05
+"""Rounding of margins, and of turns: a smaller turn has no axis."""
+
+
+@dataclass(frozen=True, slots=True)
+class Femur:
+    """The bone as measured. `epiphyseal_deg` is None where the growth plate's slope is not known.
+
+    The shaft is a round cylinder, the neck an elliptical one, and the normal of the growth plate lies in the plane of
+    neck and shaft: one film cannot tell more.
+    """
+
+    side: Side
+    neck_shaft_deg: float
+    version_deg: float
+    flexion_deg: float
+    flexion_frame: Frame
+    epiphyseal_deg: float | None
+    neck_mm: float
+    shaft_width_mm: float
+    neck_width_mm: float
+    neck_depth_mm: float
+    neck_wire_mm: float
+    length_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What is wanted and used: targets, implant, cut, wedge, margins, the film's position, a wire found at the table.
+
+    `wire_through_mm` is where the wire passes the neck's axis, from the crossing; `proud_mm` how far the implant's
+    corner stands outside, `offset_mm` how far its plate lies inward of the corner; `blade_mm` None: the longest that
+    keeps the margin.
+    """
+
+    neck_shaft_deg: float
+    version_deg: float
+    implant_deg: float
+    wire_through_mm: float
+    cut_below_corner_mm: float
+    proud_mm: float = 0.0
+    offset_mm: float = 0.0
+    blade_width_mm: float = 0.0
+    blade_thickness_mm: float = 0.0
+    blade_mm: float | None = None
+    blade_margin_mm: float = 0.0
+    cortex_margin_mm: float = 0.0
+    bridge_least_mm: float = 0.0
+    wedge_mm: float = 0.0
+    wedge_from: Base = "shaft"
+    film_rotation_deg: float = 0.0
+    film_flexion_deg: float = 0.0
+    adduction_left_deg: float = 0.0
+    found_wire: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What is done at the table: the wire in two views, the turn of the slot, rotation, implant, cut and blade."""
+
+    wire_front_deg: float
+    wire_side_deg: float
+    slot_deg: float
+    rotation_deg: float
+    implant_deg: float
+    cut_below_corner_mm: float
+    blade_mm: float | None
+    view_deg: float
+    """By how much the axes of the surgeon's views are turned about the shaft: 0, or the version as it was measured."""
+
+
+class NotPossible(ValueError):
+    """Nothing can be worked out; the reason stands in `reason`."""
+
+    def __init__(self, reason: Refusal) -> None:
+        super().__init__(reason)
+        self.reason: Refusal = reason
+
+
+def _unit(of: Vector) -> Vector:
+    whole: Vector = of / np.linalg.norm(of)
+    return whole
+
+
+def _square_to(of: Vector, axis: Vector) -> Vector:
+    """Return the part of a vector that is square to a unit vector."""
+    part: Vector = of - (of @ axis) * axis
+    return part
+
+
+def _deg(y: float, x: float) -> float:
+    return math.degrees(math.atan2(y, x))
+
+
+def _between_deg(one: Vector, other: Vector) -> float:
+    return _deg(float(np.linalg.norm(np.cross(one, other))), float(one @ other))
+
+
+def _wrap(angle_deg: float) -> float:
+    return (angle_deg + STRAIGHT_DEG) % 360.0 - STRAIGHT_DEG
+
+
+def _cos_sin(angle_deg: float) -> tuple[float, float]:
+    return math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
+
+
+def neck_axis(bone: Femur) -> Vector:
+    """Return the unit vector along the neck to the head."""
+    (down, across), (inward, forward) = _cos_sin(STRAIGHT_DEG - bone.neck_shaft_deg), _cos_sin(bone.version_deg)
+    return np.array([across * inward, across * forward, down])
+
+
+def plate_normal(bone: Femur) -> Vector:
+    """Return the normal of the growth plate: in the plane of neck and shaft; the neck's axis where it is not known."""
+    if bone.epiphyseal_deg is None:
+        return neck_axis(bone)
+    (up, out), turn = _cos_sin(bone.epiphyseal_deg), math.tan(math.radians(bone.version_deg))
+    return _unit(np.array([out, out * turn, up]))
+
+
+def _views(view_deg: float) -> tuple[Vector, Vector]:
+    """Return f, along which one looks in the side view, and g, along which one looks in the front view."""
+    c, s = _cos_sin(view_deg)
+    return np.array([c, s, 0.0]), np.array([-s, c, 0.0])
+
+
+def _view_deg(bone: Femur) -> float:
+    return bone.version_deg if bone.flexion_frame == "neck_plane" else 0.0
+
+
+def _shaft_to(y: Vector, angle_deg: float, flexion_deg: float, view_deg: float) -> Vector:
+    """Return the shaft's downward direction at an angle to `y`, turned backward by the flexion in the side view.
+
+    Raises NotPossible.
+    """
+    f, g = _views(view_deg)
+    c, s = _cos_sin(flexion_deg)
+    k = -c * U - s * g
+    along, across = float(y @ k), -float(y @ f)
+    size, wanted = math.hypot(along, across), math.cos(math.radians(angle_deg))
+    if abs(wanted) > size:
+        raise NotPossible("no_correction_reaches")
+    theta = _wrap(_deg(across, along) + math.degrees(math.acos(wanted / size)))
+    if abs(theta) >= LEVEL_DEG:
+        raise NotPossible("over_90")
+    c, s = _cos_sin(theta)
+    down: Vector = c * k - s * f
+    return down
+
+
+def _wire(front_deg: float, side_deg: float) -> Vector:
+    (cf, sf), (cs, ss) = _cos_sin(front_deg), _cos_sin(side_deg)
+    return np.array([cs * sf, ss, -cs * cf])
+
+
+def _wire_angles(wire: Vector) -> tuple[float, float]:
+    """Return the wire's angle in the front view and in the side view."""
+    return _deg(float(wire[0]), -float(wire[2])), math.degrees(math.asin(max(-1.0, min(1.0, float(wire[1])))))
+
+
+def _slot_deg(wire: Vector, down: Vector) -> float:
+    """Return the turn of the implant about its blade, lower end backward positive."""
+    p, t = _unit(_square_to(-U, wire)), _unit(_square_to(down, wire))
+    return -_deg(float(np.cross(p, t) @ wire), float(p @ t))
+
+
+def _plate_down(wire: Vector, implant_deg: float, slot_deg: float) -> Vector:
+    p = _unit(_square_to(-U, wire))
+    (cx, sx), (cs, ss) = _cos_sin(implant_deg), _cos_sin(slot_deg)
+    down: Vector = cx * wire + sx * (cs * p - ss * np.cross(wire, p))
+    return down
+
+
+@dataclass(frozen=True, slots=True)
+class _After:
+    """The distal piece's frame after the correction, by settings alone; `f` and `g` are its views."""
+
+    down: Vector
+    m: Vector
+    a: Vector
+    u: Vector
+    turn: NDArray[np.float64]
+
+
+def _after(settings: Settings) -> _After:
+    wire = _wire(settings.wire_front_deg, settings.wire_side_deg)
+    down = _plate_down(wire, settings.implant_deg, settings.slot_deg)
+    _, g = _views(settings.view_deg)
+    up: Vector = -down
+    g0 = _unit(_square_to(g, up))
+    f0 = np.cross(g0, up)
+    c, s = _cos_sin(settings.rotation_deg)
+    g1, f1 = c * g0 + s * f0, c * f0 - s * g0
+    c, s = _cos_sin(settings.view_deg)
+    m, a = c * f1 - s * g1, s * f1 + c * g1
+    # Columns are where m, a and u of the old shaft go.
+    return _After(down, m, a, up, np.column_stack((m, a, up)))
+
+
+def settings_of(bone: Femur, plan: Plan) -> Settings:
+    """Return what is set at the table to reach the targets, or to make the best of a wire found; raises NotPossible."""
+    view = _view_deg(bone)
+    n = neck_axis(bone)
+    down = _shaft_to(n, plan.neck_shaft_deg, bone.flexion_deg, view)
+    c, s = _cos_sin(plan.implant_deg)
+    wire = c * down + s * _unit(_square_to(n, down))
+    front, side = _wire_angles(wire)
+    bare = Settings(front, side, _slot_deg(wire, down), 0.0, plan.implant_deg, plan.cut_below_corner_mm, 0.0, view)
+    there = _after(bare)
+    rotation = _wrap(plan.version_deg - _deg(float(n @ there.a), float(n @ there.m)))
+    if plan.found_wire is not None:
+        front, side = plan.found_wire
+        wire = _wire(front, side)
+        down = _shaft_to(wire, plan.implant_deg, bone.flexion_deg, view)
+    slot = _slot_deg(wire, down)
+    blade = plan.blade_mm
+    if blade is None:
+        blade = _Placed(bone, plan, wire, down).longest_mm()
+    return Settings(front, side, slot, rotation, plan.implant_deg, plan.cut_below_corner_mm, blade, view)
+
+
+class _Placed:
+    """The implant on the bone: the wire through the neck, its entry, the corner, the blade's edges."""
+
+    def __init__(self, bone: Femur, plan: Plan, wire: Vector, down: Vector) -> None:
+        self.bone, self.plan, self.wire = bone, plan, wire
+        self.neck, self.radius = neck_axis(bone), bone.shaft_width_mm / 2
+        through = plan.wire_through_mm * self.neck
+        flat, at = wire[:2], through[:2]
+        a, b, c = float(flat @ flat), float(flat @ at), float(at @ at) - self.radius**2
+        if a < 1e-15 or b * b < a * c:
+            raise NotPossible("wire_misses_shaft")
+        self.entry: Vector = through + ((-b - math.sqrt(b * b - a * c)) / a) * wire
+        self.corner: Vector = self.entry - plan.proud_mm * wire
+        self.out_mm = self.radius / math.sin(math.radians(bone.neck_shaft_deg))
+        self.plate: Vector = (bone.neck_wire_mm - self.out_mm) * self.neck
+        self.normal = plate_normal(bone)
+        across = _unit(np.cross(wire, down))
+        in_plane = np.cross(wire, across)
+        self.edges = [
+            one * plan.blade_width_mm * across + other * plan.blade_thickness_mm * in_plane
+            for one in (-0.5, 0.5)
+            for other in (-0.5, 0.5)
+        ]
+
+    def longest_mm(self) -> float:
+        """Return the longest blade that keeps its margin to the growth plate; raises NotPossible."""
+        along = float(self.wire @ self.normal)
+        if along <= 0:
+            raise NotPossible("wire_along_physis")
+        rooms = [float((self.plate - self.corner - edge) @ self.normal) for edge in self.edges]
+        return (min(rooms) - self.plan.blade_margin_mm) / along
+
+    def margin_physis_mm(self, blade_mm: float) -> float:
+        """Return the least distance of an edge's tip to the growth plate; negative: through it."""
+        tips = (self.corner + edge + blade_mm * self.wire for edge in self.edges)
+        return min(float((self.plate - tip) @ self.normal) for tip in tips)
+
+    def margin_cortex_mm(self, blade_mm: float) -> float:
+        """Return the least distance of an edge to the wall of the neck, inside positive.
+
+        The distance is concave along a line, so the two ends of the way through the neck are enough.
+        """
+        v = math.radians(self.bone.version_deg)
+        inside, across = _unit(_square_to(U, self.neck)), np.array([-math.sin(v), math.cos(v), 0.0])
+        width, depth = self.bone.neck_width_mm / 2, self.bone.neck_depth_mm / 2
+        found = []
+        for edge in self.edges:
+            start = self.corner + edge
+            tip = float((start + blade_mm * self.wire) @ self.neck)
+            for station in (self.out_mm, max(self.out_mm, tip)):
+                along = float(self.wire @ self.neck)
+                at = start + ((station - float(start @ self.neck)) / along) * self.wire
+                found.append(_to_ellipse(float(at @ inside), float(at @ across), width, depth))
+        return min(found)
+
+
+def _to_ellipse(x: float, y: float, a: float, b: float) -> float:
+    """Return the signed distance of a point to an ellipse of half axes a and b, inside positive."""
+    x, y = abs(x), abs(y)
+    inside = (x / a) ** 2 + (y / b) ** 2 <= 1.0
+    if a == b:
+        return a - math.hypot(x, y)
+
+    def nearest(t: float) -> tuple[float, float]:
+        return a * math.cos(t), b * math.sin(t)
+
+    def slope(t: float) -> float:
+        c, s = math.cos(t), math.sin(t)
+        return (a * c - x) * -a * s + (b * s - y) * b * c
+
+    # In the first quarter the derivative of the squared distance changes its sign once about the nearest point; where
+    # the point lies near an axis inside the evolute, an end of the quarter can be the nearest.
+    ends = [0.0, math.pi / 2]
+    steps = np.linspace(0.0, math.pi / 2, 65)
+    values = [slope(float(t)) for t in steps]
+    for low, high, one, other in zip(steps, steps[1:], values, values[1:], strict=False):
+        if one <= 0 <= other:
+            lo, hi = float(low), float(high)
+            for _ in range(60):
+                mid = (lo + hi) / 2
+                lo, hi = (mid, hi) if slope(mid) <= 0 else (lo, mid)
+            ends.append((lo + hi) / 2)
+    best = min(math.hypot(p[0] - x, p[1] - y) for p in map(nearest, ends))
+    return best if inside else -best
+
+
+Numbers = dict[str, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What the settings lead to: `numbers` by name, the axis of the whole turn in the body, and why it is refused."""
+
+    numbers: Numbers
+    axis: tuple[float, float, float] | None
+    refused: tuple[Refusal, ...]
+    settings: Settings | None
+
+
+def result(bone: Femur, plan: Plan, settings: Settings) -> Result:
+    """Return what settings held at the table make of a bone; raises NotPossible where the wire cannot be placed."""
+    wire = _wire(settings.wire_front_deg, settings.wire_side_deg)
+    after = _after(settings)
+    placed = _Placed(bone, plan, wire, after.down)
+    n, d = placed.neck, after.down
+    f, g = _views(settings.view_deg)
+    blade = placed.longest_mm() if settings.blade_mm is None else settings.blade_mm
+    rest = _rest(bone, plan, settings, placed, after)
+    total = _between_turn_deg(after.turn)
+    normal = None if bone.epiphyseal_deg is None else placed.normal
+    valgus = _deg(-float(d @ f), -float(d @ U))
+    numbers: Numbers = {
+        "neck_shaft_before_deg": bone.neck_shaft_deg,
+        "version_before_deg": bone.version_deg,
+        "flexion_before_deg": bone.flexion_deg,
+        "neck_shaft_after_deg": _between_deg(n, d),
+        "version_after_deg": _deg(float(n @ after.a), float(n @ after.m)),
+        "film_neck_shaft_before_deg": _film_deg(n, plan),
+        "film_neck_shaft_after_deg": _film_deg(after.turn.T @ n, plan),
+        "epiphyseal_before_deg": bone.epiphyseal_deg,
+        "epiphyseal_after_deg": None if normal is None else _deg(float(normal @ after.m), float(normal @ after.u)),
+        "valgus_deg": valgus,
+        "extension_deg": _deg(-float(d @ g), -float(d @ U)),
+        "rotation_deg": settings.rotation_deg,
+        "total_turn_deg": total,
+        "wire_front_deg": settings.wire_front_deg,
+        "wire_side_deg": settings.wire_side_deg,
+        "slot_deg": settings.slot_deg,
+        "implant_deg": settings.implant_deg,
+        "blade_mm": blade,
+        "blade_margin_physis_mm": placed.margin_physis_mm(blade),
+        "blade_margin_cortex_mm": placed.margin_cortex_mm(blade),
+        "cut_below_corner_mm": settings.cut_below_corner_mm,
+        "wedge_mm": plan.wedge_mm,
+        **rest,
+        "adduction_needed_deg": max(0.0, _deg(-float(d @ M), -float(d @ U))) + plan.adduction_left_deg,
+        "flexion_after_deg": bone.flexion_deg - _deg(-float(d @ g), -float(d @ U)),
+        "tilt_deg": _between_deg(U, after.u),
+        "wire_to_shaft_deg": _between_deg(wire, -U),
+        "wire_to_neck_deg": _between_deg(wire, n),
+    }
+    return Result(numbers, _axis(after.turn, total, bone.side), tuple(_refusals(numbers, plan)), settings)
+
+
+def _rest(bone: Femur, plan: Plan, settings: Settings, placed: _Placed, after: _After) -> Numbers:
+    """Return shift, contact, length, bridge and wedge: what the plate makes of the shaft below the cut."""
+    n, r, d, up = placed.neck, placed.radius, after.down, after.u
+    level = float(placed.corner @ U) - settings.cut_below_corner_mm
+    inward = _unit(_square_to(placed.wire, up))
+    along = placed.corner + (plan.offset_mm + r) * inward
+    tilt = math.radians(_between_deg(U, up))
+    first = (level - r * math.sin(tilt) - float(along @ U)) / float(up @ U)
+    second = level * float(U @ up) - r * math.sin(tilt) - float(along @ up)
+    face = along + (max(first, second) + plan.wedge_mm) * up
+    shift = _square_to(face - level * U, up)
+    part = min(1.0, float(np.linalg.norm(shift)) / bone.shaft_width_mm)
+    lean = math.radians(STRAIGHT_DEG - bone.neck_shaft_deg)
+    knee = -bone.neck_mm * math.cos(lean) + math.sqrt(bone.length_mm**2 - (bone.neck_mm * math.sin(lean)) ** 2)
+    gained = float(np.linalg.norm(bone.neck_mm * n - (face + (level + knee) * d))) - bone.length_mm
+    steep = math.sin(math.radians(_between_deg(placed.wire, U)))
+    bridge = float(placed.entry @ U) - level - plan.blade_thickness_mm / 2 / steep
+    base, at = -_square_to(up, U), _square_to(placed.entry, U)
+    size = float(np.linalg.norm(base)) * float(np.linalg.norm(at))
+    share = float(base @ at) / size if size > 1e-12 else 1.0
+    return {
+        "plate_shift_mm": -float(shift @ after.m),
+        "contact_share": 2 / math.pi * (math.acos(part) - part * math.sqrt(1 - part * part)),
+        "length_gain_mm": gained,
+        "plate_shift_forward_mm": float(shift @ after.a),
+        "bridge_mm": bridge,
+        "wedge_at_entry_mm": plan.wedge_mm * (1 + share) / 2,
+        "wedge_full_mm": bone.shaft_width_mm * math.tan(tilt),
+    }
+
+
+def _film_deg(v: Vector, plan: Plan) -> float:
+    """Return the angle to the shaft that a front film shows, the leg turned outward and the hip flexed as given."""
+    (cr, sr), (ct, st) = _cos_sin(plan.film_rotation_deg), _cos_sin(plan.film_flexion_deg)
+    x, y = float(v[0]) * cr - float(v[1]) * sr, float(v[0]) * sr + float(v[1]) * cr
+    return _deg(x, -(y * st + float(v[2]) * ct))
+
+
+def _between_turn_deg(turn: NDArray[np.float64]) -> float:
+    skew = np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]])
+    return _deg(float(np.linalg.norm(skew)), float(np.trace(turn)) - 1.0)
+
+
+def _axis(turn: NDArray[np.float64], total_deg: float, side: Side) -> tuple[float, float, float] | None:
+    """Return the axis of the whole turn by the right hand in the body, along m, a and u; None for no turn."""
+    if total_deg < NO_TURN_DEG:
+        return None
+    if total_deg > STRAIGHT_DEG - NO_TURN_DEG:
+        values, vectors = np.linalg.eigh((turn + turn.T) / 2)
+        axis = vectors[:, int(np.argmax(values))]
+    else:
+        axis = np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]])
+    axis = _unit(axis) * (1 if side == "left" else -1)
+    return float(axis[0]), float(axis[1]), float(axis[2])
+
+
+def _refusals(numbers: Numbers, plan: Plan) -> Iterator[Refusal]:
+    def of(name: str) -> float:
+        value = numbers[name]
+        assert value is not None
+        return value
+
+    if of("blade_margin_cortex_mm") < plan.cortex_margin_mm - TOUCH_MM:
+        yield "blade_leaves_neck"
+    if of("blade_margin_physis_mm") < plan.blade_margin_mm - TOUCH_MM:
+        yield "blade_crosses_physis_margin"
+    room = of("bridge_mm") - plan.bridge_least_mm
+    if plan.wedge_from == "upper" and of("wedge_at_entry_mm") > room + TOUCH_MM:
+        yield "wedge_meets_blade"
+    if room < -TOUCH_MM:
+        yield "bridge_too_small"
+    if plan.wedge_mm > of("wedge_full_mm") + TOUCH_MM:
+        yield "wedge_too_large"
+    if abs(of("rotation_deg")) > of("total_turn_deg") + NO_TURN_DEG:
+        yield "rotation_exceeds_turn"
+
+
+def solved(bone: Femur, plan: Plan) -> Result:
+    """Return what reaches the targets and what comes of it; with the reason alone where nothing can be worked out."""
+    try:
+        return result(bone, plan, settings_of(bone, plan))
+    except NotPossible as error:
+        before: Numbers = {
+            "neck_shaft_before_deg": bone.neck_shaft_deg,
+            "version_before_deg": bone.version_deg,
+            "flexion_before_deg": bone.flexion_deg,
+            "implant_deg": plan.implant_deg,
+        }
+        return Result(before, None, (error.reason,), None)
+
+
+SETTING_ERRORS = ("cut_below_corner_mm", "wire_front_deg", "wire_side_deg", "slot_deg", "rotation_deg")
+
+
+def ranges_of(
+    bone: Femur, plan: Plan, settings: Settings, errors: Mapping[str, float], normal_reach: float
+) -> dict[str, tuple[float, float]]:
+    """Return between which values each number lies when bone and hand vary and the settings are held.
+
+    `errors` are the SD of each quantity, by its name here; the change that one SD makes either way, the larger of the
+    two, is added up in squares; `normal_reach` is how many SD a range reaches to either side.
+    """
+    at = result(bone, plan, settings).numbers
+    squares = dict.fromkeys((name for name, value in at.items() if value is not None), 0.0)
+    for name, sd in errors.items():
+        changes = dict.fromkeys(squares, 0.0)
+        for way in (-sd, sd):
+            try:
+                there = result(*_varied(bone, plan, settings, name, way)).numbers
+            except NotPossible:
+                continue
+            for key in squares:
+                here, new = at[key], there[key]
+                if here is not None and new is not None:
+                    apart = _wrap(new - here) if key.endswith("_deg") else new - here
+                    changes[key] = max(changes[key], abs(apart))
+        for key, change in changes.items():
+            squares[key] += change**2
+    found = {}
+    for key, square in squares.items():
+        value, reach = at[key] or 0.0, normal_reach * math.sqrt(square)
+        low, high = value - reach, value + reach
+        found[key] = (max(low, 0.0), min(high, 1.0)) if key == "contact_share" else (low, high)
+    return found
+
+
+def _varied(bone: Femur, plan: Plan, settings: Settings, name: str, by: float) -> tuple[Femur, Plan, Settings]:
+    """Return the same with one quantity off: what is measured of the bone, or how the hand sets it."""
+    if name in SETTING_ERRORS:
+        return bone, plan, replace(settings, **{name: getattr(settings, name) + by})
+    value = getattr(bone, name)
+    return (bone if value is None else replace(bone, **{name: value + by})), plan, settings
