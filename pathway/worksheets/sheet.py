@@ -143,10 +143,32 @@ class SheetSource(Frozen):
     seen: str = ""
 
 
+class NumberRange(Frozen):
+    """Between which values a number lies, with the errors of measuring and of the hand (95 of 100)."""
+
+    low: float
+    high: float
+
+
+class SheetNumbers(Frozen):
+    """Signed numbers by name, null where not known; ranges of those that have one; why the plan is refused.
+
+    Of the osteotomy: frame of the shaft before the cut, origin where the axes of neck and shaft cross, inward (medial),
+    forward, upward along the shaft, alike for both sides. Varus, flexion and retroversion are negative, rotation turns
+    the distal piece inward, shift goes outward. `total_axis` is the axis of the whole turn of the distal piece in the
+    body by the right hand, along inward, forward and upward: for the other side it is the negative.
+    """
+
+    numbers: dict[str, float | tuple[float, float, float] | None]
+    ranges: dict[str, NumberRange]
+    refused: tuple[str, ...]
+
+
 class Sheet(Frozen):
     """A worksheet made for one child on one day. What `worksheet --json` prints.
 
     `stage` is the plan's stage that it was opened for (`femoral_lengthening_2`), None where it stands by itself.
+    `numbers`, `ranges` and `refused` are those of `SheetNumbers`, None for a sheet without such numbers.
     `cautions` are the protocol's, head first, and that every number is checked against the radiograph.
     """
 
@@ -157,6 +179,9 @@ class Sheet(Frozen):
     on: datetime.date
     stage: str | None = None
     inputs: tuple[Input, ...]
+    numbers: dict[str, float | tuple[float, float, float] | None] | None = None
+    ranges: dict[str, NumberRange] | None = None
+    refused: tuple[str, ...] | None = None
     sections: tuple[Section, ...]
     warnings: tuple[Warning, ...] = ()
     drawings: tuple[Drawing, ...] = ()

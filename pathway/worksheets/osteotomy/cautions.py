@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pathway.worksheets.osteotomy import angles, correction
+from pathway.worksheets.osteotomy import angles
 from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG
 from pathway.worksheets.osteotomy.inputs import LIMITS, OsteotomyInputs
 from pathway.worksheets.osteotomy.sections_implant import missing, neck_base
 from pathway.worksheets.sheet import Warning
-
-ORDER_SHOWN_DEG = 0.5
 
 
 def warnings(of: OsteotomyInputs) -> Iterator[Warning]:
@@ -21,7 +19,6 @@ def warnings(of: OsteotomyInputs) -> Iterator[Warning]:
     yield from _adduction(of)
     yield from _band(of)
     yield from _epiphysis(of)
-    yield from _order(of)
     yield from _film(of)
     if lacking := missing(of):
         yield Warning(text=f"Shift and length cannot be calculated in full: measure {'; '.join(lacking)}.")
@@ -68,18 +65,20 @@ def _contact(of: OsteotomyInputs) -> Iterator[Warning]:
 
 
 def _adduction(of: OsteotomyInputs) -> Iterator[Warning]:
-    change, room = of.change_deg, of.adduction_deg
+    """What must be free to be adducted once all is released: a gate, which never makes the correction smaller."""
+    change, left = of.change_deg, of.inputs.number("adduction_left_deg")
     if change <= 0:
         return
-    if of.limited:
-        largest = max(wish.valgus_deg for wish in of.wishes)
-        yield Warning(text=f"Adduction of {room:g} deg limits the correction; the targets ask for up to {largest:.0f}.")
-    elif room is None:
-        yield Warning(text=f"Adduction is not known: valgus of {change:.0f} deg needs at least as much of it.")
-    elif room < change:
-        text = f"Valgus of {change:.0f} deg needs that much adduction; the hip has {room:g}"
-        text += "; its contracture is released first." if room <= 0 else "."
-        yield Warning(text=text)
+    needed, after = change + left, of.inputs.maybe("hip_adduction_after_release_deg")
+    must = f"Valgus of {change:.0f} deg with {left:g} left asks for {needed:.0f} deg of adduction"
+    if after is not None:
+        if after < needed:
+            text = f"{must}; after the release there are {after:g}: release more, or correct less."
+            yield Warning(text=text, stop=True)
+        return
+    room = "it is not known before the release" if of.adduction_deg is None else f"there are {of.adduction_deg:g} now"
+    if of.adduction_deg is None or of.adduction_deg < needed:
+        yield Warning(text=f"{must}, free on the table after the release; {room}.")
 
 
 def _band(of: OsteotomyInputs) -> Iterator[Warning]:
@@ -101,15 +100,6 @@ def _epiphysis(of: OsteotomyInputs) -> Iterator[Warning]:
         limits = ", ".join(f"{rule.value:g}" for rule in missed)
         sources = tuple(dict.fromkeys(id for rule in missed for id in rule.sources))
         yield Warning(text=f"An epiphyseal angle of {after:.0f} deg stays above {limits} deg.", sources=sources)
-
-
-def _order(of: OsteotomyInputs) -> Iterator[Warning]:
-    orders = correction.other_orders(of.before, of.found.steps, of.side)
-    off = orders[0].off_deg if orders else 0.0
-    if off >= ORDER_SHOWN_DEG:
-        yield Warning(
-            text=f"The order matters: the same steps in another order end up to {off:.0f} deg off. Keep to it."
-        )
 
 
 def _film(of: OsteotomyInputs) -> Iterator[Warning]:

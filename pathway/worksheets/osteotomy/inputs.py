@@ -10,6 +10,7 @@ from pathway.record import Side
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule
 from pathway.worksheets.osteotomy import angles, correction, implant, shift
 from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG, Matrix, NeckAngles
+from pathway.worksheets.osteotomy.numbers import model_inputs, side_of
 from pathway.worksheets.sheet import Input, Kind, problem
 
 KIND: Kind = "osteotomy"
@@ -36,7 +37,7 @@ class OsteotomyInputs:
 
     `femur` is None where a length of the bone is missing. `worked_out` says that the neck-shaft angle now comes
     from a film of a flexed or turned hip. `wishes` are the corrections asked for, `taken` the one that is planned,
-    and `limited` says that adduction holds it back.
+    never held back by adduction: what is missing of that is released first.
     """
 
     case: Case
@@ -46,7 +47,6 @@ class OsteotomyInputs:
     worked_out: bool
     wishes: tuple[Wish, ...]
     taken: Wish
-    limited: bool
     adduction_deg: float | None
     found: correction.Found
     turn: Matrix
@@ -57,6 +57,11 @@ class OsteotomyInputs:
     def after(self) -> NeckAngles:
         """Return the angles of the neck after the correction."""
         return self.found.after
+
+    @property
+    def aim_deg(self) -> float:
+        """Return the neck-shaft angle that the planned correction aims at."""
+        return self.before.neck_shaft_deg + self.taken.valgus_deg
 
     @property
     def change_deg(self) -> float:
@@ -99,9 +104,7 @@ def inputs_of(case: Case) -> list[Input]:
         from_rule(case, LIMITS[1], "limit of the epiphyseal angle", name="epiphyseal_limit_deg"),
         from_rule(case, "femoral_axes_angle_deg", "target angle between shaft and axis", name="axes_angle_deg"),
         from_rule(case, "osteotomy_contact_least", "least bone contact to be left", name="contact_least"),
-        from_rule(
-            case, "osteotomy_cut_below_implant_mm", "cut below the implant's corner", name="cut_below_implant_mm"
-        ),
+        from_rule(case, "osteotomy_cut_below_implant_mm", "cut below the implant's corner", name="cut_below_corner_mm"),
         blank(case, most, "cut_below_crossing_mm", "cut below the intersection of the axes", optional=True),
         from_rule(case, "osteotomy_blade_margin_mm", "distance from blade tip to growth plate", name="blade_margin_mm"),
         from_rule(case, "osteotomy_blade_proud_mm", "blade left protruding for impaction", name="blade_proud_mm"),
@@ -113,6 +116,7 @@ def inputs_of(case: Case) -> list[Input]:
             case, "osteotomy_wire_triangle_deg", "angle of the positioning guide for the wire", name="triangle_deg"
         ),
         _implant_angles(case),
+        *model_inputs(case),
         Input(name="single_cut", label="single cut for the whole correction", kind="flag", value=False, optional=True),
     ]
 
@@ -136,13 +140,13 @@ def _implant_angles(case: Case) -> Input:
 
 def osteotomy_inputs_of(case: Case, inputs: Inputs) -> OsteotomyInputs:
     """Return everything the parts of the sheet need; raises Refused for inputs that do not fit each other."""
-    side = case.side
+    side = side_of(case, inputs)
     version = inputs.number("femoral_version_deg")
     now, worked_out = _neck_shaft_now(inputs, version)
     before = NeckAngles(now, version)
     adduction = _adduction(inputs)
     wishes = _wishes(case, inputs, now)
-    taken, limited = _taken(inputs, wishes, adduction)
+    taken = _taken(inputs, wishes)
     aim = now + taken.valgus_deg
     if not 0 < aim < STRAIGHT_DEG:
         do = "check the angles measured, or give --set target_neck_shaft_deg=…"
@@ -168,7 +172,6 @@ def osteotomy_inputs_of(case: Case, inputs: Inputs) -> OsteotomyInputs:
         worked_out=worked_out,
         wishes=wishes,
         taken=taken,
-        limited=limited,
         adduction_deg=adduction,
         found=found,
         turn=turn,
@@ -250,21 +253,18 @@ def _wishes(case: Case, inputs: Inputs, now_deg: float) -> tuple[Wish, ...]:
     return tuple(wishes)
 
 
-def _taken(inputs: Inputs, wishes: Sequence[Wish], adduction_deg: float | None) -> tuple[Wish, bool]:
-    """Return the correction that is planned: the larger of the two wishes, held back by the adduction at hand.
+def _taken(inputs: Inputs, wishes: Sequence[Wish]) -> Wish:
+    """Return the correction that is planned: the larger of the two wishes.
 
-    A target set by hand is taken as it is.
+    A target set by hand is taken as it is. Adduction does not make it smaller: what is missing is released first.
     """
     target = inputs.item("target_neck_shaft_deg")
     limit = inputs.number("epiphyseal_limit_deg")
     names = (f"neck-shaft angle {inputs.number('target_neck_shaft_deg'):g}", f"epiphyseal angle {limit:g}")
     followed = [wish for wish in wishes if wish.reason in names]
     if target.origin == "by_hand":
-        return Wish(f"{names[0]} {BY_HAND}", followed[0].valgus_deg), False
-    largest = max(followed, key=lambda wish: wish.valgus_deg)
-    if adduction_deg is not None and 0 < adduction_deg < largest.valgus_deg:
-        return Wish(f"adduction of {adduction_deg:g}", adduction_deg), True
-    return largest, False
+        return Wish(f"{names[0]} {BY_HAND}", followed[0].valgus_deg)
+    return max(followed, key=lambda wish: wish.valgus_deg)
 
 
 def _femur(inputs: Inputs, before: NeckAngles) -> shift.Femur | None:
@@ -273,7 +273,7 @@ def _femur(inputs: Inputs, before: NeckAngles) -> shift.Femur | None:
     if width is None or neck is None or bone is None:
         return None
     set_cut = inputs.maybe("cut_below_crossing_mm")
-    below = inputs.number("cut_below_implant_mm")
+    below = inputs.number("cut_below_corner_mm")
     cut = shift.cut_below_crossing_mm(before, width, below) if set_cut is None else set_cut
     try:
         knee = shift.knee_below_crossing_mm(bone, before, neck)

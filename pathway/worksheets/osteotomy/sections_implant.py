@@ -155,7 +155,7 @@ def _blade(of: OsteotomyInputs) -> Section:
         ),
         Line(
             label="transverse cut below the implant's corner",
-            value=of.inputs.number("cut_below_implant_mm"),
+            value=of.inputs.number("cut_below_corner_mm"),
             unit="mm",
             spread=None if below.low is None or below.high is None else (below.low, below.high),
             sources=below.sources,

@@ -12,7 +12,8 @@ from pathway.worksheets.osteotomy import sections_implant as parts_bone
 from pathway.worksheets.osteotomy.cautions import warnings
 from pathway.worksheets.osteotomy.drawing import drawings
 from pathway.worksheets.osteotomy.inputs import KIND, inputs_of, osteotomy_inputs_of
-from pathway.worksheets.sheet import Sheet
+from pathway.worksheets.osteotomy.numbers import numbers_of
+from pathway.worksheets.sheet import Sheet, SheetNumbers
 
 ROLE: Role = "neck_shaft_correction"
 
@@ -27,7 +28,18 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     sections = (*parts_angles.sections(given), *parts_bone.sections(given))
     word = "Valgus" if given.change_deg >= 0 else "Varus"
     title = f"{word} osteotomy of the upper femur, {abs(given.change_deg):.0f} deg"
-    return made(case, inputs, title, sections, warnings(given), drawings(given), stages=kinds_of(ROLE, case.protocol))
+    sheet = made(
+        case,
+        inputs,
+        title,
+        sections,
+        warnings(given),
+        drawings(given),
+        side=given.side,
+        stages=kinds_of(ROLE, case.protocol),
+    )
+    found = numbers_of(case, inputs, given.before.neck_shaft_deg, given.aim_deg)
+    return sheet.model_copy(update={name: getattr(found, name) for name in SheetNumbers.model_fields})
 
 
 def _neck_length(inputs: Inputs) -> Inputs:
