@@ -10,8 +10,8 @@ from pathway.record import Side
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule
 from pathway.worksheets.osteotomy import angles, correction, implant, shift
 from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG, Matrix, NeckAngles
-from pathway.worksheets.osteotomy.numbers import model_inputs, side_of
-from pathway.worksheets.sheet import Input, Kind, problem
+from pathway.worksheets.osteotomy.numbers import Modelled, model_inputs, modelled, numbers_of, side_of
+from pathway.worksheets.sheet import Input, Kind, SheetNumbers, problem
 
 KIND: Kind = "osteotomy"
 LIMITS = (
@@ -35,6 +35,7 @@ class Wish:
 class OsteotomyInputs:
     """The inputs of the sheet and what follows from them: the neck now, the correction, the bone, the implants.
 
+    `model` is the femur in space with what comes of the plan, `numbers` what the sheet tells of it.
     `femur` is None where a length of the bone is missing. `worked_out` says that the neck-shaft angle now comes
     from a film of a flexed or turned hip. `wishes` are the corrections asked for, `taken` the one that is planned,
     never held back by adduction: what is missing of that is released first.
@@ -52,6 +53,8 @@ class OsteotomyInputs:
     turn: Matrix
     femur: shift.Femur | None
     choices: tuple[implant.Choice, ...]
+    model: Modelled
+    numbers: SheetNumbers
 
     @property
     def after(self) -> NeckAngles:
@@ -164,7 +167,10 @@ def osteotomy_inputs_of(case: Case, inputs: Inputs) -> OsteotomyInputs:
         inputs.maybe("neck_wire_length_mm"),
         inputs.number("blade_margin_mm"),
     )
+    of_model = modelled(case, inputs, now, aim)
     return OsteotomyInputs(
+        model=of_model,
+        numbers=numbers_of(case, of_model),
         case=case,
         inputs=inputs,
         side=side,

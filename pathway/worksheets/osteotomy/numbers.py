@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Final
 
@@ -124,15 +124,30 @@ def model_inputs(case: Case) -> tuple[Input, ...]:
     )
 
 
-def numbers_of(case: Case, inputs: Inputs, neck_shaft_deg: float, target_deg: float) -> SheetNumbers:
-    """Return the numbers of the sheet with their ranges, and why the plan is refused."""
+@dataclass(frozen=True, slots=True)
+class Modelled:
+    """The bone and the plan as the model has them, what comes of it, and which sizes of the bone are known."""
+
+    bone: model.Femur
+    plan: model.Plan
+    found: model.Result
+    known: frozenset[str]
+
+
+def modelled(case: Case, inputs: Inputs, neck_shaft_deg: float, target_deg: float) -> Modelled:
+    """Return the model of a sheet's inputs; sizes that nobody measured stand in where a number does not need them."""
     bone, plan, known = _bone(case, inputs, neck_shaft_deg), _plan(case, inputs, target_deg), _known(inputs)
     if not {"neck", "width"} <= known:
         # Angles do not hang on where the wire lies.
         plan = replace(plan, wire_through_mm=0.0)
     if "wire" not in known and plan.blade_mm is None:
         plan = replace(plan, blade_mm=0.0)
-    found = model.solved(bone, plan)
+    return Modelled(bone, plan, model.solved(bone, plan), known)
+
+
+def numbers_of(case: Case, of: Modelled) -> SheetNumbers:
+    """Return the numbers of the sheet with their ranges, and why the plan is refused."""
+    bone, plan, found, known = of.bone, of.plan, of.found, of.known
     ranges: dict[str, tuple[float, float]] = {}
     if found.settings is not None:
         errors = {name: case.protocol.number(f"osteotomy_error_{rule}") for name, rule in ERRORS.items()}

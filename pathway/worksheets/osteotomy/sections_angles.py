@@ -5,11 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pathway.worksheets.osteotomy import angles, correction
-from pathway.worksheets.osteotomy.frames import axis_and_angle, between_deg, medial
 from pathway.worksheets.osteotomy.inputs import LIMITS, OsteotomyInputs
 from pathway.worksheets.sheet import Column, Line, Section, Table
-
-STEP_WORDS = {"valgus": "valgus", "extension": "extension", "rotation": "rotation"}
 
 
 def sections(of: OsteotomyInputs) -> Iterator[Section]:
@@ -122,60 +119,47 @@ def _range_after(of: OsteotomyInputs) -> Iterator[Line]:
 
 
 def _correction(of: OsteotomyInputs) -> Section:
-    steps, side = of.found.steps, of.side
-    whole = axis_and_angle(of.turn)
-    x, y, z = whole.axis
-    axis = f"{medial(side) * x:+.2f} inward, {y:+.2f} forward, {z:+.2f} up"
-    orders = correction.other_orders(of.before, steps, side)
-    front = correction.turn_of(correction.Steps(steps.valgus_deg, steps.extension_deg, steps.rotation_deg, 0.0), side)
-    lines = [
-        _step(1, steps.valgus_deg, "valgus", "varus", "leg turned until the neck lies in the picture"),
-        _step(2, steps.extension_deg, "extension", "flexion", "of the shaft relative to the upper fragment"),
-        _step(3, steps.rotation_deg, "shaft inward", "shaft outward", "about the shaft; inward increases the version"),
-        Line(label="all as one rotation", value=whole.angle_deg, unit="deg", places=1, note=f"about {axis}"),
-        Line(label="version after", value=of.after.version_deg, unit="deg"),
-        Line(
-            label="order matters by up to",
-            value=orders[0].off_deg if orders else 0.0,
-            unit="deg",
-            places=1,
-            note="same steps, another order: the upper fragment then ends up that far from the plan",
-            strong=True,
-        ),
-    ]
-    rows: list[tuple[str | float, ...]] = [
-        (_words(correction.ORDER), of.after.neck_shaft_deg, of.after.version_deg, 0.0),
-        *((_words(o.order), o.after.neck_shaft_deg, o.after.version_deg, o.off_deg) for o in orders),
-    ]
-    seen = correction.turned(of.before, front, side)
-    off = between_deg(of.turn, front)
-    rows.append(("valgus with the kneecap to the front", seen.neck_shaft_deg, seen.version_deg, off))
-    table = Table(
-        title="The same steps in another order",
-        columns=(
-            Column(title="order"),
-            Column(title="neck-shaft", unit="deg", places=1),
-            Column(title="version", unit="deg", places=1),
-            Column(title="off the plan", unit="deg", places=1),
-        ),
-        rows=tuple(rows),
-        marked=(0,),
-    )
-    lines += list(_planes(of))
+    """The correction in the surgeon's terms, from the one model: two projections and a turn, in no order."""
+    told = of.numbers.numbers
+    frame = of.inputs.item("flexion_frame").value
+    where = "the shaft's true side view" if frame == "shaft_side" else "the plane of neck and shaft"
     words = (
-        "Steps in this order, each about an axis fixed to the shaft. Seen from the shaft: valgus turns the head"
-        " up and outward, extension carries it backward.",
+        f"Flexion is meant in {where}; in the other frame the same target reads as other numbers. Valgus and extension"
+        " are what the front and the side view show of the new shaft: two projections, in no order.",
     )
-    return Section(title="The correction", words=words, lines=tuple(lines), tables=(table,))
+    lines = [
+        number(of, "valgus_deg", "valgus", "varus", note="front view of the new shaft", strong=True),
+        number(of, "extension_deg", "extension", "flexion", note="side view of the new shaft", strong=True),
+        number(
+            of, "rotation_deg", "distal piece inward", "distal piece outward", note="between two wires", strong=True
+        ),
+        number(of, "adduction_needed_deg", "adduction that must be free after the release", strong=True),
+        number(of, "neck_shaft_after_deg", "neck-shaft angle in space after"),
+        number(of, "version_after_deg", "version after"),
+        number(of, "film_neck_shaft_after_deg", "the film in the position entered shows"),
+        number(of, "epiphyseal_after_deg", "epiphyseal angle in space after"),
+        number(of, "total_turn_deg", "all as one turn of the distal piece"),
+    ]
+    axis = told.get("total_axis")
+    if isinstance(axis, tuple):
+        x, y, z = (medial(of.side) * part for part in axis)
+        words_of = f"{x:+.2f} inward, {y:+.2f} forward, {z:+.2f} upward"
+        lines.append(Line(label="about the axis", value=words_of, note="by the right hand on a left hip, mirrored"))
+    lines += list(_planes(of))
+    return Section(title="The correction", words=words, lines=tuple(lines))
 
 
-def _step(number: int, degrees: float, forward: str, backward: str, note: str) -> Line:
-    word = direction(degrees, forward, backward)
-    return Line(label=f"step {number}: {word}", value=abs(degrees), unit="deg", places=1, note=note, strong=True)
-
-
-def _words(order: tuple[correction.Step, ...]) -> str:
-    return " → ".join(STEP_WORDS[step] for step in order)
+def number(
+    of: OsteotomyInputs, name: str, forward: str, backward: str = "", *, note: str = "", strong: bool = False
+) -> Line:
+    """Return one number of the model as a line with its range; two words where its sign has a meaning."""
+    value, ends = of.numbers.numbers.get(name), of.numbers.ranges.get(name)
+    unit = "mm" if name.endswith("_mm") else "deg" if name.endswith("_deg") else ""
+    if not isinstance(value, float):
+        return Line(label=forward, value="not known", note=note)
+    label, sign = (backward, -1.0) if backward and value < 0 else (forward, 1.0)
+    spread = None if ends is None else (min(sign * ends.low, sign * ends.high), max(sign * ends.low, sign * ends.high))
+    return Line(label=label, value=sign * value, unit=unit, spread=spread, places=1, note=note, strong=strong)
 
 
 def _planes(of: OsteotomyInputs) -> Iterator[Line]:

@@ -9,10 +9,10 @@ from pathway.protocol.roles import kinds_of
 from pathway.worksheets.case import Case, Inputs, made, set_by_hand
 from pathway.worksheets.osteotomy import sections_angles as parts_angles
 from pathway.worksheets.osteotomy import sections_implant as parts_bone
+from pathway.worksheets.osteotomy import sections_table as parts_table
 from pathway.worksheets.osteotomy.cautions import warnings
 from pathway.worksheets.osteotomy.drawing import drawings
 from pathway.worksheets.osteotomy.inputs import KIND, inputs_of, osteotomy_inputs_of
-from pathway.worksheets.osteotomy.numbers import numbers_of
 from pathway.worksheets.sheet import Sheet, SheetNumbers
 
 ROLE: Role = "neck_shaft_correction"
@@ -25,7 +25,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     """
     inputs = _neck_length(set_by_hand(KIND, inputs_of(case), settings))
     given = osteotomy_inputs_of(case, inputs)
-    sections = (*parts_angles.sections(given), *parts_bone.sections(given))
+    sections = (*parts_angles.sections(given), *parts_table.sections(given), *parts_bone.sections(given))
     word = "Valgus" if given.change_deg >= 0 else "Varus"
     title = f"{word} osteotomy of the upper femur, {abs(given.change_deg):.0f} deg"
     sheet = made(
@@ -38,8 +38,7 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
         side=given.side,
         stages=kinds_of(ROLE, case.protocol),
     )
-    found = numbers_of(case, inputs, given.before.neck_shaft_deg, given.aim_deg)
-    return sheet.model_copy(update={name: getattr(found, name) for name in SheetNumbers.model_fields})
+    return sheet.model_copy(update={name: getattr(given.numbers, name) for name in SheetNumbers.model_fields})
 
 
 def _neck_length(inputs: Inputs) -> Inputs:

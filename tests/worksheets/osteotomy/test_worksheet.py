@@ -53,17 +53,21 @@ def test_the_three_published_limits_are_all_shown_and_one_may_be_set():
     assert strict.line("correction planned").value == pytest.approx(40)
 
 
-def test_adduction_at_hand_holds_the_correction_back():
-    made = sheet(hip_adduction_deg=25)
-    assert made.line("correction planned").value == pytest.approx(25)
-    assert told(made, "limits the correction")
-    by_hand = sheet(hip_adduction_deg=25, target_neck_shaft_deg=125)
-    assert by_hand.line("correction planned").value == pytest.approx(35)
-    assert told(by_hand, "needs that much adduction")
+@pytest.mark.parametrize("adduction", [0, 1, 25, 60])
+def test_adduction_is_a_gate_and_never_makes_the_correction_smaller(adduction):
+    made = sheet(hip_adduction_deg=adduction)
+    assert made.line("correction planned").value == pytest.approx(35)
+    assert made.numbers["adduction_needed_deg"] == pytest.approx(55, abs=1)
+    assert bool(told(made, "free on the table after the release")) == (adduction < 55)
+
+
+def test_too_little_adduction_after_the_release_stops():
+    assert told(sheet(hip_adduction_deg=10, hip_adduction_after_release_deg=40), "release more, or correct less")
+    assert not told(sheet(hip_adduction_deg=10, hip_adduction_after_release_deg=70), "adduction")
 
 
 def test_unknown_adduction_is_said():
-    assert told(sheet(without=("hip_adduction_deg",)), "Adduction is not known")
+    assert told(sheet(without=("hip_adduction_deg",)), "it is not known before the release")
 
 
 def test_targets_are_bands_because_observers_differ():
@@ -89,17 +93,42 @@ def test_a_film_that_does_not_fit_the_true_angle_is_said():
     )
 
 
-def test_the_plan_of_steps_and_the_effect_of_their_order():
+def test_the_correction_stands_in_the_surgeons_terms():
     made = sheet(femoral_version_deg=44, proximal_femur_flexion_deg=20)
     labels = [line.label for line in made.section("The correction").lines]
-    assert [label for label in labels if label.startswith("step")] == [
-        "step 1: valgus",
-        "step 2: extension",
-        "step 3: shaft outward",
-    ]
-    assert made.line("order matters by up to").value > 5
-    assert told(made, "The order matters")
-    assert not told(sheet(), "The order matters")
+    assert labels[:3] == ["valgus", "extension", "distal piece outward"]
+    assert "in no order" in made.section("The correction").words[0]
+    assert made.line("valgus").value == pytest.approx(made.numbers["valgus_deg"])
+
+
+def test_the_frame_of_the_flexion_stands_beside_the_numbers():
+    """One target reads as other numbers in the other frame."""
+    one, two = (
+        sheet(femoral_version_deg=-25, flexion_frame=frame, target_neck_shaft_deg=130)
+        for frame in ("shaft_side", "neck_plane")
+    )
+    assert "true side view" in one.section("The correction").words[0]
+    assert "plane of neck and shaft" in two.section("The correction").words[0]
+    assert abs(one.numbers["valgus_deg"] - two.numbers["valgus_deg"]) > 1
+    assert one.numbers["neck_shaft_after_deg"] == pytest.approx(two.numbers["neck_shaft_after_deg"], abs=0.01)
+
+
+def test_a_wire_as_it_lies_is_used_or_moved():
+    made = sheet(found_wire_front_deg=85, found_wire_side_deg=10)
+    ways = table(made, "With the wire as it lies, best first")
+    assert 1 <= len(ways.rows) <= 3
+    missed = [abs(row[1] - 125) for row in ways.rows]
+    assert missed == sorted(missed)
+    assert "front view" in made.line("or move the wire by").value
+    assert "The wire as it lies" not in [section.title for section in sheet().sections]
+
+
+def test_numbers_that_need_a_size_nobody_measured_are_null_and_never_absent():
+    made = sheet(without=("femoral_shaft_width_mm", "neck_wire_length_mm", "femoral_neck_length_mm"))
+    assert made.numbers["plate_shift_mm"] is None
+    assert made.numbers["blade_mm"] is None
+    assert made.numbers["valgus_deg"] == pytest.approx(sheet().numbers["valgus_deg"], abs=1e-6)
+    assert set(made.numbers) == set(sheet().numbers)
 
 
 def test_one_cut_is_given_when_asked_for():
