@@ -67,9 +67,10 @@ def _contact(of: OsteotomyInputs) -> Iterator[Warning]:
 def _adduction(of: OsteotomyInputs) -> Iterator[Warning]:
     """What must be free to be adducted once all is released: a gate, which never makes the correction smaller."""
     change, left = of.change_deg, of.inputs.number("adduction_left_deg")
-    if change <= 0:
+    told = of.numbers.numbers["adduction_needed_deg"]
+    if change <= 0 or not isinstance(told, float):
         return
-    needed, after = change + left, of.inputs.maybe("hip_adduction_after_release_deg")
+    needed, after = told, of.inputs.maybe("hip_adduction_after_release_deg")
     must = f"Valgus of {change:.0f} deg with {left:g} left asks for {needed:.0f} deg of adduction"
     if after is not None:
         if after < needed:

@@ -167,6 +167,7 @@ def osteotomy_inputs_of(case: Case, inputs: Inputs) -> OsteotomyInputs:
         inputs.maybe("neck_wire_length_mm"),
         inputs.number("blade_margin_mm"),
     )
+    bone = _femur(inputs, before)
     of_model = modelled(case, inputs, now, aim)
     return OsteotomyInputs(
         model=of_model,
@@ -181,7 +182,7 @@ def osteotomy_inputs_of(case: Case, inputs: Inputs) -> OsteotomyInputs:
         adduction_deg=adduction,
         found=found,
         turn=turn,
-        femur=_femur(inputs, before),
+        femur=bone,
         choices=chosen,
     )
 

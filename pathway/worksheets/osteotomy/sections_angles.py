@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pathway.worksheets.osteotomy import angles, correction
+from pathway.worksheets.osteotomy.frames import medial
 from pathway.worksheets.osteotomy.inputs import LIMITS, OsteotomyInputs
 from pathway.worksheets.sheet import Column, Line, Section, Table
 

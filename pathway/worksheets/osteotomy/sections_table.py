@@ -42,14 +42,14 @@ def _at_the_table(of: OsteotomyInputs) -> Section:
             of,
             "wire_side_deg",
             "wire in front of the shaft, side view",
-            "wire behind the shaft, side view",
+            "wire behind it, side view",
             strong=True,
         ),
         number(
             of,
             "slot_deg",
-            "slot turned, lower end of the plate backward",
-            "slot turned, lower end of the plate forward",
+            "slot turned, lower end backward",
+            "slot turned, lower end forward",
         ),
         number(of, "blade_mm", "blade, corner to tip"),
         number(of, "blade_margin_physis_mm", "tip to the growth plate"),
@@ -106,6 +106,7 @@ def _found_wire(of: OsteotomyInputs) -> Section:
     planned = model.solved(bone, replace(plan, found_wire=None)).settings
     if planned is not None and plan.found_wire is not None:
         front, side = plan.found_wire
-        move = f"{planned.wire_front_deg - front:+.1f} deg in the front view, {planned.wire_side_deg - side:+.1f} in the side view"
+        by = planned.wire_front_deg - front, planned.wire_side_deg - side
+        move = f"{by[0]:+.1f} deg in the front view, {by[1]:+.1f} in the side view"
         lines.append(Line(label="or move the wire by", value=move, strong=True))
     return Section(title="The wire as it lies", lines=tuple(lines), tables=(table,))

@@ -57,7 +57,8 @@ def test_the_three_published_limits_are_all_shown_and_one_may_be_set():
 def test_adduction_is_a_gate_and_never_makes_the_correction_smaller(adduction):
     made = sheet(hip_adduction_deg=adduction)
     assert made.line("correction planned").value == pytest.approx(35)
-    assert made.numbers["adduction_needed_deg"] == pytest.approx(55, abs=1)
+    # The plane of a neck turned forward by 14 deg shows a little more of it in the front view.
+    assert made.numbers["adduction_needed_deg"] == pytest.approx(35 + 20, abs=1.5)
     assert bool(told(made, "free on the table after the release")) == (adduction < 55)
 
 
