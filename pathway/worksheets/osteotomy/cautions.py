@@ -95,7 +95,7 @@ def _epiphysis(of: OsteotomyInputs) -> Iterator[Warning]:
     slope = of.inputs.maybe("hilgenreiner_epiphyseal_angle_deg")
     if slope is None:
         return
-    after = slope - of.change_deg
+    after = of.epiphyseal_after_deg(slope)
     missed = [rule for rule in map(of.case.protocol.value, LIMITS) if after > rule.value]
     if missed:
         limits = ", ".join(f"{rule.value:g}" for rule in missed)

@@ -66,6 +66,11 @@ class OsteotomyInputs:
         """Return the neck-shaft angle that the planned correction aims at."""
         return self.before.neck_shaft_deg + self.taken.valgus_deg
 
+    def epiphyseal_after_deg(self, now_deg: float) -> float:
+        """Return the epiphyseal angle after the correction, in space where the model reaches the target."""
+        found = self.numbers.numbers["epiphyseal_after_deg"]
+        return found if isinstance(found, float) else now_deg - self.change_deg
+
     @property
     def change_deg(self) -> float:
         """Return by how much the neck-shaft angle rises (valgus positive)."""

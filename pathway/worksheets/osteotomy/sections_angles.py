@@ -100,8 +100,8 @@ def _how_much(of: OsteotomyInputs) -> Section:
 
 
 def _limits(of: OsteotomyInputs, slope: float) -> Iterator[Line]:
-    after = slope - of.change_deg
-    yield Line(label="epiphyseal angle after", value=after, unit="deg", note=f"now {slope:g}", strong=True)
+    after = of.epiphyseal_after_deg(slope)
+    yield Line(label="epiphyseal angle after", value=after, unit="deg", note=f"now {slope:g}; in space", strong=True)
     for id in LIMITS:
         rule = of.case.protocol.value(id)
         held = "reached" if after <= rule.value else f"{after - rule.value:.0f} deg short of it"

