@@ -180,7 +180,11 @@ def _known(inputs: Inputs) -> frozenset[str]:
         "length": "femur_length_mm",
         "neck_width": "neck_width_mm",
     }
-    return frozenset(name for name, key in of.items() if inputs.maybe(key) is not None)
+    known = {name for name, key in of.items() if inputs.maybe(key) is not None}
+    neck, length = inputs.maybe("femoral_neck_length_mm"), inputs.maybe("femur_length_mm")
+    if neck is not None and length is not None and length <= neck:
+        known.discard("length")  # no femur is shorter than its neck: one of the two is wrong
+    return frozenset(known)
 
 
 UNKNOWN_MM = 10.0
@@ -206,7 +210,7 @@ def _bone(case: Case, inputs: Inputs, neck_shaft_deg: float) -> model.Femur:
         neck_width_mm=wide,
         neck_depth_mm=size("neck_depth_mm", wide),
         neck_wire_mm=size("neck_wire_length_mm", 2 * neck),
-        length_mm=size("femur_length_mm", 10 * neck),
+        length_mm=max(size("femur_length_mm", 10 * neck), neck),
     )
 
 

@@ -39,14 +39,14 @@ def test_the_sheet_carries_the_caution_and_asks_for_the_radiograph():
 def test_the_larger_of_two_wishes_is_taken():
     made = sheet()  # 90 to 125 asks for 35, 60 to 38 for 22
     assert made.line("correction planned").value == pytest.approx(35)
-    assert made.line("epiphyseal angle after").value == pytest.approx(25)
+    assert made.line("epiphyseal angle after").value == pytest.approx(25, abs=1)  # in space, version 14
     steeper = sheet(hilgenreiner_epiphyseal_angle_deg=75, hip_adduction_deg=60)
     assert steeper.line("correction planned").value == pytest.approx(37)
     assert told(steeper, "") and steeper.line("neck-shaft angle after").value == pytest.approx(127)
 
 
 def test_the_three_published_limits_are_all_shown_and_one_may_be_set():
-    made = sheet(target_neck_shaft_deg=111)  # 21 deg of valgus: epiphyseal angle 39
+    made = sheet(target_neck_shaft_deg=111, femoral_version_deg=0)  # flat, 21 deg of valgus: epiphyseal angle 39
     held = {limit: made.line(f"published limit {limit} deg").value for limit in (35, 38, 41)}
     assert held == {35: "4 deg short of it", 38: "1 deg short of it", 41: "reached"}
     strict = sheet(epiphyseal_limit_deg=20, hip_adduction_deg=60)
