@@ -418,7 +418,9 @@ def _rest(bone: Femur, plan: Plan, settings: Settings, placed: _Placed, after: _
     shift = _square_to(face - level * U, up)
     part = min(1.0, float(np.linalg.norm(shift)) / bone.shaft_width_mm)
     lean = math.radians(STRAIGHT_DEG - bone.neck_shaft_deg)
-    knee = -bone.neck_mm * math.cos(lean) + math.sqrt(bone.length_mm**2 - (bone.neck_mm * math.sin(lean)) ** 2)
+    # A femur hardly longer than its neck has no knee below it once its neck is taken a little longer.
+    below = max(bone.length_mm**2 - (bone.neck_mm * math.sin(lean)) ** 2, 0.0)
+    knee = -bone.neck_mm * math.cos(lean) + math.sqrt(below)
     gained = float(np.linalg.norm(bone.neck_mm * n - (face + (level + knee) * d))) - bone.length_mm
     steep = math.sin(math.radians(_between_deg(placed.wire, U)))
     bridge = float(placed.entry @ U) - level - plan.blade_thickness_mm / 2 / steep

@@ -192,7 +192,7 @@ def test_the_axis_of_the_whole_turn_is_the_one_by_the_right_hand_in_the_body(ope
 
 
 def test_the_shaft_frees_the_wire_of_flexion_at_the_implants_angle(operated):
-    for femur, said in operated:
+    for femur, _ in operated:
         if femur.plan.found_wire is None:
             continue
         shaft = femur.shaft_that_reaches(femur.wire, femur.plan.implant_deg)
@@ -201,7 +201,7 @@ def test_the_shaft_frees_the_wire_of_flexion_at_the_implants_angle(operated):
 
 
 def test_settings_are_those_that_trying_every_tilt_finds():
-    """The shaft is sought by tilting it until neck and shaft stand as wanted; wire and rotation follow from pictures."""
+    """The shaft is sought by tilting it until neck and shaft stand as wanted; the rest follows from pictures."""
     reached = refused = 0
     for (bone, plan), _ in zip(femora(seed=17), range(2 * ENOUGH), strict=False):
         said = solved(bone, plan)

@@ -46,7 +46,7 @@ def test_the_larger_of_two_wishes_is_taken():
 
 
 def test_the_three_published_limits_are_all_shown_and_one_may_be_set():
-    made = sheet(target_neck_shaft_deg=111, femoral_version_deg=0)  # flat, 21 deg of valgus: epiphyseal angle 39
+    made = sheet(target_neck_shaft_deg=111, femoral_version_deg=0, target_version_deg=0)  # flat: 60 - 21 deg
     held = {limit: made.line(f"published limit {limit} deg").value for limit in (35, 38, 41)}
     assert held == {35: "4 deg short of it", 38: "1 deg short of it", 41: "reached"}
     strict = sheet(epiphyseal_limit_deg=20, hip_adduction_deg=60)
