@@ -158,8 +158,9 @@ def plate_normal(bone: Femur) -> Vector:
     """Return the normal of the growth plate: in the plane of neck and shaft; the neck's axis where it is not known."""
     if bone.epiphyseal_deg is None:
         return neck_axis(bone)
-    (up, out), turn = _cos_sin(bone.epiphyseal_deg), math.tan(math.radians(bone.version_deg))
-    return _unit(np.array([out, out * turn, up]))
+    (up, out), (inward, forward) = _cos_sin(bone.epiphyseal_deg), _cos_sin(bone.version_deg)
+    # On the film it slopes as measured; written without a tangent, so that a range may pass a version of a right angle.
+    return _unit(np.array([out * inward, out * forward, up * inward]))
 
 
 def _views(view_deg: float) -> tuple[Vector, Vector]:

@@ -313,3 +313,16 @@ def test_ranges_are_those_of_femora_built_a_little_off():
             low, high = here[key] - reach, here[key] + reach
             ends = (max(low, 0), min(high, 1)) if key == "contact_share" else (low, high)
             assert told[key] == pytest.approx(ends, abs=0.1), key
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_ranges_do_not_jump_where_an_error_carries_the_version_past_a_right_angle(sign):
+    for bone, plan, _ in planned(seed=37, count=20, bone_flexion_deg=0.0, bone_flexion_frame="neck_plane"):
+        wide = []
+        for version_deg in (82.0, 85.0):
+            near = replace(bone, version_deg=sign * version_deg, epiphyseal_deg=60.0)
+            settings = solved(near, plan).settings
+            assert settings is not None
+            told = ranges_of(near, plan, settings, ERRORS, REACH)
+            wide.append([np.ptp(told[key]) for key in ("epiphyseal_after_deg", "blade_margin_physis_mm")])
+        assert wide[1] == pytest.approx(wide[0], rel=0.2)
