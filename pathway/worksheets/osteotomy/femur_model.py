@@ -42,6 +42,8 @@ U: Vector = np.array([0.0, 0.0, 1.0])
 STRAIGHT_DEG, LEVEL_DEG = 180.0, 90.0
 TOUCH_MM, NO_TURN_DEG = 1e-6, 0.05
 """Rounding of margins, and of turns: a smaller turn has no axis."""
+HALVINGS = 45
+"""So many bring a quarter turn to the rounding of a float."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,8 +158,9 @@ def plate_normal(bone: Femur) -> Vector:
     """Return the normal of the growth plate: in the plane of neck and shaft; the neck's axis where it is not known."""
     if bone.epiphyseal_deg is None:
         return neck_axis(bone)
-    (up, out), turn = _cos_sin(bone.epiphyseal_deg), math.tan(math.radians(bone.version_deg))
-    return _unit(np.array([out, out * turn, up]))
+    (up, out), (inward, forward) = _cos_sin(bone.epiphyseal_deg), _cos_sin(bone.version_deg)
+    # On the film it slopes as measured; written without a tangent, so that a range may pass a version of a right angle.
+    return _unit(np.array([out * inward, out * forward, up * inward]))
 
 
 def _views(view_deg: float) -> tuple[Vector, Vector]:
@@ -331,19 +334,13 @@ def _to_ellipse(x: float, y: float, a: float, b: float) -> float:
         c, s = math.cos(t), math.sin(t)
         return (a * c - x) * -a * s + (b * s - y) * b * c
 
-    # In the first quarter the derivative of the squared distance changes its sign once about the nearest point; where
-    # the point lies near an axis inside the evolute, an end of the quarter can be the nearest.
-    ends = [0.0, math.pi / 2]
-    steps = np.linspace(0.0, math.pi / 2, 65)
-    values = [slope(float(t)) for t in steps]
-    for low, high, one, other in zip(steps, steps[1:], values, values[1:], strict=False):
-        if one <= 0 <= other:
-            lo, hi = float(low), float(high)
-            for _ in range(60):
-                mid = (lo + hi) / 2
-                lo, hi = (mid, hi) if slope(mid) <= 0 else (lo, mid)
-            ends.append((lo + hi) / 2)
-    best = min(math.hypot(p[0] - x, p[1] - y) for p in map(nearest, ends))
+    # In the first quarter the derivative of the squared distance changes its sign from - to + once; for a point on an
+    # axis it may keep one sign, and an end of the quarter is the nearest.
+    low, high = 0.0, math.pi / 2
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if slope(middle) <= 0 else (low, middle)
+    best = min(math.hypot(p[0] - x, p[1] - y) for p in map(nearest, (0.0, low, math.pi / 2)))
     return best if inside else -best
 
 

@@ -66,9 +66,12 @@ class Bone:
         self.outer_end = self.entry_into_shaft(np.zeros(3), self.neck)
         self.neck_begins = self.entry_into_shaft(np.zeros(3), -self.neck)
         self.plate = self.outer_end + bone.neck_wire_mm * self.neck
-        view = bone.version_deg if bone.flexion_frame == "neck_plane" else 0.0
-        self.f, self.g = turn(self.inward, FORWARD, view).apply([self.inward, FORWARD])
+        self.look(bone.version_deg if bone.flexion_frame == "neck_plane" else 0.0)
         self.normal = self.neck if bone.epiphyseal_deg is None else self._plate_normal(bone.epiphyseal_deg)
+
+    def look(self, view_deg: float) -> None:
+        """Turn the surgeon's views about the shaft; the version as measured sets them, not as it is."""
+        self.f, self.g = turn(self.inward, FORWARD, view_deg).apply([self.inward, FORWARD])
 
     def entry_into_shaft(self, through: Vector, along: Vector) -> Vector:
         """Return where a line enters the shaft; ValueError if it passes beside it."""
@@ -130,6 +133,7 @@ class Operated(Bone):
     def __init__(self, bone: Femur, plan: Plan, settings: Settings) -> None:
         super().__init__(bone)
         self.plan, self.settings = plan, settings
+        self.look(settings.view_deg)
         in_front = turn(DOWN, self.inward, settings.wire_front_deg).apply(DOWN)
         self.wire = turn(in_front, FORWARD, settings.wire_side_deg).apply(in_front)
         self.entry = self.entry_into_shaft(plan.wire_through_mm * self.neck, self.wire)
@@ -148,7 +152,7 @@ class Operated(Bone):
 
     def _place(self) -> None:
         """Put the shaft along the plate, up to the first touch and back by the wedge."""
-        self.cut_mm = float(self.corner[2]) - self.plan.cut_below_corner_mm
+        self.cut_mm = float(self.corner[2]) - self.settings.cut_below_corner_mm
         self.upper_face = self.cut_mm * UP
         from_plate = direction(shadow(self.wire, self.up))
         start = self.corner + (self.plan.offset_mm + self.radius) * from_plate - 500 * self.up

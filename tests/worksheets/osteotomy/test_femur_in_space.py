@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from pathway.worksheets.osteotomy.femur_model import result, solved
+from pathway.worksheets.osteotomy.femur_model import NotPossible, ranges_of, result, solved
 from tests.worksheets.osteotomy.built_femur import (
     BACKWARD,
     DOWN,
@@ -25,6 +25,7 @@ from tests.worksheets.osteotomy.built_femur import (
     turn,
 )
 from tests.worksheets.osteotomy.femora import ENOUGH, femora, planned
+from tests.worksheets.osteotomy.test_femur_model import ERRORS, REACH
 
 TO_DEG, TO_MM, TO_SHARE, TO_AXIS = 0.05, 0.05, 0.001, 0.001
 CLEAR_DEG = 0.5
@@ -201,7 +202,7 @@ def test_the_shaft_frees_the_wire_of_flexion_at_the_implants_angle(operated):
 
 
 def test_settings_are_those_that_trying_every_tilt_finds():
-    """The shaft is sought by tilting it until neck and shaft stand as wanted; the rest follows from pictures."""
+    """The shaft is tilted until neck and shaft stand as wanted; wire and rotation follow from pictures."""
     reached = refused = 0
     for (bone, plan), _ in zip(femora(seed=17), range(2 * ENOUGH), strict=False):
         said = solved(bone, plan)
@@ -222,3 +223,106 @@ def test_settings_are_those_that_trying_every_tilt_finds():
         reached += 1
     assert reached >= ENOUGH
     assert refused >= 10
+
+
+def built(femur: Operated, blade_mm: float) -> dict[str, float]:
+    return {name: value for part in PARTS.values() for name, value in part(femur, blade_mm).items()}
+
+
+def test_each_reason_to_refuse_is_seen_on_the_built_femur(operated):
+    seen: set[str] = set()
+    for femur, said in operated:
+        plan, there = femur.plan, built(femur, said.numbers["blade_mm"])
+        room = there["bridge_mm"] - plan.bridge_least_mm
+        over = {
+            "blade_leaves_neck": plan.cortex_margin_mm - there["blade_margin_cortex_mm"],
+            "blade_crosses_physis_margin": plan.blade_margin_mm - there["blade_margin_physis_mm"],
+            "bridge_too_small": -room,
+            "rotation_exceeds_turn": abs(there["rotation_deg"]) - there["total_turn_deg"] - TO_DEG,
+        }
+        if "wedge_full_mm" in there:
+            over["wedge_too_large"] = plan.wedge_mm - there["wedge_full_mm"]
+            over["wedge_meets_blade"] = there["wedge_at_entry_mm"] - room if plan.wedge_from == "upper" else -1
+        for reason, by in over.items():
+            # Nearer than the two agree, either may be right.
+            if abs(by) > TO_MM:
+                assert (reason in said.refused) == (by > 0), (reason, by)
+        seen.update(said.refused)
+    assert seen >= set(over) - {"rotation_exceeds_turn"}
+
+
+def test_a_wire_is_refused_where_it_passes_beside_the_shaft_or_never_nears_the_growth_plate():
+    draw = np.random.default_rng(23)
+    refused = {"wire_misses_shaft": 0, "wire_along_physis": 0}
+    for bone, plan, settings in planned(seed=23, count=ENOUGH, plan_blade_mm=None):
+        wire = {"wire_front_deg": float(draw.uniform(20, 160)), "wire_side_deg": float(draw.uniform(-80, 80))}
+        settings = replace(settings, **wire, blade_mm=None)
+        try:
+            femur = Operated(bone, plan, settings)
+            reason = "wire_along_physis" if femur.to_plate_mm(1) >= femur.to_plate_mm(0) else None
+        except ValueError:
+            reason = "wire_misses_shaft"
+        if reason is None:
+            assert result(bone, plan, settings).numbers["blade_mm"] == pytest.approx(
+                femur.longest_blade_mm(), abs=TO_MM
+            )
+            continue
+        refused[reason] += 1
+        with pytest.raises(NotPossible, match=reason):
+            result(bone, plan, settings)
+    assert min(refused.values()) >= 10
+
+
+@pytest.mark.parametrize("flat", [0.2, 0.5, 1 + 1e-9, 2, 5])
+def test_a_flattened_neck_keeps_the_blade_in_as_far_as_points_on_its_wall_say(flat):
+    for bone, plan, settings in planned(seed=29, count=ENOUGH // 5, plan_proud_mm=0.0):
+        bone = replace(bone, neck_depth_mm=bone.neck_width_mm * flat)
+        said = result(bone, plan, settings).numbers
+        there = Operated(bone, plan, settings).to_cortex_mm(said["blade_mm"])
+        assert said["blade_margin_cortex_mm"] == pytest.approx(there, abs=TO_MM)
+
+
+def test_ranges_are_those_of_femora_built_a_little_off():
+    """One quantity at a time off by its SD either way, the larger change of each number, added in squares."""
+    for bone, plan, settings in planned(seed=31, count=20, plan_wedge_mm=0.0):
+        here = built(Operated(bone, plan, settings), settings.blade_mm)
+        squares = dict.fromkeys(here, 0.0)
+        for name, sd in ERRORS.items():
+            changes = dict.fromkeys(here, 0.0)
+            for way in (-sd, sd):
+                femur, hand = bone, settings
+                if hasattr(settings, name):
+                    hand = replace(settings, **{name: getattr(settings, name) + way})
+                elif getattr(bone, name) is not None:
+                    femur = replace(bone, **{name: getattr(bone, name) + way})
+                try:
+                    operated_so = Operated(femur, plan, hand)
+                except ValueError:
+                    with pytest.raises(NotPossible, match="wire_misses_shaft"):
+                        result(femur, plan, hand)
+                    continue
+                there = built(operated_so, settings.blade_mm)
+                for key in here:
+                    off = apart_deg(there[key], here[key]) if key.endswith("_deg") else abs(there[key] - here[key])
+                    changes[key] = max(changes[key], off)
+            for key in here:
+                squares[key] += changes[key] ** 2
+        told = ranges_of(bone, plan, settings, ERRORS, REACH)
+        for key in here.keys() - {"blade_mm"}:
+            reach = REACH * np.sqrt(squares[key])
+            low, high = here[key] - reach, here[key] + reach
+            ends = (max(low, 0), min(high, 1)) if key == "contact_share" else (low, high)
+            assert told[key] == pytest.approx(ends, abs=0.1), key
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_ranges_do_not_jump_where_an_error_carries_the_version_past_a_right_angle(sign):
+    for bone, plan, _ in planned(seed=37, count=20, bone_flexion_deg=0.0, bone_flexion_frame="neck_plane"):
+        wide = []
+        for version_deg in (82.0, 85.0):
+            near = replace(bone, version_deg=sign * version_deg, epiphyseal_deg=60.0)
+            settings = solved(near, plan).settings
+            assert settings is not None
+            told = ranges_of(near, plan, settings, ERRORS, REACH)
+            wide.append([np.ptp(told[key]) for key in ("epiphyseal_after_deg", "blade_margin_physis_mm")])
+        assert wide[1] == pytest.approx(wide[0], rel=0.2)
