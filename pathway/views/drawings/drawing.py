@@ -104,9 +104,7 @@ class Sheet:
         path = f"M{_n(x - radius)} {_n(y)}a{r} {r} 0 1 1 {_n(2 * radius)} 0a{r} {r} 0 1 1 {_n(-2 * radius)} 0Z"
         self.parts.append(Shape(path, fill=fill, stroke=stroke, width_mm=wide))
 
-    def run(
-        self, points: list[tuple[float, float]], stroke: str, wide: float, dash: str = "", part: str = ""
-    ) -> None:
+    def run(self, points: list[tuple[float, float]], stroke: str, wide: float, dash: str = "", part: str = "") -> None:
         """Draw a line through points."""
         self.parts.append(Shape(_through(points), stroke=stroke, width_mm=wide, dash=dash, part=part))
 
@@ -173,7 +171,8 @@ def _part(part: Shape | Words) -> str:
         line = "" if part.stroke == "none" else f' stroke="{part.stroke}" stroke-width="{_n(part.width_mm)}"'
         dash = f' stroke-dasharray="{part.dash}"' if part.dash else ""
         named = f' data-part="{escape(part.part)}"' if part.part else ""
-        return f'<path d="{part.path}"{named} fill="{part.fill}"{line}{dash} stroke-linecap="round" stroke-linejoin="round"/>'
+        ends = 'stroke-linecap="round" stroke-linejoin="round"'
+        return f'<path d="{part.path}"{named} fill="{part.fill}"{line}{dash} {ends}/>'
     size = _n(part.size_pt * MM_PER_POINT)
     place = f'x="{_n(part.x)}" y="{_n(part.y)}" font-size="{size}" text-anchor="{part.anchor}"'
     weight = ' font-weight="600"' if part.strong else ""

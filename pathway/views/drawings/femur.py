@@ -15,7 +15,7 @@ View = Literal["front", "side", "end"]
 VIEWS: tuple[View, ...] = ("front", "side", "end")
 WIDE_MM = 182.0
 """The width between the margins of the team's page, so that the page takes the drawing as it is."""
-EDGE_MM, GAP_MM, TITLE_MM, FOOT_MM = 3.0, 3.0, 9.0, 11.0
+EDGE_MM, GAP_MM, TITLE_MM, FOOT_MM = 3.0, 2.0, 9.0, 13.5
 LABEL_PT, LABEL_STEP_MM = 6.5, 3.4
 SCALE_MM = 20.0
 ARC_MM = 9.0
@@ -24,6 +24,7 @@ TITLES = {
     "side": "Side view, seen from the outer side",
     "end": "End view along the shaft, seen from the knee, front upward",
 }
+UNDRAWN = "Head and trochanter are not measured and not drawn; shaft and plate are cut short."
 STATES = {"before": "before", "after": "after, at the plate"}
 Numbers = Mapping[str, float | None]
 Point = tuple[float, float]
@@ -47,7 +48,7 @@ def _view(view: View, bone: Femur, states: tuple[Scene, Scene], numbers: Numbers
     halves = [_Half(view, bone, scene, numbers) for scene in states]
     abreast = sum(half.wide_mm for half in halves) + GAP_MM <= WIDE_MM
     sheet, top, left = Sheet(), TITLE_MM, 0.0
-    sheet.words(EDGE_MM, 4.2, f"{bone.side.capitalize()} femur. {TITLES[view]}", 8.5, strong=True)
+    sheet.words(EDGE_MM, 4.2, f"{bone.side.capitalize()} femur. {TITLES[view]}{_front(view, bone)}", 8.5, strong=True)
     low = top
     for half in halves:
         half.draw(sheet, left, top)
@@ -62,6 +63,7 @@ def _view(view: View, bone: Femur, states: tuple[Scene, Scene], numbers: Numbers
         sheet.line(x, foot - 1.2, x, foot + 1.2, INK, 0.3)
     told = f"{SCALE_MM:g} mm. Life size if this bar measures {SCALE_MM:g} mm: print at 100 %."
     sheet.words(EDGE_MM, foot + 4.6, told, LABEL_PT, tone=SOFT)
+    sheet.words(EDGE_MM, foot + 7.8, UNDRAWN, LABEL_PT, tone=SOFT)
     words = [f"{STATES[half.scene.state]}: {'; '.join(label.text for label in half.labels)}" for half in halves]
     title = f"{bone.side.capitalize()} femur, {view} view"
     return sheet.drawing(WIDE_MM, foot + FOOT_MM - 4.0, title, f"{title}. {'. '.join(words)}.")
@@ -181,7 +183,7 @@ class _Half:
             value = numbers[name]
             return "" if value is None else f"{value + 0.0:.1f} {unit}".replace("-0.0 ", "0.0 ")
 
-        yield _Label("head centre (head not measured)", spot("head_centre"))
+        yield _Label("centre of head", spot("head_centre"))
         yield _Label("corner", spot("corner"))
         if self.view == "front":
             yield _Label(f"neck to shaft, here {of(f'film_neck_shaft_{state}_deg')}", middle("neck_axis"))
@@ -196,8 +198,8 @@ class _Half:
                 yield _Label(f"cut {of('cut_below_corner_mm', 'mm')} below corner", spot("lower_cut_centre"))
             else:
                 yield _Label(f"wedge {of('wedge_mm', 'mm')}, contact {_share(numbers)}", spot("upper_cut_centre"))
-                yield _Label(f"shaft outward {of('plate_shift_mm', 'mm')}", spot("lower_cut_centre"))
-                yield _Label("plate (length not drawn)", self.on(seen.lines["plate"][-1]))
+                yield _Label(_shift(numbers["plate_shift_mm"], "outward", "inward"), spot("lower_cut_centre"))
+                yield _Label("plate", self.on(seen.lines["plate"][-1]))
         elif self.view == "side":
             if state == "before":
                 yield _Label(f"wire forward {of('wire_side_deg')}, seen", spot("tip"))
@@ -205,13 +207,23 @@ class _Half:
                 yield _Label("cut", spot("lower_cut_centre"))
             else:
                 yield _Label(f"extension {of('extension_deg')}", spot("upper_cut_centre"))
-                yield _Label(f"shaft forward {of('plate_shift_forward_mm', 'mm')}", spot("lower_cut_centre"))
+                moved = _shift(numbers["plate_shift_forward_mm"], "forward", "backward")
+                yield _Label(moved, spot("lower_cut_centre"))
         else:
             yield _Label(f"neck forward (version) {of(f'version_{state}_deg')}", middle("neck_axis"))
             if state == "after":
                 low = self.on(seen.lines["lower_rotation_wire"][-1])
                 yield _Label(f"between wires {of('rotation_deg')}", low)
                 yield _Label("upper wire (broken line)", self.on(seen.lines["upper_rotation_wire"][-1]))
+
+
+def _front(view: View, bone: Femur) -> str:
+    return f", front to the {bone.side}" if view == "side" else ""
+
+
+def _shift(value: float | None, plus: str, minus: str) -> str:
+    shown = round(value or 0.0, 1)
+    return f"shaft {plus if shown >= 0 else minus} {abs(shown):.1f} mm"
 
 
 def _share(numbers: Numbers) -> str:

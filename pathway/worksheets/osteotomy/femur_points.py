@@ -67,9 +67,7 @@ def _carried(at: Placement) -> Callable[[Vector], Vector]:
     return carry
 
 
-def _scene(
-    bone: Femur, at: Placement, settings: Settings, state: State, carry: Callable[[Vector], Vector]
-) -> Scene:
+def _scene(bone: Femur, at: Placement, settings: Settings, state: State, carry: Callable[[Vector], Vector]) -> Scene:
     def upper(points: Points) -> Points:
         return tuple(carry(point) for point in points)
 
