@@ -86,11 +86,11 @@ def markdown(document: Document) -> str:
             case Figure(wide):
                 lines += [_md(wide.alternative), ""]
             case Readings(readings):
-                told = (
+                read = (
                     f"- {_md(label)}: {_md(value)}{f' ({_md(small)})' if small else ''}"
                     for label, value, small in readings
                 )
-                lines += [*told, ""]
+                lines += [*read, ""]
             case Table(head=head, rows=rows):
                 lines += [_md_row(head), _md_row(("---",) * len(head)), *(_md_row(row) for row in rows), ""]
             case Card(number, title, when, facts, foot):

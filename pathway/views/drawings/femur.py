@@ -115,6 +115,9 @@ class _Half:
             sheet.area(edge, PAPER, SOFT, 0.2, "0.8 0.6", name("gap"))
         for body, fill in (("lower_shaft", FAINT), ("upper_shaft", "#eef1f1"), ("neck", "#eef1f1")):
             sheet.area(there(_hull([self.on(p) for p in seen.bodies[body]])), fill, INK, 0.35, part=name(body))
+        if "wedge" in seen.bodies:
+            taken = there(_hull([self.on(p) for p in seen.bodies["wedge"]]))
+            sheet.area(taken, RULE, INK, 0.3, "0.8 0.6", name("wedge"))
         for ring, wide in (("growth_plate", 0.7), ("upper_cut", 0.5), ("lower_cut", 0.5)):
             sheet.area(there([self.on(p) for p in seen.rings[ring]]), "none", INK, wide, part=name(ring))
         blade = there(_hull([self.on(p) for p in seen.bodies["blade"]]))
@@ -195,9 +198,11 @@ class _Half:
             yield _Label(f"tip to growth plate {of('blade_margin_physis_mm', 'mm')}", middle("tip_margin"))
             if state == "before":
                 yield _Label(f"wire to shaft, here {of('wire_front_deg')}", self.on(seen.lines["wire"][0]))
+                if "wedge" in seen.bodies:
+                    yield _Label(f"wedge, shaft up {of('wedge_mm', 'mm')}", max(self.on(p) for p in seen.bodies["wedge"]))
                 yield _Label(f"cut {of('cut_below_corner_mm', 'mm')} below corner", spot("lower_cut_centre"))
             else:
-                yield _Label(f"wedge {of('wedge_mm', 'mm')}, contact {_share(numbers)}", spot("upper_cut_centre"))
+                yield _Label(f"contact of the faces {_share(numbers)}", spot("upper_cut_centre"))
                 yield _Label(_shift(numbers["plate_shift_mm"], "outward", "inward"), spot("lower_cut_centre"))
                 yield _Label("plate", self.on(seen.lines["plate"][-1]))
         elif self.view == "side":

@@ -57,7 +57,8 @@ def other_implants(bone: Femur, plan: Plan, angles_deg: Sequence[float]) -> dict
 
 
 def _fit(refusal: Refusal, bone: Femur, plan: Plan, found: Result) -> Fit | None:
-    changed = _CHANGES.get(refusal, lambda *_: None)(bone, plan, found)
+    change = _CHANGES.get(refusal)
+    changed = None if change is None else change(bone, plan, found)
     if changed is None:
         return None
     again = solved(bone, changed)

@@ -52,8 +52,8 @@ def scenes(bone: Femur, plan: Plan, settings: Settings) -> tuple[Scene, Scene]:
     """Return the bone before and after; raises NotPossible where the wire cannot be placed."""
     at = placement(bone, plan, settings)
     return (
-        _scene(bone, at, settings, "before", lambda point: point),
-        _scene(bone, at, settings, "after", _carried(at)),
+        _scene(bone, plan, at, settings, "before", lambda point: point),
+        _scene(bone, plan, at, settings, "after", _carried(at)),
     )
 
 
@@ -67,7 +67,9 @@ def _carried(at: Placement) -> Callable[[Vector], Vector]:
     return carry
 
 
-def _scene(bone: Femur, at: Placement, settings: Settings, state: State, carry: Callable[[Vector], Vector]) -> Scene:
+def _scene(
+    bone: Femur, plan: Plan, at: Placement, settings: Settings, state: State, carry: Callable[[Vector], Vector]
+) -> Scene:
     def upper(points: Points) -> Points:
         return tuple(carry(point) for point in points)
 
@@ -75,9 +77,15 @@ def _scene(bone: Femur, at: Placement, settings: Settings, state: State, carry: 
     foot = at.level_mm - SEEN_WIDTHS * bone.shaft_width_mm
     top = max(at.level_mm, float(at.entry @ U), 0.0) + radius
     plate_rim = _neck_rim(bone, at.plate_at, at.plate_normal, at.neck)
+    face = _disc(at.level_mm * U, radius)
+    taken = _taken(plan, at, face)
+    lower_face, upper_face = (taken, face) if plan.wedge_from == "shaft" else (face, taken)
+    if state == "before":
+        # The wedge is still there: it is shown on the bone that it will be taken from.
+        lower_face = upper_face = face
     bodies = {
-        "lower_shaft": _disc(foot * U, radius) + _disc(at.level_mm * U, radius),
-        "upper_shaft": upper(_disc(at.level_mm * U, radius) + _disc(top * U, radius)),
+        "lower_shaft": _disc(foot * U, radius) + lower_face,
+        "upper_shaft": upper(upper_face + _disc(top * U, radius)),
         "neck": upper(_neck_rim(bone, at.neck_from_mm * at.neck, at.neck, at.neck) + plate_rim),
         "blade": upper(tuple(end + edge for end in (at.corner, at.tip) for edge in at.edges)),
     }
@@ -91,8 +99,8 @@ def _scene(bone: Femur, at: Placement, settings: Settings, state: State, carry: 
     }
     rings = {
         "growth_plate": upper(plate_rim),
-        "upper_cut": upper(_disc(at.level_mm * U, radius)),
-        "lower_cut": _disc(at.level_mm * U, radius),
+        "upper_cut": upper(upper_face),
+        "lower_cut": lower_face,
     }
     spots = {
         "corner": carry(at.corner),
@@ -117,8 +125,30 @@ def _scene(bone: Femur, at: Placement, settings: Settings, state: State, carry: 
             at.turn.T @ at.inward
         )
         lines["plate"] = (along, on_plate, on_plate + (foot - float(on_plate @ U)) * U)
-        bodies["gap"] = _disc(at.level_mm * U, radius) + upper(_disc(at.level_mm * U, radius))
+        bodies["gap"] = lower_face + upper(upper_face)
+    elif plan.wedge_mm > 0:
+        bodies["wedge"] = face + taken
     return Scene(state, bodies, lines, rings, spots)
+
+
+def _taken(plan: Plan, at: Placement, face: Points) -> Points:
+    """Return the rim of the cut face that the wedge is taken from, once it is taken; the rim itself without a wedge.
+
+    What is taken is what lies beyond the plane of the other piece's face, so that the two faces come to lie on each
+    other. Where the shaft is shifted to the side, that is a little more than the way it moves up.
+    """
+    if plan.wedge_mm <= 0:
+        return face
+    if plan.wedge_from == "shaft":
+        # In the frame of the lower piece, where the upper face's normal is the old shaft's axis carried along.
+        middle, normal, way = _carried(at)(at.level_mm * U), at.turn.T @ U, -1.0
+    else:
+        middle, normal, way = at.face, -at.up, 1.0
+    found = []
+    for point in face:
+        over = max(0.0, float((point - middle) @ normal))
+        found.append(point + way * over / abs(float(normal @ U)) * U)
+    return tuple(found)
 
 
 def _disc(centre: Vector, radius: float) -> Points:

@@ -86,6 +86,20 @@ def space_mm(of: Drawn, part: str) -> float:
     return math.hypot(across, down, forward)
 
 
+def shared_mm(one: list[tuple[float, float]], other: list[tuple[float, float]]) -> float:
+    """How deep two convex outlines lie in each other: the least over the directions square to their edges."""
+    depths = []
+    for outline in (one, other):
+        for (x0, y0), (x1, y1) in pairwise([*outline, outline[0]]):
+            size = math.hypot(x1 - x0, y1 - y0)
+            if size < 0.05:
+                continue
+            nx, ny = (y1 - y0) / size, (x0 - x1) / size
+            mine, its = ([x * nx + y * ny for x, y in points] for points in (one, other))
+            depths.append(min(max(mine), max(its)) - max(min(mine), min(its)))
+    return min(depths)
+
+
 @pytest.mark.parametrize(("example", "side"), CASES)
 class TestOnPaper:
     def test_a_mm_is_a_mm(self, example, side) -> None:
@@ -163,13 +177,36 @@ class TestOnPaper:
         (x0, _), (x1, _) = corners(of.front, "after-plate")[-2:]
         assert x0 == pytest.approx(x1, abs=0.02)
 
-    def test_upper_and_lower_piece_never_overlap(self, example, side) -> None:
+    def test_the_faces_do_not_lie_in_each_other_once_the_wedge_is_taken(self, example, side) -> None:
         of = drawn(example, side)
-        level = spot(of.front, "after-lower_cut_centre")[1]
-        rim = corners(of.front, "after-upper_cut")
-        middle = spot(of.front, "after-upper_cut_centre")[1]
-        # One of the two planes parts the faces: the upper rim above the lower face, or the lower middle below it.
-        assert max(y for _, y in rim) <= level + MM or middle <= level + MM
+        lower, upper = (corners(of.front, f"after-{one}_shaft") for one in ("lower", "upper"))
+        # Seen from in front of a turn in the front plane alone the outlines are the pieces themselves.
+        if abs(of.number("extension_deg")) < DEG and abs(of.number("rotation_deg")) < DEG:
+            assert shared_mm(lower, upper) <= MM
+
+    def test_a_wedge_in_the_front_plane_brings_the_faces_onto_each_other(self, example, side) -> None:
+        flat = {
+            **example["inputs"],
+            **dict.fromkeys(("femoral_version_deg", "proximal_femur_flexion_deg", "target_version_deg"), 0.0),
+            "wedge_mm": 3.0,
+        }
+        if solved(*given(flat)).settings is None or "found_wire_front_deg" in flat:
+            return
+        of = drawn({**example, "inputs": flat}, side)
+        lower, upper = (corners(of.front, f"after-{one}_shaft") for one in ("lower", "upper"))
+        assert shared_mm(lower, upper) <= MM
+
+    def test_the_wedge_is_shown_before_and_at_least_as_high_as_the_shaft_moves(self, example, side) -> None:
+        of = drawn(example, side)
+        if of.plan.wedge_mm == 0.0:
+            assert "before-wedge" not in of.front.svg()
+            return
+        heights = [y for _, y in corners(of.front, "before-wedge")]
+        high = max(heights) - min(heights)
+        assert high >= of.plan.wedge_mm - MM
+        if of.plan.wedge_from == "upper":
+            # Its base is as high as the way up the new shaft, which leans against the upper piece's own axis.
+            assert high * math.cos(math.radians(of.number("tilt_deg"))) == pytest.approx(of.plan.wedge_mm, abs=MM)
 
     def test_no_words_on_words_and_nothing_off_the_sheet(self, example, side) -> None:
         for view in drawn(example, side).all:
