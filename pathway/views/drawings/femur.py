@@ -199,7 +199,9 @@ class _Half:
             if state == "before":
                 yield _Label(f"wire to shaft, here {of('wire_front_deg')}", self.on(seen.lines["wire"][0]))
                 if "wedge" in seen.bodies:
-                    yield _Label(f"wedge, shaft up {of('wedge_mm', 'mm')}", max(self.on(p) for p in seen.bodies["wedge"]))
+                    yield _Label(
+                        f"wedge, shaft up {of('wedge_mm', 'mm')}", max(self.on(p) for p in seen.bodies["wedge"])
+                    )
                 yield _Label(f"cut {of('cut_below_corner_mm', 'mm')} below corner", spot("lower_cut_centre"))
             else:
                 yield _Label(f"contact of the faces {_share(numbers)}", spot("upper_cut_centre"))
