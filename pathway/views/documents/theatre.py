@@ -34,6 +34,7 @@ from pathway.worksheets.osteotomy.femur_model import (
 Ranges = Mapping[str, tuple[float, float]]
 NO_STEPS = "This plan is refused. Do not operate by it: no steps are printed."
 ORDER = "Order of the steps: common practice. Numbers: the geometry of this bone as it was measured, nothing else."
+ELSE = "Anything else: enter it and print the page anew."
 FRAMES = {
     "shaft_side": "Flexion is about the line across the shaft, as the knee's condyles lie.",
     "neck_plane": "Flexion is about the line square to the shaft in the plane of neck and shaft.",
@@ -109,7 +110,7 @@ def _refused(bone: Femur, plan: Plan, found: Result, head: Head, implants_deg: S
         yield Paragraph("None of the other implants at hand is allowed with all else the same.")
     else:
         yield Paragraph("No other implant was tried.")
-    yield Paragraph("Each of these is one change worked out again; enter it and print the page anew.", "small")
+    yield Paragraph("Each of these was worked out again; enter it and print the page anew.", "small")
 
 
 def _value_of(refusal: Refusal, plan: Plan, found: Result) -> str:
@@ -174,9 +175,12 @@ def _allowed(
     yield Table("Steps in order", ("", "Step", "Number", "Check", "Stop if"), rows, (1, 11, 13, 13, 13))
     yield Heading("What may be changed at the table, with the same wire and slot")
     changes = tuple(_changes(bone, plan, settings, implants_deg))
-    names = ("Change", "Neck-shaft", "Version", "Flexion left", "Length", "Bridge", "Geometry allows it")
+    names = ("Change", "Neck-shaft", "Version", "Flexion left", "Length", "Bridge", "Fits the bone")
     yield Table("Changes at the table", names, changes, (9, 4, 4, 4, 4, 4, 12))
-    yield Paragraph(f"Anything else: enter it and print the page anew. {ORDER}", "small")
+    yield Paragraph(
+        f"Fits: blade, neck, bridge and wedge; whether the angles are wanted is for the surgeon. {ELSE} {ORDER}",
+        "small",
+    )
     for drawing in femur_drawings(bone, plan, settings):
         yield Figure(drawing, drawing, life_size=True)
 
