@@ -60,11 +60,23 @@ class Callout:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A drawing at page width and the same for a phone; the drawing carries its own words for who cannot see it."""
+    """A drawing at page width and the same for a phone; the drawing carries its own words for who cannot see it.
+
+    `life_size`: a mm of the drawing is a mm on paper, whatever the page's width.
+    """
 
     wide: Drawing
     narrow: Drawing
     caption: str = ""
+    life_size: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Numbers to be read from afar: label, value in large type, and small words below it, such as its range."""
+
+    readings: tuple[tuple[str, str, str], ...]
+    columns: int = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +121,7 @@ class Lines:
     count: int
 
 
-Block = Heading | Paragraph | Bullets | Callout | Figure | Table | Card | Facts | Lines
+Block = Heading | Paragraph | Bullets | Callout | Figure | Readings | Table | Card | Facts | Lines
 
 
 @dataclass(frozen=True, slots=True)

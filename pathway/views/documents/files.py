@@ -18,6 +18,7 @@ from pathway.views.documents.document import (
     Heading,
     Lines,
     Paragraph,
+    Readings,
     Table,
 )
 from pathway.views.drawings.drawing import Drawing
@@ -44,7 +45,7 @@ def html(document: Document) -> str:
     for block in blocks:
         for size in ("wide", "narrow"):
             if block["kind"] == "Figure":
-                block[size]["svg"] = markupsafe.Markup(_inline(block[size]["svg"]))
+                block[size]["svg"] = markupsafe.Markup(_inline(block[size]["svg"], life_size=block["life_size"]))
     return rooms.get_template("document.html").render(doc=document, blocks=blocks, zip=zip)
 
 
@@ -84,6 +85,12 @@ def markdown(document: Document) -> str:
                 lines += [*(f"> {_md(text)}" for text in (title, *texts) if text), ""]
             case Figure(wide):
                 lines += [_md(wide.alternative), ""]
+            case Readings(readings):
+                read = (
+                    f"- {_md(label)}: {_md(value)}{f' ({_md(small)})' if small else ''}"
+                    for label, value, small in readings
+                )
+                lines += [*read, ""]
             case Table(head=head, rows=rows):
                 lines += [_md_row(head), _md_row(("---",) * len(head)), *(_md_row(row) for row in rows), ""]
             case Card(number, title, when, facts, foot):
@@ -140,18 +147,25 @@ def _blocks(document: Document) -> list[dict[str, Any]]:
         if isinstance(block, Figure):
             drawings = {"wide": block.wide, "narrow": block.narrow}
             sizes = {
-                size: {"svg": drawn.svg(f"figure-{index}-{size}"), "alternative": drawn.alternative}
+                size: {
+                    "svg": drawn.svg(f"figure-{index}-{size}"),
+                    "alternative": drawn.alternative,
+                    "width_mm": drawn.width_mm,
+                }
                 for size, drawn in drawings.items()
             }
-            blocks.append({**data, **sizes, "caption": block.caption})
+            blocks.append({**data, **sizes, "caption": block.caption, "life_size": block.life_size})
         else:
             blocks.append({**data, **asdict(block)})
     return blocks
 
 
-def _inline(svg: str) -> str:
-    """Return an SVG for a page: its size comes from the page."""
+def _inline(svg: str, *, life_size: bool = False) -> str:
+    """Return an SVG for a page: its size comes from the page, or stays its own."""
     head, rest = svg.split(">", 1)
+    if life_size:
+        width = head.split(' width="', 1)[1].split('"', 1)[0]
+        return f'{_inline(svg).split(">", 1)[0]} style="width:{width};max-width:none">{rest}'
     kept = [part for part in head.split(" ") if part]
     words = " ".join(part for part in kept if not part.startswith(("width=", "height=", "xmlns=")))
     return f"{words}>{rest}"

@@ -23,13 +23,14 @@ ROOMY = 0.47
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """A path (SVG path data in mm) with its line and filling; `dash` as SVG writes it."""
+    """A path (SVG path data in mm) with its line and filling; `dash` as SVG writes it; `part` names what it shows."""
 
     path: str
     fill: str = "none"
     stroke: str = "none"
     width_mm: float = 0.3
     dash: str = ""
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +104,21 @@ class Sheet:
         path = f"M{_n(x - radius)} {_n(y)}a{r} {r} 0 1 1 {_n(2 * radius)} 0a{r} {r} 0 1 1 {_n(-2 * radius)} 0Z"
         self.parts.append(Shape(path, fill=fill, stroke=stroke, width_mm=wide))
 
-    def run(self, points: list[tuple[float, float]], stroke: str, wide: float, dash: str = "") -> None:
+    def run(self, points: list[tuple[float, float]], stroke: str, wide: float, dash: str = "", part: str = "") -> None:
         """Draw a line through points."""
-        self.parts.append(Shape(_through(points), stroke=stroke, width_mm=wide, dash=dash))
+        self.parts.append(Shape(_through(points), stroke=stroke, width_mm=wide, dash=dash, part=part))
 
-    def area(self, edge: list[tuple[float, float]], fill: str, stroke: str = "none", wide: float = 0.2) -> None:
+    def area(
+        self,
+        edge: list[tuple[float, float]],
+        fill: str,
+        stroke: str = "none",
+        wide: float = 0.2,
+        dash: str = "",
+        part: str = "",
+    ) -> None:
         """Fill what an edge encloses."""
-        self.parts.append(Shape(_through(edge) + "Z", fill=fill, stroke=stroke, width_mm=wide))
+        self.parts.append(Shape(_through(edge) + "Z", fill=fill, stroke=stroke, width_mm=wide, dash=dash, part=part))
 
     def path(self, path: str, stroke: str, wide: float) -> None:
         """Draw SVG path data as a line."""
@@ -161,7 +170,9 @@ def _part(part: Shape | Words) -> str:
     if isinstance(part, Shape):
         line = "" if part.stroke == "none" else f' stroke="{part.stroke}" stroke-width="{_n(part.width_mm)}"'
         dash = f' stroke-dasharray="{part.dash}"' if part.dash else ""
-        return f'<path d="{part.path}" fill="{part.fill}"{line}{dash} stroke-linecap="round" stroke-linejoin="round"/>'
+        named = f' data-part="{escape(part.part)}"' if part.part else ""
+        ends = 'stroke-linecap="round" stroke-linejoin="round"'
+        return f'<path d="{part.path}"{named} fill="{part.fill}"{line}{dash} {ends}/>'
     size = _n(part.size_pt * MM_PER_POINT)
     place = f'x="{_n(part.x)}" y="{_n(part.y)}" font-size="{size}" text-anchor="{part.anchor}"'
     weight = ' font-weight="600"' if part.strong else ""

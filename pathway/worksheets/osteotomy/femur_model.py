@@ -154,6 +154,12 @@ def neck_axis(bone: Femur) -> Vector:
     return np.array([across * inward, across * forward, down])
 
 
+def neck_section(bone: Femur) -> tuple[Vector, Vector]:
+    """Return the unit vectors along which the neck's width and depth are measured, square to its axis."""
+    c, s = _cos_sin(bone.version_deg)
+    return _unit(_square_to(U, neck_axis(bone))), np.array([-s, c, 0.0])
+
+
 def plate_normal(bone: Femur) -> Vector:
     """Return the normal of the growth plate: in the plane of neck and shaft; the neck's axis where it is not known."""
     if bone.epiphyseal_deg is None:
@@ -306,18 +312,21 @@ class _Placed:
 
         The distance is concave along a line, so the two ends of the way through the neck are enough.
         """
-        v = math.radians(self.bone.version_deg)
-        inside, across = _unit(_square_to(U, self.neck)), np.array([-math.sin(v), math.cos(v), 0.0])
+        return self.nearest_cortex(blade_mm)[0]
+
+    def nearest_cortex(self, blade_mm: float) -> tuple[float, Vector]:
+        """Return the least distance of an edge to the wall of the neck, and where the edge is when it is so near."""
+        inside, across = neck_section(self.bone)
         width, depth = self.bone.neck_width_mm / 2, self.bone.neck_depth_mm / 2
-        found = []
+        found: list[tuple[float, Vector]] = []
         for edge in self.edges:
             start = self.corner + edge
             tip = float((start + blade_mm * self.wire) @ self.neck)
             for station in (self.out_mm, max(self.out_mm, tip)):
                 along = float(self.wire @ self.neck)
                 at = start + ((station - float(start @ self.neck)) / along) * self.wire
-                found.append(_to_ellipse(float(at @ inside), float(at @ across), width, depth))
-        return min(found)
+                found.append((_to_ellipse(float(at @ inside), float(at @ across), width, depth), at))
+        return min(found, key=lambda item: item[0])
 
 
 def _to_ellipse(x: float, y: float, a: float, b: float) -> float:
@@ -404,14 +413,9 @@ def result(bone: Femur, plan: Plan, settings: Settings) -> Result:
 
 def _rest(bone: Femur, plan: Plan, settings: Settings, placed: _Placed, after: _After) -> Numbers:
     """Return shift, contact, length, bridge and wedge: what the plate makes of the shaft below the cut."""
-    n, r, d, up = placed.neck, placed.radius, after.down, after.u
-    level = float(placed.corner @ U) - settings.cut_below_corner_mm
-    inward = _unit(_square_to(placed.wire, up))
-    along = placed.corner + (plan.offset_mm + r) * inward
+    n, d, up = placed.neck, after.down, after.u
     tilt = math.radians(_between_deg(U, up))
-    first = (level - r * math.sin(tilt) - float(along @ U)) / float(up @ U)
-    second = level * float(U @ up) - r * math.sin(tilt) - float(along @ up)
-    face = along + (max(first, second) + plan.wedge_mm) * up
+    level, face, _ = _cut_faces(plan, settings, placed, after)
     shift = _square_to(face - level * U, up)
     part = min(1.0, float(np.linalg.norm(shift)) / bone.shaft_width_mm)
     lean = math.radians(STRAIGHT_DEG - bone.neck_shaft_deg)
@@ -433,6 +437,69 @@ def _rest(bone: Femur, plan: Plan, settings: Settings, placed: _Placed, after: _
         "wedge_at_entry_mm": plan.wedge_mm * (1 + share) / 2,
         "wedge_full_mm": bone.shaft_width_mm * math.tan(tilt),
     }
+
+
+def _cut_faces(plan: Plan, settings: Settings, placed: _Placed, after: _After) -> tuple[float, Vector, Vector]:
+    """Return the level of the cut, the middle of the lower piece's face once at the plate, the plate's inward side."""
+    r, up = placed.radius, after.u
+    level = float(placed.corner @ U) - settings.cut_below_corner_mm
+    inward = _unit(_square_to(placed.wire, up))
+    along = placed.corner + (plan.offset_mm + r) * inward
+    tilt = math.radians(_between_deg(U, up))
+    first = (level - r * math.sin(tilt) - float(along @ U)) / float(up @ U)
+    second = level * float(U @ up) - r * math.sin(tilt) - float(along @ up)
+    return level, along + (max(first, second) + plan.wedge_mm) * up, inward
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """Where implant and cut lie, in the frame of the shaft before the cut; `turn` takes that frame to the new one.
+
+    `edges` are the blade's four edges beside its axis; `plate_at` and `plate_normal` the growth plate; `near_cortex`
+    where an edge of the blade comes nearest to the wall of the neck; `face` the middle of the lower piece's cut face
+    once it lies at the plate, `level_mm` the height of the cut on the old shaft; `inward` leads from plate to shaft.
+    """
+
+    neck: Vector
+    wire: Vector
+    entry: Vector
+    corner: Vector
+    tip: Vector
+    edges: tuple[Vector, ...]
+    neck_from_mm: float
+    plate_at: Vector
+    plate_normal: Vector
+    near_cortex: Vector
+    level_mm: float
+    face: Vector
+    inward: Vector
+    up: Vector
+    turn: NDArray[np.float64]
+
+
+def placement(bone: Femur, plan: Plan, settings: Settings) -> Placement:
+    """Return where what is set at the table lies in space; raises NotPossible where the wire cannot be placed."""
+    wire, after = _wire(settings.wire_front_deg, settings.wire_side_deg), _after(settings)
+    placed = _Placed(bone, plan, wire, after.down)
+    blade = placed.longest_mm() if settings.blade_mm is None else settings.blade_mm
+    level, face, inward = _cut_faces(plan, settings, placed, after)
+    return Placement(
+        placed.neck,
+        wire,
+        placed.entry,
+        placed.corner,
+        placed.corner + blade * wire,
+        tuple(placed.edges),
+        placed.out_mm,
+        placed.plate,
+        placed.normal,
+        placed.nearest_cortex(blade)[1],
+        level,
+        face,
+        inward,
+        after.u,
+        after.turn,
+    )
 
 
 def _film_deg(v: Vector, plan: Plan) -> float:

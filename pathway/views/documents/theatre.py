@@ -1,0 +1,375 @@
+"""The page for the table: what is set, in which order, what is checked and when to stop; then the bone at life size."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from pathway.views.documents.document import (
+    Block,
+    Bullets,
+    Callout,
+    Document,
+    Figure,
+    Heading,
+    Paragraph,
+    Readings,
+    Table,
+)
+from pathway.views.drawings.femur import femur_drawings
+from pathway.worksheets.osteotomy.femur_fits import Fit, all_at_once, fits, other_implants
+from pathway.worksheets.osteotomy.femur_model import (
+    LEVEL_DEG,
+    Femur,
+    NotPossible,
+    Plan,
+    Refusal,
+    Result,
+    Settings,
+    result,
+)
+
+Ranges = Mapping[str, tuple[float, float]]
+NO_STEPS = "This plan is refused. Do not operate by it: no steps are printed."
+ORDER = "Order of the steps: common practice. Numbers: the geometry of this bone as it was measured, nothing else."
+ELSE = "Anything else: enter it and print the page anew."
+FRAMES = {
+    "shaft_side": "Flexion is about the line across the shaft, as the knee's condyles lie.",
+    "neck_plane": "Flexion is about the line square to the shaft in the plane of neck and shaft.",
+}
+WIRES = {
+    "shaft_side": "square to the shaft, straight from the front with the kneecap forward",
+    "neck_plane": "square to the plane of neck and shaft",
+}
+REASONS: dict[Refusal, str] = {
+    "no_correction_reaches": "No turn of the shaft reaches this neck-shaft angle with this flexion and version.",
+    "over_90": "The shaft would have to be turned by 90 deg or more.",
+    "wire_misses_shaft": "The wire does not meet the outer side of the shaft.",
+    "wire_along_physis": "The wire runs along the growth plate or away from it, so that no blade length can be chosen.",
+    "blade_leaves_neck": "The blade leaves the neck, or comes nearer to its cortex than allowed.",
+    "blade_crosses_physis_margin": "The blade's tip comes nearer to the growth plate than allowed, or crosses it.",
+    "wedge_meets_blade": "The wedge taken from the upper piece would meet the blade.",
+    "bridge_too_small": "Too little bone is left between blade and cut.",
+    "wedge_too_large": "The wedge is larger than one that closes fully.",
+    "rotation_exceeds_turn": "The rotation between the wires is larger than the whole turn of the bone.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """Whose page it is: the child's pseudonym, the day, and what must stand on everything."""
+
+    child: str
+    on: datetime.date
+    cautions: tuple[str, ...]
+
+
+def theatre(
+    bone: Femur, plan: Plan, found: Result, ranges: Ranges, head: Head, implants_deg: Sequence[float] = ()
+) -> Document:
+    """Return the page for the table of a plan as `solved` found it; of a refused plan the reasons and no steps.
+
+    `ranges` are those of `ranges_of`, {} where none are known; `implants_deg` the angles of the implants at hand.
+    """
+    side = bone.side.upper()
+    title = f"{side} FEMUR: {'PLAN REFUSED' if found.refused else 'plan for the table'}"
+    footer = f"{head.child} · {side} · {head.on} · {head.cautions[0] if head.cautions else ''}"
+    if found.refused or found.settings is None:
+        blocks = tuple(_refused(bone, plan, found, head, implants_deg))
+    else:
+        blocks = tuple(_allowed(bone, plan, found, found.settings, ranges, head, implants_deg))
+    return Document(title, f"{head.child}, {head.on}", "en", footer, blocks, dense=True)
+
+
+def _refused(bone: Femur, plan: Plan, found: Result, head: Head, implants_deg: Sequence[float]) -> Iterator[Block]:
+    answers = fits(bone, plan, found)
+    yield Callout(NO_STEPS, ())
+    for one in found.refused:
+        yield Paragraph(f"{REASONS[one]} {_value_of(one, plan, found)}", "lead")
+    yield Callout("", head.cautions)
+    yield Heading("What would fit")
+    yield Bullets(tuple(_answer(one, answers[one]) for one in found.refused))
+    together = all_at_once(bone, plan, found) if len(found.refused) > 1 else None
+    if together is not None:
+        changed, there = together
+        yield Paragraph(
+            f"All at once: blade up to {_down(there.numbers['blade_mm'])} mm, cut {_up(changed.cut_below_corner_mm)} mm"
+            f" below the corner, wedge {_mm(changed.wedge_mm)}, neck-shaft angle {_deg(changed.neck_shaft_deg)}."
+        )
+    others = other_implants(bone, plan, implants_deg)
+    if others:
+        told = [
+            f"an implant of {angle:g} deg with the wire at {_v(one, 'wire_front_deg')} in front and"
+            f" {_v(one, 'wire_side_deg')} from the side, blade up to {_down(one.numbers['blade_mm'])} mm"
+            for angle, one in others.items()
+        ]
+        yield Paragraph(f"Not refused with all else the same: {'; '.join(told)}.")
+    elif [angle for angle in implants_deg if angle != plan.implant_deg]:
+        yield Paragraph("None of the other implants at hand is allowed with all else the same.")
+    else:
+        yield Paragraph("No other implant was tried.")
+    yield Paragraph("Each of these was worked out again; enter it and print the page anew.", "small")
+
+
+def _value_of(refusal: Refusal, plan: Plan, found: Result) -> str:
+    of = found.numbers
+    match refusal:
+        case "blade_leaves_neck":
+            return f"Nearest edge to cortex {_mm(of['blade_margin_cortex_mm'])}, least {_mm(plan.cortex_margin_mm)}."
+        case "blade_crosses_physis_margin":
+            return f"Tip to growth plate {_mm(of['blade_margin_physis_mm'])}, least {_mm(plan.blade_margin_mm)}."
+        case "bridge_too_small" | "wedge_meets_blade":
+            wedge = f", wedge at the entry {_mm(of['wedge_at_entry_mm'])}" if refusal == "wedge_meets_blade" else ""
+            return f"Bridge {_mm(of['bridge_mm'])}, least {_mm(plan.bridge_least_mm)}{wedge}."
+        case "wedge_too_large":
+            return f"Wedge {_mm(plan.wedge_mm)}, full {_mm(of['wedge_full_mm'])}."
+        case "rotation_exceeds_turn":
+            return f"Rotation {_deg(of['rotation_deg'])}, whole turn {_deg(of['total_turn_deg'])}."
+        case _:
+            return f"Now {_deg(of['neck_shaft_before_deg'])}, wanted {_deg(plan.neck_shaft_deg)}."
+
+
+def _answer(refusal: Refusal, fit: Fit | None) -> str:
+    if fit is None:
+        if refusal == "blade_leaves_neck":
+            return "No blade of any length along this wire stays in the neck: another wire or another implant."
+        return f"{REASONS[refusal]} The geometry has no single change that answers it: plan anew."
+    changed, still = fit.plan, ""
+    if fit.left:
+        still = f" By itself not enough, still: {' '.join(REASONS[one] for one in fit.left)}"
+    match refusal:
+        case "blade_leaves_neck" | "blade_crosses_physis_margin":
+            return f"Longest blade that fits along this wire: {_down(changed.blade_mm)} mm.{still}"
+        case "bridge_too_small":
+            return f"Cut at least {_up(changed.cut_below_corner_mm)} mm below the corner.{still}"
+        case "wedge_meets_blade":
+            return (
+                f"A wedge of at most {_down(changed.wedge_mm)} mm from the upper piece, or one from the shaft.{still}"
+            )
+        case "wedge_too_large":
+            return f"A wedge of at most {_down(changed.wedge_mm)} mm.{still}"
+        case _:
+            return f"Nearest neck-shaft angle that can be worked out: {_deg(changed.neck_shaft_deg)}.{still}"
+
+
+def _allowed(
+    bone: Femur,
+    plan: Plan,
+    found: Result,
+    settings: Settings,
+    ranges: Ranges,
+    head: Head,
+    implants_deg: Sequence[float],
+) -> Iterator[Block]:
+    yield Callout("", head.cautions)
+    yield Readings(tuple(_readings(bone, plan, found, ranges)), columns=4)
+    yield Paragraph(
+        f"{FRAMES[bone.flexion_frame]} Rotation is told by two wires {WIRES[bone.flexion_frame]}."
+        " Small figures: between which values each lies when bone and hand vary.",
+        "small",
+    )
+    yield Heading("Steps")
+    rows = tuple((str(number), *row) for number, row in enumerate(_steps(bone, plan, found, ranges), 1))
+    yield Table("Steps in order", ("", "Step", "Number", "Check", "Stop if"), rows, (1, 11, 13, 13, 13))
+    yield Heading("What may be changed at the table, with the same wire and slot")
+    changes = tuple(_changes(bone, plan, settings, implants_deg))
+    names = ("Change", "Neck-shaft", "Version", "Flexion left", "Length", "Bridge", "Fits the bone")
+    yield Table("Changes at the table", names, changes, (9, 4, 4, 4, 4, 4, 12))
+    yield Paragraph(
+        f"Fits: blade, neck, bridge and wedge; whether the angles are wanted is for the surgeon. {ELSE} {ORDER}",
+        "small",
+    )
+    for drawing in femur_drawings(bone, plan, settings):
+        yield Figure(drawing, drawing, life_size=True)
+
+
+def _readings(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[tuple[str, str, str]]:
+    def one(label: str, name: str, unit: str = "deg", way: str = "", value: str = "") -> tuple[str, str, str]:
+        small = ", ".join(part for part in (way, _between(name, ranges)) if part)
+        return label, value or _unit(found.numbers[name], unit), small
+
+    of = found.numbers
+    off = abs((of["neck_shaft_after_deg"] or 0.0) - plan.neck_shaft_deg) >= 0.05
+    aimed = f"aimed at {plan.neck_shaft_deg:g}" if off else "as aimed at"
+    yield one("Neck-shaft angle after", "neck_shaft_after_deg", way=aimed)
+    yield one("Wire to shaft, front view", "wire_front_deg", way="inner side")
+    yield one("Wire, side view", "wire_side_deg", way=_way(of["wire_side_deg"], "to the front", "to the back"))
+    yield one("Implant", "implant_deg")
+    yield one("Blade, corner to tip", "blade_mm", "mm", value=f"{_down(of['blade_mm'])} mm")
+    yield one("Slot about the blade", "slot_deg", way=_way(of["slot_deg"], "lower end backward", "lower end forward"))
+    yield one("Cut below the corner", "cut_below_corner_mm", "mm", "along the shaft, square to it")
+    turned = _way(of["rotation_deg"], "lower piece inward", "lower piece outward")
+    yield one("Rotation between the wires", "rotation_deg", way=turned)
+    yield one("Shift of the shaft", "plate_shift_mm", "mm", _way(of["plate_shift_mm"], "outward", "inward"))
+    frame = "across the shaft" if bone.flexion_frame == "shaft_side" else "in the plane of neck and shaft"
+    lifted = _way(of["extension_deg"], "lower piece backward", "lower piece forward")
+    yield one(f"Extension, seen along the line {frame}", "extension_deg", way=lifted)
+    yield one("Adduction free after release", "adduction_needed_deg", way="at least")
+    yield one("Version after", "version_after_deg", way=_way(of["version_after_deg"], "forward", "backward"))
+
+
+def _steps(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[tuple[str, str, str, str]]:
+    of = found.numbers
+
+    def told(name: str, unit: str = "deg") -> str:
+        between = _between(name, ranges)
+        return f"{_unit(of[name], unit)}{f' ({between})' if between else ''}"
+
+    needed = told("adduction_needed_deg")
+    yield (
+        "Release, then examine motion",
+        f"Adduction free {needed}",
+        "Before any wire is put in",
+        f"Less than {_deg(of['adduction_needed_deg'])} after release: do not cut",
+    )
+    yield (
+        "Wire into the neck, two views",
+        f"Front {told('wire_front_deg')}; side {told('wire_side_deg')}; through the neck's axis"
+        f" {_mm(plan.wire_through_mm)} from its crossing with the shaft's",
+        "Kneecap forward in the front view; side view square to the wire",
+        "Another angle is found in either view: move it, or enter the wire as found and print anew",
+    )
+    yield (
+        "Two wires for rotation, one above and one below the cut",
+        "Parallel, 0 deg between them",
+        f"They stand {WIRES[bone.flexion_frame]}",
+        "They are not parallel",
+    )
+    yield (
+        "Open the outer cortex, turn the slot",
+        f"Slot {told('slot_deg')}, {_way(of['slot_deg'], 'lower end backward', 'lower end forward')}",
+        "Against the plane of wire and shaft",
+        "The slot cannot be held at this angle",
+    )
+    yield (
+        "Blade along the wire",
+        f"Implant {of['implant_deg']:g} deg, blade {_down(of['blade_mm'])} mm; tip to growth plate"
+        f" {told('blade_margin_physis_mm', 'mm')}; edge to cortex {told('blade_margin_cortex_mm', 'mm')}",
+        "Tip and edges in two views",
+        f"Tip nearer than {_mm(plan.blade_margin_mm)} to the growth plate, edge nearer than"
+        f" {_mm(plan.cortex_margin_mm)} to the cortex",
+    )
+    yield (
+        "Cut, square to the shaft",
+        f"{told('cut_below_corner_mm', 'mm')} below the corner; bridge {told('bridge_mm', 'mm')}",
+        "Level on the film before the saw",
+        f"Bridge less than {_mm(plan.bridge_least_mm)}",
+    )
+    wedge = f"; wedge {told('wedge_mm', 'mm')} from the {_piece(plan)}" if plan.wedge_mm else ""
+    yield (
+        "Bring the shaft to the plate",
+        f"Valgus {told('valgus_deg')}, extension {told('extension_deg')}; shaft"
+        f" {_way(of['plate_shift_mm'], 'outward', 'inward')} {told('plate_shift_mm', 'mm')}{wedge}",
+        f"Contact {100 * (of['contact_share'] or 0.0):.0f} % of the faces{_share_between(ranges)}",
+        "The shaft does not come to the plate without force: release more or shorten",
+    )
+    yield (
+        "Rotate the lower piece",
+        f"{told('rotation_deg')} between the wires, {_way(of['rotation_deg'], 'inward', 'outward')}",
+        "Seen along the shaft, lower wire against upper wire",
+        "The wires have moved in the bone",
+    )
+    yield (
+        "Fix the plate to the shaft",
+        f"Neck-shaft {told('neck_shaft_after_deg')}, version {told('version_after_deg')}",
+        "Plate lies along the shaft",
+        "Plate and shaft are not parallel",
+    )
+    yield (
+        "Drive the blade home",
+        f"Corner {_mm(plan.proud_mm)} outside its entry",
+        "Tip on the film again",
+        f"Tip nearer than {_mm(plan.blade_margin_mm)} to the growth plate",
+    )
+    slope = "" if of["epiphyseal_after_deg"] is None else f"; growth plate {told('epiphyseal_after_deg')}"
+    yield (
+        "Films in two views, motion again",
+        f"Neck-shaft on the film {told('film_neck_shaft_after_deg')}{slope}; length"
+        f" {told('length_gain_mm', 'mm')}; flexion left {told('flexion_after_deg')}",
+        f"Leg on the film turned outward {plan.film_rotation_deg:g}, hip flexed {plan.film_flexion_deg:g} deg",
+        "A value lies outside its range: before closing",
+    )
+
+
+def _changes(bone: Femur, plan: Plan, settings: Settings, implants_deg: Sequence[float]) -> Iterator[tuple[str, ...]]:
+    yield _change("As planned", bone, plan, settings)
+    for angle in implants_deg:
+        if angle != settings.implant_deg:
+            name = f"Implant {angle:g} deg"
+            yield _change(name, bone, replace(plan, implant_deg=angle), replace(settings, implant_deg=angle))
+    for way, words in ((1.0, "lower"), (-1.0, "higher")):
+        cut = settings.cut_below_corner_mm + way
+        if cut > 0:
+            changed = replace(plan, cut_below_corner_mm=cut), replace(settings, cut_below_corner_mm=cut)
+            yield _change(f"Cut 1 mm {words}", bone, *changed)
+    for way, words in ((1.0, "inward"), (-1.0, "outward")):
+        turned = replace(settings, rotation_deg=settings.rotation_deg + way)
+        yield _change(f"Rotation 1 deg more {words}", bone, plan, turned)
+
+
+def _change(name: str, bone: Femur, plan: Plan, settings: Settings) -> tuple[str, ...]:
+    try:
+        there = result(bone, plan, settings)
+    except NotPossible as error:
+        return name, "", "", "", "", "", f"no: {REASONS[error.reason]}"
+    of = there.numbers
+    against = [REASONS[one] for one in there.refused]
+    if max(abs(of["valgus_deg"] or 0.0), abs(of["extension_deg"] or 0.0)) >= LEVEL_DEG:
+        against.append(REASONS["over_90"])
+    allowed = f"no: {' '.join(against)}" if against else "yes"
+    angles = (_deg(of[f"{one}_after_deg"]) for one in ("neck_shaft", "version", "flexion"))
+    return name, *angles, _mm(of["length_gain_mm"]), _mm(of["bridge_mm"]), allowed
+
+
+def _piece(plan: Plan) -> str:
+    return "upper piece" if plan.wedge_from == "upper" else "shaft"
+
+
+def _way(value: float | None, plus: str, minus: str) -> str:
+    shown = round(value or 0.0, 1)
+    return "" if shown == 0 else plus if shown > 0 else minus
+
+
+def _between(name: str, ranges: Ranges) -> str:
+    if name not in ranges or ranges[name][1] - ranges[name][0] < 0.05:
+        return ""
+    low, high = ranges[name]
+    return f"{_number(low)} to {_number(high)}"
+
+
+def _share_between(ranges: Ranges) -> str:
+    if "contact_share" not in ranges:
+        return ""
+    low, high = ranges["contact_share"]
+    return f" ({100 * low:.0f} to {100 * high:.0f} %)"
+
+
+def _number(value: float) -> str:
+    return f"{round(value, 1) + 0.0:.1f}"
+
+
+def _unit(value: float | None, unit: str) -> str:
+    return f"{_number(value or 0.0)} {unit}"
+
+
+def _deg(value: float | None) -> str:
+    return _unit(value, "deg")
+
+
+def _mm(value: float | None) -> str:
+    return _unit(value, "mm")
+
+
+def _down(value: float | None) -> str:
+    """Return a length that must not be exceeded, rounded down."""
+    return f"{math.floor((value or 0.0) * 10 + 1e-6) / 10:.1f}"
+
+
+def _up(value: float | None) -> str:
+    return f"{math.ceil((value or 0.0) * 10 - 1e-6) / 10:.1f}"
+
+
+def _v(found: Result, name: str) -> str:
+    return _deg(found.numbers[name])
