@@ -93,6 +93,44 @@ def summary(
 
 
 @click.command()
+@child_verb
+@click.option("--set", "settings", multiple=True, metavar="NAME=VALUE", help="Set an input by hand; may be repeated.")
+@output_options(required=True, text="File to write; its extension sets the format.")
+@paper_option
+def theatre(
+    asked: Asked,
+    settings: tuple[str, ...],
+    out: Output,
+    paper: Paper,
+) -> None:
+    """Write an upper femur's page for the operating table: numbers, steps, stops, views at life size (.pdf, .html).
+
+    The inputs are those of `worksheet osteotomy`. A plan that is refused is said to be, and no steps are printed.
+    """
+    from pathway.cli.worksheet import by_name
+    from pathway.views.documents.theatre import Head
+    from pathway.views.documents.theatre import theatre as made_for_the_table
+    from pathway.views.words.caution import INVENTED, is_invented
+    from pathway.worksheets.case import case_of
+    from pathway.worksheets.osteotomy import given_of
+    from pathway.worksheets.osteotomy.numbers import lacking
+    from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH
+
+    target = _target(out, "page for the table", ("pdf", "html"), *asked.files)
+    given = given_of(case_of(asked.question), by_name(settings))
+    if missing := lacking(given.model):
+        do = "; ".join(f"--set {name}=…" for name in missing)
+        raise CannotBeDone(Problem(asked.name, "", None, "sizes of the bone that nobody measured", "all of them", do))
+    head = next(rule.text for rule in asked.protocol.cautions if rule.head)
+    invented = (INVENTED,) if is_invented(asked.record.child.note) else ()
+    of = given.model
+    ranges = {name: (ends.low, ends.high) for name, ends in given.numbers.ranges.items()}
+    page = Head(asked.record.child.id, asked.on, (head, CHECK_THE_RADIOGRAPH, *invented))
+    document = made_for_the_table(of.bone, of.plan, of.found, ranges, page, given.inputs.numbers("implants_deg"))
+    _write(document, target, paper)
+
+
+@click.command()
 @click.argument("which", type=Renamed(PICTURES, FORMER))
 @child_verb
 @output_options(required=True, text="File to write; its extension sets the format.")

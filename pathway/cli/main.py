@@ -11,7 +11,7 @@ from click.core import ParameterSource
 
 from pathway.cli.asked import opened, protocol_of
 from pathway.cli.courses import alternatives
-from pathway.cli.documents import handout, picture, summary
+from pathway.cli.documents import handout, picture, summary, theatre
 from pathway.cli.errors import refuse
 from pathway.cli.exports import calendar, fhir
 from pathway.cli.followup import compare, followup
@@ -57,6 +57,7 @@ SECTIONS: dict[str, dict[click.Command, str]] = {
     },
     "Operations and visits": {
         worksheet: "the numbers of one operation, worked out",
+        theatre: "an osteotomy's page for the operating table",
         followup: "enter a visit, an operation or a decision",
         compare: "what changed between two plans, and why",
     },

@@ -44,7 +44,7 @@ def worksheet(
     from pathway.views.words.caution import of_children
     from pathway.views.words.worksheet import worksheet_text
 
-    sheet = _sheet(kind, asked.question, stage, _by_name(settings))
+    sheet = _sheet(kind, asked.question, stage, by_name(settings))
     invented = of_children([asked.record.child.note])
     if as_svg:
         _print_svg(sheet, invented)
@@ -89,7 +89,7 @@ def _plan(question: Question) -> Plan | None:
         return None
 
 
-def _by_name(settings: tuple[str, ...]) -> dict[str, str]:
+def by_name(settings: tuple[str, ...]) -> dict[str, str]:
     """Return the settings by name, the last one of a name counting; leaves with a sentence where one has no `=`."""
     found = {}
     for text in settings:

@@ -13,18 +13,30 @@ from pathway.cli.main import main
 from pathway.plain_text import hidden_in
 from tests.examples import ON
 
+SIZES = (
+    "--set",
+    "neck_width_mm=17",
+    "--set",
+    "neck_wire_length_mm=36",
+    "--set",
+    "femoral_neck_length_mm=28",
+    "--set",
+    "femoral_shaft_width_mm=16",
+)
+"""What the page for the operating table needs beside the case."""
 WRITING: dict[str, tuple[list[str], str]] = {
     "calendar": (["calendar", "rowan-02", "--on", str(ON)], "plan.ics"),
     "fhir": (["fhir", "rowan-02", "--on", str(ON)], "plan.json"),
     "rules export": (["rules", "export"], "rules.json"),
     "handout": (["handout", "rowan-02", "--on", str(ON)], "handout.pdf"),
     "summary": (["summary", "rowan-02", "--on", str(ON)], "summary.md"),
+    "theatre": (["theatre", "rowan-02", "--on", str(ON), *SIZES], "theatre.pdf"),
     "picture": (["picture", "timeline", "rowan-02", "--on", str(ON)], "timeline.png"),
     "registry export": (["registry", "export", "rowan-02"], "child.toml"),
     "registry heads": (["registry", "heads"], "heads.json"),
     "registry backup": (["registry", "backup"], "backup.db"),
 }
-REPLACES = ("calendar", "fhir", "rules export", "handout", "summary", "picture")
+REPLACES = ("calendar", "fhir", "rules export", "handout", "summary", "theatre", "picture")
 CASE = b'schema_version = 1\n[child]\nid = "mine"\n'
 
 

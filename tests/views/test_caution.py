@@ -39,6 +39,16 @@ CHILD = "rowan-02"
 OWN = "own.toml"
 """The same child as a case file without the note that it is invented."""
 
+SIZES = (
+    "--set",
+    "neck_width_mm=17",
+    "--set",
+    "neck_wire_length_mm=36",
+    "--set",
+    "femoral_neck_length_mm=28",
+    "--set",
+    "femoral_shaft_width_mm=16",
+)
 PRINTS = {
     ("demo",): ["--plain"],
     ("open",): [],
@@ -62,6 +72,7 @@ WRITES = {
     ("fhir",): ("out.json", ["{}"]),
     ("handout",): ("out.html", ["{}"]),
     ("summary",): ("out.html", ["{}"]),
+    ("theatre",): ("out.html", ["{}", *SIZES]),
     ("picture",): ("out.svg", ["timeline", "{}"]),
 }
 OF_THE_REGISTRY = {

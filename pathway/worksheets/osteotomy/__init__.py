@@ -2,4 +2,5 @@
 
 from pathway.worksheets.osteotomy.inputs import KIND as KIND
 from pathway.worksheets.osteotomy.worksheet import ROLE as ROLE
+from pathway.worksheets.osteotomy.worksheet import given_of as given_of
 from pathway.worksheets.osteotomy.worksheet import worksheet as worksheet

@@ -145,6 +145,21 @@ def modelled(case: Case, inputs: Inputs, neck_shaft_deg: float, target_deg: floa
     return Modelled(bone, plan, model.solved(bone, plan), known)
 
 
+SIZES: Mapping[str, str] = {
+    "neck": "femoral_neck_length_mm",
+    "width": "femoral_shaft_width_mm",
+    "wire": "neck_wire_length_mm",
+    "length": "femur_length_mm",
+    "neck_width": "neck_width_mm",
+}
+"""The input that gives each size of the bone."""
+
+
+def lacking(of: Modelled) -> tuple[str, ...]:
+    """Return the inputs without which no page for the table can be drawn to scale."""
+    return tuple(name for size, name in SIZES.items() if size not in of.known)
+
+
 def numbers_of(case: Case, of: Modelled) -> SheetNumbers:
     """Return the numbers of the sheet with their ranges, and why the plan is refused."""
     bone, plan, found, known = of.bone, of.plan, of.found, of.known
@@ -173,14 +188,7 @@ def _rounded(value: float | None) -> float | None:
 
 
 def _known(inputs: Inputs) -> frozenset[str]:
-    of = {
-        "neck": "femoral_neck_length_mm",
-        "width": "femoral_shaft_width_mm",
-        "wire": "neck_wire_length_mm",
-        "length": "femur_length_mm",
-        "neck_width": "neck_width_mm",
-    }
-    known = {name for name, key in of.items() if inputs.maybe(key) is not None}
+    known = {name for name, key in SIZES.items() if inputs.maybe(key) is not None}
     neck, length = inputs.maybe("femoral_neck_length_mm"), inputs.maybe("femur_length_mm")
     if neck is not None and length is not None and length <= neck:
         known.discard("length")  # no femur is shorter than its neck: one of the two is wrong

@@ -12,7 +12,7 @@ from pathway.worksheets.osteotomy import sections_implant as parts_bone
 from pathway.worksheets.osteotomy import sections_table as parts_table
 from pathway.worksheets.osteotomy.cautions import warnings
 from pathway.worksheets.osteotomy.drawing import drawings
-from pathway.worksheets.osteotomy.inputs import KIND, inputs_of, osteotomy_inputs_of
+from pathway.worksheets.osteotomy.inputs import KIND, OsteotomyInputs, inputs_of, osteotomy_inputs_of
 from pathway.worksheets.sheet import Sheet, SheetNumbers
 
 ROLE: Role = "neck_shaft_correction"
@@ -23,8 +23,8 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
 
     Raises Refused for inputs that are missing, not plausible, or do not fit each other.
     """
-    inputs = _neck_length(set_by_hand(KIND, inputs_of(case), settings))
-    given = osteotomy_inputs_of(case, inputs)
+    given = given_of(case, settings)
+    inputs = given.inputs
     sections = (*parts_angles.sections(given), *parts_table.sections(given), *parts_bone.sections(given))
     word = "Valgus" if given.change_deg >= 0 else "Varus"
     title = f"{word} osteotomy of the upper femur, {abs(given.change_deg):.0f} deg"
@@ -39,6 +39,11 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
         stages=kinds_of(ROLE, case.protocol),
     )
     return sheet.model_copy(update={name: getattr(given.numbers, name) for name in SheetNumbers.model_fields})
+
+
+def given_of(case: Case, settings: Mapping[str, str]) -> OsteotomyInputs:
+    """Return the inputs of the case with what is set by hand, and what follows from them; raises Refused."""
+    return osteotomy_inputs_of(case, _neck_length(set_by_hand(KIND, inputs_of(case), settings)))
 
 
 def _neck_length(inputs: Inputs) -> Inputs:
