@@ -26,6 +26,8 @@ TITLES = {
 }
 UNDRAWN = "Head and trochanter are not measured and not drawn; shaft and plate are cut short."
 STATES = {"before": "before", "after": "after, at the plate"}
+VIEWED_ONCE = ("lower_rotation_wire", "upper_rotation_wire", "new_shaft")
+"""What is shown only where its angle can be read."""
 Numbers = Mapping[str, float | None]
 Point = tuple[float, float]
 
@@ -96,7 +98,7 @@ class _Half:
                 return medial * float(point @ M), -float(point @ A)
 
     def _shown(self, name: str) -> bool:
-        return self.view == "end" or not name.endswith("rotation_wire")
+        return (self.view == "end") == name.endswith("rotation_wire") or name not in VIEWED_ONCE
 
     def draw(self, sheet: Sheet, x: float, y: float) -> None:
         """Draw it with its upper left corner there."""
@@ -128,6 +130,7 @@ class _Half:
             ("wire", 0.35, ""),
             ("blade_axis", 0.2, ""),
             ("plate", 1.2, ""),
+            ("new_shaft", 0.3, "1.6 1"),
             ("tip_margin", 0.5, ""),
             ("cortex_margin", 0.5, ""),
             ("lower_rotation_wire", 0.5, ""),
@@ -172,6 +175,10 @@ class _Half:
             sheet.run([(px, py), (column - 2.0, place - 0.8), (column - 0.6, place - 0.8)], RULE, 0.15)
             sheet.words(column, place, label.text, LABEL_PT)
 
+    def _turned(self, name: str, angle: str) -> str:
+        """Return what stands at the new shaft: its angle only in the frame that these views are those of."""
+        return "new shaft" if self.bone.flexion_frame == "neck_plane" else f"new shaft, {name} {angle}"
+
     def _labels(self, numbers: Numbers) -> Iterator[_Label]:
         state, seen = self.scene.state, self.scene
 
@@ -202,6 +209,7 @@ class _Half:
                     yield _Label(
                         f"wedge, shaft up {of('wedge_mm', 'mm')}", max(self.on(p) for p in seen.bodies["wedge"])
                     )
+                yield _Label(self._turned("valgus", of("valgus_deg")), self.on(seen.lines["new_shaft"][-1]))
                 yield _Label(f"cut {of('cut_below_corner_mm', 'mm')} below corner", spot("lower_cut_centre"))
             else:
                 yield _Label(f"contact of the faces {_share(numbers)}", spot("upper_cut_centre"))
@@ -212,8 +220,9 @@ class _Half:
                 yield _Label(f"wire forward {of('wire_side_deg')}, seen", spot("tip"))
                 yield _Label("square to the wire, not here", _lower(spot("tip")))
                 yield _Label("cut", spot("lower_cut_centre"))
+                yield _Label(self._turned("extension", of("extension_deg")), self.on(seen.lines["new_shaft"][-1]))
             else:
-                yield _Label(f"extension {of('extension_deg')}", spot("upper_cut_centre"))
+                yield _Label("cut of the upper piece", spot("upper_cut_centre"))
                 moved = _shift(numbers["plate_shift_forward_mm"], "forward", "backward")
                 yield _Label(moved, spot("lower_cut_centre"))
         else:

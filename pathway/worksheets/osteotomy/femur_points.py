@@ -118,6 +118,8 @@ def _scene(
     # Both are shown through the middle of the lower piece: seen along its shaft, their angle is what counts.
     above = middle + carry(across) - carry(np.zeros(3))
     lines |= {"lower_rotation_wire": (middle, middle + across), "upper_rotation_wire": (middle, above)}
+    if state == "before":
+        lines["new_shaft"] = (middle, middle - bone.shaft_width_mm * at.up)
     if state == "after":
         spots |= {"old_axis_foot": carry((at.level_mm - bone.shaft_width_mm) * U)}
         along = carry(at.corner)

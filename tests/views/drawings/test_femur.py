@@ -148,6 +148,19 @@ class TestOnPaper:
         before = [ends(of.end, f"before-{one}_rotation_wire") for one in ("lower", "upper")]
         assert between_deg(*before) == pytest.approx(0.0, abs=DEG)
 
+    def test_valgus_and_extension_of_the_new_shaft(self, example, side) -> None:
+        of = drawn(example, side)
+        if of.bone.flexion_frame == "neck_plane":
+            # Its views are turned by the version: here the angles are neither seen nor told.
+            words = [words for view in of.all for _, words in texts(view)]
+            assert "new shaft" in words
+            assert not any("valgus" in one or "extension" in one for one in words)
+            return
+        x, y = ends(of.front, "before-new_shaft")
+        assert math.degrees(math.atan2(-x * of.inward, y)) == pytest.approx(of.number("valgus_deg"), abs=DEG)
+        x, y = ends(of.side, "before-new_shaft")
+        assert math.degrees(math.atan2(-x * of.inward, y)) == pytest.approx(of.number("extension_deg"), abs=DEG)
+
     def test_cut_below_the_corner(self, example, side) -> None:
         of = drawn(example, side)
         for view in (of.front, of.side):
