@@ -85,7 +85,7 @@ def test_a_clinic_that_reworded_a_rule_is_read_in_its_own_words_in_every_languag
     assert result.exit_code == 0, result.stderr
     page = out.read_text(encoding="utf-8")
     assert "Ein Termin bei uns am Hang." in page
-    assert "Ein Besuch mit Röntgenbildern und einer Untersuchung" not in page
+    assert "Bei einem Termin vor dem nächsten Schritt" not in page
 
 
 def test_a_clinics_words_are_used(tmp_path: Path) -> None:

@@ -226,7 +226,7 @@ def _what_it_is(story: FamilyStory, words: Wording) -> Iterator[Block]:
         lines.append(words.say("has.nothing_else"))
     yield Bullets(tuple(dict.fromkeys(lines)))
     if story.aids:
-        names = tuple(dict.fromkeys(words.inner(say.what_of(stage, words)).rstrip(".") for stage in story.aids))
+        names = tuple(dict.fromkeys(words.inner(say.what_of(stage, words).rstrip(".")) for stage in story.aids))
         yield Paragraph(words.say("has.helps", aids=say.joined(names, words)))
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
-from pathway.plan.model import Plan, Spread
+from pathway.plan.model import Plan, PlanStage, Spread
 from pathway.protocol.model import Bone
 from pathway.views.documents.document import Block, Bullets, Card, Heading, Paragraph, Table
 from pathway.views.family.harms import about, count_words, not_told, plain, range_words
@@ -27,10 +27,10 @@ def choices(story: FamilyStory, words: Wording, feet: Mapping[str, str]) -> Iter
     yield Heading(words.say("choices.title"))
     yield Paragraph(words.say("choices.intro_open" if none_chosen(story) else "choices.intro"))
     if story.shared:
-        names = tuple(dict.fromkeys(say.name_of(stage.kind, words, stage.label) for stage in story.shared))
+        names = _inner_names(story.shared, words)
         yield Paragraph(words.say("choices.shared", steps=say.joined(names, words)))
     if story.of_longer_leg:
-        names = tuple(dict.fromkeys(say.name_of(stage.kind, words, stage.label) for stage in story.of_longer_leg))
+        names = _inner_names(story.of_longer_leg, words)
         yield Paragraph(words.say("choices.of_longer_leg", steps=say.joined(names, words)))
     for number, choice in enumerate(story.choices):
         yield Card(letter_of(number), title(story, choice, words), "", tuple(fields(story, choice, words)))
@@ -107,8 +107,8 @@ def title(story: FamilyStory, choice: Choice, words: Wording) -> str:
 def choice_name(choice: Choice, words: Wording) -> str:
     """Return what a choice does, in the family's words."""
     if choice.kind == "artificial":
-        names = _road_operations(choice, words)
-        steps = say.joined(tuple(words.inner(name) for name in names), words) if names else ""
+        names = _inner_names((stage for stage in choice.steps if stage.operation), words)
+        steps = say.joined(names, words) if names else ""
         return words.say("choices.prosthetic_with", steps=steps) if names else words.say("choices.prosthetic")
     if not choice.does:
         return words.say("choices.none")
@@ -135,6 +135,11 @@ def _first(plan: Plan, choice: Choice) -> str:
         return "choices.shown_here"
     asked = plan.roads is not None and plan.roads.chosen == "prosthetic"
     return "choices.talked_first" if choice.kind == "artificial" and not asked else "choices.this_plan"
+
+
+def _inner_names(stages: Iterable[PlanStage], words: Wording) -> tuple[str, ...]:
+    """Return the names of stages as they stand within a sentence, each once."""
+    return tuple(dict.fromkeys(words.inner(say.name_of(stage.kind, words, stage.label)) for stage in stages))
 
 
 def _times(count: int, words: Wording) -> str:
@@ -164,15 +169,9 @@ def _when(story: FamilyStory, choice: Choice, words: Wording) -> str:
     return words.say("choices.when", steps=say.joined(tuple(told), words))
 
 
-def _road_operations(choice: Choice, words: Wording) -> tuple[str, ...]:
-    """Return the names of the operations that may come with an artificial leg, each once."""
-    operations = (stage for stage in choice.steps if stage.operation)
-    return tuple(dict.fromkeys(say.name_of(stage.kind, words, stage.label) for stage in operations))
-
-
 def _operations(choice: Choice, words: Wording) -> str:
     if choice.kind == "artificial":
-        names = _road_operations(choice, words)
+        names = _inner_names((stage for stage in choice.steps if stage.operation), words)
         if not names:
             return words.say("choices.operations_asked")
         return words.say("choices.operations_of_road", steps=say.joined(names, words))

@@ -26,7 +26,7 @@ class Part:
 
 def family_parts(plan: Plan, words: Wording, protocol: Protocol) -> tuple[Part, ...]:
     """Return the story of a plan whose courses are compared, part by part, without its pictures."""
-    return tuple(_parts(handout(plan, words, protocol).blocks))
+    return tuple(_parts(handout(plan, words, protocol).blocks, words))
 
 
 def family_text(plan: Plan, words: Wording, protocol: Protocol, width: int = 72) -> str:
@@ -36,9 +36,9 @@ def family_text(plan: Plan, words: Wording, protocol: Protocol, width: int = 72)
     for block in document.blocks:
         if isinstance(block, Heading):
             break
-        for sentence in _sentences(block):
+        for sentence in _sentences(block, words):
             lines += textwrap.wrap(sentence, width)
-    for part in _parts(document.blocks):
+    for part in _parts(document.blocks, words):
         lines += ["", "", *textwrap.wrap(part.heading, width), ""]
         for sentence in part.sentences:
             lines += textwrap.wrap(sentence, width - 2, initial_indent="  ", subsequent_indent="  ")
@@ -56,7 +56,7 @@ def family_data(plan: Plan, words: Wording, protocol: Protocol) -> FamilyPrinted
     )
 
 
-def _parts(blocks: tuple[Block, ...]) -> Iterator[Part]:
+def _parts(blocks: tuple[Block, ...], words: Wording) -> Iterator[Part]:
     """Yield a part for each heading and card with what stands below it; pictures and empty lines are left out."""
     heading, stage, lines = "", "", list[str]()
     for block in blocks:
@@ -70,12 +70,12 @@ def _parts(blocks: tuple[Block, ...]) -> Iterator[Part]:
                 heading, stage = f"{block.number} {block.title}{when}", block.stage
                 lines = [f"{label}: {text}" for label, text in block.facts]
         elif heading:
-            lines += _sentences(block)
+            lines += _sentences(block, words)
     if heading and lines:
         yield Part(heading, tuple(lines), stage)
 
 
-def _sentences(block: Block) -> Iterator[str]:
+def _sentences(block: Block, words: Wording) -> Iterator[str]:
     match block:
         case Paragraph(text):
             if text:
@@ -86,9 +86,14 @@ def _sentences(block: Block) -> Iterator[str]:
             yield from (f"{label}: {text}" if label[-1:] != "?" else f"{label} {text}" for label, text in facts)
         case Table(head=head, rows=rows):
             for row in rows:
-                cells = [f"{name.lower()} {cell}" for name, cell in zip(head[1:], row[1:], strict=True) if cell]
+                cells = [_cell(words.inner(name), cell) for name, cell in zip(head[1:], row[1:], strict=True) if cell]
                 yield f"{row[0]}: {', '.join(cells)}."
         case Callout(title, texts):
             yield from (title, *texts) if title else texts
         case _:
             pass
+
+
+def _cell(name: str, cell: str) -> str:
+    """Return a cell after the name of its column; a colon keeps two numbers apart."""
+    return f"{name}: {cell}" if name[-1:].isdigit() else f"{name} {cell}"

@@ -167,8 +167,11 @@ class Wording:
         return cldr.listed(parts, joint, self.locale)
 
     def inner(self, text: str) -> str:
-        """Return a text as it stands within a sentence; German keeps the capitals of its nouns."""
-        return text[:1].lower() + text[1:] if self.say("inner_case") == "lower" else text
+        """Return a text as it stands within a sentence; German keeps the capitals of its nouns and whole sentences."""
+        small = self.say("inner_case") == "lower" or (
+            not text.endswith(".") and text.partition(" ")[0] in self.items("small_inside")
+        )
+        return text[:1].lower() + text[1:] if small else text
 
     def _plural(self, count: object) -> str:
         from pathway.views.words import cldr

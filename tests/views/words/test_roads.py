@@ -212,7 +212,7 @@ class TestAFamilyReadsBothWays:
 
     def test_the_words_stand_in_german_too(self) -> None:
         text = markdown(handout(made("three_rays"), wording("de"), rules()))
-        assert "Keiner der Wege kommt zuerst." in text
+        assert "Keiner der beiden Wege hat Vorrang." in text
         assert "Von 41 Füßen mit drei Zehen erhielten die Teams 20." in text
 
 

@@ -77,8 +77,8 @@ def numbers(text: str) -> list[str]:
     [
         ('today = "heute"\n', "timeline.today"),
         ('locale = "de-DE"\n', "locale"),
-        ('age = { one = "{years} Jahr alt", other = "{years} Jahre alt" }\n', "age"),
-        ('  "Was passiert, wenn wir warten oder nichts tun?",\n', None),
+        ('age = { one = "mit {years} Jahr", other = "mit {years} Jahren" }\n', "age"),
+        ('  "Was geht in Ihrer eigenen Klinik schief, und wie oft?",\n', None),
     ],
 )
 def test_a_language_with_a_text_missing_is_refused_with_file_name_and_what_to_do(cut: str, named: str | None) -> None:
@@ -94,14 +94,14 @@ def test_a_language_with_a_text_missing_is_refused_with_file_name_and_what_to_do
 
 
 def test_a_language_with_a_plural_form_missing_is_refused() -> None:
-    text = file_of("de").replace('one = "{years} Jahr alt", ', "")
+    text = file_of("de").replace('one = "mit {years} Jahr", ', "")
     with pytest.raises(Refused, match=r"wording/de\.toml: age: found no form 'one'"):
         whole_language(text, "wording/de.toml")
 
 
 def test_a_rule_without_its_words_in_a_language_is_refused_when_a_page_is_made() -> None:
     english = rule_words(rules())
-    short = re.sub(r"(?m)^examination = \"Ein Besuch.*\n", "", file_of("de"))
+    short = re.sub(r"(?m)^examination = \"Bei einem Termin.*\n", "", file_of("de"))
     words = whole_language(short, "wording/de.toml")
     with pytest.raises(Refused, match=r"wording/de\.toml: rule_words\.stages\.'examination'"):
         words.for_rules(english, english)
@@ -143,8 +143,15 @@ class TestNumbersAndDays:
         assert (words.month(DAY), words.day(DAY)) == ("März 2030", "1. März 2030")
         assert (words.cm(175), words.number(1234.5, 1)) == ("17,5 cm", "1.234,5")
         assert words.joined(["a", "b", "c"], "or") == "a, b oder c"
-        assert (words.age(1.2), words.age(4.26, months=True)) == ("1 Jahr alt", "4 Jahre und 3 Monate")
-        assert (words.many(2), words.inner("Ein Fuß")) == ("zwei", "Ein Fuß")
+        assert (words.age(1.2), words.age(4.26, months=True)) == ("mit 1 Jahr", "4 Jahre und 3 Monate")
+        assert words.many(2) == "zwei"
+
+    def test_in_german_a_phrase_within_a_sentence_keeps_the_capitals_of_nouns_and_of_whole_sentences(self) -> None:
+        """Rat für deutsche Rechtschreibung, Amtliches Regelwerk, § 54 (1) and § 55: after a colon, and of nouns."""
+        inner = wording("de").inner
+        assert (inner("Ein Fuß"), inner("Den Fuß vorbereiten")) == ("ein Fuß", "den Fuß vorbereiten")
+        assert inner("Fixateur ab, Stab hinein") == "Fixateur ab, Stab hinein"
+        assert inner("Der Fixateur kommt ab.") == "Der Fixateur kommt ab."
 
     def test_whole_numbers_and_days_in_a_text_are_said_the_same_way(self) -> None:
         own = wording("de", '[handout]\nmade = "Am {day}"\n[steps]\nlater = "{what}"\n')
