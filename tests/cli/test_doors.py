@@ -13,15 +13,15 @@ from pathway.cli.main import main
 from pathway.plain_text import hidden_in
 from tests.examples import ON
 
-SIZES = (
-    "--set",
-    "neck_width_mm=17",
-    "--set",
-    "neck_wire_length_mm=36",
-    "--set",
-    "femoral_neck_length_mm=28",
-    "--set",
-    "femoral_shaft_width_mm=16",
+SIZES = tuple(
+    part
+    for name, mm in (
+        ("neck_width", 17),
+        ("neck_wire_length", 36),
+        ("femoral_neck_length", 28),
+        ("femoral_shaft_width", 16),
+    )
+    for part in ("--set", f"{name}_mm={mm}")
 )
 """What the page for the operating table needs beside the case."""
 WRITING: dict[str, tuple[list[str], str]] = {

@@ -81,8 +81,8 @@ def test_the_measure_tells_hard_words_from_easy_ones() -> None:
 class TestInGerman:
     """The first Wiener Sachtextformel, as textstat counts it, made of German texts and told in school years from 4 on.
 
-    Bamberger R, Vanecek E. Lesen, Verstehen, Lernen, Schreiben. Wien 1984. Long words weigh in it, and a document on the
-    Oberschenkelknochen has them in every line, so the bound holds sentences short and every other word plain.
+    Bamberger R, Vanecek E. Lesen, Verstehen, Lernen, Schreiben. Wien 1984. Long words weigh in it, and a document on
+    the Oberschenkelknochen has them in every line, so the bound holds sentences short and every other word plain.
     """
 
     @pytest.mark.parametrize("name", NAMES)
