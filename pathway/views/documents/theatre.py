@@ -19,7 +19,7 @@ from pathway.views.documents.document import (
     Table,
 )
 from pathway.views.drawings.femur import femur_drawings
-from pathway.worksheets.osteotomy.femur_fits import Fit, all_at_once, fits, other_implants
+from pathway.worksheets.osteotomy.femur_fits import REASONS, Fit, all_at_once, fits, least_bridge_mm, other_implants
 from pathway.worksheets.osteotomy.femur_model import (
     LEVEL_DEG,
     Femur,
@@ -42,18 +42,6 @@ FRAMES = {
 WIRES = {
     "shaft_side": "square to the shaft, straight from the front with the kneecap forward",
     "neck_plane": "square to the plane of neck and shaft",
-}
-REASONS: dict[Refusal, str] = {
-    "no_correction_reaches": "No turn of the shaft reaches this neck-shaft angle with this flexion and version.",
-    "over_90": "The shaft would have to be turned by 90 deg or more.",
-    "wire_misses_shaft": "The wire does not meet the outer side of the shaft.",
-    "wire_along_physis": "The wire runs along the growth plate or away from it, so that no blade length can be chosen.",
-    "blade_leaves_neck": "The blade leaves the neck, or comes nearer to its cortex than allowed.",
-    "blade_crosses_physis_margin": "The blade's tip comes nearer to the growth plate than allowed, or crosses it.",
-    "wedge_meets_blade": "The wedge taken from the upper piece would meet the blade.",
-    "bridge_too_small": "Too little bone is left between blade and cut.",
-    "wedge_too_large": "The wedge is larger than one that closes fully.",
-    "rotation_exceeds_turn": "The rotation between the wires is larger than the whole turn of the bone.",
 }
 
 
@@ -89,6 +77,7 @@ def _refused(bone: Femur, plan: Plan, found: Result, head: Head, implants_deg: S
     for one in found.refused:
         yield Paragraph(f"{REASONS[one]} {_value_of(one, plan, found)}", "lead")
     yield Callout("", head.cautions)
+    yield Paragraph(f"What is refused: {_entered(bone, plan, found)}.")
     yield Heading("What would fit")
     yield Bullets(tuple(_answer(one, answers[one]) for one in found.refused))
     together = all_at_once(bone, plan, found) if len(found.refused) > 1 else None
@@ -100,17 +89,43 @@ def _refused(bone: Femur, plan: Plan, found: Result, head: Head, implants_deg: S
         )
     others = other_implants(bone, plan, implants_deg)
     if others:
-        told = [
-            f"an implant of {angle:g} deg with the wire at {_v(one, 'wire_front_deg')} in front and"
-            f" {_v(one, 'wire_side_deg')} from the side, blade up to {_down(one.numbers['blade_mm'])} mm"
-            for angle, one in others.items()
-        ]
-        yield Paragraph(f"Not refused with all else the same: {'; '.join(told)}.")
+        yield Paragraph("Not refused with all else the same:")
+        yield Bullets(tuple(f"Implant {angle:g} deg: {_other(one)}." for angle, one in others.items()))
     elif [angle for angle in implants_deg if angle != plan.implant_deg]:
         yield Paragraph("None of the other implants at hand is allowed with all else the same.")
     else:
         yield Paragraph("No other implant was tried.")
     yield Paragraph("Each of these was worked out again; enter it and print the page anew.", "small")
+
+
+def _entered(bone: Femur, plan: Plan, found: Result) -> str:
+    wire = ""
+    if found.settings is not None:
+        front, side = found.numbers["wire_front_deg"], found.numbers["wire_side_deg"]
+        wire = f", wire at {_deg(front)} in front (inner side) and {_sided(side)} in the side view"
+    blade = found.numbers.get("blade_mm") if plan.blade_mm is None else plan.blade_mm
+    length = "" if blade is None else f", blade {_mm(blade)}"
+    wedge = f", wedge {_mm(plan.wedge_mm)} from the {_piece(plan)}" if plan.wedge_mm else ""
+    return (
+        f"neck-shaft angle {_deg(bone.neck_shaft_deg)} to {_deg(plan.neck_shaft_deg)}, version"
+        f" {_deg(bone.version_deg)} to {_deg(plan.version_deg)}, flexion {_deg(bone.flexion_deg)};"
+        f" implant {plan.implant_deg:g} deg{wire}{length}, cut {_mm(plan.cut_below_corner_mm)} below the corner{wedge}"
+    )
+
+
+def _other(one: Result) -> str:
+    of = one.numbers
+    return (
+        f"wire at {_deg(of['wire_front_deg'])} in front and {_sided(of['wire_side_deg'])} in the side view, blade up to"
+        f" {_down(of['blade_mm'])} mm; neck-shaft angle {_deg(of['neck_shaft_after_deg'])}, version"
+        f" {_deg(of['version_after_deg'])}, adduction free {_deg(of['adduction_needed_deg'])}"
+    )
+
+
+def _sided(value: float | None) -> str:
+    """Return the wire's angle in the side view with its way in words, for a sign alone is read either way."""
+    way = _way(value, " to the front", " to the back")
+    return f"{_deg(abs(value or 0.0))}{way}"
 
 
 def _value_of(refusal: Refusal, plan: Plan, found: Result) -> str:
@@ -170,15 +185,19 @@ def _allowed(
         " Small figures: between which values each lies when bone and hand vary.",
         "small",
     )
+    near = tuple(_near(bone, plan, found, settings, ranges))
+    if near:
+        yield Callout("Near a limit: allowed as planned, not by every value that bone and hand may have", near)
     yield Heading("Steps")
-    rows = tuple((str(number), *row) for number, row in enumerate(_steps(bone, plan, found, ranges), 1))
+    rows = tuple((str(number), *row) for number, row in enumerate(_steps(bone, plan, found, settings, ranges), 1))
     yield Table("Steps in order", ("", "Step", "Number", "Check", "Stop if"), rows, (1, 11, 13, 13, 13))
     yield Heading("What may be changed at the table, with the same wire and slot")
-    changes = tuple(_changes(bone, plan, settings, implants_deg))
-    names = ("Change", "Neck-shaft", "Version", "Flexion left", "Length", "Bridge", "Fits the bone")
+    changes = tuple(_changes(bone, plan, settings, implants_deg, found.numbers["adduction_needed_deg"] or 0.0))
+    names = ("Change", "Neck-shaft", "Version", "Flexion remaining", "Length gained", "Bridge", "Fits the bone")
     yield Table("Changes at the table", names, changes, (9, 4, 4, 4, 4, 4, 12))
     yield Paragraph(
-        f"Fits: blade, neck, bridge and wedge; whether the angles are wanted is for the surgeon. {ELSE} {ORDER}",
+        "Fits: blade, neck, bridge and wedge against the bone as measured; whether the angles are wanted is for the"
+        f" surgeon. {ELSE} {ORDER}",
         "small",
     )
     for drawing in femur_drawings(bone, plan, settings):
@@ -187,13 +206,14 @@ def _allowed(
 
 def _readings(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[tuple[str, str, str]]:
     def one(label: str, name: str, unit: str = "deg", way: str = "", value: str = "") -> tuple[str, str, str]:
-        small = ", ".join(part for part in (way, _between(name, ranges)) if part)
+        small = _joined(way, _between(name, ranges))
         return label, value or _unit(found.numbers[name], unit), small
 
     of = found.numbers
     off = abs((of["neck_shaft_after_deg"] or 0.0) - plan.neck_shaft_deg) >= 0.05
     aimed = f"aimed at {plan.neck_shaft_deg:g}" if off else "as aimed at"
-    yield one("Neck-shaft angle after", "neck_shaft_after_deg", way=aimed)
+    before = f"{_deg(of['neck_shaft_before_deg'])} before"
+    yield one("Neck-shaft angle after", "neck_shaft_after_deg", way=f"{before}, {aimed}")
     yield one("Wire to shaft, front view", "wire_front_deg", way="inner side")
     yield one("Wire, side view", "wire_side_deg", way=_way(of["wire_side_deg"], "to the front", "to the back"))
     yield one("Implant", "implant_deg")
@@ -207,16 +227,46 @@ def _readings(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterato
     lifted = _way(of["extension_deg"], "lower piece backward", "lower piece forward")
     yield one(f"Extension, seen along the line {frame}", "extension_deg", way=lifted)
     yield one("Adduction free after release", "adduction_needed_deg", way="at least")
-    yield one("Version after", "version_after_deg", way=_way(of["version_after_deg"], "forward", "backward"))
+    yield one(
+        "Version after",
+        "version_after_deg",
+        way=_joined(_way(of["version_after_deg"], "forward", "backward"), f"{_deg(of['version_before_deg'])} before"),
+    )
+    yield one("Valgus of the shaft", "valgus_deg", way=_way(of["valgus_deg"], "", "varus"))
+    yield one("Tip to growth plate", "blade_margin_physis_mm", "mm", f"least {_mm(plan.blade_margin_mm)}")
+    if of["epiphyseal_after_deg"] is not None:
+        slope = f"{_deg(of['epiphyseal_before_deg'])} before"
+        yield one("Growth plate to level, after", "epiphyseal_after_deg", way=slope)
+    yield one("Length gained", "length_gain_mm", "mm")
 
 
-def _steps(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[tuple[str, str, str, str]]:
+def _near(bone: Femur, plan: Plan, found: Result, settings: Settings, ranges: Ranges) -> Iterator[str]:
+    """Yield what may pass its limit within its range, and a blade that falls towards the cut."""
+    for name, words, least in (
+        ("blade_margin_physis_mm", "Tip to growth plate", plan.blade_margin_mm),
+        ("blade_margin_cortex_mm", "Edge of the blade to cortex of the neck", plan.cortex_margin_mm),
+    ):
+        if name in ranges and ranges[name][0] < least:
+            yield f"{words}: {_mm(found.numbers[name])} ({_between(name, ranges)}), least {_mm(least)}."
+    bridge = least_bridge_mm(bone, plan, settings)
+    if bridge < (found.numbers["bridge_mm"] or 0.0) - 0.05:
+        meets = "; the blade's way meets the cut" if bridge < 0 else ""
+        yield (
+            f"The blade falls inward: bridge {_mm(found.numbers['bridge_mm'])} at its entry, {_mm(bridge)} on the"
+            f" shaft's inner side{meets}."
+        )
+
+
+def _steps(
+    bone: Femur, plan: Plan, found: Result, settings: Settings, ranges: Ranges
+) -> Iterator[tuple[str, str, str, str]]:
     of = found.numbers
 
     def told(name: str, unit: str = "deg") -> str:
         between = _between(name, ranges)
         return f"{_unit(of[name], unit)}{f' ({between})' if between else ''}"
 
+    side = _comma(of["wire_side_deg"], "to the front", "to the back")
     needed = told("adduction_needed_deg")
     yield (
         "Release, then examine motion",
@@ -226,10 +276,10 @@ def _steps(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[t
     )
     yield (
         "Wire into the neck, two views",
-        f"Front {told('wire_front_deg')}; side {told('wire_side_deg')}; through the neck's axis"
+        f"Front {told('wire_front_deg')}; side {told('wire_side_deg')}{side}; through the neck's axis"
         f" {_mm(plan.wire_through_mm)} from its crossing with the shaft's",
         "Kneecap forward in the front view; side view square to the wire",
-        "Another angle is found in either view: move it, or enter the wire as found and print anew",
+        "Outside its range in either view: move it, or enter the wire as found and print anew",
     )
     yield (
         "Two wires for rotation, one above and one below the cut",
@@ -238,8 +288,8 @@ def _steps(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[t
         "They are not parallel",
     )
     yield (
-        "Open the outer cortex, turn the slot",
-        f"Slot {told('slot_deg')}, {_way(of['slot_deg'], 'lower end backward', 'lower end forward')}",
+        "Open the outer cortex, chisel the slot",
+        f"Slot {told('slot_deg')}{_comma(of['slot_deg'], 'lower end backward', 'lower end forward')}",
         "Against the plane of wire and shaft",
         "The slot cannot be held at this angle",
     )
@@ -253,21 +303,27 @@ def _steps(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[t
     )
     yield (
         "Cut, square to the shaft",
-        f"{told('cut_below_corner_mm', 'mm')} below the corner; bridge {told('bridge_mm', 'mm')}",
-        "Level on the film before the saw",
-        f"Bridge less than {_mm(plan.bridge_least_mm)}",
+        f"{told('cut_below_corner_mm', 'mm')} below the corner; bridge {told('bridge_mm', 'mm')} at the blade's"
+        f" entry, {_mm(least_bridge_mm(bone, plan, settings))} on the shaft's inner side",
+        "Level on the film before the saw, both cortices",
+        f"Bridge at the entry less than {_mm(plan.bridge_least_mm)}, or the saw meets the blade",
     )
-    wedge = f"; wedge {told('wedge_mm', 'mm')} from the {_piece(plan)}" if plan.wedge_mm else ""
+    full = _mm(of["wedge_full_mm"])
+    wedge = f"; wedge {told('wedge_mm', 'mm')} from the {_piece(plan)}, {full} would close fully"
+    if (of["wedge_full_mm"] or 0.0) < 0.05:
+        wedge = ""
+    elif not plan.wedge_mm:
+        wedge = f"; no wedge: the faces meet at one edge, a gap stays open ({full} would close it)"
     yield (
         "Bring the shaft to the plate",
         f"Valgus {told('valgus_deg')}, extension {told('extension_deg')}; shaft"
         f" {_way(of['plate_shift_mm'], 'outward', 'inward')} {told('plate_shift_mm', 'mm')}{wedge}",
-        f"Contact {100 * (of['contact_share'] or 0.0):.0f} % of the faces{_share_between(ranges)}",
-        "The shaft does not come to the plate without force: release more or shorten",
+        f"Faces lie over each other by {100 * (of['contact_share'] or 0.0):.0f} %{_share_between(ranges)}",
+        "The shaft does not come to the plate without force: release more or shorten (enter it and print anew)",
     )
     yield (
         "Rotate the lower piece",
-        f"{told('rotation_deg')} between the wires, {_way(of['rotation_deg'], 'inward', 'outward')}",
+        f"{told('rotation_deg')} between the wires{_comma(of['rotation_deg'], 'inward', 'outward')}",
         "Seen along the shaft, lower wire against upper wire",
         "The wires have moved in the bone",
     )
@@ -278,7 +334,7 @@ def _steps(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[t
         "Plate and shaft are not parallel",
     )
     yield (
-        "Drive the blade home",
+        "Drive the blade home, plate and shaft going with it",
         f"Corner {_mm(plan.proud_mm)} outside its entry",
         "Tip on the film again",
         f"Tip nearer than {_mm(plan.blade_margin_mm)} to the growth plate",
@@ -287,29 +343,31 @@ def _steps(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[t
     yield (
         "Films in two views, motion again",
         f"Neck-shaft on the film {told('film_neck_shaft_after_deg')}{slope}; length"
-        f" {told('length_gain_mm', 'mm')}; flexion left {told('flexion_after_deg')}",
-        f"Leg on the film turned outward {plan.film_rotation_deg:g}, hip flexed {plan.film_flexion_deg:g} deg",
+        f" gained {told('length_gain_mm', 'mm')}; flexion remaining {told('flexion_after_deg')}",
+        f"Leg on the film turned outward {plan.film_rotation_deg:g} deg, hip flexed {plan.film_flexion_deg:g} deg",
         "A value lies outside its range: before closing",
     )
 
 
-def _changes(bone: Femur, plan: Plan, settings: Settings, implants_deg: Sequence[float]) -> Iterator[tuple[str, ...]]:
-    yield _change("As planned", bone, plan, settings)
+def _changes(
+    bone: Femur, plan: Plan, settings: Settings, implants_deg: Sequence[float], free_deg: float
+) -> Iterator[tuple[str, ...]]:
+    yield _change("As planned", bone, plan, settings, free_deg)
     for angle in implants_deg:
         if angle != settings.implant_deg:
             name = f"Implant {angle:g} deg"
-            yield _change(name, bone, replace(plan, implant_deg=angle), replace(settings, implant_deg=angle))
+            yield _change(name, bone, replace(plan, implant_deg=angle), replace(settings, implant_deg=angle), free_deg)
     for way, words in ((1.0, "lower"), (-1.0, "higher")):
         cut = settings.cut_below_corner_mm + way
         if cut > 0:
             changed = replace(plan, cut_below_corner_mm=cut), replace(settings, cut_below_corner_mm=cut)
-            yield _change(f"Cut 1 mm {words}", bone, *changed)
+            yield _change(f"Cut 1 mm {words}", bone, *changed, free_deg)
     for way, words in ((1.0, "inward"), (-1.0, "outward")):
         turned = replace(settings, rotation_deg=settings.rotation_deg + way)
-        yield _change(f"Rotation 1 deg more {words}", bone, plan, turned)
+        yield _change(f"Rotation 1 deg more {words}", bone, plan, turned, free_deg)
 
 
-def _change(name: str, bone: Femur, plan: Plan, settings: Settings) -> tuple[str, ...]:
+def _change(name: str, bone: Femur, plan: Plan, settings: Settings, free_deg: float) -> tuple[str, ...]:
     try:
         there = result(bone, plan, settings)
     except NotPossible as error:
@@ -319,6 +377,9 @@ def _change(name: str, bone: Femur, plan: Plan, settings: Settings) -> tuple[str
     if max(abs(of["valgus_deg"] or 0.0), abs(of["extension_deg"] or 0.0)) >= LEVEL_DEG:
         against.append(REASONS["over_90"])
     allowed = f"no: {' '.join(against)}" if against else "yes"
+    needed = of["adduction_needed_deg"] or 0.0
+    if not against and needed >= free_deg + 0.05:
+        allowed = f"yes, if adduction {_deg(needed)} is free"
     angles = (_deg(of[f"{one}_after_deg"]) for one in ("neck_shaft", "version", "flexion"))
     return name, *angles, _mm(of["length_gain_mm"]), _mm(of["bridge_mm"]), allowed
 
@@ -330,6 +391,15 @@ def _piece(plan: Plan) -> str:
 def _way(value: float | None, plus: str, minus: str) -> str:
     shown = round(value or 0.0, 1)
     return "" if shown == 0 else plus if shown > 0 else minus
+
+
+def _joined(*parts: str) -> str:
+    return ", ".join(part for part in parts if part)
+
+
+def _comma(value: float | None, plus: str, minus: str) -> str:
+    way = _way(value, plus, minus)
+    return f", {way}" if way else ""
 
 
 def _between(name: str, ranges: Ranges) -> str:

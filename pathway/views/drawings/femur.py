@@ -212,13 +212,12 @@ class _Half:
                 yield _Label(self._turned("valgus", of("valgus_deg")), self.on(seen.lines["new_shaft"][-1]))
                 yield _Label(f"cut {of('cut_below_corner_mm', 'mm')} below corner", spot("lower_cut_centre"))
             else:
-                yield _Label(f"contact of the faces {_share(numbers)}", spot("upper_cut_centre"))
+                yield _Label(f"faces over each other {_share(numbers)}", spot("upper_cut_centre"))
                 yield _Label(_shift(numbers["plate_shift_mm"], "outward", "inward"), spot("lower_cut_centre"))
                 yield _Label("plate", self.on(seen.lines["plate"][-1]))
         elif self.view == "side":
             if state == "before":
-                yield _Label(f"wire forward {of('wire_side_deg')}, seen", spot("tip"))
-                yield _Label("square to the wire, not here", _lower(spot("tip")))
+                yield _Label(f"wire forward {of('wire_side_deg')} in the view square to it", spot("tip"))
                 yield _Label("cut", spot("lower_cut_centre"))
                 yield _Label(self._turned("extension", of("extension_deg")), self.on(seen.lines["new_shaft"][-1]))
             else:
@@ -230,7 +229,9 @@ class _Half:
             if state == "after":
                 low = self.on(seen.lines["lower_rotation_wire"][-1])
                 yield _Label(f"between wires {of('rotation_deg')}", low)
-                yield _Label("upper wire (broken line)", self.on(seen.lines["upper_rotation_wire"][-1]))
+                same = abs(numbers["rotation_deg"] or 0.0) < 0.05
+                name = "upper wire, under the lower" if same else "upper wire (broken line)"
+                yield _Label(name, self.on(seen.lines["upper_rotation_wire"][-1]))
 
 
 def _front(view: View, bone: Femur) -> str:

@@ -2,13 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from pathway.worksheets.osteotomy.femur_model import Femur, Plan, Refusal, Result, solved
+from pathway.worksheets.osteotomy.femur_model import Femur, Plan, Refusal, Result, Settings, U, placement, solved
 
 STEP_DEG = 0.5
 HALVINGS = 40
+REASONS: dict[Refusal, str] = {
+    "no_correction_reaches": "No turn of the shaft reaches this neck-shaft angle with this flexion and version.",
+    "over_90": "The shaft would have to be turned by 90 deg or more.",
+    "wire_misses_shaft": "The wire does not meet the outer side of the shaft.",
+    "wire_along_physis": "The wire runs along the growth plate or away from it, so that no blade length can be chosen.",
+    "blade_leaves_neck": "The blade leaves the neck, or comes nearer to its cortex than allowed.",
+    "blade_crosses_physis_margin": "The blade's tip comes nearer to the growth plate than allowed, or crosses it.",
+    "wedge_meets_blade": "The wedge taken from the upper piece would meet the blade.",
+    "bridge_too_small": "Too little bone is left between blade and cut.",
+    "wedge_too_large": "The wedge is larger than one that closes fully.",
+    "rotation_exceeds_turn": "The rotation between the wires is larger than the whole turn of the bone.",
+}
+"""Why a plan is refused, in words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +68,19 @@ def other_implants(bone: Femur, plan: Plan, angles_deg: Sequence[float]) -> dict
         if angle != plan.implant_deg
     }
     return {angle: one for angle, one in tried.items() if not one.refused}
+
+
+def least_bridge_mm(bone: Femur, plan: Plan, settings: Settings) -> float:
+    """Return the least bone between blade and cut over the width of the shaft; raises NotPossible.
+
+    The model's bridge is told at the blade's entry; a blade that falls inward comes nearer to the cut behind it.
+    """
+    at = placement(bone, plan, settings)
+    wire, entry = (way - float(way @ U) * U for way in (at.wire, at.entry))
+    across = max(0.0, -2 * float(entry @ wire) / float(wire @ wire))
+    steep = math.sqrt(float(wire @ wire))
+    height = float(at.entry @ U) - at.level_mm - plan.blade_thickness_mm / 2 / steep
+    return min(height, height + across * float(at.wire @ U))
 
 
 def _fit(refusal: Refusal, bone: Femur, plan: Plan, found: Result) -> Fit | None:

@@ -6,24 +6,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from pathway.worksheets.osteotomy import femur_model as model
+from pathway.worksheets.osteotomy.femur_fits import REASONS
 from pathway.worksheets.osteotomy.inputs import OsteotomyInputs
 from pathway.worksheets.osteotomy.sections_angles import number
 from pathway.worksheets.sheet import Cell, Column, Line, Section, Table
 
 WAYS = 3
-REFUSED: dict[str, str] = {
-    "no_correction_reaches": "No correction reaches the target with this flexion.",
-    "over_90": "The correction would be 90 deg or more.",
-    "wire_misses_shaft": "The wire does not pass the shaft.",
-    "wire_along_physis": "The wire runs along the growth plate.",
-    "blade_leaves_neck": "The blade leaves the neck.",
-    "blade_crosses_physis_margin": "The blade comes nearer to the growth plate than the margin.",
-    "wedge_meets_blade": "The wedge from the upper piece meets the blade.",
-    "bridge_too_small": "Too little bone is left between blade and cut.",
-    "wedge_too_large": "The wedge is larger than the gap it closes.",
-    "rotation_exceeds_turn": "The rotation exceeds the whole turn: check version and targets.",
-}
-"""Why a plan is refused, in words."""
 
 
 def sections(of: OsteotomyInputs) -> Iterator[Section]:
@@ -34,7 +22,7 @@ def sections(of: OsteotomyInputs) -> Iterator[Section]:
 
 
 def _at_the_table(of: OsteotomyInputs) -> Section:
-    words = tuple(REFUSED[reason] for reason in of.numbers.refused)
+    words = tuple(told for reason, told in REASONS.items() if reason in of.numbers.refused)
     lines = (
         number(of, "implant_deg", "implant", strong=True),
         number(of, "wire_front_deg", "wire to the shaft, front view, inner side", strong=True),

@@ -13,7 +13,8 @@ import pytest
 
 from pathway.views.documents.document import Callout, Document, Figure, Readings, Table
 from pathway.views.documents.files import html, markdown, pdf
-from pathway.views.documents.theatre import NO_STEPS, REASONS, Head, theatre
+from pathway.views.documents.theatre import NO_STEPS, Head, theatre
+from pathway.worksheets.osteotomy.femur_fits import REASONS
 from pathway.worksheets.osteotomy.femur_model import ranges_of, result, solved
 from tests.worksheets.osteotomy.test_femur_model import ERRORS, EXAMPLES, REACH, given
 
@@ -119,6 +120,37 @@ class TestAllowed:
             assert float(row[1].split(" ")[0]) == pytest.approx(value, abs=0.06)
             assert row[6].startswith("no") or not there.refused
 
+    def test_a_margin_that_may_pass_its_limit_is_named_above_the_steps(self, example) -> None:
+        made, ranges = page(example), example["ranges"]
+        _, plan = given(example["inputs"])
+        told = " ".join(line for block in made.blocks if isinstance(block, Callout) for line in block.lines)
+        for name, words, least in (
+            ("blade_margin_physis_mm", "Tip to growth plate", plan.blade_margin_mm),
+            ("blade_margin_cortex_mm", "Edge of the blade to cortex", plan.cortex_margin_mm),
+        ):
+            low = ranges[name][0]
+            if abs(low - least) > 1.0:  # The examples' ranges are held to 1 mm.
+                assert (words in told) == (low < least), name
+
+    def test_no_word_stands_that_a_side_may_be_read_into(self, example) -> None:
+        told = markdown(page(example))
+        assert "flexion left" not in told.lower()
+        assert ",|" not in told.replace(" ", "")
+
+    def test_a_change_that_needs_more_adduction_says_so(self, example) -> None:
+        bone, plan = given(example["inputs"])
+        found = solved(bone, plan)
+        assert found.settings is not None
+        rows = {row[0]: row for row in tables(page(example))["Changes at the table"].rows}
+        for angle in IMPLANTS:
+            if angle == plan.implant_deg or rows[f"Implant {angle:g} deg"][6].startswith("no"):
+                continue
+            there = result(bone, replace(plan, implant_deg=angle), replace(found.settings, implant_deg=angle))
+            needed, free = there.numbers["adduction_needed_deg"], found.numbers["adduction_needed_deg"]
+            assert needed is not None
+            assert free is not None
+            assert ("adduction" in rows[f"Implant {angle:g} deg"][6]) == (needed >= free + 0.05)
+
     def test_one_page_to_read_and_the_bone_behind_it(self, example) -> None:
         made = page(example)
         assert sum(isinstance(block, Figure) for block in made.blocks) == 3
@@ -142,6 +174,9 @@ class TestRefused:
         assert made.blocks[0].title == NO_STEPS
         for reason in example["refused"]:
             assert REASONS[reason] in told
+        _, plan = given(example["inputs"])
+        assert f"implant {plan.implant_deg:g} deg" in told
+        assert f"cut {plan.cut_below_corner_mm:.1f} mm below the corner" in told
         for output in (told, html(made)):
             for word in ("Steps in order", "Drive the blade home", "data-part", "Changes at the table"):
                 assert word not in output

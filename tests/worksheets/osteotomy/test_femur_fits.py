@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from pathway.worksheets.osteotomy.femur_fits import all_at_once, fits, other_implants
-from pathway.worksheets.osteotomy.femur_model import Femur, Plan, Refusal, solved
+from pathway.worksheets.osteotomy.femur_fits import all_at_once, fits, least_bridge_mm, other_implants
+from pathway.worksheets.osteotomy.femur_model import A, Femur, M, Plan, Refusal, U, placement, solved
 from tests.worksheets.osteotomy.test_femur_model import EXAMPLES, given
 
 REFUSED = [example for example in EXAMPLES if example["refused"]]
@@ -95,3 +97,20 @@ def test_only_implants_that_are_allowed_are_named() -> None:
     assert set(named) == {110.0, 120.0}
     assert all(not refused(bone, replace(plan, implant_deg=angle)) for angle in named)
     assert refused(bone, replace(plan, implant_deg=100.0))
+
+
+@pytest.mark.parametrize(
+    "example", [one for one in EXAMPLES if not one["refused"]], ids=lambda one: one["name"].split()[0]
+)
+def test_the_least_bridge_is_the_lowest_point_of_the_blade_over_the_cut(example) -> None:
+    # Independent of the formula: the blade's lower edge is walked in small steps while it is over the shaft.
+    bone, plan = given(example["inputs"])
+    settings = solved(bone, plan).settings
+    assert settings is not None
+    at = placement(bone, plan, settings)
+    ahead = np.linspace(0.0, 4 * bone.shaft_width_mm, 40_001)
+    points = at.entry + ahead[:, None] * at.wire
+    over = np.hypot(points @ M, points @ A) <= bone.shaft_width_mm / 2 + 1e-9
+    down = math.cos(math.asin(float(at.wire @ U)))
+    heights = points[over] @ U - at.level_mm - plan.blade_thickness_mm / 2 / down
+    assert least_bridge_mm(bone, plan, settings) == pytest.approx(heights.min(), abs=0.01)
