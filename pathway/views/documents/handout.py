@@ -94,6 +94,7 @@ def two_minutes(story: FamilyStory, words: Wording) -> tuple[tuple[str, str], ..
                 words.say(
                     "short.gain_open" if none_chosen(story) else "short.gain",
                     two=about(100 * told.chance_within_20_mm, words),
+                    count=round(told.operations.mean),
                     operations=say.many(round(told.operations.mean), words),
                 ),
             )

@@ -59,13 +59,13 @@ def _row(
     headers = [_header(plan, words, group, pitch * len(group.pairs)) for group in row]
     heads = [LINE_MM * len(lines) + HIP_MM for lines in headers]
     ground = y + max(head + _high(group) for group, head in zip(row, heads, strict=True)) + SOLE_MM
-    below, x = ground, EDGE_MM
+    below, x, ages = ground, EDGE_MM, _ages(words, row, pitch)
     for group, lines, head in zip(row, headers, heads, strict=True):
         _head(sheet, group, lines, numbers, x, ground - SOLE_MM - _high(group) - head, pitch * len(group.pairs))
         for k, pair in enumerate(group.pairs):
             middle = x + (k + 0.5) * pitch
             _pair(sheet, plan, pair, middle, ground)
-            below = max(below, _under(sheet, words, pair, middle, ground))
+            below = max(below, _under(sheet, words, pair, ages[pair.age_years], middle, ground))
         if len(group.pairs) > 1:
             _arrow(sheet, x + pitch, ground - SOLE_MM - 4)
         x += pitch * len(group.pairs)
@@ -155,12 +155,19 @@ def _arrow(sheet: Sheet, x: float, y: float) -> None:
     sheet.area([(x + 0.3, y - 0.8), (x + 1.5, y), (x + 0.3, y + 0.8)], SOFT)
 
 
-def _under(sheet: Sheet, words: Wording, pair: Pair, middle: float, ground: float) -> float:
+def _ages(words: Wording, row: Sequence[Group], pitch: float) -> dict[float, list[str]]:
+    """Return the lines in which each age of a row is told: all in one, or all broken where one is too long for it."""
+    told = {pair.age_years: age_of(pair.age_years, words) for group in row for pair in group.pairs}
+    fits = all(text_width_mm(text, SIZE_PT) < pitch - 0.5 for text in told.values())
+    return {age: [text] if fits else text.rsplit(" ", 1) for age, text in told.items()}
+
+
+def _under(sheet: Sheet, words: Wording, pair: Pair, age: Sequence[str], middle: float, ground: float) -> float:
     """Write when, the age and the gap in words under a pair; return the lower edge."""
     y = ground + 0.6
     lines = [
         *((line, SOFT, False) for line in _wrapped(words.say(f"legs.{pair.when}"), CELL_MM - 1)),
-        (age_of(pair.age_years, words), SOFT, False),
+        *((line, SOFT, False) for line in age),
         *((line, INK, True) for line in _wrapped(signed(pair.gap_mm, words), CELL_MM - 1)),
     ]
     for text, tone, strong in lines:

@@ -13,7 +13,7 @@ from pathway.views.words import family_terms as say
 from pathway.views.words.wording import Wording
 
 FEW = 0.5
-"""Fewer than this of 100 are told as fewer than 1."""
+"""So many of 100, which are rounded to none, and fewer are told as fewer than 1."""
 
 
 def range_words(per_100: float, low: float | None, high: float | None, words: Wording) -> str:
@@ -75,12 +75,12 @@ def not_told(expected: Expected, words: Wording) -> str:
 
 def about(per_100: float, words: Wording) -> str:
     """Return the same within a sentence: `about 85`."""
-    return words.say("harms.few") if per_100 < FEW else words.say("harms.about", count=words.number(per_100))
+    return words.say("harms.few") if per_100 <= FEW else words.say("harms.about", count=words.number(per_100))
 
 
 def count_words(per_100: float, words: Wording) -> str:
     """Return how many of 100 in whole numbers."""
-    return words.say("harms.few") if per_100 < FEW else words.number(per_100)
+    return words.say("harms.few") if per_100 <= FEW else words.number(per_100)
 
 
 def step_harms(stages: Sequence[PlanStage], words: Wording) -> str:

@@ -185,3 +185,11 @@ def test_numbers_stay_with_their_unit() -> None:
     for name in DRAWN:
         for width in (WIDE_MM, NARROW_MM):
             assert not [text for text in drawing(name, width).texts if re.search(r"\d$", text) and "." in text]
+
+
+def test_the_ages_of_a_row_are_all_in_one_line_or_all_broken() -> None:
+    """Ten pairs leave 17 mm for each, too few for `mit 16 Jahren`."""
+    drawn = legs_drawing(plan("cedar-05"), wording("de"), WIDE_MM)
+    assert drawn is not None
+    assert {"mit 5", "mit 16", "Jahren"} <= set(drawn.texts)
+    assert "age 16" in drawing("cedar-05").texts

@@ -83,7 +83,7 @@ class TestEveryChildsStory:
                 assert name in words_of(family(child))
                 continue
             often, between = rows[name[:1].upper() + name[1:]]
-            assert often == (f"{harm.children.best:.0f}" if harm.children.best >= 0.5 else "fewer than 1")
+            assert often == (f"{harm.children.best:.0f}" if harm.children.best > 0.5 else "fewer than 1")
             assert between == f"{harm.children.low:.0f} to {harm.children.high:.0f}"
             assert harm.children.high <= 100
 

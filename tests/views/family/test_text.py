@@ -8,6 +8,7 @@ import pytest
 
 from pathway.views.documents.document import Figure, Heading, Lines
 from pathway.views.family.text import family_data
+from pathway.views.family.text import family_parts as family_of
 from pathway.views.words.wording import wording
 from tests.family import family_parts, family_text
 from tests.plans import files, plan, rules
@@ -44,3 +45,22 @@ class TestTheFamilyReadsTheSame:
         assert stages <= {stage.id for stage in plan(child).stages}
         assert made.language == "en"
         assert made.caution == plan(child).cautions[0].text
+
+
+def test_the_head_of_a_column_stands_in_a_sentence_as_its_language_writes_it() -> None:
+    told = [
+        " ".join(
+            sentence for part in family_of(plan("rowan-02"), wording(language), rules()) for sentence in part.sentences
+        )
+        for language in ("en", "de")
+    ]
+    assert "months with frame or nail 14 (5 to 19)" in told[0]
+    assert "of 100: 84" in told[0]
+    assert "Monate mit Fixateur oder Nagel 14 (5 bis 19)" in told[1]
+    assert "höchstens 2 cm, von 100: 84" in told[1]
+
+
+def test_what_rounds_to_none_is_told_as_fewer_than_one_and_one_operation_in_the_singular() -> None:
+    told = family_text(plan("oak-12"))
+    assert "about 0" not in told
+    assert squeezed("It usually takes one operation for length.") in squeezed(told)
