@@ -59,7 +59,7 @@ def theatre(
 ) -> Document:
     """Return the page for the table of a plan as `solved` found it; of a refused plan the reasons and no steps.
 
-    `ranges` are those of `ranges_of`, {} where none are known; `implants_deg` the angles of the implants at hand.
+    `ranges` are those of `ranges_of`, {} where none are known; `implants_deg` the angles of the implants available.
     """
     side = bone.side.upper()
     title = f"{side} FEMUR: {'PLAN REFUSED' if found.refused else 'plan for the table'}"
@@ -92,7 +92,7 @@ def _refused(bone: Femur, plan: Plan, found: Result, head: Head, implants_deg: S
         yield Paragraph("Not refused with all else the same:")
         yield Bullets(tuple(f"Implant {angle:g} deg: {_other(one)}." for angle, one in others.items()))
     elif [angle for angle in implants_deg if angle != plan.implant_deg]:
-        yield Paragraph("None of the other implants at hand is allowed with all else the same.")
+        yield Paragraph("None of the other implants available is allowed with all else the same.")
     else:
         yield Paragraph("No other implant was tried.")
     yield Paragraph("Each of these was worked out again; enter it and print the page anew.", "small")

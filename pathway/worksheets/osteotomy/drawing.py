@@ -1,7 +1,8 @@
 """The schematic of the osteotomy: the upper femur now and after, in the plane of the neck, from the sheet's numbers.
 
 Viewed from the front, so that a left hip has its head to the viewer's left. Both pictures share one scale. What turns
-out of that plane (extension, rotation) is named in words, not drawn.
+out of that plane (extension, rotation) is named in words, not drawn; wire, blade and plate stand on
+the page for the table.
 """
 
 from __future__ import annotations
@@ -15,7 +16,6 @@ from pathway.worksheets.osteotomy.outline import Point
 from pathway.worksheets.sheet import Drawing, Mark, Shape
 
 SHAFT = 2.6
-PLATE = 2.2
 GAP = 2.6
 
 
@@ -116,23 +116,9 @@ def _after_shapes(of: OsteotomyInputs, bone: shift.Femur, view: _View, move: flo
     nx, ny = outline.direction(of.before.neck_shaft_deg + change)
     tip = (crossing[0] + bone.neck_mm * nx, crossing[1] + bone.neck_mm * ny)
     yield view.shape("axis", (crossing, tip))
-    yield view.shape("implant", _implant(of, bone, crossing, (nx, ny), -move))
     yield view.shape("angle", _angle_arc(of.after.neck_shaft_deg, 0.8 * bone.width_mm, *crossing))
     if abs(move) > 0.5:
         yield from _arrow(view, bone, move)
-
-
-def _implant(of: OsteotomyInputs, bone: shift.Femur, crossing: Point, neck: Point, shaft: float) -> tuple[Point, ...]:
-    """The first choice: its blade at its own angle across the middle of the neck, its plate along the shaft."""
-    plate = shaft - bone.width_mm / 2 - 0.08 * bone.width_mm
-    first = of.choices[0] if of.choices else None
-    along = outline.direction(first.implant.angle_deg) if first is not None else neck
-    middle = (crossing[0] + neck[0] * bone.neck_mm / 2, crossing[1] + neck[1] * bone.neck_mm / 2)
-    back = (middle[0] - plate) / max(along[0], 0.2)
-    corner = (plate, middle[1] - along[1] * back)
-    length = (first.length_mm if first is not None else None) or back + bone.neck_mm / 2
-    tip = (corner[0] + along[0] * length, corner[1] + along[1] * length)
-    return tip, corner, (plate, -bone.cut_mm - PLATE * bone.width_mm)
 
 
 def _arrow(view: _View, bone: shift.Femur, move: float) -> Iterator[Shape]:
@@ -166,9 +152,6 @@ def _after_marks(of: OsteotomyInputs, bone: shift.Femur, view: _View, move: floa
     yield view.mark(f"contact left {100 * left:.0f} %", (-move - 0.75 * width, _bottom(bone) + 0.3 * width), False)
     base = width / 2 * math.tan(math.radians(min(abs(change), 80.0)))
     yield view.mark(f"wedge {base:.0f} mm", (-move - 0.75 * width, -bone.cut_mm - 0.2 * width), False)
-    if of.choices:
-        label = of.choices[0].implant.label
-        yield view.mark(label, (-move - 0.75 * width, -bone.cut_mm - 1.3 * width), False)
 
 
 def _top(of: OsteotomyInputs, bone: shift.Femur) -> float:

@@ -42,6 +42,8 @@ U: Vector = np.array([0.0, 0.0, 1.0])
 STRAIGHT_DEG, LEVEL_DEG = 180.0, 90.0
 TOUCH_MM, NO_TURN_DEG = 1e-6, 0.05
 """Rounding of margins, and of turns: a smaller turn has no axis."""
+SQUARE = 1e-9
+"""Cosine below which the shaft stands square to itself before: no place along it touches."""
 HALVINGS = 45
 """So many bring a quarter turn to the rounding of a float."""
 
@@ -442,6 +444,8 @@ def _rest(bone: Femur, plan: Plan, settings: Settings, placed: _Placed, after: _
 def _cut_faces(plan: Plan, settings: Settings, placed: _Placed, after: _After) -> tuple[float, Vector, Vector]:
     """Return the level of the cut, the middle of the lower piece's face once at the plate, the plate's inward side."""
     r, up = placed.radius, after.u
+    if abs(float(U @ up)) < SQUARE:
+        raise NotPossible("over_90")
     level = float(placed.corner @ U) - settings.cut_below_corner_mm
     inward = _unit(_square_to(placed.wire, up))
     along = placed.corner + (plan.offset_mm + r) * inward

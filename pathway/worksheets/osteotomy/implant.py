@@ -10,19 +10,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from pathway.protocol.model import Implant
-from pathway.record import Side
-from pathway.worksheets.osteotomy.frames import (
-    STRAIGHT_DEG,
-    UP,
-    Matrix,
-    NeckAngles,
-    inward,
-    medial,
-    neck_axis,
-)
+from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,34 +24,12 @@ class Choice:
     length_mm: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class Slot:
-    """How the slot of the blade is set: its plate `out_of_plane_deg` behind the plane of neck and shaft.
+def neck_shaft_after(implant_deg: float, off_front_deg: float = 0.0) -> float:
+    """Return the neck-shaft angle that an implant makes of a wire off the neck's axis, all in one plane.
 
-    `about_blade_deg` is the same setting as a turn about the blade itself, which is larger the less square the
-    shaft comes to stand to the blade.
+    `off_front_deg` is how much steeper the neck stands than the wire: it is added.
     """
-
-    out_of_plane_deg: float
-    about_blade_deg: float
-
-
-def neck_shaft_after(implant_deg: float, off_front_deg: float = 0.0, off_side_deg: float = 0.0) -> float:
-    """Return the neck-shaft angle that an implant makes of a wire off the neck's axis.
-
-    `off_front_deg` is how much steeper the neck stands than the wire, in the plane of the plate: it is added.
-    `off_side_deg` is how far the neck leaves that plane.
-    """
-    lean, out = math.radians(STRAIGHT_DEG - implant_deg - off_front_deg), math.radians(off_side_deg)
-    if out == 0.0:
-        return implant_deg + off_front_deg
-    up, across = math.cos(out) * math.cos(lean), math.hypot(math.cos(out) * math.sin(lean), math.sin(out))
-    return STRAIGHT_DEG - math.degrees(math.atan2(across, up))
-
-
-def wire_to_shaft_deg(implant_deg: float, correction_deg: float) -> float:
-    """Return the angle between wire and present shaft, medial side, that makes the correction with this implant."""
-    return implant_deg - correction_deg
+    return implant_deg + off_front_deg
 
 
 def offsets(step_deg: float, most_deg: float, triangle_deg: float) -> tuple[float, ...]:
@@ -102,21 +69,3 @@ def choices(
         return refused, miss, abs(choice.offset_deg), abs(choice.implant.angle_deg - target_deg)
 
     return tuple(sorted(found, key=rank))
-
-
-def slot_of(before: NeckAngles, turn: Matrix, side: Side) -> Slot:
-    """Return how the slot of a blade along the neck is set, so that the shaft brought to the plate makes the turn.
-
-    With the neck in the front plane the setting is the extension itself: 20 set, 20 degrees of extension.
-    """
-    neck = neck_axis(before, side)
-    shaft, new = -UP, turn.T @ -UP
-    backward = inward(before.version_deg, side) @ np.array([0.0, -1.0, 0.0])
-    out = math.degrees(math.asin(max(-1.0, min(1.0, float(new @ backward)))))
-    seen = [line - (line @ neck) * neck for line in (shaft, new)]
-    if min(float(np.linalg.norm(line)) for line in seen) < 1e-9:
-        return Slot(out, 0.0)
-    across = -medial(side) * float(np.cross(seen[0], seen[1]) @ neck)
-    about = math.degrees(math.atan2(across, float(seen[0] @ seen[1])))
-    # Rounded so far that the noise of the rotations never shows as a sign.
-    return Slot(round(out, 9) + 0.0, round(about, 9) + 0.0)

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from pathway.courses.hip_gain import length_gained_mm
 from pathway.protocol.model import Implant
 from pathway.worksheets.osteotomy import correction, implant, shift
+from pathway.worksheets.osteotomy import femur_model as model
+from pathway.worksheets.osteotomy.femur_fits import REASONS
 from pathway.worksheets.osteotomy.inputs import OsteotomyInputs
+from pathway.worksheets.osteotomy.numbers import NEEDS
 from pathway.worksheets.osteotomy.sections_angles import direction
 from pathway.worksheets.sheet import Cell, Column, Line, Section, Table
 
-FIRST = 5
 WHAT_IS_MISSING = {
     "femur_length_mm": "the length of the femur",
     "femoral_neck_length_mm": "the neck from shaft axis to centre of the head (or its length along the guide wire)",
@@ -41,72 +44,60 @@ def neck_base(of: OsteotomyInputs) -> shift.Placed | None:
 
 
 def _implant(of: OsteotomyInputs) -> Section:
+    """Every implant at hand: the wire that reaches the target, and what the planned wire makes of it, in space."""
     wire = of.inputs.maybe("neck_wire_length_mm")
-    first = [
-        (
-            choice.implant.label,
-            choice.offset_deg,
-            choice.neck_shaft_deg,
-            _length_word(choice.length_mm, wire),
-            implant.wire_to_shaft_deg(choice.implant.angle_deg, of.change_deg),
-        )
-        for choice in of.choices[:FIRST]
-    ]
+    plan, bone = replace(of.model.plan, found_wire=None), of.model.bone
+    planned = model.solved(bone, plan)
+    rows: list[tuple[Cell, ...]] = []
+    for item in _at_hand(of):
+        own = replace(plan, implant_deg=item.angle_deg, blade_mm=None if wire is not None else plan.blade_mm)
+        there = model.solved(bone, own)
+        fits = _fits(of, there)
+        length = implant.fitting_length_mm(item.lengths_mm, there.numbers.get("blade_mm") or 0.0, 0.0)
+        blade = "" if fits and length is None else _length_word(length, wire)
+        reached = (there.numbers.get(name) for name in ("wire_front_deg", "wire_side_deg", "slot_deg"))
+        rows.append((item.label, *reached, blade, fits or "yes", _along(bone, plan, planned, item.angle_deg)))
+    rows.sort(key=lambda row: row[5] != "yes")
     best = Table(
-        title="Best options first",
+        title="Implants available",
         columns=(
             Column(title="implant"),
-            Column(title="wire to neck axis", unit="deg"),
-            Column(title="neck-shaft after", unit="deg"),
+            Column(title="wire, front view", unit="deg", places=1),
+            Column(title="wire, side view", unit="deg", places=1),
+            Column(title="slot", unit="deg", places=1),
             Column(title="blade", unit="mm"),
-            Column(title="wire to shaft now", unit="deg"),
+            Column(title="fits"),
+            Column(title="neck-shaft along the planned wire", unit="deg", places=1),
         ),
-        rows=tuple(first),
-        marked=(0,) if first else (),
-        note="To neck axis: + where the wire lies below the axis. Wire to shaft: medial side, the same from the shaft.",
-    )
-    slot = implant.slot_of(of.before, of.turn, of.side)
-    off_side = of.inputs.number("wire_step_deg")
-    lost = [
-        f"{angle:g} deg: {implant.neck_shaft_after(angle, 0.0, off_side) - angle:+.1f}"
-        for angle in of.inputs.numbers("implants_deg")
-    ]
-    lines = (
-        Line(
-            label="direction of the blade slot",
-            value=abs(slot.out_of_plane_deg),
-            unit="deg",
-            note=f"plate {direction(slot.out_of_plane_deg, 'behind', 'before', 'in')} the plane of neck and shaft:"
-            " n deg set give n deg of extension where the neck lies in the frontal plane",
-            strong=True,
-        ),
-        Line(
-            label="rotation about the blade's own axis",
-            value=slot.about_blade_deg,
-            unit="deg",
-            note="the same setting on the chisel; + turns the plate backward",
-        ),
-        Line(
-            label="wire off the neck axis in the lateral view",
-            value=", ".join(lost),
-            note=f"change of the neck-shaft angle when off by {off_side:g} deg",
-        ),
-        *_changed_at_the_table(of),
+        rows=tuple(rows),
+        note="Wire and slot with which each reaches the target, worked out in space; + to the front, lower end"
+        " backward. Last column: the wire and slot planned above, this implant on them.",
     )
     words = ("With the wire along the neck in both planes the implant's angle becomes the neck-shaft angle.",)
-    return Section(title="Implant and wire", words=words, lines=lines, tables=(best, _every_wire(of)))
+    return Section(title="Implant and wire", words=words, lines=(), tables=(best, _every_wire(of)))
 
 
-def _changed_at_the_table(of: OsteotomyInputs) -> Iterator[Line]:
-    """What the next lower implant at hand takes away with the same wire."""
-    if not of.choices:
-        return
-    chosen = of.choices[0].implant.angle_deg
-    lower = [angle for angle in of.inputs.numbers("implants_deg") if angle < chosen]
-    if lower:
-        less = implant.neck_shaft_after(max(lower)) - implant.neck_shaft_after(chosen)
-        note = f"{max(lower):g} instead of {chosen:g} deg along the same wire"
-        yield Line(label="change in valgus with the next lower implant angle", value=less, unit="deg", note=note)
+def _at_hand(of: OsteotomyInputs) -> tuple[Implant, ...]:
+    """Return the implants at hand, those nearest the planned angle first."""
+    listed = {choice.implant.id: choice.implant for choice in of.choices}
+    return tuple(sorted(listed.values(), key=lambda item: abs(item.angle_deg - of.model.plan.implant_deg)))
+
+
+def _fits(of: OsteotomyInputs, there: model.Result) -> str:
+    """Return why an implant does not fit with its own wire, as far as the bone is measured; "" where it does."""
+    against = [one for one in there.refused if set(NEEDS.get(one, ())) <= of.model.known]
+    return " ".join(REASONS[one] for one in against)
+
+
+def _along(bone: model.Femur, plan: model.Plan, planned: model.Result, angle_deg: float) -> float | None:
+    """Return the neck-shaft angle that an implant makes along the planned wire, slot and rotation kept."""
+    if planned.settings is None:
+        return None
+    try:
+        changed = replace(plan, implant_deg=angle_deg), replace(planned.settings, implant_deg=angle_deg)
+        return model.result(bone, *changed).numbers["neck_shaft_after_deg"]
+    except model.NotPossible:
+        return None
 
 
 def _length_word(length_mm: float | None, wire_mm: float | None) -> Cell:
@@ -123,11 +114,12 @@ def _every_wire(of: OsteotomyInputs) -> Table:
     cells = {(choice.implant.id, choice.offset_deg): choice.neck_shaft_deg for choice in of.choices}
     rows = tuple((item.label, *(cells.get((id, offset)) for offset in offsets)) for id, item in implants.items())
     return Table(
-        title="Neck-shaft angle by implant and wire",
+        title="Neck-shaft angle by implant and wire, in one plane",
         columns=(Column(title="implant"), *(Column(title=f"{offset:+g}" if offset else "0") for offset in offsets)),
         rows=rows,
         marked=(0,) if rows else (),
-        note="Columns: degrees by which the neck is steeper than the wire.",
+        note="Columns: degrees by which the neck is steeper than the wire. Holds where neither extension nor version is"
+        " corrected; with them the table above counts.",
     )
 
 
@@ -290,11 +282,10 @@ def _length(of: OsteotomyInputs) -> Section:
         return Section(title="Length", words=(f"Not calculated: measure {WHAT_IS_MISSING['femoral_neck_length_mm']}.",))
     pure = length_gained_mm(of.before.neck_shaft_deg, of.after.neck_shaft_deg, neck)
     lines = [Line(label="gained by the change of angle", value=pure, unit="mm", places=1, strong=True)]
-    placed = neck_base(of)
-    gain = pure
-    if placed is not None:
-        gain = placed.gain_mm
-        note = "with the base of the neck on the shaft axis; a closing wedge costs half its base"
+    told, gain = of.numbers.numbers["length_gain_mm"], pure
+    if isinstance(told, float):
+        gain = told
+        note = "with the shaft at the plate, wedge and gap included"
         lines.append(Line(label="gained from head to knee", value=gain, unit="mm", places=1, note=note, strong=True))
     difference = of.inputs.maybe("current_discrepancy_mm")
     if difference is not None:
@@ -304,7 +295,7 @@ def _length(of: OsteotomyInputs) -> Section:
                 label="difference after",
                 value=difference - gain,
                 unit="mm",
-                note="what the plan uses",
+                note="by the number above",
                 strong=True,
             ),
         ]

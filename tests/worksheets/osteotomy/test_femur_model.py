@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from pathway.worksheets.osteotomy.femur_model import Femur, Plan, Result, ranges_of, solved
+from pathway.worksheets.osteotomy.femur_model import Femur, NotPossible, Plan, Result, ranges_of, result, solved
 
 EXAMPLES: list[dict[str, Any]] = tomllib.loads(
     (Path(__file__).parents[2] / "data" / "femur_examples.toml").read_text(encoding="utf-8")
@@ -105,3 +106,12 @@ class TestWorkedExamples:
         for name, ends in example["ranges"].items():
             to = RANGE_TO_DEG if name.endswith("_deg") else RANGE_TO_MM
             assert told[name] == pytest.approx(tuple(ends), abs=to), name
+
+
+def test_an_implant_that_turns_the_shaft_by_just_90_deg_is_named_and_does_not_stop_the_sheet() -> None:
+    bone, plan = given(next(example for example in EXAMPLES if example["name"].startswith("w11"))["inputs"])
+    settings = solved(bone, plan).settings
+    assert settings is not None
+    turned = replace(settings, implant_deg=settings.wire_front_deg + 90.0, wire_side_deg=0.0, slot_deg=0.0)
+    with pytest.raises(NotPossible, match="over_90"):
+        result(bone, replace(plan, implant_deg=turned.implant_deg), turned)

@@ -144,17 +144,33 @@ def test_a_target_out_of_reach_stops():
     assert [warning.stop for warning in told(made, "no valgus reaches")] == [True]
 
 
-def test_every_implant_and_wire_is_listed_best_first():
-    made = sheet(target_neck_shaft_deg=130)
-    assert table(made, "Best options first").rows[0][:3] == ("blade plate 130 deg", 0.0, 130.0)
-    every = table(made, "Neck-shaft angle by implant and wire")
+def test_every_implant_has_the_wire_and_slot_that_the_model_finds_for_it():
+    made = sheet(target_neck_shaft_deg=130, proximal_femur_flexion_deg=20)
+    rows = table(made, "Implants available").rows
+    assert {row[0] for row in rows} == {item.label for item in load_protocol().implants}
+    for item in load_protocol().implants:
+        alone = sheet(target_neck_shaft_deg=130, proximal_femur_flexion_deg=20, implant_deg=item.angle_deg).numbers
+        (row,) = (row for row in rows if row[0] == item.label)
+        found = [alone[name] for name in ("wire_front_deg", "wire_side_deg", "slot_deg")]
+        assert row[1:4] == pytest.approx(tuple(found), abs=1e-4)
+
+
+def test_along_the_planned_wire_the_planned_implant_makes_the_target_and_flat_each_the_difference():
+    made = sheet(target_neck_shaft_deg=130, femoral_version_deg=0, target_version_deg=0, implant_deg=130)
+    for row in table(made, "Implants available").rows:
+        angle = next(item.angle_deg for item in load_protocol().implants if item.label == row[0])
+        assert row[6] == pytest.approx(angle)
+
+
+def test_in_one_plane_every_implant_and_wire_is_listed():
+    every = table(sheet(target_neck_shaft_deg=130), "Neck-shaft angle by implant and wire, in one plane")
     assert " ".join(column.title for column in every.columns[1:]) == "-30 -20 -15 -10 -5 0 +5 +10 +15 +20 +30"
     assert len(every.rows) == len(load_protocol().implants)
 
 
 def test_implants_at_hand_may_be_set_or_come_with_the_clinics_overlay():
     made = sheet(implants_deg="95,120")
-    assert {row[0] for row in table(made, "Neck-shaft angle by implant and wire").rows} == {
+    assert {row[0] for row in table(made, "Neck-shaft angle by implant and wire, in one plane").rows} == {
         "implant 95 deg",
         "blade plate 120 deg",
         "screw plate 120 deg",
@@ -175,7 +191,7 @@ def test_implants_at_hand_may_be_set_or_come_with_the_clinics_overlay():
         "sources": ["common_practice"],
     }
     clinic = with_overlay(ours, Overlay("Test clinic", "1", (*off, Entry("implants", "own_115", own, "c.toml"))))
-    rows = table(sheet(protocol=clinic), "Neck-shaft angle by implant and wire").rows
+    rows = table(sheet(protocol=clinic), "Neck-shaft angle by implant and wire, in one plane").rows
     assert [row[0] for row in rows] == ["own plate"]
 
 
@@ -188,8 +204,15 @@ def test_a_blade_longer_than_the_neck_less_the_margin_is_refused():
 
 
 def test_the_slot_gives_its_extension():
-    made = sheet(femoral_version_deg=0, target_version_deg=0, proximal_femur_flexion_deg=20)
-    assert made.line("direction of the blade slot").value == pytest.approx(20)
+    # With the blade square to the shaft and the neck in the front plane the chisel's turn is the extension.
+    made = sheet(
+        femoral_version_deg=0,
+        target_version_deg=0,
+        proximal_femur_flexion_deg=20,
+        target_neck_shaft_deg=90,
+        implant_deg=90,
+    )
+    assert made.line("slot turned, lower end backward").value == pytest.approx(20, abs=0.01)
 
 
 def test_the_shift_stands_beside_the_bone_width_with_the_ways_out():
@@ -217,6 +240,7 @@ def test_a_cut_near_the_implant_needs_little_shift():
 def test_length_gained_comes_off_the_difference():
     made = sheet()
     gain = made.line("gained from head to knee").value
+    assert gain == pytest.approx(made.numbers["length_gain_mm"])
     assert gain > 0
     assert made.line("difference after").value == pytest.approx(60 - gain)
 
