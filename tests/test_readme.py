@@ -50,6 +50,8 @@ AS_IT_IS: dict[str, str] = {
     "--svg": "--svg --set femoral_neck_length_mm=30 --set femoral_shaft_width_mm=15",
     "--without STAGE": "--without contralateral_growth_arrest",
     "followup CASE": f"followup {CHILD} --set left.tibia_length_mm=155",
+    "theatre CASE -o page.pdf": f"theatre {CHILD} -o page.pdf --set femoral_neck_length_mm=30"
+    " --set femoral_shaft_width_mm=15 --set neck_wire_length_mm=36 --set neck_width_mm=14",
     "rules show ID": "rules show femoral_lengthening",
     "accept ID": f"accept {CHILD}",
     "registry erase ID --reason …": f"registry erase {OTHER} --reason asked --yes",

@@ -103,7 +103,7 @@ def theatre(
     out: Output,
     paper: Paper,
 ) -> None:
-    """Write an upper femur's page for the operating table: numbers, steps, stops, views at life size (.pdf, .html).
+    """Write an upper femur's page for the operating table: numbers, steps, stops, life-size views (.pdf, .html, .md).
 
     The inputs are those of `worksheet osteotomy`. A plan that is refused is said to be, and no steps are printed.
     """
@@ -116,7 +116,7 @@ def theatre(
     from pathway.worksheets.osteotomy.numbers import lacking
     from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH
 
-    target = _target(out, "page for the table", ("pdf", "html"), *asked.files)
+    target = _target(out, "page for the table", ("pdf", "html", "md"), *asked.files)
     given = given_of(case_of(asked.question), by_name(settings))
     if missing := lacking(given.model):
         do = "; ".join(f"--set {name}=…" for name in missing)

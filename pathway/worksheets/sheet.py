@@ -106,7 +106,7 @@ class Warning(Frozen):
 
 
 class Shape(Frozen):
-    """A polyline of a drawing: points (x, y) in mm, and what it stands for (`bone`, `cut`, `axis`, `implant` …)."""
+    """A polyline of a drawing: points (x, y) in mm, and what it stands for (`bone`, `cut`, `axis`, `wedge` …)."""
 
     role: str
     points: tuple[tuple[float, float], ...] = Field(min_length=1)
