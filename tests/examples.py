@@ -18,6 +18,17 @@ FILES = tuple(sorted(path for path in FOLDER.glob("*.toml") if not path.name.sta
 NAMES = tuple(path.stem for path in FILES)
 ON = datetime.date(2026, 11, 25)
 """A day after every example's last visit."""
+SIZES = tuple(
+    part
+    for name, mm in (
+        ("neck_width", 17),
+        ("neck_wire_length", 36),
+        ("femoral_neck_length", 28),
+        ("femoral_shaft_width", 16),
+    )
+    for part in ("--set", f"{name}_mm={mm}")
+)
+"""What the page for the operating table needs beside the case."""
 
 
 @cache

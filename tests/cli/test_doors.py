@@ -11,19 +11,8 @@ from click.testing import CliRunner, Result
 
 from pathway.cli.main import main
 from pathway.plain_text import hidden_in
-from tests.examples import ON
+from tests.examples import ON, SIZES
 
-SIZES = tuple(
-    part
-    for name, mm in (
-        ("neck_width", 17),
-        ("neck_wire_length", 36),
-        ("femoral_neck_length", 28),
-        ("femoral_shaft_width", 16),
-    )
-    for part in ("--set", f"{name}_mm={mm}")
-)
-"""What the page for the operating table needs beside the case."""
 WRITING: dict[str, tuple[list[str], str]] = {
     "calendar": (["calendar", "rowan-02", "--on", str(ON)], "plan.ics"),
     "fhir": (["fhir", "rowan-02", "--on", str(ON)], "plan.json"),

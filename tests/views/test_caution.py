@@ -26,7 +26,7 @@ from pathway.views.words.caution import (
     is_invented,
     of_children,
 )
-from tests.examples import NAMES
+from tests.examples import NAMES, SIZES
 from tests.plans import DAY, files, plan
 from tests.tui.screens_of import OPENED, opened, plain_surroundings, settled, text_of, the_app
 from tests.views.documents.made import family, team
@@ -39,16 +39,6 @@ CHILD = "rowan-02"
 OWN = "own.toml"
 """The same child as a case file without the note that it is invented."""
 
-SIZES = tuple(
-    part
-    for name, mm in (
-        ("neck_width", 17),
-        ("neck_wire_length", 36),
-        ("femoral_neck_length", 28),
-        ("femoral_shaft_width", 16),
-    )
-    for part in ("--set", f"{name}_mm={mm}")
-)
 PRINTS = {
     ("demo",): ["--plain"],
     ("open",): [],
