@@ -149,12 +149,12 @@ def test_the_choices_are_the_courses_of_the_plan(name: str) -> None:
         assert course in plan(name).alternatives
         assert signed(course.residual_mm.p50, words) in told["At the end"]
         chance = 100 * course.expected.chance_within_20_mm
-        near = "fewer than 1" if chance < 0.5 else f"about {chance:.0f}"
+        near = "fewer than 1" if chance <= 0.5 else f"about {chance:.0f}"
         assert f"In {near} of 100" in told["At the end"]
         if round(course.expected.operations.p95):
             assert f"bout {round(course.expected.operations.mean)} " in told["Operations"]
         for harm in course.expected.harms:
-            if harm.children is not None and harm.children.best >= 0.5:
+            if harm.children is not None and harm.children.best > 0.5:
                 assert f": about {harm.children.best:.0f} (" in told["What can go wrong"]
 
 
