@@ -258,6 +258,8 @@ def _goals(trees: _Trees, kind: str, stage: PlanStage | None) -> Iterator[tuple[
         free = [*([(gate, HOLDS)] for gate in gates), *([(contra, NOT_HOLDS)] for contra in contras)]
         yield "unlock", [stays, *there, *free]
     elif indicated and (contras or gates):
+        # What is planned today stays planned only on a ground that still holds.
+        stays = [(ground, HOLDS) for ground in grounds]
         yield "block", [stays, *there, [*((contra, HOLDS) for contra in contras), *((gate, FAILS) for gate in gates)]]
 
 

@@ -239,3 +239,18 @@ class TestNearThresholds:
         plan = made_once(Question(child, PROTOCOL, ON), compared=False)
         found = near_thresholds(plan, plan.stage("femoral_lengthening_1"), PROTOCOL)
         assert "center_edge_angle_deg" not in {item.finding for item in found}
+
+
+def test_what_would_stop_an_offered_stage_leaves_it_offered() -> None:
+    # Arms that do not serve as arms speak against taking the foot, but they take the offer away too.
+    record = five_year_old(
+        {**HEALTHY, "foot_functional": False, "upper_limbs_functional": True}, diagnosis="fibular_deficiency"
+    )
+    plan = made_once(Question(record, PROTOCOL, ON), compared=False)
+    facts = todays_facts(record, PROTOCOL, ON)
+    stage = stage_in(plan, "foot_amputation")
+    blocks = [item for item in smallest_changes(plan, "foot_amputation", PROTOCOL, stage) if item.effect == "block"]
+    assert blocks
+    for item in blocks:
+        needs = needs_of("foot_amputation", with_changes(facts, item.changes, ON), record, PROTOCOL, ON)
+        assert is_seen("block", "foot_amputation", needs, PROTOCOL), item
