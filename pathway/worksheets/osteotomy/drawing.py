@@ -1,8 +1,8 @@
 """The schematic of the osteotomy: the upper femur now and after, in the plane of the neck, from the sheet's numbers.
 
 Viewed from the front, so that a left hip has its head to the viewer's left. Both pictures share one scale. What turns
-out of that plane (extension, rotation) is named in words, not drawn; wire, blade and plate stand on
-the page for the table.
+out of that plane (extension, rotation) is named in words, not drawn; wire, blade and plate stand on the
+page for the table.
 """
 
 from __future__ import annotations

@@ -61,11 +61,6 @@ class OsteotomyInputs:
         """Return the angles of the neck after the correction."""
         return self.found.after
 
-    @property
-    def aim_deg(self) -> float:
-        """Return the neck-shaft angle that the planned correction aims at."""
-        return self.before.neck_shaft_deg + self.taken.valgus_deg
-
     def epiphyseal_after_deg(self, now_deg: float) -> float:
         """Return the epiphyseal angle after the correction, in space where the model reaches the target."""
         found = self.numbers.numbers["epiphyseal_after_deg"]

@@ -179,8 +179,13 @@ def numbers_of(case: Case, of: Modelled) -> SheetNumbers:
             for name in NAMES
             if told[name] is not None and name in ranges
         },
-        refused=tuple(reason for reason in found.refused if set(NEEDS.get(reason, ())) <= known),
+        refused=refused_for(of, found),
     )
+
+
+def refused_for(of: Modelled, found: model.Result) -> tuple[model.Refusal, ...]:
+    """Return why a result of this bone is refused, as far as the bone is measured."""
+    return tuple(reason for reason in found.refused if set(NEEDS.get(reason, ())) <= of.known)
 
 
 def _rounded(value: float | None) -> float | None:

@@ -11,7 +11,7 @@ from pathway.worksheets.osteotomy import correction, implant, shift
 from pathway.worksheets.osteotomy import femur_model as model
 from pathway.worksheets.osteotomy.femur_fits import REASONS
 from pathway.worksheets.osteotomy.inputs import OsteotomyInputs
-from pathway.worksheets.osteotomy.numbers import NEEDS
+from pathway.worksheets.osteotomy.numbers import refused_for
 from pathway.worksheets.osteotomy.sections_angles import direction
 from pathway.worksheets.sheet import Cell, Column, Line, Section, Table
 
@@ -48,15 +48,19 @@ def _implant(of: OsteotomyInputs) -> Section:
     wire = of.inputs.maybe("neck_wire_length_mm")
     plan, bone = replace(of.model.plan, found_wire=None), of.model.bone
     planned = model.solved(bone, plan)
+    own = plan if wire is None else replace(plan, blade_mm=None)
+    at_hand = sorted(_at_hand(of).values(), key=lambda item: abs(item.angle_deg - plan.implant_deg))
+    angles = {item.angle_deg for item in at_hand}
+    solved = {angle: model.solved(bone, replace(own, implant_deg=angle)) for angle in angles}
+    along = {angle: _along(bone, plan, planned, angle) for angle in angles}
     rows: list[tuple[Cell, ...]] = []
-    for item in _at_hand(of):
-        own = replace(plan, implant_deg=item.angle_deg, blade_mm=None if wire is not None else plan.blade_mm)
-        there = model.solved(bone, own)
-        fits = _fits(of, there)
+    for item in at_hand:
+        there = solved[item.angle_deg]
+        against = " ".join(REASONS[one] for one in refused_for(of.model, there))
         length = implant.fitting_length_mm(item.lengths_mm, there.numbers.get("blade_mm") or 0.0, 0.0)
-        blade = "" if fits and length is None else _length_word(length, wire)
+        blade = "" if against and length is None else _length_word(length, wire)
         reached = (there.numbers.get(name) for name in ("wire_front_deg", "wire_side_deg", "slot_deg"))
-        rows.append((item.label, *reached, blade, fits or "yes", _along(bone, plan, planned, item.angle_deg)))
+        rows.append((item.label, *reached, blade, against or "yes", along[item.angle_deg]))
     rows.sort(key=lambda row: row[5] != "yes")
     best = Table(
         title="Implants available",
@@ -77,16 +81,9 @@ def _implant(of: OsteotomyInputs) -> Section:
     return Section(title="Implant and wire", words=words, lines=(), tables=(best, _every_wire(of)))
 
 
-def _at_hand(of: OsteotomyInputs) -> tuple[Implant, ...]:
-    """Return the implants at hand, those nearest the planned angle first."""
-    listed = {choice.implant.id: choice.implant for choice in of.choices}
-    return tuple(sorted(listed.values(), key=lambda item: abs(item.angle_deg - of.model.plan.implant_deg)))
-
-
-def _fits(of: OsteotomyInputs, there: model.Result) -> str:
-    """Return why an implant does not fit with its own wire, as far as the bone is measured; "" where it does."""
-    against = [one for one in there.refused if set(NEEDS.get(one, ())) <= of.model.known]
-    return " ".join(REASONS[one] for one in against)
+def _at_hand(of: OsteotomyInputs) -> dict[str, Implant]:
+    """Return the implants at hand by id, the best choice first."""
+    return {choice.implant.id: choice.implant for choice in of.choices}
 
 
 def _along(bone: model.Femur, plan: model.Plan, planned: model.Result, angle_deg: float) -> float | None:
@@ -108,11 +105,8 @@ def _length_word(length_mm: float | None, wire_mm: float | None) -> Cell:
 
 def _every_wire(of: OsteotomyInputs) -> Table:
     offsets = sorted({choice.offset_deg for choice in of.choices})
-    implants: dict[str, Implant] = {}
-    for choice in of.choices:
-        implants.setdefault(choice.implant.id, choice.implant)
     cells = {(choice.implant.id, choice.offset_deg): choice.neck_shaft_deg for choice in of.choices}
-    rows = tuple((item.label, *(cells.get((id, offset)) for offset in offsets)) for id, item in implants.items())
+    rows = tuple((item.label, *(cells.get((id, offset)) for offset in offsets)) for id, item in _at_hand(of).items())
     return Table(
         title="Neck-shaft angle by implant and wire, in one plane",
         columns=(Column(title="implant"), *(Column(title=f"{offset:+g}" if offset else "0") for offset in offsets)),

@@ -82,7 +82,7 @@ def _found_wire(of: OsteotomyInputs) -> Section:
             Column(title="implant", unit="deg"),
             Column(title="neck-shaft after", unit="deg", places=1),
             Column(title="version after", unit="deg", places=1),
-            Column(title="flexion left", unit="deg", places=1),
+            Column(title="flexion remaining", unit="deg", places=1),
             Column(title="blade to cortex", unit="mm", places=1),
             Column(title="tip to growth plate", unit="mm", places=1),
         ),
