@@ -1,4 +1,4 @@
-"""The correction: steps in their order, the one rotation they add up to, what another order would do, one cut.
+"""The correction: steps in their order, the one rotation they add up to, one cut.
 
 Steps turn about axes that stay with the shaft: first valgus or varus in the plane of the neck (the leg turned until
 the neck lies in the picture), then extension or flexion, then rotation of the shaft. Turning by the steps backward
@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import permutations
 from typing import Literal
 
 import numpy as np
@@ -20,7 +19,6 @@ from pathway.worksheets.osteotomy.frames import (
     Matrix,
     NeckAngles,
     axis_and_angle,
-    between_deg,
     extension,
     inward,
     medial,
@@ -33,7 +31,6 @@ from pathway.worksheets.osteotomy.frames import (
 Step = Literal["valgus", "extension", "rotation"]
 ORDER: tuple[Step, ...] = ("valgus", "extension", "rotation")
 LEVEL_DEG = 90.0
-NO_TURN_DEG = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,15 +50,6 @@ class Found:
     steps: Steps
     after: NeckAngles
     reached: bool
-
-
-@dataclass(frozen=True, slots=True)
-class OtherOrder:
-    """The same steps in another order: the neck they lead to, and how far the whole piece stands from the plan."""
-
-    order: tuple[Step, ...]
-    after: NeckAngles
-    off_deg: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,23 +113,6 @@ def steps_to(before: NeckAngles, wanted: NeckAngles, extension_deg: float, side:
     there = turned(before, turn_of(partly, side), side)
     steps = Steps(by_valgus, extension_deg, signed_deg(wanted.version_deg - there.version_deg), before.version_deg)
     return Found(steps, turned(before, turn_of(steps, side), side), reached)
-
-
-def other_orders(before: NeckAngles, steps: Steps, side: Side) -> tuple[OtherOrder, ...]:
-    """Return what the same steps lead to in each other order, those farthest from the plan first.
-
-    Steps that do not turn are left out; with fewer than two that do there is no other order.
-    """
-    planned = turn_of(steps, side)
-    turning = {"valgus": steps.valgus_deg, "extension": steps.extension_deg, "rotation": steps.rotation_deg}
-    moving = tuple(step for step in ORDER if abs(turning[step]) >= NO_TURN_DEG)
-    found = []
-    for order in permutations(moving):
-        if order == moving:
-            continue
-        turn = turn_of(steps, side, order)
-        found.append(OtherOrder(order, turned(before, turn, side), between_deg(planned, turn)))
-    return tuple(sorted(found, key=lambda item: -round(item.off_deg, 9)))
 
 
 def angulation_deg(turn: Matrix) -> float:

@@ -1,4 +1,4 @@
-"""Steps, the one rotation they make, other orders, one cut."""
+"""Steps, the one rotation they make, one cut."""
 
 from __future__ import annotations
 
@@ -63,23 +63,6 @@ def test_an_angle_out_of_reach_is_said_and_the_nearest_given():
     found = correction.steps_to(NeckAngles(80, 0), NeckAngles(150, 0), 60, "left")
     assert not found.reached
     assert found.after.neck_shaft_deg == pytest.approx(120)
-
-
-@given(necks, steps, sides)
-def test_other_orders_are_measured_by_the_turn_between_them(before, taken, side):
-    planned = Rotation.from_matrix(correction.turn_of(taken, side))
-    for other in correction.other_orders(before, taken, side):
-        there = Rotation.from_matrix(correction.turn_of(taken, side, other.order))
-        assert other.off_deg == pytest.approx(math.degrees((there * planned.inv()).magnitude()), abs=1e-6)
-
-
-def test_only_steps_that_turn_have_an_order():
-    def orders(*degrees):
-        return [other.order for other in correction.other_orders(NeckAngles(90, 10), Steps(*degrees, 10), "left")]
-
-    assert orders(30, 0, 0) == []
-    assert orders(30, 0, 20) == [("rotation", "valgus")]
-    assert len(orders(30, 10, 20)) == 5
 
 
 @given(steps, sides)
