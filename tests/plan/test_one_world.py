@@ -35,6 +35,11 @@ def courses(name: str) -> Iterator[tuple[Plan, Course, Expected]]:
             yield plan, course, course.expected
 
 
+def few_or_count(per_100: float) -> str:
+    """Return a count of 100 as a page tells it: whole children, and words where that would be none."""
+    return f"{per_100:.0f}" if round(per_100) else "fewer than 1"
+
+
 def spreads(told: Expected) -> Iterator[Spread]:
     yield from (told.operations, told.unplanned_operations, told.device_months)
     if told.adult_height_lost_mm is not None:
@@ -92,12 +97,9 @@ class TestEveryCourse:
             _, operations, months, _, chance, harm = row
             assert operations.split()[0] == f"{round(told.operations.mean)}"
             assert months.split()[0] == f"{round(told.device_months.mean)}"
-            near = 100 * told.chance_within_20_mm
-            assert chance == (f"{near:.0f}" if near >= 0.5 else "fewer than 1")
+            assert chance == few_or_count(100 * told.chance_within_20_mm)
             lasting = next((one.children for one in told.harms if one.id == "lasting_harm"), None)
-            assert harm == (
-                "–" if lasting is None else f"{lasting.best:.0f}" if lasting.best >= 0.5 else "fewer than 1"
-            )
+            assert harm == ("–" if lasting is None else few_or_count(lasting.best))
 
     def test_no_line_of_the_summary_mixes_worlds(self, name: str) -> None:
         said = words_of(team(name))
