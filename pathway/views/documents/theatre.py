@@ -7,6 +7,17 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from pathway.upper_femur.fits import REASONS, Fit, all_at_once, fits, least_bridge_mm, other_implants
+from pathway.upper_femur.model import (
+    LEVEL_DEG,
+    Femur,
+    NotPossible,
+    Plan,
+    Refusal,
+    Result,
+    Settings,
+    result,
+)
 from pathway.views.documents.document import (
     Block,
     Bullets,
@@ -19,17 +30,6 @@ from pathway.views.documents.document import (
     Table,
 )
 from pathway.views.drawings.femur import femur_drawings
-from pathway.worksheets.osteotomy.femur_fits import REASONS, Fit, all_at_once, fits, least_bridge_mm, other_implants
-from pathway.worksheets.osteotomy.femur_model import (
-    LEVEL_DEG,
-    Femur,
-    NotPossible,
-    Plan,
-    Refusal,
-    Result,
-    Settings,
-    result,
-)
 
 Ranges = Mapping[str, tuple[float, float]]
 NO_STEPS = "This plan is refused. Do not operate by it: no steps are printed."

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from pathway.upper_femur.model import A, Femur, M, Plan, Settings, U, Vector, result
+from pathway.upper_femur.points import Scene, scenes
 from pathway.views.drawings.drawing import FAINT, INK, PAPER, RULE, SOFT, Drawing, Shape, Sheet, text_width_mm
-from pathway.worksheets.osteotomy.femur_model import A, Femur, M, Plan, Settings, U, Vector, result
-from pathway.worksheets.osteotomy.femur_points import Scene, scenes
 
 View = Literal["front", "side", "end"]
 VIEWS: tuple[View, ...] = ("front", "side", "end")

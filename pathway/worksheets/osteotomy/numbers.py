@@ -8,8 +8,8 @@ from statistics import NormalDist
 from typing import Final
 
 from pathway.record import Side
+from pathway.upper_femur import model
 from pathway.worksheets.case import Case, Inputs, from_rule
-from pathway.worksheets.osteotomy import femur_model as model
 from pathway.worksheets.sheet import Input, NumberRange, SheetNumbers
 
 SIDE, FRAME, WEDGE_FROM = "side", "flexion_frame", "wedge_from"

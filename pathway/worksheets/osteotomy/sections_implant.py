@@ -7,9 +7,9 @@ from dataclasses import replace
 
 from pathway.courses.hip_gain import length_gained_mm
 from pathway.protocol.model import Implant
+from pathway.upper_femur import model
+from pathway.upper_femur.fits import REASONS
 from pathway.worksheets.osteotomy import correction, implant, shift
-from pathway.worksheets.osteotomy import femur_model as model
-from pathway.worksheets.osteotomy.femur_fits import REASONS
 from pathway.worksheets.osteotomy.inputs import OsteotomyInputs
 from pathway.worksheets.osteotomy.numbers import refused_for
 from pathway.worksheets.osteotomy.sections_angles import direction

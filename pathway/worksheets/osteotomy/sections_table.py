@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from pathway.worksheets.osteotomy import femur_model as model
-from pathway.worksheets.osteotomy.femur_fits import REASONS
+from pathway.upper_femur import model
+from pathway.upper_femur.fits import REASONS
 from pathway.worksheets.osteotomy.inputs import OsteotomyInputs
 from pathway.worksheets.osteotomy.sections_angles import number
 from pathway.worksheets.sheet import Cell, Column, Line, Section, Table

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pathway.worksheets.osteotomy.femur_model import ranges_of, solved
-from tests.worksheets.osteotomy.test_femur_model import ERRORS, EXAMPLES, REACH, given
+from pathway.upper_femur.model import ranges_of, solved
+from tests.upper_femur.test_model import ERRORS, EXAMPLES, REACH, given
 
 
 def test_numbers_and_their_ranges(benchmark):

@@ -11,12 +11,12 @@ from typing import Any
 import pikepdf
 import pytest
 
+from pathway.upper_femur.fits import REASONS
+from pathway.upper_femur.model import ranges_of, result, solved
 from pathway.views.documents.document import Callout, Document, Figure, Readings, Table
 from pathway.views.documents.files import html, markdown, pdf
 from pathway.views.documents.theatre import NO_STEPS, Head, theatre
-from pathway.worksheets.osteotomy.femur_fits import REASONS
-from pathway.worksheets.osteotomy.femur_model import ranges_of, result, solved
-from tests.worksheets.osteotomy.test_femur_model import ERRORS, EXAMPLES, REACH, given
+from tests.upper_femur.test_model import ERRORS, EXAMPLES, REACH, given
 
 CAUTION = "Planning aid, not a medical device; a licensed surgeon decides."
 HEAD = Head("elm-01", datetime.date(2026, 3, 1), (CAUTION, "Invented child: no real patient."))

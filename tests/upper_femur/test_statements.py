@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from pathway.worksheets.osteotomy.femur_model import Femur, Plan, Result, Settings, result, solved
-from tests.worksheets.osteotomy.femora import planned
+from pathway.upper_femur.model import Femur, Plan, Result, Settings, result, solved
+from tests.upper_femur.femora import planned
 
 EXACT = 1e-6
 ROUNDED = 1e-4

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from pathway.worksheets.osteotomy.femur_model import Femur, Plan, Settings, solved
+from pathway.upper_femur.model import Femur, Plan, Settings, solved
 
 ENOUGH = 500
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from pathway.worksheets.osteotomy.femur_model import Femur, Plan, Refusal, Result, Settings, U, placement, solved
+from pathway.upper_femur.model import Femur, Plan, Refusal, Result, Settings, U, placement, solved
 
 STEP_DEG = 0.5
 HALVINGS = 40

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
-from pathway.worksheets.osteotomy.femur_model import Femur, Plan, Settings
+from pathway.upper_femur.model import Femur, Plan, Settings
 
 Vector = NDArray[np.float64]
 RIGHT, FORWARD, UP = np.eye(3)

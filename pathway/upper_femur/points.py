@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from pathway.worksheets.osteotomy.femur_model import (
+from pathway.upper_femur.model import (
     A,
     Femur,
     M,

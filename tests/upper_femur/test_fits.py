@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pathway.worksheets.osteotomy.femur_fits import all_at_once, fits, least_bridge_mm, other_implants
-from pathway.worksheets.osteotomy.femur_model import A, Femur, M, Plan, Refusal, U, placement, solved
-from tests.worksheets.osteotomy.test_femur_model import EXAMPLES, given
+from pathway.upper_femur.fits import all_at_once, fits, least_bridge_mm, other_implants
+from pathway.upper_femur.model import A, Femur, M, Plan, Refusal, U, placement, solved
+from tests.upper_femur.test_model import EXAMPLES, given
 
 REFUSED = [example for example in EXAMPLES if example["refused"]]
 A_LITTLE_MM = 0.05

@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from pathway.worksheets.osteotomy.femur_model import Femur, NotPossible, Plan, Result, ranges_of, result, solved
+from pathway.upper_femur.model import Femur, NotPossible, Plan, Result, ranges_of, result, solved
 
 EXAMPLES: list[dict[str, Any]] = tomllib.loads(
-    (Path(__file__).parents[2] / "data" / "femur_examples.toml").read_text(encoding="utf-8")
+    (Path(__file__).parents[1] / "data" / "femur_examples.toml").read_text(encoding="utf-8")
 )["example"]
 TO_DEG_OR_MM = 0.05
 RANGE_TO_DEG, RANGE_TO_MM = 2.0, 1.0

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from pathway.worksheets.osteotomy.femur_model import NotPossible, ranges_of, result, solved
-from tests.worksheets.osteotomy.built_femur import (
+from pathway.upper_femur.model import NotPossible, ranges_of, result, solved
+from tests.upper_femur.built_femur import (
     BACKWARD,
     DOWN,
     FAR_MM,
@@ -24,8 +24,8 @@ from tests.worksheets.osteotomy.built_femur import (
     shadow,
     turn,
 )
-from tests.worksheets.osteotomy.femora import ENOUGH, femora, planned
-from tests.worksheets.osteotomy.test_femur_model import ERRORS, REACH
+from tests.upper_femur.femora import ENOUGH, femora, planned
+from tests.upper_femur.test_model import ERRORS, REACH
 
 TO_DEG, TO_MM, TO_SHARE, TO_AXIS = 0.05, 0.05, 0.001, 0.001
 CLEAR_DEG = 0.5
