@@ -1,16 +1,27 @@
-"""The length that straightening the upper femur gains: a steeper neck lifts the head above the shaft."""
+"""The length that straightening the upper femur gains: the same number as on the sheet of the operation."""
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 from pathway.growth import Posterior, Step
 from pathway.protocol.model import Protocol
+from pathway.record import Side
 from pathway.rule_engine.findings import Findings, Known
 from pathway.rule_engine.graph import ChildGraph
 from pathway.timing.windows import Timeline
+from pathway.upper_femur.model import Femur, Plan, aimed_deg, nearest_implant_deg, solved
 
 STRAIGHT_DEG = 180
+LIMIT = "osteotomy_epiphyseal_limit_middle_deg"
+
+
+class HipGain(NamedTuple):
+    """The gain of an osteotomy that is planned: as growth counts it, and whether the bone's model gives it."""
+
+    step: Step
+    from_the_model: bool
 
 
 def length_gained_mm(before_deg: float, after_deg: float, neck_mm: float) -> float:
@@ -20,35 +31,79 @@ def length_gained_mm(before_deg: float, after_deg: float, neck_mm: float) -> flo
     )
 
 
-def expected_gain(graph: ChildGraph, timeline: Timeline, findings: Findings, protocol: Protocol) -> Step | None:
-    """Return the gain of an osteotomy that is planned, as growth counts it; None where it cannot be told.
+def expected_gain(
+    graph: ChildGraph, timeline: Timeline, findings: Findings, protocol: Protocol, side: Side
+) -> HipGain | None:
+    """Return the gain of an osteotomy that is planned, None where it cannot be told.
 
-    It needs the neck-shaft angle and the neck's length as measured; the angle aimed at is the protocol's.
+    It is that of the sheet with nothing set by hand, where neck-shaft angle, version, lengths of neck and femur and
+    the width of the shaft are measured. With angle and length of the neck alone it is the rise of the head.
     """
     item = next((item for item in graph.of_role("neck_shaft_correction") if item.state == "planned"), None)
     window = timeline.start(item.id) if item is not None else None
     if item is None or window is None or item.stage.gains_in is None:
         return None
-    angle, neck = (findings.get((name, "affected")) for name in ("neck_shaft_angle_deg", "femoral_neck_length_mm"))
-    if not isinstance(angle, Known) or not isinstance(neck, Known):
+    found = _gain_mm(findings, protocol, side)
+    if found is None or found[0] <= 0:
+        return None
+    step = Step("short", item.stage.gains_in, window.earliest_day / 365.25, adds_mm=found[0], by_distraction=False)
+    return HipGain(step, found[1])
+
+
+def with_hip_gain(posterior: Posterior, hip_gain: HipGain | None) -> Posterior:
+    """Return the growth that a course starts from: with the gain at the hip, where one is expected."""
+    return posterior.expecting(hip_gain.step) if hip_gain else posterior
+
+
+def gain_words(gain: HipGain) -> str:
+    """Return what a plan says of an expected gain."""
+    told = f"Straightening the upper femur is expected to add {gain.step.adds_mm:.0f} mm of length, "
+    if gain.from_the_model:
+        return f"{told}as its worksheet works out from head to knee; the film afterwards will show the gain."
+    return (
+        f"{told}from neck length and angles alone; with version, shaft width and femur length its worksheet gives the "
+        "gain from head to knee. The film afterwards will show it."
+    )
+
+
+def _gain_mm(findings: Findings, protocol: Protocol, side: Side) -> tuple[float, bool] | None:
+    """Return the gain and whether the model gives it."""
+    now, neck = _known(findings, "neck_shaft_angle_deg"), _known(findings, "femoral_neck_length_mm")
+    if now is None or neck is None:
         return None
     target = protocol.number("osteotomy_neck_shaft_target_deg")
-    gain = length_gained_mm(float(angle.value), target, float(neck.value))
-    return (
-        Step("short", item.stage.gains_in, window.earliest_day / 365.25, adds_mm=gain, by_distraction=False)
-        if gain > 0
-        else None
-    )
+    aim = aimed_deg(now, target, _known(findings, "hilgenreiner_epiphyseal_angle_deg"), protocol.number(LIMIT))
+    width, length = _known(findings, "femoral_shaft_width_mm"), _known(findings, "femur_length_mm")
+    version = _known(findings, "femoral_version_deg")
+    if width is not None and length is not None and version is not None and length > neck and aim < STRAIGHT_DEG:
+        bone = Femur(
+            side=side,
+            neck_shaft_deg=now,
+            version_deg=version,
+            flexion_deg=_known(findings, "proximal_femur_flexion_deg") or 0.0,
+            flexion_frame="shaft_side",
+            epiphyseal_deg=None,
+            neck_mm=neck,
+            shaft_width_mm=width,
+            neck_width_mm=neck,
+            neck_depth_mm=neck,
+            neck_wire_mm=neck,
+            length_mm=length,
+        )
+        plan = Plan(
+            neck_shaft_deg=aim,
+            version_deg=protocol.number("osteotomy_version_target_deg"),
+            implant_deg=nearest_implant_deg((item.angle_deg for item in protocol.implants), aim),
+            wire_through_mm=neck / 2,
+            cut_below_corner_mm=protocol.number("osteotomy_cut_below_implant_mm"),
+            blade_mm=0.0,
+        )
+        gain = solved(bone, plan).numbers.get("length_gain_mm")
+        if gain is not None:
+            return gain, True
+    return length_gained_mm(now, aim, neck), False
 
 
-def with_hip_gain(posterior: Posterior, hip_gain: Step | None) -> Posterior:
-    """Return the growth that a course starts from: with the gain at the hip, where one is expected."""
-    return posterior.expecting(hip_gain) if hip_gain else posterior
-
-
-def gain_words(step: Step) -> str:
-    """Return what a plan says of an expected gain."""
-    return (
-        f"Straightening the upper femur is expected to add {step.adds_mm:.0f} mm of length, from neck length and "
-        "angles; the film afterwards will show the gain."
-    )
+def _known(findings: Findings, name: str) -> float | None:
+    found = findings.get((name, "affected"))
+    return float(found.value) if isinstance(found, Known) else None

@@ -10,10 +10,10 @@ import numpy as np
 
 from pathway.courses.course import Course, placed_stages
 from pathway.courses.first_call import FirstCall
-from pathway.courses.hip_gain import expected_gain, with_hip_gain
+from pathway.courses.hip_gain import HipGain, expected_gain, with_hip_gain
 from pathway.courses.problem import CourseProblem, course_problems
 from pathway.courses.ranking import courses, with_first_call
-from pathway.growth import Outlook, Posterior, Step, fit_growth, grown_from_years, growth_curve, opinions, outlook
+from pathway.growth import Outlook, Posterior, fit_growth, grown_from_years, growth_curve, opinions, outlook
 from pathway.network import Conflict
 from pathway.plan import assemble
 from pathway.plan import model as pm
@@ -234,7 +234,7 @@ def problems_of(question: Question, posterior: Posterior) -> tuple[CourseProblem
 
 def _problems(
     graph: ChildGraph, facts: Facts, posterior: Posterior | None, question: Question
-) -> tuple[tuple[CourseProblem, ...], Step | None] | Conflict:
+) -> tuple[tuple[CourseProblem, ...], HipGain | None] | Conflict:
     """Return the problems, none without a posterior, and the length that the hip's correction will gain."""
     mature = posterior.mature_age_years if posterior else None
     grown = None if posterior is None else cache(partial(grown_from_years, posterior))
@@ -243,7 +243,7 @@ def _problems(
         return timeline if isinstance(timeline, Conflict) else ((), None)
     if _waits(graph, question):
         return (), None
-    hip_gain = expected_gain(graph, timeline, facts.findings, question.protocol)
+    hip_gain = expected_gain(graph, timeline, facts.findings, question.protocol, question.record.affected_side)
     return course_problems(graph, timeline, with_hip_gain(posterior, hip_gain), question), hip_gain
 
 
@@ -263,7 +263,7 @@ class _CourseAndDates(NamedTuple):
     found: Sequence[Course]
     times: Timetable | None
     conflicts: list[pm.PlanConflict]
-    hip_gain: Step | None = None
+    hip_gain: HipGain | None = None
     problems: tuple[CourseProblem, ...] = ()
     call: FirstCall | None = None
 

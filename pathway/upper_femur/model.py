@@ -12,7 +12,7 @@ axis across the shaft (`shaft_side`) or the line square to the shaft in the plan
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -148,6 +148,20 @@ def _wrap(angle_deg: float) -> float:
 
 def _cos_sin(angle_deg: float) -> tuple[float, float]:
     return math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
+
+
+def aimed_deg(now_deg: float, target_deg: float, epiphyseal_deg: float | None, limit_deg: float) -> float:
+    """Return the neck-shaft angle aimed at: the target, or more where the growth plate would else stay too steep.
+
+    `epiphyseal_deg` is the slope of the growth plate now, None where it is not known; `limit_deg` what it is to become.
+    """
+    by_slope = target_deg if epiphyseal_deg is None else now_deg + epiphyseal_deg - limit_deg
+    return max(target_deg, by_slope)
+
+
+def nearest_implant_deg(listed_deg: Iterable[float], aim_deg: float) -> float:
+    """Return the implant's angle that is nearest to the one aimed at, the smaller of two; that one where none is."""
+    return min(listed_deg, key=lambda angle: (abs(angle - aim_deg), angle), default=aim_deg)
 
 
 def neck_axis(bone: Femur) -> Vector:

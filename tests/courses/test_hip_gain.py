@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pytest
 
 from pathway.courses.hip_gain import length_gained_mm
 from pathway.growth import Step, fit_growth, outlook
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
+from pathway.record import Value
 from pathway.rule_engine.facts import known_steps
+from pathway.worksheets.case import case_of
+from pathway.worksheets.osteotomy import worksheet
 from tests.made_once import made_once
 from tests.sample import ON, SHALLOW_AND_BENT, at_age, child, five_year_old, operation, visit
 
@@ -38,6 +43,38 @@ def test_the_plan_counts_it_where_neck_and_angle_are_measured() -> None:
     assert not any("is expected to add" in notice for notice in without.notices)
     # What is shown as the natural course stays that of the bone as it is.
     assert plan.growth.at_maturity == without.growth.at_maturity
+
+
+BONE = {**NECK, "femoral_shaft_width_mm": 18.0, "femoral_version_deg": 20.0}
+BONES = {
+    "as measured": BONE,
+    "turned back, with a flexion deformity": {
+        **BONE, "femoral_version_deg": -10.0, "proximal_femur_flexion_deg": 25.0
+    },
+    "with a growth plate so steep that more than the target is aimed at": {
+        **BONE, "hilgenreiner_epiphyseal_angle_deg": 90.0
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("bone", BONES.values(), ids=BONES.keys())
+def test_it_is_the_number_of_the_sheet_where_the_bone_is_measured(bone: Mapping[str, Value]) -> None:
+    question = Question(five_year_old(bone), PROTOCOL, ON)
+    told = worksheet(case_of(question), {}).numbers
+
+    assert told is not None
+    gain = told["length_gain_mm"]
+    assert isinstance(gain, float)
+    assert gain > 10
+    plan, bent = (
+        made_once(question, compared=False),
+        made_once(Question(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON), compared=False),
+    )
+    assert plan.recommended is not None
+    assert bent.recommended is not None
+    assert bent.recommended.predicted_mm - plan.recommended.predicted_mm == pytest.approx(gain, abs=0.2)
+    said = f"is expected to add {gain:.0f} mm of length, as its worksheet works out from head to knee"
+    assert any(said in notice for notice in plan.notices)
 
 
 def test_length_that_comes_of_an_angle_costs_no_growth() -> None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pathway.courses.course import Course
-from pathway.courses.hip_gain import gain_words
+from pathway.courses.hip_gain import HipGain, gain_words
 from pathway.days import age_years
-from pathway.growth import Posterior, Step, growth_questions
+from pathway.growth import Posterior, growth_questions
 from pathway.plan import model as pm
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
@@ -72,7 +72,7 @@ def notices(
     stages: Sequence[pm.PlanStage],
     posterior: Posterior | None,
     protocol: Protocol,
-    hip_gain: Step | None = None,
+    hip_gain: HipGain | None = None,
 ) -> tuple[str, ...]:
     """Return values to be checked, the gain at the hip that is counted, and decisions that could not be followed."""
     said = [*growth_questions(record, protocol), *(posterior.surprises if posterior else ())]

@@ -231,8 +231,7 @@ def _plan(case: Case, inputs: Inputs, target_deg: float) -> model.Plan:
     neck = inputs.maybe("femoral_neck_length_mm") or UNKNOWN_MM
     implant = inputs.maybe("implant_deg")
     if implant is None:
-        at_hand = inputs.numbers("implants_deg")
-        implant = min(at_hand, key=lambda angle: (abs(angle - target_deg), angle)) if at_hand else target_deg
+        implant = model.nearest_implant_deg(inputs.numbers("implants_deg"), target_deg)
     through = inputs.maybe("wire_through_mm")
     front, side = inputs.maybe("found_wire_front_deg"), inputs.maybe("found_wire_side_deg")
     return model.Plan(
