@@ -99,12 +99,41 @@ class Visit(Frozen):
     note: Text = ""
 
 
+class OsteotomyPlan(Frozen):
+    """The sheet of an osteotomy of the upper femur as it was used: kept to be held against the films after it.
+
+    The names, frames and signs are those of the sheet's numbers; `flexion_frame` says which one flexion is meant in.
+    None is what the sheet could not tell.
+    """
+
+    flexion_frame: Literal["shaft_side", "neck_plane"] = "shaft_side"
+    neck_shaft_before_deg: float
+    version_before_deg: float
+    flexion_before_deg: float
+    neck_shaft_after_deg: float
+    version_after_deg: float
+    valgus_deg: float
+    extension_deg: float
+    rotation_deg: float
+    implant_deg: float
+    wire_front_deg: float
+    wire_side_deg: float
+    slot_deg: float
+    epiphyseal_after_deg: float | None = None
+    blade_mm: float | None = None
+    cut_below_corner_mm: float | None = None
+    wedge_mm: float | None = None
+    plate_shift_mm: float | None = None
+    length_gain_mm: float | None = None
+
+
 class Operation(Frozen):
     """An operation or treatment that was done; `kind` is a stage of the protocol.
 
     `achieved_mm` is the length gained, `achieved_deg` the angle gained, `physes` the growth plates closed,
     `device_removed` the end of treatment with a device or cast: for a nail that stays, the day from which the new bone
     carries. `device` is the device of a lengthening (a `device` of the rules); None is the usual one of its bone.
+    `planned` is the sheet of an osteotomy of the upper femur as it was used, None where nobody kept it.
     """
 
     kind: str
@@ -116,6 +145,7 @@ class Operation(Frozen):
     device_removed: Day | None = None
     device: str | None = None
     complications: tuple[str, ...] = ()
+    planned: OsteotomyPlan | None = None
     note: Text = ""
 
 

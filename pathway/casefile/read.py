@@ -10,6 +10,7 @@ from pydantic import BaseModel
 
 from pathway.casefile.calendar import read_calendar
 from pathway.casefile.fields import Complaints, Fields, Table
+from pathway.casefile.planned import read_planned
 from pathway.casefile.syntax import parse
 from pathway.casefile.visits import Known, day_in_life, read_visits
 from pathway.events import FollowUp, NewCalendar
@@ -168,6 +169,11 @@ def _operation(fields: Fields, known: Known, affected: object) -> Operation | No
         fields.wrong("device_removed", expected, "correct one of the two dates")
     device = fields.choice("device", _devices(kind, protocol), "device")
     complications = fields.words("complications", protocol.complications, "complication")
+    sheet = fields.one_table("planned")
+    if sheet is not None and kind is not None and protocol.stage(kind).role != "neck_shaft_correction":
+        fields.wrong("planned", "no sheet of an osteotomy of the upper femur, which this is not", "remove it")
+        sheet = None
+    planned = None if sheet is None else read_planned(sheet)
     note = fields.text("note")
     fields.done("an operation")
     return _built(
@@ -182,6 +188,7 @@ def _operation(fields: Fields, known: Known, affected: object) -> Operation | No
         device_removed=removed,
         device=device,
         complications=complications,
+        planned=planned,
         note=note,
     )
 

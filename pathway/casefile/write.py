@@ -26,7 +26,7 @@ def case_text(record: Record) -> str:
         document.add("calendar", _calendar(ordered.calendar))
     for name, tables in (
         ("visit", [_visit(visit) for visit in ordered.visits]),
-        ("operation", [_table(_operation(one)) for one in ordered.operations]),
+        ("operation", [_operation(one) for one in ordered.operations]),
         ("decision", [_table(_decision(one)) for one in ordered.decisions]),
     ):
         if tables:
@@ -79,8 +79,12 @@ def _missing(gap: Missing) -> object:
     return _inline(_filled({"not_measured": gap.why, "note": gap.note}))
 
 
-def _operation(one: Operation) -> dict[str, object]:
-    return _filled({key: value for key, value in one.model_dump().items() if value != ()})
+def _operation(one: Operation) -> Any:
+    fields = one.model_dump(exclude={"planned"})
+    table = _table(_filled({key: value for key, value in fields.items() if value != ()}))
+    if one.planned is not None:
+        table.append("planned", _table(_filled(one.planned.model_dump())))
+    return table
 
 
 def _decision(one: Decision) -> dict[str, object]:

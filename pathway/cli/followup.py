@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from pathway.registry.store import Registry
 
 FILM = "standing_full_length_film"
+MOST_SHEET_BYTES = 2_000_000
 ASKED = ("femur_length_mm", "tibia_length_mm")
 day_type = click.DateTime(["%Y-%m-%d"])
 
@@ -50,6 +51,12 @@ day_type = click.DateTime(["%Y-%m-%d"])
 @click.option("--from", "fragment", type=click.Path(path_type=Path), help="A TOML file with [[visit]], [[operation]] …")
 @click.option("--done", metavar="STAGE", help="An operation done on that day.")
 @click.option("--gained-mm", type=float, help="The length that the operation achieved.")
+@click.option(
+    "--sheet",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The sheet of the osteotomy done, as it was used (`worksheet osteotomy --json`).",
+)
 @click.option("--physis", multiple=True, metavar="PLATE", help="A growth plate that was closed; may be repeated.")
 @click.option("--device-off", type=day_type, callback=as_day, help="The day the device came off.")
 @click.option("--complication", multiple=True, help="A complication, from the list of the protocol.")
@@ -67,6 +74,7 @@ def followup(
     fragment: Path | None,
     done: str | None,
     gained_mm: float | None,
+    sheet: Path | None,
     physis: tuple[str, ...],
     device_off: datetime.date | None,
     complication: tuple[str, ...],
@@ -87,6 +95,8 @@ def followup(
 
     day, record, protocol = asked.on, asked.record, asked.protocol
     text = "" if fragment is None else text_of(fragment)
+    if sheet is not None and done is None:
+        refuse("--sheet", str(sheet), "the operation that it was used at too", "add --done STAGE")
     if not (settings or done or fragment or waive or decline or prefer):
         settings = _asked(record)
     tables: dict[str, list[dict[str, object]]] = {}
@@ -95,7 +105,10 @@ def followup(
     if done is not None:
         side = record.other_side if _lane(protocol, done) == "other_leg" else record.affected_side
         fields = {"kind": done, "date": day, "side": side, "achieved_mm": gained_mm, "physes": physis}
-        tables["operation"] = [{**fields, "device_removed": device_off, "complications": complication}]
+        planned = None if sheet is None else _planned(sheet, record)
+        tables["operation"] = [
+            {**fields, "device_removed": device_off, "complications": complication, "planned": planned}
+        ]
     decided = {"waive_gate": ("gate", waive), "decline": ("stage", decline), "prefer": ("prefer", prefer)}
     tables["decision"] = [
         {"date": day, "by": "team" if kind == "waive_gate" else "family", "kind": kind, field: value, "reason": reason}
@@ -132,6 +145,24 @@ def followup(
                 raise cannot("", "Nothing was saved", "enter it again to save both together")
             if not confirmed("Save?"):
                 return
+
+
+def _planned(file: Path, record: Record) -> dict[str, object]:
+    """Return the sheet that was used, as a table of a case file."""
+    from pydantic import ValidationError
+
+    from pathway.casefile import filled
+    from pathway.files.reading import read_text
+    from pathway.worksheets.osteotomy.kept import kept
+    from pathway.worksheets.sheet import Sheet
+
+    text = read_text(file, "a sheet (JSON)", MOST_SHEET_BYTES)
+    try:
+        sheet = Sheet.model_validate_json(text)
+    except ValidationError:
+        do = "write it with `worksheet osteotomy CASE --json`"
+        refuse(str(file), "something else", "the sheet of an osteotomy as JSON", do)
+    return filled(kept(sheet, record, str(file)).model_dump())
 
 
 def _read(text: str, record: Record, protocol: Protocol, day: datetime.date, name: str) -> tuple[Event, ...]:

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 from click.core import ParameterSource
 
+from pathway.cli.achieved import achieved
 from pathway.cli.asked import opened, protocol_of
 from pathway.cli.courses import alternatives
 from pathway.cli.documents import handout, picture, summary, theatre
@@ -58,6 +59,7 @@ SECTIONS: dict[str, dict[click.Command, str]] = {
     "Operations and visits": {
         worksheet: "the numbers of one operation, worked out",
         theatre: "an osteotomy's page for the operating table",
+        achieved: "what an osteotomy did beside what was planned",
         followup: "enter a visit, an operation or a decision",
         compare: "what changed between two plans, and why",
     },

@@ -9,7 +9,7 @@ import zlib
 from dataclasses import dataclass
 from typing import Literal
 
-Form = Literal["pdf", "html", "md", "svg", "png", "ics", "json"]
+Form = Literal["pdf", "html", "md", "svg", "png", "ics", "json", "toml"]
 PROGRAM = "limb-pathway"
 _TABLE = re.compile(rb"^\[child\]", re.MULTILINE)
 _SQLITE = b"SQLite format 3\x00"
@@ -42,6 +42,7 @@ _STARTS: dict[Form, bytes] = {
     "png": _PNG,
     "ics": b"BEGIN:VCALENDAR",
     "json": b"{",
+    "toml": b"# ",
 }
 
 
@@ -55,6 +56,8 @@ def marked(data: bytes, kind: Kind) -> bytes:
         return data.replace(b"</head>", meta + b"</head>", 1)
     if kind.form == "md":
         return data + b"\n" + comment + b"\n"
+    if kind.form == "toml":
+        return data + f"\n# {kind.mark}\n".encode()
     if kind.form == "png":
         said = b"tEXtSoftware\x00" + kind.mark.encode("latin-1")
         chunk = struct.pack(">I", len(said) - 4) + said + struct.pack(">I", zlib.crc32(said))

@@ -82,7 +82,8 @@ def _operation(one: Operation, protocol: Protocol) -> str:
     device = f", {protocol.device(one.device).label}" if one.device else ""
     removed = f", device off on {one.device_removed}" if one.device_removed else ""
     told = f", with {', '.join(one.complications).replace('_', ' ')}" if one.complications else ""
-    return f"{lower_first(label)} on {one.date}{gain}{device}{removed}{told}"
+    sheet = ", with the sheet that was used" if one.planned else ""
+    return f"{lower_first(label)} on {one.date}{gain}{device}{removed}{told}{sheet}"
 
 
 def _decision(one: Decision) -> str:

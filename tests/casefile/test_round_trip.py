@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pathway.casefile import PREFERENCES, case_text, in_order, read_case
+from pathway.casefile.planned import FRAMES, NAMES, REQUIRED
 from pathway.protocol.load import load_protocol
 from pathway.protocol.roles import may_be_declined, predecessor_of
 from pathway.record import (
@@ -24,6 +25,7 @@ from pathway.record import (
     Measurement,
     Missing,
     Operation,
+    OsteotomyPlan,
     Record,
     SchoolHoliday,
     Visit,
@@ -90,6 +92,14 @@ def visits(draw, day):
 
 
 @st.composite
+def sheets(draw):
+    shown = {name: draw(st.floats(-90, 90)) for name in NAMES}
+    left_out = draw(st.sets(st.sampled_from(sorted(set(NAMES) - REQUIRED))))
+    told = {name: value for name, value in shown.items() if name not in left_out}
+    return OsteotomyPlan(flexion_frame=draw(st.sampled_from(FRAMES)), **told)
+
+
+@st.composite
 def operations(draw):
     protocol = load_protocol()
     stage = draw(st.sampled_from([kind for kind in protocol.stages if predecessor_of(kind, protocol) is None]))
@@ -103,6 +113,7 @@ def operations(draw):
         physes=tuple(draw(st.lists(st.sampled_from(["distal_femur", "proximal_tibia"]), unique=True))),
         device_removed=draw(st.none() | st.dates(day, datetime.date(2041, 1, 1))),
         complications=tuple(draw(st.lists(st.sampled_from(load_protocol().complications), max_size=3, unique=True))),
+        planned=draw(st.none() | sheets()) if stage.role == "neck_shaft_correction" else None,
         note=draw(notes),
     )
 

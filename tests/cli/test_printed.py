@@ -90,6 +90,8 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
         "registry-list": told("registry", "list", "--json"),
         "registry-due": told("registry", "due", "--json", *ON),
         "registry-revisions": told("registry", "revisions", "rowan-02", "--json"),
+        "achieved": told("achieved", "rowan-02", "--json", *ON),
+        "registry-achieved": told("registry", "achieved", "--json", *ON),
         "registry-heads": told("registry", "heads", "--json"),
         "rules-list": told("rules", "list", "--json"),
         "rules-show": told("rules", "show", "femoral_lengthening", "--json"),

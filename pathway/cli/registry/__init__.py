@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from pathway.cli.groups import Verbs
-from pathway.cli.registry import checks, children, copies, plans
+from pathway.cli.registry import achieved, checks, children, copies, plans
 
 VERBS: dict[str, dict[click.Command, str]] = {
     "Children": {
@@ -18,6 +18,7 @@ VERBS: dict[str, dict[click.Command, str]] = {
         plans.due_: "who needs what by when, overdue first",
         plans.replan_: "plan anew what is out of step",
         plans.revisions: "the accepted plans of a child",
+        achieved.achieved_: "osteotomies: planned and achieved, together",
     },
     "Checks and copies": {
         checks.verify: "check that nothing was altered or is missing",

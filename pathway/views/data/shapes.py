@@ -23,6 +23,8 @@ from pathway.plan.model import (
     SourceLine,
 )
 from pathway.plan.programme import Programme
+from pathway.questions.achieved import Achieved
+from pathway.questions.corrections import Corrections
 from pathway.questions.sensitivity import Turn
 from pathway.questions.smallest_change import Deciding, Near, WhatIf
 from pathway.record import Frozen
@@ -230,6 +232,23 @@ class SourcesPrinted(Frozen):
     caution: str
 
 
+class AchievedPrinted(Frozen):
+    """What `achieved --json` prints: every osteotomy of the child whose sheet was kept."""
+
+    child: str
+    on: datetime.date
+    operations: tuple[Achieved, ...]
+    caution: str
+
+
+class CorrectionsPrinted(Frozen):
+    """What `registry achieved --json` prints."""
+
+    on: datetime.date
+    corrections: Corrections
+    caution: str
+
+
 SHAPES: dict[str, Any] = {
     "plan": Plan | PlanWithSheets,
     "growth": GrowthPrinted,
@@ -237,11 +256,13 @@ SHAPES: dict[str, Any] = {
     "why": WhyPrinted | WhyNotPrinted,
     "alternatives": CoursesPrinted,
     "worksheet": Sheet,
+    "achieved": AchievedPrinted,
     "followup": ChangesPrinted,
     "compare": ChangesPrinted,
     "registry-list": tuple[LinePrinted, ...],
     "registry-due": DuePrinted,
     "registry-revisions": tuple[RevisionPrinted, ...],
+    "registry-achieved": CorrectionsPrinted,
     "registry-heads": HeadsPrinted,
     "rules-list": RulesPrinted,
     "rules-show": PagePrinted,

@@ -91,7 +91,7 @@ def _warnings(sheet: Sheet, width: int, plain: bool) -> Iterator[str]:
 
 def _results(sheet: Sheet, width: int, plain: bool, drawn: bool = True) -> Iterator[str]:
     for section in sheet.sections:
-        yield from _section(section, width, plain)
+        yield from section_lines(section, width, plain)
     if sheet.drawings:
         yield from _heading("Drawings")
         for drawing in sheet.drawings:
@@ -146,7 +146,8 @@ def _origin(item: Input) -> str:
     return f"{text}; {item.note}" if item.note else text
 
 
-def _section(section: Section, width: int, plain: bool) -> Iterator[str]:
+def section_lines(section: Section, width: int, plain: bool) -> Iterator[str]:
+    """Yield one part of a sheet in lines of at most `width`; `plain` uses no symbols beyond letters."""
     yield from _heading(section.title)
     for text in section.words:
         yield from _wrapped(text, width, "  ", "    ")
