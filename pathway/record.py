@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator
-from functools import cached_property
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
@@ -240,12 +239,12 @@ class Record(Frozen):
         own = tuple(operation for operation in self.operations if operation.side == side)
         return self.model_copy(update={"child": child, "operations": own})
 
-    @cached_property
+    @property
     def affected_side(self) -> Side:
         """Return the side that is treated; for a child affected on both sides the left by convention."""
         return "left" if self.child.affected_side == "both" else self.child.affected_side
 
-    @cached_property
+    @property
     def other_side(self) -> Side:
         """Return the side opposite to the treated one."""
         return "right" if self.affected_side == "left" else "left"

@@ -45,3 +45,11 @@ def test_a_failing_property_shows_its_example_and_not_all_rules(protocol) -> Non
 
 def test_two_records_that_differ_print_differently() -> None:
     assert repr(WHOLE) != repr(Record(child=WHOLE.child))
+
+
+def test_the_other_leg_is_seen_as_its_own_whatever_was_asked_before() -> None:
+    """Who looked at the sides of a child with two short legs first must not plan one leg twice."""
+    both = WHOLE.model_copy(update={"child": WHOLE.child.model_copy(update={"affected_side": "both"})})
+    assert (both.affected_side, both.other_side) == ("left", "right")
+    right = both.seen_from("right")
+    assert (right.affected_side, right.other_side) == ("right", "left")
