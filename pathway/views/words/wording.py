@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import datetime
 import string
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING
+
+import tomli
 
 from pathway.plain_text import not_plain
 from pathway.problems import refused
@@ -249,7 +250,7 @@ def _shipped(language: str) -> str:
 
 def _texts(text: str, name: str) -> dict[str, Text]:
     try:
-        return dict(_flat(tomllib.loads(text), "", name))
+        return dict(_flat(tomli.loads(text), "", name))
     except RecursionError:
         raise refused(name, "brackets nested too deep", "a file of words", "check that it is one") from None
     except ValueError as error:  # no TOML, or a number of thousands of digits
