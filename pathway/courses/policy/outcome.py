@@ -282,7 +282,8 @@ class _Forward:
             if level.done != STOPPED:
                 self.number[level.done] += float(here.sum())
                 self.joints[list(level.joints)] += chances.sum(axis=(0, 2, 3))
-        self.cost += float((likely * given.missed(left)).sum())
+        if not self.told:
+            self.cost += float((likely * given.missed(left)).sum())
         self.difference[-1] += float((likely * left).sum())
         return Outcome(
             cost=None if self.told else self.cost + self.totals[-1],
