@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
+
+import tomli
 
 Path = tuple[str | int, ...]
 """The way to a field: keys, and positions in a list counted from 0."""
@@ -39,7 +40,7 @@ def line_of(lines: Mapping[Path, int], path: Path) -> int | None:
 
 
 def field_lines(text: str) -> Mapping[Path, int]:
-    """Return the line (from 1) of every table, field and list item of a TOML text that `tomllib` accepts."""
+    """Return the line (from 1) of every table, field and list item of a TOML text that `tomli` accepts."""
     return _Scan(text).lines
 
 
@@ -97,7 +98,7 @@ class _Scan:
         keys = []
         while self._kind() in ("bare", "string") or self._text() == ".":
             if self._kind() == "string":
-                keys.append(str(tomllib.loads(f"key = {self._text()}")["key"]))
+                keys.append(str(tomli.loads(f"key = {self._text()}")["key"]))
             elif self._text() != ".":
                 keys.append(self._text())
             self._at += 1

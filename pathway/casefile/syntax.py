@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-import tomllib
+
+import tomli
 
 from pathway.casefile.fields import Table
 from pathway.problems import Problem
@@ -47,11 +48,11 @@ def parse(text: str, name: str) -> Table | Problem:
             found, expected = f"a line of {len(line)} characters", f"at most {LONGEST_LINE}"
             return Problem(name, "", number, found, expected, "check that this is a case file")
     try:
-        return tomllib.loads(text)
+        return tomli.loads(text)
     except RecursionError:
         expected, do = "tables and lists a few levels deep", "check that this is a case file"
         return Problem(name, "", None, "brackets nested too deep", expected, do)
-    except ValueError as error:  # tomllib's own error, or int() of thousands of digits
+    except ValueError as error:  # tomli's own error, or int() of thousands of digits
         return _syntax_fault(str(error), text, name)
 
 

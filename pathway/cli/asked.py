@@ -103,10 +103,11 @@ class Asked:
     @cached_property
     def question(self) -> Question:
         """Return what is asked: of a child in the registry with the plan that was accepted last."""
+        if not self.child.entries:
+            return Question(self.record, self.protocol, self.on)
         from pathway.registry.journal.fold import earlier_operations
 
-        earlier = earlier_operations(self.child.entries) if self.child.entries else ()
-        return Question(self.record, self.protocol, self.on, earlier=earlier)
+        return Question(self.record, self.protocol, self.on, earlier=earlier_operations(self.child.entries))
 
     @cached_property
     def plan(self) -> Plan:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pathway.cli.asked import Asked, child_verb
+from pathway.cli.asked import Asked, child_verb, nothing_looked_for
 from pathway.cli.errors import leave_with_conflicts, note, refuse
 from pathway.cli.groups import Renamed
 from pathway.cli.options import Output, output_options
@@ -50,6 +50,7 @@ wording_option = click.option(
 @paper_option
 @language_option
 @wording_option
+@nothing_looked_for()
 def handout(
     asked: Asked,
     out: Output,
@@ -70,6 +71,7 @@ def handout(
 @child_verb
 @output_options(required=True, text="File to write; its extension sets the format.")
 @paper_option
+@nothing_looked_for()
 def summary(
     asked: Asked,
     out: Output,

@@ -109,6 +109,8 @@ def main(
     # numpy, loaded later, takes a thread for each core: for tables as small as ours they only wait for each other, and
     # where other programs run too a plan takes ten times as long.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # pydantic would read what every installed package says of itself, in search of plugins: there are none.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     if context.invoked_subcommand is not None:
         _refuse_options(context)
     elif where.named or _registry_there():

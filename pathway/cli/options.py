@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import functools
-import getpass
 import os
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -172,6 +171,8 @@ def now() -> datetime.datetime:
 
 def name_of(by: str | None) -> str:
     """Return who does this: as given, else the name of the account; read nowhere else."""
+    import getpass
+
     try:
         return by or getpass.getuser()
     except (KeyError, OSError):

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 import struct
-import tomllib
 import zlib
 from dataclasses import dataclass
 from typing import Literal
+
+import tomli
 
 Form = Literal["pdf", "html", "md", "svg", "png", "ics", "json", "toml"]
 PROGRAM = "limb-pathway"
@@ -80,7 +81,7 @@ def is_kept_elsewhere(head: bytes, name: str) -> str:
     if b"[child]" not in head:
         return ""
     try:
-        parsed = tomllib.loads(head.decode("utf-8"))
+        parsed = tomli.loads(head.decode("utf-8"))
     except (ValueError, RecursionError):
         # What is being written by hand need not be whole yet.
         return "a case file that cannot be read" if name.lower().endswith(".toml") or _TABLE.search(head) else ""

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import replace
 from functools import lru_cache
 from importlib import resources
 from importlib.resources.abc import Traversable
 from typing import Any
 
+import tomli
 from pydantic import BaseModel, ValidationError
 
 from pathway.plain_text import not_plain, visible
@@ -188,7 +188,7 @@ def _read_file(
 
 def _content(name: str, file: Traversable, faults: list[Problem]) -> dict[str, Any] | None:
     try:
-        return tomllib.loads(file.read_text(encoding="utf-8"))
+        return tomli.loads(file.read_text(encoding="utf-8"))
     except Refused as error:
         faults.extend(replace(problem, place=name) for problem in error.problems)
     except RecursionError:

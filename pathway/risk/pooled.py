@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -52,6 +53,11 @@ def pooled(protocol: Protocol) -> Pooled:
             "the coefficients that the program knows",
             "make it again: python .ci/risk/fit.py",
         )
+    return _arrays(table)
+
+
+@lru_cache(maxsize=4)
+def _arrays(table: Table) -> Pooled:
     size = len(COEFFICIENTS)
     columns = [table.column(_column(at)) for at in range(size)]
     covariance = np.array(columns)[:, :size]

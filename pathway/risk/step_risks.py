@@ -104,10 +104,11 @@ def step_risks(protocol: Protocol, step: Step, slope: float | None = None, level
         raise refused("risk", f"the level {level!r}", f"one of {', '.join(SIGNS)}", "name one of them")
     sign = SIGNS[level]
     mm, percent, _ = np.broadcast_arrays(*(np.asarray(x, dtype=float) for x in (step.mm, step.percent, step.age_years)))
+    factor = slope_factor(percent, protocol)
     lost = protocol.value("risk_shortfall_percent")
     least, most = (lost.value if end is None else end for end in (lost.low, lost.high))
     return StepRisks(
-        events={name: _events(protocol, table, name, step, percent, sign) for name in OUTCOMES},
+        events={name: _events(protocol, table, name, step, factor, sign) for name in OUTCOMES},
         short_least_mm=mm * least / HUNDRED,
         short_mean_mm=mm * (least + most) / 2 / HUNDRED,
         short_most_mm=mm * most / HUNDRED,
@@ -116,13 +117,12 @@ def step_risks(protocol: Protocol, step: Step, slope: float | None = None, level
     )
 
 
-def _events(protocol: Protocol, table: Pooled, outcome: str, step: Step, percent: Floats, sign: float) -> Floats:
-    """Return the expected events of one outcome over an array of percents."""
+def _events(protocol: Protocol, table: Pooled, outcome: str, step: Step, factor: Floats, sign: float) -> Floats:
+    """Return the expected events of one outcome over an array of percents, given as what the slope is multiplied by."""
     if outcome in FEMUR_ONLY and step.bone == "tibia":
-        return np.zeros(percent.shape)
+        return np.zeros(factor.shape)
     row = covariates(outcome, step.mix(protocol), protocol)
     at = COEFFICIENTS.index(SLOPE)
-    factor = slope_factor(percent, protocol)
     log_events = row @ table.mean + table.mean[at] * factor
     if sign:
         across, own = (table.covariance @ row)[at], table.covariance[at, at]

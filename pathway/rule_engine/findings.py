@@ -46,12 +46,16 @@ def findings_on(question: Question) -> Findings:
     """
     found: dict[Key, Known | Unknown] = {}
     visits = tuple(visit for visit in question.record.visits if visit.date <= question.on)
+    last: dict[tuple[str, Side | None], tuple[Visit, Measurement | Missing]] = {}
+    for visit in visits:
+        entries: tuple[Measurement | Missing, ...] = (*visit.measurements, *visit.missing)
+        last |= {(entry.finding, entry.side): (visit, entry) for entry in entries}
     for rule in question.protocol.findings:
         if rule.derived:
             continue
         for leg in ("affected", "other") if rule.of == "limb" else ("affected",):
             side = _side(question.record, leg) if rule.of == "limb" else None
-            found[rule.id, leg] = _latest(rule, side, leg, visits, question)
+            found[rule.id, leg] = _latest(rule, side, leg, last.get((rule.id, side)), question)
     found.update(_derived(question, visits))
     return found
 
@@ -87,14 +91,8 @@ def _side(record: Record, leg: str) -> Side:
 
 
 def _latest(
-    rule: FindingRule, side: Side | None, leg: str, visits: tuple[Visit, ...], question: Question
+    rule: FindingRule, side: Side | None, leg: str, last: tuple[Visit, Measurement | Missing] | None, question: Question
 ) -> Known | Unknown:
-    last: tuple[Visit, Measurement | Missing] | None = None
-    for visit in visits:
-        entries: tuple[Measurement | Missing, ...] = (*visit.measurements, *visit.missing)
-        for entry in entries:
-            if entry.finding == rule.id and entry.side == side:
-                last = (visit, entry)
     if last is None:
         return NEVER_MEASURED
     visit, entry = last

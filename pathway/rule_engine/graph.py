@@ -1,8 +1,8 @@
 """The pathway graph: stages with their roles, what comes after what by which rule, and every condition judged.
 
 Staging makes the one of a child; timing, courses and the plan read it. `plan.graph.graph_of` makes the same graph of a
-finished plan for the views. Underneath lies a networkx multigraph (two stages may be tied by several rules); it is
-loaded when the first graph is made, so that nothing that plans no child waits for it.
+finished plan for the views. Two stages may be tied by several rules: as a networkx multigraph it is made when the order
+of the stages is asked for, since loading that library takes longer than most of what a plan asks of the graph.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Generic, Literal, Protocol, TypeVar
 
 from pathway.protocol.model import Contraindication, Gate, Indication, Interval, Role, Stage
@@ -150,8 +151,7 @@ class PathwayGraph(Generic[S, R]):
 
     `roles` has the role of each kind of stage, `standing` how the two roads stand, `devices` how each device is judged
     (None and empty in the graph of a plan), `limits_off` the limits of amounts that are none for this child.
-    `edges` bind dates, `past` ones do not; both stand in the order of the rules that made them. `networkx` is the
-    graph underneath, frozen.
+    `edges` bind dates, `past` ones do not; both stand in the order of the rules that made them.
     """
 
     def __init__(
@@ -164,30 +164,40 @@ class PathwayGraph(Generic[S, R]):
         devices: Iterable[DeviceState] = (),
         limits_off: frozenset[str] = frozenset(),
     ) -> None:
-        import networkx as nx  # noqa: PLC0415  (late: loading it takes longer than most verbs)
-
-        graph: nx.MultiDiGraph[str] = nx.MultiDiGraph()
-        for stage in stages:
-            graph.add_node(stage.id, stage=stage, role=(roles or {}).get(stage.kind))
-        for place, edge in enumerate(edges):
-            graph.add_edge(edge.earlier, edge.later, key=place, edge=edge)
-        self.networkx = nx.freeze(graph)
+        made = tuple(edges)
+        self.edges: tuple[Edge[R], ...] = tuple(edge for edge in made if not edge.past)
+        self.past: tuple[Edge[R], ...] = tuple(edge for edge in made if edge.past)
+        self._stages = {stage.id: stage for stage in stages}
+        self._roles = {id: (roles or {}).get(stage.kind) for id, stage in self._stages.items()}
+        self._at: dict[str, list[Edge[R]]] = {id: [] for id in self._stages}
+        for edge in (*self.edges, *self.past):
+            for id in {edge.earlier, edge.later}:
+                self._at[id].append(edge)
+        self.stages: tuple[S, ...] = tuple(self._stages.values())
         self.considered = tuple(considered)
         self.standing = standing
         self.devices = tuple(devices)
         self.limits_off = limits_off
-        self.stages: tuple[S, ...] = tuple(graph.nodes[id]["stage"] for id in graph)
-        found: tuple[Edge[R], ...] = _in_order(graph.edges(keys=True, data="edge"))
-        self.edges: tuple[Edge[R], ...] = tuple(edge for edge in found if not edge.past)
-        self.past: tuple[Edge[R], ...] = tuple(edge for edge in found if edge.past)
+
+    @cached_property
+    def networkx(self) -> nx.MultiDiGraph[str]:
+        """Return the graph for networkx, frozen: each node with its `stage` and `role`, each arc with its `edge`."""
+        import networkx as nx  # noqa: PLC0415
+
+        graph: nx.MultiDiGraph[str] = nx.MultiDiGraph()
+        for id, stage in self._stages.items():
+            graph.add_node(id, stage=stage, role=self._roles[id])
+        for place, edge in enumerate((*self.edges, *self.past)):
+            graph.add_edge(edge.earlier, edge.later, key=place, edge=edge)
+        nx.freeze(graph)
+        return graph
 
     def __contains__(self, id: str) -> bool:
-        return id in self.networkx
+        return id in self._stages
 
     def stage(self, id: str) -> S:
         """Return one stage by id; raises KeyError when it is not in the graph."""
-        found: S = self.networkx.nodes[id]["stage"]
-        return found
+        return self._stages[id]
 
     def of_kind(self, kind: str) -> tuple[S, ...]:
         """Return the stages of one kind in their order."""
@@ -195,20 +205,19 @@ class PathwayGraph(Generic[S, R]):
 
     def of_role(self, role: Role) -> tuple[S, ...]:
         """Return the stages of one role in their order."""
-        return tuple(self.stage(id) for id, own in self.networkx.nodes(data="role") if own == role)
+        return tuple(stage for id, stage in self._stages.items() if self._roles[id] == role)
 
     def edges_into(self, id: str) -> tuple[Edge[R], ...]:
         """Return the edges from earlier stages to this one, in the order of the rules, past ones last."""
-        return _in_order(self.networkx.in_edges(id, keys=True, data="edge"))
+        return tuple(edge for edge in self._at[id] if edge.later == id)
 
     def edges_from(self, id: str) -> tuple[Edge[R], ...]:
         """Return the edges from this stage to later ones, in the order of the rules, past ones last."""
-        return _in_order(self.networkx.out_edges(id, keys=True, data="edge"))
+        return tuple(edge for edge in self._at[id] if edge.earlier == id)
 
     def edges_at(self, id: str) -> tuple[Edge[R], ...]:
         """Return all edges that join a stage to others, in the order of the rules, past ones last."""
-        graph = self.networkx
-        return _in_order((*graph.in_edges(id, keys=True, data="edge"), *graph.out_edges(id, keys=True, data="edge")))
+        return tuple(self._at[id])
 
     def followers(self, id: str) -> tuple[S, ...]:
         """Return the stages that start on the day on which this one ends: its device comes off, it is watched."""
@@ -218,8 +227,7 @@ class PathwayGraph(Generic[S, R]):
         """Return the stages that take out, after a lengthening has ended, the nail that may have done it."""
         paired = (edge for edge in self.edges_from(id) if not edge.past)
         found = {edge.later: self.stage(edge.later) for edge in paired}
-        roles = self.networkx.nodes
-        return tuple(stage for later, stage in found.items() if roles[later]["role"] == "implant_removal")
+        return tuple(stage for later, stage in found.items() if self._roles[later] == "implant_removal")
 
     def leader(self, id: str) -> S | None:
         """Return the stage on whose last day this one starts, or None where it starts by itself."""
@@ -228,7 +236,7 @@ class PathwayGraph(Generic[S, R]):
 
     def tied(self, id: str) -> bool:
         """Return whether any edge joins the stage to another."""
-        return bool(self.networkx.degree(id))
+        return bool(self._at[id])
 
     def order(self) -> nx.DiGraph[str]:
         """Return the order of the stages for networkx: an arc to each stage from those that it waits for."""
@@ -249,15 +257,10 @@ class PathwayGraph(Generic[S, R]):
         """Return the ids of a stage and of all that come before it; raises KeyError when it is not in the graph."""
         import networkx as nx  # noqa: PLC0415
 
-        if id not in self.networkx:
+        if id not in self._stages:
             raise KeyError(id)
         return frozenset(nx.ancestors(self.order(), id)) | {id}
 
 
 ChildGraph = PathwayGraph[StageItem, Interval]
 """The graph that staging makes of a child."""
-
-
-def _in_order(arcs: Iterable[tuple[str, str, int, Edge[R]]]) -> tuple[Edge[R], ...]:
-    """Return edges in the order in which they were made, past ones last; networkx groups them by stage."""
-    return tuple(edge for _, _, _, edge in sorted(arcs, key=lambda arc: (arc[3].past, arc[2])))

@@ -1,4 +1,4 @@
-"""A plan waits for no library that it does not use; what plans no child does not wait for the graph library."""
+"""A plan waits for no library that it does not use; only the order of the stages waits for the graph library."""
 
 from __future__ import annotations
 
@@ -35,9 +35,20 @@ def _loaded(arguments: list[str], names: tuple[str, ...], folder: Path) -> list[
     return found
 
 
-def test_making_and_printing_a_plan_loads_the_graph_library_and_no_other(tmp_path: Path) -> None:
+def test_making_and_printing_a_plan_loads_no_library_that_it_does_not_use(tmp_path: Path) -> None:
     arguments = ["plan", str(FOLDER / "rowan-02.toml"), "--on", str(ON)]
+    assert _loaded(arguments, ("networkx", *OTHERS), tmp_path) == []
+
+
+def test_what_asks_for_the_order_of_the_stages_loads_the_graph_library_and_no_other(tmp_path: Path) -> None:
+    arguments = ["prerequisites", str(FOLDER / "rowan-02.toml"), "--on", str(ON)]
     assert _loaded(arguments, ("networkx", *OTHERS), tmp_path) == ["networkx"]
+
+
+def test_a_family_s_document_waits_for_no_library_that_it_does_not_use(tmp_path: Path) -> None:
+    arguments = ["handout", str(FOLDER / "elm-01.toml"), "--on", str(ON), "-o", str(tmp_path / "out.pdf")]
+    others = ("networkx", "numpy.ma", "jinja2", "pathway.registry.journal.fold")
+    assert _loaded(arguments, (*others, *OTHERS), tmp_path) == []
 
 
 def test_the_rooms_that_plan_load_without_the_graph_library() -> None:

@@ -7,6 +7,7 @@ policy is worked out from. Two short bones are lengthened in a fixed order (see 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -122,6 +123,7 @@ class ProgrammeBuilder:
         self.natural, self.long = draws.lengths("discrepancy"), draws.lengths("long_leg")
         self.mean, self.deviation = float(self.natural[:, -1].mean()), float(self.natural[:, -1].std())
         self.grid_mm = grid_mm or self._grid_mm()
+        self.cover, self.joint = hip_cover(question), joint_before(question)
         self._made: MadeTables = {}
 
     def _every(self) -> int:
@@ -168,14 +170,13 @@ class ProgrammeBuilder:
         amounts = amounts_of(problem, turns)
         reach = max(self.mean, *amounts) + _SDS * self.deviation if len(amounts) else 0.0
         gains = int(np.ceil(reach / self.grid_mm)) + 1
-        cover = hip_cover(self.question)
-        stand = Stand(problem, self.question, cover, columns, gains, self.grid_mm, level, slope, within)
+        stand = Stand(problem, self.question, self.cover, columns, gains, self.grid_mm, level, slope, within)
         tables, bone_of = tables_of(stand, turns, amounts, self._made)
         frames = self._frames({turn.bone for turn in turns})
         required = required_by_visit(problem, turns, self.ages[:-1])
         waits = waits_of(self.ages, max(float(required.max(initial=0.0)), frames.stays_years + frames.rest_years))
         usable = usable_of(problem, turns, columns, within) & (((columns - columns[0]) % self._every()) == 0)[:, None]
-        classes, chance = self._classes()
+        classes, chance = self._classes
         choices = self.choices if arrest else self._no_arrest()
         made = pg.Programme(
             age_years=self.ages,
@@ -192,16 +193,17 @@ class ProgrammeBuilder:
             start=pg.Start(
                 arrested=arrested_before(problem),
                 stopped=False,
-                joint=joint_before(self.question),
+                joint=self.joint,
                 done=0,
                 waited=waited_of(self.ages, waits, frames),
             ),
         )
-        return ChildProgramme(made, tuple(turn.bone for turn in turns), cover, choices.plates, tuple(tables))
+        return ChildProgramme(made, tuple(turn.bone for turn in turns), self.cover, choices.plates, tuple(tables))
 
     def _no_arrest(self) -> ArrestChoices:
         return ArrestChoices(self.choices.plates, self.choices.takes_mm, np.zeros_like(self.choices.allowed))
 
+    @cached_property
     def _classes(self) -> tuple[list[np.ndarray], Floats]:
         """Return the draws of early, middle and late maturing children, and the chance of each."""
         now, ages = float(self.ages[0]), np.arange(float(self.ages[0]), 21.0, 0.25)
@@ -214,9 +216,12 @@ class ProgrammeBuilder:
         parts = np.array_split(order, _CLASSES)
         return list(parts), np.array([len(part) for part in parts]) / len(order)
 
+    @cached_property
+    def _open_share(self) -> Floats:
+        return learning(self.posterior, self.problem.protocol, self.ages).open_share
+
     def _forecast(self, *, arrest: bool) -> pg.Forecast:
-        shares = learning(self.posterior, self.problem.protocol, self.ages).open_share
-        left = self.deviation**2 * np.minimum.accumulate(shares)
+        left = self.deviation**2 * np.minimum.accumulate(self._open_share)
         sideways = _SDS * self.deviation + _EDGE_MM
         down = sideways + arrest * self.number("arrest_most_mm") * _ARREST_BEYOND
         below, above = (int(np.ceil(mm / self.grid_mm)) for mm in (down, sideways + _LOSS_MM))

@@ -92,7 +92,7 @@ def counts_of(ends: Sequence[tuple[int, Floats, Sums]]) -> Counts:
     mean, square, months, months_square = sums / chance
     unplanned = _events(mean, np.maximum(square - mean**2, 0.0))
     operations = np.zeros(int(planned.max(initial=0)) + unplanned.shape[1])
-    for number in np.unique(planned):
+    for number in sorted(set(planned.tolist())):
         mine = planned == number
         operations[number : number + unplanned.shape[1]] += chance[mine] @ unplanned[mine]
     spread = np.sqrt(np.maximum(months_square - months**2, 0.0))

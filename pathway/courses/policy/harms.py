@@ -42,7 +42,7 @@ def _steps(child: ChildProgramme, index: int, weights: Floats, question: Questio
     tables, programme = child.tables[index], child.programme
     at = np.nonzero(weights.sum(axis=3) > 0)
     used = tables.used[at]
-    for number in np.unique(used):
+    for number in sorted(set(used.tolist())):
         visit, amount, gain = (part[used == number] for part in at)
         step = lengthening_of(
             question,
@@ -51,7 +51,7 @@ def _steps(child: ChildProgramme, index: int, weights: Floats, question: Questio
             np.asarray(tables.percent[visit, amount, gain], np.float64),
             np.asarray(programme.age_years[visit], np.float64),
             child.cover,
-            tables.devices[int(number)],
+            tables.devices[number],
         )
         yield step, weights[visit, amount, gain]
 

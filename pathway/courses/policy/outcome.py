@@ -15,7 +15,7 @@ from pathway.courses.policy.counts import Counts, Sums, counts_of, moved_on, sha
 from pathway.courses.policy.induction import Solved
 from pathway.courses.policy.late import lateness, still_to_come
 from pathway.courses.policy.layout import STOPPED, Key
-from pathway.courses.policy.programme import REMOVAL, Floats
+from pathway.courses.policy.programme import REMOVAL, Floats, Programme
 
 Measure = Callable[[Floats, int], Floats]
 """Something of differences at a visit, until the next one."""
@@ -85,8 +85,8 @@ class _Forward:
         self.stopped = 0.0
         visits = range(given.steps)
         self.measures: list[Measure] = [
-            self._over_percent,
-            *(partial(self._over_mm, mm) for mm in given.costs.over_mm),
+            partial(_over_percent, given),
+            *(partial(_over_mm, given, mm) for mm in given.costs.over_mm),
             *(() if told else (given.burden,)),  # the costliest by far, and what is told has no cost
         ]
         self.measured = [[measure(self.now[visit], visit) for visit in visits] for measure in self.measures]
@@ -154,17 +154,6 @@ class _Forward:
             for key, (chances, sums) in after.items()
         }
         return {key: (chances @ walk, sums) for key, (chances, sums) in split.items()} if moves else split
-
-    def _over_mm(self, mm: float, difference_mm: Floats, visit: int) -> Floats:
-        """Return the months until the next visit where the difference is over so many mm."""
-        months: Floats = 12 * float(self.given.years[visit]) * (np.abs(difference_mm) > mm)
-        return months
-
-    def _over_percent(self, difference_mm: Floats, visit: int) -> Floats:
-        """Return the months until the next visit where the difference is over the share that is counted."""
-        percent = 100 * np.abs(difference_mm) / self.given.tempo.long_leg_mm[:, visit, None]
-        months: Floats = 12 * float(self.given.years[visit]) * (percent > self.given.costs.over_percent)
-        return months
 
     def _arrest(
         self, visit: int, level: int, plates: int, part: tuple[Floats, Sums], kind: int
@@ -282,7 +271,8 @@ class _Forward:
             if level.done != STOPPED:
                 self.number[level.done] += float(here.sum())
                 self.joints[list(level.joints)] += chances.sum(axis=(0, 2, 3))
-        self.cost += float((likely * given.missed(left)).sum())
+        if not self.told:
+            self.cost += float((likely * given.missed(left)).sum())
         self.difference[-1] += float((likely * left).sum())
         return Outcome(
             cost=None if self.told else self.cost + self.totals[-1],
@@ -305,6 +295,19 @@ class _Forward:
             lengthened_at=tuple(self.lengthened_at),
             counts=counts_of([(key[3], chances, sums) for key, (chances, sums) in mass.items()]),
         )
+
+
+def _over_mm(given: Programme, mm: float, difference_mm: Floats, visit: int) -> Floats:
+    """Return the months until the next visit where the difference is over so many mm."""
+    months: Floats = 12 * float(given.years[visit]) * (np.abs(difference_mm) > mm)
+    return months
+
+
+def _over_percent(given: Programme, difference_mm: Floats, visit: int) -> Floats:
+    """Return the months until the next visit where the difference is over the share that is counted."""
+    percent = 100 * np.abs(difference_mm) / given.tempo.long_leg_mm[:, visit, None]
+    months: Floats = 12 * float(given.years[visit]) * (percent > given.costs.over_percent)
+    return months
 
 
 def _by_code(codes: Codes, chances: Floats) -> Iterator[tuple[int, Floats]]:

@@ -254,14 +254,18 @@ class Programme:
 
     def burden(self, difference_mm: Floats, visit: int) -> Floats:
         """Return what the differences (..., K, M) cost from a visit to the next."""
-        percent = np.abs(difference_mm) * (100 / self.tempo.long_leg_mm[:, visit, None]).astype(difference_mm.dtype)
-        over = np.maximum(percent - self.costs.burden_from_percent, 0)
+        # In place, as this is asked for thousands of differences at a time, thousands of times.
+        over = np.abs(difference_mm)
+        over *= (100 / self.tempo.long_leg_mm[:, visit, None]).astype(difference_mm.dtype)
+        over -= self.costs.burden_from_percent
+        np.maximum(over, 0, out=over)
         # A root and a product are many times faster than a power.
-        risen = over * np.sqrt(over) if self.costs.burden_power == 1.5 else over**self.costs.burden_power
-        year: Floats = self.costs.burden * risen
+        cost: Floats = over * np.sqrt(over) if self.costs.burden_power == 1.5 else over**self.costs.burden_power
+        cost *= self.costs.burden
         if self.costs.wish_a_year:
-            year += self.costs.wish_a_year * np.maximum(np.abs(difference_mm) - self.costs.wish_mm, 0) / 10
-        return year * float(self.age_years[visit + 1] - self.age_years[visit])
+            cost += self.costs.wish_a_year * np.maximum(np.abs(difference_mm) - self.costs.wish_mm, 0) / 10
+        cost *= float(self.age_years[visit + 1] - self.age_years[visit])
+        return cost
 
     def miss(self, difference_mm: Floats) -> Floats:
         """Return what it costs to end with such differences."""

@@ -80,7 +80,7 @@ class Futures:
         # Years are enough before the last visit, where nothing more is to be foreseen.
         arrested = min((step.age_years for step in frame.layout.arrests), default=last)
         knots = knots[(knots > min(last, arrested)) | (knots == np.floor(knots))]
-        knots = np.unique(np.concatenate((knots, [end, last], list(frame.starts.values()))))
+        knots = np.array(sorted({*knots.tolist(), end, last, *frame.starts.values()}))
         design = frame.design(bone, knots)
         design[:, frame.layout.size(bone)] = 0.0
         moving = np.flatnonzero(design.any(axis=0))

@@ -170,7 +170,7 @@ def bone_view(frame: Frame, bone: Bone, ages: Sequence[float]) -> BoneView:
     layout = frame.layout
     legs: tuple[Leg, Leg] = ("long", "short")
     steps = [frame.steps_on(leg, bone) for leg in legs]
-    keys = np.unique([*ages, frame.starts[bone], *(s.age_years for some in steps for s in some)])
+    keys = np.array(sorted({*ages, frame.starts[bone], *(s.age_years for some in steps for s in some)}))
     jumps = np.zeros((len(keys), layout.width))
     for k, step in enumerate(layout.jumps):
         if step.bone == bone:

@@ -24,6 +24,9 @@ from pathway.views.documents.document import (
 from pathway.views.drawings.drawing import Drawing
 
 Paper = Literal["a4", "letter"]
+Size = Literal["wide", "narrow"]
+SIZES: tuple[Size, ...] = ("wide", "narrow")
+"""Both drawings of a figure: a page of the web shows the narrow one on a small screen, paper only the wide one."""
 PAPERS: dict[str, str] = {"a4": "a4", "letter": "us-letter"}
 FIXED_TIME = 1_700_000_000
 """Seconds that every PDF names as its making, so that the same plan gives the same bytes."""
@@ -41,9 +44,9 @@ def html(document: Document) -> str:
 
     loader = jinja2.FunctionLoader(_template)
     rooms = jinja2.Environment(autoescape=True, loader=loader, undefined=jinja2.StrictUndefined, trim_blocks=True)
-    blocks = _blocks(document)
+    blocks = _blocks(document, SIZES)
     for block in blocks:
-        for size in ("wide", "narrow"):
+        for size in SIZES:
             if block["kind"] == "Figure":
                 block[size]["svg"] = markupsafe.Markup(_inline(block[size]["svg"], life_size=block["life_size"]))
     return rooms.get_template("document.html").render(doc=document, blocks=blocks, zip=zip)
@@ -104,7 +107,7 @@ def markdown(document: Document) -> str:
 
 
 def _inputs(document: Document, paper: Paper, keywords: tuple[str, ...] = ()) -> dict[str, str]:
-    data = {"paper": PAPERS[paper], "blocks": _blocks(document), "keywords": keywords}
+    data = {"paper": PAPERS[paper], "blocks": _blocks(document, ("wide",)), "keywords": keywords}
     for name in ("title", "subtitle", "language", "direction", "footer", "dense"):
         data[name] = getattr(document, name)
     return {"data": json.dumps(data)}
@@ -139,14 +142,14 @@ def _template(name: str) -> str:
     return resources.files("pathway.views.documents").joinpath("templates", name).read_text(encoding="utf-8")
 
 
-def _blocks(document: Document) -> list[dict[str, Any]]:
-    """Return the blocks as plain data with their kind; drawings with their SVG."""
+def _blocks(document: Document, of_sizes: tuple[Size, ...]) -> list[dict[str, Any]]:
+    """Return the blocks as plain data with their kind; drawings with their SVG in these sizes."""
     blocks = []
     for index, block in enumerate(document.blocks):
         data = {"kind": type(block).__name__}
         if isinstance(block, Figure):
-            drawings = {"wide": block.wide, "narrow": block.narrow}
-            sizes = {
+            drawings = {size: block.wide if size == "wide" else block.narrow for size in of_sizes}
+            sizes: dict[str, Any] = {
                 size: {
                     "svg": drawn.svg(f"figure-{index}-{size}"),
                     "alternative": drawn.alternative,

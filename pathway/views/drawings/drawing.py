@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import textwrap
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from html import escape
 from typing import Literal
 
@@ -180,6 +181,7 @@ def _part(part: Shape | Words) -> str:
     return f'<text {place} fill="{part.tone}"{weight}{halo}>{escape(part.text)}</text>'
 
 
+@lru_cache(maxsize=8192)
 def _n(value: float) -> str:
     """Return a number in mm as SVG wants it: two places, no tail of noughts."""
     return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")

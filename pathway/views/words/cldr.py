@@ -36,6 +36,7 @@ def direction(locale: str) -> Direction:
     return "rtl" if _locale(locale).text_direction == "rtl" else "ltr"
 
 
+@cache
 def plurals(locale: str) -> frozenset[str]:
     """Return the plural categories of a language, `other` among them."""
     return frozenset((*_locale(locale).plural_form.tags, "other"))

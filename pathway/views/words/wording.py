@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import datetime
 import string
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING
+
+import tomli
 
 from pathway.plain_text import not_plain
 from pathway.problems import refused
@@ -204,7 +205,7 @@ def wording(language: str = FIRST, clinic: str | None = None, name: str = "the c
     own = whole_language(_shipped(language), f"wording/{language}.toml")
     if clinic is None:
         return own
-    return replace(own, texts={**own.texts, **_checked(_english(), clinic, name, own.locale)})
+    return replace(own, texts={**own.texts, **_checked(_english(), _texts(clinic, name), name, own.locale)})
 
 
 def whole_language(text: str, name: str) -> Wording:
@@ -215,7 +216,7 @@ def whole_language(text: str, name: str) -> Wording:
     first = _english()
     texts = _texts(text, name)
     locale = texts.get("locale", "")
-    found = _checked(first, text, name, locale if isinstance(locale, str) else "")
+    found = _checked(first, texts, name, locale if isinstance(locale, str) else "")
     for key, english in first.items():
         if key not in found:
             raise refused(f"{name}: {key}", "no words", f"what is in English {_sample(english)!r}", COMPLETE)
@@ -249,7 +250,7 @@ def _shipped(language: str) -> str:
 
 def _texts(text: str, name: str) -> dict[str, Text]:
     try:
-        return dict(_flat(tomllib.loads(text), "", name))
+        return dict(_flat(tomli.loads(text), "", name))
     except RecursionError:
         raise refused(name, "brackets nested too deep", "a file of words", "check that it is one") from None
     except ValueError as error:  # no TOML, or a number of thousands of digits
@@ -273,11 +274,10 @@ def _flat(table: Mapping[str, object], path: str, name: str) -> Iterator[tuple[s
             raise refused(f"{name}: {path}{key}", repr(value), "words in quotes or a list of them", "")
 
 
-def _checked(first: Mapping[str, Text], text: str, name: str, locale: str) -> dict[str, Text]:
-    """Return the words of a file after comparing it with English; raises Refused at the first fault."""
+def _checked(first: Mapping[str, Text], found: dict[str, Text], name: str, locale: str) -> dict[str, Text]:
+    """Return the words of a file after comparing them with English; raises Refused at the first fault."""
     from pathway.views.words import cldr
 
-    found = _texts(text, name)
     for place, what in not_plain(found):
         raise refused(f"{name}: {place}", what, "plain text", "remove it")
     written = found.get("locale", locale)
