@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
 
-from pathway.upper_femur.model import A, Femur, M, Plan, Settings, U, Vector, result
-from pathway.upper_femur.points import Scene, scenes
+from pathway.upper_femur.model import Femur, Plan, Settings, Vector, result
+from pathway.upper_femur.points import Scene, View, in_view, outline, scenes
 from pathway.views.drawings.drawing import FAINT, INK, PAPER, RULE, SOFT, Drawing, Shape, Sheet, text_width_mm
 
-View = Literal["front", "side", "end"]
 VIEWS: tuple[View, ...] = ("front", "side", "end")
 WIDE_MM = 182.0
 """The width between the margins of the team's page, so that the page takes the drawing as it is."""
@@ -88,14 +86,8 @@ class _Half:
 
     def on(self, point: Vector) -> Point:
         """Return where a point comes to lie; the patient's right is on the left, as the viewer faces the patient."""
-        medial = -1.0 if self.bone.side == "left" else 1.0
-        match self.view:
-            case "front":
-                return medial * float(point @ M), -float(point @ U)
-            case "side":
-                return medial * float(point @ A), -float(point @ U)
-            case "end":
-                return medial * float(point @ M), -float(point @ A)
+        x, up = in_view(self.view, self.bone.side, point)
+        return x, -up
 
     def _shown(self, name: str) -> bool:
         return (self.view == "end") == name.endswith("rotation_wire") or name not in VIEWED_ONCE
@@ -113,16 +105,16 @@ class _Half:
 
         seen, after = self.scene, self.scene.state == "after"
         if after:
-            edge = there(_hull([self.on(p) for p in seen.bodies["gap"]]))
+            edge = there(outline([self.on(p) for p in seen.bodies["gap"]]))
             sheet.area(edge, PAPER, SOFT, 0.2, "0.8 0.6", name("gap"))
         for body, fill in (("lower_shaft", FAINT), ("upper_shaft", "#eef1f1"), ("neck", "#eef1f1")):
-            sheet.area(there(_hull([self.on(p) for p in seen.bodies[body]])), fill, INK, 0.35, part=name(body))
+            sheet.area(there(outline([self.on(p) for p in seen.bodies[body]])), fill, INK, 0.35, part=name(body))
         if "wedge" in seen.bodies:
-            taken = there(_hull([self.on(p) for p in seen.bodies["wedge"]]))
+            taken = there(outline([self.on(p) for p in seen.bodies["wedge"]]))
             sheet.area(taken, RULE, INK, 0.3, "0.8 0.6", name("wedge"))
         for ring, wide in (("growth_plate", 0.7), ("upper_cut", 0.5), ("lower_cut", 0.5)):
             sheet.area(there([self.on(p) for p in seen.rings[ring]]), "none", INK, wide, part=name(ring))
-        blade = there(_hull([self.on(p) for p in seen.bodies["blade"]]))
+        blade = there(outline([self.on(p) for p in seen.bodies["blade"]]))
         sheet.area(blade, "none", INK, 0.3, part=name("blade"))
         for line, wide, dash in (
             ("shaft_axis", 0.2, "3 0.8 0.6 0.8"),
@@ -249,23 +241,3 @@ def _share(numbers: Numbers) -> str:
 
 def _lower(point: Point) -> Point:
     return point[0], point[1] + 0.01
-
-
-def _hull(points: list[Point]) -> list[Point]:
-    """Return the corners of the convex hull, in order."""
-    ordered = sorted({(round(x, 4), round(y, 4)) for x, y in points})
-    if len(ordered) < 3:
-        return ordered
-    sides = []
-    for way in (ordered, ordered[::-1]):
-        side: list[Point] = []
-        for point in way:
-            while len(side) >= 2 and _turn(side[-2], side[-1], point) <= 0:
-                side.pop()
-            side.append(point)
-        sides.append(side[:-1])
-    return [*sides[0], *sides[1]]
-
-
-def _turn(a: Point, b: Point, c: Point) -> float:
-    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])

@@ -13,8 +13,8 @@ import pytest
 from pathway.upper_femur.model import Femur, Plan, Result, result, solved
 from pathway.views.drawings.drawing import Drawing
 from pathway.views.drawings.femur import femur_drawings
-from tests.views.drawings.measured import elements, outside, overlaps, texts
 from tests.upper_femur.test_model import EXAMPLES, given
+from tests.views.drawings.measured import elements, outside, overlaps, texts
 
 MM, DEG = 0.1, 0.1
 WORKED = [example for example in EXAMPLES if solved(*given(example["inputs"])).settings is not None]
