@@ -55,11 +55,19 @@ class Head:
 
 
 def theatre(
-    bone: Femur, plan: Plan, found: Result, ranges: Ranges, head: Head, implants_deg: Sequence[float] = ()
+    bone: Femur,
+    plan: Plan,
+    found: Result,
+    ranges: Ranges,
+    head: Head,
+    implants_deg: Sequence[float] = (),
+    *,
+    drawn: bool = True,
 ) -> Document:
     """Return the page for the table of a plan as `solved` found it; of a refused plan the reasons and no steps.
 
     `ranges` are those of `ranges_of`, {} where none are known; `implants_deg` the angles of the implants available.
+    Without `drawn` the life-size figures are left out.
     """
     side = bone.side.upper()
     title = f"{side} FEMUR: {'PLAN REFUSED' if found.refused else 'plan for the table'}"
@@ -68,6 +76,8 @@ def theatre(
         blocks = tuple(_refused(bone, plan, found, head, implants_deg))
     else:
         blocks = tuple(_allowed(bone, plan, found, found.settings, ranges, head, implants_deg))
+        if drawn:
+            blocks += tuple(Figure(one, one, life_size=True) for one in femur_drawings(bone, plan, found.settings))
     return Document(title, f"{head.child}, {head.on}", "en", footer, blocks, dense=True)
 
 
@@ -200,8 +210,6 @@ def _allowed(
         f" surgeon. {ELSE} {ORDER}",
         "small",
     )
-    for drawing in femur_drawings(bone, plan, settings):
-        yield Figure(drawing, drawing, life_size=True)
 
 
 def _readings(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[tuple[str, str, str]]:
@@ -439,7 +447,3 @@ def _down(value: float | None) -> str:
 
 def _up(value: float | None) -> str:
     return f"{math.ceil((value or 0.0) * 10 - 1e-6) / 10:.1f}"
-
-
-def _v(found: Result, name: str) -> str:
-    return _deg(found.numbers[name])

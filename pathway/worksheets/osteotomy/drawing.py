@@ -17,7 +17,7 @@ CORNERS = 24
 """Corners of a drawn circle: a sketch in cells shows no more."""
 APART, LINE = 1.6, 0.45
 """Between now and after, and between a drawing and its words, in widths of the shaft."""
-NAMES: dict[View, str] = {"front": "FRONT", "side": "FROM THE OUTER SIDE", "end": "FROM THE KNEE"}
+NAMES: dict[View, str] = {"front": "FRONT", "side": "OUTER SIDE", "end": "FROM KNEE"}
 TITLES: dict[View, str] = {
     "front": "Now and after, front view",
     "side": "Now and after, side view",
@@ -100,11 +100,11 @@ def _view(of: OsteotomyInputs, view: View, both: tuple[Scene, Scene], after: Nec
 
 
 def _words_now(of: OsteotomyInputs, view: View) -> tuple[str, ...]:
+    """Return the words of now: short, for cells are wide beside a small picture."""
     title = f"NOW, {of.side.upper()} HIP, {NAMES[view]}"
-    cut = f"cut {of.model.plan.cut_below_corner_mm:.0f} mm below the corner"
     if view == "end":
         return title, f"version {of.before.version_deg:.0f}°"
-    return title, f"neck-shaft {of.before.neck_shaft_deg:.0f}° in space", cut
+    return title, f"neck-shaft {of.before.neck_shaft_deg:.0f}°", f"cut {of.model.plan.cut_below_corner_mm:.0f} mm"
 
 
 def _words_after(of: OsteotomyInputs, view: View) -> tuple[str, ...]:
@@ -112,25 +112,26 @@ def _words_after(of: OsteotomyInputs, view: View) -> tuple[str, ...]:
         return of.model.told(name) or 0.0
 
     if view == "end":
-        turned = told("rotation_deg")
-        return (
-            "AFTER",
-            f"version {told('version_after_deg'):.0f}°",
-            f"between the wires {abs(turned):.0f}° {'inward' if turned >= 0 else 'outward'}",
-        )
+        turned = _signed(told("rotation_deg"), "°", "inward", "outward")
+        return "AFTER", f"version {told('version_after_deg'):.0f}°", f"wires {turned}"
     name, plus, minus = (
         ("plate_shift_mm", "outward", "inward")
         if view == "front"
         else ("plate_shift_forward_mm", "forward", "backward")
     )
-    moved = told(name)
-    words = f"shift {abs(moved):.0f} mm {plus if moved >= 0 else minus}"
-    contact = f", contact {100 * told('contact_share'):.0f} %" if view == "front" else ""
-    return "AFTER", f"neck-shaft {told('neck_shaft_after_deg'):.0f}° in space", f"{words}{contact}"
+    contact = (f"contact {100 * told('contact_share'):.0f} %",) if view == "front" else ()
+    shift = f"shift {_signed(told(name), ' mm', plus, minus)}"
+    return "AFTER", f"neck-shaft {told('neck_shaft_after_deg'):.0f}°", shift, *contact
+
+
+def _signed(value: float, unit: str, plus: str, minus: str) -> str:
+    """Return a signed number with the way in a word; one that is shown as 0 has none."""
+    shown = round(abs(value))
+    return f"{shown}{unit}" if shown == 0 else f"{shown}{unit} {plus if value > 0 else minus}"
 
 
 def _said(of: OsteotomyInputs, view: View, after: NeckAngles) -> str:
-    now, last = of.before, _words_after(of, view)[2].replace("°", " deg")
+    now, last = of.before, ", ".join(_words_after(of, view)[2:]).replace("°", " deg")
     if view == "end":
         return (
             f"The {of.side} femur seen from the knee, front upward. Version is {now.version_deg:.0f} deg now and"

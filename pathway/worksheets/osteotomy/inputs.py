@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from pathway.protocol.model import Implant
 from pathway.record import Side
@@ -41,14 +42,14 @@ class Wish:
     sources: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class OsteotomyInputs:
     """The inputs of the sheet and what follows from them: the neck now, the correction, the femur in space.
 
-    `model` is the femur in space with what comes of the plan, `numbers` what the sheet tells of it. `worked_out` says
-    that the neck-shaft angle now comes from a film of a flexed or turned hip. `wishes` are the corrections asked for,
-    `taken` the one that is planned and `aim_deg` its angle, never held back by adduction: what is missing of that is
-    released first. `implants` are those at hand, the nearest to the planned one first.
+    `model` is the femur in space with what comes of the plan. `worked_out` says that the neck-shaft angle now comes
+    from a film of a flexed or turned hip. `wishes` are the corrections asked for, `taken` the one that is planned and
+    `aim_deg` its angle, never held back by adduction: what is missing of that is released first. `implants` are those
+    at hand, the nearest to the planned one first.
     """
 
     case: Case
@@ -62,7 +63,11 @@ class OsteotomyInputs:
     adduction_deg: float | None
     implants: tuple[Implant, ...]
     model: Modelled
-    numbers: SheetNumbers
+
+    @cached_property
+    def numbers(self) -> SheetNumbers:
+        """Return what the sheet tells of the model; their ranges take most of the time of a sheet."""
+        return numbers_of(self.case, self.model)
 
     @property
     def after(self) -> NeckAngles | None:
@@ -175,7 +180,6 @@ def osteotomy_inputs_of(case: Case, inputs: Inputs) -> OsteotomyInputs:
         adduction_deg=_adduction(inputs),
         implants=tuple(sorted(at_hand, key=lambda item: abs(item.angle_deg - of_model.plan.implant_deg))),
         model=of_model,
-        numbers=numbers_of(case, of_model),
     )
 
 
