@@ -44,6 +44,8 @@ TOUCH_MM, NO_TURN_DEG = 1e-6, 0.05
 """Rounding of margins, and of turns: a smaller turn has no axis."""
 SQUARE = 1e-9
 """Cosine below which the shaft stands square to itself before: no place along it touches."""
+NO_PLANE = 1e-12
+"""Sine below which a neck lies in line with its shaft, so that the two have no plane for the wire."""
 HALVINGS = 45
 """So many bring a quarter turn to the rounding of a float."""
 
@@ -267,7 +269,10 @@ def settings_of(bone: Femur, plan: Plan) -> Settings:
     n = neck_axis(bone)
     down = _shaft_to(n, plan.neck_shaft_deg, bone.flexion_deg, view)
     c, s = _cos_sin(plan.implant_deg)
-    wire = c * down + s * _unit(_square_to(n, down))
+    aside = _square_to(n, down)
+    if _size(aside) < NO_PLANE:
+        raise NotPossible("no_correction_reaches")
+    wire = c * down + s * _unit(aside)
     front, side = _wire_angles(wire)
     bare = Settings(front, side, _slot_deg(wire, down), 0.0, plan.implant_deg, plan.cut_below_corner_mm, 0.0, view)
     there = _after(bare)

@@ -22,6 +22,7 @@ from pathway.worksheets.osteotomy.numbers import (
     plan_of,
     side_of,
 )
+from pathway.worksheets.osteotomy.version import target_version
 from pathway.worksheets.sheet import Input, Kind, SheetNumbers, problem
 
 KIND: Kind = "osteotomy"
@@ -118,7 +119,7 @@ def inputs_of(case: Case) -> list[Input]:
         *(from_finding(case, name, optional=True) for name in later),
         difference,
         from_rule(case, "osteotomy_neck_shaft_target_deg", "target neck-shaft angle", name="target_neck_shaft_deg"),
-        from_rule(case, "osteotomy_version_target_deg", "target version", name="target_version_deg"),
+        target_version(case),
         from_rule(case, LIMITS[1], "limit of the epiphyseal angle", name="epiphyseal_limit_deg"),
         from_rule(case, "femoral_axes_angle_deg", "target angle between shaft and axis", name="axes_angle_deg"),
         from_rule(case, "osteotomy_contact_least", "least bone contact to be left", name="contact_least"),

@@ -57,7 +57,7 @@ def _now(of: OsteotomyInputs) -> Section:
 
 
 def _how_much(of: OsteotomyInputs) -> Section:
-    table = _targets(of)
+    table, aimed = _targets(of), of.inputs.item("target_version_deg")
     lines = [
         Line(
             label="neck-shaft angle aimed at",
@@ -68,6 +68,13 @@ def _how_much(of: OsteotomyInputs) -> Section:
             strong=True,
         ),
         number(of, "neck_shaft_after_deg", "neck-shaft angle after", note="in space", strong=True),
+        Line(
+            label="version aimed at",
+            value=of.inputs.number("target_version_deg"),
+            unit="deg",
+            note=aimed.note or "by hand",
+            sources=aimed.sources,
+        ),
         number(of, "version_after_deg", "version after", note=f"now {of.before.version_deg:.0f}", strong=True),
         *_limits(of),
         *_range_after(of),
