@@ -15,6 +15,8 @@ WIDE_MM = 182.0
 """The width between the margins of the team's page, so that the page takes the drawing as it is."""
 EDGE_MM, GAP_MM, TITLE_MM, FOOT_MM = 3.0, 2.0, 9.0, 13.5
 LABEL_PT, LABEL_STEP_MM = 6.5, 3.4
+LEADER_MM, HALF_LETTER_MM = 2.0, 0.8
+"""How long the level end of a leader is with the gap before its words, and how far above their foot it runs."""
 SCALE_MM = 20.0
 ARC_MM = 9.0
 TITLES = {
@@ -162,9 +164,13 @@ class _Half:
             places[-1] -= over
             for k in range(len(places) - 2, -1, -1):
                 places[k] = min(places[k], places[k + 1] - LABEL_STEP_MM)
-        for label, place in zip(self.labels, places, strict=True):
-            px, py = label.at[0] + dx, label.at[1] + dy
-            sheet.run([(px, py), (column - 2.0, place - 0.8), (column - 0.6, place - 0.8)], RULE, 0.15)
+        starts = [(label.at[0] + dx, label.at[1] + dy) for label in self.labels]
+        bend = column - LEADER_MM
+        order = _uncrossed(starts, [(bend, place - HALF_LETTER_MM) for place in places])
+        for number, place in enumerate(places):
+            label, level = self.labels[order[number]], place - HALF_LETTER_MM
+            leader = [starts[order[number]], (bend, level), (column - HALF_LETTER_MM, level)]
+            sheet.run(leader, RULE, 0.15, part=f"{self.scene.state}-leader-{number}")
             sheet.words(column, place, label.text, LABEL_PT)
 
     def _turned(self, name: str, angle: str) -> str:
@@ -224,6 +230,25 @@ class _Half:
                 same = abs(numbers["rotation_deg"] or 0.0) < 0.05
                 name = "upper wire, under the lower" if same else "upper wire (broken line)"
                 yield _Label(name, self.on(seen.lines["upper_rotation_wire"][-1]))
+
+
+def _uncrossed(starts: list[Point], ends: list[Point]) -> list[int]:
+    """Return which start each end belongs to so that no two straight leaders cross.
+
+    Two that cross are longer together than the same two exchanged, so that exchanging comes to an end.
+    """
+    order = list(range(len(starts)))
+    crossed = True
+    while crossed:
+        crossed = False
+        for one in range(len(order)):
+            for other in range(one + 1, len(order)):
+                a, b = starts[order[one]], starts[order[other]]
+                kept = math.dist(a, ends[one]) + math.dist(b, ends[other])
+                if math.dist(b, ends[one]) + math.dist(a, ends[other]) < kept - 1e-9:
+                    order[one], order[other] = order[other], order[one]
+                    crossed = True
+    return order
 
 
 def _front(view: View, bone: Femur) -> str:
