@@ -45,6 +45,26 @@ WIRES = {
 }
 
 
+WAYS: Mapping[str, tuple[str, str]] = {
+    "wire_side_deg": ("to the front", "to the back"),
+    "slot_deg": ("backward", "forward"),
+    "rotation_deg": ("inward", "outward"),
+    "plate_shift_mm": ("outward", "inward"),
+    "extension_deg": ("backward", "forward"),
+}
+"""Numbers whose sign is a way: told by their size and the way, for a sign beside a word is read as its opposite."""
+SHORT = {
+    "": "",
+    "to the front": "front",
+    "to the back": "back",
+    "backward": "back",
+    "forward": "front",
+    "inward": "in",
+    "outward": "out",
+}
+SAW = "The saw would meet the blade: plan a lower cut, another wire or another implant before you cut"
+
+
 @dataclass(frozen=True, slots=True)
 class Head:
     """Whose page it is: the child's pseudonym, the day, and what must stand on everything."""
@@ -78,7 +98,7 @@ def theatre(
         blocks = tuple(_allowed(bone, plan, found, found.settings, ranges, head, implants_deg))
         if drawn:
             blocks += tuple(Figure(one, one, life_size=True) for one in femur_drawings(bone, plan, found.settings))
-    return Document(title, f"{head.child}, {head.on}", "en", footer, blocks, dense=True)
+    return Document(title, f"{head.child}, as planned on {head.on}", "en", footer, blocks, dense=True)
 
 
 def _refused(bone: Femur, plan: Plan, found: Result, head: Head, implants_deg: Sequence[float]) -> Iterator[Block]:
@@ -195,6 +215,10 @@ def _allowed(
         " Small figures: between which values each lies when bone and hand vary.",
         "small",
     )
+    bridge = least_bridge_mm(bone, plan, settings)
+    if bridge < 0:
+        entry = _mm(found.numbers["bridge_mm"])
+        yield Callout(SAW, (f"Bridge {entry} at the blade's entry, {_mm(bridge)} on the shaft's inner side.",))
     near = tuple(_near(bone, plan, found, settings, ranges))
     if near:
         yield Callout("Near a limit: allowed as planned, not by every value that bone and hand may have", near)
@@ -215,7 +239,7 @@ def _allowed(
 def _readings(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[tuple[str, str, str]]:
     def one(label: str, name: str, unit: str = "deg", way: str = "", value: str = "") -> tuple[str, str, str]:
         small = _joined(way, _between(name, ranges))
-        return label, value or _unit(found.numbers[name], unit), small
+        return label, value or _sized(name, found.numbers[name], unit), small
 
     of = found.numbers
     off = abs((of["neck_shaft_after_deg"] or 0.0) - plan.neck_shaft_deg) >= 0.05
@@ -223,7 +247,7 @@ def _readings(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterato
     before = f"{_deg(of['neck_shaft_before_deg'])} before"
     yield one("Neck-shaft angle after", "neck_shaft_after_deg", way=f"{before}, {aimed}")
     yield one("Wire to shaft, front view", "wire_front_deg", way="inner side")
-    yield one("Wire, side view", "wire_side_deg", way=_way(of["wire_side_deg"], "to the front", "to the back"))
+    yield one("Wire, side view", "wire_side_deg", way=_way(of["wire_side_deg"], *WAYS["wire_side_deg"]))
     yield one("Implant", "implant_deg")
     yield one("Blade, corner to tip", "blade_mm", "mm", value=f"{_down(of['blade_mm'])} mm")
     yield one("Slot about the blade", "slot_deg", way=_way(of["slot_deg"], "lower end backward", "lower end forward"))
@@ -257,11 +281,10 @@ def _near(bone: Femur, plan: Plan, found: Result, settings: Settings, ranges: Ra
         if name in ranges and ranges[name][0] < least:
             yield f"{words}: {_mm(found.numbers[name])} ({_between(name, ranges)}), least {_mm(least)}."
     bridge = least_bridge_mm(bone, plan, settings)
-    if bridge < (found.numbers["bridge_mm"] or 0.0) - 0.05:
-        meets = "; the blade's way meets the cut" if bridge < 0 else ""
+    if 0 <= bridge < (found.numbers["bridge_mm"] or 0.0) - 0.05:
         yield (
             f"The blade falls inward: bridge {_mm(found.numbers['bridge_mm'])} at its entry, {_mm(bridge)} on the"
-            f" shaft's inner side{meets}."
+            " shaft's inner side."
         )
 
 
@@ -271,10 +294,11 @@ def _steps(
     of = found.numbers
 
     def told(name: str, unit: str = "deg") -> str:
-        between = _between(name, ranges)
-        return f"{_unit(of[name], unit)}{f' ({between})' if between else ''}"
+        between, way = _between(name, ranges), WAYS.get(name)
+        turned = "" if way is None else f" {_way(of[name], *way)}".rstrip()
+        value = of[name] if way is None else abs(of[name] or 0.0)
+        return f"{_unit(value, unit)}{turned}{f' ({between})' if between else ''}"
 
-    side = _comma(of["wire_side_deg"], "to the front", "to the back")
     needed = told("adduction_needed_deg")
     yield (
         "Release, then examine motion",
@@ -284,7 +308,7 @@ def _steps(
     )
     yield (
         "Wire into the neck, two views",
-        f"Front {told('wire_front_deg')}; side {told('wire_side_deg')}{side}; through the neck's axis"
+        f"Front {told('wire_front_deg')}; side {told('wire_side_deg')}; through the neck's axis"
         f" {_mm(plan.wire_through_mm)} from its crossing with the shaft's",
         "Kneecap forward in the front view; side view square to the wire",
         "Outside its range in either view: move it, or enter the wire as found and print anew",
@@ -297,7 +321,7 @@ def _steps(
     )
     yield (
         "Open the outer cortex, chisel the slot",
-        f"Slot {told('slot_deg')}{_comma(of['slot_deg'], 'lower end backward', 'lower end forward')}",
+        f"Slot {told('slot_deg')}{', lower end' if round(of['slot_deg'] or 0.0, 1) else ''}",
         "Against the plane of wire and shaft",
         "The slot cannot be held at this angle",
     )
@@ -306,15 +330,16 @@ def _steps(
         f"Implant {of['implant_deg']:g} deg, blade {_down(of['blade_mm'])} mm; tip to growth plate"
         f" {told('blade_margin_physis_mm', 'mm')}; edge to cortex {told('blade_margin_cortex_mm', 'mm')}",
         "Tip and edges in two views",
-        f"Tip nearer than {_mm(plan.blade_margin_mm)} to the growth plate, edge nearer than"
-        f" {_mm(plan.cortex_margin_mm)} to the cortex",
+        f"Tip nearer than {_mm(plan.blade_margin_mm)} to the growth plate, edge"
+        f" {f'nearer than {_mm(plan.cortex_margin_mm)} to the cortex' if plan.cortex_margin_mm else 'in the cortex'}",
     )
     yield (
         "Cut, square to the shaft",
         f"{told('cut_below_corner_mm', 'mm')} below the corner; bridge {told('bridge_mm', 'mm')} at the blade's"
         f" entry, {_mm(least_bridge_mm(bone, plan, settings))} on the shaft's inner side",
         "Level on the film before the saw, both cortices",
-        f"Bridge at the entry less than {_mm(plan.bridge_least_mm)}, or the saw meets the blade",
+        f"{f'Bridge at the entry less than {_mm(plan.bridge_least_mm)}, or the' if plan.bridge_least_mm else 'The'} saw"
+        " meets the blade",
     )
     full = _mm(of["wedge_full_mm"])
     wedge = f"; wedge {told('wedge_mm', 'mm')} from the {_piece(plan)}, {full} would close fully"
@@ -324,14 +349,13 @@ def _steps(
         wedge = f"; no wedge: the faces meet at one edge, a gap stays open ({full} would close it)"
     yield (
         "Bring the shaft to the plate",
-        f"Valgus {told('valgus_deg')}, extension {told('extension_deg')}; shaft"
-        f" {_way(of['plate_shift_mm'], 'outward', 'inward')} {told('plate_shift_mm', 'mm')}{wedge}",
+        f"Valgus {told('valgus_deg')}, extension {told('extension_deg')}; shaft {told('plate_shift_mm', 'mm')}{wedge}",
         f"Faces lie over each other by {100 * (of['contact_share'] or 0.0):.0f} %{_share_between(ranges)}",
         "The shaft does not come to the plate without force: release more or shorten (enter it and print anew)",
     )
     yield (
         "Rotate the lower piece",
-        f"{told('rotation_deg')} between the wires{_comma(of['rotation_deg'], 'inward', 'outward')}",
+        f"{told('rotation_deg')} between the wires",
         "Seen along the shaft, lower wire against upper wire",
         "The wires have moved in the bone",
     )
@@ -385,8 +409,10 @@ def _change(name: str, bone: Femur, plan: Plan, settings: Settings, free_deg: fl
     if max(abs(of["valgus_deg"] or 0.0), abs(of["extension_deg"] or 0.0)) >= LEVEL_DEG:
         against.append(REASONS["over_90"])
     allowed = f"no: {' '.join(against)}" if against else "yes"
+    if not against and least_bridge_mm(bone, plan, settings) < 0:
+        allowed = "no: the saw would meet the blade"
     needed = of["adduction_needed_deg"] or 0.0
-    if not against and needed >= free_deg + 0.05:
+    if allowed == "yes" and needed >= free_deg + 0.05:
         allowed = f"yes, if adduction {_deg(needed)} is free"
     angles = (_deg(of[f"{one}_after_deg"]) for one in ("neck_shaft", "version", "flexion"))
     return name, *angles, _mm(of["length_gain_mm"]), _mm(of["bridge_mm"]), allowed
@@ -405,15 +431,23 @@ def _joined(*parts: str) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def _comma(value: float | None, plus: str, minus: str) -> str:
-    way = _way(value, plus, minus)
-    return f", {way}" if way else ""
+def _sized(name: str, value: float | None, unit: str) -> str:
+    """Return a number in large type: where its sign is a way, its size and the way in a short word."""
+    if name not in WAYS:
+        return _unit(value, unit)
+    return f"{_unit(abs(value or 0.0), unit)} {SHORT[_way(value, *WAYS[name])]}".rstrip()
 
 
 def _between(name: str, ranges: Ranges) -> str:
+    """Return a range; where a sign is a way no sign stands, and the way of each end where the two differ."""
     if name not in ranges or ranges[name][1] - ranges[name][0] < 0.05:
         return ""
     low, high = ranges[name]
+    if name in WAYS:
+        first, last = _way(low, *WAYS[name]), _way(high, *WAYS[name])
+        if first and last and first != last:
+            return f"{_number(-low)} {first} to {_number(high)} {last}"
+        low, high = sorted((abs(low), abs(high)))
     return f"{_number(low)} to {_number(high)}"
 
 

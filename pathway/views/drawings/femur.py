@@ -215,7 +215,8 @@ class _Half:
                 yield _Label("plate", self.on(seen.lines["plate"][-1]))
         elif self.view == "side":
             if state == "before":
-                yield _Label(f"wire forward {of('wire_side_deg')} in the view square to it", spot("tip"))
+                wire = _turned(numbers["wire_side_deg"], "to the front", "to the back")
+                yield _Label(f"wire {wire}, in the view square to it", spot("tip"))
                 yield _Label("cut", spot("lower_cut_centre"))
                 yield _Label(self._turned("extension", of("extension_deg")), self.on(seen.lines["new_shaft"][-1]))
             else:
@@ -223,10 +224,11 @@ class _Half:
                 moved = _shift(numbers["plate_shift_forward_mm"], "forward", "backward")
                 yield _Label(moved, spot("lower_cut_centre"))
         else:
-            yield _Label(f"neck forward (version) {of(f'version_{state}_deg')}", middle("neck_axis"))
+            yield _Label(f"version (forward +) {of(f'version_{state}_deg')}", middle("neck_axis"))
             if state == "after":
                 low = self.on(seen.lines["lower_rotation_wire"][-1])
-                yield _Label(f"between wires {of('rotation_deg')}", low)
+                turned = _turned(numbers["rotation_deg"], "inward", "outward")
+                yield _Label(f"between wires {turned}", low)
                 same = abs(numbers["rotation_deg"] or 0.0) < 0.05
                 name = "upper wire, under the lower" if same else "upper wire (broken line)"
                 yield _Label(name, self.on(seen.lines["upper_rotation_wire"][-1]))
@@ -258,6 +260,12 @@ def _front(view: View, bone: Femur) -> str:
 def _shift(value: float | None, plus: str, minus: str) -> str:
     shown = round(value or 0.0, 1)
     return f"shaft {plus if shown >= 0 else minus} {abs(shown):.1f} mm"
+
+
+def _turned(value: float | None, plus: str, minus: str) -> str:
+    """Return an angle by its size and its way: a sign beside a word is read as its opposite."""
+    shown = round(value or 0.0, 1) + 0.0
+    return f"{abs(shown):.1f} deg{'' if shown == 0 else f' {plus}' if shown > 0 else f' {minus}'}"
 
 
 def _share(numbers: Numbers) -> str:
