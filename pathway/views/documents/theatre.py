@@ -36,8 +36,8 @@ NO_STEPS = "This plan is refused. Do not operate by it: no steps are printed."
 ORDER = "Order of the steps: common practice. Numbers: the geometry of this bone as it was measured, nothing else."
 ELSE = "Anything else: enter it and print the page anew."
 FRAMES = {
-    "shaft_side": "Flexion is about the line across the shaft, as the knee's condyles lie.",
-    "neck_plane": "Flexion is about the line square to the shaft in the plane of neck and shaft.",
+    "shaft_side": "Flexion and extension are about the line across the shaft, as the knee's condyles lie.",
+    "neck_plane": "Flexion and extension are about the line square to the shaft in the plane of neck and shaft.",
 }
 WIRES = {
     "shaft_side": "square to the shaft, straight from the front with the kneecap forward",
@@ -62,7 +62,7 @@ SHORT = {
     "inward": "in",
     "outward": "out",
 }
-SAW = "The saw would meet the blade: plan a lower cut, another wire or another implant before you cut"
+SAW = "THE SAW WOULD MEET THE BLADE"
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,8 +217,9 @@ def _allowed(
     )
     bridge = least_bridge_mm(bone, plan, settings)
     if bridge < 0:
-        entry = _mm(found.numbers["bridge_mm"])
-        yield Callout(SAW, (f"Bridge {entry} at the blade's entry, {_mm(bridge)} on the shaft's inner side.",))
+        entry, free = _mm(found.numbers["bridge_mm"]), settings.cut_below_corner_mm - bridge
+        where = f"bridge {entry} at its entry, {_mm(bridge)} on the shaft's inner side"
+        yield Callout(f"{SAW}: {where}. Cut {_up(free)} mm below the corner or lower, or plan another wire", ())
     near = tuple(_near(bone, plan, found, settings, ranges))
     if near:
         yield Callout("Near a limit: allowed as planned, not by every value that bone and hand may have", near)
@@ -230,8 +231,8 @@ def _allowed(
     names = ("Change", "Neck-shaft", "Version", "Flexion remaining", "Length gained", "Bridge", "Fits the bone")
     yield Table("Changes at the table", names, changes, (9, 4, 4, 4, 4, 4, 12))
     yield Paragraph(
-        "Fits: blade, neck, bridge and wedge against the bone as measured; whether the angles are wanted is for the"
-        f" surgeon. {ELSE} {ORDER}",
+        "Fits: blade, neck, bridge and wedge in this bone; whether the angles are wanted is for the surgeon."
+        f" {ELSE} {ORDER}",
         "small",
     )
 
@@ -239,25 +240,28 @@ def _allowed(
 def _readings(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[tuple[str, str, str]]:
     def one(label: str, name: str, unit: str = "deg", way: str = "", value: str = "") -> tuple[str, str, str]:
         small = _joined(way, _between(name, ranges))
-        return label, value or _sized(name, found.numbers[name], unit), small
+        return label, value or _unit(found.numbers[name], unit), small
+
+    def turned(label: str, name: str, what: str = "", unit: str = "deg") -> tuple[str, str, str]:
+        between, way = _between(name, ranges), _way(found.numbers[name], *WAYS[name])
+        # A range to both sides has its ways already.
+        told = what if between.endswith(WAYS[name][0]) else f"{what} {way}".strip()
+        return label, f"{_unit(abs(found.numbers[name] or 0.0), unit)} {SHORT[way]}".rstrip(), _joined(told, between)
 
     of = found.numbers
     off = abs((of["neck_shaft_after_deg"] or 0.0) - plan.neck_shaft_deg) >= 0.05
-    aimed = f"aimed at {plan.neck_shaft_deg:g}" if off else "as aimed at"
+    aimed = f"aimed at {plan.neck_shaft_deg:g}" if off else ""
     before = f"{_deg(of['neck_shaft_before_deg'])} before"
-    yield one("Neck-shaft angle after", "neck_shaft_after_deg", way=f"{before}, {aimed}")
+    yield one("Neck-shaft angle after", "neck_shaft_after_deg", way=_joined(before, aimed))
     yield one("Wire to shaft, front view", "wire_front_deg", way="inner side")
-    yield one("Wire, side view", "wire_side_deg", way=_way(of["wire_side_deg"], *WAYS["wire_side_deg"]))
+    yield turned("Wire, side view", "wire_side_deg")
     yield one("Implant", "implant_deg")
     yield one("Blade, corner to tip", "blade_mm", "mm", value=f"{_down(of['blade_mm'])} mm")
-    yield one("Slot about the blade", "slot_deg", way=_way(of["slot_deg"], "lower end backward", "lower end forward"))
+    yield turned("Slot about the blade", "slot_deg", "lower end")
     yield one("Cut below the corner", "cut_below_corner_mm", "mm", "along the shaft, square to it")
-    turned = _way(of["rotation_deg"], "lower piece inward", "lower piece outward")
-    yield one("Rotation between the wires", "rotation_deg", way=turned)
-    yield one("Shift of the shaft", "plate_shift_mm", "mm", _way(of["plate_shift_mm"], "outward", "inward"))
-    frame = "across the shaft" if bone.flexion_frame == "shaft_side" else "in the plane of neck and shaft"
-    lifted = _way(of["extension_deg"], "lower piece backward", "lower piece forward")
-    yield one(f"Extension, seen along the line {frame}", "extension_deg", way=lifted)
+    yield turned("Rotation between the wires", "rotation_deg", "lower piece")
+    yield turned("Shift of the shaft", "plate_shift_mm", "", "mm")
+    yield turned("Extension of the shaft", "extension_deg", "lower piece")
     yield one("Adduction free after release", "adduction_needed_deg", way="at least")
     yield one(
         "Version after",
@@ -321,7 +325,7 @@ def _steps(
     )
     yield (
         "Open the outer cortex, chisel the slot",
-        f"Slot {told('slot_deg')}{', lower end' if round(of['slot_deg'] or 0.0, 1) else ''}",
+        f"Slot, lower end {told('slot_deg')}",
         "Against the plane of wire and shaft",
         "The slot cannot be held at this angle",
     )
@@ -429,13 +433,6 @@ def _way(value: float | None, plus: str, minus: str) -> str:
 
 def _joined(*parts: str) -> str:
     return ", ".join(part for part in parts if part)
-
-
-def _sized(name: str, value: float | None, unit: str) -> str:
-    """Return a number in large type: where its sign is a way, its size and the way in a short word."""
-    if name not in WAYS:
-        return _unit(value, unit)
-    return f"{_unit(abs(value or 0.0), unit)} {SHORT[_way(value, *WAYS[name])]}".rstrip()
 
 
 def _between(name: str, ranges: Ranges) -> str:

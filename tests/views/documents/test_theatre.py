@@ -188,8 +188,14 @@ def test_a_blade_that_the_saw_would_meet_is_told_above_all_steps_and_does_not_fi
     settings = solved(bone, plan).settings
     assert settings is not None
     assert least_bridge_mm(bone, plan, settings) < 0
-    kinds = [block.title if isinstance(block, Callout) else type(block).__name__ for block in made.blocks]
-    assert kinds.index(SAW) < kinds.index("Table")
+    at = [isinstance(block, Callout) and block.title.startswith(SAW) for block in made.blocks].index(True)
+    assert at < [isinstance(block, Table) for block in made.blocks].index(True)
+    told = made.blocks[at]
+    assert isinstance(told, Callout)
+    lower = float(re.findall(r"Cut ([\d.]+) mm below the corner or lower", told.title)[0])
+    for cut, clear in ((lower, True), (lower - 0.2, False)):
+        there = replace(settings, cut_below_corner_mm=cut)
+        assert (least_bridge_mm(bone, replace(plan, cut_below_corner_mm=cut), there) >= 0) == clear
     rows = {row[0]: row for row in tables(made)["Changes at the table"].rows}
     assert rows["As planned"][6] == "no: the saw would meet the blade"
 
