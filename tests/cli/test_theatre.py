@@ -62,7 +62,9 @@ def test_the_page_and_the_sheet_tell_the_same_numbers() -> None:
         ("Rotation between the wires", "rotation_deg"),
         ("Version after", "version_after_deg"),
     ):
-        assert f"{numbers[name]:.1f} deg" in next(line for line in said.split("\n") if line.startswith(label)), label
+        assert f"{abs(numbers[name]):.1f} deg" in next(line for line in said.split("\n") if line.startswith(label)), (
+            label
+        )
 
 
 class TestAsSvg:

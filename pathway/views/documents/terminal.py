@@ -22,7 +22,7 @@ from pathway.views.words import paragraphs
 from pathway.worksheets.sheet import Drawing
 
 Said = paragraphs.Paragraph
-GAP, ABREAST, MOST_NAME, LEAST_SMALL = 2, 110, 28, 14
+GAP, ABREAST, MOST_NAME, LEAST_SMALL = 2, 150, 28, 14
 MOST_LINES = 5
 """A table with a cell of more lines than this is told row by row."""
 
@@ -129,15 +129,19 @@ def _readings(readings: Sequence[tuple[str, str, str]], width: int) -> Iterator[
 
 def _reading(one: tuple[str, str, str], readings: Sequence[tuple[str, str, str]], room: int) -> list[str]:
     label, value, small = one
-    names, numbers = (max(len(reading[k]) for reading in readings) for k in (0, 1))
+    shown = [reading[1].partition(" ") for reading in readings]
+    # The digits stand under each other, whatever unit and way stand behind them.
+    digits, units = (max(len(parts[k]) for parts in shown) for k in (0, 2))
+    names, numbers = max(len(reading[0]) for reading in readings), digits + 1 + units
+    figure, _, unit = value.partition(" ")
     names = min(names, MOST_NAME, room - numbers - 2 * GAP - LEAST_SMALL)
     told = textwrap.wrap(label, names)
     words = textwrap.wrap(small, room - names - numbers - 2 * GAP) or [""]
     lines = []
     for k in range(max(len(told), len(words))):
-        number = value if k == 0 else ""
+        number = f"{figure:>{digits}} {unit}" if k == 0 else ""
         parts = (told[k] if k < len(told) else "", number, words[k] if k < len(words) else "")
-        lines.append(f"{parts[0]:<{names}}{' ' * GAP}{parts[1]:>{numbers}}{' ' * GAP}{parts[2]}")
+        lines.append(f"{parts[0]:<{names}}{' ' * GAP}{parts[1]:<{numbers}}{' ' * GAP}{parts[2]}")
     return lines
 
 

@@ -47,6 +47,21 @@ def test_every_step_keeps_its_number_check_and_stop(width) -> None:
     assert "Stop if" in said
 
 
+@pytest.mark.parametrize("width", [75, 115])
+def test_the_digits_stand_under_each_other(width) -> None:
+    made = page(ALLOWED[1])
+    lines = document_text(made, width).split("\n")
+    ends = {
+        line.index(value) + value.index(" ")
+        for block in made.blocks
+        if isinstance(block, Readings)
+        for label, value, _ in block.readings
+        for line in lines
+        if line.startswith(label[:20]) and value in line
+    }
+    assert len(ends) == 1
+
+
 def test_in_a_narrow_terminal_a_step_is_told_part_by_part() -> None:
     said = flat(document_text(page(ALLOWED[0]), 75))
     assert "1 Release, then examine motion Number: Adduction free" in said
