@@ -11,7 +11,7 @@ MOST_STEPS = 12
 
 
 def angles_for(bone: Femur, plan: Plan, neck_shaft_deg: float) -> Numbers | None:
-    """Return every angle of the plan with another neck-shaft angle aimed at; None where no correction reaches it."""
+    """Return every angle of the plan with another target neck-shaft angle; None where no correction reaches it."""
     aimed = replace(plan, neck_shaft_deg=neck_shaft_deg, found_wire=None, blade_mm=0.0)
     try:
         return angles_of(bone, aimed, settings_of(bone, aimed))

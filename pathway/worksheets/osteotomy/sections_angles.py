@@ -60,7 +60,7 @@ def _how_much(of: OsteotomyInputs) -> Section:
     table, aimed = _targets(of), of.inputs.item("target_version_deg")
     lines = [
         Line(
-            label="neck-shaft angle aimed at",
+            label="target neck-shaft angle",
             value=of.aim_deg,
             unit="deg",
             places=1,
@@ -69,7 +69,7 @@ def _how_much(of: OsteotomyInputs) -> Section:
         ),
         number(of, "neck_shaft_after_deg", "neck-shaft angle after", note="in space", strong=True),
         Line(
-            label="version aimed at",
+            label="target version",
             value=of.inputs.number("target_version_deg"),
             unit="deg",
             note=aimed.note or "by hand",
@@ -94,7 +94,7 @@ def _targets(of: OsteotomyInputs) -> Table:
         fits = "not known" if of.adduction_deg is None else "yes" if needed <= of.adduction_deg else "no"
         rows.append((wish.reason, there["neck_shaft_after_deg"], there["epiphyseal_after_deg"], needed, fits))
     return Table(
-        title="What each target asks for",
+        title="Correction that each target needs",
         columns=(
             Column(title="target"),
             Column(title="neck-shaft after", unit="deg"),
@@ -104,7 +104,7 @@ def _targets(of: OsteotomyInputs) -> Table:
         ),
         rows=tuple(rows),
         marked=tuple(k for k, wish in enumerate(of.wishes) if of.taken.reason.startswith(wish.reason)),
-        note="In space, with the version aimed at. What the shaft's front view shows as valgus turns so much adduction"
+        note="In space, with the target version. What the shaft's front view shows as valgus turns so much adduction"
         f" into abduction; {of.inputs.number('adduction_left_deg'):g} deg are to be left.",
         sources=tuple(sorted({id for wish in of.wishes for id in wish.sources})),
     )

@@ -254,7 +254,7 @@ def _ways_out(of: OsteotomyInputs, settings: model.Settings) -> Iterator[Line]:
             note=f"below the corner at most, {keeps}",
         )
     if ways.neck_shaft_deg is not None:
-        note = f"neck-shaft angle aimed at, {keeps}"
+        note = f"target neck-shaft angle, {keeps}"
         yield Line(label="alternative: less correction", value=ways.neck_shaft_deg, unit="deg", places=1, note=note)
     yield Line(label="alternative: in stages", value="more than one operation, each within that contact")
 

@@ -8,7 +8,7 @@ from tests.worksheets.osteotomy.sheets import sheet
 
 def test_worksheet(benchmark):
     made = benchmark(sheet, femoral_version_deg=-20, proximal_femur_flexion_deg=20, single_cut="yes")
-    assert made.line("neck-shaft angle aimed at").value
+    assert made.line("target neck-shaft angle").value
 
 
 def test_drawing_shown(benchmark):

@@ -57,7 +57,7 @@ def test_what_is_set_by_hand_stays():
     made = sheet(target_version_deg=10)
     assert made.input("target_version_deg").value == 10
     assert made.input("target_version_deg").origin == "by_hand"
-    assert made.line("version aimed at").note == "by hand"
+    assert made.line("target version").note == "by hand"
     assert made.numbers["version_after_deg"] == pytest.approx(10)
 
 
@@ -65,4 +65,4 @@ def test_what_the_sheet_aims_at_is_what_the_model_reaches():
     made = sheet()
     assert made.numbers["version_after_deg"] == pytest.approx(made.input("target_version_deg").value)
     assert made.input("target_version_deg").value > ADULT
-    assert f"adult value of {ADULT:g} deg" in made.line("version aimed at").note
+    assert f"adult value of {ADULT:g} deg" in made.line("target version").note

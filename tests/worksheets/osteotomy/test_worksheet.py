@@ -39,13 +39,13 @@ def test_the_sheet_carries_the_caution_and_asks_for_the_radiograph():
 
 def test_the_larger_of_two_wishes_is_taken():
     made = sheet(target_version_deg=14)  # 90 to 125 asks for 35, 60 to 38 for 22
-    assert made.line("neck-shaft angle aimed at").value == pytest.approx(125)
+    assert made.line("target neck-shaft angle").value == pytest.approx(125)
     assert made.line("epiphyseal angle after").value == pytest.approx(25, abs=1)  # in space, version 14
     steeper = sheet(hilgenreiner_epiphyseal_angle_deg=75, target_version_deg=14)
-    assert steeper.line("neck-shaft angle aimed at").value == pytest.approx(127, abs=1)
+    assert steeper.line("target neck-shaft angle").value == pytest.approx(127, abs=1)
     # In space: the angle that is aimed at brings the growth plate just to the limit that asks for it.
     assert steeper.line("epiphyseal angle after").value == pytest.approx(38, abs=1e-4)
-    aimed = steeper.line("neck-shaft angle aimed at").value
+    aimed = steeper.line("target neck-shaft angle").value
     assert steeper.line("neck-shaft angle after").value == pytest.approx(aimed, abs=1e-5)
 
 
@@ -54,13 +54,13 @@ def test_the_three_published_limits_are_all_shown_and_one_may_be_set():
     held = {limit: made.line(f"published limit {limit} deg").value for limit in (35, 38, 41)}
     assert held == {35: "4 deg short of it", 38: "1 deg short of it", 41: "reached"}
     strict = sheet(epiphyseal_limit_deg=20, femoral_version_deg=0, target_version_deg=0)
-    assert strict.line("neck-shaft angle aimed at").value == pytest.approx(130)
+    assert strict.line("target neck-shaft angle").value == pytest.approx(130)
 
 
 @pytest.mark.parametrize("adduction", [0, 1, 25, 60])
 def test_adduction_is_a_gate_and_never_makes_the_correction_smaller(adduction):
     made = sheet(hip_adduction_deg=adduction)
-    assert made.line("neck-shaft angle aimed at").value == pytest.approx(125)
+    assert made.line("target neck-shaft angle").value == pytest.approx(125)
     # The plane of a neck turned forward by 14 deg shows a little more of it in the front view.
     assert made.numbers["adduction_needed_deg"] == pytest.approx(35 + 20, abs=1.5)
     assert bool(told(made, "free on the table after the release")) == (adduction < 55)
@@ -85,7 +85,7 @@ def test_the_angle_now_is_a_band_because_observers_differ_and_the_angle_after_ha
 
 def test_each_target_stands_with_what_it_asks_for_in_space():
     made = sheet(femoral_version_deg=-30, hip_adduction_deg=50)
-    for target, after, slope, needed, free in table(made, "What each target asks for").rows:
+    for target, after, slope, needed, free in table(made, "Correction that each target needs").rows:
         alone = sheet(femoral_version_deg=-30, target_neck_shaft_deg=after).numbers
         assert slope == pytest.approx(alone["epiphyseal_after_deg"], abs=1e-6)
         assert needed == pytest.approx(alone["adduction_needed_deg"], abs=1e-6)
