@@ -32,6 +32,8 @@ from tui.screens.children import ChildrenScreen
 from tui.themes import FIRST, PALETTES, THEMES, variable
 
 if TYPE_CHECKING:
+    from pathway.worksheets.case import Case
+    from pathway.worksheets.sheet import Sheet
     from tui.screens.sources import SourcesScreen
 
 FATAL = "limb-pathway had to end because of an internal error; what was saved is kept. Please report what you did last"
@@ -229,6 +231,17 @@ class PathwayApp(SavingApp):
         from tui.screens.worksheet import WorksheetScreen
 
         self._open_beside(WorksheetScreen, child, stage)
+
+    def open_theatre(
+        self, child: str, stage: str | None, case: Case, typed: Mapping[str, str], sheet: Sheet | None
+    ) -> None:
+        """Open the page for the table of a worksheet as it stands."""
+        from tui.screens.theatre import TheatreScreen
+
+        self._open_beside(TheatreScreen, child, stage)
+        screen = self._kept[TheatreScreen]
+        assert isinstance(screen, TheatreScreen)
+        screen.of(case, typed, sheet)
 
     def open_what_if(self, child: str) -> None:
         """Open the wishes that can be tried out."""

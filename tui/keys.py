@@ -84,10 +84,19 @@ WORKSHEET = (
     Binding("down", "field(1)", "Next input", show=False, priority=True),
     Binding("shift+tab", "stage(-1)", "Stage", key_display="Tab", show=False),
     Binding("tab", "stage(1)", "Stage", key_display="Tab", priority=True),
+    Binding("f3", "theatre", "For the table", key_display="F3"),
     Binding("f4", "draw", "Drawing", key_display="F4"),
     Binding("f6", "clear", "As planned", key_display="F6"),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
+)
+THEATRE = (
+    Binding("up", "scroll(-1)", "Up", show=False),
+    Binding("down", "scroll(1)", "Down", show=False),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
+    Binding("pagedown,space", "page(1)", "Page down", show=False),
+    Binding("left,shift+tab", "part(-1)", "Part", key_display="← →"),
+    Binding("right,tab", "part(1)", "Next part", show=False),
 )
 FOLLOW_UP = (
     Binding("up", "field(-1)", "Field", key_display="↑ ↓"),

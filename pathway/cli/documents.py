@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +12,8 @@ import click
 from pathway.cli.asked import Asked, child_verb, nothing_looked_for
 from pathway.cli.errors import leave_with_conflicts, note, refuse
 from pathway.cli.groups import Renamed
-from pathway.cli.options import Output, output_options
+from pathway.cli.options import Output, output_options, plain_option
+from pathway.cli.printing import show_with_headings, width, words_only
 from pathway.files.kinds import Form, Kind, marked, marked_kind
 from pathway.files.reading import read_text
 from pathway.files.writing import Target, refuse_place, write_out
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
     from pathway.views.drawings.drawing import Drawing
     from pathway.views.words.wording import Wording
 
+MOST_SHEETS = 6
+THEATRE = "page for the table"
 MOST_WORDING_BYTES = 2_000_000
 PICTURES = ("timeline", "growth", "graph")
 FORMER = {"road": "timeline"}
@@ -97,39 +100,40 @@ def summary(
 @click.command()
 @child_verb
 @click.option("--set", "settings", multiple=True, metavar="NAME=VALUE", help="Set an input by hand; may be repeated.")
-@output_options(required=True, text="File to write; its extension sets the format.")
+@output_options(text="File to write; its extension sets the format; printed as text if not given.")
 @paper_option
+@plain_option
 def theatre(
     asked: Asked,
     settings: tuple[str, ...],
     out: Output,
     paper: Paper,
+    plain: bool,
 ) -> None:
-    """Write an upper femur's page for the operating table: numbers, steps, stops, life-size views (.pdf, .html, .md).
+    """Write or print an upper femur's page for the operating table: numbers, steps, stops, life-size views.
 
-    The inputs are those of `worksheet osteotomy`. A plan that is refused is said to be, and no steps are printed.
+    As .pdf, .html, .md or .svg (a file for each sheet of paper), or as text. The inputs are those of `worksheet
+    osteotomy`. A plan that is refused is said to be, and no steps are printed.
     """
-    from pathway.cli.worksheet import by_name
-    from pathway.views.documents.theatre import Head
-    from pathway.views.documents.theatre import theatre as made_for_the_table
-    from pathway.views.words.caution import INVENTED, is_invented
-    from pathway.worksheets.case import case_of
+    from pathway.cli.worksheet import by_name, case_for
+    from pathway.views.documents.terminal import document_text
+    from pathway.views.documents.theatre_page import missing_sizes, page_of
     from pathway.worksheets.osteotomy import given_of
-    from pathway.worksheets.osteotomy.numbers import lacking
-    from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH
+    from pathway.worksheets.osteotomy.drawing import drawings
 
-    target = _target(out, "page for the table", ("pdf", "html", "md"), *asked.files)
-    given = given_of(case_of(asked.question), by_name(settings))
-    if missing := lacking(given.model):
-        do = "; ".join(f"--set {name}=…" for name in missing)
+    place = None if out.file is None else _target(out, THEATRE, ("pdf", "html", "md", "svg"), *asked.files)
+    given = given_of(case_for("osteotomy", asked.question), by_name(settings))
+    if missing := missing_sizes(given):
+        do = "; ".join(f"--set {name}=…" for name, _ in missing)
         raise CannotBeDone(Problem(asked.name, "", None, "sizes of the bone that nobody measured", "all of them", do))
-    head = next(rule.text for rule in asked.protocol.cautions if rule.head)
-    invented = (INVENTED,) if is_invented(asked.record.child.note) else ()
-    of = given.model
-    ranges = {name: (ends.low, ends.high) for name, ends in given.numbers.ranges.items()}
-    page = Head(asked.record.child.id, asked.on, (head, CHECK_THE_RADIOGRAPH, *invented))
-    document = made_for_the_table(of.bone, of.plan, of.found, ranges, page, given.inputs.numbers("implants_deg"))
-    _write(document, target, paper)
+    document = page_of(given, drawn=place is not None)
+    if place is None:
+        sketches = () if given.model.found.refused else drawings(given)
+        show_with_headings(document_text(document, width(), sketches, plain=words_only(plain)))
+    elif place.form == "svg":
+        _write_sheets(document, place, paper)
+    else:
+        _write(document, place, paper)
 
 
 @click.command()
@@ -243,6 +247,26 @@ def _write(document: Document, place: _Paper, paper: Paper) -> None:
         _save(place, pdf(document, paper, keywords=(place.kind.mark,)))
     else:
         _save(place, (html if place.form == "html" else markdown)(document).encode())
+
+
+def _write_sheets(document: Document, place: _Paper, paper: Paper) -> None:
+    """Write each sheet of paper as a file of its own, numbered where there are several; none where one may not be."""
+    from pathway.views.documents.files import pages_svg
+
+    sheets = pages_svg(document, paper)
+    file = place.target.file
+    names = [file.with_stem(f"{file.stem}-{number}") for number in range(1, len(sheets) + 1)]
+    targets = [replace(place.target, file=name) for name in names] if len(sheets) > 1 else [place.target]
+    for target in targets:
+        refuse_place(target)
+    for target, sheet in zip(targets, sheets, strict=True):
+        write_out(target, marked(sheet.encode(), place.kind))
+    note(f"Wrote {', '.join(str(target.file) for target in targets)}.")
+    written = {target.file for target in targets}
+    known = (file, *(file.with_stem(f"{file.stem}-{number}") for number in range(1, len(sheets) + MOST_SHEETS)))
+    others = [one for one in known if one not in written and one.exists()]
+    if others:
+        note(f"{', '.join(map(str, others))} is of an earlier page: do not use it beside these.")
 
 
 def _save(place: _Paper, made: bytes) -> None:

@@ -14,6 +14,7 @@ from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan
+    from pathway.worksheets.case import Case
     from pathway.worksheets.sheet import Kind, Sheet
 
 KINDS = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
@@ -56,16 +57,23 @@ def worksheet(
 
 
 def _sheet(kind: Kind, question: Question, stage: str | None, settings: dict[str, str]) -> Sheet:
+    from pathway.worksheets.kinds import KINDS
+
+    return KINDS[kind].make(case_for(kind, question, stage), settings)
+
+
+def case_for(kind: Kind, question: Question, stage: str | None = None) -> Case:
+    """Return what the worksheet of a kind is opened with: the child, its plan and the plan's stage."""
     from pathway.growth import fit_growth
     from pathway.rule_engine.facts import known_steps
     from pathway.worksheets.case import case_of
-    from pathway.worksheets.kinds import KINDS, stage_of
+    from pathway.worksheets.kinds import stage_of
 
     plan = _plan(question)
     steps = known_steps(question)
     posterior = fit_growth(question.as_known(), known_steps=steps)
     opened = stage_of(kind, plan, question.protocol, stage) if plan is not None else None
-    return KINDS[kind].make(case_of(question, plan, opened, posterior), settings)
+    return case_of(question, plan, opened, posterior)
 
 
 def _print_svg(sheet: Sheet, invented: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import NamedTuple
 
 from pathway.growth import Posterior, Step
@@ -11,7 +12,8 @@ from pathway.record import Side
 from pathway.rule_engine.findings import Findings, Known
 from pathway.rule_engine.graph import ChildGraph
 from pathway.timing.windows import Timeline
-from pathway.upper_femur.model import Femur, Plan, aimed_deg, nearest_implant_deg, solved
+from pathway.upper_femur.model import Femur, Plan, nearest_implant_deg, solved
+from pathway.upper_femur.targets import neck_shaft_for_epiphyseal, version_at_deg
 
 STRAIGHT_DEG = 180
 LIMIT = "osteotomy_epiphyseal_limit_middle_deg"
@@ -43,10 +45,11 @@ def expected_gain(
     window = timeline.start(item.id) if item is not None else None
     if item is None or window is None or item.stage.gains_in is None:
         return None
-    found = _gain_mm(findings, protocol, side)
+    age = window.earliest_day / 365.25
+    found = _gain_mm(findings, protocol, side, age)
     if found is None or found[0] <= 0:
         return None
-    step = Step("short", item.stage.gains_in, window.earliest_day / 365.25, adds_mm=found[0], by_distraction=False)
+    step = Step("short", item.stage.gains_in, age, adds_mm=found[0], by_distraction=False)
     return HipGain(step, found[1])
 
 
@@ -66,23 +69,23 @@ def gain_words(gain: HipGain) -> str:
     )
 
 
-def _gain_mm(findings: Findings, protocol: Protocol, side: Side) -> tuple[float, bool] | None:
-    """Return the gain and whether the model gives it."""
+def _gain_mm(findings: Findings, protocol: Protocol, side: Side, age_years: float) -> tuple[float, bool] | None:
+    """Return the gain of an operation at an age, and whether the model gives it."""
     now, neck = _known(findings, "neck_shaft_angle_deg"), _known(findings, "femoral_neck_length_mm")
     if now is None or neck is None:
         return None
-    target = protocol.number("osteotomy_neck_shaft_target_deg")
-    aim = aimed_deg(now, target, _known(findings, "hilgenreiner_epiphyseal_angle_deg"), protocol.number(LIMIT))
+    target, limit = protocol.number("osteotomy_neck_shaft_target_deg"), protocol.number(LIMIT)
+    slope = _known(findings, "hilgenreiner_epiphyseal_angle_deg")
     width, length = _known(findings, "femoral_shaft_width_mm"), _known(findings, "femur_length_mm")
     version = _known(findings, "femoral_version_deg")
-    if width is not None and length is not None and version is not None and length > neck and aim < STRAIGHT_DEG:
+    if width is not None and length is not None and version is not None and length > neck:
         bone = Femur(
             side=side,
             neck_shaft_deg=now,
             version_deg=version,
             flexion_deg=_known(findings, "proximal_femur_flexion_deg") or 0.0,
             flexion_frame="shaft_side",
-            epiphyseal_deg=None,
+            epiphyseal_deg=slope,
             neck_mm=neck,
             shaft_width_mm=width,
             neck_width_mm=neck,
@@ -90,18 +93,30 @@ def _gain_mm(findings: Findings, protocol: Protocol, side: Side) -> tuple[float,
             neck_wire_mm=neck,
             length_mm=length,
         )
-        plan = Plan(
-            neck_shaft_deg=aim,
-            version_deg=protocol.number("osteotomy_version_target_deg"),
-            implant_deg=nearest_implant_deg((item.angle_deg for item in protocol.implants), aim),
-            wire_through_mm=neck / 2,
-            cut_below_corner_mm=protocol.number("osteotomy_cut_below_implant_mm"),
-            blade_mm=0.0,
-        )
-        gain = solved(bone, plan).numbers.get("length_gain_mm")
-        if gain is not None:
-            return gain, True
-    return length_gained_mm(now, aim, neck), False
+        found = solved(bone, _plan(bone, target, limit, protocol, age_years)).numbers.get("length_gain_mm")
+        if found is not None:
+            return found, True
+    flat = target if slope is None else max(target, now + slope - limit)
+    return (length_gained_mm(now, flat, neck), False) if flat < STRAIGHT_DEG else None
+
+
+def _plan(bone: Femur, target_deg: float, limit_deg: float, protocol: Protocol, age_years: float) -> Plan:
+    """Return what the sheet plans with nothing set by hand: the larger of the two wishes."""
+    birth, adult, until = (
+        protocol.number(f"osteotomy_version_{name}") for name in ("at_birth_deg", "target_deg", "as_adult_years")
+    )
+    plan = Plan(
+        neck_shaft_deg=target_deg,
+        version_deg=float(round(version_at_deg(age_years, birth, adult, until))),
+        implant_deg=target_deg,
+        wire_through_mm=bone.neck_mm / 2,
+        cut_below_corner_mm=protocol.number("osteotomy_cut_below_implant_mm"),
+        blade_mm=0.0,
+    )
+    wished = neck_shaft_for_epiphyseal(bone, plan, limit_deg)
+    aim = target_deg if wished is None else max(target_deg, wished)
+    implant = nearest_implant_deg((item.angle_deg for item in protocol.implants), aim)
+    return replace(plan, neck_shaft_deg=aim, implant_deg=implant)
 
 
 def _known(findings: Findings, name: str) -> float | None:

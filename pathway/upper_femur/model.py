@@ -44,6 +44,8 @@ TOUCH_MM, NO_TURN_DEG = 1e-6, 0.05
 """Rounding of margins, and of turns: a smaller turn has no axis."""
 SQUARE = 1e-9
 """Cosine below which the shaft stands square to itself before: no place along it touches."""
+NO_PLANE = 1e-12
+"""Sine below which a neck lies in line with its shaft, so that the two have no plane for the wire."""
 HALVINGS = 45
 """So many bring a quarter turn to the rounding of a float."""
 
@@ -123,9 +125,19 @@ class NotPossible(ValueError):
         self.reason: Refusal = reason
 
 
+def _size(of: Vector) -> float:
+    return math.sqrt(float(of @ of))
+
+
 def _unit(of: Vector) -> Vector:
-    whole: Vector = of / np.linalg.norm(of)
+    whole: Vector = of / _size(of)
     return whole
+
+
+def _cross(one: Vector, other: Vector) -> Vector:
+    """Return the product square to both: the library's serves any shape and takes thirty times as long."""
+    (a, b, c), (x, y, z) = one.tolist(), other.tolist()
+    return np.array([b * z - c * y, c * x - a * z, a * y - b * x])
 
 
 def _square_to(of: Vector, axis: Vector) -> Vector:
@@ -139,7 +151,7 @@ def _deg(y: float, x: float) -> float:
 
 
 def _between_deg(one: Vector, other: Vector) -> float:
-    return _deg(float(np.linalg.norm(np.cross(one, other))), float(one @ other))
+    return _deg(_size(_cross(one, other)), float(one @ other))
 
 
 def _wrap(angle_deg: float) -> float:
@@ -148,15 +160,6 @@ def _wrap(angle_deg: float) -> float:
 
 def _cos_sin(angle_deg: float) -> tuple[float, float]:
     return math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
-
-
-def aimed_deg(now_deg: float, target_deg: float, epiphyseal_deg: float | None, limit_deg: float) -> float:
-    """Return the neck-shaft angle aimed at: the target, or more where the growth plate would else stay too steep.
-
-    `epiphyseal_deg` is the slope of the growth plate now, None where it is not known; `limit_deg` what it is to become.
-    """
-    by_slope = target_deg if epiphyseal_deg is None else now_deg + epiphyseal_deg - limit_deg
-    return max(target_deg, by_slope)
 
 
 def nearest_implant_deg(listed_deg: Iterable[float], aim_deg: float) -> float:
@@ -172,8 +175,9 @@ def neck_axis(bone: Femur) -> Vector:
 
 def neck_section(bone: Femur) -> tuple[Vector, Vector]:
     """Return the unit vectors along which the neck's width and depth are measured, square to its axis."""
-    c, s = _cos_sin(bone.version_deg)
-    return _unit(_square_to(U, neck_axis(bone))), np.array([-s, c, 0.0])
+    (up, out), (c, s) = _cos_sin(STRAIGHT_DEG - bone.neck_shaft_deg), _cos_sin(bone.version_deg)
+    # The part of u square to the neck, written so that it has a direction for a neck in line with the shaft too.
+    return np.array([-up * c, -up * s, out]), np.array([-s, c, 0.0])
 
 
 def plate_normal(bone: Femur) -> Vector:
@@ -228,13 +232,13 @@ def _wire_angles(wire: Vector) -> tuple[float, float]:
 def _slot_deg(wire: Vector, down: Vector) -> float:
     """Return the turn of the implant about its blade, lower end backward positive."""
     p, t = _unit(_square_to(-U, wire)), _unit(_square_to(down, wire))
-    return -_deg(float(np.cross(p, t) @ wire), float(p @ t))
+    return -_deg(float(_cross(p, t) @ wire), float(p @ t))
 
 
 def _plate_down(wire: Vector, implant_deg: float, slot_deg: float) -> Vector:
     p = _unit(_square_to(-U, wire))
     (cx, sx), (cs, ss) = _cos_sin(implant_deg), _cos_sin(slot_deg)
-    down: Vector = cx * wire + sx * (cs * p - ss * np.cross(wire, p))
+    down: Vector = cx * wire + sx * (cs * p - ss * _cross(wire, p))
     return down
 
 
@@ -255,7 +259,7 @@ def _after(settings: Settings) -> _After:
     _, g = _views(settings.view_deg)
     up: Vector = -down
     g0 = _unit(_square_to(g, up))
-    f0 = np.cross(g0, up)
+    f0 = _cross(g0, up)
     c, s = _cos_sin(settings.rotation_deg)
     g1, f1 = c * g0 + s * f0, c * f0 - s * g0
     c, s = _cos_sin(settings.view_deg)
@@ -270,7 +274,10 @@ def settings_of(bone: Femur, plan: Plan) -> Settings:
     n = neck_axis(bone)
     down = _shaft_to(n, plan.neck_shaft_deg, bone.flexion_deg, view)
     c, s = _cos_sin(plan.implant_deg)
-    wire = c * down + s * _unit(_square_to(n, down))
+    aside = _square_to(n, down)
+    if _size(aside) < NO_PLANE:
+        raise NotPossible("no_correction_reaches")
+    wire = c * down + s * _unit(aside)
     front, side = _wire_angles(wire)
     bare = Settings(front, side, _slot_deg(wire, down), 0.0, plan.implant_deg, plan.cut_below_corner_mm, 0.0, view)
     there = _after(bare)
@@ -302,8 +309,8 @@ class _Placed:
         self.out_mm = self.radius / math.sin(math.radians(bone.neck_shaft_deg))
         self.plate: Vector = (bone.neck_wire_mm - self.out_mm) * self.neck
         self.normal = plate_normal(bone)
-        across = _unit(np.cross(wire, down))
-        in_plane = np.cross(wire, across)
+        across = _unit(_cross(wire, down))
+        in_plane = _cross(wire, across)
         self.edges = [
             one * plan.blade_width_mm * across + other * plan.blade_thickness_mm * in_plane
             for one in (-0.5, 0.5)
@@ -387,14 +394,29 @@ def result(bone: Femur, plan: Plan, settings: Settings) -> Result:
     wire = _wire(settings.wire_front_deg, settings.wire_side_deg)
     after = _after(settings)
     placed = _Placed(bone, plan, wire, after.down)
-    n, d = placed.neck, after.down
-    f, g = _views(settings.view_deg)
     blade = placed.longest_mm() if settings.blade_mm is None else settings.blade_mm
-    rest = _rest(bone, plan, settings, placed, after)
-    total = _between_turn_deg(after.turn)
-    normal = None if bone.epiphyseal_deg is None else placed.normal
-    valgus = _deg(-float(d @ f), -float(d @ U))
+    turned = angles_of(bone, plan, settings)
     numbers: Numbers = {
+        **turned,
+        "blade_mm": blade,
+        "blade_margin_physis_mm": placed.margin_physis_mm(blade),
+        "blade_margin_cortex_mm": placed.margin_cortex_mm(blade),
+        "cut_below_corner_mm": settings.cut_below_corner_mm,
+        "wedge_mm": plan.wedge_mm,
+        **_rest(bone, plan, settings, placed, after),
+    }
+    axis = _axis(after.turn, turned["total_turn_deg"] or 0.0, bone.side)
+    return Result(numbers, axis, tuple(_refusals(numbers, plan)), settings)
+
+
+def angles_of(bone: Femur, plan: Plan, settings: Settings) -> Numbers:
+    """Return every angle of a result: those numbers that hang on no length of the bone."""
+    n, wire, after = neck_axis(bone), _wire(settings.wire_front_deg, settings.wire_side_deg), _after(settings)
+    d = after.down
+    f, g = _views(settings.view_deg)
+    normal = None if bone.epiphyseal_deg is None else plate_normal(bone)
+    extension, front = _deg(-float(d @ g), -float(d @ U)), _deg(-float(d @ M), -float(d @ U))
+    return {
         "neck_shaft_before_deg": bone.neck_shaft_deg,
         "version_before_deg": bone.version_deg,
         "flexion_before_deg": bone.flexion_deg,
@@ -404,27 +426,40 @@ def result(bone: Femur, plan: Plan, settings: Settings) -> Result:
         "film_neck_shaft_after_deg": _film_deg(after.turn.T @ n, plan),
         "epiphyseal_before_deg": bone.epiphyseal_deg,
         "epiphyseal_after_deg": None if normal is None else _deg(float(normal @ after.m), float(normal @ after.u)),
-        "valgus_deg": valgus,
-        "extension_deg": _deg(-float(d @ g), -float(d @ U)),
+        "valgus_deg": _deg(-float(d @ f), -float(d @ U)),
+        "front_valgus_deg": front,
+        "extension_deg": extension,
         "rotation_deg": settings.rotation_deg,
-        "total_turn_deg": total,
+        "total_turn_deg": _between_turn_deg(after.turn),
         "wire_front_deg": settings.wire_front_deg,
         "wire_side_deg": settings.wire_side_deg,
         "slot_deg": settings.slot_deg,
         "implant_deg": settings.implant_deg,
-        "blade_mm": blade,
-        "blade_margin_physis_mm": placed.margin_physis_mm(blade),
-        "blade_margin_cortex_mm": placed.margin_cortex_mm(blade),
-        "cut_below_corner_mm": settings.cut_below_corner_mm,
-        "wedge_mm": plan.wedge_mm,
-        **rest,
-        "adduction_needed_deg": max(0.0, _deg(-float(d @ M), -float(d @ U))) + plan.adduction_left_deg,
-        "flexion_after_deg": bone.flexion_deg - _deg(-float(d @ g), -float(d @ U)),
+        "adduction_needed_deg": max(0.0, front) + plan.adduction_left_deg,
+        "flexion_after_deg": bone.flexion_deg - extension,
         "tilt_deg": _between_deg(U, after.u),
         "wire_to_shaft_deg": _between_deg(wire, -U),
         "wire_to_neck_deg": _between_deg(wire, n),
     }
-    return Result(numbers, _axis(after.turn, total, bone.side), tuple(_refusals(numbers, plan)), settings)
+
+
+def turn_of(settings: Settings) -> NDArray[np.float64]:
+    """Return the whole turn of the lower piece: columns are where m, a and u of the shaft before the cut go."""
+    return _after(settings).turn
+
+
+def neck_shaft_along(bone: Femur, implant_deg: float, front_deg: float, side_deg: float) -> float:
+    """Return the neck-shaft angle that an implant makes along a wire, extension kept full; raises NotPossible."""
+    wire = _wire(front_deg, side_deg)
+    return _between_deg(neck_axis(bone), _shaft_to(wire, implant_deg, bone.flexion_deg, _view_deg(bone)))
+
+
+def knee_below_crossing_mm(bone: Femur) -> float:
+    """Return how far the knee lies below the crossing of the axes; not above 0 where the bone is too short for it."""
+    lean = math.radians(STRAIGHT_DEG - bone.neck_shaft_deg)
+    # A femur hardly longer than its neck has no knee below it once its neck is taken a little longer.
+    below = max(bone.length_mm**2 - (bone.neck_mm * math.sin(lean)) ** 2, 0.0)
+    return math.sqrt(below) - bone.neck_mm * math.cos(lean)
 
 
 def _rest(bone: Femur, plan: Plan, settings: Settings, placed: _Placed, after: _After) -> Numbers:
@@ -433,16 +468,13 @@ def _rest(bone: Femur, plan: Plan, settings: Settings, placed: _Placed, after: _
     tilt = math.radians(_between_deg(U, up))
     level, face, _ = _cut_faces(plan, settings, placed, after)
     shift = _square_to(face - level * U, up)
-    part = min(1.0, float(np.linalg.norm(shift)) / bone.shaft_width_mm)
-    lean = math.radians(STRAIGHT_DEG - bone.neck_shaft_deg)
-    # A femur hardly longer than its neck has no knee below it once its neck is taken a little longer.
-    below = max(bone.length_mm**2 - (bone.neck_mm * math.sin(lean)) ** 2, 0.0)
-    knee = -bone.neck_mm * math.cos(lean) + math.sqrt(below)
-    gained = float(np.linalg.norm(bone.neck_mm * n - (face + (level + knee) * d))) - bone.length_mm
+    part = min(1.0, _size(shift) / bone.shaft_width_mm)
+    knee = knee_below_crossing_mm(bone)
+    gained = _size(bone.neck_mm * n - (face + (level + knee) * d)) - bone.length_mm
     steep = math.sin(math.radians(_between_deg(placed.wire, U)))
     bridge = float(placed.entry @ U) - level - plan.blade_thickness_mm / 2 / steep
     base, at = -_square_to(up, U), _square_to(placed.entry, U)
-    size = float(np.linalg.norm(base)) * float(np.linalg.norm(at))
+    size = _size(base) * _size(at)
     share = float(base @ at) / size if size > 1e-12 else 1.0
     return {
         "plate_shift_mm": -float(shift @ after.m),
@@ -529,7 +561,7 @@ def _film_deg(v: Vector, plan: Plan) -> float:
 
 def _between_turn_deg(turn: NDArray[np.float64]) -> float:
     skew = np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]])
-    return _deg(float(np.linalg.norm(skew)), float(np.trace(turn)) - 1.0)
+    return _deg(_size(skew), float(np.trace(turn)) - 1.0)
 
 
 def _axis(turn: NDArray[np.float64], total_deg: float, side: Side) -> tuple[float, float, float] | None:

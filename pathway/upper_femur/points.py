@@ -1,18 +1,19 @@
 """The upper femur before and after as bodies and lines in space: what a drawing of the plan is made of.
 
-Both states stand in the frame of the lower piece (m, a, u of `femur_model`): the shaft below the cut is the same in
+Both states stand in the frame of the lower piece (m, a, u of `model`): the shaft below the cut is the same in
 both, and the upper piece moves. Nothing is drawn that is not measured: head and trochanter have no outline.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
+from pathway.record import Side
 from pathway.upper_femur.model import (
     A,
     Femur,
@@ -27,6 +28,8 @@ from pathway.upper_femur.model import (
 )
 
 State = Literal["before", "after"]
+View = Literal["front", "side", "end"]
+Spot = tuple[float, float]
 Points = tuple[Vector, ...]
 RING = 180
 """Corners of a drawn circle: its flats lie less than a hundredth of a mm inside it."""
@@ -48,16 +51,54 @@ class Scene:
     spots: dict[str, Vector]
 
 
-def scenes(bone: Femur, plan: Plan, settings: Settings) -> tuple[Scene, Scene]:
-    """Return the bone before and after; raises NotPossible where the wire cannot be placed."""
+def scenes(bone: Femur, plan: Plan, settings: Settings, ring: int = RING) -> tuple[Scene, Scene]:
+    """Return the bone before and after; raises NotPossible where the wire cannot be placed.
+
+    `ring` is how many corners a circle has.
+    """
     at = placement(bone, plan, settings)
     return (
-        _scene(bone, plan, at, settings, "before", lambda point: point),
-        _scene(bone, plan, at, settings, "after", _carried(at)),
+        _scene(bone, plan, at, settings, "before", lambda point: point, ring),
+        _scene(bone, plan, at, settings, "after", carried(at), ring),
     )
 
 
-def _carried(at: Placement) -> Callable[[Vector], Vector]:
+def in_view(view: View, side: Side, point: Vector) -> Spot:
+    """Return where a point of a scene lies in a view (to the viewer's right, upward), mm.
+
+    The viewer faces the patient, stands at the outer side of the hip, or at the knee with the front upward.
+    """
+    medial = -1.0 if side == "left" else 1.0
+    match view:
+        case "front":
+            return medial * float(point @ M), float(point @ U)
+        case "side":
+            return medial * float(point @ A), float(point @ U)
+        case "end":
+            return medial * float(point @ M), float(point @ A)
+
+
+def outline(points: Iterable[Spot]) -> list[Spot]:
+    """Return the corners of what a convex body covers in a view, in order."""
+    ordered = sorted({(round(x, 4), round(y, 4)) for x, y in points})
+    if len(ordered) < 3:
+        return ordered
+    sides = []
+    for way in (ordered, ordered[::-1]):
+        side: list[Spot] = []
+        for point in way:
+            while len(side) >= 2 and _bend(side[-2], side[-1], point) <= 0:
+                side.pop()
+            side.append(point)
+        sides.append(side[:-1])
+    return [*sides[0], *sides[1]]
+
+
+def _bend(a: Spot, b: Spot, c: Spot) -> float:
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def carried(at: Placement) -> Callable[[Vector], Vector]:
     """Return what takes a point of the upper piece into the frame of the lower piece at the plate."""
 
     def carry(point: Vector) -> Vector:
@@ -68,7 +109,13 @@ def _carried(at: Placement) -> Callable[[Vector], Vector]:
 
 
 def _scene(
-    bone: Femur, plan: Plan, at: Placement, settings: Settings, state: State, carry: Callable[[Vector], Vector]
+    bone: Femur,
+    plan: Plan,
+    at: Placement,
+    settings: Settings,
+    state: State,
+    carry: Callable[[Vector], Vector],
+    ring: int,
 ) -> Scene:
     def upper(points: Points) -> Points:
         return tuple(carry(point) for point in points)
@@ -76,17 +123,17 @@ def _scene(
     radius = bone.shaft_width_mm / 2
     foot = at.level_mm - SEEN_WIDTHS * bone.shaft_width_mm
     top = max(at.level_mm, float(at.entry @ U), 0.0) + radius
-    plate_rim = _neck_rim(bone, at.plate_at, at.plate_normal, at.neck)
-    face = _disc(at.level_mm * U, radius)
+    plate_rim = _neck_rim(bone, at.plate_at, at.plate_normal, at.neck, ring)
+    face = _disc(at.level_mm * U, radius, ring)
     taken = _taken(plan, at, face)
     lower_face, upper_face = (taken, face) if plan.wedge_from == "shaft" else (face, taken)
     if state == "before":
         # The wedge is still there: it is shown on the bone that it will be taken from.
         lower_face = upper_face = face
     bodies = {
-        "lower_shaft": _disc(foot * U, radius) + lower_face,
-        "upper_shaft": upper(upper_face + _disc(top * U, radius)),
-        "neck": upper(_neck_rim(bone, at.neck_from_mm * at.neck, at.neck, at.neck) + plate_rim),
+        "lower_shaft": _disc(foot * U, radius, ring) + lower_face,
+        "upper_shaft": upper(upper_face + _disc(top * U, radius, ring)),
+        "neck": upper(_neck_rim(bone, at.neck_from_mm * at.neck, at.neck, at.neck, ring) + plate_rim),
         "blade": upper(tuple(end + edge for end in (at.corner, at.tip) for edge in at.edges)),
     }
     lines: dict[str, Points] = {
@@ -143,7 +190,7 @@ def _taken(plan: Plan, at: Placement, face: Points) -> Points:
         return face
     if plan.wedge_from == "shaft":
         # In the frame of the lower piece, where the upper face's normal is the old shaft's axis carried along.
-        middle, normal, way = _carried(at)(at.level_mm * U), at.turn.T @ U, -1.0
+        middle, normal, way = carried(at)(at.level_mm * U), at.turn.T @ U, -1.0
     else:
         middle, normal, way = at.face, -at.up, 1.0
     found = []
@@ -153,16 +200,16 @@ def _taken(plan: Plan, at: Placement, face: Points) -> Points:
     return tuple(found)
 
 
-def _disc(centre: Vector, radius: float) -> Points:
-    angles = np.linspace(0.0, 2 * math.pi, RING, endpoint=False)
+def _disc(centre: Vector, radius: float, ring: int) -> Points:
+    angles = np.linspace(0.0, 2 * math.pi, ring, endpoint=False)
     return tuple(centre + radius * (math.cos(t) * M + math.sin(t) * A) for t in angles)
 
 
-def _neck_rim(bone: Femur, at: Vector, normal: Vector, neck: Vector) -> Points:
+def _neck_rim(bone: Femur, at: Vector, normal: Vector, neck: Vector, ring: int) -> Points:
     """Return where a plane cuts the wall of the neck."""
     inside, across = neck_section(bone)
     found = []
-    for t in np.linspace(0.0, 2 * math.pi, RING, endpoint=False):
+    for t in np.linspace(0.0, 2 * math.pi, ring, endpoint=False):
         side = bone.neck_width_mm / 2 * math.cos(t) * inside + bone.neck_depth_mm / 2 * math.sin(t) * across
         found.append(side + float((at - side) @ normal) / float(neck @ normal) * neck)
     return tuple(found)

@@ -13,6 +13,7 @@ from pathway.protocol.question import Question
 from pathway.record import Value
 from pathway.rule_engine.facts import known_steps
 from pathway.worksheets.case import case_of
+from pathway.worksheets.kinds import stage_of
 from pathway.worksheets.osteotomy import worksheet
 from tests.made_once import made_once
 from tests.sample import ON, SHALLOW_AND_BENT, at_age, child, five_year_old, operation, visit
@@ -60,16 +61,16 @@ BONES = {
 @pytest.mark.parametrize("bone", BONES.values(), ids=BONES.keys())
 def test_it_is_the_number_of_the_sheet_where_the_bone_is_measured(bone: Mapping[str, Value]) -> None:
     question = Question(five_year_old(bone), PROTOCOL, ON)
-    told = worksheet(case_of(question), {}).numbers
+    plan, bent = (
+        made_once(question, compared=False),
+        made_once(Question(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON), compared=False),
+    )
+    told = worksheet(case_of(question, plan, stage_of("osteotomy", plan, PROTOCOL, None)), {}).numbers
 
     assert told is not None
     gain = told["length_gain_mm"]
     assert isinstance(gain, float)
     assert gain > 10
-    plan, bent = (
-        made_once(question, compared=False),
-        made_once(Question(five_year_old(SHALLOW_AND_BENT), PROTOCOL, ON), compared=False),
-    )
     assert plan.recommended is not None
     assert bent.recommended is not None
     assert bent.recommended.predicted_mm - plan.recommended.predicted_mm == pytest.approx(gain, abs=0.2)

@@ -76,6 +76,12 @@ class Opened:
     stage: str = "femoral_lengthening_1"
 
 
+ANEW = ("backspace", "backspace")
+SIZES = (
+    *(*["down"] * 11, *"36", "down", *ANEW, *"28", "down", *"16"),
+    *(*["down"] * 10, *ANEW, "3", *["down"] * 10, *"17"),
+)
+"""What is typed into the sheet of the upper femur: neck on the wire, neck, shaft, margin of the blade, neck's width."""
 OPENED = {
     "children": Opened("ChildrenScreen", ("escape",)),
     "timeline": Opened("TimelineScreen", ("shift+right",) * 4),
@@ -89,6 +95,7 @@ OPENED = {
     "drawing": Opened(
         "WorksheetScreen", ("s", *["down"] * 12, "4", "0", "down", "1", "6", "f4"), "proximal_femoral_osteotomy_1"
     ),
+    "theatre": Opened("TheatreScreen", ("s", *SIZES, "f3"), "proximal_femoral_osteotomy_1"),
     "family": Opened("FamilyScreen", ("f",)),
     "follow_up": Opened("FollowUpScreen", ("v", *"183")),
     "sources": Opened("SourcesScreen", ("f2",)),

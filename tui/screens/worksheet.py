@@ -201,10 +201,18 @@ class WorksheetScreen(FormScreen):
         self.refresh_bindings()
         self.call_after_refresh(self.show_sheet)
 
+    def action_theatre(self) -> None:
+        """Open the page for the table of what the sheet starts from."""
+        if self._case is not None:
+            stage = self.selected.id if self.selected else None
+            self.home.open_theatre(self.child, stage, self._case, self.typed, self.sheet)
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now."""
         if action == "page":
             return not self.has_class("drawn")
+        if action == "theatre":
+            return self.kind == "osteotomy" and self._case is not None
         if action == "draw":
             return self.sheet is not None and bool(self.sheet.drawings)
         return super().check_action(action, parameters)

@@ -62,7 +62,13 @@ def pdf(document: Document, paper: Paper = "a4", keywords: tuple[str, ...] = (),
 
 def page_svg(document: Document, paper: Paper = "a4") -> str:
     """Return the first page as SVG, to be shown on a page of the web. Raises CannotBeDone as `pdf` does."""
-    return _typeset(_template("document.typ"), "svg", _inputs(document, paper))[0].decode("utf-8")
+    return pages_svg(document, paper)[0]
+
+
+def pages_svg(document: Document, paper: Paper = "a4") -> tuple[str, ...]:
+    """Return every page as SVG of the paper's size, a mm for a mm. Raises CannotBeDone as `pdf` does."""
+    pages = _typeset(_template("document.typ"), "svg", _inputs(document, paper))
+    return tuple(page.decode("utf-8") for page in pages)
 
 
 def png(drawing: Drawing) -> bytes:

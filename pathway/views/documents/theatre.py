@@ -36,13 +36,33 @@ NO_STEPS = "This plan is refused. Do not operate by it: no steps are printed."
 ORDER = "Order of the steps: common practice. Numbers: the geometry of this bone as it was measured, nothing else."
 ELSE = "Anything else: enter it and print the page anew."
 FRAMES = {
-    "shaft_side": "Flexion is about the line across the shaft, as the knee's condyles lie.",
-    "neck_plane": "Flexion is about the line square to the shaft in the plane of neck and shaft.",
+    "shaft_side": "Flexion and extension are about the line across the shaft, as the knee's condyles lie.",
+    "neck_plane": "Flexion and extension are about the line square to the shaft in the plane of neck and shaft.",
 }
 WIRES = {
     "shaft_side": "square to the shaft, straight from the front with the kneecap forward",
     "neck_plane": "square to the plane of neck and shaft",
 }
+
+
+WAYS: Mapping[str, tuple[str, str]] = {
+    "wire_side_deg": ("to the front", "to the back"),
+    "slot_deg": ("backward", "forward"),
+    "rotation_deg": ("inward", "outward"),
+    "plate_shift_mm": ("outward", "inward"),
+    "extension_deg": ("backward", "forward"),
+}
+"""Numbers whose sign is a way: told by their size and the way, for a sign beside a word is read as its opposite."""
+SHORT = {
+    "": "",
+    "to the front": "front",
+    "to the back": "back",
+    "backward": "back",
+    "forward": "front",
+    "inward": "in",
+    "outward": "out",
+}
+SAW = "THE SAW WOULD MEET THE BLADE"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +75,19 @@ class Head:
 
 
 def theatre(
-    bone: Femur, plan: Plan, found: Result, ranges: Ranges, head: Head, implants_deg: Sequence[float] = ()
+    bone: Femur,
+    plan: Plan,
+    found: Result,
+    ranges: Ranges,
+    head: Head,
+    implants_deg: Sequence[float] = (),
+    *,
+    drawn: bool = True,
 ) -> Document:
     """Return the page for the table of a plan as `solved` found it; of a refused plan the reasons and no steps.
 
     `ranges` are those of `ranges_of`, {} where none are known; `implants_deg` the angles of the implants available.
+    Without `drawn` the life-size figures are left out.
     """
     side = bone.side.upper()
     title = f"{side} FEMUR: {'PLAN REFUSED' if found.refused else 'plan for the table'}"
@@ -68,7 +96,9 @@ def theatre(
         blocks = tuple(_refused(bone, plan, found, head, implants_deg))
     else:
         blocks = tuple(_allowed(bone, plan, found, found.settings, ranges, head, implants_deg))
-    return Document(title, f"{head.child}, {head.on}", "en", footer, blocks, dense=True)
+        if drawn:
+            blocks += tuple(Figure(one, one, life_size=True) for one in femur_drawings(bone, plan, found.settings))
+    return Document(title, f"{head.child}, as planned on {head.on}", "en", footer, blocks, dense=True)
 
 
 def _refused(bone: Femur, plan: Plan, found: Result, head: Head, implants_deg: Sequence[float]) -> Iterator[Block]:
@@ -185,6 +215,11 @@ def _allowed(
         " Small figures: between which values each lies when bone and hand vary.",
         "small",
     )
+    bridge = least_bridge_mm(bone, plan, settings)
+    if bridge < 0:
+        entry, free = _mm(found.numbers["bridge_mm"]), settings.cut_below_corner_mm - bridge
+        where = f"bridge {entry} at its entry, {_mm(bridge)} on the shaft's inner side"
+        yield Callout(f"{SAW}: {where}. Cut {_up(free)} mm below the corner or lower, or plan another wire", ())
     near = tuple(_near(bone, plan, found, settings, ranges))
     if near:
         yield Callout("Near a limit: allowed as planned, not by every value that bone and hand may have", near)
@@ -196,12 +231,10 @@ def _allowed(
     names = ("Change", "Neck-shaft", "Version", "Flexion remaining", "Length gained", "Bridge", "Fits the bone")
     yield Table("Changes at the table", names, changes, (9, 4, 4, 4, 4, 4, 12))
     yield Paragraph(
-        "Fits: blade, neck, bridge and wedge against the bone as measured; whether the angles are wanted is for the"
-        f" surgeon. {ELSE} {ORDER}",
+        "Fits: blade, neck, bridge and wedge in this bone; whether the angles are wanted is for the surgeon."
+        f" {ELSE} {ORDER}",
         "small",
     )
-    for drawing in femur_drawings(bone, plan, settings):
-        yield Figure(drawing, drawing, life_size=True)
 
 
 def _readings(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[tuple[str, str, str]]:
@@ -209,23 +242,26 @@ def _readings(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterato
         small = _joined(way, _between(name, ranges))
         return label, value or _unit(found.numbers[name], unit), small
 
+    def turned(label: str, name: str, what: str = "", unit: str = "deg") -> tuple[str, str, str]:
+        between, way = _between(name, ranges), _way(found.numbers[name], *WAYS[name])
+        # A range to both sides has its ways already.
+        told = what if between.endswith(WAYS[name][0]) else f"{what} {way}".strip()
+        return label, f"{_unit(abs(found.numbers[name] or 0.0), unit)} {SHORT[way]}".rstrip(), _joined(told, between)
+
     of = found.numbers
     off = abs((of["neck_shaft_after_deg"] or 0.0) - plan.neck_shaft_deg) >= 0.05
-    aimed = f"aimed at {plan.neck_shaft_deg:g}" if off else "as aimed at"
+    aimed = f"aimed at {plan.neck_shaft_deg:g}" if off else ""
     before = f"{_deg(of['neck_shaft_before_deg'])} before"
-    yield one("Neck-shaft angle after", "neck_shaft_after_deg", way=f"{before}, {aimed}")
+    yield one("Neck-shaft angle after", "neck_shaft_after_deg", way=_joined(before, aimed))
     yield one("Wire to shaft, front view", "wire_front_deg", way="inner side")
-    yield one("Wire, side view", "wire_side_deg", way=_way(of["wire_side_deg"], "to the front", "to the back"))
+    yield turned("Wire, side view", "wire_side_deg")
     yield one("Implant", "implant_deg")
     yield one("Blade, corner to tip", "blade_mm", "mm", value=f"{_down(of['blade_mm'])} mm")
-    yield one("Slot about the blade", "slot_deg", way=_way(of["slot_deg"], "lower end backward", "lower end forward"))
+    yield turned("Slot about the blade", "slot_deg", "lower end")
     yield one("Cut below the corner", "cut_below_corner_mm", "mm", "along the shaft, square to it")
-    turned = _way(of["rotation_deg"], "lower piece inward", "lower piece outward")
-    yield one("Rotation between the wires", "rotation_deg", way=turned)
-    yield one("Shift of the shaft", "plate_shift_mm", "mm", _way(of["plate_shift_mm"], "outward", "inward"))
-    frame = "across the shaft" if bone.flexion_frame == "shaft_side" else "in the plane of neck and shaft"
-    lifted = _way(of["extension_deg"], "lower piece backward", "lower piece forward")
-    yield one(f"Extension, seen along the line {frame}", "extension_deg", way=lifted)
+    yield turned("Rotation between the wires", "rotation_deg", "lower piece")
+    yield turned("Shift of the shaft", "plate_shift_mm", "", "mm")
+    yield turned("Extension of the shaft", "extension_deg", "lower piece")
     yield one("Adduction free after release", "adduction_needed_deg", way="at least")
     yield one(
         "Version after",
@@ -249,11 +285,10 @@ def _near(bone: Femur, plan: Plan, found: Result, settings: Settings, ranges: Ra
         if name in ranges and ranges[name][0] < least:
             yield f"{words}: {_mm(found.numbers[name])} ({_between(name, ranges)}), least {_mm(least)}."
     bridge = least_bridge_mm(bone, plan, settings)
-    if bridge < (found.numbers["bridge_mm"] or 0.0) - 0.05:
-        meets = "; the blade's way meets the cut" if bridge < 0 else ""
+    if 0 <= bridge < (found.numbers["bridge_mm"] or 0.0) - 0.05:
         yield (
             f"The blade falls inward: bridge {_mm(found.numbers['bridge_mm'])} at its entry, {_mm(bridge)} on the"
-            f" shaft's inner side{meets}."
+            " shaft's inner side."
         )
 
 
@@ -263,10 +298,11 @@ def _steps(
     of = found.numbers
 
     def told(name: str, unit: str = "deg") -> str:
-        between = _between(name, ranges)
-        return f"{_unit(of[name], unit)}{f' ({between})' if between else ''}"
+        between, way = _between(name, ranges), WAYS.get(name)
+        turned = "" if way is None else f" {_way(of[name], *way)}".rstrip()
+        value = of[name] if way is None else abs(of[name] or 0.0)
+        return f"{_unit(value, unit)}{turned}{f' ({between})' if between else ''}"
 
-    side = _comma(of["wire_side_deg"], "to the front", "to the back")
     needed = told("adduction_needed_deg")
     yield (
         "Release, then examine motion",
@@ -276,7 +312,7 @@ def _steps(
     )
     yield (
         "Wire into the neck, two views",
-        f"Front {told('wire_front_deg')}; side {told('wire_side_deg')}{side}; through the neck's axis"
+        f"Front {told('wire_front_deg')}; side {told('wire_side_deg')}; through the neck's axis"
         f" {_mm(plan.wire_through_mm)} from its crossing with the shaft's",
         "Kneecap forward in the front view; side view square to the wire",
         "Outside its range in either view: move it, or enter the wire as found and print anew",
@@ -289,7 +325,7 @@ def _steps(
     )
     yield (
         "Open the outer cortex, chisel the slot",
-        f"Slot {told('slot_deg')}{_comma(of['slot_deg'], 'lower end backward', 'lower end forward')}",
+        f"Slot, lower end {told('slot_deg')}",
         "Against the plane of wire and shaft",
         "The slot cannot be held at this angle",
     )
@@ -298,15 +334,16 @@ def _steps(
         f"Implant {of['implant_deg']:g} deg, blade {_down(of['blade_mm'])} mm; tip to growth plate"
         f" {told('blade_margin_physis_mm', 'mm')}; edge to cortex {told('blade_margin_cortex_mm', 'mm')}",
         "Tip and edges in two views",
-        f"Tip nearer than {_mm(plan.blade_margin_mm)} to the growth plate, edge nearer than"
-        f" {_mm(plan.cortex_margin_mm)} to the cortex",
+        f"Tip nearer than {_mm(plan.blade_margin_mm)} to the growth plate, edge"
+        f" {f'nearer than {_mm(plan.cortex_margin_mm)} to the cortex' if plan.cortex_margin_mm else 'in the cortex'}",
     )
     yield (
         "Cut, square to the shaft",
         f"{told('cut_below_corner_mm', 'mm')} below the corner; bridge {told('bridge_mm', 'mm')} at the blade's"
         f" entry, {_mm(least_bridge_mm(bone, plan, settings))} on the shaft's inner side",
         "Level on the film before the saw, both cortices",
-        f"Bridge at the entry less than {_mm(plan.bridge_least_mm)}, or the saw meets the blade",
+        f"{f'Bridge at the entry less than {_mm(plan.bridge_least_mm)}, or the' if plan.bridge_least_mm else 'The'} saw"
+        " meets the blade",
     )
     full = _mm(of["wedge_full_mm"])
     wedge = f"; wedge {told('wedge_mm', 'mm')} from the {_piece(plan)}, {full} would close fully"
@@ -316,14 +353,13 @@ def _steps(
         wedge = f"; no wedge: the faces meet at one edge, a gap stays open ({full} would close it)"
     yield (
         "Bring the shaft to the plate",
-        f"Valgus {told('valgus_deg')}, extension {told('extension_deg')}; shaft"
-        f" {_way(of['plate_shift_mm'], 'outward', 'inward')} {told('plate_shift_mm', 'mm')}{wedge}",
+        f"Valgus {told('valgus_deg')}, extension {told('extension_deg')}; shaft {told('plate_shift_mm', 'mm')}{wedge}",
         f"Faces lie over each other by {100 * (of['contact_share'] or 0.0):.0f} %{_share_between(ranges)}",
         "The shaft does not come to the plate without force: release more or shorten (enter it and print anew)",
     )
     yield (
         "Rotate the lower piece",
-        f"{told('rotation_deg')} between the wires{_comma(of['rotation_deg'], 'inward', 'outward')}",
+        f"{told('rotation_deg')} between the wires",
         "Seen along the shaft, lower wire against upper wire",
         "The wires have moved in the bone",
     )
@@ -377,8 +413,10 @@ def _change(name: str, bone: Femur, plan: Plan, settings: Settings, free_deg: fl
     if max(abs(of["valgus_deg"] or 0.0), abs(of["extension_deg"] or 0.0)) >= LEVEL_DEG:
         against.append(REASONS["over_90"])
     allowed = f"no: {' '.join(against)}" if against else "yes"
+    if not against and least_bridge_mm(bone, plan, settings) < 0:
+        allowed = "no: the saw would meet the blade"
     needed = of["adduction_needed_deg"] or 0.0
-    if not against and needed >= free_deg + 0.05:
+    if allowed == "yes" and needed >= free_deg + 0.05:
         allowed = f"yes, if adduction {_deg(needed)} is free"
     angles = (_deg(of[f"{one}_after_deg"]) for one in ("neck_shaft", "version", "flexion"))
     return name, *angles, _mm(of["length_gain_mm"]), _mm(of["bridge_mm"]), allowed
@@ -397,15 +435,16 @@ def _joined(*parts: str) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def _comma(value: float | None, plus: str, minus: str) -> str:
-    way = _way(value, plus, minus)
-    return f", {way}" if way else ""
-
-
 def _between(name: str, ranges: Ranges) -> str:
+    """Return a range; where a sign is a way no sign stands, and the way of each end where the two differ."""
     if name not in ranges or ranges[name][1] - ranges[name][0] < 0.05:
         return ""
     low, high = ranges[name]
+    if name in WAYS:
+        first, last = _way(low, *WAYS[name]), _way(high, *WAYS[name])
+        if first and last and first != last:
+            return f"{_number(-low)} {first} to {_number(high)} {last}"
+        low, high = sorted((abs(low), abs(high)))
     return f"{_number(low)} to {_number(high)}"
 
 
@@ -439,7 +478,3 @@ def _down(value: float | None) -> str:
 
 def _up(value: float | None) -> str:
     return f"{math.ceil((value or 0.0) * 10 - 1e-6) / 10:.1f}"
-
-
-def _v(found: Result, name: str) -> str:
-    return _deg(found.numbers[name])

@@ -5,18 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
 
-from pathway.upper_femur.model import A, Femur, M, Plan, Settings, U, Vector, result
-from pathway.upper_femur.points import Scene, scenes
+from pathway.upper_femur.model import Femur, Plan, Settings, Vector, result
+from pathway.upper_femur.points import Scene, View, in_view, outline, scenes
 from pathway.views.drawings.drawing import FAINT, INK, PAPER, RULE, SOFT, Drawing, Shape, Sheet, text_width_mm
 
-View = Literal["front", "side", "end"]
 VIEWS: tuple[View, ...] = ("front", "side", "end")
 WIDE_MM = 182.0
 """The width between the margins of the team's page, so that the page takes the drawing as it is."""
 EDGE_MM, GAP_MM, TITLE_MM, FOOT_MM = 3.0, 2.0, 9.0, 13.5
 LABEL_PT, LABEL_STEP_MM = 6.5, 3.4
+LEADER_MM, HALF_LETTER_MM = 2.0, 0.8
+"""How long the level end of a leader is with the gap before its words, and how far above their foot it runs."""
 SCALE_MM = 20.0
 ARC_MM = 9.0
 TITLES = {
@@ -88,14 +88,8 @@ class _Half:
 
     def on(self, point: Vector) -> Point:
         """Return where a point comes to lie; the patient's right is on the left, as the viewer faces the patient."""
-        medial = -1.0 if self.bone.side == "left" else 1.0
-        match self.view:
-            case "front":
-                return medial * float(point @ M), -float(point @ U)
-            case "side":
-                return medial * float(point @ A), -float(point @ U)
-            case "end":
-                return medial * float(point @ M), -float(point @ A)
+        x, up = in_view(self.view, self.bone.side, point)
+        return x, -up
 
     def _shown(self, name: str) -> bool:
         return (self.view == "end") == name.endswith("rotation_wire") or name not in VIEWED_ONCE
@@ -113,16 +107,16 @@ class _Half:
 
         seen, after = self.scene, self.scene.state == "after"
         if after:
-            edge = there(_hull([self.on(p) for p in seen.bodies["gap"]]))
+            edge = there(outline([self.on(p) for p in seen.bodies["gap"]]))
             sheet.area(edge, PAPER, SOFT, 0.2, "0.8 0.6", name("gap"))
         for body, fill in (("lower_shaft", FAINT), ("upper_shaft", "#eef1f1"), ("neck", "#eef1f1")):
-            sheet.area(there(_hull([self.on(p) for p in seen.bodies[body]])), fill, INK, 0.35, part=name(body))
+            sheet.area(there(outline([self.on(p) for p in seen.bodies[body]])), fill, INK, 0.35, part=name(body))
         if "wedge" in seen.bodies:
-            taken = there(_hull([self.on(p) for p in seen.bodies["wedge"]]))
+            taken = there(outline([self.on(p) for p in seen.bodies["wedge"]]))
             sheet.area(taken, RULE, INK, 0.3, "0.8 0.6", name("wedge"))
         for ring, wide in (("growth_plate", 0.7), ("upper_cut", 0.5), ("lower_cut", 0.5)):
             sheet.area(there([self.on(p) for p in seen.rings[ring]]), "none", INK, wide, part=name(ring))
-        blade = there(_hull([self.on(p) for p in seen.bodies["blade"]]))
+        blade = there(outline([self.on(p) for p in seen.bodies["blade"]]))
         sheet.area(blade, "none", INK, 0.3, part=name("blade"))
         for line, wide, dash in (
             ("shaft_axis", 0.2, "3 0.8 0.6 0.8"),
@@ -170,9 +164,13 @@ class _Half:
             places[-1] -= over
             for k in range(len(places) - 2, -1, -1):
                 places[k] = min(places[k], places[k + 1] - LABEL_STEP_MM)
-        for label, place in zip(self.labels, places, strict=True):
-            px, py = label.at[0] + dx, label.at[1] + dy
-            sheet.run([(px, py), (column - 2.0, place - 0.8), (column - 0.6, place - 0.8)], RULE, 0.15)
+        starts = [(label.at[0] + dx, label.at[1] + dy) for label in self.labels]
+        bend = column - LEADER_MM
+        order = _uncrossed(starts, [(bend, place - HALF_LETTER_MM) for place in places])
+        for number, place in enumerate(places):
+            label, level = self.labels[order[number]], place - HALF_LETTER_MM
+            leader = [starts[order[number]], (bend, level), (column - HALF_LETTER_MM, level)]
+            sheet.run(leader, RULE, 0.15, part=f"{self.scene.state}-leader-{number}")
             sheet.words(column, place, label.text, LABEL_PT)
 
     def _turned(self, name: str, angle: str) -> str:
@@ -217,7 +215,8 @@ class _Half:
                 yield _Label("plate", self.on(seen.lines["plate"][-1]))
         elif self.view == "side":
             if state == "before":
-                yield _Label(f"wire forward {of('wire_side_deg')} in the view square to it", spot("tip"))
+                wire = _turned(numbers["wire_side_deg"], "to the front", "to the back")
+                yield _Label(f"wire {wire}, in the view square to it", spot("tip"))
                 yield _Label("cut", spot("lower_cut_centre"))
                 yield _Label(self._turned("extension", of("extension_deg")), self.on(seen.lines["new_shaft"][-1]))
             else:
@@ -225,13 +224,33 @@ class _Half:
                 moved = _shift(numbers["plate_shift_forward_mm"], "forward", "backward")
                 yield _Label(moved, spot("lower_cut_centre"))
         else:
-            yield _Label(f"neck forward (version) {of(f'version_{state}_deg')}", middle("neck_axis"))
+            yield _Label(f"version (forward +) {of(f'version_{state}_deg')}", middle("neck_axis"))
             if state == "after":
                 low = self.on(seen.lines["lower_rotation_wire"][-1])
-                yield _Label(f"between wires {of('rotation_deg')}", low)
+                turned = _turned(numbers["rotation_deg"], "inward", "outward")
+                yield _Label(f"between wires {turned}", low)
                 same = abs(numbers["rotation_deg"] or 0.0) < 0.05
                 name = "upper wire, under the lower" if same else "upper wire (broken line)"
                 yield _Label(name, self.on(seen.lines["upper_rotation_wire"][-1]))
+
+
+def _uncrossed(starts: list[Point], ends: list[Point]) -> list[int]:
+    """Return which start each end belongs to so that no two straight leaders cross.
+
+    Two that cross are longer together than the same two exchanged, so that exchanging comes to an end.
+    """
+    order = list(range(len(starts)))
+    crossed = True
+    while crossed:
+        crossed = False
+        for one in range(len(order)):
+            for other in range(one + 1, len(order)):
+                a, b = starts[order[one]], starts[order[other]]
+                kept = math.dist(a, ends[one]) + math.dist(b, ends[other])
+                if math.dist(b, ends[one]) + math.dist(a, ends[other]) < kept - 1e-9:
+                    order[one], order[other] = order[other], order[one]
+                    crossed = True
+    return order
 
 
 def _front(view: View, bone: Femur) -> str:
@@ -243,29 +262,15 @@ def _shift(value: float | None, plus: str, minus: str) -> str:
     return f"shaft {plus if shown >= 0 else minus} {abs(shown):.1f} mm"
 
 
+def _turned(value: float | None, plus: str, minus: str) -> str:
+    """Return an angle by its size and its way: a sign beside a word is read as its opposite."""
+    shown = round(value or 0.0, 1) + 0.0
+    return f"{abs(shown):.1f} deg{'' if shown == 0 else f' {plus}' if shown > 0 else f' {minus}'}"
+
+
 def _share(numbers: Numbers) -> str:
     return f"{100 * (numbers['contact_share'] or 0.0):.0f} %"
 
 
 def _lower(point: Point) -> Point:
     return point[0], point[1] + 0.01
-
-
-def _hull(points: list[Point]) -> list[Point]:
-    """Return the corners of the convex hull, in order."""
-    ordered = sorted({(round(x, 4), round(y, 4)) for x, y in points})
-    if len(ordered) < 3:
-        return ordered
-    sides = []
-    for way in (ordered, ordered[::-1]):
-        side: list[Point] = []
-        for point in way:
-            while len(side) >= 2 and _turn(side[-2], side[-1], point) <= 0:
-                side.pop()
-            side.append(point)
-        sides.append(side[:-1])
-    return [*sides[0], *sides[1]]
-
-
-def _turn(a: Point, b: Point, c: Point) -> float:
-    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])

@@ -96,8 +96,9 @@ def characters(drawing: Drawing, columns: int, most_rows: int = 40) -> str:
     for shape in drawing.shapes:
         _draw(shape, frame, dots)
     text = [[chr(BRAILLE + cell) if cell else " " for cell in row] for row in dots]
-    for mark in drawing.marks:
-        _write(mark, frame, text)
+    taken: dict[int, int] = {}
+    for mark in sorted(drawing.marks, key=lambda mark: frame.place(mark.at)[0]):
+        _write(mark, frame, text, taken)
     return "\n".join("".join(row).rstrip() for row in text)
 
 
@@ -117,12 +118,15 @@ def _draw(shape: Shape, frame: _Frame, dots: list[list[int]]) -> None:
                 dots[row // 4][column // 2] |= DOTS[row % 4][column % 2]
 
 
-def _write(mark: Mark, frame: _Frame, text: list[list[str]]) -> None:
+def _write(mark: Mark, frame: _Frame, text: list[list[str]], taken: dict[int, int]) -> None:
+    """Write a mark; one that would lie on the words before it in its row goes behind them where there is room."""
     x, y = frame.place(mark.at)
     row, column = round(y) // 4, round(x) // 2
     start = column - {"start": 0, "middle": len(mark.text) // 2, "end": len(mark.text) - 1}[mark.anchor]
+    start = max(0, taken.get(row, 0), start)
     start = max(0, min(start, len(text[0]) - len(mark.text)))
     if 0 <= row < len(text):
+        taken[row] = start + len(mark.text) + 1
         text[row][start : start + len(mark.text)] = mark.text
 
 

@@ -101,10 +101,12 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         (
             ("↑ ↓", "select an input; type to change it"),
             ("Tab", "the next stage that has a worksheet"),
+            ("F3", "of an osteotomy of the upper femur: the page for the operating table"),
             ("F4", "the drawing in place of the numbers, where there is one; again: the numbers"),
             ("F6", "set all inputs back to the plan; Ctrl+Z only the last one"),
         ),
     ),
+    ("For the table", (("↑ ↓ PgUp PgDn", "scroll"), ("← → or Tab", "numbers, steps, changes, drawings"))),
     ("Family view", (("↑ ↓ PgUp PgDn", "scroll"), ("c", "the other ways, side by side"))),
     ("Sources", (("↑ ↓", "choose a statement"), ("PgUp PgDn", "read the rule behind it"))),
 )

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pathway.upper_femur.fits import fits
 from pathway.worksheets.osteotomy import angles
 from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG
 from pathway.worksheets.osteotomy.inputs import LIMITS, OsteotomyInputs
-from pathway.worksheets.osteotomy.sections_implant import missing, neck_base
+from pathway.worksheets.osteotomy.sections_implant import longest_mm, missing
 from pathway.worksheets.sheet import Warning
 
 
@@ -25,53 +26,53 @@ def warnings(of: OsteotomyInputs) -> Iterator[Warning]:
 
 
 def _unreachable(of: OsteotomyInputs) -> Iterator[Warning]:
-    if of.found.reached:
+    found = of.model.found
+    if "no_correction_reaches" not in found.refused:
         return
-    wanted = of.before.neck_shaft_deg + of.taken.valgus_deg
+    fit = fits(of.model.bone, of.model.plan, found)["no_correction_reaches"]
+    nearest = "" if fit is None else f"; the nearest is {fit.plan.neck_shaft_deg:.0f} deg"
     yield Warning(
-        text=f"With this extension and version no valgus reaches {wanted:.0f} deg; the nearest is"
-        f" {of.after.neck_shaft_deg:.0f} deg. Check that flexion and version were measured in the same frame.",
+        text=f"With this extension and version no valgus reaches {of.aim_deg:.0f} deg{nearest}. Check that flexion and"
+        " version were measured in the same frame.",
         stop=True,
     )
 
 
 def _blade(of: OsteotomyInputs) -> Iterator[Warning]:
-    wire = of.inputs.maybe("neck_wire_length_mm")
-    margin = of.inputs.item("blade_margin_mm")
-    if wire is None:
+    if of.inputs.maybe("neck_wire_length_mm") is None:
         yield Warning(text="No blade is chosen: measure the neck on the guide wire.")
         return
-    if not any(choice.length_mm is not None for choice in of.choices):
-        shortest = min((length for choice in of.choices for length in choice.implant.lengths_mm), default=None)
-        text = f"Every blade available is too long for a neck of {wire:g} mm with {margin.value:g} mm kept clear"
-        text += " of the growth plate"
-        text += f" (shortest {shortest:g} mm)." if shortest is not None else "."
-        yield Warning(text=text, sources=margin.sources, stop=True)
+    most, margin = longest_mm(of), of.inputs.item("blade_margin_mm")
+    lengths = {length for item in of.implants for length in item.lengths_mm}
+    if most is None or not lengths or min(lengths) <= most:
+        return
+    text = f"Every blade available is too long: {max(most, 0.0):.1f} mm fit along the planned wire with"
+    text += f" {margin.value:g} mm kept clear of the growth plate (shortest {min(lengths):g} mm)."
+    yield Warning(text=text, sources=margin.sources, stop=True)
 
 
 def _contact(of: OsteotomyInputs) -> Iterator[Warning]:
-    placed = neck_base(of)
-    if placed is None or of.femur is None:
+    contact, shifted = of.told("contact_share"), of.told("plate_shift_mm")
+    if contact is None or shifted is None:
         return
     rule = of.case.protocol.value("osteotomy_contact_least")
-    if placed.contact < of.inputs.number("contact_least"):
+    if contact < of.inputs.number("contact_least"):
         yield Warning(
-            text=f"The shift of {placed.size_mm:.0f} mm leaves {100 * placed.contact:.0f} % contact on a bone"
-            f" {of.femur.width_mm:g} mm wide: cut higher, correct less, or correct in stages.",
+            text=f"The shift of {abs(shifted):.0f} mm leaves {100 * contact:.0f} % contact on a bone"
+            f" {of.model.bone.shaft_width_mm:g} mm wide: cut higher, correct less, or correct in stages.",
             rule=rule.id,
             sources=rule.sources,
-            stop=placed.contact <= 0,
+            stop=contact <= 0,
         )
 
 
 def _adduction(of: OsteotomyInputs) -> Iterator[Warning]:
     """What must be free to be adducted once all is released: a gate, which never makes the correction smaller."""
-    change, left = of.change_deg, of.inputs.number("adduction_left_deg")
-    told = of.numbers.numbers["adduction_needed_deg"]
-    if change <= 0 or not isinstance(told, float):
+    needed, valgus = of.told("adduction_needed_deg"), of.model.told("front_valgus_deg")
+    if needed is None or valgus is None or valgus <= 0:
         return
-    needed, after = told, of.inputs.maybe("hip_adduction_after_release_deg")
-    must = f"Valgus of {change:.0f} deg with {left:g} left asks for {needed:.0f} deg of adduction"
+    left, after = of.inputs.number("adduction_left_deg"), of.inputs.maybe("hip_adduction_after_release_deg")
+    must = f"Valgus of {valgus:.0f} deg in the front view with {left:g} left asks for {needed:.0f} deg of adduction"
     if after is not None:
         if after < needed:
             text = f"{must}; after the release there are {after:g}: release more, or correct less."
@@ -84,19 +85,18 @@ def _adduction(of: OsteotomyInputs) -> Iterator[Warning]:
 
 def _band(of: OsteotomyInputs) -> Iterator[Warning]:
     rule = of.case.protocol.value("osteotomy_neck_shaft_target_deg")
-    after = of.after.neck_shaft_deg
-    if rule.low is None or rule.high is None or rule.low - 0.05 <= after <= rule.high + 0.05:
+    after = of.told("neck_shaft_after_deg")
+    if after is None or rule.low is None or rule.high is None or rule.low - 0.05 <= after <= rule.high + 0.05:
         return
     text = f"A neck-shaft angle of {after:.0f} deg lies outside the band of {rule.low:g} to {rule.high:g} deg."
     yield Warning(text=text, rule=rule.id, sources=rule.sources)
 
 
 def _epiphysis(of: OsteotomyInputs) -> Iterator[Warning]:
-    slope = of.inputs.maybe("hilgenreiner_epiphyseal_angle_deg")
-    if slope is None:
+    after = of.told("epiphyseal_after_deg")
+    if after is None:
         return
-    after = of.epiphyseal_after_deg(slope)
-    missed = [rule for rule in map(of.case.protocol.value, LIMITS) if after > rule.value]
+    missed = [rule for rule in map(of.case.protocol.value, LIMITS) if after > rule.value + 1e-6]
     if missed:
         limits = ", ".join(f"{rule.value:g}" for rule in missed)
         sources = tuple(dict.fromkeys(id for rule in missed for id in rule.sources))

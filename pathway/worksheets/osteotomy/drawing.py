@@ -1,167 +1,145 @@
-"""The schematic of the osteotomy: the upper femur now and after, in the plane of the neck, from the sheet's numbers.
+"""The sketches of the osteotomy: the upper femur now and after in three views, from the one model's points.
 
-Viewed from the front, so that a left hip has its head to the viewer's left. Both pictures share one scale. What turns
-out of that plane (extension, rotation) is named in words, not drawn; wire, blade and plate stand on the
-page for the table.
+Viewed from the front a left hip has its head to the viewer's left. Both states of a view share one scale. Only what is
+measured is drawn; the same points stand at life size on the page for the table.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 
-from pathway.worksheets.osteotomy import outline, shift
+from pathway.upper_femur.points import Scene, Spot, View, in_view, outline, scenes
+from pathway.worksheets.osteotomy.frames import NeckAngles
 from pathway.worksheets.osteotomy.inputs import OsteotomyInputs
-from pathway.worksheets.osteotomy.outline import Point
 from pathway.worksheets.sheet import Drawing, Mark, Shape
 
-SHAFT = 2.6
-GAP = 2.6
+CORNERS = 24
+"""Corners of a drawn circle: a sketch in cells shows no more."""
+APART, LINE = 1.6, 0.45
+"""Between now and after, and between a drawing and its words, in widths of the shaft."""
+NAMES: dict[View, str] = {"front": "FRONT", "side": "OUTER SIDE", "end": "FROM KNEE"}
+TITLES: dict[View, str] = {
+    "front": "Now and after, front view",
+    "side": "Now and after, side view",
+    "end": "Now and after, along the shaft",
+}
+LINES = (
+    ("shaft_axis", "axis", True),
+    ("neck_axis", "axis", False),
+    ("blade_axis", "blade", False),
+    ("plate", "plate", False),
+)
+TURNED = (("lower_rotation_wire", "wire", False), ("upper_rotation_wire", "old axis", True))
 
 
 def drawings(of: OsteotomyInputs) -> tuple[Drawing, ...]:
-    """Return the schematic, or nothing where a size of the bone is missing."""
-    return () if of.femur is None else (_front(of, of.femur),)
+    """Return the three views, or nothing where neck or shaft is not measured or nothing can be worked out."""
+    settings, after = of.model.found.settings, of.after
+    if settings is None or after is None or not {"neck", "width"} <= of.model.known:
+        return ()
+    both = scenes(of.model.bone, of.model.plan, settings, CORNERS)
+    return tuple(_view(of, view, both, after) for view in TITLES)
 
 
-class _View:
-    """Points of the femur (inward, up) put on the sheet (x to the viewer's right, y up)."""
+class _Half:
+    """One state in one view, moved sideways so that now and after stand beside each other."""
 
-    def __init__(self, of: OsteotomyInputs, at_mm: float) -> None:
-        # Inward is to the viewer's left on a left hip.
-        self.sign = -1.0 if of.side == "left" else 1.0
-        self.at = at_mm
+    def __init__(self, of: OsteotomyInputs, view: View, scene: Scene) -> None:
+        self.of, self.view, self.scene, self.by_mm = of, view, scene, 0.0
+        self.shapes = tuple(self._shapes())
+        points = [point for shape in self.shapes for point in shape.points]
+        self.left, self.right = min(x for x, _ in points), max(x for x, _ in points)
+        self.low, self.high = min(y for _, y in points), max(y for _, y in points)
 
-    def point(self, point: Point) -> Point:
-        return round(self.at + self.sign * point[0], 3), round(point[1], 3)
+    def moved(self, by_mm: float) -> Iterator[Shape]:
+        self.by_mm = by_mm
+        for shape in self.shapes:
+            points = tuple((round(x + by_mm, 3), round(y, 3)) for x, y in shape.points)
+            yield shape.model_copy(update={"points": points})
 
-    def shape(self, role: str, points: Iterable[Point], closed: bool = False, dashed: bool = False) -> Shape:
-        return Shape(role=role, points=tuple(self.point(point) for point in points), closed=closed, dashed=dashed)
+    def middle(self) -> float:
+        return (self.left + self.right) / 2 + self.by_mm
 
-    def mark(self, text: str, at: Point, inward: bool | None = None) -> Mark:
-        """Return words that start at a point and run inward or outward; None sets them about it."""
-        if inward is None:
-            return Mark(text=text, at=self.point(at), anchor="middle")
-        return Mark(text=text, at=self.point(at), anchor="start" if inward == (self.sign > 0) else "end")
+    def spot(self, name: str) -> Spot:
+        x, y = in_view(self.view, self.of.side, self.scene.spots[name])
+        return x + self.by_mm, y
+
+    def _shapes(self) -> Iterator[Shape]:
+        known, scene = self.of.model.known, self.scene
+
+        def flat(points: Sequence[object]) -> list[Spot]:
+            return [in_view(self.view, self.of.side, point) for point in points]  # type: ignore[arg-type]
+
+        def shape(role: str, points: list[Spot], closed: bool = False, dashed: bool = False) -> Shape:
+            return Shape(role=role, points=tuple(points), closed=closed, dashed=dashed)
+
+        bodies = ["lower_shaft", "upper_shaft", *(["neck"] if {"wire", "neck_width"} <= known else [])]
+        for body in bodies:
+            yield shape("bone", outline(flat(scene.bodies[body])), closed=True)
+        if "wedge" in scene.bodies:
+            yield shape("wedge", outline(flat(scene.bodies["wedge"])), closed=True, dashed=True)
+        for ring in ("upper_cut", "lower_cut"):
+            yield shape("cut", flat(scene.rings[ring]), closed=True)
+        lines = (*LINES, *(TURNED if self.view == "end" else ()))
+        for name, role, dashed in lines:
+            if name in scene.lines and (name != "blade_axis" or "wire" in known):
+                yield shape(role, flat(scene.lines[name]), dashed=dashed)
 
 
-def _front(of: OsteotomyInputs, bone: shift.Femur) -> Drawing:
-    change, move = of.change_deg, shift.neck_base_shift_mm(bone.cut_mm, of.change_deg)
-    apart = bone.neck_mm + GAP * bone.width_mm + abs(move)
-    # Now stands on the viewer's left, after on the right, on either side.
-    now, after = _View(of, 0.0), _View(of, 2 * apart)
-    shapes = [*_now_shapes(of, bone, now), *_after_shapes(of, bone, after, move)]
-    marks = [*_now_marks(of, bone, now), *_after_marks(of, bone, after, move)]
-    before_deg, after_deg = of.before.neck_shaft_deg, of.after.neck_shaft_deg
-    way = "lateral" if move >= 0 else "medial"
-    words = (
-        f"Front view of the {of.side} hip in the plane of the neck. Now the neck stands at {before_deg:.0f} deg to the"
-        f" shaft, after {'valgus' if change >= 0 else 'varus'} of {abs(change):.0f} deg at {after_deg:.0f}. The cut"
-        f" lies {bone.cut_mm:.0f} mm below the intersection of the axes; the shaft goes {abs(move):.0f} mm {way}"
-        f" on a bone {bone.width_mm:.0f} mm wide."
+def _view(of: OsteotomyInputs, view: View, both: tuple[Scene, Scene], after: NeckAngles) -> Drawing:
+    width = of.model.bone.shaft_width_mm
+    now, then = (_Half(of, view, scene) for scene in both)
+    shapes = [*now.moved(-now.right - APART * width), *then.moved(-then.left + APART * width)]
+    low, high = min(now.low, then.low), max(now.high, then.high)
+    marks: list[Mark] = []
+    for half, words in ((now, _words_now(of, view)), (then, _words_after(of, view))):
+        for k, text in enumerate(words):
+            level = high + LINE * width if k == 0 else low - 2 * LINE * width * k
+            marks.append(Mark(text=text, at=(round(half.middle(), 3), round(level, 3)), anchor="middle"))
+    return Drawing(title=TITLES[view], shapes=tuple(shapes), marks=tuple(marks), alternative=_said(of, view, after))
+
+
+def _words_now(of: OsteotomyInputs, view: View) -> tuple[str, ...]:
+    """Return the words of now: short, for cells are wide beside a small picture."""
+    title = f"NOW, {of.side.upper()} HIP, {NAMES[view]}"
+    if view == "end":
+        return title, f"version {of.before.version_deg:.0f}°"
+    return title, f"neck-shaft {of.before.neck_shaft_deg:.0f}°", f"cut {of.model.plan.cut_below_corner_mm:.0f} mm"
+
+
+def _words_after(of: OsteotomyInputs, view: View) -> tuple[str, ...]:
+    def told(name: str) -> float:
+        return of.model.told(name) or 0.0
+
+    if view == "end":
+        turned = _signed(told("rotation_deg"), "°", "inward", "outward")
+        return "AFTER", f"version {told('version_after_deg'):.0f}°", f"wires {turned}"
+    name, plus, minus = (
+        ("plate_shift_mm", "outward", "inward")
+        if view == "front"
+        else ("plate_shift_forward_mm", "forward", "backward")
     )
-    return Drawing(title="Now and after", shapes=tuple(shapes), marks=tuple(marks), alternative=words)
+    contact = (f"contact {100 * told('contact_share'):.0f} %",) if view == "front" else ()
+    shift = f"shift {_signed(told(name), ' mm', plus, minus)}"
+    return "AFTER", f"neck-shaft {told('neck_shaft_after_deg'):.0f}°", shift, *contact
 
 
-def _bottom(bone: shift.Femur) -> float:
-    return -bone.cut_mm - SHAFT * bone.width_mm
+def _signed(value: float, unit: str, plus: str, minus: str) -> str:
+    """Return a signed number with the way in a word; one that is shown as 0 has none."""
+    shown = round(abs(value))
+    return f"{shown}{unit}" if shown == 0 else f"{shown}{unit} {plus if value > 0 else minus}"
 
 
-def _shaft(bone: shift.Femur, inward_mm: float) -> tuple[Point, ...]:
-    half, top, bottom = bone.width_mm / 2, -bone.cut_mm, _bottom(bone)
-    return outline.moved(((half, bottom), (half, top), (-half, top), (-half, bottom)), inward_mm)
-
-
-def _now_shapes(of: OsteotomyInputs, bone: shift.Femur, view: _View) -> Iterator[Shape]:
-    nx, ny = outline.direction(of.before.neck_shaft_deg)
-    half, cut = bone.width_mm / 2, bone.cut_mm
-    piece = outline.upper_piece(of.before.neck_shaft_deg, bone.neck_mm, bone.width_mm, cut)
-    yield view.shape("bone", piece[:-1] + piece[-1:] + (piece[0],))
-    yield view.shape("bone", _shaft(bone, 0.0))
-    yield view.shape("axis", ((0.0, _bottom(bone)), (0.0, 0.35 * bone.width_mm)), dashed=True)
-    yield view.shape(
-        "axis", ((-0.9 * bone.width_mm * nx, -0.9 * bone.width_mm * ny), (bone.neck_mm * nx, bone.neck_mm * ny))
+def _said(of: OsteotomyInputs, view: View, after: NeckAngles) -> str:
+    now, last = of.before, ", ".join(_words_after(of, view)[2:]).replace("°", " deg")
+    if view == "end":
+        return (
+            f"The {of.side} femur seen from the knee, front upward. Version is {now.version_deg:.0f} deg now and"
+            f" {after.version_deg:.0f} after; {last}."
+        )
+    seen = "from in front, kneecap forward" if view == "front" else "from its outer side"
+    return (
+        f"The {of.side} hip seen {seen}. Now the neck stands at {now.neck_shaft_deg:.0f} deg to the shaft, after at"
+        f" {after.neck_shaft_deg:.0f}, both in space. The cut lies {of.model.plan.cut_below_corner_mm:.0f} mm below the"
+        f" implant's corner; {last}, on a bone {of.model.bone.shaft_width_mm:.0f} mm wide."
     )
-    yield view.shape("cut", ((-1.5 * half, -cut), (1.5 * half, -cut)))
-    yield view.shape("wedge", _wedge(bone, of.change_deg), closed=True, dashed=True)
-    yield view.shape("angle", _angle_arc(of.before.neck_shaft_deg, 0.8 * bone.width_mm, 0.0))
-
-
-def _wedge(bone: shift.Femur, change_deg: float) -> tuple[Point, ...]:
-    """The half wedge that overlaps when the pieces turn about the middle of the cut: outer with valgus."""
-    half, cut = bone.width_mm / 2, bone.cut_mm
-    outward = -1.0 if change_deg >= 0 else 1.0
-    rise = half * math.tan(math.radians(min(abs(change_deg), 80.0)))
-    return ((0.0, -cut), (outward * half, -cut), (outward * half, -cut + rise))
-
-
-def _angle_arc(neck_shaft_deg: float, radius: float, inward_mm: float, up_mm: float = 0.0) -> tuple[Point, ...]:
-    """The arc from the shaft's lower end round the inner side to the neck: the neck-shaft angle."""
-    return outline.arc((inward_mm, up_mm), radius, -90.0, -90.0 + neck_shaft_deg)
-
-
-def _after_shapes(of: OsteotomyInputs, bone: shift.Femur, view: _View, move: float) -> Iterator[Shape]:
-    hinge, change = (0.0, -bone.cut_mm), of.change_deg
-    # The shaft is drawn where it was and the upper piece moved: the shift stands between the two axes.
-    piece = outline.upper_piece(of.before.neck_shaft_deg, bone.neck_mm, bone.width_mm, bone.cut_mm)
-    whole = outline.turned(piece, hinge, change)
-    kept = outline.above(whole, -bone.cut_mm)
-    taken = outline.below(whole, -bone.cut_mm)
-    yield view.shape("bone", (*kept, kept[0]))
-    if len(taken) > 2:
-        yield view.shape("wedge", taken, closed=True, dashed=True)
-    yield view.shape("bone", _shaft(bone, -move))
-    yield view.shape("axis", ((-move, _bottom(bone)), (-move, 0.35 * bone.width_mm)), dashed=True)
-    crossing = outline.turned(((0.0, 0.0),), hinge, change)[0]
-    nx, ny = outline.direction(of.before.neck_shaft_deg + change)
-    tip = (crossing[0] + bone.neck_mm * nx, crossing[1] + bone.neck_mm * ny)
-    yield view.shape("axis", (crossing, tip))
-    yield view.shape("angle", _angle_arc(of.after.neck_shaft_deg, 0.8 * bone.width_mm, *crossing))
-    if abs(move) > 0.5:
-        yield from _arrow(view, bone, move)
-
-
-def _arrow(view: _View, bone: shift.Femur, move: float) -> Iterator[Shape]:
-    """An arrow from the old axis of the shaft to the new one, under the cut."""
-    level, head = _bottom(bone) - 0.35 * bone.width_mm, 0.14 * bone.width_mm
-    way = -math.copysign(1.0, move)
-    yield view.shape("old axis", ((0.0, _bottom(bone) - 0.6 * bone.width_mm), (0.0, -bone.cut_mm)), dashed=True)
-    yield view.shape("shift", ((0.0, level), (-move, level)))
-    yield view.shape("shift", ((-move - way * head, level + head), (-move, level), (-move - way * head, level - head)))
-
-
-def _now_marks(of: OsteotomyInputs, bone: shift.Femur, view: _View) -> Iterator[Mark]:
-    width = bone.width_mm
-    yield view.mark(f"NOW, {of.side.upper()} HIP, FRONT", (0.0, _top(of, bone)), None)
-    yield view.mark(
-        f"{of.before.neck_shaft_deg:.0f}°", _beside(of.before.neck_shaft_deg, 1.4 * width, (0.0, 0.0)), None
-    )
-    yield view.mark(f"cut {bone.cut_mm:.0f} mm", (-0.95 * width, -bone.cut_mm), False)
-    yield view.mark(f"{width:.0f} mm wide", (-0.7 * width, _bottom(bone) + 0.5 * width), False)
-
-
-def _after_marks(of: OsteotomyInputs, bone: shift.Femur, view: _View, move: float) -> Iterator[Mark]:
-    width, change = bone.width_mm, of.change_deg
-    crossing = outline.turned(((0.0, 0.0),), (0.0, -bone.cut_mm), change)[0]
-    yield view.mark("AFTER", (-move, _top(of, bone)), None)
-    yield view.mark(f"{of.after.neck_shaft_deg:.0f}°", _beside(of.after.neck_shaft_deg, 1.4 * width, crossing), None)
-    if abs(move) > 0.5:
-        way = "lateral" if move > 0 else "medial"
-        yield view.mark(f"shift {abs(move):.0f} mm {way}", (-move / 2, _bottom(bone) - 0.95 * width), None)
-    left = max(0.0, 1 - abs(move) / width)
-    yield view.mark(f"contact left {100 * left:.0f} %", (-move - 0.75 * width, _bottom(bone) + 0.3 * width), False)
-    base = width / 2 * math.tan(math.radians(min(abs(change), 80.0)))
-    yield view.mark(f"wedge {base:.0f} mm", (-move - 0.75 * width, -bone.cut_mm - 0.2 * width), False)
-
-
-def _top(of: OsteotomyInputs, bone: shift.Femur) -> float:
-    """Above both pictures: the higher of the heads and the trochanter."""
-    highest = bone.width_mm
-    for angle in (of.before.neck_shaft_deg, of.after.neck_shaft_deg):
-        highest = max(highest, bone.neck_mm * outline.direction(angle)[1] + outline.HEAD_RADIUS * bone.width_mm)
-    return highest + 0.6 * bone.width_mm
-
-
-def _beside(neck_shaft_deg: float, radius: float, centre: Point) -> Point:
-    """A point in the middle of the angle between shaft and neck."""
-    return outline.arc(centre, radius, -90.0, -90.0 + neck_shaft_deg, 2)[1]

@@ -2,9 +2,7 @@
 
 The frame lies in the shaft below the cut, with the kneecap to the front: x to the child's right, y to the front,
 z up along the shaft. It is right-handed on both sides. What is medial is +x on the left and -x on the right, so
-the right side is the left one with x mirrored. A correction is a rotation of the head-and-neck piece as seen from
-the shaft: valgus turns the head up and outward, extension carries it backward, and a shaft turned inward raises the
-version. Angles in degrees, positive for valgus, extension and inward rotation; anteversion is positive.
+the right side is the left one with x mirrored. Angles in degrees; anteversion is positive.
 """
 
 from __future__ import annotations
@@ -51,14 +49,6 @@ def neck_axis(angles: NeckAngles, side: Side) -> Vector:
     return np.array([medial(side) * across * math.cos(version), across * math.sin(version), math.cos(lean)])
 
 
-def neck_angles(axis: Vector, side: Side) -> NeckAngles:
-    """Return the angles of a vector along the neck; the version of a neck in line with the shaft is 0."""
-    inward, front, up = medial(side) * float(axis[0]), float(axis[1]), float(axis[2])
-    across = math.hypot(inward, front)
-    version = math.degrees(math.atan2(front, inward)) if across > 1e-12 else 0.0
-    return NeckAngles(STRAIGHT_DEG - math.degrees(math.atan2(across, up)), version)
-
-
 def about(axis: Vector, angle_deg: float) -> Matrix:
     """Return the rotation by `angle_deg` about a unit axis, by the right hand."""
     angle = math.radians(angle_deg)
@@ -66,16 +56,6 @@ def about(axis: Vector, angle_deg: float) -> Matrix:
     cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
     turn: Matrix = np.eye(3) + math.sin(angle) * cross + (1 - math.cos(angle)) * (cross @ cross)
     return turn
-
-
-def valgus(angle_deg: float, side: Side, plane_deg: float = 0.0) -> Matrix:
-    """Return a turn into valgus in the plane that stands `plane_deg` of version away from the front view.
-
-    0 is the plane of a front film with the kneecap to the front; the version of the neck is the plane of the neck,
-    which the leg turned inward by that much brings into the picture.
-    """
-    turned = inward(plane_deg, side)
-    return about(turned @ np.array([0.0, 1.0, 0.0]), -medial(side) * angle_deg)
 
 
 def extension(angle_deg: float) -> Matrix:
@@ -106,16 +86,3 @@ def axis_and_angle(turn: Matrix) -> AxisAngle:
     if size < 1e-12 * max(abs(w), 1.0):
         return AxisAngle((0.0, 0.0, 1.0), 0.0)
     return AxisAngle((x / size, y / size, z / size), 2 * math.degrees(math.atan2(size, w)))
-
-
-def between_deg(one: Matrix, other: Matrix) -> float:
-    """Return by how many degrees two rotations differ: the angle of the turn that takes one to the other."""
-    return axis_and_angle(other @ one.T).angle_deg
-
-
-def signed_deg(angle_deg: float) -> float:
-    """Return an angle brought to above -180 and at most 180 degrees."""
-    turned = math.fmod(angle_deg, 360.0)
-    if turned > STRAIGHT_DEG:
-        return turned - 360.0
-    return turned + 360.0 if turned <= -STRAIGHT_DEG else turned

@@ -4,13 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from pathway.protocol.model import Implant
 from pathway.record import Side
+from pathway.upper_femur.model import knee_below_crossing_mm
+from pathway.upper_femur.targets import neck_shaft_for_epiphyseal
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule
-from pathway.worksheets.osteotomy import angles, correction, implant, shift
-from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG, Matrix, NeckAngles
-from pathway.worksheets.osteotomy.numbers import Modelled, model_inputs, modelled, numbers_of, side_of
+from pathway.worksheets.osteotomy import angles
+from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG, NeckAngles
+from pathway.worksheets.osteotomy.numbers import (
+    Modelled,
+    bone_of,
+    model_inputs,
+    modelled,
+    numbers_of,
+    plan_of,
+    side_of,
+)
+from pathway.worksheets.osteotomy.version import target_version
 from pathway.worksheets.sheet import Input, Kind, SheetNumbers, problem
 
 KIND: Kind = "osteotomy"
@@ -24,21 +36,21 @@ BY_HAND = "by hand"
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """A reason for a correction and how many degrees of valgus it asks for (varus negative)."""
+    """A reason for a correction and the neck-shaft angle that it asks for; None where no correction reaches it."""
 
     reason: str
-    valgus_deg: float
+    neck_shaft_deg: float | None
     sources: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class OsteotomyInputs:
-    """The inputs of the sheet and what follows from them: the neck now, the correction, the bone, the implants.
+    """The inputs of the sheet and what follows from them: the neck now, the correction, the femur in space.
 
-    `model` is the femur in space with what comes of the plan, `numbers` what the sheet tells of it.
-    `femur` is None where a length of the bone is missing. `worked_out` says that the neck-shaft angle now comes
-    from a film of a flexed or turned hip. `wishes` are the corrections asked for, `taken` the one that is planned,
-    never held back by adduction: what is missing of that is released first.
+    `model` is the femur in space with what comes of the plan. `worked_out` says that the neck-shaft angle now comes
+    from a film of a flexed or turned hip. `wishes` are the corrections asked for, `taken` the one that is planned and
+    `aim_deg` its angle, never held back by adduction: what is missing of that is released first. `implants` are those
+    at hand, the nearest to the planned one first.
     """
 
     case: Case
@@ -48,28 +60,32 @@ class OsteotomyInputs:
     worked_out: bool
     wishes: tuple[Wish, ...]
     taken: Wish
+    aim_deg: float
     adduction_deg: float | None
-    found: correction.Found
-    turn: Matrix
-    femur: shift.Femur | None
-    choices: tuple[implant.Choice, ...]
+    implants: tuple[Implant, ...]
     model: Modelled
-    numbers: SheetNumbers
+
+    @cached_property
+    def numbers(self) -> SheetNumbers:
+        """Return what the sheet tells of the model; their ranges take most of the time of a sheet."""
+        return numbers_of(self.case, self.model)
 
     @property
-    def after(self) -> NeckAngles:
-        """Return the angles of the neck after the correction."""
-        return self.found.after
+    def after(self) -> NeckAngles | None:
+        """Return the angles of the neck after the correction, None where nothing can be worked out."""
+        angle, version = self.told("neck_shaft_after_deg"), self.told("version_after_deg")
+        return None if angle is None or version is None else NeckAngles(angle, version)
 
-    def epiphyseal_after_deg(self, now_deg: float) -> float:
-        """Return the epiphyseal angle after the correction, in space where the model reaches the target."""
-        found = self.numbers.numbers["epiphyseal_after_deg"]
-        return found if isinstance(found, float) else now_deg - self.change_deg
+    def told(self, name: str) -> float | None:
+        """Return one number of the sheet, None where it is not known."""
+        found = self.numbers.numbers[name]
+        return found if isinstance(found, float) else None
 
     @property
     def change_deg(self) -> float:
-        """Return by how much the neck-shaft angle rises (valgus positive)."""
-        return self.after.neck_shaft_deg - self.before.neck_shaft_deg
+        """Return by how much the neck-shaft angle rises (varus negative); of a refused plan, would rise."""
+        after = self.told("neck_shaft_after_deg")
+        return (self.aim_deg if after is None else after) - self.before.neck_shaft_deg
 
 
 def inputs_of(case: Case) -> list[Input]:
@@ -103,7 +119,7 @@ def inputs_of(case: Case) -> list[Input]:
         *(from_finding(case, name, optional=True) for name in later),
         difference,
         from_rule(case, "osteotomy_neck_shaft_target_deg", "target neck-shaft angle", name="target_neck_shaft_deg"),
-        from_rule(case, "osteotomy_version_target_deg", "target version", name="target_version_deg"),
+        target_version(case),
         from_rule(case, LIMITS[1], "limit of the epiphyseal angle", name="epiphyseal_limit_deg"),
         from_rule(case, "femoral_axes_angle_deg", "target angle between shaft and axis", name="axes_angle_deg"),
         from_rule(case, "osteotomy_contact_least", "least bone contact to be left", name="contact_least"),
@@ -143,47 +159,28 @@ def _implant_angles(case: Case) -> Input:
 
 def osteotomy_inputs_of(case: Case, inputs: Inputs) -> OsteotomyInputs:
     """Return everything the parts of the sheet need; raises Refused for inputs that do not fit each other."""
-    side = side_of(case, inputs)
     version = inputs.number("femoral_version_deg")
     now, worked_out = _neck_shaft_now(inputs, version)
-    before = NeckAngles(now, version)
-    adduction = _adduction(inputs)
     wishes = _wishes(case, inputs, now)
-    taken = _taken(inputs, wishes)
-    aim = now + taken.valgus_deg
+    taken, aim = _taken(inputs, wishes)
     if not 0 < aim < STRAIGHT_DEG:
         do = "check the angles measured, or give --set target_neck_shaft_deg=…"
         raise problem(KIND, taken.reason, f"a neck-shaft angle of {aim:.0f} deg after it", "one that can be", do)
-    wanted = NeckAngles(aim, inputs.number("target_version_deg"))
-    found = correction.steps_to(before, wanted, inputs.number("proximal_femur_flexion_deg"), side)
-    turn = correction.turn_of(found.steps, side)
-    tried = implant.offsets(
-        inputs.number("wire_step_deg"), inputs.number("wire_most_deg"), inputs.number("triangle_deg")
-    )
-    chosen = implant.choices(
-        implants_of(case, inputs.numbers("implants_deg")),
-        tried,
-        found.after.neck_shaft_deg,
-        inputs.maybe("neck_wire_length_mm"),
-        inputs.number("blade_margin_mm"),
-    )
-    bone = _femur(inputs, before)
+    at_hand = implants_of(case, inputs.numbers("implants_deg"))
     of_model = modelled(case, inputs, now, aim)
+    _check_lengths(inputs, of_model)
     return OsteotomyInputs(
-        model=of_model,
-        numbers=numbers_of(case, of_model),
         case=case,
         inputs=inputs,
-        side=side,
-        before=before,
+        side=side_of(case, inputs),
+        before=NeckAngles(now, version),
         worked_out=worked_out,
         wishes=wishes,
         taken=taken,
-        adduction_deg=adduction,
-        found=found,
-        turn=turn,
-        femur=bone,
-        choices=chosen,
+        aim_deg=aim,
+        adduction_deg=_adduction(inputs),
+        implants=tuple(sorted(at_hand, key=lambda item: abs(item.angle_deg - of_model.plan.implant_deg))),
+        model=of_model,
     )
 
 
@@ -247,47 +244,46 @@ def _wishes(case: Case, inputs: Inputs, now_deg: float) -> tuple[Wish, ...]:
     """Return the corrections asked for: by the neck-shaft angle and by each limit of the epiphyseal angle."""
     target = inputs.item("target_neck_shaft_deg")
     rule = case.protocol.value("osteotomy_neck_shaft_target_deg")
-    by_hand = target.origin == "by_hand"
-    aims = {inputs.number("target_neck_shaft_deg")}
-    if not by_hand:
+    aimed = inputs.number("target_neck_shaft_deg")
+    aims = {aimed}
+    if target.origin != "by_hand":
         aims |= {bound for bound in (rule.low, rule.high) if bound is not None}
-    wishes = [Wish(f"neck-shaft angle {aim:g}", aim - now_deg, target.sources) for aim in sorted(aims)]
-    slope = inputs.maybe("hilgenreiner_epiphyseal_angle_deg")
-    if slope is not None:
+    wishes = [Wish(f"neck-shaft angle {aim:g}", aim, target.sources) for aim in sorted(aims)]
+    bone, plan = bone_of(inputs, side_of(case, inputs), now_deg), plan_of(inputs, aimed)
+    if bone.epiphyseal_deg is not None:
         limits = {case.protocol.number(id): case.protocol.value(id).sources for id in LIMITS}
         limits.setdefault(inputs.number("epiphyseal_limit_deg"), inputs.item("epiphyseal_limit_deg").sources)
-        wishes += [Wish(f"epiphyseal angle {limit:g}", slope - limit, limits[limit]) for limit in sorted(limits)]
+        wishes += [
+            Wish(f"epiphyseal angle {limit:g}", neck_shaft_for_epiphyseal(bone, plan, limit), limits[limit])
+            for limit in sorted(limits)
+        ]
     return tuple(wishes)
 
 
-def _taken(inputs: Inputs, wishes: Sequence[Wish]) -> Wish:
-    """Return the correction that is planned: the larger of the two wishes.
+def _taken(inputs: Inputs, wishes: Sequence[Wish]) -> tuple[Wish, float]:
+    """Return the correction that is planned and its angle: the larger of the two wishes.
 
     A target set by hand is taken as it is. Adduction does not make it smaller: what is missing is released first.
     """
-    target = inputs.item("target_neck_shaft_deg")
-    limit = inputs.number("epiphyseal_limit_deg")
-    names = (f"neck-shaft angle {inputs.number('target_neck_shaft_deg'):g}", f"epiphyseal angle {limit:g}")
-    followed = [wish for wish in wishes if wish.reason in names]
-    if target.origin == "by_hand":
-        return Wish(f"{names[0]} {BY_HAND}", followed[0].valgus_deg)
-    return max(followed, key=lambda wish: wish.valgus_deg)
+    aimed, limit = inputs.number("target_neck_shaft_deg"), inputs.number("epiphyseal_limit_deg")
+    names = (f"neck-shaft angle {aimed:g}", f"epiphyseal angle {limit:g}")
+    if inputs.item("target_neck_shaft_deg").origin == "by_hand":
+        return Wish(f"{names[0]} {BY_HAND}", aimed), aimed
+    followed = [(wish, wish.neck_shaft_deg) for wish in wishes if wish.reason in names]
+    return max(((wish, angle) for wish, angle in followed if angle is not None), key=lambda item: item[1])
 
 
-def _femur(inputs: Inputs, before: NeckAngles) -> shift.Femur | None:
-    width, neck = inputs.maybe("femoral_shaft_width_mm"), inputs.maybe("femoral_neck_length_mm")
-    bone = inputs.maybe("femur_length_mm")
-    if width is None or neck is None or bone is None:
-        return None
-    set_cut = inputs.maybe("cut_below_crossing_mm")
-    below = inputs.number("cut_below_corner_mm")
-    cut = shift.cut_below_crossing_mm(before, width, below) if set_cut is None else set_cut
-    try:
-        knee = shift.knee_below_crossing_mm(bone, before, neck)
-    except ValueError as error:
+def _check_lengths(inputs: Inputs, of: Modelled) -> None:
+    """Refuse a neck longer than the bone, and a cut at the knee or below it."""
+    if not {"neck", "width"} <= of.known or inputs.maybe("femur_length_mm") is None:
+        return
+    knee = knee_below_crossing_mm(of.bone)
+    if "length" not in of.known or knee <= 0:
         do = "check both lengths"
-        raise problem(KIND, "femoral_neck_length_mm", str(error), "a neck shorter than the femur", do) from error
-    if cut >= knee:
-        do = "set cut_below_crossing_mm to a smaller value"
-        raise problem(KIND, "cut_below_crossing_mm", f"{cut:.0f} mm", f"less than the {knee:.0f} mm to the knee", do)
-    return shift.Femur(neck, cut, knee, width)
+        found = "the neck is longer than the bone"
+        raise problem(KIND, "femoral_neck_length_mm", found, "a neck shorter than the femur", do)
+    cut = of.cut_below_crossing_mm
+    if cut is not None and cut >= knee:
+        name = "cut_below_crossing_mm" if inputs.maybe("cut_below_crossing_mm") is not None else "cut_below_corner_mm"
+        do = f"set {name} to a smaller value"
+        raise problem(KIND, name, f"{cut:.0f} mm", f"less than the {knee:.0f} mm to the knee", do)

@@ -10,7 +10,7 @@ from typing import Final
 from pathway.record import Side
 from pathway.upper_femur import model
 from pathway.worksheets.case import Case, Inputs, from_rule
-from pathway.worksheets.sheet import Input, NumberRange, SheetNumbers
+from pathway.worksheets.sheet import Input, NumberRange, SheetNumbers, problem
 
 SIDE, FRAME, WEDGE_FROM = "side", "flexion_frame", "wedge_from"
 NAMES: Final = (
@@ -65,6 +65,9 @@ LENGTHS: Mapping[str, tuple[str, ...]] = {
     "blade_margin_cortex_mm": ("neck", "width", "wire", "neck_width"),
     "plate_shift_mm": ("neck", "width"),
     "contact_share": ("neck", "width"),
+    "plate_shift_forward_mm": ("neck", "width"),
+    "bridge_mm": ("neck", "width"),
+    "wedge_full_mm": ("width",),
     "length_gain_mm": ("neck", "width", "length"),
 }
 """Which sizes of the bone a number needs; without them it is not known."""
@@ -133,16 +136,56 @@ class Modelled:
     found: model.Result
     known: frozenset[str]
 
+    @property
+    def cut_below_crossing_mm(self) -> float | None:
+        """Return how far below the crossing of the axes the cut lies; None where no settings or sizes are known."""
+        if self.found.settings is None or not {"neck", "width"} <= self.known:
+            return None
+        return -model.placement(self.bone, self.plan, self.found.settings).level_mm
+
+    def told(self, name: str, found: model.Result | None = None) -> float | None:
+        """Return one number of the plan, or of a change of it: None where it hangs on a size that nobody measured."""
+        if not set(LENGTHS.get(name, ())) <= self.known:
+            return None
+        return (self.found if found is None else found).numbers.get(name)
+
 
 def modelled(case: Case, inputs: Inputs, neck_shaft_deg: float, target_deg: float) -> Modelled:
     """Return the model of a sheet's inputs; sizes that nobody measured stand in where a number does not need them."""
-    bone, plan, known = _bone(case, inputs, neck_shaft_deg), _plan(case, inputs, target_deg), _known(inputs)
+    bone, plan = bone_of(inputs, side_of(case, inputs), neck_shaft_deg), plan_of(inputs, target_deg)
+    known = _known(inputs)
     if not {"neck", "width"} <= known:
         # Angles do not hang on where the wire lies.
         plan = replace(plan, wire_through_mm=0.0)
     if "wire" not in known and plan.blade_mm is None:
         plan = replace(plan, blade_mm=0.0)
+    plan = _cut_by_hand(inputs, bone, plan, known)
     return Modelled(bone, plan, model.solved(bone, plan), known)
+
+
+def _cut_by_hand(inputs: Inputs, bone: model.Femur, plan: model.Plan, known: frozenset[str]) -> model.Plan:
+    """Return the plan with a cut that is set from the crossing of the axes counted from the implant's corner.
+
+    Raises Refused where both are set, where the bone is not measured, and for a cut that is not below the corner.
+    """
+    name, below = "cut_below_crossing_mm", inputs.maybe("cut_below_crossing_mm")
+    if below is None:
+        return plan
+    if inputs.item("cut_below_corner_mm").origin == "by_hand":
+        found = "the cut set from the crossing and from the corner"
+        raise problem("osteotomy", name, found, "one of the two", "leave one of them out")
+    if not {"neck", "width"} <= known:
+        do = "give --set femoral_neck_length_mm=… and --set femoral_shaft_width_mm=…, or set cut_below_corner_mm"
+        raise problem("osteotomy", name, "no corner to count from", "neck and shaft measured", do)
+    try:
+        corner = model.placement(bone, plan, model.settings_of(bone, plan)).corner
+    except model.NotPossible:
+        return plan
+    cut = float(corner @ model.U) + below
+    if cut <= 0:
+        expected = f"more than {-float(corner @ model.U):.1f} mm, where the implant's corner lies"
+        raise problem("osteotomy", name, f"{below:g} mm", expected, "set it lower")
+    return replace(plan, cut_below_corner_mm=cut)
 
 
 SIZES: Mapping[str, str] = {
@@ -162,7 +205,7 @@ def lacking(of: Modelled) -> tuple[str, ...]:
 
 def numbers_of(case: Case, of: Modelled) -> SheetNumbers:
     """Return the numbers of the sheet with their ranges, and why the plan is refused."""
-    bone, plan, found, known = of.bone, of.plan, of.found, of.known
+    bone, plan, found = of.bone, of.plan, of.found
     ranges: dict[str, tuple[float, float]] = {}
     if found.settings is not None:
         errors = {name: case.protocol.number(f"osteotomy_error_{rule}") for name, rule in ERRORS.items()}
@@ -170,8 +213,7 @@ def numbers_of(case: Case, of: Modelled) -> SheetNumbers:
         ranges = model.ranges_of(bone, plan, found.settings, errors, reach)
     told: dict[str, float | tuple[float, float, float] | None] = {}
     for name in NAMES:
-        lacking = not set(LENGTHS.get(name, ())) <= known
-        told[name] = None if lacking else found.axis if name == "total_axis" else _rounded(found.numbers.get(name))
+        told[name] = found.axis if name == "total_axis" else _rounded(of.told(name))
     return SheetNumbers(
         numbers=told,
         ranges={
@@ -204,7 +246,9 @@ UNKNOWN_MM = 10.0
 """Stands in for a size that nobody measured where a number that does not hang on it is worked out."""
 
 
-def _bone(case: Case, inputs: Inputs, neck_shaft_deg: float) -> model.Femur:
+def bone_of(inputs: Inputs, side: Side, neck_shaft_deg: float) -> model.Femur:
+    """Return the bone as measured; sizes that nobody measured stand in."""
+
     def size(name: str, other: float = UNKNOWN_MM) -> float:
         value = inputs.maybe(name)
         return other if value is None else value
@@ -212,7 +256,7 @@ def _bone(case: Case, inputs: Inputs, neck_shaft_deg: float) -> model.Femur:
     slope = inputs.maybe("epiphyseal_angle_deg")
     neck, wide = size("femoral_neck_length_mm"), size("neck_width_mm")
     return model.Femur(
-        side=side_of(case, inputs),
+        side=side,
         neck_shaft_deg=neck_shaft_deg,
         version_deg=inputs.number("femoral_version_deg"),
         flexion_deg=inputs.number("proximal_femur_flexion_deg"),
@@ -227,7 +271,8 @@ def _bone(case: Case, inputs: Inputs, neck_shaft_deg: float) -> model.Femur:
     )
 
 
-def _plan(case: Case, inputs: Inputs, target_deg: float) -> model.Plan:
+def plan_of(inputs: Inputs, target_deg: float) -> model.Plan:
+    """Return what is wanted and used: the implant set by hand, else the one at hand nearest the target."""
     neck = inputs.maybe("femoral_neck_length_mm") or UNKNOWN_MM
     implant = inputs.maybe("implant_deg")
     if implant is None:

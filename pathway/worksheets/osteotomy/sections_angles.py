@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pathway.upper_femur.model import turn_of
+from pathway.upper_femur.targets import angles_for
 from pathway.worksheets.osteotomy import angles, correction
 from pathway.worksheets.osteotomy.frames import medial
 from pathway.worksheets.osteotomy.inputs import LIMITS, OsteotomyInputs
-from pathway.worksheets.sheet import Column, Line, Section, Table
+from pathway.worksheets.sheet import Cell, Column, Line, Section, Table
 
 
 def sections(of: OsteotomyInputs) -> Iterator[Section]:
@@ -55,68 +57,83 @@ def _now(of: OsteotomyInputs) -> Section:
 
 
 def _how_much(of: OsteotomyInputs) -> Section:
-    slope, adduction = of.inputs.maybe("hilgenreiner_epiphyseal_angle_deg"), of.adduction_deg
-    wishes = [(wish.reason, wish.valgus_deg) for wish in of.wishes]
-    if adduction is not None and adduction > 0:
-        wishes.append((f"adduction of {adduction:g}", adduction))
-    rows = []
-    for reason, valgus in wishes:
-        fits = "not known" if adduction is None else "yes" if valgus <= adduction else "no"
-        after = None if slope is None else slope - valgus
-        rows.append((reason, valgus, of.before.neck_shaft_deg + valgus, after, fits))
-    taken = of.taken
-    marked = tuple(k for k, (reason, _) in enumerate(wishes) if taken.reason.startswith(reason))
-    by = sorted({id for wish in of.wishes for id in wish.sources})
-    table = Table(
-        title="Correction that each target needs",
-        columns=(
-            Column(title="target"),
-            Column(title="valgus", unit="deg"),
-            Column(title="neck-shaft after", unit="deg"),
-            Column(title="epiphyseal after", unit="deg"),
-            Column(title="enough adduction"),
-        ),
-        rows=tuple(rows),
-        marked=marked,
-        note="Valgus of n deg turns n deg of adduction into abduction. Varus is negative.",
-        sources=tuple(by),
-    )
+    table, aimed = _targets(of), of.inputs.item("target_version_deg")
     lines = [
-        Line(label="correction planned", value=taken.valgus_deg, unit="deg", note=taken.reason, strong=True),
         Line(
-            label="neck-shaft angle after",
-            value=of.after.neck_shaft_deg,
+            label="target neck-shaft angle",
+            value=of.aim_deg,
             unit="deg",
-            spread=_band(of, of.after.neck_shaft_deg),
-            note="as another observer may read it",
-            sources=of.case.protocol.value("neck_shaft_observers_deg").sources,
+            places=1,
+            note=f"{of.taken.reason}; now {of.before.neck_shaft_deg:.0f}",
             strong=True,
         ),
+        number(of, "neck_shaft_after_deg", "neck-shaft angle after", note="in space", strong=True),
+        Line(
+            label="target version",
+            value=of.inputs.number("target_version_deg"),
+            unit="deg",
+            note=aimed.note or "by hand",
+            sources=aimed.sources,
+        ),
+        number(of, "version_after_deg", "version after", note=f"now {of.before.version_deg:.0f}", strong=True),
+        *_limits(of),
+        *_range_after(of),
     ]
-    if slope is not None:
-        lines += list(_limits(of, slope))
-    lines += list(_range_after(of))
     return Section(title="How much", lines=tuple(lines), tables=(table,))
 
 
-def _limits(of: OsteotomyInputs, slope: float) -> Iterator[Line]:
-    after = of.epiphyseal_after_deg(slope)
-    yield Line(label="epiphyseal angle after", value=after, unit="deg", note=f"now {slope:g}; in space", strong=True)
+def _targets(of: OsteotomyInputs) -> Table:
+    """Every target, with what it asks for in space."""
+    rows: list[tuple[Cell, ...]] = []
+    for wish in of.wishes:
+        there = None if wish.neck_shaft_deg is None else angles_for(of.model.bone, of.model.plan, wish.neck_shaft_deg)
+        if there is None:
+            rows.append((wish.reason, None, None, None, "not reached"))
+            continue
+        needed = there["adduction_needed_deg"] or 0.0
+        fits = "not known" if of.adduction_deg is None else "yes" if needed <= of.adduction_deg else "no"
+        rows.append((wish.reason, there["neck_shaft_after_deg"], there["epiphyseal_after_deg"], needed, fits))
+    return Table(
+        title="Correction that each target needs",
+        columns=(
+            Column(title="target"),
+            Column(title="neck-shaft after", unit="deg"),
+            Column(title="epiphyseal after", unit="deg"),
+            Column(title="adduction needed", unit="deg"),
+            Column(title="free now"),
+        ),
+        rows=tuple(rows),
+        marked=tuple(k for k, wish in enumerate(of.wishes) if of.taken.reason.startswith(wish.reason)),
+        note="In space, with the target version. What the shaft's front view shows as valgus turns so much adduction"
+        f" into abduction; {of.inputs.number('adduction_left_deg'):g} deg are to be left.",
+        sources=tuple(sorted({id for wish in of.wishes for id in wish.sources})),
+    )
+
+
+def _limits(of: OsteotomyInputs) -> Iterator[Line]:
+    slope, after = of.model.bone.epiphyseal_deg, of.told("epiphyseal_after_deg")
+    if slope is None or after is None:
+        return
+    yield number(of, "epiphyseal_after_deg", "epiphyseal angle after", note=f"now {slope:g}; in space", strong=True)
     for id in LIMITS:
         rule = of.case.protocol.value(id)
-        held = "reached" if after <= rule.value else f"{after - rule.value:.0f} deg short of it"
+        # One that is reached but for the rounding of the solver is reached.
+        held = "reached" if after <= rule.value + 1e-6 else f"{after - rule.value:.0f} deg short of it"
         label = f"published limit {rule.value:g} deg"
         yield Line(label=label, value=held, note=rule.because, sources=rule.sources)
 
 
 def _range_after(of: OsteotomyInputs) -> Iterator[Line]:
     """Adduction and abduction after the correction: what one loses the other gains."""
+    taken = of.model.told("front_valgus_deg")
+    if taken is None:
+        return
     if of.adduction_deg is not None:
-        left = of.adduction_deg - of.change_deg
-        yield Line(label="adduction left", value=left, unit="deg", note=f"now {of.adduction_deg:g}")
+        note = f"now {of.adduction_deg:g}, before any release"
+        yield Line(label="adduction left", value=of.adduction_deg - taken, unit="deg", note=note)
     abduction = of.inputs.maybe("hip_abduction_deg")
     if abduction is not None:
-        yield Line(label="abduction afterwards", value=abduction + of.change_deg, unit="deg", note=f"now {abduction:g}")
+        yield Line(label="abduction afterwards", value=abduction + taken, unit="deg", note=f"now {abduction:g}")
 
 
 def _correction(of: OsteotomyInputs) -> Section:
@@ -135,10 +152,6 @@ def _correction(of: OsteotomyInputs) -> Section:
             of, "rotation_deg", "distal piece inward", "distal piece outward", note="between two wires", strong=True
         ),
         number(of, "adduction_needed_deg", "adduction that must be free after the release", strong=True),
-        number(of, "neck_shaft_after_deg", "neck-shaft angle in space after"),
-        number(of, "version_after_deg", "version after"),
-        number(of, "film_neck_shaft_after_deg", "the film in the position entered shows"),
-        number(of, "epiphyseal_after_deg", "epiphyseal angle in space after"),
         number(of, "total_turn_deg", "all as one turn of the distal piece"),
     ]
     axis = told.get("total_axis")
@@ -164,18 +177,22 @@ def number(
 
 
 def _planes(of: OsteotomyInputs) -> Iterator[Line]:
-    steps = of.found.steps
+    """The bend between the two shafts in its own plane, and a cut that would make the whole turn by itself."""
+    valgus, extension = of.told("valgus_deg"), of.told("extension_deg")
+    settings = of.model.found.settings
+    if valgus is None or extension is None or settings is None:
+        return
+    label = "bend between old and new shaft, in its own plane"
     try:
-        plane = correction.one_plane(steps.valgus_deg, steps.extension_deg)
+        plane = correction.one_plane(valgus, extension)
     except ValueError:
-        note = "valgus or extension of 90 deg or more has no oblique plane"
-        yield Line(label="deformity in its true plane", value="none", note=note)
+        yield Line(label=label, value="none", note="a view of 90 deg or more has no oblique plane")
     else:
         note = f"plane {plane.plane_deg:.0f} deg from the plane of valgus; graphical method {plane.graphical_deg:.1f}"
-        yield Line(label="deformity in its true plane", value=plane.exact_deg, unit="deg", places=1, note=note)
+        yield Line(label=label, value=plane.exact_deg, unit="deg", places=1, note=note)
     if not of.inputs.item("single_cut").value:
         return
-    cut = correction.one_cut(of.turn, of.side)
+    cut = correction.one_cut(turn_of(settings))
     if cut is None:
         yield Line(label="single cut for the whole correction", value="no rotation needed")
         return
@@ -191,26 +208,33 @@ def _planes(of: OsteotomyInputs) -> Iterator[Line]:
 
 
 def _film(of: OsteotomyInputs) -> Section:
-    shown = angles.apparent_deg(of.after, side=of.side)
-    lines = [
-        Line(
-            label="front film, kneecap to the front",
-            value=shown,
-            unit="deg",
-            spread=_band(of, shown),
-            note="range between observers",
-            sources=of.case.protocol.value("neck_shaft_observers_deg").sources,
-            strong=True,
-        )
-    ]
+    title, after = "What the film will show afterwards", of.after
+    if after is None:
+        return Section(title=title, words=("Not known: the plan is refused.",))
     turned, flexed = of.inputs.maybe("film_leg_rotation_deg"), of.inputs.maybe("film_hip_flexion_deg")
+    observers = of.case.protocol.value("neck_shaft_observers_deg")
+    apart = f"two observers differ by up to {observers.value:g} deg"
+    straight = "front film, kneecap to the front"
+    as_before = number(of, "film_neck_shaft_after_deg", straight, note=apart, strong=True)
+    lines = [as_before.model_copy(update={"sources": observers.sources})]
     if turned or flexed:
-        seen = angles.apparent_deg(of.after, turned or 0.0, flexed or 0.0, of.side)
+        shown = angles.apparent_deg(after, side=of.side)
         note = f"turned outward {turned or 0:g} deg, hip flexed {flexed or 0:g} deg, as before"
-        lines.append(Line(label="in the position of the old film", value=seen, unit="deg", note=note))
+        lines = [
+            Line(
+                label=straight,
+                value=shown,
+                unit="deg",
+                places=1,
+                note=apart,
+                sources=observers.sources,
+                strong=True,
+            ),
+            number(of, "film_neck_shaft_after_deg", "in the position of the old film", note=note),
+        ]
     contracture = of.inputs.maybe("hip_flexion_contracture_deg")
     if contracture:
-        seen = angles.apparent_deg(of.after, 0.0, contracture, of.side)
+        seen = angles.apparent_deg(after, 0.0, contracture, of.side)
         note = f"where a contracture of {contracture:g} deg is left"
-        lines.append(Line(label="with the hip flexed", value=seen, unit="deg", note=note))
-    return Section(title="What the film will show afterwards", lines=tuple(lines))
+        lines.append(Line(label="with the hip flexed", value=seen, unit="deg", places=1, note=note))
+    return Section(title=title, lines=tuple(lines))

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from pathway.courses.hip_gain import length_gained_mm
-from pathway.protocol.model import Implant
 from pathway.upper_femur import model
 from pathway.upper_femur.fits import REASONS
-from pathway.worksheets.osteotomy import correction, implant, shift
+from pathway.worksheets.osteotomy import angles, implant, shift
+from pathway.worksheets.osteotomy.frames import NeckAngles
 from pathway.worksheets.osteotomy.inputs import OsteotomyInputs
 from pathway.worksheets.osteotomy.numbers import refused_for
-from pathway.worksheets.osteotomy.sections_angles import direction
+from pathway.worksheets.osteotomy.sections_angles import direction, number
 from pathway.worksheets.sheet import Cell, Column, Line, Section, Table
 
+LEAST_BEND_DEG = 0.05
 WHAT_IS_MISSING = {
     "femur_length_mm": "the length of the femur",
     "femoral_neck_length_mm": "the neck from shaft axis to centre of the head (or its length along the guide wire)",
@@ -38,26 +38,20 @@ def missing(of: OsteotomyInputs) -> tuple[str, ...]:
     )
 
 
-def neck_base(of: OsteotomyInputs) -> shift.Placed | None:
-    """Return the shaft with the neck's base back on its axis, None where a size of the bone is missing."""
-    return None if of.femur is None else shift.neck_base_on_axis(of.before, of.turn, of.femur, of.side)
-
-
 def _implant(of: OsteotomyInputs) -> Section:
     """Every implant at hand: the wire that reaches the target, and what the planned wire makes of it, in space."""
     wire = of.inputs.maybe("neck_wire_length_mm")
     plan, bone = replace(of.model.plan, found_wire=None), of.model.bone
     planned = model.solved(bone, plan)
     own = plan if wire is None else replace(plan, blade_mm=None)
-    at_hand = sorted(_at_hand(of).values(), key=lambda item: abs(item.angle_deg - plan.implant_deg))
-    angles = {item.angle_deg for item in at_hand}
-    solved = {angle: model.solved(bone, replace(own, implant_deg=angle)) for angle in angles}
-    along = {angle: _along(bone, plan, planned, angle) for angle in angles}
+    at_hand = {item.angle_deg for item in of.implants}
+    solved = {angle: model.solved(bone, replace(own, implant_deg=angle)) for angle in at_hand}
+    along = {angle: _along(bone, plan, planned, angle) for angle in at_hand}
     rows: list[tuple[Cell, ...]] = []
-    for item in at_hand:
+    for item in of.implants:
         there = solved[item.angle_deg]
         against = " ".join(REASONS[one] for one in refused_for(of.model, there))
-        length = implant.fitting_length_mm(item.lengths_mm, there.numbers.get("blade_mm") or 0.0, 0.0)
+        length = implant.fitting_length_mm(item.lengths_mm, there.numbers.get("blade_mm") or 0.0)
         blade = "" if against and length is None else _length_word(length, wire)
         reached = (there.numbers.get(name) for name in ("wire_front_deg", "wire_side_deg", "slot_deg"))
         rows.append((item.label, *reached, blade, against or "yes", along[item.angle_deg]))
@@ -81,11 +75,6 @@ def _implant(of: OsteotomyInputs) -> Section:
     return Section(title="Implant and wire", words=words, lines=(), tables=(best, _every_wire(of)))
 
 
-def _at_hand(of: OsteotomyInputs) -> dict[str, Implant]:
-    """Return the implants at hand by id, the best choice first."""
-    return {choice.implant.id: choice.implant for choice in of.choices}
-
-
 def _along(bone: model.Femur, plan: model.Plan, planned: model.Result, angle_deg: float) -> float | None:
     """Return the neck-shaft angle that an implant makes along the planned wire, slot and rotation kept."""
     if planned.settings is None:
@@ -104,34 +93,53 @@ def _length_word(length_mm: float | None, wire_mm: float | None) -> Cell:
 
 
 def _every_wire(of: OsteotomyInputs) -> Table:
-    offsets = sorted({choice.offset_deg for choice in of.choices})
-    cells = {(choice.implant.id, choice.offset_deg): choice.neck_shaft_deg for choice in of.choices}
-    rows = tuple((item.label, *(cells.get((id, offset)) for offset in offsets)) for id, item in _at_hand(of).items())
+    """What each implant makes of a wire along the neck, and of one that stands off it in the front view."""
+    bone = of.model.bone
+    tried = implant.offsets(*(of.inputs.number(name) for name in ("wire_step_deg", "wire_most_deg", "triangle_deg")))
+    neck = NeckAngles(bone.neck_shaft_deg, bone.version_deg)
+    front, side = angles.apparent_deg(neck), angles.inclination_deg(neck)
+    found = {
+        item.angle_deg: tuple(_made(bone, item.angle_deg, front - off, side) for off in tried) for item in of.implants
+    }
     return Table(
-        title="Neck-shaft angle by implant and wire, in one plane",
-        columns=(Column(title="implant"), *(Column(title=f"{offset:+g}" if offset else "0") for offset in offsets)),
-        rows=rows,
-        marked=(0,) if rows else (),
-        note="Columns: degrees by which the neck is steeper than the wire. Holds where neither extension nor version is"
-        " corrected; with them the table above counts.",
+        title="Neck-shaft angle by implant and wire",
+        columns=(
+            Column(title="implant"),
+            *(Column(title=f"{off:+g}" if off else "0", places=0) for off in tried),
+        ),
+        rows=tuple((item.label, *found[item.angle_deg]) for item in of.implants),
+        marked=(0,) if of.implants else (),
+        note="Columns: degrees by which the neck is steeper than the wire in the front view; in the side view the wire"
+        " lies as the neck. Extension stays as planned.",
     )
 
 
+def _made(bone: model.Femur, implant_deg: float, front_deg: float, side_deg: float) -> float | None:
+    try:
+        return model.neck_shaft_along(bone, implant_deg, front_deg, side_deg) if 0 < front_deg < 180 else None
+    except model.NotPossible:
+        return None
+
+
 def _blade(of: OsteotomyInputs) -> Section:
-    wire, margin = of.inputs.maybe("neck_wire_length_mm"), of.inputs.number("blade_margin_mm")
-    proud = of.inputs.item("blade_proud_mm")
+    margin, proud = of.inputs.item("blade_margin_mm"), of.inputs.item("blade_proud_mm")
     below = of.case.protocol.value("osteotomy_cut_below_implant_mm")
     lines = []
-    if wire is None:
+    most = longest_mm(of)
+    if of.inputs.maybe("neck_wire_length_mm") is None:
         lines.append(Line(label="longest blade", value="not known: measure the neck on the wire"))
+    elif most is None:
+        lines.append(Line(label="longest blade", value="not known"))
     else:
-        note = f"neck {wire:g} mm minus {margin:g} mm to the growth plate; a longer blade is not offered"
-        room = wire - margin
-        value: Cell = room if room > 0 else "none: the neck is no longer than the margin"
-        unit = "mm" if room > 0 else ""
-        sources = of.inputs.item("blade_margin_mm").sources
-        lines.append(Line(label="longest blade", value=value, unit=unit, note=note, sources=sources, strong=True))
-        lines += list(_lengths(of, wire, margin))
+        note = f"along the planned wire, {margin.value:g} mm to the growth plate; a longer blade is not offered"
+        value: Cell = most if most > 0 else "none: the growth plate is nearer than the margin"
+        unit = "mm" if most > 0 else ""
+        lines.append(
+            Line(
+                label="longest blade", value=value, unit=unit, places=1, note=note, sources=margin.sources, strong=True
+            )
+        )
+        lines += list(_lengths(of, most))
     lines += [
         Line(
             label="left protruding for impaction",
@@ -141,146 +149,167 @@ def _blade(of: OsteotomyInputs) -> Section:
         ),
         Line(
             label="transverse cut below the implant's corner",
-            value=of.inputs.number("cut_below_corner_mm"),
+            value=of.model.plan.cut_below_corner_mm,
             unit="mm",
-            spread=None if below.low is None or below.high is None else (below.low, below.high),
+            places=1,
+            note="" if below.low is None or below.high is None else f"usual {below.low:g} to {below.high:g}",
             sources=below.sources,
             strong=True,
         ),
     ]
-    if of.femur is not None:
+    cut = of.model.cut_below_crossing_mm
+    if cut is not None:
         by_hand = of.inputs.item("cut_below_crossing_mm").value is not None
-        note = "set by hand" if by_hand else "from the blade's entry along the neck"
-        lines.append(
-            Line(label="cut below the intersection of the axes", value=of.femur.cut_mm, unit="mm", places=1, note=note)
-        )
+        way = direction(cut, "below", "above", "at")
+        note = "set by hand" if by_hand else "on the shaft's axis"
+        label = f"cut {way} the intersection of the axes"
+        lines.append(Line(label=label, value=abs(cut), unit="mm", places=1, note=note))
     return Section(title="Blade and level of the cut", lines=tuple(lines))
 
 
-def _lengths(of: OsteotomyInputs, wire_mm: float, margin_mm: float) -> Iterator[Line]:
-    """One line for each length at hand: whether it keeps the margin."""
-    if not of.choices:
+def longest_mm(of: OsteotomyInputs) -> float | None:
+    """Return the longest blade along the planned wire that keeps its margin; None where it is not known."""
+    return of.model.told("blade_mm", model.solved(of.model.bone, replace(of.model.plan, blade_mm=None)))
+
+
+def _lengths(of: OsteotomyInputs, most_mm: float) -> Iterator[Line]:
+    """One line for each length at hand: whether it keeps the margin, and what is left of it to the growth plate."""
+    if not of.implants:
         return
-    for length in sorted(set(of.choices[0].implant.lengths_mm)):
-        left = wire_mm - length
-        word = "fits" if implant.fitting_length_mm((length,), wire_mm, margin_mm) else "too long"
-        yield Line(label=f"blade of {length:g} mm", value=word, note=f"{left:g} mm to the growth plate")
+    bone, plan = of.model.bone, of.model.plan
+    for length in sorted(set(of.implants[0].lengths_mm)):
+        left = of.model.told("blade_margin_physis_mm", model.solved(bone, replace(plan, blade_mm=length)))
+        word = "too long" if implant.fitting_length_mm((length,), most_mm) is None else "fits"
+        note = "" if left is None else f"{left:.1f} mm to the growth plate"
+        yield Line(label=f"blade of {length:g} mm", value=word, note=note)
 
 
 def _shift(of: OsteotomyInputs) -> Section:
-    title = "Shift of the shaft"
-    bone = of.femur
-    if bone is None:
+    title, settings = "Shift of the shaft", of.model.found.settings
+    if missing(of):
         return Section(title=title, words=(f"Not calculated: measure {'; '.join(missing(of))}.",))
+    if settings is None:
+        return Section(title=title, words=("Not known: the plan is refused.",))
+    bone, plan = of.model.bone, of.model.plan
     aim = of.inputs.number("axes_angle_deg")
-    goals = (
-        ("no shift", shift.unmoved(of.before, of.turn, bone, of.side)),
-        ("base of the neck on the shaft axis", shift.neck_base_on_axis(of.before, of.turn, bone, of.side)),
-        (f"axes {aim:g} deg apart", shift.with_axis_angle(of.before, of.turn, bone, of.side, aim)),
+    planned = shift.as_planned(bone, plan, settings)
+    rows = tuple(
+        (
+            goal.label,
+            goal.offset_mm,
+            goal.numbers["plate_shift_mm"],
+            goal.numbers["plate_shift_forward_mm"],
+            100 * (goal.numbers["contact_share"] or 0.0),
+            goal.axes_deg,
+            goal.numbers["length_gain_mm"],
+        )
+        for goal in (planned, *shift.other_goals(bone, plan, settings, aim))
     )
     table = Table(
         title="Goals side by side",
         columns=(
             Column(title="goal"),
-            Column(title="lateral", unit="mm", places=1),
+            Column(title="plate inward of the corner", unit="mm", places=1),
+            Column(title="shift outward", unit="mm", places=1),
             Column(title="forward", unit="mm", places=1),
-            Column(title="bone width", unit="mm"),
-            Column(title="contact left", unit="%"),
-            Column(title="axes after", unit="deg", places=1),
-            Column(title="length", unit="mm", places=1),
+            Column(title="contact", unit="%"),
+            Column(title="axes apart", unit="deg", places=1),
+            Column(title="length gained", unit="mm", places=1),
         ),
-        rows=tuple(
-            (name, p.lateral_mm, p.anterior_mm, bone.width_mm, 100 * p.contact, p.axis_deg, p.gain_mm)
-            for name, p in goals
-        ),
-        marked=(1,),
-        note="Lateral goes with valgus, medial (negative) with varus. Length: gained from head to knee.",
+        rows=rows,
+        marked=(0,),
+        note="Same wire, slot, cut and wedge. Another plate moves the shaft: its offset may be set as"
+        " implant_offset_mm. Contact: of two equal circles. Axes: the shaft against the line from head to knee, in the"
+        " front view.",
+        sources=of.inputs.item("axes_angle_deg").sources,
     )
-    base = goals[1][1]
-    sideways = direction(base.lateral_mm, "lateral", "medial")
-    before = shift.axis_before_deg(of.before, bone, of.side)
-    lines = [
-        Line(
-            label="shift that brings the base of the neck back",
-            value=base.size_mm,
-            unit="mm",
-            places=1,
-            note=f"{sideways}; the bone is {bone.width_mm:g} mm wide",
-            strong=True,
-        ),
-        Line(
-            label="contact left",
-            value=100 * base.contact,
-            unit="%",
-            note="of the width at a transverse cut",
+    before = shift.axes_before_deg(bone)
+    lines = (
+        number(
+            of,
+            "plate_shift_mm",
+            "shift that the plate dictates, outward",
+            "shift that the plate dictates, inward",
+            note=f"on a bone {bone.shaft_width_mm:g} mm wide",
             strong=True,
         ),
         Line(label="angle of the axes now", value=before, unit="deg", places=1),
-        *_ways_out(of, bone),
-    ]
-    return Section(title=title, lines=tuple(lines), tables=(table,))
-
-
-def _ways_out(of: OsteotomyInputs, bone: shift.Femur) -> Iterator[Line]:
-    ways = shift.ways_out(bone, correction.angulation_deg(of.turn), of.inputs.number("contact_least"))
-    if ways.highest_cut_mm is None or ways.most_correction_deg is None:
-        return
-    share = 100 * of.inputs.number("contact_least")
-    yield Line(
-        label="alternative: a higher cut",
-        value=ways.highest_cut_mm,
-        unit="mm",
-        places=1,
-        note=f"below the intersection at most, keeps {share:.0f} % of the width",
+        *_ways_out(of, settings),
     )
-    note = f"in the plane of the correction, at this level, keeps {share:.0f} %"
-    yield Line(label="alternative: less correction", value=ways.most_correction_deg, unit="deg", places=1, note=note)
-    yield Line(label="alternative: in stages", value=ways.steps, note="operations, each within that shift")
+    return Section(title=title, lines=lines, tables=(table,))
+
+
+def _ways_out(of: OsteotomyInputs, settings: model.Settings) -> Iterator[Line]:
+    least, contact = of.inputs.number("contact_least"), of.told("contact_share")
+    if contact is None or contact >= least:
+        return
+    ways = shift.ways_out(of.model.bone, of.model.plan, settings, least)
+    keeps = f"leaves {100 * least:.0f} % of the cut faces on each other"
+    if ways.cut_below_corner_mm is not None:
+        yield Line(
+            label="alternative: a higher cut",
+            value=ways.cut_below_corner_mm,
+            unit="mm",
+            places=1,
+            note=f"below the corner at most, {keeps}",
+        )
+    if ways.neck_shaft_deg is not None:
+        note = f"target neck-shaft angle, {keeps}"
+        yield Line(label="alternative: less correction", value=ways.neck_shaft_deg, unit="deg", places=1, note=note)
+    yield Line(label="alternative: in stages", value="more than one operation, each within that contact")
 
 
 def _cut(of: OsteotomyInputs) -> Section:
-    bend = correction.angulation_deg(of.turn)
-    lines = [Line(label="angle between the cut surfaces", value=bend, unit="deg", places=1)]
-    width = of.inputs.maybe("femoral_shaft_width_mm")
-    if width is None:
-        return Section(title="Wedge options", words=("Wedges: measure the width of the femur.",), lines=tuple(lines))
-    if bend >= 90 - 1e-6:
-        words = ("An angle of 90 deg or more cannot be filled by one wedge at a transverse cut.",)
-        return Section(title="Wedge options", words=words, lines=tuple(lines))
-    base, even = shift.wedge_base_mm(width, bend), shift.symmetrical_wedge_mm(width, bend)
-    edge = shift.hinge_rise_mm(width, bend)
-    placed = neck_base(of)
-    left = None if placed is None else 100 * placed.contact
-    table = Table(
-        title="Wedge options",
-        columns=(
-            Column(title="technique"),
-            Column(title="base", unit="mm", places=1),
-            Column(title="length", unit="mm", places=1),
-            Column(title="contact after the cut", unit="%"),
-        ),
-        rows=(
-            ("no wedge, hinge at the edge: gap at the other edge", shift.chord_mm(width, bend), edge, 0.0),
-            ("closing wedge removed", base, -base / 2, left),
-            ("half of it removed and inserted on the other side", base / 2, 0.0, left),
-            ("symmetrical wedge removed", even, -even / 2, left),
-        ),
-        note="Length: of the bone's axis at the cut, in addition to the gain from the angle. Contact: after the shift.",
+    title, settings = "Wedge options", of.model.found.settings
+    bend = of.model.told("tilt_deg")
+    if settings is None or bend is None:
+        return Section(title=title, words=("Not known: the plan is refused.",))
+    lines = (Line(label="angle between the cut surfaces", value=bend, unit="deg", places=1),)
+    if "width" not in of.model.known or "neck" not in of.model.known:
+        words = (f"Wedges: measure {'; '.join(missing(of))}.",)
+        return Section(title=title, words=words, lines=lines)
+    if bend < LEAST_BEND_DEG:
+        return Section(title=title, words=("The cut surfaces are parallel: there is no wedge.",), lines=lines)
+    bone, plan = of.model.bone, of.model.plan
+    found = shift.wedges(bone, plan, settings)
+    full = found[0][2].numbers["wedge_full_mm"] or 0.0
+    rows = tuple(
+        (
+            label,
+            base,
+            full - base,
+            of.model.told("length_gain_mm", there),
+            100 * (there.numbers["contact_share"] or 0.0),
+            " ".join(REASONS[one] for one in refused_for(of.model, there)) or "yes",
+        )
+        for label, base, there in found
     )
-    return Section(title="Wedge options", lines=tuple(lines), tables=(table,))
+    table = Table(
+        title=title,
+        columns=(
+            Column(title="wedge"),
+            Column(title="base", unit="mm", places=1),
+            Column(title="gap left open", unit="mm", places=1),
+            Column(title="length gained", unit="mm", places=1),
+            Column(title="contact", unit="%"),
+            Column(title="fits"),
+        ),
+        rows=rows,
+        marked=tuple(k for k, (_, base, _) in enumerate(found) if base == plan.wedge_mm),
+        note=f"Taken from the {'upper piece' if plan.wedge_from == 'upper' else 'shaft'}, the pieces closed along the"
+        " plate. Length: from head to knee. A gap may be filled with the bone that was taken.",
+    )
+    return Section(title=title, lines=lines, tables=(table,))
 
 
 def _length(of: OsteotomyInputs) -> Section:
-    neck = of.inputs.maybe("femoral_neck_length_mm")
-    if neck is None:
-        return Section(title="Length", words=(f"Not calculated: measure {WHAT_IS_MISSING['femoral_neck_length_mm']}.",))
-    pure = length_gained_mm(of.before.neck_shaft_deg, of.after.neck_shaft_deg, neck)
-    lines = [Line(label="gained by the change of angle", value=pure, unit="mm", places=1, strong=True)]
-    told, gain = of.numbers.numbers["length_gain_mm"], pure
-    if isinstance(told, float):
-        gain = told
-        note = "with the shaft at the plate, wedge and gap included"
-        lines.append(Line(label="gained from head to knee", value=gain, unit="mm", places=1, note=note, strong=True))
+    if missing(of):
+        return Section(title="Length", words=(f"Not calculated: measure {'; '.join(missing(of))}.",))
+    gain = of.told("length_gain_mm")
+    if gain is None:
+        return Section(title="Length", words=("Not known: the plan is refused.",))
+    note = "shift, wedge and gap included"
+    lines = [number(of, "length_gain_mm", "gained from head to knee", "lost from head to knee", note=note, strong=True)]
     difference = of.inputs.maybe("current_discrepancy_mm")
     if difference is not None:
         lines += [
@@ -289,6 +318,7 @@ def _length(of: OsteotomyInputs) -> Section:
                 label="difference after",
                 value=difference - gain,
                 unit="mm",
+                places=1,
                 note="by the number above",
                 strong=True,
             ),

@@ -71,11 +71,7 @@ def _found_wire(of: OsteotomyInputs) -> Section:
         "blade_margin_cortex_mm",
         "blade_margin_physis_mm",
     )
-    known = {"blade_margin_cortex_mm": "neck_width", "blade_margin_physis_mm": "wire"}
-    rows: list[tuple[Cell, ...]] = [
-        tuple(one.numbers[name] if known.get(name, "") in ("", *of.model.known) else None for name in names)
-        for one in found[:WAYS]
-    ]
+    rows: list[tuple[Cell, ...]] = [tuple(of.model.told(name, one) for name in names) for one in found[:WAYS]]
     table = Table(
         title="With the wire as it lies, best first",
         columns=(

@@ -27,7 +27,8 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     inputs = given.inputs
     sections = (*parts_angles.sections(given), *parts_table.sections(given), *parts_bone.sections(given))
     word = "Valgus" if given.change_deg >= 0 else "Varus"
-    title = f"{word} osteotomy of the upper femur, {abs(given.change_deg):.0f} deg"
+    before, after = given.before.neck_shaft_deg, given.before.neck_shaft_deg + given.change_deg
+    title = f"{word} osteotomy of the upper femur, neck-shaft angle {before:.0f} to {after:.0f} deg"
     sheet = made(
         case,
         inputs,

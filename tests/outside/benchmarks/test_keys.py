@@ -18,6 +18,7 @@ from textual import events
 from textual.pilot import Pilot
 
 from tests.plans import files
+from tests.tui.screens_of import SIZES as TYPED
 from tests.tui.screens_of import settled, text_of, the_app
 from tui.app import PathwayApp
 from tui.widgets.timeline_view import TimelineView
@@ -126,6 +127,41 @@ def test_a_key_typed_shows_its_effect(what: str, size: str, benchmark: Benchmark
         async with app.run_test(size=SIZES[size]) as pilot:
             await settled(pilot)
             return await typed(pilot, FORMS[what])
+
+    measure(walk, benchmark)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("what", ["open", "part", "page"])
+def test_a_key_of_the_page_for_the_table(what: str, size: str, benchmark: BenchmarkFixture) -> None:
+    async def walk() -> list[Taken]:
+        app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
+        async with app.run_test(size=SIZES[size]) as pilot:
+            await settled(pilot)
+            app.screen.select("proximal_femoral_osteotomy_1")
+            await pilot.press("s", *TYPED)
+            await pilot.pause(0.05)
+            taken = []
+            for turn in range(ROUNDS):
+                if what != "open" and not turn:
+                    await pilot.press("f3")
+                    await pilot.pause(0.05)
+                keys = {"open": ("f3",), "part": ("right", "left"), "page": ("pagedown", "pageup")}[what]
+                before, shown = text_of(app), app.screen
+                page = None if what == "open" else shown.query_one("#page").scroll_offset
+
+                def changed(shown=shown, page=page) -> bool:
+                    if page is None:
+                        return app.screen is not shown and app.screen.is_running
+                    return shown.query_one("#page").scroll_offset != page
+
+                taken.append(await until_shown(app, keys[turn % len(keys)], changed))
+                assert text_of(app) != before
+                await pilot.pause(0.02)
+                if what == "open":
+                    await pilot.press("escape")
+                    await pilot.pause(0.02)
+            return taken
 
     measure(walk, benchmark)
 

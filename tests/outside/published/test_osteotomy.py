@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from pathway.courses.hip_gain import length_gained_mm
-from pathway.worksheets.osteotomy import angles, correction, implant, shift
-from pathway.worksheets.osteotomy.correction import Steps
+from pathway.upper_femur.model import Femur, Plan, angles_of, neck_shaft_along, placement, settings_of, solved
+from pathway.worksheets.osteotomy import angles, correction, shift
 from pathway.worksheets.osteotomy.frames import NeckAngles
-from pathway.worksheets.osteotomy.shift import Femur
 
 DATA = tomllib.loads((Path(__file__).parent / "osteotomy.toml").read_text())
 SIDES = ("left", "right")
@@ -25,17 +27,18 @@ def film_errors(given):
 
 
 def single_cut(given):
-    return correction.one_cut(
-        correction.turn_of(Steps(given["angulation_deg"], 0, given["torsion_deg"]), "left"), "left"
-    )
+    turn = Rotation.from_euler("yz", [-given["angulation_deg"], given["torsion_deg"]], degrees=True)
+    return correction.one_cut(turn.as_matrix())
 
 
-def wedges(form):
-    def of(given):
-        bases = [form(given["width_mm"], angle) for angle in range(5, 91, 5)]
-        return [float(np.median(bases)), float(np.std(bases, ddof=1))]
+def under(given):
+    """Return the neck-shaft angle of a plate whose blade lies so far under the axis of a neck in the front plane."""
+    bone = femur(120, 34, 240)
+    return neck_shaft_along(bone, given["implant_deg"], 120 - given["off_front_deg"], 0)
 
-    return of
+
+def femur(angle, neck, length, version=0, width=20):
+    return Femur("left", angle, version, 0, "shaft_side", None, neck, width, 17, 14, neck, length)
 
 
 METHODS = {
@@ -44,10 +47,7 @@ METHODS = {
     "plane_deg": lambda given: correction.one_plane(**given).plane_deg,
     "cut_tilt_deg": lambda given: single_cut(given).tilt_deg,
     "cut_turned_deg": lambda given: single_cut(given).rises_deg - 90,
-    "chord_mm": wedges(shift.chord_mm),
-    "arc_mm": wedges(shift.arc_mm),
-    "symmetrical_wedge_mm": wedges(shift.symmetrical_wedge_mm),
-    "neck_shaft_after": lambda given: implant.neck_shaft_after(**given),
+    "neck_shaft_after": under,
     "film_error_mean": lambda given: float(film_errors(given).mean()),
     "film_error_sd": lambda given: float(film_errors(given).std(ddof=1)),
     "film_error_most": lambda given: float(film_errors(given).max()),
@@ -90,36 +90,30 @@ def test_a_flexed_hip_shows_what_the_vectors_say(row):
     assert angles.apparent_deg(neck, 0, row["flexed_deg"]) == pytest.approx(row["seen_deg"], abs=0.051)
 
 
-@pytest.mark.parametrize("side", SIDES)
 @pytest.mark.parametrize("row", DATA["turned"], ids=lambda row: f"{row['before_deg']}")
-def test_a_turn_changes_angle_and_version_as_the_vectors_say(row, side):
-    turn = correction.turn_of(Steps(row["valgus_deg"], row["extension_deg"], 0), side)
-    after = correction.turned(NeckAngles(*row["before_deg"]), turn, side)
-    assert [after.neck_shaft_deg, after.version_deg] == pytest.approx(row["after_deg"], abs=0.051)
+def test_a_turn_in_the_front_plane_changes_angle_and_version_as_the_vectors_say(row):
+    angle, version = row["before_deg"]
+    after, turned = row["after_deg"]
+    bone = femur(angle, 34, 240, version)
+    plan = Plan(after, turned, after, 15, 4, blade_mm=0.0)
+    found = angles_of(bone, plan, settings_of(bone, plan))
+    assert found["valgus_deg"] == pytest.approx(row["valgus_deg"], abs=0.2)
+    # The neck's forward part is kept by a turn in the front plane: version follows without any rotation.
+    assert found["rotation_deg"] == pytest.approx(0, abs=0.2)
 
 
-@pytest.mark.parametrize("side", SIDES)
 @pytest.mark.parametrize("row", DATA["shift"], ids=lambda row: f"{row['inputs']}")
-def test_shift_axes_and_gain_are_those_of_the_table(row, side):
+def test_axes_and_shift_are_those_of_the_table(row):
     angle, neck, cut, knee, change = row["inputs"]
-    before, bone = NeckAngles(angle, 0), Femur(neck, cut, knee, 20)
-    turn = correction.turn_of(Steps(change, 0, 0), side)
-    base = shift.neck_base_on_axis(before, turn, bone, side)
-    aimed = shift.with_axis_angle(before, turn, bone, side, 6)
-    found = {
-        "before": shift.axis_before_deg(before, bone, side),
-        "unmoved": shift.unmoved(before, turn, bone, side).axis_deg,
-        "shift": base.lateral_mm,
-        "then": base.axis_deg,
-        "gain": base.gain_mm,
-        "shift for 6": aimed.lateral_mm,
-        "gain for 6": aimed.gain_mm,
-    }
-    expected = dict(zip(found, row["expected"], strict=True))
-    expected |= {name: value for name, value in row.get("unlike", {}).items() if name in found}
-    places = {"before": 0.0051, "unmoved": 0.0051, "then": 0.0051}
-    for name, value in found.items():
-        assert value == pytest.approx(expected[name], abs=places.get(name, 0.051)), name
+    lean = math.radians(180 - angle)
+    bone = femur(angle, neck, math.hypot(neck * math.sin(lean), neck * math.cos(lean) + knee))
+    plan = Plan(angle + change, 0, angle + change, neck / 2, 4, blade_mm=0.0)
+    at = settings_of(bone, plan)
+    below = cut + float(placement(bone, plan, at).corner[2])
+    plan = replace(plan, cut_below_corner_mm=below)
+    base = shift.other_goals(bone, plan, settings_of(bone, plan), 6)[0]
+    assert shift.axes_before_deg(bone) == pytest.approx(row["expected"][0], abs=0.0051)
+    assert base.numbers["plate_shift_mm"] == pytest.approx(row["expected"][2], abs=0.051)
 
 
 def test_a_turn_about_the_crossing_gains_what_the_vectors_say():
@@ -128,10 +122,15 @@ def test_a_turn_about_the_crossing_gains_what_the_vectors_say():
             assert length_gained_mm(100, after, 35) == pytest.approx(gain, abs=0.051)
 
 
+def full_wedge(width, angle):
+    bone, plan = femur(90, 34, 240, width=width), Plan(90 + angle, 0, 90 + angle, 15, 4, blade_mm=0.0)
+    return solved(bone, plan).numbers["wedge_full_mm"]
+
+
 def test_wedges_of_a_childs_bone_are_those_of_the_table():
     for row in DATA["wedge"]:
         for angle, bases in zip(row["degrees"], row["base_mm"], strict=True):
-            found = [shift.wedge_base_mm(width, angle) for width in row["width_mm"]]
+            found = [full_wedge(width, angle) for width in row["width_mm"]]
             assert found == pytest.approx(bases, abs=0.051)
 
 

@@ -11,16 +11,24 @@ from typing import Any
 import pikepdf
 import pytest
 
-from pathway.upper_femur.fits import REASONS
+from pathway.upper_femur.fits import REASONS, least_bridge_mm
 from pathway.upper_femur.model import ranges_of, result, solved
 from pathway.views.documents.document import Callout, Document, Figure, Readings, Table
 from pathway.views.documents.files import html, markdown, pdf
-from pathway.views.documents.theatre import NO_STEPS, Head, theatre
+from pathway.views.documents.theatre import NO_STEPS, SAW, Head, theatre
 from tests.upper_femur.test_model import ERRORS, EXAMPLES, REACH, given
 
 CAUTION = "Planning aid, not a medical device; a licensed surgeon decides."
 HEAD = Head("elm-01", datetime.date(2026, 3, 1), (CAUTION, "Invented child: no real patient."))
 IMPLANTS = (90.0, 100.0, 110.0, 120.0, 130.0, 140.0)
+MINUS = {
+    "wire_side_deg": "back",
+    "slot_deg": "front",
+    "rotation_deg": "out",
+    "plate_shift_mm": "in",
+    "extension_deg": "front",
+}
+"""The word with which a number is the negative one: where a sign is a way, no sign stands."""
 ALLOWED = [example for example in EXAMPLES if not example["refused"]]
 REFUSED = [example for example in EXAMPLES if example["refused"]]
 
@@ -74,8 +82,9 @@ class TestAllowed:
             ("Adduction free after release", "adduction_needed_deg"),
             ("Version after", "version_after_deg"),
         ):
-            value, unit = shown[label][0].split(" ")
-            assert float(value) == pytest.approx(of[name], abs=0.1), label
+            value, unit, *way = shown[label][0].split(" ")
+            sign = -1 if MINUS.get(name, "-") in way else 1
+            assert sign * float(value) == pytest.approx(of[name], abs=0.1), label
             assert name.endswith(unit)
         # Never longer than the longest that keeps the margin.
         blade = float(shown["Blade, corner to tip"][0].split(" ")[0])
@@ -86,11 +95,25 @@ class TestAllowed:
         for label, name in (
             ("Neck-shaft angle after", "neck_shaft_after_deg"),
             ("Wire to shaft, front view", "wire_front_deg"),
-            ("Rotation between the wires", "rotation_deg"),
             ("Adduction free after release", "adduction_needed_deg"),
         ):
             low, high = map(float, re.findall(r"(-?[\d.]+) to (-?[\d.]+)$", small[label][1])[0])
             assert (low, high) == pytest.approx(tuple(ranges[name]), abs=2.0)
+
+    def test_a_number_whose_sign_is_a_way_has_the_word_and_no_sign(self, example) -> None:
+        shown, ranges = readings(page(example)), example["ranges"]
+        for label, name, plus, minus in (
+            ("Wire, side view", "wire_side_deg", "to the front", "to the back"),
+            ("Rotation between the wires", "rotation_deg", "inward", "outward"),
+            ("Slot about the blade", "slot_deg", "backward", "forward"),
+        ):
+            value, small = shown[label]
+            assert "-" not in value + small
+            if name not in ranges:
+                continue
+            low, high = ranges[name]
+            if low < -2 and high > 2:
+                assert re.search(rf"[\d.]+ {minus} to [\d.]+ {plus}$", small), small
 
     def test_the_frame_of_the_flexion_stands_beside_the_numbers(self, example) -> None:
         told = markdown(page(example))
@@ -156,6 +179,25 @@ class TestAllowed:
         assert sum(isinstance(block, Figure) for block in made.blocks) == 3
         with pikepdf.open(io.BytesIO(pdf(made))) as file:
             assert len(file.pages) in (2, 3)
+
+
+def test_a_blade_that_the_saw_would_meet_is_told_above_all_steps_and_does_not_fit() -> None:
+    example = next(one for one in EXAMPLES if name_of(one) == "w05")
+    made = page(example)
+    bone, plan = given(example["inputs"])
+    settings = solved(bone, plan).settings
+    assert settings is not None
+    assert least_bridge_mm(bone, plan, settings) < 0
+    at = [isinstance(block, Callout) and block.title.startswith(SAW) for block in made.blocks].index(True)
+    assert at < [isinstance(block, Table) for block in made.blocks].index(True)
+    told = made.blocks[at]
+    assert isinstance(told, Callout)
+    lower = float(re.findall(r"Cut ([\d.]+) mm below the corner or lower", told.title)[0])
+    for cut, clear in ((lower, True), (lower - 0.2, False)):
+        there = replace(settings, cut_below_corner_mm=cut)
+        assert (least_bridge_mm(bone, replace(plan, cut_below_corner_mm=cut), there) >= 0) == clear
+    rows = {row[0]: row for row in tables(made)["Changes at the table"].rows}
+    assert rows["As planned"][6] == "no: the saw would meet the blade"
 
 
 def test_flat_a_change_of_implant_changes_the_angle_by_the_difference() -> None:

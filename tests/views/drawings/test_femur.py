@@ -100,6 +100,21 @@ def shared_mm(one: list[tuple[float, float]], other: list[tuple[float, float]]) 
     return min(depths)
 
 
+def leaders(of: Drawing) -> list[list[tuple[float, float]]]:
+    names = [element.attrib.get("data-part", "") for element in elements(of, "path")]
+    return [corners(of, name) for name in names if "-leader-" in name]
+
+
+def cross(one: Any, other: Any) -> bool:
+    """Whether two stretches cross, their ends left out."""
+
+    def turn(a: Any, b: Any, c: Any) -> float:
+        return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+    (a, b), (c, d) = one, other
+    return turn(a, b, c) * turn(a, b, d) < -1e-6 and turn(c, d, a) * turn(c, d, b) < -1e-6
+
+
 @pytest.mark.parametrize(("example", "side"), CASES)
 class TestOnPaper:
     def test_a_mm_is_a_mm(self, example, side) -> None:
@@ -225,6 +240,18 @@ class TestOnPaper:
         for view in drawn(example, side).all:
             assert overlaps(view) == []
             assert outside(view) == []
+
+    def test_no_leader_crosses_another_or_runs_over_words(self, example, side) -> None:
+        for view in drawn(example, side).all:
+            lines = leaders(view)
+            assert len(lines) >= 4
+            for number, one in enumerate(lines):
+                for other in lines[number + 1 :]:
+                    assert not any(cross(a, b) for a in pairwise(one) for b in pairwise(other)), (one, other)
+                for box, words in texts(view):
+                    rim = [(box.left, box.top), (box.right, box.top), (box.right, box.low), (box.left, box.low)]
+                    edges = list(pairwise([*rim, rim[0]]))
+                    assert not any(cross(a, edge) for edge in edges for a in pairwise(one)), words
 
     def test_only_greys(self, example, side) -> None:
         for view in drawn(example, side).all:

@@ -48,10 +48,14 @@ def _case(side, findings):
     return case_of(Question(record, load_protocol(), ON))
 
 
+def the_case(side: str = "left", without: tuple[str, ...] = ()):
+    """Return what the worksheet is opened with; `without` leaves findings out."""
+    return _case(side, tuple((name, value) for name, value in FINDINGS.items() if name not in without))
+
+
 def sheet(side: str = "left", without: tuple[str, ...] = (), protocol=None, **settings: object) -> Sheet:
     """Return the worksheet; `without` leaves findings out, the other names are set by hand."""
-    findings = tuple((name, value) for name, value in FINDINGS.items() if name not in without)
-    case = _case(side, findings)
+    case = the_case(side, without)
     if protocol is not None:
         case = case_of(Question(case.record, protocol, ON))
     return worksheet(case, {name: str(value) for name, value in settings.items()})
