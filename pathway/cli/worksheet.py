@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from pathway.plan.model import Plan
     from pathway.worksheets.sheet import Kind, Sheet
 
-KINDS = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
+KINDS = ("axis", "osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
 
 
 @click.command()
