@@ -24,8 +24,8 @@ def drawing(of: Analysis) -> Drawing:
 
     shapes = [
         Shape(role="axis", points=(at(leg.hip), at(leg.ankle)), dashed=True),
-        Shape(role="bone", points=(at(leg.hip), *_along(leg.shafts.get("femur", ()), at), at(leg.femur_at_knee))),
-        Shape(role="bone", points=(at(leg.tibia_at_knee), *_along(leg.shafts.get("tibia", ()), at), at(leg.ankle))),
+        Shape(role="shaft", points=(at(leg.hip), *_along(leg.shafts.get("femur", ()), at), at(leg.femur_at_knee))),
+        Shape(role="shaft", points=(at(leg.tibia_at_knee), *_along(leg.shafts.get("tibia", ()), at), at(leg.ankle))),
     ]
     for joint in ("femoral_condyle", "tibial_plateau", "ankle"):
         ends = (at(leg.points[f"{joint}_lateral"]), at(leg.points[f"{joint}_medial"]))
@@ -37,7 +37,9 @@ def drawing(of: Analysis) -> Drawing:
             if not np.isfinite(bend.point[0]).all() or not bone.is_inside(bend):
                 continue
             x, y = at(bend.point)
+            ends = (leg.hip, leg.femur_at_knee) if bone.bone == "femur" else (leg.tibia_at_knee, leg.ankle)
             shapes += [
+                Shape(role="angle", points=(at(ends[0]), (x, y), at(ends[1])), dashed=True),
                 Shape(role="cut", points=((x - CROSS_MM, y - CROSS_MM), (x + CROSS_MM, y + CROSS_MM))),
                 Shape(role="cut", points=((x - CROSS_MM, y + CROSS_MM), (x + CROSS_MM, y - CROSS_MM))),
             ]

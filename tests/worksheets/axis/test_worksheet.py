@@ -134,7 +134,7 @@ class TestFromPoints:
     def test_the_drawing_is_to_scale_and_says_what_it_shows(self) -> None:
         (drawn,) = sheet(bent_tibia(14, 70)).drawings
         axis = next(shape for shape in drawn.shapes if shape.role == "axis").points
-        thigh = next(shape for shape in drawn.shapes if shape.role == "bone").points
+        thigh = next(shape for shape in drawn.shapes if shape.role == "shaft").points
         assert math.dist(thigh[0], thigh[-1]) == pytest.approx(FEMUR_MM, abs=0.01)
         assert axis[0] == thigh[0]
         assert "tibia 14 deg varus, 70 mm from the knee" in drawn.alternative
