@@ -37,9 +37,9 @@ def drawing(of: Analysis) -> Drawing:
             if not np.isfinite(bend.point[0]).all() or not bone.is_inside(bend):
                 continue
             x, y = at(bend.point)
-            ends = (leg.hip, leg.femur_at_knee) if bone.bone == "femur" else (leg.tibia_at_knee, leg.ankle)
+            upper, lower = (leg.hip, leg.femur_at_knee) if bone.bone == "femur" else (leg.tibia_at_knee, leg.ankle)
             shapes += [
-                Shape(role="angle", points=(at(ends[0]), (x, y), at(ends[1])), dashed=True),
+                Shape(role="angle", points=(at(upper), (x, y), at(lower)), dashed=True),
                 Shape(role="cut", points=((x - CROSS_MM, y - CROSS_MM), (x + CROSS_MM, y + CROSS_MM))),
                 Shape(role="cut", points=((x - CROSS_MM, y + CROSS_MM), (x + CROSS_MM, y - CROSS_MM))),
             ]
