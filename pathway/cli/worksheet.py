@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pathway.worksheets.case import Case
     from pathway.worksheets.sheet import Kind, Sheet
 
-KINDS = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
+KINDS = ("axis", "osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
 
 
 @click.command()

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import Protocol, Role
 from pathway.protocol.roles import role_of
-from pathway.worksheets import guided_growth, osteotomy
+from pathway.worksheets import axis, guided_growth, osteotomy
 from pathway.worksheets.case import Case
 from pathway.worksheets.growth_arrest import worksheet as growth_arrest
 from pathway.worksheets.lengthening import worksheet as lengthening
@@ -19,13 +19,14 @@ from pathway.worksheets.sheet import Kind, Sheet, problem
 
 @dataclass(frozen=True, slots=True)
 class Worksheet:
-    """One kind of worksheet: the role of the stages it opens for, and the pure function that makes it."""
+    """One kind of worksheet: the role of the stages it opens for (None: for no stage), and what makes it; pure."""
 
-    role: Role
+    role: Role | None
     make: Callable[[Case, Mapping[str, str]], Sheet]
 
 
 KINDS: Mapping[Kind, Worksheet] = {
+    "axis": Worksheet(None, axis.worksheet),
     "osteotomy": Worksheet(osteotomy.ROLE, osteotomy.worksheet),
     "lengthening": Worksheet(lengthening.ROLE, lengthening.worksheet),
     "growth-arrest": Worksheet(growth_arrest.ROLE, growth_arrest.worksheet),
@@ -40,7 +41,8 @@ def stage_of(kind: Kind, plan: Plan, protocol: Protocol, wanted: str | None) -> 
     The one named, else the one under way, else the next one; None where the plan has none of that kind and the
     sheet is made by hand. Raises Refused for a name that the plan has not, or that is of another kind.
     """
-    fitting = [stage for stage in plan.stages if role_of(stage.kind, protocol) == KINDS[kind].role]
+    role = KINDS[kind].role
+    fitting = [stage for stage in plan.stages if role is not None and role_of(stage.kind, protocol) == role]
     if wanted is not None:
         named = next((stage for stage in fitting if stage.id == wanted), None)
         if named is not None:
@@ -56,4 +58,4 @@ def stage_of(kind: Kind, plan: Plan, protocol: Protocol, wanted: str | None) -> 
 def kind_for(stage: PlanStage, protocol: Protocol) -> Kind | None:
     """Return the kind of worksheet that opens for a stage; None where there is none."""
     role = role_of(stage.kind, protocol)
-    return next((kind for kind, worksheet in KINDS.items() if worksheet.role == role), None)
+    return next((kind for kind, worksheet in KINDS.items() if worksheet.role == role and role is not None), None)

@@ -10,7 +10,7 @@ from pydantic import Field
 from pathway.problems import Refused, refused
 from pathway.record import Frozen
 
-Kind = Literal["osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift"]
+Kind = Literal["axis", "osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift"]
 InputValue = float | str | bool | datetime.date | tuple[float, ...] | None
 Cell = str | int | float | datetime.date | None
 Origin = Literal["visit", "protocol", "by_hand", "plan", "none"]
@@ -157,6 +157,9 @@ class SheetNumbers(Frozen):
     forward, upward along the shaft, alike for both sides. Varus, flexion and retroversion are negative, rotation turns
     the distal piece inward, shift goes outward. `total_axis` is the axis of the whole turn of the distal piece in the
     body by the right hand, along inward, forward and upward: for the other side it is the negative.
+
+    Of the axis: turns of varus (on a side film recurvatum) positive, the mechanical axis positive lateral of the knee,
+    levels along the bone from the knee.
     """
 
     numbers: dict[str, float | tuple[float, float, float] | None]

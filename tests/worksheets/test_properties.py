@@ -26,7 +26,7 @@ from tests.examples import ON, example
 from tests.made_once import made_once
 from tests.worksheets.cases import KNOWN_WIDTH, by_hand, case, growth_of, mirrored, planned, protocol, sheet
 
-MADE: tuple[Kind, ...] = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
+MADE: tuple[Kind, ...] = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift", "axis")
 DAY = datetime.date(2030, 3, 14)
 quarters = st.integers(1, 600).map(lambda n: Fraction(n, 4))
 hundredths = st.integers(1, 15000).map(lambda n: Fraction(n, 100))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from xml.sax.saxutils import escape
 
@@ -13,13 +13,14 @@ from pathway.worksheets.sheet import Drawing, Mark, Shape
 
 STYLES = {
     "bone": ("#333333", 1.6),
+    "shaft": ("#333333", 1.6),
     "cut": ("#b00020", 1.6),
     "wedge": ("#b00020", 1.0),
     "shift": ("#00695c", 1.6),
     "angle": ("#6a3d00", 1.0),
 }
 PLAIN = ("#777777", 0.8)
-SVG_WIDTH, TEXT_SIZE, MARGIN = 640.0, 13.0, 18.0
+SVG_WIDTH, SVG_MOST_HIGH, TEXT_SIZE, MARGIN = 640.0, 900.0, 13.0, 18.0
 CAUTION_SIZE, LETTERS_OF_CAUTION = 10.0, 110
 CELL_ASPECT = 2.0
 DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
@@ -43,6 +44,8 @@ class _Frame:
 def svg(drawing: Drawing, caution: str = "") -> str:
     """Return the drawing as SVG with its title and its alternative in words, the caution below; text stays text."""
     frame = _frame(drawing, SVG_WIDTH - 2 * MARGIN, TEXT_SIZE * 0.55)
+    if frame.height * frame.scale > SVG_MOST_HIGH:
+        frame = replace(frame, scale=SVG_MOST_HIGH / frame.height)
     wide, high = SVG_WIDTH, frame.height * frame.scale + 2 * MARGIN
     foot = textwrap.wrap(caution, LETTERS_OF_CAUTION)
     body = "".join(

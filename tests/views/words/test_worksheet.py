@@ -10,7 +10,7 @@ from pathway.views.words.worksheet import value_words, worksheet_text
 from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH, Column, Drawing, Kind, Section, Shape, Sheet, Table
 from tests.worksheets.cases import KNOWN_WIDTH, sheet
 
-MADE: tuple[Kind, ...] = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
+MADE: tuple[Kind, ...] = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift", "axis")
 
 
 def made(kind: Kind) -> Sheet:
