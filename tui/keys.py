@@ -86,6 +86,7 @@ WORKSHEET = (
     Binding("tab", "stage(1)", "Stage", key_display="Tab", priority=True),
     Binding("f3", "theatre", "For the table", key_display="F3"),
     Binding("f4", "draw", "Drawing", key_display="F4"),
+    Binding("f5", "axis", "Leg axis", key_display="F5"),
     Binding("f6", "clear", "As planned", key_display="F6"),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),

@@ -61,6 +61,8 @@ class WorksheetScreen(FormScreen):
         super().__init__(child, stage)
         self._case: Case | None = None
         self.sheet: Sheet | None = None
+        self._of_leg = False
+        """Whether the sheet of the whole leg's axis is shown, which is of no stage."""
 
     def compose(self) -> ComposeResult:
         """Lay out title, caution, inputs, sheet, keys."""
@@ -93,6 +95,7 @@ class WorksheetScreen(FormScreen):
     def fresh(self) -> None:
         """Start at the first input."""
         self.set_class(False, "drawn")
+        self._of_leg = False
         self.query_one(Form).place = 0
 
     @property
@@ -105,24 +108,27 @@ class WorksheetScreen(FormScreen):
 
     @property
     def kind(self) -> Kind | None:
-        """Return the kind of worksheet of the selected stage, or None."""
+        """Return the kind of worksheet that is shown: of the leg's axis, else of the selected stage, or None."""
+        if self._of_leg:
+            return "axis"
         stage, rules = self.selected, self.home.rules
         return kind_for(stage, rules) if stage is not None and rules is not None else None
 
     def show_stage(self) -> None:
         """Open the worksheet of the selected stage, its inputs as planned."""
         self.typed, self._before, self.sheet, self._case = {}, [], None, None
-        instead = self._instead()
+        instead = "" if self._of_leg else self._instead()
         stage, kind, session = self.selected, self.kind, self.home.child_list[self.child].session
         notice = self.query_one(frame.Notice)
-        if stage is None or kind is None or session is None or self.home.rules is None:
+        if (stage is None and not self._of_leg) or kind is None or session is None or self.home.rules is None:
             notice.say(self._nothing(stage))
             self.query_one(Form).offer(())
             self.query_one("#sheet", Prose).say(())
             return
         notice.say(instead)
-        self._case = self._case_of(stage)
-        self.query_one(frame.Title).update(f"{self.child}: worksheet, {stage.label}")
+        self._case = self._case_of(None if self._of_leg else stage)
+        what = "axis of the leg" if self._of_leg or stage is None else stage.label
+        self.query_one(frame.Title).update(f"{self.child}: worksheet, {what}")
         self.typed_anew()
         self.refresh_bindings()
 
@@ -141,7 +147,7 @@ class WorksheetScreen(FormScreen):
         self.stage = (later or list(able))[0].id
         return f"{stage.label} has no worksheet; this is the one of {self.selected.label if self.selected else ''}."
 
-    def _case_of(self, stage: PlanStage) -> Case:
+    def _case_of(self, stage: PlanStage | None) -> Case:
         from pathway.growth import fit_growth
         from pathway.rule_engine.facts import known_steps
 
@@ -201,6 +207,14 @@ class WorksheetScreen(FormScreen):
         self.refresh_bindings()
         self.call_after_refresh(self.show_sheet)
 
+    def action_axis(self) -> None:
+        """Show the axis of the whole leg in place of the stage's sheet, or the stage's sheet again."""
+        self._of_leg = not self._of_leg
+        self.set_class(False, "drawn")
+        self.query_one(Form).place = 0
+        self.show_stage()
+        self.refresh_bindings()
+
     def action_theatre(self) -> None:
         """Open the page for the table of what the sheet starts from."""
         if self._case is not None:
@@ -225,6 +239,7 @@ class WorksheetScreen(FormScreen):
         ids = [stage.id for stage in stages]
         place = ids.index(self.selected.id) + by if self.selected and self.selected.id in ids else 0
         self.query_one(Form).place = 0
+        self._of_leg = False
         self.select(ids[place % len(ids)])
 
     def statements(self) -> tuple[Statement, ...]:

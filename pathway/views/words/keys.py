@@ -103,6 +103,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("Tab", "the next stage that has a worksheet"),
             ("F3", "of an osteotomy of the upper femur: the page for the operating table"),
             ("F4", "the drawing in place of the numbers, where there is one; again: the numbers"),
+            ("F5", "the axis of the whole leg, by points of the long film; again: the stage's sheet"),
             ("F6", "set all inputs back to the plan; Ctrl+Z only the last one"),
         ),
     ),

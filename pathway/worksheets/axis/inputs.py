@@ -161,12 +161,12 @@ def marked(case: Case, inputs: Inputs) -> Marked | None:
     shafts = [name for name in (*SHAFTS, *SIDE_SHAFTS) if inputs.item(name).value is not None]
     if not given and not shafts:
         return None
+    front, side = _films(case, inputs)
+    points = {name: _points(inputs, name, front, POINT)[:1] for name in given}
     lacking = [name for name in NEEDED if name not in given]
     if lacking:
         do = f"mark it: --set {lacking[0]}=x,y, or give the angles alone (--set mldfa_deg=…)"
         raise problem(KIND, lacking[0], "no point", POINTS[lacking[0]], do)
-    front, side = _films(case, inputs)
-    points = {name: _points(inputs, name, front, POINT)[:1] for name in given}
     _in_place(points)
     leg = Leg(points, dict(_shafts(inputs, SHAFTS, front)), dict(_shafts(inputs, SIDE_SHAFTS, side)))
     again = read_again(leg, DRAWS, inputs.number("reading_error_mm"), SEED)
@@ -185,7 +185,8 @@ def _points(inputs: Inputs, name: str, film: Film, of: int) -> Floats:
     numbers = inputs.numbers(name)
     if not numbers or len(numbers) % of or (of == POINT and len(numbers) != POINT):
         wanted = "two numbers, x,y" if of == POINT else "four numbers for each piece of the shaft: x,y,x,y"
-        raise problem(KIND, name, f"{len(numbers)} numbers", wanted, "mark the points again")
+        found = "1 number" if len(numbers) == 1 else f"{len(numbers)} numbers"
+        raise problem(KIND, name, found, wanted, "mark the points again")
     return film.mm(numbers)
 
 

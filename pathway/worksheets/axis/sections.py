@@ -150,6 +150,8 @@ def _which(of: Analysis) -> Section:
         words.append(f"Not settled by this film: {', '.join(BONE_OF[one.name] for one in doubtful)}.")
     if not crooked and not doubtful:
         words.append("Every joint angle that was read is usual for the age.")
+    if of.marked is None:
+        words.append(f"Where a bone is bent angles alone do not tell. {MARK}")
     return Section(title="Which bone", words=tuple(words))
 
 
