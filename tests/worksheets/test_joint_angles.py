@@ -27,7 +27,7 @@ SEXES: tuple[Sex, ...] = get_args(Sex)
         (FEMUR, "boy", 1.0, 95, (90, 100), ("printed", "judgement")),
         (FEMUR, "girl", 1.5, 95, (90, 100), ("printed", "judgement")),
         # Indian J Orthop 2022;56:639-645: between 87 and 88 deg after 5 years.
-        (FEMUR, "girl", 5.0, 87.5, (83.5, 91.5), ("printed", "judgement")),
+        (FEMUR, "girl", 5.0, 87.5, (84.4, 90.6), ("printed", "judgement")),
         (FEMUR, "boy", 8.0, 87.5, (85, 90), ("printed", "memory")),
         # The same: about 88 deg after 8 years.
         (TIBIA, "boy", 8.0, 88, (85, 90), ("printed", "memory")),
@@ -40,7 +40,7 @@ SEXES: tuple[Sex, ...] = get_args(Sex)
         (AXIS, "boy", 16.0, -1.5, (-4.5, 1.5), ("judgement", "judgement")),
         (AXIS, "girl", 16.0, 0.1, (-2.9, 3.1), ("judgement", "judgement")),
         # Ours: half way between 2 and 3 years, half way between 8 and 16.
-        (FEMUR, "boy", 2.5, 91.25, (86.25, 96.25), ("judgement", "judgement")),
+        (FEMUR, "boy", 2.5, 91.25, (87, 95.5), ("judgement", "judgement")),
         (TIBIA, "boy", 12.0, 87.5, (85, 90), ("judgement", "memory")),
     ],
 )
@@ -115,3 +115,10 @@ def test_the_rows_rise_with_age_and_have_known_sources() -> None:
     assert {row[-1] for row in rows} <= known
     for one, next_one in pairwise(rows):
         assert one[:2] != next_one[:2] or one[2] < next_one[2]  # type: ignore[operator]
+
+
+def test_the_band_of_a_child_of_three_begins_where_the_plan_proposes_guided_growth() -> None:
+    rule = next(rule for rule in protocol().indications if rule.id == "guided_growth.knee_valgus")
+    norm = norm_for(protocol(), FEMUR, 3, "boy")
+    assert norm is not None
+    assert [leaf.below for leaf in rule.when.leaves()] == [norm.low_deg]
