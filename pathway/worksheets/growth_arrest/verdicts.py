@@ -86,15 +86,16 @@ def next_visit(case: Case, inputs: Inputs) -> datetime.date:
     return day_at_age(born, age_years(born, case.on) + inputs.number("next_visit_months") / 12)
 
 
-def now_or_later(case: Case, inputs: Inputs, left: Mapping[str, Left], reading: SkeletalReading | None) -> Section:
+def now_or_later(case: Case, inputs: Inputs, said: list[Said]) -> Section:
     """Return the table of all methods: the day for the wanted effect, effect now and at the next visit, verdict."""
     mm, born = inputs.number("correction_mm"), case.record.child.date_of_birth
     rows: list[tuple[Cell, ...]] = []
-    for one in said_by_each(case, inputs, left, reading):
+    for one in said:
         day = None if one.age_years is None else day_at_age(born, one.age_years)
         when: Cell = day
         if day is None or day < case.on:
             when = "never" if day is None and one.method != OWN else "past"
+            when = "today" if one.verdict in ("now", "at the next visit", "not yet") else when
         told: str = one.verdict
         if one.verdict == "too late" and one.now_mm is not None:
             told = f"too late, {mm - one.now_mm:.0f} mm short"

@@ -20,7 +20,7 @@ from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule
 from pathway.worksheets.growth_arrest.drawing import difference_over_age
 from pathway.worksheets.growth_arrest.methods import opinions_on_timing
 from pathway.worksheets.growth_arrest.prevented import CHOICES, Left, growth_left
-from pathway.worksheets.growth_arrest.verdicts import disagreement, now_or_later, said_by_each
+from pathway.worksheets.growth_arrest.verdicts import Said, disagreement, now_or_later, said_by_each
 from pathway.worksheets.sheet import Column, Input, Kind, Line, Origin, Section, Sheet, Table, Warning, problem
 
 KIND: Kind = "growth-arrest"
@@ -40,16 +40,17 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     if case.posterior is None:
         do = "enter femur and tibia of both legs at a visit"
         raise problem(KIND, "growth", "no leg length at any visit", "at least one measured length", do)
-    left, now = growth_left(case.posterior), _reading(case, inputs)
+    left, reading = growth_left(case.posterior), _reading(case, inputs)
+    said = said_by_each(case, inputs, left, reading)
     title = f"Growth arrest of the long leg, {mm:g} mm by {WORDS[chosen]}"
     parts = (
-        now_or_later(case, inputs, left, now),
+        now_or_later(case, inputs, said),
         _when(case, left, mm, chosen),
-        _beside(case, mm, chosen, now),
+        _beside(case, mm, chosen, reading),
         _early_or_late(case, inputs, left[chosen], mm),
         _costs(case, mm, chosen),
     )
-    told = (*_warnings(case, left, mm, chosen), *_of_the_methods(case, inputs, left, now))
+    told = (*_warnings(case, left, mm, chosen), *_of_the_methods(case, said, reading))
     drawn = (difference_over_age(case, left[chosen], mm, chosen),)
     stages = kinds_of(ROLE, case.protocol)
     return made(case, inputs, title, parts, told, drawn, side=case.record.other_side, stages=stages)
@@ -64,10 +65,8 @@ def _reading(case: Case, inputs: Inputs) -> SkeletalReading | None:
     return SkeletalReading(inputs.number(item.name), today, case.on, None, reading_sd_years(case.protocol, None))
 
 
-def _of_the_methods(
-    case: Case, inputs: Inputs, left: Mapping[str, Left], reading: SkeletalReading | None
-) -> Iterator[Warning]:
-    for text in disagreement(said_by_each(case, inputs, left, reading)):
+def _of_the_methods(case: Case, said: list[Said], reading: SkeletalReading | None) -> Iterator[Warning]:
+    for text in disagreement(said):
         yield Warning(text=text)
     spread = case.protocol.value("skeletal_age_offset_sd_years")
     if reading is not None and abs(reading.offset_years) > FAR_SDS * spread.value:

@@ -85,7 +85,9 @@ def _straight(of: Worked) -> list[Line]:
         return []
     low, high = of.window(of.straight)
     miss = of.case.protocol.value("guided_growth_miss_months")
-    early = "from this day on a film at every visit: some knees are straight by then"
+    early = "some knees are straight by then: from this day on a film at every visit"
+    if of.visits is not None and of.visits.every_months is not None and low < of.visits.every_months:
+        early += f"; it comes before the first film after {of.visits.every_months} months, bring that one forward"
     return [
         Line(
             label="Months until straight",
