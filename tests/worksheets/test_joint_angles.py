@@ -10,7 +10,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pathway.record import Sex
-from pathway.worksheets.joint_angles import TABLE, Angle, Read, known_from_years, norm_for, place, reading_error
+from pathway.worksheets.joint_angles import (
+    TABLE,
+    Angle,
+    Read,
+    known_from_years,
+    norm_for,
+    norms_ahead,
+    place,
+    reading_error,
+)
 from tests.worksheets.cases import protocol
 
 FEMUR: Angle = "lateral_distal_femoral_angle_deg"
@@ -122,3 +131,14 @@ def test_the_band_of_a_child_of_three_begins_where_the_plan_proposes_guided_grow
     norm = norm_for(protocol(), FEMUR, 3, "boy")
     assert norm is not None
     assert [leaf.below for leaf in rule.when.leaves()] == [norm.low_deg]
+
+
+@given(angle=st.sampled_from(ANGLES), sex=st.sampled_from(SEXES), age=st.floats(0, 20), later=st.floats(0, 10))
+def test_what_lies_ahead_holds_the_band_of_every_later_age(angle: Angle, sex: Sex, age: float, later: float) -> None:
+    ahead, then = norms_ahead(protocol(), angle, age, sex), norm_for(protocol(), angle, age + later, sex)
+    if not ahead:
+        assert norm_for(protocol(), angle, age, sex) is None
+        return
+    assert then is not None
+    assert min(norm.low_deg for norm in ahead) <= then.low_deg + 1e-9
+    assert max(norm.high_deg for norm in ahead) >= then.high_deg - 1e-9

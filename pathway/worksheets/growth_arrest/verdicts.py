@@ -111,7 +111,8 @@ def now_or_later(case: Case, inputs: Inputs, said: list[Said]) -> Section:
     note = (
         "'now': at the next visit too little growth would be left; 'at the next visit': at the one after it; "
         "'not yet': later than that. 'never': the plates never had that much growth left. 'calendar, not skeletal': "
-        "published with skeletal age, worked out with the calendar's for want of one."
+        "published with skeletal age, worked out with the calendar's for want of one. 'skeletal in part': the "
+        "projection follows a skeletal age by a share of its difference from the calendar."
     )
     title = f"The day for {mm:g} mm by each method"
     table = Table(title=title, columns=columns, rows=tuple(rows), note=note, marked=(0,))

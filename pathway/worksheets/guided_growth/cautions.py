@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pathway.days import MONTH_DAYS
-from pathway.worksheets.guided_growth.inputs import Judged, film_again, place_words
+from pathway.protocol.roles import role_of
+from pathway.worksheets.guided_growth.inputs import ANGLES, Judged, film_again, place_words
 from pathway.worksheets.guided_growth.worked import Worked
 from pathway.worksheets.sheet import Warning
 
@@ -29,6 +30,7 @@ def warnings_of(of: Worked) -> Iterator[Warning]:
         yield Warning(text=text + "Measure it on the film: --set measured_deg=….")
         return
     yield _edge(of)
+    yield from _too_young(of)
     yield from _film_too_old(of)
 
 
@@ -40,12 +42,27 @@ def _by_age(of: Worked, judged: Judged) -> Iterator[Warning]:
         yield Warning(text=text, rule=months.id, sources=months.sources, stop=True)
     elif judged.place != "outside":
         text = f"No plate by the child's age: {judged.measured_deg:g} deg is {place_words(judged)} "
-        text += f"({judged.norm.words}). Instead: {film_again(of.case, judged)}."
+        text += f"({judged.band_words}). Instead: {film_again(of.case, judged)}."
         yield Warning(text=text, sources=judged.norm.sources, stop=True)
     off = abs(judged.measured_deg - of.goal)
     if abs(off - of.angle) > judged.error_deg:
         text = f"The angle to correct was set to {of.angle:g} deg, but measured and target are {off:.1f} deg apart: "
         yield Warning(text=text + "check both on the film.")
+
+
+def _too_young(of: Worked) -> Iterator[Warning]:
+    """Yield what is told of a small child: the normal angle itself still moves, and the plan's earliest age."""
+    rule, norm = of.case.protocol.value(ANGLES[of.physis][1]), of.judged.norm if of.judged is not None else None
+    if norm is not None and rule.high is not None and norm.normal_deg > rule.high:
+        text = f"The normal angle itself still falls at this age ({norm.words}) towards the target: part of varus goes "
+        text += "by itself, and an angle steered now is judged again by the age of each film."
+        yield Warning(text=text, sources=norm.sources)
+    for window in of.case.protocol.age_windows:
+        least = window.at_least_months
+        fits = role_of(window.stage, of.case.protocol) == "growth_modulation" and not window.latest_useful
+        if fits and least is not None and 12 * of.age < least and window.sex in (None, of.case.record.child.sex):
+            text = f"Earlier than the protocol plans it, from {least} months. {window.because}"
+            yield Warning(text=text, rule=window.id, sources=window.sources, stop=window.hard)
 
 
 def _edge(of: Worked) -> Warning:

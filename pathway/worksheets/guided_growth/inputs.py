@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pathway.days import age_words, age_years
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule, set_by_hand
@@ -13,7 +13,7 @@ from pathway.worksheets.joint_angles import (
     AngleNorm,
     Place,
     known_from_years,
-    norm_for,
+    norms_ahead,
     place,
     reading_error,
 )
@@ -31,16 +31,33 @@ ANGLES: Mapping[str, tuple[Angle, str]] = {
 class Judged:
     """A measured angle beside what is normal at the age of the film.
 
-    `norm` and `place` are None below `known_from` (years); `error_deg` is the reading error of one film.
+    `band` (deg, low to high) is what needs no plate: the band of that age and those that the child grows into. `norm`,
+    `band` and `place` are None below `known_from` (years); `error_deg` is the reading error of one film.
     """
 
     angle: Angle
     measured_deg: float
     age_years: float
     norm: AngleNorm | None
+    band: tuple[float, float] | None
     place: Place | None
     known_from: float
     error_deg: float
+
+    @property
+    def off_deg(self) -> float:
+        """Return by how much the angle lies outside the band (deg, never negative); 0 where none is known."""
+        low, high = self.band or (self.measured_deg, self.measured_deg)
+        return max(low - self.measured_deg, self.measured_deg - high, 0.0)
+
+    @property
+    def band_words(self) -> str:
+        """Return the band that decides in words; empty where none is known."""
+        if self.norm is None or self.band is None:
+            return ""
+        own = self.band == (self.norm.low_deg, self.norm.high_deg)
+        whose = f"at {self.age_years:.1f} years" + ("" if own else " and in the years to come")
+        return f"{self.band[0]:.1f} to {self.band[1]:.1f} deg, normal {whose}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +83,6 @@ def read_inputs(case: Case, settings: Mapping[str, str]) -> GuidedInputs:
     from it (or from the target) by one reading. An angle to correct that was set by hand is not refused for that.
     """
     inputs = set_by_hand(KIND, _items(case, settings), settings)
-    inputs = _target(case, inputs)
     _start_can_be(case, inputs)
     judged = _judged(case, inputs)
     if inputs.item("angle_deg").value is None and judged is not None:
@@ -129,19 +145,6 @@ def _film_age(case: Case, inputs: Inputs) -> float:
     return _age(case, inputs.item("measured_deg").measured_on or case.on)
 
 
-def _target(case: Case, inputs: Inputs) -> Inputs:
-    """Return the inputs with the normal angle of the age as target where that is not yet the grown child's."""
-    angle, goal = ANGLES[inputs.text("physis")]
-    rule = case.protocol.value(goal)
-    norm = norm_for(case.protocol, angle, _film_age(case, inputs), case.record.child.sex)
-    if inputs.item("goal_deg").origin == "by_hand" or norm is None or rule.low is None or rule.high is None:
-        return inputs
-    if rule.low <= norm.normal_deg <= rule.high:
-        return inputs
-    note = f"normal at {norm.age_years:.1f} years; {rule.value:g} deg once the child is older"
-    return inputs.having("goal_deg", value=round(norm.normal_deg, 1), sources=norm.sources, note=note)
-
-
 def _start_can_be(case: Case, inputs: Inputs) -> None:
     start, last = inputs.day("start_on"), case.protocol.number("plan_ends_at_years")
     do = "give it with --set start_on=YYYY-MM-DD"
@@ -157,17 +160,22 @@ def _judged(case: Case, inputs: Inputs) -> Judged | None:
     if measured is None:
         return None
     angle, age, sex = ANGLES[inputs.text("physis")][0], _film_age(case, inputs), case.record.child.sex
-    norm = norm_for(case.protocol, angle, age, sex)
-    where = None if norm is None else place(case.protocol, norm, measured)
     error = reading_error(case.protocol, angle).value
-    return Judged(angle, measured, age, norm, where, known_from_years(case.protocol, angle, sex), error)
+    from_years = known_from_years(case.protocol, angle, sex)
+    norms = norms_ahead(case.protocol, angle, age, sex)
+    if not norms:
+        return Judged(angle, measured, age, None, None, None, from_years, error)
+    # What is normal falls in the first years: no plate for an angle that the child grows into either.
+    low, high = min(norm.low_deg for norm in norms), max(norm.high_deg for norm in norms)
+    where = place(case.protocol, replace(norms[0], low_deg=low, high_deg=high), measured)
+    return Judged(angle, measured, age, norms[0], (low, high), where, from_years, error)
 
 
 def _needs_a_plate(case: Case, judged: Judged, goal_deg: float) -> None:
     """Raise Refused where the measured angle needs no plate, with when to take the next film."""
-    found, norm = f"{judged.measured_deg:g} deg at {judged.age_years:.1f} years", judged.norm
-    if norm is not None and judged.place != "outside":
-        expected = f"an angle below {norm.low_deg:.1f} or above {norm.high_deg:.1f} deg, the band of that age"
+    found = f"{judged.measured_deg:g} deg at {judged.age_years:.1f} years"
+    if judged.band is not None and judged.place != "outside":
+        expected = f"an angle outside {judged.band_words}"
         raise problem(KIND, "measured_deg", f"{found}, {place_words(judged)}", expected, film_again(case, judged))
     off = abs(judged.measured_deg - goal_deg)
     if off <= judged.error_deg:
@@ -179,6 +187,8 @@ def _needs_a_plate(case: Case, judged: Judged, goal_deg: float) -> None:
 def place_words(judged: Judged) -> str:
     """Return where the angle lies in words."""
     match judged.place:
+        case "inside" if judged.norm is not None and judged.norm.off_deg(judged.measured_deg):
+            return "inside the normal band of the years to come"
         case "inside":
             return "inside the normal band"
         case "within_error":

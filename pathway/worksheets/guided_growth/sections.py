@@ -22,7 +22,7 @@ def judged_by_age(of: Worked) -> Section:
     if judged is None:
         return Section(title="Judged by age", words=("Not judged: no angle was measured on a film.",))
     error = reading_error(of.case.protocol, judged.angle)
-    lines = [Line(label="Measured against age", value=place_words(judged), strong=True)]
+    lines = [Line(label="Measured against age", value=place_words(judged), note=judged.band_words, strong=True)]
     if judged.norm is not None:
         norm = judged.norm
         lines.append(
@@ -36,9 +36,7 @@ def judged_by_age(of: Worked) -> Section:
                 sources=norm.sources,
             )
         )
-        lines.append(
-            Line(label="Outside the band by", value=abs(norm.off_deg(judged.measured_deg)), unit="deg", places=1)
-        )
+        lines.append(Line(label="Outside the band by", value=judged.off_deg, unit="deg", places=1))
     lines.append(
         Line(
             label="Reading error of one film, 95 of 100",
@@ -151,17 +149,17 @@ def _missed(of: Worked, straight: float, every: int) -> Table:
     for missed in VISITS_MISSED:
         months = straight + missed * every
         beyond = of.turned(months) - of.angle
-        norm, angle = of.norm_at(months), None if of.rise is None else of.goal + of.rise * beyond
-        band = None
-        if norm is not None and angle is not None:
-            band = "inside" if norm.off_deg(angle) == 0 else "outside"
-        rows.append((missed * every, of.day(months), beyond, angle, band))
+        band, angle = of.band_after(months), None if of.rise is None else of.goal + of.rise * beyond
+        where = None
+        if band is not None and angle is not None:
+            where = "inside" if band[0] <= angle <= band[1] else "outside"
+        rows.append((missed * every, of.day(months), beyond, angle, where))
     columns = (
         Column(title="months beyond straight"),
         Column(title="date"),
         Column(title="beyond target", unit="deg", places=1),
         Column(title="angle then", unit="deg", places=1),
-        Column(title="normal band of that age"),
+        Column(title="normal band"),
     )
     return Table(title="A plate that is left in", columns=columns, rows=tuple(rows))
 

@@ -12,7 +12,7 @@ from pathway.protocol.roles import role_of
 from pathway.worksheets.case import Case
 from pathway.worksheets.guided_growth.inputs import GuidedInputs, Judged
 from pathway.worksheets.guided_growth.steering import MONTH_YEARS, Growing, growth_for, turned_deg
-from pathway.worksheets.joint_angles import AngleNorm, norm_for
+from pathway.worksheets.joint_angles import norms_ahead
 
 Months = tuple[float | None, float | None, float | None]
 
@@ -78,21 +78,29 @@ class Worked:
             return None
         return 1.0 if self.judged.measured_deg < self.goal else -1.0
 
-    def norm_at(self, months: float) -> AngleNorm | None:
-        """Return what is normal so many months after the start."""
+    def band_after(self, months: float) -> tuple[float, float] | None:
+        """Return the band (deg) about the target so many months after the start; None where none is known.
+
+        It is inside the band of that age and those of later ages, as far as they hold the target: what is normal for a
+        small child may lie wholly above it.
+        """
         if self.judged is None:
             return None
-        sex = self.case.record.child.sex
-        return norm_for(self.case.protocol, self.judged.angle, self.age + months * MONTH_YEARS, sex)
+        age, sex = self.age + months * MONTH_YEARS, self.case.record.child.sex
+        ahead = norms_ahead(self.case.protocol, self.judged.angle, age, sex)
+        about = [norm for norm in ahead if norm.off_deg(self.goal) == 0]
+        if not about:
+            return None
+        return max(norm.low_deg for norm in about), min(norm.high_deg for norm in about)
 
     def months_until_past_the_band(self) -> float | None:
         """Return months until the angle leaves the normal band on the other side, the plate left in; None if never."""
         middle = self.straight[0]
-        norm = None if middle is None else self.norm_at(middle)
-        if norm is None or self.rise is None:
+        band = None if middle is None else self.band_after(middle)
+        if band is None or self.rise is None:
             return None
-        room = self.rise * ((norm.high_deg if self.rise > 0 else norm.low_deg) - self.goal)
-        return self.growing.months_until(growth_for(self.angle + max(room, 0.0), self.width))[0]
+        room = self.rise * ((band[1] if self.rise > 0 else band[0]) - self.goal)
+        return self.growing.months_until(growth_for(self.angle + room, self.width))[0]
 
     @property
     def visits(self) -> FollowUp | None:

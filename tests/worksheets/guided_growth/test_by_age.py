@@ -12,7 +12,7 @@ from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.worksheets import guided_growth
 from pathway.worksheets.case import case_of
-from pathway.worksheets.joint_angles import norm_for, place
+from pathway.worksheets.joint_angles import norms_ahead, place
 from pathway.worksheets.sheet import Sheet
 from tests.sample import HEALTHY, LEGS, at_age, child, visit
 from tests.worksheets.cases import growth_of, protocol
@@ -42,6 +42,8 @@ def boy(years: float, **angles: float) -> tuple[Record, Posterior | None]:
         (2.67, "86", "inside the normal band"),
         # Varus of the first years (Sabharwal 2008: mean 95 deg at 1 to 2 years) is normal then, and not at 6.
         (1.5, "96", "inside the normal band"),
+        # What is normal falls to 87.5 deg at 3 years: an infant's 86 deg is where it is going.
+        (1.5, "86", "inside the normal band of the years to come"),
         (6.0, "86", "inside the normal band"),
         (12.0, "85", "inside the normal band"),
         # Braun 2023: one reading is right to 1.06 deg.
@@ -60,7 +62,7 @@ def test_no_plate_is_offered_and_the_next_film_named(years: float, measured: str
 
 
 @pytest.mark.parametrize(
-    ("years", "measured"), [(1.5, "88"), (2.67, "80"), (6.0, "96"), (12.0, "83.5"), (12.0, "91.5")]
+    ("years", "measured"), [(1.5, "82"), (2.67, "80"), (6.0, "96"), (12.0, "83.5"), (12.0, "91.5")]
 )
 def test_an_angle_outside_the_band_gets_a_sheet_and_is_told_so(years: float, measured: str) -> None:
     made = of_age(years, {"measured_deg": measured})
@@ -96,10 +98,19 @@ def test_without_a_norm_the_reading_error_still_holds() -> None:
         of_age(5.0, {"physis": "proximal_tibia", "measured_deg": "88.9"})
 
 
-def test_the_target_of_an_infant_is_what_is_normal_at_its_age() -> None:
-    assert of_age(1.5, {"measured_deg": "104"}).input("goal_deg").value == 95
-    assert of_age(1.5, {"measured_deg": "104", "goal_deg": "88"}).input("goal_deg").value == 88
-    assert of_age(6.0, {"measured_deg": "100"}).input("goal_deg").value == 88
+def test_no_knee_is_steered_to_what_is_normal_only_for_an_infant() -> None:
+    made = of_age(1.6, {"measured_deg": "80"})
+    assert made.input("goal_deg").value == 88
+    assert made.line("Outside the band by").value == pytest.approx(4)
+    assert any("still falls at this age" in item.text for item in made.warnings)
+    assert not any("still falls" in item.text for item in of_age(6.0, {"measured_deg": "80"}).warnings)
+
+
+def test_earlier_than_the_protocol_plans_a_plate_is_told() -> None:
+    rule = next(rule for rule in protocol().age_windows if rule.id == "guided_growth.from_walking")
+    assert rule.at_least_months == 18
+    assert any(item.rule == rule.id for item in of_age(1.3, {"measured_deg": "80"}).warnings)
+    assert not any(item.rule == rule.id for item in of_age(1.6, {"measured_deg": "80"}).warnings)
 
 
 def test_without_any_measured_angle_age_and_side_are_not_judged_and_said() -> None:
@@ -134,13 +145,11 @@ def test_the_plate_whose_angle_was_measured_is_the_one_guided() -> None:
 @given(years=st.sampled_from((1.2, 2.0, 2.67, 4.0, 6.5, 9.0, 13.0)), tenths=st.integers(650, 1150))
 def test_a_plate_is_offered_only_outside_the_band_and_beyond_the_reading_error(years: float, tenths: int) -> None:
     measured = tenths / 10
-    norm = norm_for(protocol(), "lateral_distal_femoral_angle_deg", years, "boy")
-    assert norm is not None
-    where = place(protocol(), norm, measured)
+    ahead = norms_ahead(protocol(), "lateral_distal_femoral_angle_deg", years, "boy")
     try:
         made = of_age(years, {"measured_deg": str(measured), "yearly_mm": "12"})
     except Refused as refused:
         assert refused.problems[0].key in ("measured_deg", "angle_deg")
         return
-    assert where == "outside"
+    assert all(place(protocol(), norm, measured) == "outside" for norm in ahead)
     assert made.input("angle_deg").value == pytest.approx(abs(measured - float(made.input("goal_deg").value)))  # type: ignore[arg-type]

@@ -49,8 +49,9 @@ def test_the_knee_must_be_looked_at_before_it_may_be_straight() -> None:
 
 
 def test_a_film_that_would_come_too_late_is_brought_forward() -> None:
-    # 4 deg over 70 mm at 10 mm a year take 5.9 months, 3 months either way: before the first film after 3 months.
-    assert "bring that one forward" in made(measured_deg="84").line("Look at the knee by").note
+    # 6 deg over 70 mm at 20 mm a year take 4.4 months, 3 months either way: before the first film after 3 months.
+    quick = made(measured_deg="82", yearly_mm="20").line("Look at the knee by")
+    assert "bring that one forward" in quick.note
     assert "bring that one forward" not in made(measured_deg="70").line("Look at the knee by").note
 
 
@@ -106,3 +107,11 @@ def test_months_with_the_allowance_are_never_fewer(angle: float, over: float, wi
 def test_the_rate_is_a_twelfth_of_a_year_s_turn(yearly: float, width: float) -> None:
     assert 12 * rate_deg_per_month(yearly, width) == pytest.approx(turned_deg(yearly, width))
     assert growth_for(turned_deg(yearly, width), width) == pytest.approx(yearly)
+
+
+def test_a_target_that_is_not_yet_normal_has_its_band_from_the_age_at_which_it_is() -> None:
+    # 104 deg at 2.7 years: straight at 88 when the band is 84 to 91, the next ones narrower.
+    of = made(measured_deg="104", over_deg="0")
+    rows = of.section("If the plate stays too long").tables[0].rows
+    assert rows[0][4] == "inside"
+    assert rows[-1][4] == "outside"
