@@ -27,6 +27,7 @@ KIND: Kind = "growth-arrest"
 ROLE: Role = "growth_arrest"
 WORDS = {"distal_femur": "distal femur", "proximal_tibia": "proximal tibia", "both": "both knee plates"}
 FAR_SDS = 3
+SAME_YEARS = 0.05
 SHIFTS = (-2, -1, 0, 1, 2)
 
 
@@ -207,10 +208,13 @@ def _age_used(case: Case, reading: SkeletalReading | None) -> str:
             "No usable skeletal age is recent enough: every method uses the calendar age, although all but the "
             "multiplier method were published with skeletal age."
         )
-    ahead = "ahead of" if reading.offset_years >= 0 else "behind"
+    offset = reading.offset_years
+    apart = f"{abs(offset):.1f} years {'ahead of' if offset > 0 else 'behind'} the calendar"
+    if abs(offset) < SAME_YEARS:
+        apart = "the same as the calendar age"
     return (
         f"Skeletal age was {reading.years:.1f} years on {reading.date} ({read_words(case.protocol, reading.method)}), "
-        f"{abs(reading.offset_years):.1f} years {ahead} the calendar. Methods published with skeletal age use it; "
+        f"{apart}. Methods published with skeletal age use it; "
         "their dates assume that this difference stays the same. The multiplier method was published by calendar age."
     )
 
@@ -272,7 +276,8 @@ def _warnings(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> I
         yield Warning(text=text, rule=most.id, sources=most.sources, stop=True)
     if left[chosen].age_for(mm) is None:
         best = float(left[chosen].middle[0])
-        text = f"Too late: closing the {WORDS[chosen]} today would correct about {best:.0f} mm, not {mm:g}."
+        which = WORDS[chosen] if chosen == "both" else f"the {WORDS[chosen]}"
+        text = f"Too late: closing {which} today would correct about {best:.0f} mm, not {mm:g}."
         yield Warning(text=text, stop=True)
     if not isinstance(case.findings.get(("skeletal_age_years", "affected")), Known):
         yield Warning(text="No valid skeletal age: the date rests on chronological age. Read a hand film first.")

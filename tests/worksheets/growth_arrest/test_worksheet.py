@@ -129,6 +129,18 @@ def test_a_date_that_is_past_is_told_with_what_is_still_possible() -> None:
     assert made.line("Last useful date, by both plates").value is None
 
 
+def test_too_late_is_said_of_one_plate_and_of_both() -> None:
+    for plates, said in (("distal_femur", "closing the distal femur"), ("both", "closing both knee plates")):
+        record, on = child(visit(at_age(15.5), {**HEALTHY, **LEGS})), at_age(15.5)
+        case = case_of(Question(record, protocol(), on), posterior=growth_of(record, on))
+        made = growth_arrest.worksheet(case, {"correction_mm": "50", "physes": plates})
+        assert any(said in item.text for item in made.warnings)
+
+
+def test_a_skeletal_age_equal_to_the_calendar_is_said_so() -> None:
+    assert "the same as the calendar age" in arrest_of(12.0).section("For comparison").tables[0].note
+
+
 def test_growth_arrest_without_any_length_asks_for_one() -> None:
     bare = case_of(Question(child(visit(at_age(5), HEALTHY)), protocol(), at_age(5.1)))
     with pytest.raises(Refused, match="at least one measured length"):
