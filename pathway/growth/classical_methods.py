@@ -141,3 +141,31 @@ def arrest_by_annual_rule(correction_mm: float, yearly_mm: float, end_age_years:
     """
     age = end_age_years - correction_mm / yearly_mm
     return ArrestTiming(age if age >= 0 else None, correction_mm)
+
+
+def taken_by_multiplier(age_years: float, mature_mm: float, share: float, curve: GrowthCurve) -> float:
+    """Return what closing one growth plate at an age takes, mm: share x (Lm - Lm/M). Paley et al. 2000."""
+    return share * mature_mm * (1 - float(curve.fraction(age_years)))
+
+
+def taken_by_straight_line(age_years: float, mature_mm: float, slope: float, curve: GrowthCurve) -> float:
+    """Return what closing growth plates takes of the whole leg, mm: (1 - slope) x growth left. Moseley 1977."""
+    return (1 - slope) * mature_mm * (1 - float(curve.fraction(age_years)))
+
+
+def taken_by_growth_remaining(
+    age_years: float, ages_years: Sequence[float], remaining_mm: Sequence[float]
+) -> float | None:
+    """Return the growth remaining in the closed plates at an age, mm; None before the first age of the table.
+
+    After Anderson, Green, Messner 1963, with the growth derived from the 1964 lengths.
+    """
+    return None if age_years < ages_years[0] else float(np.interp(age_years, ages_years, remaining_mm))
+
+
+def taken_by_annual_rule(age_years: float, yearly_mm: float, end_age_years: float) -> float:
+    """Return what the closed plates would have grown from an age to the end of growth, mm.
+
+    White and Stubbins 1944; Menelaus 1966.
+    """
+    return yearly_mm * max(end_age_years - age_years, 0.0)

@@ -1,11 +1,11 @@
 """What is normal for an angle of the knee at an age, and how exactly it is read: for every sheet that judges one.
 
 `norm_for` returns an `AngleNorm` (degrees: the normal angle, the band from low to high, where each comes from, the
-sources), or None below `known_from_years`. `reading_error` returns the `[[value]]` with the 95 % error of one reading
-(deg, or mm for the mechanical axis deviation). `place` says where a measured angle lies: inside the band, outside by
-less than the reading error, or outside. Angles go by the ids of their findings; the mechanical tibiofemoral angle is
-`tibiofemoral_valgus_deg`, valgus positive. All numbers are those of `rules/worksheets/joint_angles_by_age.toml` and
-`worksheets_angles.toml`.
+sources), or None below `known_from_years`; `norms_ahead` returns those that the child grows into too. `reading_error`
+returns the `[[value]]` with the 95 % error of one reading (deg, or mm for the mechanical axis deviation). `place` says
+where a measured angle lies: inside the band, outside by less than the reading error, or outside. Angles go by the ids
+of their findings; the mechanical tibiofemoral angle is `tibiofemoral_valgus_deg`, valgus positive. All numbers are
+those of `rules/worksheets/joint_angles_by_age.toml` and `worksheets_angles.toml`.
 """
 
 from __future__ import annotations
@@ -101,6 +101,20 @@ def norm_for(protocol: Protocol, angle: Angle, age_years: float, sex: Sex) -> An
         return _norm(angle, age_years, rows[-1], rows[-1])
     before, after = next((a, b) for a, b in pairwise(rows) if a.age <= age_years < b.age)
     return _norm(angle, age_years, before, after)
+
+
+def norms_ahead(protocol: Protocol, angle: Angle, age_years: float, sex: Sex) -> tuple[AngleNorm, ...]:
+    """Return the norm of an age (years) and those of the later ages of the table; empty below its first age.
+
+    What is normal falls in the first years, so that an angle may be outside the band of today and inside the one that
+    the child grows into.
+    """
+    later = (row.age for row in _rows(protocol, angle, sex) if row.age > age_years)
+    first = norm_for(protocol, angle, age_years, sex)
+    if first is None:
+        return ()
+    following = (norm_for(protocol, angle, age, sex) for age in later)
+    return (first, *(norm for norm in following if norm is not None))
 
 
 def _norm(angle: Angle, age: float, before: _Row, after: _Row) -> AngleNorm:

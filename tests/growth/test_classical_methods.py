@@ -112,3 +112,34 @@ def test_the_methods_disagree_on_when_to_operate(
         ).age_years,
     )
     assert ages == pytest.approx((multiplier, remaining, rule), abs=0.051)
+
+
+def test_what_a_closure_takes_by_the_annual_rule() -> None:
+    # Exam item QID 916: boy of 9, growth ends at 16, 9 mm a year: 63 mm; nothing after the end.
+    assert classical_methods.taken_by_annual_rule(9, 9, 16) == 63
+    assert classical_methods.taken_by_annual_rule(17, 9, 16) == 0
+
+
+def test_what_a_closure_takes_by_the_straight_line(protocol: Protocol) -> None:
+    # Japanese paediatric reference, figure legend: both plates closed at 84 of 92 cm leave 86.8 cm: 52 mm taken.
+    curve = growth_curve(protocol, "boy", "table")
+    age = float(curve.age_at_fraction(840 / 920))
+    assert classical_methods.taken_by_straight_line(age, 920, 0.35, curve) == pytest.approx(52, abs=0.1)
+
+
+def test_what_a_closure_takes_by_growth_remaining(protocol: Protocol) -> None:
+    # Derived from the 1964 lengths: boys of 10 years, distal femur 77.7 mm; the table begins at 1 year.
+    table = protocol.table("growth_remaining_derived_boys")
+    years, remaining = table.column("age_years"), [10 * cm for cm in table.column("distal_femur")]
+    assert classical_methods.taken_by_growth_remaining(10, years, remaining) == pytest.approx(77.7)
+    assert classical_methods.taken_by_growth_remaining(0.5, years, remaining) is None
+
+
+@given(wanted=st.floats(5, 80), mature=st.floats(350, 550), share=st.floats(0.5, 0.8))
+def test_what_a_closure_takes_is_what_the_timing_asked_for(
+    protocol: Protocol, wanted: float, mature: float, share: float
+) -> None:
+    curve = growth_curve(protocol, "girl", "table")
+    age = classical_methods.arrest_by_multiplier(wanted, mature, share, curve).age_years
+    if age is not None:
+        assert classical_methods.taken_by_multiplier(age, mature, share, curve) == pytest.approx(wanted, abs=0.05)

@@ -20,7 +20,7 @@ from tests.examples import ON, example
 from tests.made_once import made_once
 
 CHILD = "rowan-02"
-KNOWN_WIDTH = {"width_mm": "40", "angle_deg": "8"}
+KNOWN_WIDTH = {"width_mm": "40", "angle_deg": "8", "measured_deg": "80"}
 
 
 @cache

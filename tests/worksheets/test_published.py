@@ -18,7 +18,7 @@ from pathway.worksheets.growth_arrest.methods import (
     by_multiplier,
     by_straight_line,
 )
-from pathway.worksheets.guided_growth import rate_deg_per_month
+from pathway.worksheets.guided_growth.steering import rate_deg_per_month
 from pathway.worksheets.lengthening.axis_shift import axis_shift
 from pathway.worksheets.lengthening.distraction import exact, turnings
 from pathway.worksheets.lengthening.phases import LengtheningInputs, Span, index_span, phases

@@ -3,98 +3,32 @@
 from __future__ import annotations
 
 import datetime
-import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from pathway.courses.course import PLATES
-from pathway.days import age_words, day_at_age
-from pathway.growth import Posterior, arrest_takes
+from pathway.days import age_words, age_years, day_at_age
 from pathway.growth.reference_curves import Floats
-from pathway.growth.skeletal_age import SkeletalReading, read_near
+from pathway.growth.skeletal_age import SKELETAL_AGE, SkeletalReading, read_near
 from pathway.protocol.model import Role, Value
 from pathway.protocol.question import Question
 from pathway.protocol.roles import kinds_of, role_of
-from pathway.protocol.skeletal_methods import read_words
+from pathway.protocol.skeletal_methods import read_words, reading_sd_years
 from pathway.rule_engine.findings import Known
-from pathway.worksheets.case import Case, Inputs, blank, from_rule, made, set_by_hand
+from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule, made, set_by_hand
+from pathway.worksheets.growth_arrest.drawing import difference_over_age
 from pathway.worksheets.growth_arrest.methods import opinions_on_timing
+from pathway.worksheets.growth_arrest.prevented import CHOICES, Left, growth_left
+from pathway.worksheets.growth_arrest.verdicts import Said, disagreement, now_or_later, said_by_each
 from pathway.worksheets.sheet import Column, Input, Kind, Line, Origin, Section, Sheet, Table, Warning, problem
 
 KIND: Kind = "growth-arrest"
 ROLE: Role = "growth_arrest"
-CHOICES: Mapping[str, tuple[str, ...]] = {
-    "distal_femur": (PLATES["femur"],),
-    "proximal_tibia": (PLATES["tibia"],),
-    "both": (PLATES["femur"], PLATES["tibia"]),
-}
-"""The growth plates that may be closed, by the name under which they are chosen."""
 WORDS = {"distal_femur": "distal femur", "proximal_tibia": "proximal tibia", "both": "both knee plates"}
-STEPS_A_YEAR = 4
+FAR_SDS = 3
+SAME_YEARS = 0.05
 SHIFTS = (-2, -1, 0, 1, 2)
-
-
-@dataclass(frozen=True, slots=True)
-class Left:
-    """The growth that closing some plates would still prevent: draws (m, n) and the middle (n,), mm, at ages (n,).
-
-    It never rises with age: what has grown cannot be prevented.
-    """
-
-    ages: Floats
-    draws: Floats
-    middle: Floats
-
-    def age_for(self, mm: float) -> float | None:
-        """Return the age (years) at which the middle projection has just `mm` left; None where it never had."""
-        age = float(_crossing(self.ages, self.middle[None, :], mm)[0])
-        return None if math.isnan(age) else age
-
-    def ages_for(self, mm: float) -> Floats:
-        """Return that age in every draw (m,), not a number where it is past."""
-        return _crossing(self.ages, self.draws, mm)
-
-    def at(self, age: float) -> tuple[float, Floats]:
-        """Return the middle and the draws of what is still prevented when the plates are closed at an age, mm."""
-        k = int(np.clip(np.searchsorted(self.ages, age, side="right") - 1, 0, len(self.ages) - 2))
-        part = min(max((age - self.ages[k]) / (self.ages[k + 1] - self.ages[k]), 0.0), 1.0)
-        draws: Floats = self.draws[:, k] + part * (self.draws[:, k + 1] - self.draws[:, k])
-        return float(self.middle[k] + part * (self.middle[k + 1] - self.middle[k])), draws
-
-
-def _crossing(ages: Floats, left: Floats, mm: float) -> Floats:
-    # Rows fall: the last age with at least `mm` left, and a straight line to the next.
-    enough = (left >= mm).sum(axis=1)
-    k = np.clip(enough - 1, 0, left.shape[1] - 2)
-    rows = np.arange(len(left))
-    high, low = left[rows, k], left[rows, k + 1]
-    part = np.where(high > low, (high - mm) / np.where(high > low, high - low, 1.0), 0.0)
-    found: Floats = np.where(enough > 0, ages[k] + np.clip(part, 0.0, 1.0) * (ages[k + 1] - ages[k]), np.nan)
-    return found
-
-
-def growth_left(posterior: Posterior) -> Mapping[str, Left]:
-    """Return what each choice of plates of the long leg would still prevent, from the day of the projection on."""
-    last = max(posterior.mature_age_years, posterior.age_years) + 1.0
-    grown_up = max(
-        *(float(of.bones[bone].knots[-1]) for of in (posterior, posterior.central()) for bone in PLATES), last
-    )
-    ages = np.append(np.arange(posterior.age_years, last, 1 / STEPS_A_YEAR), grown_up + 1.0)
-    draws, middle = _prevented(posterior, ages), _prevented(posterior.central(), ages)
-    left = {}
-    for name, physes in CHOICES.items():
-        both = [sum((of[plate] for plate in physes), np.zeros(1)) for of in (draws, middle)]
-        left[name] = Left(ages, both[0], both[1][0])
-    return left
-
-
-def _prevented(posterior: Posterior, ages: Floats) -> Mapping[str, Floats]:
-    found = {}
-    for plate in PLATES.values():
-        found[plate] = np.minimum.accumulate(arrest_takes(posterior, plate, ages), axis=1)
-    return found
 
 
 def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
@@ -107,16 +41,40 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     if case.posterior is None:
         do = "enter femur and tibia of both legs at a visit"
         raise problem(KIND, "growth", "no leg length at any visit", "at least one measured length", do)
-    left = growth_left(case.posterior)
+    left, reading = growth_left(case.posterior), _reading(case, inputs)
+    said = said_by_each(case, inputs, left, reading)
     title = f"Growth arrest of the long leg, {mm:g} mm by {WORDS[chosen]}"
     parts = (
+        now_or_later(case, inputs, said),
         _when(case, left, mm, chosen),
-        _beside(case, mm, chosen),
+        _beside(case, mm, chosen, reading),
         _early_or_late(case, inputs, left[chosen], mm),
         _costs(case, mm, chosen),
     )
-    told = _warnings(case, left, mm, chosen)
-    return made(case, inputs, title, parts, told, side=case.record.other_side, stages=kinds_of(ROLE, case.protocol))
+    told = (*_warnings(case, left, mm, chosen), *_of_the_methods(case, said, reading))
+    drawn = (difference_over_age(case, left[chosen], mm, chosen),)
+    stages = kinds_of(ROLE, case.protocol)
+    return made(case, inputs, title, parts, told, drawn, side=case.record.other_side, stages=stages)
+
+
+def _reading(case: Case, inputs: Inputs) -> SkeletalReading | None:
+    """Return the skeletal age that the methods use: the one given by hand, of today, else the one read near today."""
+    item = inputs.item("skeletal_age_years")
+    if item.origin != "by_hand":
+        return read_near(Question(case.record, case.protocol, case.on), case.on)
+    today = age_years(case.record.child.date_of_birth, case.on)
+    return SkeletalReading(inputs.number(item.name), today, case.on, None, reading_sd_years(case.protocol, None))
+
+
+def _of_the_methods(case: Case, said: list[Said], reading: SkeletalReading | None) -> Iterator[Warning]:
+    for text in disagreement(said):
+        yield Warning(text=text)
+    spread = case.protocol.value("skeletal_age_offset_sd_years")
+    if reading is not None and abs(reading.offset_years) > FAR_SDS * spread.value:
+        text = (
+            f"Skeletal age is {abs(reading.offset_years):.1f} years from the calendar age, further than in nearly all "
+        )
+        yield Warning(text=f"{text}children: check the hand film and its day.", rule=spread.id, sources=spread.sources)
 
 
 def _inputs(case: Case) -> list[Input]:
@@ -140,7 +98,25 @@ def _inputs(case: Case) -> list[Input]:
     correction = blank(
         case, "worksheet_length_most_mm", "correction_mm", "correction wanted", value=amount, origin=origin
     )
-    return [correction, physes, from_rule(case, "arrest_shift_months", "early or late by", name="shift_months")]
+    return [
+        correction,
+        physes,
+        _skeletal(case),
+        from_rule(case, "arrest_next_visit_months", "next visit in", name="next_visit_months"),
+        from_rule(case, "arrest_shift_months", "early or late by", name="shift_months"),
+    ]
+
+
+def _skeletal(case: Case) -> Input:
+    """Return the skeletal age as an input: the reading near today, none where there is no usable one."""
+    reading = read_near(Question(case.record, case.protocol, case.on), case.on)
+    item = from_finding(case, SKELETAL_AGE, optional=True)
+    note = "given by hand, the classical methods alone use it: enter it at a visit for the child's own projection"
+    if reading is None:
+        blank_age = {"value": None, "origin": "none", "measured_on": None, "method": "", "note": note}
+        return item.model_copy(update=blank_age)
+    read = {"value": reading.years, "origin": "visit", "measured_on": reading.date, "method": reading.method or ""}
+    return item.model_copy(update={**read, "note": ""})
 
 
 def _day(case: Case, age: float) -> datetime.date:
@@ -204,17 +180,17 @@ def _when(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> Secti
     return Section(title="When", lines=tuple(lines), tables=(table,))
 
 
-def _beside(case: Case, mm: float, chosen: str) -> Section:
+def _beside(case: Case, mm: float, chosen: str, reading: SkeletalReading | None) -> Section:
     rows: list[tuple[str | datetime.date | None, ...]] = []
     cited = dict[str, None]()
-    reading = read_near(Question(case.record, case.protocol, case.on), case.on)
     for answer in opinions_on_timing(case, mm):
         ages = answer.by_calendar(reading)
-        by = "skeletal" if answer.skeletal and reading is not None else "calendar"
         at = ages[list(CHOICES).index(chosen)]
         words = ("none" if age is None else age_words(age) for age in ages)
         day = None if at is None else _day(case, at)
-        rows.append((answer.name, by, *words, "past" if day is not None and day < case.on else day))
+        rows.append(
+            (answer.name, answer.age_used(reading), *words, "past" if day is not None and day < case.on else day)
+        )
         cited.update(dict.fromkeys(answer.sources))
     plates = (Column(title=WORDS[name]) for name in CHOICES)
     columns = (Column(title="method"), Column(title="age used"), *plates, Column(title=f"date, {WORDS[chosen]}"))
@@ -232,10 +208,13 @@ def _age_used(case: Case, reading: SkeletalReading | None) -> str:
             "No usable skeletal age is recent enough: every method uses the calendar age, although all but the "
             "multiplier method were published with skeletal age."
         )
-    ahead = "ahead of" if reading.offset_years >= 0 else "behind"
+    offset = reading.offset_years
+    apart = f"{abs(offset):.1f} years {'ahead of' if offset > 0 else 'behind'} the calendar"
+    if abs(offset) < SAME_YEARS:
+        apart = "the same as the calendar age"
     return (
         f"Skeletal age was {reading.years:.1f} years on {reading.date} ({read_words(case.protocol, reading.method)}), "
-        f"{abs(reading.offset_years):.1f} years {ahead} the calendar. Methods published with skeletal age use it; "
+        f"{apart}. Methods published with skeletal age use it; "
         "their dates assume that this difference stays the same. The multiplier method was published by calendar age."
     )
 
@@ -297,7 +276,8 @@ def _warnings(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> I
         yield Warning(text=text, rule=most.id, sources=most.sources, stop=True)
     if left[chosen].age_for(mm) is None:
         best = float(left[chosen].middle[0])
-        text = f"Too late: closing the {WORDS[chosen]} today would correct about {best:.0f} mm, not {mm:g}."
+        which = WORDS[chosen] if chosen == "both" else f"the {WORDS[chosen]}"
+        text = f"Too late: closing {which} today would correct about {best:.0f} mm, not {mm:g}."
         yield Warning(text=text, stop=True)
     if not isinstance(case.findings.get(("skeletal_age_years", "affected")), Known):
         yield Warning(text="No valid skeletal age: the date rests on chronological age. Read a hand film first.")

@@ -162,7 +162,7 @@ class TestFromAngles:
     def test_an_angle_outside_by_less_than_its_reading_is_not_settled(self) -> None:
         high = MLDFA + (90 - 87.5)
         told = {"mldfa_deg": f"{high + 5.2}", **{k: str(v) for k, v in USUAL.items()}}
-        near = {"mldfa_deg": f"{high + 0.3 + 5 - 2.5}", **{k: str(v) for k, v in USUAL.items()}}
+        near = {"mldfa_deg": f"{high + 0.3 + 3.5 - 2.5}", **{k: str(v) for k, v in USUAL.items()}}
         crooked, doubtful = (worksheet(of_side("left"), given) for given in (told, near))
         assert any("varus" in words for words in crooked.section("Which bone").words)
         assert not any("femur at the knee: varus" in words for words in doubtful.section("Which bone").words)

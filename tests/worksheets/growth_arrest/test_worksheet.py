@@ -1,24 +1,20 @@
-"""Growth arrest, guided growth and lifts: dates, windows, heights."""
+"""Growth arrest: dates, bands, what early and late cost, and the classical methods beside it."""
 
 from __future__ import annotations
 
 import datetime
-from itertools import pairwise
 
 import pytest
 
 from pathway.days import age_years
 from pathway.problems import Refused
 from pathway.protocol.question import Question
-from pathway.worksheets import guided_growth
 from pathway.worksheets.case import case_of
 from pathway.worksheets.growth_arrest import worksheet as growth_arrest
-from pathway.worksheets.kinds import KINDS
-from pathway.worksheets.lift import worksheet as lift
 from pathway.worksheets.sheet import Sheet
-from tests.examples import ON, example
+from tests.examples import example
 from tests.sample import HEALTHY, LEGS, at_age, child, visit
-from tests.worksheets.cases import KNOWN_WIDTH, by_hand, growth_of, planned, protocol, sheet
+from tests.worksheets.cases import by_hand, growth_of, planned, protocol, sheet
 
 
 def rows(made: Sheet, section: str) -> tuple[tuple[object, ...], ...]:
@@ -81,7 +77,7 @@ def arrest_of(skeletal: float | None, *, read_at: float = 12.0) -> Sheet:
 
 def test_methods_published_with_skeletal_age_come_sooner_in_an_early_child() -> None:
     calendar, early = rows(arrest_of(None), "For comparison"), rows(arrest_of(13.0), "For comparison")
-    assert [row[1] for row in calendar] == ["calendar"] * 4
+    assert [row[1] for row in calendar] == ["calendar", *["calendar, not skeletal"] * 3]
     assert [row[1] for row in early] == ["calendar", "skeletal", "skeletal", "skeletal"]
     # The annual rule has no length in it: a year ahead is a year sooner (9 mm a skeletal year, Birch et al. 2021).
     end, yearly = (protocol().number(f"annual_rule_{id}") for id in ("end_boys_years", "distal_femur_mm"))
@@ -103,7 +99,7 @@ def test_the_dates_assume_that_the_difference_stays_and_say_so() -> None:
 
 def test_a_skeletal_age_of_long_ago_leaves_the_methods_at_the_calendar() -> None:
     made = arrest_of(12.0, read_at=10.5).section("For comparison").tables[0]
-    assert [row[1] for row in made.rows] == ["calendar"] * 4
+    assert [row[1] for row in made.rows] == ["calendar", *["calendar, not skeletal"] * 3]
     assert "No usable skeletal age is recent enough" in made.note
 
 
@@ -133,6 +129,18 @@ def test_a_date_that_is_past_is_told_with_what_is_still_possible() -> None:
     assert made.line("Last useful date, by both plates").value is None
 
 
+def test_too_late_is_said_of_one_plate_and_of_both() -> None:
+    for plates, said in (("distal_femur", "closing the distal femur"), ("both", "closing both knee plates")):
+        record, on = child(visit(at_age(15.5), {**HEALTHY, **LEGS})), at_age(15.5)
+        case = case_of(Question(record, protocol(), on), posterior=growth_of(record, on))
+        made = growth_arrest.worksheet(case, {"correction_mm": "50", "physes": plates})
+        assert any(said in item.text for item in made.warnings)
+
+
+def test_a_skeletal_age_equal_to_the_calendar_is_said_so() -> None:
+    assert "the same as the calendar age" in arrest_of(12.0).section("For comparison").tables[0].note
+
+
 def test_growth_arrest_without_any_length_asks_for_one() -> None:
     bare = case_of(Question(child(visit(at_age(5), HEALTHY)), protocol(), at_age(5.1)))
     with pytest.raises(Refused, match="at least one measured length"):
@@ -142,108 +150,6 @@ def test_growth_arrest_without_any_length_asks_for_one() -> None:
 def test_more_than_the_protocol_s_most_is_outside_it() -> None:
     made = sheet("growth-arrest", {"correction_mm": "60"})
     assert any(item.rule == "arrest_most_mm" and item.stop for item in made.warnings)
-
-
-def test_guided_growth_tells_a_window_and_the_average_miss() -> None:
-    line = sheet("guided-growth", KNOWN_WIDTH).line("Months until corrected")
-    assert line.spread is not None
-    low, high = line.spread
-    assert isinstance(line.value, float)
-    assert low <= line.value - 2.3  # type: ignore[operator]
-    assert high >= line.value + 2.3  # type: ignore[operator]
-    assert "2.3 months on average" in line.note
-
-
-def test_guided_growth_at_a_steady_rate_is_the_formula() -> None:
-    known = {"width_mm": "70", "angle_deg": "8", "yearly_mm": "10", "over_deg": "0"}
-    made = sheet("guided-growth", known)
-    # tan(8 deg) x 70 mm = 9.84 mm, at 10 mm a year 11.8 months.
-    assert made.line("Months until corrected").value == pytest.approx(11.81, abs=0.01)
-    assert made.line("Correction per month").value == pytest.approx(0.68, abs=0.005)
-
-
-def test_films_follow_the_protocol_every_three_months() -> None:
-    dates = [row[0] for row in rows(sheet("guided-growth", KNOWN_WIDTH), "Visits")]
-    ages = [age_years(example("rowan-02").child.date_of_birth, day) for day in dates]  # type: ignore[arg-type]
-    assert [12 * (b - a) for a, b in pairwise(ages)] == pytest.approx([3] * (len(ages) - 1), abs=0.1)
-
-
-def test_the_allowance_for_rebound_is_for_young_children() -> None:
-    young = sheet("guided-growth", KNOWN_WIDTH)
-    old = sheet("guided-growth", {**KNOWN_WIDTH, "start_on": "2036-03-01"})
-    assert (young.input("over_deg").value, old.input("over_deg").value) == (5, 0)
-
-
-def test_the_angle_is_the_measured_less_the_wanted_one() -> None:
-    made = sheet("guided-growth", {"width_mm": "40", "measured_deg": "78"})
-    assert made.input("angle_deg").value == 10
-    assert any("inner edge (valgus)" in item.text for item in made.warnings)
-    with pytest.raises(Refused, match="a smaller angle needs no plate"):
-        sheet("guided-growth", {"width_mm": "40", "measured_deg": "87.8"})
-
-
-def test_too_late_for_the_angle_is_told() -> None:
-    made = sheet("guided-growth", {**KNOWN_WIDTH, "angle_deg": "30", "start_on": "2037-06-01"})
-    assert any(item.stop and item.text.startswith("Too late") for item in made.warnings)
-    assert made.line("Last useful age").value == "past"
-
-
-def test_guided_growth_needs_the_width_of_the_plate() -> None:
-    with pytest.raises(Refused) as told:
-        sheet("guided-growth")
-    assert told.value.problems[0].key == "width_mm"
-
-
-@pytest.mark.parametrize(
-    ("mm", "height", "worn"),
-    [
-        # Hesperian p. 549: none below 2 cm, then about 1 cm less than the difference; from 5 and 10 cm common practice.
-        (19, 0, "no lift"),
-        (20, 10, "lift on the shoe"),
-        (49, 35, "lift on the shoe"),
-        (50, 40, "orthosis with a built-up foot"),
-        (99, 85, "orthosis with a built-up foot"),
-        (100, 90, "extension prosthesis"),
-    ],
-)
-def test_the_lift_of_today(mm: float, height: float, worn: str) -> None:
-    made = sheet("lift", {"difference_mm": str(mm)})
-    assert made.line("Lift").value == height
-    assert made.line("Worn as").value == worn
-    assert made.line("Left uncorrected on purpose").value == mm - height
-
-
-def test_lifts_by_date_follow_the_plan() -> None:
-    found = rows(sheet("lift"), "By date")
-    points = {point.date: point.with_plan_mm.p50 for point in planned()[0].growth.by_age}
-    assert found[0][0] == ON
-    assert all(row[2] == points[row[0]] for row in found)  # type: ignore[index]
-    assert all(row[4] + row[5] == pytest.approx(abs(row[2])) for row in found)  # type: ignore[operator,arg-type]
-
-
-def test_without_a_plan_the_natural_course_is_shown() -> None:
-    made = lift.worksheet(by_hand(), {})
-    assert made.section("By date").tables[0].title == "Lift by date, without operations"
-    heights = [row[4] for row in rows(made, "By date")]
-    assert heights == sorted(heights)  # type: ignore[type-var]
-
-
-def test_limits_of_lifts_out_of_order_are_told() -> None:
-    with pytest.raises(Refused, match="in ascending order"):
-        sheet("lift", {"shoe_most_mm": "80", "prosthesis_from_mm": "60"})
-
-
-def test_a_lift_without_any_length_asks_for_the_difference() -> None:
-    bare = case_of(Question(child(visit(at_age(5), HEALTHY)), protocol(), at_age(5.1)))
-    with pytest.raises(Refused, match="difference_mm"):
-        KINDS["lift"].make(bare, {})
-
-
-def test_guided_growth_without_any_length_asks_for_the_yearly_growth() -> None:
-    bare = case_of(Question(child(visit(at_age(5), HEALTHY)), protocol(), at_age(5.1)))
-    with pytest.raises(Refused, match="yearly_mm"):
-        guided_growth.worksheet(bare, KNOWN_WIDTH)
-    assert guided_growth.worksheet(bare, {**KNOWN_WIDTH, "yearly_mm": "10"}).line("Months until corrected").value
 
 
 def test_the_caution_of_the_wrong_side_stands_on_a_sheet_made_by_hand_too() -> None:
