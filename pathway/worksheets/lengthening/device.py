@@ -28,6 +28,11 @@ def stays(device: Device) -> bool:
     return device.removal == "own_stage"
 
 
+def holds_inside(device: Device) -> bool:
+    """Return whether a nail or plate inside holds the bone once the length is reached: no frame protects it then."""
+    return stays(device) or device.comes_off == "length_reached"
+
+
 def with_device(inputs: Inputs, device: Device) -> Inputs:
     """Return the inputs with the healing index of a device that has its own, and without protection where it stays."""
     index, shape = inputs.item("index_days_per_cm"), inputs.item("callus")
@@ -35,11 +40,13 @@ def with_device(inputs: Inputs, device: Device) -> Inputs:
         days = round(device.months_per_cm * MONTH_DAYS, 1)
         note = f"of the {device.label}, {device.months_per_cm:g} months/cm"
         inputs = inputs.having("index_days_per_cm", value=days, note=note, sources=device.sources)
-    if stays(device) and inputs.item("protected_weeks").origin != "by_hand":
-        note = "the nail stays and protects the new bone"
+    if holds_inside(device) and inputs.item("protected_weeks").origin != "by_hand":
+        note = "the nail stays" if stays(device) else "what is inside stays"
+        note = f"{note} and protects the new bone"
         inputs = inputs.having("protected_weeks", value=0.0, note=note)
-    if stays(device) and device.bone == "femur" and inputs.item("rod").origin != "by_hand":
-        inputs = inputs.having("rod", value=False, note="none after a nail")
+    if holds_inside(device) and device.bone == "femur" and inputs.item("rod").origin != "by_hand":
+        note = "none after a nail" if stays(device) else "none beside what is inside"
+        inputs = inputs.having("rod", value=False, note=note)
     return inputs
 
 
