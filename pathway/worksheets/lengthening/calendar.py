@@ -7,10 +7,10 @@ from collections.abc import Iterator, Mapping
 from typing import Literal
 
 from pathway.worksheets.case import Case, Inputs
+from pathway.worksheets.lengthening.distraction import weekday
 from pathway.worksheets.lengthening.phases import LengtheningInputs, Phases
 from pathway.worksheets.sheet import Column, Section, Table
 
-SATURDAY = 5
 VisitKind = Literal["first", "turning", "end", "frame_off", "healing", "off", "weight"]
 VISIT_WORDS: Mapping[VisitKind, str] = {
     "first": "first film: does the gap open?",
@@ -22,11 +22,6 @@ VISIT_WORDS: Mapping[VisitKind, str] = {
     "weight": "full weight, if the bone is solid",
 }
 """What each visit of a lengthening is for."""
-
-
-def weekday(day: datetime.date) -> datetime.date:
-    """Return the day, or the Monday after it where it falls on a weekend."""
-    return day + datetime.timedelta(days=(7 - day.weekday()) if day.weekday() >= SATURDAY else 0)
 
 
 def calendar(case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases) -> Section:

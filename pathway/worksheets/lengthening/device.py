@@ -7,7 +7,11 @@ from collections.abc import Iterator
 
 from pathway.days import MONTH_DAYS, add_months, age_years
 from pathway.protocol.model import Bone, Device, Protocol
+from pathway.protocol.question import Question
+from pathway.rule_engine.devices import devices_of
+from pathway.rule_engine.facts import facts_on
 from pathway.worksheets.case import Case, Inputs
+from pathway.worksheets.lengthening.from_record import operation_of
 from pathway.worksheets.lengthening.phases import Span, index_span
 from pathway.worksheets.sheet import Input, Line, Section, Warning
 
@@ -82,6 +86,31 @@ def device_section(device: Device) -> Section:
     return Section(title=f"Device: {device.label}", words=tuple(words), lines=lines)
 
 
+def _judged(case: Case, device: Device, age_years_then: float) -> Iterator[Warning]:
+    """Yield what the child's findings say against a device that is not in yet: canal, length, weight, a loose knee.
+
+    That of the plan was judged with the plan; nothing is judged of one that is in.
+    """
+    if operation_of(case) is not None or (device.tested is None and device.spans_knee):
+        return
+    planned = case.stage.device if case.stage is not None else None
+    if planned is not None and planned.id == device.id:
+        asks: tuple[str, ...] = planned.asks
+        against = planned.verdict.sentence if planned.state == "fails" and planned.verdict is not None else ""
+    else:
+        facts = facts_on(Question(case.record, case.protocol, case.on), None)
+        state = next(one for one in devices_of(facts, case.protocol) if one.device.id == device.id)
+        judged = state.at(age_years_then)
+        against = judged.against
+        asks = judged.verdict.asks if judged.state == "unknown" and judged.verdict is not None else ()
+    if against:
+        yield Warning(text=f"{device.label}: {against}", rule=device.id, sources=device.sources, stop=True)
+    if asks:
+        missing = ", ".join(case.protocol.finding(ask).label for ask in asks)
+        text = f"{device.label}: {missing} must be known first."
+        yield Warning(text=text[0].upper() + text[1:], rule=device.id, sources=device.sources)
+
+
 def device_warnings(case: Case, device: Device, amount_mm: float, operation: datetime.date) -> Iterator[Warning]:
     """Yield what the rules of a device say against it here: age, amount, limits that the clinic has not entered."""
     age = age_years(case.record.child.date_of_birth, operation)
@@ -91,6 +120,10 @@ def device_warnings(case: Case, device: Device, amount_mm: float, operation: dat
     if device.most_mm is not None and amount_mm > device.most_mm:
         text = f"{amount_mm:g} mm with a {device.label}: {device.most_mm:g} mm is the most."
         yield Warning(text=text, rule=device.id, sources=device.sources, stop=True)
+    if device.least_mm is not None and amount_mm < device.least_mm:
+        text = f"{amount_mm:g} mm with a {device.label}: {device.least_mm:g} mm is the least it is chosen for."
+        yield Warning(text=text, rule=device.id, sources=device.sources)
+    yield from _judged(case, device, age)
     if device.not_entered:
         limits = " and ".join(device.not_entered)
         text = f"The {limits} of the nail used here: the clinic enters them in its rules before it is used."

@@ -8,6 +8,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+SATURDAY = 5
+
 
 @dataclass(frozen=True, slots=True)
 class Turning:
@@ -26,6 +28,11 @@ class Order:
     first: datetime.date
     rate_mm_per_day: Fraction | None
     turn_mm: Fraction
+
+
+def weekday(day: datetime.date) -> datetime.date:
+    """Return the day, or the Monday after it where it falls on a weekend."""
+    return day + datetime.timedelta(days=(7 - day.weekday()) if day.weekday() >= SATURDAY else 0)
 
 
 def exact(number: float) -> Fraction:
@@ -72,7 +79,7 @@ def ordered(
     Each order begins with a whole turn of its own: the sum stays exact whatever rates and turns follow each other.
     """
     reached = already_mm
-    for order, following in zip(orders, (*orders[1:], None), strict=True):
+    for order, following in zip(orders, (*orders[1:], None), strict=False):
         if order.rate_mm_per_day is None:
             continue
         rest = amount_mm - reached
@@ -86,7 +93,7 @@ def ordered(
 def ordered_by(orders: Sequence[Order], amount_mm: Fraction, already_mm: Fraction, until: datetime.date) -> Fraction:
     """Return the gain reached by the evening of a day, as the days of `ordered` add up to it."""
     reached = already_mm
-    for order, following in zip(orders, (*orders[1:], None), strict=True):
+    for order, following in zip(orders, (*orders[1:], None), strict=False):
         last = until if following is None else min(until, following.first - datetime.timedelta(days=1))
         days = (last - order.first).days + 1
         if order.rate_mm_per_day is not None and days > 0 and reached < amount_mm:

@@ -84,7 +84,7 @@ class Course:
     def ahead(self, seen: Ledger) -> Ledger:
         """Return a ledger that goes on from `seen` with what is ordered for the visits to come."""
         for row in self.rows:
-            seen = seen.visited(row.visit, None) if row.planned else seen
+            seen = seen.visited(row.visit, None, planned=True) if row.planned else seen
         return seen
 
     @property
@@ -160,7 +160,7 @@ def _row(visit: Visit, taken: _Taken, frame: Frame) -> Row:
         return Row(visit, asked=(wrong_day,))
     if visit.on > frame.today:
         asked = (_to_come(visit, frame),) if visit.counted or visit.film_mm is not None else ()
-        return Row(visit, asked=asked, after=taken.ledger.visited(visit, None), planned=True)
+        return Row(visit, asked=asked, after=taken.ledger.visited(visit, None, planned=True), planned=True)
     ledger, asked_back = taken.ledger, []
     counted, days = ledger.counted(visit), ledger.days_to(visit.on)
     if counted is not None and counted > exact_most(days, frame):

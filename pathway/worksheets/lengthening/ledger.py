@@ -6,7 +6,7 @@ import datetime
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from pathway.worksheets.lengthening.distraction import Order, Turning, ordered, ordered_by
+from pathway.worksheets.lengthening.distraction import Order, Turning, ordered, ordered_by, weekday
 from pathway.worksheets.lengthening.visits import Then, Visit
 
 ONE_DAY = datetime.timedelta(days=1)
@@ -17,7 +17,7 @@ class Ledger:
     """The distraction as known at its last visit `on` (None: none yet): `reached_mm` turned in all by its evening.
 
     `rate_mm_per_day` and `turn_mm` are in force, also while a pause rests them; no rate: stopped. `orders` run on from
-    `base_mm`, the last sum that was counted, and `last_counted` is the day at latest on which it was reached.
+    `base_mm`, a sum at an earlier visit, and `last_counted` is the day at latest on which that was reached.
     """
 
     amount_mm: Fraction
@@ -32,7 +32,7 @@ class Ledger:
     last_counted: datetime.date | None = None
 
     def days(self, until: datetime.date | None = None) -> tuple[Turning, ...]:
-        """Return the days of turning after the last sum that was counted, to the amount or to the evening of a day."""
+        """Return the days of turning from `base_mm` on, to the amount or to the evening of a day."""
         return tuple(ordered(self.orders, self.amount_mm, self.base_mm, until))
 
     def days_to(self, on: datetime.date) -> int:
@@ -45,17 +45,24 @@ class Ledger:
         return ordered_by(self.orders, self.amount_mm, self.base_mm, on) - self.reached_mm
 
     def over_before(self, on: datetime.date) -> bool:
-        """Return whether by the orders nothing was left to turn since the last visit up to a day."""
-        return self.ordered_to(on) == 0 and (self.reached_mm >= self.amount_mm or self.rate_mm_per_day is None)
+        """Return whether by the orders turning had ended before a day, the visit at its end not counted."""
+        if self.rate_mm_per_day is None:
+            return True
+        if self.reached_mm + self.ordered_to(on) < self.amount_mm:
+            return False
+        days = self.days()
+        last = days[-1].date if days else self.ended
+        return last is not None and on > weekday(last)
 
     def counted(self, visit: Visit) -> Fraction | None:
         """Return the mm that a visit counted, its turns at the size in force; None where nobody counted."""
         return visit.turned_mm if visit.turns is None else visit.turns * self.turn_mm
 
-    def visited(self, visit: Visit, turned_mm: Fraction | None) -> Ledger:
+    def visited(self, visit: Visit, turned_mm: Fraction | None, *, planned: bool = False) -> Ledger:
         """Return the ledger after a visit: with what was counted, else as ordered, and with what holds from then on.
 
-        An order that goes on unchanged and uncounted keeps its own sum, so that a film alone shifts no turn.
+        An order that goes on unchanged and uncounted keeps its own sum, so that a film alone shifts no turn. Of a visit
+        that is only `planned` the days before it are still to come.
         """
         if turned_mm is None:
             reached = self.reached_mm + self.ordered_to(visit.on)
@@ -66,9 +73,16 @@ class Ledger:
             after = replace(self, on=visit.on, reached_mm=reached, base_mm=reached, orders=(), last_counted=last)
         if turned_mm is None and not visit.then and not self.resting:
             return after
-        return after.ordering(visit.then, visit.rate_mm_per_day, visit.turn_mm)
+        return after.ordering(visit.then, visit.rate_mm_per_day, visit.turn_mm, planned=planned)
 
-    def ordering(self, then: Then, rate_mm_per_day: Fraction | None = None, turn_mm: Fraction | None = None) -> Ledger:
+    def ordering(
+        self,
+        then: Then,
+        rate_mm_per_day: Fraction | None = None,
+        turn_mm: Fraction | None = None,
+        *,
+        planned: bool = False,
+    ) -> Ledger:
         """Return the ledger with what holds from the day after the last visit on; "" takes up what was in force."""
         start = self.first if self.on is None else self.on + ONE_DAY
         rate, turn = self.rate_mm_per_day, self.turn_mm
@@ -77,8 +91,11 @@ class Ledger:
         elif then == "stop":
             rate = None
         order = Order(start, None if then == "pause" else rate, turn)
-        orders = (*(order for order in self.orders if order.first < start), order)
-        return replace(self, rate_mm_per_day=rate, turn_mm=turn, orders=orders, resting=then == "pause")
+        after = replace(self, rate_mm_per_day=rate, turn_mm=turn, resting=then == "pause")
+        if planned:
+            return replace(after, orders=(*self.orders, order))
+        # An order begins with a whole turn of its own: what was turned before it is a sum from here on.
+        return replace(after, orders=(order,), base_mm=self.reached_mm, last_counted=self.ended)
 
     @property
     def ended(self) -> datetime.date | None:

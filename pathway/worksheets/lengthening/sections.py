@@ -147,8 +147,10 @@ def _nail_out(of: Made) -> Iterator[Line]:
     """Yield when a nail is taken out, in an operation of its own."""
     if stays(of.device):
         first, last = removal_days(of.case, of.kind, of.given.operation)
-        sources = of.value("nail_out_within_months").sources
-        yield Line(label="Nail comes out", value=None, spread=(first, last), sources=sources, strong=True)
+        solid = of.day(of.course.removal.mid)
+        note = "not before the new bone is solid" if solid > first else ""
+        spread, sources = (max(first, solid), max(last, solid)), of.value("nail_out_within_months").sources
+        yield Line(label="Nail comes out", value=None, spread=spread, note=note, sources=sources, strong=True)
 
 
 def _days_note(of: Made, day: datetime.date) -> str:

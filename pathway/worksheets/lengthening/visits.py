@@ -15,6 +15,7 @@ from typing import Literal
 
 from pathway.problems import Problem, Refused
 from pathway.protocol.model import Value
+from pathway.worksheets.lengthening.distraction import exact
 from pathway.worksheets.sheet import Kind
 
 NAME = "visits"
@@ -27,6 +28,8 @@ DECIMAL = re.compile(r"[0-9]{1,9}(\.[0-9]{1,9})?")
 TURNS = re.compile(r"([0-9]{1,6})t")
 RATE_AND_TURNS = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?)(?:x([0-9]{1,3}))?")
 DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+MOST = 1e6
+"""Where a rule bounds nothing, mm."""
 UNKNOWN = ("", "-")
 Then = Literal["", "rate", "pause", "stop"]
 
@@ -147,10 +150,10 @@ def _then(text: str, rate: Value, turn: Value) -> dict[str, Then | Fraction]:
 
 
 def _within(number: Fraction, rule: Value) -> bool:
-    low, high = rule.plausible or (0.0, float("inf"))
-    return low <= number <= high
+    low, high = rule.plausible or (0.0, MOST)
+    return exact(low) <= number <= exact(high)
 
 
 def _bounds(rule: Value) -> str:
-    low, high = rule.plausible or (0.0, float("inf"))
+    low, high = rule.plausible or (0.0, MOST)
     return f"from {low:g} to {high:g}"
