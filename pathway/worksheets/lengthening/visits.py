@@ -21,8 +21,8 @@ from pathway.worksheets.sheet import Kind
 NAME = "visits"
 NONE = "none"
 SHAPE = (
-    "DAY:TURNED:FILM:RATE such as 2029-10-10:14:13.5:0.75 (mm since the visit before or turns as 28t, mm on the film, "
-    "mm a day from then on, pause or stop; - where not known), with commas between visits"
+    "DAY:TURNED:FILM:RATE, such as 2029-10-10:14:13.5:0.75 (mm or turns as 28t; mm; mm a day, pause or stop; - not "
+    "known), commas between"
 )
 DECIMAL = re.compile(r"[0-9]{1,9}(\.[0-9]{1,9})?")
 TURNS = re.compile(r"([0-9]{1,6})t")
