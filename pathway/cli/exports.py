@@ -55,6 +55,13 @@ stamp_option = click.option(
 @output_options()
 @click.option("--lengthening", metavar="STAGE", help="Add every day of one lengthening, such as femoral_lengthening_1.")
 @click.option(
+    "--set",
+    "settings",
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="With --lengthening: set an input of its worksheet, as `worksheet` takes it; may be repeated.",
+)
+@click.option(
     "--previous",
     type=click.Path(path_type=Path, dir_okay=False),
     help="The file sent earlier: changed entries get a higher number, dropped ones are cancelled.",
@@ -66,6 +73,7 @@ def calendar(
     asked: Asked,
     out: Output,
     lengthening: str | None,
+    settings: tuple[str, ...],
     previous: Path | None,
     language: str,
     own: Path | None,
@@ -76,6 +84,7 @@ def calendar(
     A later file replaces the entries of an earlier one: each keeps its name, and its number grows with the day of
     the plan. For two files of one day, or to call off what fell away, name the earlier file with --previous.
     """
+    from pathway.cli.worksheet import by_name
     from pathway.exports.calendar.agenda import PLAN_PART, Clinic, agenda
     from pathway.exports.calendar.ics import calendar_bytes
     from pathway.exports.calendar.turning import part_of
@@ -83,6 +92,8 @@ def calendar(
     from pathway.timing.calendar import calendar_of
     from pathway.views.words.family_terms import caution_of
 
+    if settings and lengthening is None:
+        refuse("--set", repr(settings[0]), "no setting without --lengthening", "name the stage with --lengthening")
     before = None if previous is None else _previous(previous)
     day, protocol, record, made = asked.on, asked.protocol, asked.record, asked.plan
     words = chosen_words(language, own, protocol)
@@ -90,7 +101,7 @@ def calendar(
     entries = list(agenda(made, facts_on(Question(record.until(day), protocol, day), None), clinic))
     parts = [PLAN_PART]
     if lengthening is not None:
-        entries += _lengthening(made, record, clinic, lengthening)
+        entries += _lengthening(made, record, clinic, lengthening, by_name(settings))
         parts.append(part_of(lengthening))
     rules_named = {"rules": protocol.name, "version": protocol.version}
     about = words.say("calendar.about", caution=caution_of(made, words), day=day, **rules_named)
@@ -193,7 +204,10 @@ def _version() -> str:
         return "not installed"
 
 
-def _lengthening(made: Plan, record: Record, clinic: Clinic, wanted: str) -> tuple[Entry, ...]:
+def _lengthening(
+    made: Plan, record: Record, clinic: Clinic, wanted: str, settings: Mapping[str, str]
+) -> tuple[Entry, ...]:
+    """Return the days of a lengthening as its worksheet has them; what that asks back is said beside the file."""
     from pathway.exports.calendar.turning import turning_agenda
     from pathway.growth import fit_growth
     from pathway.rule_engine.facts import known_steps
@@ -206,7 +220,10 @@ def _lengthening(made: Plan, record: Record, clinic: Clinic, wanted: str) -> tup
     posterior = fit_growth(question, known_steps=known_steps(question))
     stage = stage_of("lengthening", made, protocol, wanted)
     assert stage is not None  # a name was asked for
-    return turning_agenda(made, stage, worked(case_of(question, made, stage, posterior), {}), clinic)
+    found = worked(case_of(question, made, stage, posterior), settings)
+    for asked_back in found.so_far.questions:
+        note(asked_back.text)
+    return turning_agenda(made, stage, found, clinic)
 
 
 def _previous(path: Path) -> Mapping[str, Earlier]:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pathway.worksheets.case import Case
     from pathway.worksheets.sheet import Kind, Sheet
 
+ADDED_UP = ("visits",)
 KINDS = ("axis", "osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift")
 
 
@@ -98,11 +99,15 @@ def _plan(question: Question) -> Plan | None:
 
 
 def by_name(settings: tuple[str, ...]) -> dict[str, str]:
-    """Return the settings by name, the last one of a name counting; leaves with a sentence where one has no `=`."""
-    found = {}
+    """Return the settings by name; leaves with a sentence where one has no `=`.
+
+    The last one of a name counts; visits that are given one by one are put together in their order.
+    """
+    found: dict[str, str] = {}
     for text in settings:
         name, equals, value = text.partition("=")
         if not equals or not name.strip():
             refuse("--set", repr(text), "name=value", "write for example --set amount_mm=50")
-        found[name.strip()] = value
+        key = name.strip()
+        found[key] = f"{found[key]},{value}" if key in ADDED_UP and key in found else value
     return found

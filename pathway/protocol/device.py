@@ -24,7 +24,8 @@ class Device(Rule):
     told. `months_per_cm` from operation to solid bone; without it the days per cm of the bone hold. `spans_knee`: it
     can be extended over the knee. `month_weight` and `school_weight` are the values that a month, and a school year,
     with it weigh. `stage_what` and `stage_family_words` stand in place of those of the lengthening, which speak of a
-    frame. `removal`: it goes when the lengthening ends, or in a stage of its own (role `implant_removal`).
+    frame. `removal`: it goes when the lengthening ends, or in a stage of its own (role `implant_removal`). `comes_off`:
+    what is outside goes once the bone is solid, or when the length is reached and a nail or plate inside holds it.
     `most_weight_kg` and `licensed_from_years` are those of the make used in a clinic: None until the clinic enters them
     in its own rules.
     """
@@ -47,6 +48,7 @@ class Device(Rule):
     month_weight: str
     school_weight: str = "weigh_school_year"
     removal: Literal["at_end", "own_stage"]
+    comes_off: Literal["solid", "length_reached"] = "solid"
     removal_words: str
     walking_words: str
     stage_what: str = ""

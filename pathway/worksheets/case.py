@@ -288,6 +288,8 @@ def _wanted(item: Input) -> str:
             return "a date (YYYY-MM-DD)"
         case "flag":
             return "yes or no"
+        case "text":
+            return item.written
     what = {"number": "a number", "whole": "a whole number", "list": "numbers with commas between them"}[item.kind]
     if item.plausible is None:
         return f"{what}{f' in{unit}' if unit else ''}"
@@ -300,6 +302,8 @@ def _read(item: Input, text: str) -> InputValue:
     match item.kind:
         case "choice":
             return text if text in item.choices else None
+        case "text":
+            return text or None
         case "flag":
             return WORDS_OF_A_FLAG.get(text.lower())
         case "day":

@@ -25,20 +25,21 @@ def problem(kind: str, name: str, found: str, expected: str, remedy: str) -> Ref
 class Input(Frozen):
     """A number or choice that the worksheet starts from, and where it came from.
 
-    `kind` says how text from the command line is read: a list is written `120,130`. `plausible` (in `unit`) is
-    what a hand-set value must lie in; a list is judged item by item. `origin` is the visit (`measured_on`,
-    `method`), the protocol's default (`sources`), the plan, or the hand; `none` where nothing is known yet. `note`
-    says anything the reader must know of it (out of date, assumed); `local` that the default is the clinic's own. An
-    input that is not `settable` stays as it is.
+    `kind` says how text from the command line is read: a list is written `120,130`, a text as `written` says, by its
+    sheet. `plausible` (in `unit`) is what a hand-set value must lie in; a list is judged item by item. `origin` is the
+    visit (`measured_on`, `method`), the protocol's default (`sources`), the plan, or the hand; `none` where nothing is
+    known yet. `note` says anything the reader must know of it (out of date, assumed); `local` that the default is the
+    clinic's own. An input that is not `settable` stays as it is.
     """
 
     name: str
     label: str
     value: InputValue = None
     unit: str = ""
-    kind: Literal["number", "whole", "choice", "day", "list", "flag"] = "number"
+    kind: Literal["number", "whole", "choice", "day", "list", "flag", "text"] = "number"
     plausible: tuple[float, float] | None = None
     choices: tuple[str, ...] = ()
+    written: str = ""
     origin: Origin = "none"
     measured_on: datetime.date | None = None
     method: str = ""

@@ -53,6 +53,7 @@ PRINTS = {
     ("programme",): ["{}"],
     ("alternatives",): ["{}"],
     ("worksheet",): ["lift", "{}"],
+    ("achieved",): ["{}"],
     ("followup",): ["{}", "--set", "left.femur_length_mm=120", "--discard"],
     ("compare",): ["{}", "{}", "--before", "2026-11-20"],
 }
@@ -70,6 +71,7 @@ OF_THE_REGISTRY = {
     ("registry", "due"): ["--months", "12", *ON],
     ("accept",): [CHILD, *ON],
     ("registry", "revisions"): [CHILD],
+    ("registry", "achieved"): ON,
 }
 """They read stored lines, which do not hold the note of a case file: they say the caution alone."""
 SAY_NOTHING = {

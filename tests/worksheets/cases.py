@@ -44,9 +44,9 @@ def case(kind: Kind, name: str = CHILD, stage: str | None = None) -> Case:
     return case_of(Question(example(name), protocol(), ON), plan, stage_of(kind, plan, protocol(), stage), posterior)
 
 
-def by_hand(name: str = CHILD) -> Case:
+def by_hand(name: str = CHILD, on: datetime.date = ON) -> Case:
     """Return a case without a plan: nothing comes from a stage."""
-    return case_of(Question(example(name), protocol(), ON), posterior=planned(name)[1])
+    return case_of(Question(example(name), protocol(), on), posterior=planned(name)[1])
 
 
 def sheet(kind: Kind, settings: Mapping[str, str] | None = None, name: str = CHILD, stage: str | None = None) -> Sheet:

@@ -158,12 +158,26 @@ def test_a_lift_and_what_is_left_make_up_the_difference(mm: float) -> None:
     assert lift.left_mm >= limits.less_mm - 1e-9 or mm < limits.from_mm
 
 
+def visits_texts() -> st.SearchStrategy[str]:
+    """Return texts of visits of a lengthening, most of which cannot be."""
+    days = st.dates(datetime.date(2024, 3, 15), datetime.date(2030, 12, 31)).map(str)
+    parts = st.tuples(
+        days,
+        st.sampled_from(("-", "14", "28t", "0", "140")),
+        st.sampled_from(("13.5", "nan", "-3", "0")),
+        st.sampled_from(("-", "0.75", "1x3", "pause", "stop")),
+    )
+    return st.lists(parts.map(":".join), min_size=1, max_size=4).map(",".join)
+
+
 def values_for(item: Input) -> st.SearchStrategy[str]:
     low, high = item.plausible or (0.0, 100.0)
     if item.kind == "choice":
         return st.sampled_from(item.choices)
     if item.kind == "flag":
         return st.sampled_from(("yes", "no"))
+    if item.kind == "text":
+        return visits_texts()
     if item.kind == "day":
         return st.dates(datetime.date(2024, 3, 15), datetime.date(2044, 12, 31)).map(str)
     if item.kind == "whole":

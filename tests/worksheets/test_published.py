@@ -21,6 +21,7 @@ from pathway.worksheets.growth_arrest.methods import (
 from pathway.worksheets.guided_growth.steering import rate_deg_per_month
 from pathway.worksheets.lengthening.axis_shift import axis_shift
 from pathway.worksheets.lengthening.distraction import exact, turnings
+from pathway.worksheets.lengthening.ledger import begun
 from pathway.worksheets.lengthening.phases import LengtheningInputs, Span, index_span, phases
 from tests.worksheets.cases import protocol, sheet
 
@@ -40,6 +41,7 @@ def course(bone: Bone, mm: float, index: float, rate: float, latency: int = 7) -
         index=Span(index, index, index),
         protected_weeks=once,
         weight_weeks=once,
+        ahead=begun(exact(mm), DAY + datetime.timedelta(days=latency + 1), exact(rate), Fraction(1, 4)),
     )
     found = phases(given, protocol())
     return (found.end - DAY).days, round(found.removal.mid)

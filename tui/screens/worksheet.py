@@ -281,6 +281,7 @@ def _as_typed(item: Input) -> str:
 
 def _wanted(item: Input) -> str:
     words = {"choice": f"one of {', '.join(item.choices)}", "day": "a date such as 2031-09-01", "flag": "yes or no"}
+    words["text"] = item.written
     what = words.get(item.kind, "numbers with commas between them" if item.kind == "list" else "a number")
     if item.plausible is not None:
         what += f" from {item.plausible[0]:g} to {item.plausible[1]:g}"

@@ -19,7 +19,7 @@ from pathway.timing.calendar import Calendar, open_day
 from pathway.views.words import family_terms as say
 from pathway.views.words.caution import is_invented
 from pathway.views.words.wording import Wording
-from pathway.worksheets.lengthening.calendar import weekday
+from pathway.worksheets.lengthening.distraction import weekday
 
 Category = Literal["operation", "treatment", "examination", "follow-up", "turning", "visit"]
 PLAN_PART = "plan"

@@ -10,7 +10,7 @@ from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import Protocol
 from pathway.views.words.wording import Wording
 from pathway.worksheets.lengthening.calendar import visit_kinds
-from pathway.worksheets.lengthening.sections import WEEK, Made
+from pathway.worksheets.lengthening.worked import WEEK, Made
 
 QUARTERS = 4
 """Turns are named to the quarter of an hour."""

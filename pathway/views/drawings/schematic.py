@@ -18,6 +18,10 @@ STYLES = {
     "wedge": ("#b00020", 1.0),
     "shift": ("#00695c", 1.6),
     "angle": ("#6a3d00", 1.0),
+    "turned": ("#00695c", 1.6),
+    "to come": ("#00695c", 1.0),
+    "film": ("#333333", 1.6),
+    "film asked back": ("#b00020", 1.6),
 }
 PLAIN = ("#777777", 0.8)
 SVG_WIDTH, SVG_MOST_HIGH, TEXT_SIZE, MARGIN = 640.0, 900.0, 13.0, 18.0

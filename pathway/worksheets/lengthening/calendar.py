@@ -7,25 +7,21 @@ from collections.abc import Iterator, Mapping
 from typing import Literal
 
 from pathway.worksheets.case import Case, Inputs
+from pathway.worksheets.lengthening.distraction import weekday
 from pathway.worksheets.lengthening.phases import LengtheningInputs, Phases
 from pathway.worksheets.sheet import Column, Section, Table
 
-SATURDAY = 5
-VisitKind = Literal["first", "turning", "end", "healing", "off", "weight"]
+VisitKind = Literal["first", "turning", "end", "frame_off", "healing", "off", "weight"]
 VISIT_WORDS: Mapping[VisitKind, str] = {
     "first": "first film: does the gap open?",
     "turning": "clinic and film",
     "end": "end of distraction: film",
+    "frame_off": "end of distraction: film; the frame may come off, what is inside holds the bone",
     "healing": "film: new bone, axis",
     "off": "device off, if the bone is solid",
     "weight": "full weight, if the bone is solid",
 }
 """What each visit of a lengthening is for."""
-
-
-def weekday(day: datetime.date) -> datetime.date:
-    """Return the day, or the Monday after it where it falls on a weekend."""
-    return day + datetime.timedelta(days=(7 - day.weekday()) if day.weekday() >= SATURDAY else 0)
 
 
 def calendar(case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases) -> Section:
@@ -83,7 +79,7 @@ def visits(case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases)
     )
     sessions = case.protocol.value("therapy_consolidation_per_week")
     off = [given.operation + datetime.timedelta(days=round(d)) for d in (course.removal.low, course.removal.high)]
-    ends = "The new bone is solid" if given.stays else "The device comes off"
+    ends = "The new bone is solid" if given.holds_inside else "The device comes off"
     note = (
         f"{ends} between {off[0]} and {off[1]} once bone is seen on 3 of 4 sides: visits after the "
         f"middle of that band are added as needed. Therapy while the bone hardens: {sessions.low:g} to "
@@ -121,7 +117,7 @@ def _planned(
     while day < off:
         yield weekday(day), "healing"
         day += step
-    yield weekday(course.end), "end"
+    yield weekday(course.end), "frame_off" if given.off_at_length else "end"
     start = given.seen.on if given.seen is not None else course.first_turn
     if given.seen is None:
         first = int(case.protocol.number("lengthening_first_film_days"))
@@ -130,4 +126,4 @@ def _planned(
     while day < course.end:
         yield weekday(day), "turning"
         day += datetime.timedelta(days=every)
-    yield weekday(off), "weight" if given.stays else "off"
+    yield weekday(off), "weight" if given.holds_inside else "off"

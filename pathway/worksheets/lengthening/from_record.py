@@ -79,13 +79,16 @@ def length_before(case: Case, bone: Bone, operation: Operation) -> Film | None:
     return before[-1] if before else None
 
 
-def gain_on_film(case: Case, bone: Bone, operation: Operation) -> Film | None:
-    """Return the gain (mm) on the last film since the operation against the one before it; None without both."""
+def gains_on_films(case: Case, bone: Bone, operation: Operation) -> tuple[Film, ...]:
+    """Return the gain (mm, also below 0) on each film since the operation against the last one before it."""
     before = length_before(case, bone, operation)
-    after = [film for film in films(case, bone, operation) if film.date > operation.date]
-    if before is None or not after:
-        return None
-    return Film(after[-1].date, round(max(after[-1].mm - before.mm, 0.0), 1), "difference of two films")
+    if before is None:
+        return ()
+    return tuple(
+        Film(film.date, round(film.mm - before.mm, 1), "difference of two films")
+        for film in films(case, bone, operation)
+        if film.date > operation.date
+    )
 
 
 def wrong_since(case: Case, operation: Operation) -> Wrong | None:

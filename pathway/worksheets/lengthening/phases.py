@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from pathway.protocol.model import Bone, Protocol, Table
-from pathway.worksheets.lengthening.distraction import Turning, exact, turnings
+from pathway.worksheets.lengthening.distraction import Turning, exact
+from pathway.worksheets.lengthening.ledger import Ledger
 
 RATE = {"femur": "distraction_mm_per_day", "tibia": "tibia_distraction_mm_per_day"}
 """The rule with the usual rate of each bone."""
@@ -24,17 +25,21 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What a visit on `on` found: the gain reached, the rate from then on (None: stop) and days of pause."""
+    """The last visit up to the day of the sheet, on `on`: turned in all by then, and the last day of turning so far."""
 
     on: datetime.date
     reached_mm: Fraction
-    rate_mm_per_day: Fraction | None
-    pause_days: int
+    ended: datetime.date | None
 
 
 @dataclass(frozen=True, slots=True)
 class LengtheningInputs:
-    """What the course is worked out from: lengths in mm, days, days for each cm, weeks; `stays`: a nail, no frame."""
+    """What the course is worked out from: lengths in mm, days, days for each cm, weeks.
+
+    `holds_inside`: a nail or plate holds the bone once the length is reached; `off_at_length`: a frame comes off then.
+    `rate_mm_per_day` and `turn_mm` are those of the beginning, `ahead` what was turned by the last visit and what is
+    ordered from then on.
+    """
 
     bone: Bone
     amount_mm: Fraction
@@ -45,8 +50,10 @@ class LengtheningInputs:
     index: Span
     protected_weeks: Span
     weight_weeks: Span
+    ahead: Ledger
     seen: Seen | None = None
-    stays: bool = False
+    holds_inside: bool = False
+    off_at_length: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +79,9 @@ def phases(given: LengtheningInputs, protocol: Protocol) -> Phases:
     distraction for each cm, and maturation. So a slower rate can only make the device stay longer.
     """
     first = given.operation + datetime.timedelta(days=given.latency_days + 1)
-    days = _days(given, first)
+    days = tuple(day for day in given.ahead.days() if given.seen is None or day.date > given.seen.on)
     gain = days[-1].reached_mm if days else given.seen.reached_mm if given.seen else Fraction(0)
-    last = days[-1].date if days else given.seen.on if given.seen else first
+    last = days[-1].date if days else (given.seen.ended if given.seen else None) or first
     usual = protocol.number("lengthening_latency_days") + float(gain) / protocol.number(RATE[given.bone])
     consolidation = Span(*(max(index * float(gain) / 10 - usual, 0.0) for index in _ordered(given.index)))
     until_end = (last - given.operation).days
@@ -86,16 +93,6 @@ def phases(given: LengtheningInputs, protocol: Protocol) -> Phases:
 
 def _ordered(span: Span) -> tuple[float, float, float]:
     return (span.low, span.mid, span.high)
-
-
-def _days(given: LengtheningInputs, first: datetime.date) -> tuple[Turning, ...]:
-    seen = given.seen
-    if seen is None:
-        return turnings(given.amount_mm, given.rate_mm_per_day, given.turn_mm, first)
-    if seen.rate_mm_per_day is None:
-        return ()
-    again = max(seen.on + datetime.timedelta(days=seen.pause_days + 1), first)
-    return turnings(given.amount_mm, seen.rate_mm_per_day, given.turn_mm, again, seen.reached_mm)
 
 
 def published_index(table: Table, bone: str) -> tuple[tuple[str | float, ...], ...]:

@@ -3,53 +3,19 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from pathway.courses.course import limits_at
 from pathway.days import age_years, in_months
-from pathway.protocol.model import Device, Value
-from pathway.protocol.roles import lengthenings
-from pathway.worksheets.case import Case, Inputs
-from pathway.worksheets.lengthening.axis_shift import axis_shift
+from pathway.protocol.model import Value
 from pathway.worksheets.lengthening.calendar import calendar, visits
-from pathway.worksheets.lengthening.device import device_section, device_warnings, removal_days, stays
-from pathway.worksheets.lengthening.phases import LengtheningInputs, Phases, Span, published_index
-from pathway.worksheets.lift.heights import CARRIER_KEY, SHORT_WORDS, lift_for, lift_limits
+from pathway.worksheets.lengthening.device import device_section, device_warnings, holds_inside, removal_days, stays
+from pathway.worksheets.lengthening.phases import Span, published_index
+from pathway.worksheets.lengthening.sections_leg import axis_section, lift_section, missing_bone, share_line
+from pathway.worksheets.lengthening.sections_visits import visit_warnings, visits_section
+from pathway.worksheets.lengthening.worked import WEEK, Made
 from pathway.worksheets.sheet import Column, Line, Section, Table, Warning
-
-WEEK = 7
-
-
-@dataclass(frozen=True, slots=True)
-class Made:
-    """A lengthening worked out: the case, its inputs, what was given to the course, the course, and its device."""
-
-    case: Case
-    inputs: Inputs
-    given: LengtheningInputs
-    course: Phases
-    device: Device
-
-    @property
-    def bone_mm(self) -> float:
-        """Return the length of the bone before the operation, mm."""
-        return self.inputs.number(f"{self.given.bone}_mm")
-
-    @property
-    def kind(self) -> str:
-        """Return the kind of stage: that of the plan, by hand the first way of lengthening the bone."""
-        if self.case.stage is not None:
-            return self.case.stage.kind
-        return next((kind.id for kind in lengthenings(self.given.bone, self.case.protocol)), "")
-
-    def value(self, id: str) -> Value:
-        """Return a number of the protocol with its sources."""
-        return self.case.protocol.value(id)
-
-    def day(self, after: float) -> datetime.date:
-        """Return the day so many days after the operation."""
-        return self.given.operation + datetime.timedelta(days=round(after))
 
 
 def sections(of: Made) -> Iterator[Section]:
@@ -58,36 +24,38 @@ def sections(of: Made) -> Iterator[Section]:
     yield device_section(of.device)
     yield _healing(of)
     yield _stop_rules(of)
+    yield from visits_section(of)
     yield visits(of.case, of.inputs, of.given, of.course)
     yield _after_removal(of)
     if of.given.bone == "femur":
-        yield from _axis(of)
-    yield from _lift(of)
+        yield axis_section(of)
+    yield lift_section(of)
     yield calendar(of.case, of.inputs, of.given, of.course)
 
 
 def warnings(of: Made) -> Iterator[Warning]:
     """Yield what must not be overlooked: limits passed, a rate too fast, turns that do not fit, what was found."""
     amount, age = of.inputs.number("amount_mm"), age_years(of.case.record.child.date_of_birth, of.given.operation)
-    for limit in limits_at(of.case.protocol, of.kind, age, of.bone_mm, _off(of)):
+    # Without a length the limits by share of the bone bind nothing here: the sheet says so instead.
+    shortest = of.bone_mm or (of.bone_span[0] if of.bone_span else math.inf)
+    for limit in limits_at(of.case.protocol, of.kind, age, shortest, _off(of)):
         if amount > limit.limit_mm + 1e-9:
             how = "warning above" if limit.rule.warns else "at most"
             text = f"{amount:g} mm: {how} {limit.limit_mm:.0f} mm here. {limit.rule.because}"
             yield Warning(text=text, rule=limit.rule.id, sources=limit.rule.sources, stop=not limit.rule.warns)
+    if of.bone_mm is None:
+        yield Warning(text=missing_bone(of))
     fast = of.value("distraction_fast_mm_per_day")
-    rates = (of.inputs.number("rate_mm_per_day"), of.inputs.maybe("rate_from_then_mm_per_day") or 0.0)
-    if max(rates) > fast.value:
-        yield Warning(text=f"{max(rates):g} mm a day: {fast.because}", rule=fast.id, sources=fast.sources)
+    fastest = max(float(rate) for rate in of.rates)
+    if fastest > fast.value:
+        yield Warning(text=f"{fastest:g} mm a day: {fast.because}", rule=fast.id, sources=fast.sources)
     if of.given.amount_mm % of.given.turn_mm:
         rest = float(of.given.amount_mm % of.given.turn_mm)
         yield Warning(text=f"The amount is not a whole number of turns: the last turn is only {rest:g} mm.")
     if of.given.rate_mm_per_day % of.given.turn_mm:
         yield Warning(text="The rate is not a whole number of turns a day: days with more and fewer turns alternate.")
-    recorded = of.inputs.item("at_visit")
-    if recorded.note:
-        yield Warning(text=recorded.note[0].upper() + recorded.note[1:] + ".")
+    yield from visit_warnings(of)
     yield from device_warnings(of.case, of.device, amount, of.given.operation)
-    yield from _found(of)
 
 
 def _off(of: Made) -> frozenset[str]:
@@ -96,36 +64,11 @@ def _off(of: Made) -> frozenset[str]:
     return frozenset(rule.id for rule in of.case.protocol.amount_limits if rule.when is not None) - named
 
 
-def _found(of: Made) -> Iterator[Warning]:
-    seen, wrong = of.given.seen, of.inputs.text("at_visit")
-    if seen is None or wrong == "nothing":
-        return
-    words = {
-        "slow_regenerate": "weak_bone",
-        "nerve_signs": "nerve_signs",
-        "joint_contracture": "knee_flexion_40",
-        "subluxation": "subluxation",
-    }
-    rule = next((r for r in of.case.protocol.stop_rules if r.id == f"{of.kind}.{words[wrong]}"), None)
-    said = rule.text if rule is not None else ""
-    if seen.rate_mm_per_day is None:
-        text = (
-            f"Found on {seen.on}: {wrong.replace('_', ' ')}. Distraction ends at {float(seen.reached_mm):g} mm. {said}"
-        )
-    elif seen.pause_days:
-        text = f"Found on {seen.on}: {wrong.replace('_', ' ')}. No turns until the next visit, then reassess. {said}"
-    else:
-        rate = f"{float(seen.rate_mm_per_day):g} mm a day"
-        text = f"Found on {seen.on}: {wrong.replace('_', ' ')}. The calendar continues at {rate}. {said}"
-    ends = seen.rate_mm_per_day is None
-    yield Warning(text=text.strip(), rule=rule.id if rule else "", sources=rule.sources if rule else (), stop=ends)
-
-
 def _in_short(of: Made) -> Section:
     course, amount = of.course, of.inputs.number("amount_mm")
     gain = float(course.gain_mm)
     lines = [
-        Line(label="Share of the bone", value=100 * gain / of.bone_mm, unit="%", places=1, strong=True),
+        share_line(of, gain),
         Line(
             label="Age at the operation",
             value=age_years(of.case.record.child.date_of_birth, of.given.operation),
@@ -142,12 +85,13 @@ def _in_short(of: Made) -> Section:
             spread=_spread(course.consolidation),
         ),
         Line(
-            label="New bone solid, the nail stays" if stays(of.device) else "Device comes off",
+            label=_solid_label(of),
             value=of.day(course.removal.mid),
             spread=(of.day(course.removal.low), of.day(course.removal.high)),
             note=f"{course.removal.low:.0f} to {course.removal.high:.0f} days in all, across published means",
             strong=True,
         ),
+        *_frame_off(of),
         *_nail_out(of),
         Line(
             label="Operation to free walking",
@@ -165,9 +109,26 @@ def _in_short(of: Made) -> Section:
     return Section(title="In short", lines=tuple(lines))
 
 
+def _solid_label(of: Made) -> str:
+    if stays(of.device):
+        return "New bone solid, the nail stays"
+    return "New bone solid, what is inside holds it" if holds_inside(of.device) else "Device comes off"
+
+
+def _frame_off(of: Made) -> Iterator[Line]:
+    """Yield when a frame comes off that is needed for the turning alone, and what is published of the bone then."""
+    if of.device.comes_off == "length_reached":
+        note = "once the length is reached and what is inside holds the bone, in an operation of its own"
+        yield Line(
+            label="Frame comes off, from", value=of.course.end, note=note, sources=of.device.sources, strong=True
+        )
+    if of.device.kind == "frame_over_nail" and of.given.bone == "femur":
+        yield _published("New bone solid over a nail, published", of.value("over_nail_solid_femur_months"), "months")
+
+
 def _kept(of: Made, gain: float) -> Iterator[Line]:
     """Yield what of the gain to count on; nothing is read of what is lost over a nail, which holds the length."""
-    if stays(of.device):
+    if holds_inside(of.device):
         return
     lost = of.value("length_lost_after_removal_mm")
     low, high = lost.low or 0.0, lost.high or 0.0
@@ -186,8 +147,10 @@ def _nail_out(of: Made) -> Iterator[Line]:
     """Yield when a nail is taken out, in an operation of its own."""
     if stays(of.device):
         first, last = removal_days(of.case, of.kind, of.given.operation)
-        sources = of.value("nail_out_within_months").sources
-        yield Line(label="Nail comes out", value=None, spread=(first, last), sources=sources, strong=True)
+        solid = of.day(of.course.removal.mid)
+        note = "not before the new bone is solid" if solid > first else ""
+        spread, sources = (max(first, solid), max(last, solid)), of.value("nail_out_within_months").sources
+        yield Line(label="Nail comes out", value=None, spread=spread, note=note, sources=sources, strong=True)
 
 
 def _days_note(of: Made, day: datetime.date) -> str:
@@ -273,7 +236,7 @@ def _after_removal(of: Made) -> Section:
     congenital = of.given.bone == "femur" and of.case.record.child.diagnosis == "congenital_femoral_deficiency"
     lines: list[Line] = []
     # What is published of the months after a frame says nothing of a bone with a nail in it.
-    nail = stays(of.device)
+    nail = holds_inside(of.device)
     if congenital and not nail:
         rod = bool(of.inputs.value("rod"))
         ids = ("fracture_congenital_femur_no_rod_percent", "fracture_congenital_femur_rod_percent")
@@ -316,82 +279,3 @@ def _after_removal(of: Made) -> Section:
             0, Line(label="Kept minus planned", value=kept - amount, unit="mm", places=1, note=note, strong=True)
         )
     return Section(title="Once the bone is solid" if nail else "After removal", lines=tuple(lines))
-
-
-def _axis(of: Made) -> Iterator[Section]:
-    tibia, angle, gain = of.inputs.maybe("tibia_mm"), of.inputs.number("axes_angle_deg"), float(of.course.gain_mm)
-    if tibia is None:
-        return
-    shift = axis_shift(of.bone_mm, tibia, angle, gain)
-    measured = of.value("axis_shift_measured_mm_per_cm")
-    low, high = (measured.low or 0.0) * gain / 10, (measured.high or 0.0) * gain / 10
-    lines = (
-        Line(
-            label="By geometry, angle between shaft and axis afterwards",
-            value=shift.axes_angle_deg,
-            unit="deg",
-            places=2,
-        ),
-        Line(label="By geometry, valgus produced", value=shift.valgus_deg, unit="deg", places=2, strong=True),
-        Line(label="By geometry, knee moves inward", value=shift.knee_inward_mm, unit="mm", places=1),
-        Line(
-            label="By geometry, axis passes further outward",
-            value=shift.axis_outward_mm,
-            unit="mm",
-            places=1,
-            strong=True,
-        ),
-        Line(
-            label="As measured in adults, axis passes further outward",
-            value=measured.value * gain / 10,
-            spread=(low, high),
-            unit="mm",
-            places=1,
-            note=measured.because,
-            sources=measured.sources,
-            strong=True,
-        ),
-    )
-    words = (
-        "Lengthening along the shaft of a leg that was straight. Pure geometry and the mean measured in adults "
-        "differ: the first is the least to expect; why the second is about twice as large is not known. "
-        "Existing valgus adds to this.",
-    )
-    yield Section(title="Axis of the leg", words=words, lines=lines)
-
-
-def _lift(of: Made) -> Iterator[Section]:
-    before = of.inputs.maybe("difference_mm")
-    if before is None or not of.course.days:
-        return
-    rows = []
-    reached = {day.date: float(day.reached_mm) for day in of.course.days}
-    start = float(of.given.seen.reached_mm) if of.given.seen else 0.0
-    gained, first = start, of.course.days[0].date
-    for k in range((of.course.end - first).days + 1):
-        day = first + datetime.timedelta(days=k)
-        if k % WEEK == 0:
-            rows.append(_lift_row(of, day, gained, before))
-        gained = reached.get(day, gained)
-    rows.append(_lift_row(of, of.course.end + datetime.timedelta(days=1), gained, before))
-    less = of.value("lift_less_than_difference_mm")
-    columns = (
-        Column(title="from"),
-        Column(title="gained", unit="mm", places=1),
-        Column(title="difference", unit="mm", places=0),
-        Column(title="lift", unit="mm"),
-        Column(title="worn as"),
-    )
-    sources = (*less.sources, *of.value("lift_shoe_most_mm").sources)
-    note = f"{less.because} Growth during the lengthening is not counted. {CARRIER_KEY}"
-    table = Table(title="Lift week by week", columns=columns, rows=tuple(rows), note=note, sources=sources)
-    yield Section(title="Lift", tables=(table,))
-
-
-def _lift_row(
-    of: Made, day: datetime.date, gained: float, before: float
-) -> tuple[datetime.date, float, float, float, str]:
-    left = before - gained
-    lift = lift_for(max(left, 0.0), lift_limits(of.case.protocol))
-    words = SHORT_WORDS[lift.carrier] if left >= 0 else "none: now the longer leg"
-    return day, gained, left, lift.height_mm, words

@@ -2,30 +2,20 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping
-from fractions import Fraction
 
 from pathway.plan.model import AgePoint
 from pathway.protocol.model import Bone, Device, Role
 from pathway.protocol.roles import bone_of
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule, made, set_by_hand
 from pathway.worksheets.lengthening import sections as parts
-from pathway.worksheets.lengthening.device import device_input, healing_span, stays, with_device
-from pathway.worksheets.lengthening.distraction import exact, rate_below
-from pathway.worksheets.lengthening.from_record import (
-    AT_VISIT,
-    NERVE,
-    NOTHING,
-    OUT_OF_JOINT,
-    SLOW,
-    STIFF,
-    gain_on_film,
-    length_before,
-    operation_of,
-    under_way,
-    wrong_since,
-)
+from pathway.worksheets.lengthening.bounds import bone_span, check_operation_day
+from pathway.worksheets.lengthening.device import device_input, healing_span, holds_inside, with_device
+from pathway.worksheets.lengthening.distraction import exact
+from pathway.worksheets.lengthening.drawing import drawings
+from pathway.worksheets.lengthening.films import Course
+from pathway.worksheets.lengthening.from_record import SLOW, length_before, operation_of
+from pathway.worksheets.lengthening.past import ahead_of, course_so_far, visit_inputs, visits_of
 from pathway.worksheets.lengthening.phases import (
     RATE,
     LengtheningInputs,
@@ -33,9 +23,9 @@ from pathway.worksheets.lengthening.phases import (
     Span,
     callus_index,
     phases,
-    slow_steps,
 )
-from pathway.worksheets.sheet import Input, Kind, Origin, Sheet, problem
+from pathway.worksheets.lengthening.worked import Made
+from pathway.worksheets.sheet import Input, Kind, Origin, Sheet
 
 KIND: Kind = "lengthening"
 ROLE: Role = "lengthening"
@@ -59,17 +49,21 @@ def worksheet(case: Case, settings: Mapping[str, str]) -> Sheet:
     """
     found = worked(case, settings)
     title = f"Lengthening of the {found.given.bone}, {found.inputs.number('amount_mm'):g} mm"
-    return made(case, found.inputs, title, parts.sections(found), parts.warnings(found), stages=(found.kind,))
+    told = parts.sections(found), parts.warnings(found), drawings(found)
+    return made(case, found.inputs, title, *told, stages=(found.kind,))
 
 
-def worked(case: Case, settings: Mapping[str, str]) -> parts.Made:
+def worked(case: Case, settings: Mapping[str, str]) -> Made:
     """Return the numbers of the worksheet without words; raises Refused as the worksheet does."""
     bone = _bone(case, settings)
     inputs = set_by_hand(KIND, _inputs(case, bone), settings)
     device = case.protocol.device(inputs.text("device"))
     inputs = _slowed(case, with_device(inputs, device), bone)
-    given = _given(case, inputs, bone, device)
-    return parts.Made(case, inputs, given, phases(given, case.protocol), device)
+    check_operation_day(case, inputs)
+    so_far = course_so_far(case, inputs, visits_of(case, inputs))
+    given = _given(case, inputs, bone, device, so_far)
+    span = bone_span(case, inputs, bone) if inputs.maybe(f"{bone}_mm") is None else None
+    return Made(case, inputs, given, phases(given, case.protocol), device, so_far, span)
 
 
 def _bone(case: Case, settings: Mapping[str, str]) -> Bone:
@@ -109,7 +103,7 @@ def _inputs(case: Case, bone: Bone) -> list[Input]:
         device_input(case, bone),
         _amount(case),
         _bone_length(case, bone, f"{bone}_mm", f"length of the {bone} before", point),
-        _bone_length(case, other, f"{other}_mm", f"length of the {other}", point, optional=True),
+        _bone_length(case, other, f"{other}_mm", f"length of the {other}", point),
         _operation_day(case),
         from_rule(case, "lengthening_latency_days", "latency before the first turn", name="latency_days"),
         rate,
@@ -125,15 +119,7 @@ def _inputs(case: Case, bone: Bone) -> list[Input]:
             sources=("isaac_2008",),
             note="not seen yet: the index for all shapes",
         ),
-        *_found(case, bone),
-        blank(
-            case,
-            RATE[bone],
-            "rate_from_then_mm_per_day",
-            "rate from that visit on",
-            optional=True,
-            note="by the stop rules if not given",
-        ),
+        *visit_inputs(case, bone),
         _difference(case, point),
         from_rule(case, "lengthening_clinic_days", "days between visits", name="clinic_days"),
         from_rule(case, "consolidation_clinic_days", "days between visits later", name="later_clinic_days"),
@@ -158,11 +144,9 @@ def _amount(case: Case) -> Input:
     return blank(case, "worksheet_length_most_mm", "amount_mm", "amount", value=amount, origin=origin)
 
 
-def _bone_length(
-    case: Case, bone: Bone, name: str, label: str, point: AgePoint | None, *, optional: bool = False
-) -> Input:
+def _bone_length(case: Case, bone: Bone, name: str, label: str, point: AgePoint | None) -> Input:
     """Return the bone's length before the operation: on film, or as the plan projects it for one to come."""
-    latest = from_finding(case, f"{bone}_length_mm", name=name, label=label, optional=optional)
+    latest = from_finding(case, f"{bone}_length_mm", name=name, label=label, optional=True)
     operation = operation_of(case)
     if operation is not None:
         film = length_before(case, bone, operation)
@@ -197,30 +181,6 @@ def _operation_day(case: Case) -> Input:
     if case.stage is not None and case.stage.date is not None:
         return item.model_copy(update={"value": case.stage.date, "origin": "plan"})
     return item.model_copy(update={"note": "no date is planned: counted from the day of the sheet"})
-
-
-def _found(case: Case, bone: Bone) -> list[Input]:
-    """Return what the visits since the operation found: gain reached, on which day, and what was wrong."""
-    reached = blank(case, "worksheet_difference_most_mm", "reached_mm", "gain reached at a visit", optional=True)
-    on = Input(name="reached_on", label="day of that visit", kind="day", optional=True)
-    at_visit = Input(name="at_visit", label="found at that visit", kind="choice", choices=AT_VISIT, value=NOTHING)
-    operation = under_way(case)
-    if operation is None:
-        return [reached, on, at_visit]
-    gain, wrong = gain_on_film(case, bone, operation), wrong_since(case, operation)
-    if gain is not None:
-        note = "difference of two films: each bone length has an error of some mm; counting turns is more reliable"
-        seen = {"origin": "visit", "measured_on": gain.date, "method": gain.method}
-        reached = reached.model_copy(update={**seen, "value": gain.mm, "note": note})
-        on = on.model_copy(update={**seen, "value": gain.date})
-    if wrong is not None and gain is not None:
-        since = {"origin": "visit", "measured_on": wrong.on or operation.date}
-        at_visit = at_visit.model_copy(update={**since, "value": wrong.what})
-    elif wrong is not None:
-        words = wrong.what.replace("_", " ")
-        note = f"{words} is recorded: give reached_mm and reached_on, and the rest is planned again"
-        at_visit = at_visit.model_copy(update={"note": note})
-    return [reached, on, at_visit]
 
 
 def _difference(case: Case, point: AgePoint | None) -> Input:
@@ -259,27 +219,27 @@ def _slowed(case: Case, inputs: Inputs, bone: Bone) -> Inputs:
     return inputs.having("index_days_per_cm", value=published, note=note, sources=("isaac_2008",))
 
 
-def _given(case: Case, inputs: Inputs, bone: Bone, device: Device) -> LengtheningInputs:
-    amount = exact(inputs.number("amount_mm"))
-    operation, latency = inputs.day("operation_on"), int(inputs.number("latency_days"))
+def _given(case: Case, inputs: Inputs, bone: Bone, device: Device, so_far: Course) -> LengtheningInputs:
     protocol = case.protocol
+    seen, ahead = ahead_of(case, inputs, so_far)
     protected = protocol.value("protected_after_removal_weeks")
     weight = protocol.value("weight_in_steps_weeks")
-    inputs.number(f"{bone}_mm")
     return LengtheningInputs(
         bone=bone,
-        amount_mm=amount,
-        operation=operation,
-        latency_days=latency,
+        amount_mm=exact(inputs.number("amount_mm")),
+        operation=inputs.day("operation_on"),
+        latency_days=int(inputs.number("latency_days")),
         rate_mm_per_day=exact(inputs.number("rate_mm_per_day")),
         turn_mm=exact(inputs.number("turn_mm")),
         index=healing_span(device, protocol, inputs),
         protected_weeks=Span(0, 0, 0)
-        if stays(device) and inputs.item("protected_weeks").origin != "by_hand"
+        if holds_inside(device) and inputs.item("protected_weeks").origin != "by_hand"
         else _span(inputs, "protected_weeks", protected.low, protected.high),
         weight_weeks=_span(inputs, "weight_weeks", weight.low, weight.high),
-        seen=_seen(case, inputs, amount, operation + datetime.timedelta(days=latency)),
-        stays=stays(device),
+        ahead=ahead,
+        seen=None if seen.on is None else Seen(seen.on, seen.reached_mm, seen.ended),
+        holds_inside=holds_inside(device),
+        off_at_length=device.comes_off == "length_reached",
     )
 
 
@@ -288,34 +248,3 @@ def _span(inputs: Inputs, name: str, low: float | None, high: float | None) -> S
     if inputs.item(name).origin == "by_hand" or low is None or high is None:
         return Span(mid, mid, mid)
     return Span(low, mid, high)
-
-
-def _seen(case: Case, inputs: Inputs, amount: Fraction, rested: datetime.date) -> Seen | None:
-    """Return what a visit found, put into terms of the rest of the calendar; None where no gain was told."""
-    reached, wrong = inputs.maybe("reached_mm"), inputs.text("at_visit")
-    on = inputs.item("reached_on").value
-    if reached is None and on is None and wrong == NOTHING:
-        return None
-    if reached is None:
-        raise problem(
-            KIND, "reached_mm", "no gain", "the gain reached at that visit, in mm", "give it with --set reached_mm=…"
-        )
-    if not isinstance(on, datetime.date):
-        raise problem(
-            KIND, "reached_on", "no day", "the day of the visit that saw the gain", "give it with --set reached_on=…"
-        )
-    if reached > float(amount):
-        found, most = f"{reached:g} mm", f"at most the amount of {float(amount):g} mm"
-        raise problem(KIND, "reached_mm", found, most, "correct it, or set amount_mm to the new goal")
-    if on < rested:
-        raise problem(
-            KIND, "reached_on", str(on), f"{rested} or later, after the latency", "correct it or operation_on"
-        )
-    chosen = inputs.maybe("rate_from_then_mm_per_day")
-    rate: Fraction | None = exact(inputs.number("rate_mm_per_day")) if chosen is None else exact(chosen)
-    if wrong in (SLOW, NERVE) and chosen is None:
-        rate = rate_below(exact(inputs.number("rate_mm_per_day")), slow_steps(case.protocol))
-    if wrong == OUT_OF_JOINT:
-        rate = None
-    pause = int(inputs.number("clinic_days")) if wrong == STIFF else 0
-    return Seen(on, exact(reached), rate, pause)
