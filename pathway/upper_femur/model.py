@@ -391,11 +391,15 @@ class Result:
 
 def result(bone: Femur, plan: Plan, settings: Settings) -> Result:
     """Return what settings held at the table make of a bone; raises NotPossible where the wire cannot be placed."""
+    return _result(bone, plan, settings, _after(settings))
+
+
+def _result(bone: Femur, plan: Plan, settings: Settings, after: _After) -> Result:
+    """Return the result where the frame that the settings give is known, as for many readings of one bone."""
     wire = _wire(settings.wire_front_deg, settings.wire_side_deg)
-    after = _after(settings)
     placed = _Placed(bone, plan, wire, after.down)
     blade = placed.longest_mm() if settings.blade_mm is None else settings.blade_mm
-    turned = angles_of(bone, plan, settings)
+    turned = _angles(bone, plan, settings, after)
     numbers: Numbers = {
         **turned,
         "blade_mm": blade,
@@ -411,7 +415,11 @@ def result(bone: Femur, plan: Plan, settings: Settings) -> Result:
 
 def angles_of(bone: Femur, plan: Plan, settings: Settings) -> Numbers:
     """Return every angle of a result: those numbers that hang on no length of the bone."""
-    n, wire, after = neck_axis(bone), _wire(settings.wire_front_deg, settings.wire_side_deg), _after(settings)
+    return _angles(bone, plan, settings, _after(settings))
+
+
+def _angles(bone: Femur, plan: Plan, settings: Settings, after: _After) -> Numbers:
+    n, wire = neck_axis(bone), _wire(settings.wire_front_deg, settings.wire_side_deg)
     d = after.down
     f, g = _views(settings.view_deg)
     normal = None if bone.epiphyseal_deg is None else plate_normal(bone)
@@ -623,13 +631,15 @@ def ranges_of(
     `errors` are the SD of each quantity, by its name here; the change that one SD makes either way, the larger of the
     two, is added up in squares; `normal_reach` is how many SD a range reaches to either side.
     """
-    at = result(bone, plan, settings).numbers
+    held = _after(settings)
+    at = _result(bone, plan, settings, held).numbers
     squares = dict.fromkeys((name for name, value in at.items() if value is not None), 0.0)
     for name, sd in errors.items():
         changes = dict.fromkeys(squares, 0.0)
         for way in (-sd, sd):
             try:
-                there = result(*_varied(bone, plan, settings, name, way)).numbers
+                other, set_so = _varied(bone, settings, name, way)
+                there = _result(other, plan, set_so, held if set_so is settings else _after(set_so)).numbers
             except NotPossible:
                 continue
             for key in squares:
@@ -647,9 +657,9 @@ def ranges_of(
     return found
 
 
-def _varied(bone: Femur, plan: Plan, settings: Settings, name: str, by: float) -> tuple[Femur, Plan, Settings]:
+def _varied(bone: Femur, settings: Settings, name: str, by: float) -> tuple[Femur, Settings]:
     """Return the same with one quantity off: what is measured of the bone, or how the hand sets it."""
     if name in SETTING_ERRORS:
-        return bone, plan, replace(settings, **{name: getattr(settings, name) + by})
+        return bone, replace(settings, **{name: getattr(settings, name) + by})
     value = getattr(bone, name)
-    return (bone if value is None else replace(bone, **{name: value + by})), plan, settings
+    return (bone if value is None else replace(bone, **{name: value + by})), settings
