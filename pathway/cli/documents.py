@@ -116,18 +116,20 @@ def theatre(
     osteotomy`. A plan that is refused is said to be, and no steps are printed.
     """
     from pathway.cli.worksheet import by_name, case_for
-    from pathway.views.documents.terminal import document_text
     from pathway.views.documents.theatre_page import missing_sizes, page_of
     from pathway.worksheets.osteotomy import given_of
-    from pathway.worksheets.osteotomy.drawing import drawings
 
     place = None if out.file is None else _target(out, THEATRE, ("pdf", "html", "md", "svg"), *asked.files)
-    given = given_of(case_for("osteotomy", asked.question), by_name(settings))
+    with nothing_looked_for():
+        given = given_of(case_for("osteotomy", asked.question), by_name(settings))
     if missing := missing_sizes(given):
         do = "; ".join(f"--set {name}=…" for name, _ in missing)
         raise CannotBeDone(Problem(asked.name, "", None, "sizes of the bone that nobody measured", "all of them", do))
     document = page_of(given, drawn=place is not None)
     if place is None:
+        from pathway.views.documents.terminal import document_text
+        from pathway.worksheets.osteotomy.drawing import drawings
+
         sketches = () if given.model.found.refused else drawings(given)
         show_with_headings(document_text(document, width(), sketches, plain=words_only(plain)))
     elif place.form == "svg":
