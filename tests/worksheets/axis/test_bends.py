@@ -49,6 +49,47 @@ def bent_tibia(angle: float, level: float) -> Built:
     return built
 
 
+def two_bends(bone: str, upper: float, lower: float) -> Built:
+    """Two bends between three pieces of one shaft, at two fifths and at two thirds of its length."""
+    at = (0.05, 0.3, 0.45, 0.6, 0.75, 0.95)
+    built = straight(femur_at=at) if bone == "femur" else straight(tibia_at=at)
+    shaft = built.femur if bone == "femur" else built.tibia
+    places = [shaft[0] + (shaft[-1] - shaft[0]) * share for share in (0.35, 0.69)]
+    below, tibia = (BELOW_FEMUR, False) if bone == "femur" else (BELOW_TIBIA, True)
+    built.turn(places[1], lower, below, 99 if tibia else 4, 4 if tibia else 0)
+    built.turn(places[0], upper, below, 99 if tibia else 2, 2 if tibia else 0)
+    return built
+
+
+def in_space(bone: str, angle_deg: float, plane_deg: float) -> tuple[Built, dict[str, list[complex]]]:
+    """One bend in a plane turned so far from the front plane, and how the side film shows the shaft."""
+    angle, plane = math.radians(angle_deg), math.radians(plane_deg)
+    down = (math.sin(angle) * math.cos(plane), math.sin(angle) * math.sin(plane), -math.cos(angle))
+    front, side = (math.degrees(math.atan2(part, -down[2])) for part in down[:2])
+    at = (0.05, 0.4, 0.6, 0.95)
+    built = straight(femur_at=at) if bone == "femur" else straight(tibia_at=at)
+    shaft = built.femur if bone == "femur" else built.tibia
+    tibia = bone == "tibia"
+    below = BELOW_TIBIA if tibia else BELOW_FEMUR
+    built.turn((shaft[1] + shaft[2]) / 2, front, below, 99 if tibia else 2, 2 if tibia else 0)
+    long = TIBIA_MM if tibia else FEMUR_MM
+    seen = [complex(0, -long * share) for share in at]
+    apex = (seen[1] + seen[2]) / 2
+    seen[2:] = [apex + (point - apex) * cmath.rect(1, math.radians(side)) for point in seen[2:]]
+    return built, {bone: seen}
+
+
+def misread(leg: Leg, seed: int) -> Leg:
+    """Return the leg as somebody marked it once, with the readings that the sheet makes of that."""
+    once = read_again(leg, 1, ERROR_MM, 50_000 + seed)
+
+    def pieces(of):
+        return {bone: tuple((p[1:], q[1:]) for p, q in some) for bone, some in of.items()}
+
+    marked = Leg({n: p[1:] for n, p in once.points.items()}, pieces(once.shafts), pieces(once.side_shafts))
+    return read_again(marked, DRAWS, ERROR_MM, seed)
+
+
 class TestStraight:
     """A straight leg of usual joint angles has no deformity."""
 
@@ -176,6 +217,28 @@ class TestReading:
             )
         assert inside_angle >= 0.92 * LEGS
         assert inside_level >= 0.90 * LEGS
+
+    @pytest.mark.parametrize("bone", ["femur", "tibia"])
+    def test_two_apices_and_both_planes_are_covered(self, bone: str) -> None:
+        """500 random legs with two bends of one bone, and 500 with one bend in an oblique plane."""
+        random = np.random.default_rng(13)
+        inside = np.zeros(4)
+        for number in range(LEGS):
+            upper, lower = (float(random.choice([-1, 1]) * random.uniform(12, 30)) for _ in range(2))
+            two = axes(misread(leg_of(two_bends(bone, upper, lower)), number))[bone == "tibia"]
+            first = 1 if bone == "tibia" else 0
+            for at, (turn, wanted) in enumerate(zip(two.turns[first:], (upper, lower), strict=False)):
+                inside[at] += abs(float(turn.turn_deg[0]) - wanted) <= turn.reading_deg
+            angle, plane = float(random.uniform(12, 35)), float(random.uniform(10, 80))
+            leg = misread(leg_of(*in_space(bone, angle, plane)), number)
+            (front,), (side,) = (
+                [one for one in of.turns if not one.by_joint]
+                for of in (axes(leg)[bone == "tibia"], side_axes(leg, LEAST_DEG, None)[bone == "tibia"])
+            )
+            found = oblique(front, side)
+            for at, (values, wanted) in enumerate(((found.angle_deg, angle), (found.plane_deg, plane)), 2):
+                inside[at] += abs(float(values[0]) - wanted) <= 1.96 * float(np.std(values[1:]))
+        assert (inside >= 0.92 * LEGS).all(), inside / LEGS
 
 
 class TestBothPlanes:
