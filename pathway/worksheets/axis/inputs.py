@@ -13,7 +13,7 @@ from pathway.worksheets.axis.bends import Normal, Normals
 from pathway.worksheets.axis.landmarks import NEEDED, POINTS, Film, Leg, inward_of, read_again
 from pathway.worksheets.axis.lines import Floats
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule
-from pathway.worksheets.joint_angles import Angle, known_from_years, norm_for
+from pathway.worksheets.joint_angles import Angle, known_from_years, norm_for, norms_ahead
 from pathway.worksheets.sheet import Input, Kind, problem
 
 KIND: Kind = "axis"
@@ -124,10 +124,11 @@ def normals_of(case: Case, inputs: Inputs) -> Normals:
     def by_age(name: str) -> Normal:
         angle = BY_AGE[name]
         sex, age = case.record.child.sex, age_of(case)
-        norm = norm_for(case.protocol, angle, max(age, known_from_years(case.protocol, angle, sex)), sex)
-        assert norm is not None
-        value = inputs.number(name)
-        return Normal(value, value - norm.normal_deg + norm.low_deg, value - norm.normal_deg + norm.high_deg)
+        # What a child grows into is not crooked either: of an infant the bands of the years to come count too.
+        norms = norms_ahead(case.protocol, angle, max(age, known_from_years(case.protocol, angle, sex)), sex)
+        now, value = norms[0].normal_deg, inputs.number(name)
+        low, high = min(norm.low_deg for norm in norms), max(norm.high_deg for norm in norms)
+        return Normal(value, value - now + low, value - now + high)
 
     def by_rule(name: str) -> Normal:
         rule: Value = case.protocol.value(BY_RULE[name][0])

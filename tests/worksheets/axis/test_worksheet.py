@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from dataclasses import replace
 
@@ -170,6 +171,18 @@ class TestFromAngles:
     def test_nothing_given_says_what_to_mark(self) -> None:
         of = worksheet(replace(of_side("left"), findings={}), {})
         assert "hip_centre=x,y" in of.section("Axis").words[0]
+
+    def test_an_infant_whose_knee_is_already_as_it_will_be_has_no_deformity(self) -> None:
+        """At 16 months 95 deg is usual and 88 is what every child grows into: neither is called crooked."""
+        of = of_side("left")
+        born = of.on.replace(year=of.on.year - 1) - datetime.timedelta(days=120)
+        child = of.record.child.model_copy(update={"date_of_birth": born})
+        infant = replace(of, record=of.record.model_copy(update={"child": child}))
+        for measured in ("88", "95"):
+            words = worksheet(infant, {"mldfa_deg": measured}).section("Which bone").words
+            assert not any("femur at the knee" in said for said in words), measured
+        words = worksheet(infant, {"mldfa_deg": "104"}).section("Which bone").words
+        assert any("femur at the knee: varus" in said for said in words)
 
     def test_below_the_age_of_the_norm_it_is_said(self) -> None:
         of = worksheet(of_side("left"), {"mpta_deg": "80"})
