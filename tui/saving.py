@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
 from textual.app import App
@@ -21,6 +21,9 @@ from pathway.views.words.caution import of_children
 from tui import keys, planner, saving_words
 from tui.opened import ChildList, Entry
 from tui.screens.base import ChildScreen, OwnScreen
+
+if TYPE_CHECKING:
+    from pathway.worksheets.sheet import Sheet
 
 SHOWN_SECONDS = 8
 READING = "Reading the children …"
@@ -59,6 +62,8 @@ class SavingApp(App[None]):
         self.storage = storage
         self.listing = READING if storage is not None else ""
         self.drafts: dict[str, dict[str, str]] = {}
+        self.sheets: dict[str, Sheet] = {}
+        """The sheet of each child's osteotomy as it was worked out last on its screen."""
         self._to_save: set[str] = set()
         self._in_hand: set[str] = set()
         self._leaving = False

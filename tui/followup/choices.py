@@ -9,16 +9,24 @@ from dataclasses import dataclass
 from pathway.casefile.read import PHYSES
 from pathway.plan.model import Plan
 from pathway.preferences import PREFERENCES
+from pathway.problems import Refused
 from pathway.protocol.model import Protocol, Stage
 from pathway.protocol.roles import may_be_declined, predecessor_of
-from pathway.record import Operation, Record
+from pathway.record import Operation, OsteotomyPlan, Record
 from pathway.views.words.paragraphs import in_date_order
+from pathway.worksheets.osteotomy.kept import kept
+from pathway.worksheets.sheet import Sheet
 from tui.followup.options import Option, plain_options
+
+KEEP = "used"
 
 
 @dataclass(frozen=True, slots=True)
 class Choosing:
-    """The choices of every field; `completed` are operations of the record, by value, that are added to."""
+    """The choices of every field; `completed` are operations of the record, by value, that are added to.
+
+    `planned` is the osteotomy's sheet as it stands on its screen, to be kept with the operation; None without one.
+    """
 
     methods: tuple[Option, ...]
     operations: tuple[Option, ...]
@@ -30,6 +38,8 @@ class Choosing:
     physes: tuple[Option, ...] = plain_options(PHYSES)
     sides: tuple[Option, ...] = plain_options(("left", "right"))
     parties: tuple[Option, ...] = plain_options(("family", "team"))
+    planned: OsteotomyPlan | None = None
+    sheets: tuple[Option, ...] = (Option(KEEP, "keep the sheet as it stands"), Option("none", "keep none"))
     decisions: tuple[Option, ...] = (
         Option("decline", "decline a stage"),
         Option("prefer", "prefer"),
@@ -37,8 +47,8 @@ class Choosing:
     )
 
 
-def choosing(record: Record, plan: Plan, protocol: Protocol) -> Choosing:
-    """Return the choices for a child: what its plan has to come first."""
+def choosing(record: Record, plan: Plan, protocol: Protocol, sheet: Sheet | None = None) -> Choosing:
+    """Return the choices for a child: what its plan has to come first; `sheet` is its osteotomy's on the screen."""
     completed = {f"{one.kind} {one.date} {one.side}": one for one in reversed(record.operations)}
     named = {value: f"{protocol.stage(one.kind).label} of {one.date}" for value, one in completed.items()}
     alike = Counter(named.values())
@@ -54,12 +64,21 @@ def choosing(record: Record, plan: Plan, protocol: Protocol) -> Choosing:
         complications=plain_options(protocol.complications),
         skeletal_methods=tuple(Option(method.id, method.label) for method in protocol.skeletal_methods),
         devices=tuple(Option(device.id, device.label) for device in protocol.devices),
+        planned=_planned(sheet, record),
         about={
             "decline": tuple(dict.fromkeys(_declinable(plan, protocol))),
             "prefer": plain_options(PREFERENCES),
             "waive_gate": tuple(dict.fromkeys(_waivable(plan, protocol))),
         },
     )
+
+
+def _planned(sheet: Sheet | None, record: Record) -> OsteotomyPlan | None:
+    """Return what is kept of a sheet; None where nothing was worked out on it, or it is of another leg."""
+    try:
+        return None if sheet is None else kept(sheet, record, "the worksheet")
+    except Refused:
+        return None
 
 
 def _kinds(plan: Plan, protocol: Protocol) -> Iterator[Stage]:

@@ -19,7 +19,7 @@ from pathway.protocol.question import Question
 from pathway.questions import record_diff
 from pathway.record import Operation, Record
 from tui.followup.asked import Asked
-from tui.followup.choices import Choosing
+from tui.followup.choices import KEEP, Choosing
 from tui.followup.options import Option, Unclear, chosen, plain_options, several
 
 DATE, METHOD = "date", "method"
@@ -248,7 +248,9 @@ def _operation(
         return {}
     before = choosing.completed.get(named)
     kind = before.kind if before is not None else named
-    fields = before.model_dump(exclude={"note"}) if before is not None else {}
+    fields = before.model_dump(exclude={"note", "planned"}) if before is not None else {}
+    if before is not None and before.planned is not None:
+        fields["planned"] = filled(before.planned.model_dump())
     side = before.side if before is not None else side_of(kind, record, protocol)
     changes: dict[str, object] = {
         "date": before.date if before is not None else _day(typed, "operation.date") or day,
@@ -262,9 +264,19 @@ def _operation(
     }
     if before is not None and isinstance(more := changes["complications"], tuple):
         changes["complications"] = tuple(dict.fromkeys((*before.complications, *more)))
+    if keeps_sheet(kind, before, choosing, protocol):
+        asked = _choice(typed, "operation.planned", choosing.sheets) or KEEP
+        if asked == KEEP and choosing.planned is not None:
+            changes["planned"] = filled(choosing.planned.model_dump())
     fields = {"kind": kind, **fields, **{key: value for key, value in changes.items() if value is not None}}
     note = {"note": before.note} if before is not None and before.note else {}
     return filled({**fields, **note})
+
+
+def keeps_sheet(kind: str, before: Operation | None, choosing: Choosing, protocol: Protocol) -> bool:
+    """Return whether an operation takes the sheet that stands on its screen: an osteotomy that has none yet."""
+    corrects = protocol.stage(kind).role == "neck_shaft_correction"
+    return corrects and choosing.planned is not None and (before is None or before.planned is None)
 
 
 def _decision(

@@ -158,6 +158,9 @@ def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
         used = ", ".join(_worded((before.device,), own)) if before and before.device else ""
         said = "the device used; empty: the usual one, or as recorded"
         yield _chosen(typed, "operation.device", "Device", own, said, used)
+    if kind and entering.keeps_sheet(kind, before, choosing, offer.protocol):
+        said = "the osteotomy's worksheet as it stands on its screen, to be held against the films after"
+        yield _chosen(typed, "operation.planned", "Sheet used", choosing.sheets, said, choosing.sheets[0].words)
     several = "one or more, separated by commas; part of a name will do"
     closed = ", ".join(_worded(before.physes, choosing.physes)) if before else ""
     yield _chosen(typed, "operation.physes", "Growth plates closed", choosing.physes, several, closed)

@@ -125,7 +125,9 @@ class FollowUpScreen(FormScreen):
         on = self.home.on
         first = asked_next(Question(record, rules, on), plan)
         every = {asked.name: asked for asked in all_findings(Question(record, rules, on))}
-        self._offer = Offer(record, rules, on, first, every, choosing(record, plan, rules))
+        self._offer = Offer(
+            record, rules, on, first, every, choosing(record, plan, rules, self.home.sheets.get(self.child))
+        )
         self.query_one(frame.Notice).say("")
         at = first[0].name if first else ""
         self.query_one(Form).open(followup_fields.fields(self._offer, self.part, self.typed, {}), at)

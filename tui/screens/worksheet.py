@@ -171,6 +171,8 @@ class WorksheetScreen(FormScreen):
             wrong = "; ".join(f"found {f.found}, expected {f.expected}; {_typed(f.remedy)}" for f in error.problems)
             if self.sheet is None:
                 self.sheet = _bare(kind, case, self.typed)
+        if self.sheet is not None and kind == "osteotomy" and not wrong:
+            self.home.sheets[self.child] = self.sheet
         if self.sheet is not None:
             form.offer(tuple(_fields(self.sheet, self.typed)), typing=typing)
         self.show_sheet(stale=bool(wrong))
