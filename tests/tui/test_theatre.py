@@ -68,7 +68,7 @@ async def test_the_arrows_go_from_part_to_part() -> None:
         await opened(pilot, "theatre")
         page = app.screen.query_one("#page")
         tops = []
-        for _ in range(6):
+        for _ in range(9):
             await pilot.press("right")
             await pilot.pause()
             tops.append(page.lines[page.scroll_offset.y][2])

@@ -63,15 +63,24 @@ SHORT = {
     "outward": "out",
 }
 SAW = "THE SAW WOULD MEET THE BLADE"
+OUTSIDE = "OUTSIDE THE PROTOCOL: do not operate by this page"
+WITHHELD = "No steps are printed while the plan stands so: change it as said above and print the page again."
 
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """Whose page it is: the child's pseudonym, the day, and what must stand on everything."""
+    """Whose page it is: the child's pseudonym, the day, and what must stand on everything.
+
+    `stops` say why the plan is outside the protocol, `notes` what else its sheet warns of, `assumed` what was not
+    measured.
+    """
 
     child: str
     on: datetime.date
     cautions: tuple[str, ...]
+    stops: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
 
 
 def theatre(
@@ -90,15 +99,30 @@ def theatre(
     Without `drawn` the life-size figures are left out.
     """
     side = bone.side.upper()
-    title = f"{side} FEMUR: {'PLAN REFUSED' if found.refused else 'plan for the table'}"
+    what = "PLAN REFUSED" if found.refused else "NOT FOR USE AS IT STANDS" if head.stops else "plan for the table"
+    title = f"{side} FEMUR: {what}"
     footer = f"{head.child} · {side} · {head.on} · {head.cautions[0] if head.cautions else ''}"
     if found.refused or found.settings is None:
-        blocks = tuple(_refused(bone, plan, found, head, implants_deg))
+        blocks = tuple(_warned(head)) + tuple(_refused(bone, plan, found, head, implants_deg))
     else:
-        blocks = tuple(_allowed(bone, plan, found, found.settings, ranges, head, implants_deg))
+        blocks = tuple(_warned(head)) + tuple(_allowed(bone, plan, found, found.settings, ranges, head, implants_deg))
         if drawn:
             blocks += tuple(Figure(one, one, life_size=True) for one in femur_drawings(bone, plan, found.settings))
     return Document(title, f"{head.child}, as planned on {head.on}", "en", footer, blocks, dense=True)
+
+
+def _warned(head: Head) -> Iterator[Block]:
+    """Yield why the plan is outside the protocol, above everything else."""
+    if head.stops:
+        yield Callout(OUTSIDE, head.stops)
+
+
+def _noted(head: Head) -> Iterator[Block]:
+    """Yield what else the sheet warns of, and what nobody measured."""
+    if head.notes:
+        yield Callout("TAKE CARE", head.notes)
+    if head.assumed:
+        yield Callout("ASSUMED, NOT MEASURED", head.assumed)
 
 
 def _refused(bone: Femur, plan: Plan, found: Result, head: Head, implants_deg: Sequence[float]) -> Iterator[Block]:
@@ -108,6 +132,7 @@ def _refused(bone: Femur, plan: Plan, found: Result, head: Head, implants_deg: S
         yield Paragraph(f"{REASONS[one]} {_value_of(one, plan, found)}", "lead")
     yield Callout("", head.cautions)
     yield Paragraph(f"What is refused: {_entered(bone, plan, found)}.")
+    yield from _noted(head)
     yield Heading("What would fit")
     yield Bullets(tuple(_answer(one, answers[one]) for one in found.refused))
     together = all_at_once(bone, plan, found) if len(found.refused) > 1 else None
@@ -215,6 +240,7 @@ def _allowed(
         " Small figures: between which values each lies when bone and hand vary.",
         "small",
     )
+    yield from _noted(head)
     bridge = least_bridge_mm(bone, plan, settings)
     if bridge < 0:
         entry, free = _mm(found.numbers["bridge_mm"]), settings.cut_below_corner_mm - bridge
@@ -224,8 +250,21 @@ def _allowed(
     if near:
         yield Callout("Near a limit: allowed as planned, not by every value that bone and hand may have", near)
     yield Heading("Steps")
+    if head.stops:
+        yield Paragraph(WITHHELD, "lead")
+    else:
+        yield _step_table(bone, plan, found, settings, ranges)
+    yield from _may_be_changed(bone, plan, found, settings, implants_deg)
+
+
+def _step_table(bone: Femur, plan: Plan, found: Result, settings: Settings, ranges: Ranges) -> Table:
     rows = tuple((str(number), *row) for number, row in enumerate(_steps(bone, plan, found, settings, ranges), 1))
-    yield Table("Steps in order", ("", "Step", "Number", "Check", "Stop if"), rows, (1, 11, 13, 13, 13))
+    return Table("Steps in order", ("", "Step", "Number", "Check", "Stop if"), rows, (1, 11, 13, 13, 13))
+
+
+def _may_be_changed(
+    bone: Femur, plan: Plan, found: Result, settings: Settings, implants_deg: Sequence[float]
+) -> Iterator[Block]:
     yield Heading("What may be changed at the table, with the same wire and slot")
     changes = tuple(_changes(bone, plan, settings, implants_deg, found.numbers["adduction_needed_deg"] or 0.0))
     names = ("Change", "Neck-shaft", "Version", "Flexion remaining", "Length gained", "Bridge", "Fits the bone")
@@ -337,10 +376,13 @@ def _steps(
         f"Tip nearer than {_mm(plan.blade_margin_mm)} to the growth plate, edge"
         f" {f'nearer than {_mm(plan.cortex_margin_mm)} to the cortex' if plan.cortex_margin_mm else 'in the cortex'}",
     )
+    inner = least_bridge_mm(bone, plan, settings)
+    lower = f"NOT at {_mm(settings.cut_below_corner_mm)}: {_up(settings.cut_below_corner_mm - inner)} mm or lower"
+    level = lower if inner < 0 else told("cut_below_corner_mm", "mm")
     yield (
         "Cut, square to the shaft",
-        f"{told('cut_below_corner_mm', 'mm')} below the corner; bridge {told('bridge_mm', 'mm')} at the blade's"
-        f" entry, {_mm(least_bridge_mm(bone, plan, settings))} on the shaft's inner side",
+        f"{level} below the corner, never higher; bridge {told('bridge_mm', 'mm')} at the blade's"
+        f" entry, {_mm(inner)} on the shaft's inner side",
         "Level on the film before the saw, both cortices",
         f"{f'Bridge at the entry less than {_mm(plan.bridge_least_mm)}, or the' if plan.bridge_least_mm else 'The'} saw"
         " meets the blade",

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
+from pathway.upper_femur.model import solved
 from pathway.views.documents.document import Document
 from pathway.views.documents.theatre import Head, theatre
 from pathway.views.words.caution import INVENTED, is_invented
+from pathway.worksheets.osteotomy.cautions import warnings
 from pathway.worksheets.osteotomy.inputs import OsteotomyInputs
 from pathway.worksheets.osteotomy.numbers import lacking
 from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH, NumberRange
@@ -27,6 +30,47 @@ def page_of(given: OsteotomyInputs, *, drawn: bool = True, ranges: Mapping[str, 
     invented = (INVENTED,) if is_invented(case.record.child.note) else ()
     told = given.numbers.ranges if ranges is None else ranges
     between = {name: (ends.low, ends.high) for name, ends in told.items()}
-    page = Head(case.record.child.id, case.on, (head, CHECK_THE_RADIOGRAPH, *invented))
+    told_of = tuple(warnings(given))
+    page = Head(
+        case.record.child.id,
+        case.on,
+        (head, CHECK_THE_RADIOGRAPH, *invented),
+        stops=tuple(warning.text for warning in told_of if warning.stop),
+        notes=(*_wire_as_found(given), *_old(given), *(warning.text for warning in told_of if not warning.stop)),
+        assumed=tuple(_assumed(given)),
+    )
     at_hand = given.inputs.numbers("implants_deg")
     return theatre(of.bone, of.plan, of.found, between, page, at_hand, drawn=drawn)
+
+
+def _wire_as_found(given: OsteotomyInputs) -> Iterator[str]:
+    """Yield that the page is of a wire as it lies, beside the one that was planned."""
+    of = given.model
+    if of.plan.found_wire is None:
+        return
+    planned = solved(of.bone, replace(of.plan, found_wire=None)).settings
+    beside = "" if planned is None else f"; planned {_wire(planned.wire_front_deg, planned.wire_side_deg)}"
+    yield f"WIRE AS FOUND, not as planned: {_wire(*of.plan.found_wire)}{beside}. Destroy the page of the planned wire."
+
+
+def _wire(front_deg: float, side_deg: float) -> str:
+    return f"{front_deg:.1f} deg in front, {abs(side_deg):.1f} deg {'forward' if side_deg > 0 else 'back'} at the side"
+
+
+def _old(given: OsteotomyInputs) -> Iterator[str]:
+    """Yield the values that no longer hold, such as those from before another operation of this bone."""
+    for item in given.inputs.items:
+        if item.note.startswith("out of date") and item.value is not None:
+            measured = "" if item.measured_on is None else f" of {item.measured_on}"
+            yield f"{item.label}, {item.value}{f' {item.unit}' if item.unit else ''}{measured}: {item.note}."
+
+
+def _assumed(given: OsteotomyInputs) -> Iterator[str]:
+    """Yield what was not measured and is assumed."""
+    for item in given.inputs.items:
+        if item.name == "proximal_femur_flexion_deg" and item.origin == "none":
+            yield "no flexion of the upper femur"
+    sizes = ("blade_width_mm", "blade_thickness_mm")
+    if all(not given.inputs.maybe(name) for name in sizes):
+        told = "=…, ".join(sizes)
+        yield f"a blade without width and thickness, so that every margin is that of a line (--set {told}=…)"

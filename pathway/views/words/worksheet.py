@@ -219,7 +219,8 @@ def _taken(widths: Sequence[int]) -> int:
 
 
 def _row(cells: Sequence[str], widths: Sequence[int], left: Sequence[bool], first: str) -> Iterator[str]:
-    parts = [textwrap.wrap(text, width) or [""] for text, width in zip(cells, widths, strict=True)]
+    # A column of nothing, such as remarks where there are none, has no width.
+    parts = [textwrap.wrap(text, max(width, 1)) or [""] for text, width in zip(cells, widths, strict=True)]
     for k in range(max(len(part) for part in parts)):
         shown = [part[k] if k < len(part) else "" for part in parts]
         aligned = (

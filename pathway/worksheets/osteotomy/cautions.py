@@ -14,6 +14,7 @@ from pathway.worksheets.sheet import Warning
 
 def warnings(of: OsteotomyInputs) -> Iterator[Warning]:
     """Yield the warnings, those that stop first."""
+    yield from _side(of)
     yield from _unreachable(of)
     yield from _blade(of)
     yield from _contact(of)
@@ -23,6 +24,12 @@ def warnings(of: OsteotomyInputs) -> Iterator[Warning]:
     yield from _film(of)
     if lacking := missing(of):
         yield Warning(text=f"Shift and length cannot be calculated in full: measure {'; '.join(lacking)}.")
+
+
+def _side(of: OsteotomyInputs) -> Iterator[Warning]:
+    if of.side != of.case.side:
+        text = f"WRONG SIDE? The record has the {of.case.side} leg to be treated; {of.side} was set by hand."
+        yield Warning(text=text, stop=True)
 
 
 def _unreachable(of: OsteotomyInputs) -> Iterator[Warning]:

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-from pathway.views.documents.document import Figure
+from typing import ClassVar
+
+import pytest
+
+from pathway.views.documents.document import Callout, Figure, Table
+from pathway.views.documents.theatre import OUTSIDE
 from pathway.views.documents.theatre_page import missing_sizes, page_of
 from pathway.worksheets.osteotomy import given_of
 from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH
@@ -35,3 +40,56 @@ def test_without_figures_nothing_is_drawn_and_all_else_is_the_same() -> None:
     whole, bare = page_of(of), page_of(of, drawn=False)
     assert any(isinstance(block, Figure) for block in whole.blocks)
     assert bare.blocks == tuple(block for block in whole.blocks if not isinstance(block, Figure))
+
+
+def callouts(**settings: object) -> dict[str, tuple[str, ...]]:
+    made = page_of(given(neck_width_mm=17, **settings), drawn=False)
+    return {block.title: block.lines for block in made.blocks if isinstance(block, Callout)}
+
+
+def steps(**settings: object) -> bool:
+    made = page_of(given(neck_width_mm=17, **settings), drawn=False)
+    return any(isinstance(block, Table) and block.label == "Steps in order" for block in made.blocks)
+
+
+class TestWhatTheSheetWarnsOf:
+    """The page is never quieter than the sheet; a plan outside the protocol has no steps."""
+
+    GOOD: ClassVar[dict[str, object]] = {"blade_margin_mm": 3}
+
+    def test_a_plan_within_the_protocol_has_its_steps(self) -> None:
+        assert steps(**self.GOOD)
+        assert OUTSIDE not in callouts(**self.GOOD)
+
+    @pytest.mark.parametrize(
+        ("change", "said"),
+        [
+            ({"neck_wire_length_mm": 24}, "Every blade available is too long"),
+            ({"hip_adduction_after_release_deg": 20}, "release more, or correct less"),
+            ({"side": "right"}, "WRONG SIDE?"),
+        ],
+    )
+    def test_outside_it_the_reason_stands_on_top_and_no_step_is_printed(
+        self, change: dict[str, object], said: str
+    ) -> None:
+        made = page_of(given(neck_width_mm=17, **{**self.GOOD, **change}), drawn=False)
+        first = made.blocks[0]
+        assert isinstance(first, Callout)
+        assert first.title == OUTSIDE
+        assert any(said in line for line in first.lines)
+        assert "NOT FOR USE AS IT STANDS" in made.title
+        assert not steps(**{**self.GOOD, **change})
+
+    def test_a_wire_as_found_is_told_beside_the_planned_one(self) -> None:
+        notes = callouts(**self.GOOD, found_wire_front_deg=95, found_wire_side_deg=5)["TAKE CARE"]
+        assert any(
+            line.startswith("WIRE AS FOUND, not as planned: 95.0 deg in front, 5.0 deg forward") for line in notes
+        )
+        assert not any("WIRE AS FOUND" in line for line in callouts(**self.GOOD).get("TAKE CARE", ()))
+
+    def test_what_nobody_measured_is_named(self) -> None:
+        said = " ".join(callouts(**self.GOOD)["ASSUMED, NOT MEASURED"])
+        assert "no flexion" in said
+        assert "blade_width_mm" in said
+        known = callouts(**self.GOOD, blade_width_mm=8, blade_thickness_mm=2, proximal_femur_flexion_deg=0)
+        assert "ASSUMED, NOT MEASURED" not in known
