@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from tests.plans import files
@@ -25,6 +27,8 @@ async def test_points_of_a_film_give_the_bend_and_its_level(size) -> None:
         assert "axis of the leg" in text_of(app)
         said = "\n".join(said.text for said in app.screen.query_one("#sheet").said)
         assert "Mark points on the long standing film" in " ".join(said.split())
+        # The built leg is longer than this child's: its measured lengths would refuse the film.
+        app.screen._case = replace(app.screen._case, findings={})
         app.screen.typed = on_film(bent_tibia(20, 70), "left")
         app.screen.typed_anew()
         await pilot.pause()

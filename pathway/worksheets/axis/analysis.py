@@ -21,10 +21,11 @@ from pathway.worksheets.axis.bends import (
     oblique,
     side_axes,
 )
-from pathway.worksheets.axis.inputs import DRAWS, MEASURED, SEED, Marked, age_of
+from pathway.worksheets.axis.inputs import DRAWS, KIND, MEASURED, SEED, Marked, age_of
 from pathway.worksheets.axis.landmarks import joint_angles
 from pathway.worksheets.axis.lines import Floats
 from pathway.worksheets.case import Case, Inputs
+from pathway.worksheets.sheet import problem
 
 ANGLES = ("mldfa_deg", "mpta_deg", "jlca_deg", "ldta_deg", "mlpfa_deg")
 """The joint angles in the order in which they are judged."""
@@ -112,8 +113,8 @@ def _measured(case: Case, inputs: Inputs) -> dict[str, Floats]:
         value = inputs.maybe(name)
         if value is None:
             continue
-        rule = case.protocol.finding(MEASURED[name]) if name in MEASURED else None
-        sd = (rule.sd if rule is not None else None) or 0.0
+        # Nobody printed how well the two others are read: not better than the tibia at the knee.
+        sd = case.protocol.finding(MEASURED.get(name, MEASURED["mpta_deg"])).sd or 0.0
         values = value + random.normal(0.0, sd, DRAWS + 1) if sd else np.full(1, value)
         values[0] = value
         found[name] = values
@@ -145,8 +146,13 @@ def _cuts(inputs: Inputs, bones: tuple[BoneAxis, ...]) -> list[tuple[Bone, tuple
     found: list[tuple[Bone, tuple[Bend, Cut, Cut]]] = []
     for bone in bones:
         level = inputs.maybe(f"{bone.bone}_cut_mm")
-        at = [one for one in bone.bends if np.isfinite(one.from_knee_mm[0])]
-        if level is None or not at:
+        at = [one for one in bone.bends if bone.is_placed(one) and bone.is_inside(one)]
+        if level is None:
+            continue
+        if level >= bone.length_mm:
+            said = f"a cut {level:g} mm from the knee of a {bone.bone} {bone.length_mm:.0f} mm long"
+            raise problem(KIND, f"{bone.bone}_cut_mm", said, "a level within the bone", "set it from the knee")
+        if not at:
             continue
         bend = min(at, key=lambda one: abs(float(one.from_knee_mm[0]) - level))
         off, turn = level - float(bend.from_knee_mm[0]), float(bend.turn_deg[0])

@@ -80,6 +80,11 @@ class Bend:
         return abs(float(self.turn_deg[0])) > max(REACH_99 * self._sd, self.least_deg)
 
     @property
+    def level_reading_mm(self) -> float:
+        """Return how far 95 of 100 readings of the level of the apex lie from the first; not a number where none."""
+        return REACH_95 * float(np.std(self.from_knee_mm[1:])) if len(self.from_knee_mm) > 1 else 0.0
+
+    @property
     def _sd(self) -> float:
         return float(np.std(self.turn_deg[1:])) if len(self.turn_deg) > 1 else 0.0
 
@@ -97,6 +102,11 @@ class BoneAxis:
     def bends(self) -> tuple[Bend, ...]:
         """Return the turns that are bends."""
         return tuple(one for one in self.turns if one.is_bend)
+
+    def is_placed(self, bend: Bend) -> bool:
+        """Return whether the film tells where the apex lies: better than half the length of the bone."""
+        reach = bend.level_reading_mm
+        return bool(np.isfinite(bend.from_knee_mm[0])) and np.isfinite(reach) and reach <= self.length_mm / 2
 
     def is_inside(self, bend: Bend) -> bool:
         """Return whether an apex lies within the length of the bone; where it cannot be told it counts as inside."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 
 from pathway.worksheets.axis.analysis import Analysis
@@ -24,17 +26,22 @@ def drawing(of: Analysis) -> Drawing:
 
     shapes = [
         Shape(role="axis", points=(at(leg.hip), at(leg.ankle)), dashed=True),
-        Shape(role="shaft", points=(at(leg.hip), *_along(leg.shafts.get("femur", ()), at), at(leg.femur_at_knee))),
-        Shape(role="shaft", points=(at(leg.tibia_at_knee), *_along(leg.shafts.get("tibia", ()), at), at(leg.ankle))),
+        Shape(role="shaft", points=(at(leg.hip), at(leg.femur_at_knee))),
+        Shape(role="shaft", points=(at(leg.tibia_at_knee), at(leg.ankle))),
     ]
+    for pieces in leg.shafts.values():
+        shapes += [Shape(role="shift", points=(at(upper), at(lower))) for upper, lower in pieces]
     for joint in ("femoral_condyle", "tibial_plateau", "ankle"):
         ends = (at(leg.points[f"{joint}_lateral"]), at(leg.points[f"{joint}_medial"]))
         shapes.append(Shape(role="physis", points=ends))
-    marks = []
+    marks = [
+        Mark(text=end, at=at(leg.points[f"femoral_condyle_{end}"]), anchor=_outward(end, mirror))
+        for end in ("lateral", "medial")
+    ]
     told = []
     for bone in of.bones:
         for bend in bone.bends:
-            if not np.isfinite(bend.point[0]).all() or not bone.is_inside(bend):
+            if not np.isfinite(bend.point[0]).all() or not bone.is_inside(bend) or not bone.is_placed(bend):
                 continue
             x, y = at(bend.point)
             upper, lower = (leg.hip, leg.femur_at_knee) if bone.bone == "femur" else (leg.tibia_at_knee, leg.ankle)
@@ -52,12 +59,13 @@ def drawing(of: Analysis) -> Drawing:
         way = "lateral" if axis[0] > 0 else "medial"
         told.append(f"the axis from hip to ankle passes {abs(float(axis[0])):.0f} mm {way} of the middle of the knee")
     return Drawing(
-        title="Axis of the leg, front view",
+        title=f"{of.case.record.child.id}: axis of the {of.case.side} leg, front view",
         shapes=tuple(shapes),
         marks=tuple(marks),
         alternative=f"{'; '.join(part for part in told if part)}.",
     )
 
 
-def _along(pieces: tuple[tuple[Floats, Floats], ...], at: object) -> tuple[tuple[float, float], ...]:
-    return tuple(at(point) for piece in pieces for point in piece)  # type: ignore[operator]
+def _outward(end: str, mirror: float) -> Literal["start", "end"]:
+    """Return how words at an end of the knee are set so that they lie outside it; inward is to the right if > 0."""
+    return "end" if (end == "lateral") == (mirror > 0) else "start"

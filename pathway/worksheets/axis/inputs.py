@@ -9,6 +9,7 @@ import numpy as np
 
 from pathway.days import age_years
 from pathway.protocol.model import Bone, Value
+from pathway.rule_engine.findings import Known
 from pathway.worksheets.axis.bends import Normal, Normals
 from pathway.worksheets.axis.landmarks import NEEDED, POINTS, Film, Leg, inward_of, read_again
 from pathway.worksheets.axis.lines import Floats
@@ -32,6 +33,7 @@ BONES: Mapping[str, Bone] = {
     "tibia_shaft_side": "tibia",
 }
 KNEE_SIDE = "knee_side"
+PIECES = "x,y,x,y for each piece, one after the other in one list"
 MEASURED: Mapping[str, str] = {
     "mldfa_deg": "lateral_distal_femoral_angle_deg",
     "mpta_deg": "medial_proximal_tibial_angle_deg",
@@ -60,7 +62,7 @@ def inputs_of(case: Case) -> list[Input]:
 
     return [
         *(points(name, label, "x,y on the film") for name, label in POINTS.items()),
-        *(points(name, label, "x,y,x,y for a piece") for name, label in {**SHAFTS, **SIDE_SHAFTS}.items()),
+        *(points(name, label, PIECES) for name, label in {**SHAFTS, **SIDE_SHAFTS}.items()),
         points(KNEE_SIDE, "middle of the knee on the side film", "x,y on the film"),
         from_rule(case, "axis_mm_per_unit", "mm of a unit of the coordinates", name="mm_per_unit"),
         from_rule(case, "axis_point_error_mm", "error of marking a point, one SD", name="reading_error_mm"),
@@ -170,6 +172,8 @@ def marked(case: Case, inputs: Inputs) -> Marked | None:
         raise problem(KIND, lacking[0], "no point", POINTS[lacking[0]], do)
     _in_place(points)
     leg = Leg(points, dict(_shafts(inputs, SHAFTS, front)), dict(_shafts(inputs, SIDE_SHAFTS, side)))
+    _as_measured(case, leg)
+    _between_joints(leg)
     again = read_again(leg, DRAWS, inputs.number("reading_error_mm"), SEED)
     knee = None if inputs.item(KNEE_SIDE).value is None else _points(inputs, KNEE_SIDE, side, POINT)[:1]
     return Marked(again, None if knee is None else np.repeat(knee, DRAWS + 1, axis=0))
@@ -203,6 +207,10 @@ def _shafts(
             if float(np.linalg.norm(upper - lower)) < inputs.number("reading_error_mm"):
                 found = f"two points of piece {number} closer than the error of marking one"
                 raise problem(KIND, name, found, "points far apart along the shaft", "mark them further apart")
+            above = pieces[number - 2][1] if number > 1 else None
+            if above is not None and float(upper[0, 1]) > float(above[0, 1]):
+                found = f"piece {number} that begins above the end of the one before"
+                raise problem(KIND, name, found, "the pieces from above downward", "give the upper piece first")
             if float(upper[0, 1]) <= float(lower[0, 1]):
                 found = f"piece {number} that runs upward"
                 do = "give the upper point first, and y_down=no where y grows upward"
@@ -228,3 +236,54 @@ def _in_place(points: Mapping[str, Floats]) -> None:
             found = f"{lower} above {upper}"
             do = "check the points; set y_down=no where y grows upward on the film"
             raise problem(KIND, upper, found, "hip above knee above ankle", do)
+    if "trochanter_tip" in points and points["trochanter_tip"][0, 0] >= points["hip_centre"][0, 0]:
+        found = "the tip of the trochanter on the inner side of the head"
+        raise problem(KIND, "trochanter_tip", found, "it lateral of the head", "mark it again, or leave it out")
+    femur, tibia = (
+        (points[f"{joint}_lateral"] + points[f"{joint}_medial"])[0, 1] / 2
+        for joint in ("femoral_condyle", "tibial_plateau")
+    )
+    if tibia >= femur:
+        found = "the tibial plateau at or above the femoral condyles"
+        raise problem(KIND, "tibial_plateau_lateral", found, "it below them", "exchange the two, or mark them again")
+
+
+def lengths_mm(leg: Leg) -> dict[str, float]:
+    """Return the length of each bone as it was marked, by the finding that measures it."""
+    ends = {"femur_length_mm": (leg.hip, leg.femur_at_knee), "tibia_length_mm": (leg.tibia_at_knee, leg.ankle)}
+    return {name: float(np.linalg.norm(upper[0] - lower[0])) for name, (upper, lower) in ends.items()}
+
+
+def off_percent(case: Case, leg: Leg) -> dict[str, float]:
+    """Return by how much each bone on the film is longer than the one measured last, where one was measured."""
+    found = {}
+    for name, length in lengths_mm(leg).items():
+        latest = case.findings.get((name, "affected"))
+        known = latest if isinstance(latest, Known) or latest is None else latest.last
+        if known is not None and float(known.value) > 0:
+            found[name] = 100 * (length / float(known.value) - 1)
+    return found
+
+
+def _as_measured(case: Case, leg: Leg) -> None:
+    """Refuse a film on which the bones have another size than they were measured to have."""
+    most = case.protocol.number("axis_length_wrong_percent")
+    for name, off in off_percent(case, leg).items():
+        if abs(off) > most:
+            read = lengths_mm(leg)[name]
+            label = case.protocol.finding(name).label
+            way = "more" if off > 0 else "less"
+            found = f"a {label} of {read:.0f} mm on the film, {abs(off):.0f} % {way} than measured"
+            do = "set mm_per_unit to the calibration of the film, and check whose film it is"
+            raise problem(KIND, "mm_per_unit", found, f"within {most:g} % of it", do)
+
+
+def _between_joints(leg: Leg) -> None:
+    """Refuse pieces of a shaft that lie beyond the joints of their bone."""
+    ends = {"femur": (leg.hip, leg.femur_at_knee), "tibia": (leg.tibia_at_knee, leg.ankle)}
+    for name, bone in zip(SHAFTS, ("femur", "tibia"), strict=True):
+        upper, lower = (float(end[0, 1]) for end in ends[bone])
+        for number, piece in enumerate(leg.shafts.get(bone, ()), 1):
+            if not lower < float((piece[0] + piece[1])[0, 1]) / 2 < upper:
+                found = f"piece {number} beyond the joints of the {bone}"
+                raise problem(KIND, name, found, f"every piece between the ends of the {bone}", "mark it again")

@@ -8,7 +8,7 @@ import numpy as np
 
 from pathway.worksheets.axis.analysis import Analysis, Judged
 from pathway.worksheets.axis.bends import REACH_95, Bend, BoneAxis, open_wedge_mm
-from pathway.worksheets.axis.inputs import BY_AGE, MEASURED
+from pathway.worksheets.axis.inputs import BY_AGE, MEASURED, lengths_mm, off_percent
 from pathway.worksheets.axis.lines import Floats
 from pathway.worksheets.joint_angles import known_from_years
 from pathway.worksheets.sheet import Cell, Column, Line, Section, Table, Warning
@@ -76,6 +76,8 @@ def warnings(of: Analysis) -> Iterator[Warning]:
                     f"each straight piece of its shaft (--set {bone.bone}_shaft=…)."
                 )
                 yield Warning(text=text, stop=True)
+    yield from _film(of)
+    yield from _cuts(of)
     for seen in of.both:
         apart, reach = float(seen.apart_mm[0]), _reach(seen.apart_mm)
         if np.isfinite(apart) and apart > reach:
@@ -84,6 +86,44 @@ def warnings(of: Analysis) -> Iterator[Warning]:
                 "well as bent, one plane does not describe it."
             )
             yield Warning(text=text)
+
+
+def _film(of: Analysis) -> Iterator[Warning]:
+    """Yield what does not fit between the film and what was measured or set besides."""
+    if of.marked is None:
+        return
+    most = of.case.protocol.value("axis_length_off_percent")
+    for name, off in off_percent(of.case, of.marked.leg).items():
+        if abs(off) > most.value:
+            read, label = lengths_mm(of.marked.leg)[name], of.case.protocol.finding(name).label
+            way = "longer" if off > 0 else "shorter"
+            text = (
+                f"{_sentence(label)} {read:.0f} mm on this film, {abs(off):.0f} % {way} than measured last: check the"
+            )
+            yield Warning(text=f"{text} calibration (mm_per_unit) and whose film it is.", rule=most.id, stop=True)
+    by_hand = [name for name in (*MEASURED, "jlca_deg", "ldta_deg") if of.inputs.item(name).origin == "by_hand"]
+    if by_hand:
+        yield Warning(text=f"Set by hand and not used, because points are marked: {', '.join(by_hand)}.")
+
+
+def _cuts(of: Analysis) -> Iterator[Warning]:
+    """Yield what speaks against a cut at the level set."""
+    near, width = of.case.protocol.value("axis_cut_from_joint_mm"), of.inputs.maybe("bone_width_mm")
+    for bone in of.bones:
+        level = of.inputs.maybe(f"{bone.bone}_cut_mm")
+        if level is None:
+            continue
+        if min(level, bone.length_mm - level) < near.value:
+            text = f"A cut of the {bone.bone} {level:g} mm from the knee lies within {near.value:g} mm of a joint line:"
+            yield Warning(text=f"{text} in a growing child at the growth plate.", rule=near.id, stop=True)
+        if bone.bone not in of.cuts:
+            yield Warning(text=f"The {bone.bone} has no bend whose level this film tells: nothing is said of its cut.")
+            continue
+        shift = of.cuts[bone.bone][1].shift_mm
+        if width is not None and shift > width / 2:
+            part = "the whole width" if shift >= width else "half the width"
+            text = f"The ends of the {bone.bone} shift by {shift:.0f} mm, more than {part} of a bone {width:g} mm wide:"
+            yield Warning(text=f"{text} cut nearer to the apex.", stop=shift >= width)
 
 
 def _reach(values: Floats) -> float:
@@ -98,7 +138,7 @@ def _angles(of: Analysis) -> Section:
     columns = (
         Column(title="angle"),
         Column(title="now", unit="deg", places=1),
-        Column(title="± of 95 readings in 100", unit="deg", places=1),
+        Column(title="± (95 of 100 readings)", unit="deg", places=1),
         Column(title="usual at this age", unit="deg", places=1),
         Column(title="band", unit="deg"),
         Column(title=""),
@@ -138,7 +178,7 @@ def _said(one: Judged) -> str:
     if one.place == "usual":
         return "usual"
     if one.place == "within reading":
-        return "outside by less than its reading: repeat the film"
+        return "outside by less than its reading error: repeat the film"
     return f"{one.place}, {abs(one.off_deg):.1f} deg outside the band"
 
 
@@ -149,7 +189,8 @@ def _which(of: Analysis) -> Section:
     if doubtful:
         words.append(f"Not settled by this film: {', '.join(BONE_OF[one.name] for one in doubtful)}.")
     if not crooked and not doubtful:
-        words.append("Every joint angle that was read is usual for the age.")
+        one = len(of.angles) == 1
+        words.append(f"{'The only' if one else 'Every'} joint angle that was read is usual for the age.")
     if of.marked is None:
         words.append(f"Where a bone is bent angles alone do not tell. {MARK}")
     return Section(title="Which bone", words=tuple(words))
@@ -189,7 +230,7 @@ def _apices(of: Analysis) -> Section:
 
 def _row(bone: BoneAxis, bend: Bend) -> tuple[Cell, ...]:
     level = float(bend.from_knee_mm[0])
-    known = bool(np.isfinite(level)) and bend.is_bend
+    known = bend.is_bend and bone.is_placed(bend)
     by = f"the joint lines ({bend.by_joint})" if bend.by_joint else "two pieces of the shaft"
     if not bend.is_bend:
         said = "no bend"
@@ -197,7 +238,7 @@ def _row(bone: BoneAxis, bend: Bend) -> tuple[Cell, ...]:
         said = "outside the bone"
     else:
         said = "varus" if bend.turn_deg[0] > 0 else "valgus"
-        said += "" if known else ", near the joint"
+        said += "" if known else ", near the joint" if np.isnan(level) else ", level not known from this film"
     return (
         bone.bone,
         float(bend.turn_deg[0]),
@@ -227,6 +268,11 @@ def _side(of: Analysis) -> Section:
     )
     lines = []
     for one in of.both:
+        front, side = next(
+            (f.bends[0], s.bends[0]) for f, s in zip(of.bones, of.side_bones, strict=True) if f.bone == one.bone
+        )
+        apex = f"apex {'lateral' if front.turn_deg[0] > 0 else 'medial'} and"
+        apex += " posterior" if side.turn_deg[0] > 0 else " anterior"
         for label, values in (("true angle", one.angle_deg), ("its plane from the front plane", one.plane_deg)):
             value, reach = float(values[0]), _reach(values)
             lines.append(
@@ -236,6 +282,7 @@ def _side(of: Analysis) -> Section:
                     spread=(value - reach, value + reach),
                     unit="deg",
                     places=1,
+                    note=apex if values is one.plane_deg else "",
                     strong=True,
                 )
             )
@@ -248,6 +295,9 @@ def _cut(of: Analysis) -> Section:
     width = of.inputs.maybe("bone_width_mm")
     for bone, (bend, at_apex, at_cut) in of.cuts.items():
         name, turn = _sentence(bone), float(bend.turn_deg[0])
+        distal = (at_apex.off_mm > 0) == (bone == "tibia")
+        way = "laterally" if (turn > 0) == distal else "medially"
+        opens, hinge = ("medially", "lateral") if turn > 0 else ("laterally", "medial")
         lines += [
             Line(
                 label=f"{name}: cut from the apex", value=at_apex.off_mm, unit="mm", note="away from the knee positive"
@@ -257,7 +307,7 @@ def _cut(of: Analysis) -> Section:
                 value=at_apex.shift_mm,
                 unit="mm",
                 places=1,
-                note="the axes come into line",
+                note=f"the distal end goes {way}; the axes come into line",
                 sources=CUT_RULES,
                 strong=True,
             ),
@@ -272,16 +322,20 @@ def _cut(of: Analysis) -> Section:
         ]
         if width is not None:
             wedge = open_wedge_mm(turn, width)
-            lines.append(Line(label=f"{name}: wedge opens by", value=wedge, unit="mm", places=1, note="or is taken"))
+            note = f"hinge on the {hinge} cortex at the cut; or a wedge as high is taken {hinge}ly"
+            lines.append(Line(label=f"{name}: wedge opens {opens} by", value=wedge, unit="mm", places=1, note=note))
     words = (
         "Cut and hinge at the apex: the bone is straight. Cut elsewhere with the hinge at the apex: straight, its ends "
         "shifted. Hinge elsewhere: the axes stay apart.",
+        *(("By the front film alone: the true bend lies in the oblique plane above.",) if of.both else ()),
     )
     return Section(title="A cut", words=words, lines=tuple(lines))
 
 
 def _record(of: Analysis) -> Section:
     told = []
+    if any(warning.stop for warning in _film(of)):
+        return Section(title="For the record", words=("Nothing of a film that does not fit is offered for it.",))
     for name, finding in MEASURED.items():
         values = of.numbers[name]
         if values is not None and of.marked is not None:

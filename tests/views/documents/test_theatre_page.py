@@ -49,7 +49,7 @@ def callouts(**settings: object) -> dict[str, tuple[str, ...]]:
 
 def steps(**settings: object) -> bool:
     made = page_of(given(neck_width_mm=17, **settings), drawn=False)
-    return any(isinstance(block, Table) and block.label == "Steps in order" for block in made.blocks)
+    return any(isinstance(block, Table) and block.name == "Steps in order" for block in made.blocks)
 
 
 class TestWhatTheSheetWarnsOf:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import datetime
 import math
 from dataclasses import replace
@@ -11,11 +12,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pathway.problems import Refused
+from pathway.rule_engine.findings import Known
 from pathway.worksheets.axis import worksheet
 from pathway.worksheets.axis.inputs import POINTS
 from pathway.worksheets.case import Case
 from pathway.worksheets.sheet import Sheet
-from tests.worksheets.axis.built_leg import BELOW_TIBIA, FEMUR_MM, LDTA, MLDFA, MPTA, Built, straight, way
+from tests.worksheets.axis.built_leg import (
+    BELOW_TIBIA,
+    FEMUR_MM,
+    LDTA,
+    MLDFA,
+    MPTA,
+    TIBIA_MM,
+    Built,
+    straight,
+    way,
+)
 from tests.worksheets.axis.test_bends import bent_femur, bent_tibia
 from tests.worksheets.cases import case
 
@@ -26,6 +38,7 @@ USUAL = {
     "normal_mlpfa_deg": 90,
     "shaft_to_axis_deg": 7,
 }
+LENGTHS = ("femur_length_mm", "tibia_length_mm")
 SHARP = {"reading_error_mm": 0.1}
 """Points marked so well that what was built comes back."""
 
@@ -33,7 +46,9 @@ SHARP = {"reading_error_mm": 0.1}
 def of_side(side: str) -> Case:
     of = case("osteotomy")
     record = of.record.model_copy(update={"child": of.record.child.model_copy(update={"affected_side": side})})
-    return replace(of, record=record, stage=None, plan=None)
+    # The built legs are longer than this child's: what was measured of them would be asked back.
+    findings = {key: found for key, found in of.findings.items() if key[0] not in LENGTHS}
+    return replace(of, record=record, stage=None, plan=None, findings=findings)
 
 
 def on_film(built: Built, side: str, *, per_unit: float = 1.0, up: bool = False) -> dict[str, str]:
@@ -221,6 +236,91 @@ def test_a_bad_input_is_one_sentence_that_names_its_field(change: dict[str, str]
         assert found.expected
         assert found.remedy
         assert found.sentence.count("Traceback") == 0
+
+
+class TestWhatASurgeonTripsOver:
+    """Slips of the hand that give a plausible picture: they are refused or told."""
+
+    def known(self, femur_mm: float, tibia_mm: float) -> Case:
+        of = of_side("left")
+        measured = {
+            (name, "affected"): Known(value, 1.0, of.on, "film")
+            for name, value in zip(LENGTHS, (femur_mm, tibia_mm), strict=True)
+        }
+        return replace(of, findings={**of.findings, **measured})
+
+    def told(self, **more: object) -> dict[str, str]:
+        return {**on_film(bent_tibia(20, 70), "left"), **{k: str(v) for k, v in {**USUAL, **SHARP, **more}.items()}}
+
+    def test_a_film_that_is_not_calibrated_is_refused(self) -> None:
+        with pytest.raises(Refused) as caught:
+            worksheet(self.known(FEMUR_MM / 7, TIBIA_MM / 7), self.told())
+        assert caught.value.problems[0].key == "mm_per_unit"
+
+    def test_a_film_a_little_off_is_asked_back_and_offers_nothing_for_the_record(self) -> None:
+        of = worksheet(self.known(FEMUR_MM / 1.2, TIBIA_MM), self.told())
+        assert any(warning.stop and "calibration" in warning.text for warning in of.warnings)
+        assert "followup" not in of.section("For the record").words[0]
+        fine = worksheet(self.known(FEMUR_MM, TIBIA_MM), self.told())
+        assert not any("calibration" in warning.text for warning in fine.warnings)
+
+    @pytest.mark.parametrize(
+        ("level", "stop", "said"),
+        [(5, True, "growth plate"), (195, True, "growth plate"), (30, False, ""), (110, False, "half the width")],
+    )
+    def test_a_cut_is_held_against_growth_plates_and_the_width_of_the_bone(self, level, stop, said) -> None:
+        of = worksheet(of_side("left"), self.told(tibia_cut_mm=level, bone_width_mm=20))
+        assert any(warning.stop for warning in of.warnings if "cut" in warning.text.lower()) == stop
+        assert any(said in warning.text for warning in of.warnings)
+
+    def test_a_cut_outside_the_bone_is_refused(self) -> None:
+        with pytest.raises(Refused) as caught:
+            worksheet(of_side("left"), self.told(tibia_cut_mm=250))
+        assert caught.value.problems[0].key == "tibia_cut_mm"
+
+    def test_sizes_have_their_way(self) -> None:
+        """Varus of the tibia: the lower end goes outward; a wedge opens on the inner side, hinged on the outer."""
+        of = worksheet(of_side("left"), self.told(tibia_cut_mm=100, bone_width_mm=20))
+        assert "the distal end goes laterally" in of.line("Tibia: hinge at the apex, shift of the ends").note
+        assert "hinge on the lateral cortex" in of.line("Tibia: wedge opens medially by").note
+        above = worksheet(of_side("left"), self.told(tibia_cut_mm=40, bone_width_mm=20))
+        assert "the distal end goes medially" in above.line("Tibia: hinge at the apex, shift of the ends").note
+
+    def test_the_shift_goes_the_way_the_lower_end_is_turned(self) -> None:
+        """Built: the end of the lower piece 30 mm below the apex, turned straight about it, moves outward (x < 0)."""
+        end = -30j * cmath.rect(1, math.radians(20))
+        assert (end * cmath.rect(1, math.radians(-20)) - end).real < 0
+
+    @pytest.mark.parametrize(
+        ("change", "field"),
+        [
+            ({"trochanter_tip": "460,100"}, "trochanter_tip"),
+            ({"tibial_plateau_lateral": "530,90", "tibial_plateau_medial": "470,90"}, "tibial_plateau_lateral"),
+        ],
+    )
+    def test_landmarks_that_no_leg_has_are_refused(self, change: dict[str, str], field: str) -> None:
+        with pytest.raises(Refused) as caught:
+            worksheet(of_side("left"), {**self.told(), **change})
+        assert caught.value.problems[0].key == field
+
+    def test_pieces_in_the_wrong_order_or_of_another_bone_are_refused(self) -> None:
+        built = straight(tibia_at=(0.1, 0.3, 0.6, 0.9))
+        swapped = on_film(built, "left")
+        numbers = swapped["tibia_shaft"].split(",")
+        swapped["tibia_shaft"] = ",".join((*numbers[4:], *numbers[:4]))
+        other = {**on_film(straight(femur_at=(0.1, 0.4)), "left")}
+        other["tibia_shaft"] = other.pop("femur_shaft")
+        for points, words in ((swapped, "above the end of the one before"), (other, "beyond the joints of the tibia")):
+            with pytest.raises(Refused) as caught:
+                worksheet(of_side("left"), points)
+            assert caught.value.problems[0].key == "tibia_shaft"
+            assert words in caught.value.problems[0].found
+
+    def test_a_level_that_the_film_does_not_tell_is_not_told(self) -> None:
+        of = worksheet(of_side("left"), {**self.told(reading_error_mm=3), "tibia_cut_mm": "70"})
+        table = of.section("Apices on the front film").tables[0]
+        assert any("level not known" in str(row[-1]) and row[3] is None for row in table.rows)
+        assert any("nothing is said of its cut" in warning.text for warning in of.warnings)
 
 
 @pytest.mark.parametrize("lacking", [name for name in POINTS if name != "trochanter_tip"])
