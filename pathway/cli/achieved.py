@@ -31,4 +31,5 @@ def achieved(asked: Asked, as_json: bool) -> None:
         show_json(printed.model_dump_json(indent=2))
         return
     bare = without_sheet(asked.question)
-    show(achieved_text(asked.record.child.id, found, bare, asked.protocol, caution, width()), nl=False)
+    text = achieved_text(asked.record.child.id, asked.on, found, bare, asked.protocol, caution, width())
+    show(text, nl=False)

@@ -79,4 +79,4 @@ def achieved_(
     if as_json:
         show_json(CorrectionsPrinted(on=day, corrections=found, caution=CAUTION).model_dump_json(indent=2))
         return
-    show(corrections_text(found, f"{CAUTION}.", width(), each=each), nl=False)
+    show(corrections_text(found, day, f"{CAUTION}.", width(), each=each), nl=False)

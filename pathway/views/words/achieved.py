@@ -15,32 +15,41 @@ from pathway.views.words.wrapping import wrap
 from pathway.worksheets.sheet import Cell, Column, Section, Table
 
 LABELS: Mapping[str, str] = {
-    "valgus_deg": "valgus (varus below 0)",
-    "extension_deg": "extension (flexion below 0)",
-    "rotation_deg": "rotation, distal piece inward",
+    "valgus_deg": "valgus, computed (varus below 0)",
+    "extension_deg": "extension, computed (flexion below 0)",
+    "rotation_deg": "rotation, computed, distal piece inward",
     "neck_shaft_after_deg": "neck-shaft angle",
     "version_after_deg": "version",
-    "flexion_after_deg": "flexion left",
+    "flexion_after_deg": "flexion remaining",
     "epiphyseal_after_deg": "epiphyseal angle",
     "length_gain_mm": "length gained",
 }
 REACH_95 = NormalDist().inv_cdf(0.975)
 """So many SD to either side hold 95 of 100."""
 NONE_KEPT = (
-    "No sheet of an osteotomy was kept. Write it when it is used (`worksheet osteotomy CASE --json > sheet.json`, "
-    "with --set for what was changed at the table) and enter it with the operation "
+    "Up to {on} no sheet of an osteotomy was kept. Write it when it is used "
+    "(`worksheet osteotomy CASE --json > sheet.json`, with --set for what was changed at the table) and enter it with the operation "
     "(`followup CASE --on DAY --done proximal_femoral_osteotomy --sheet sheet.json`)."
 )
-SIGN = "Differences are what was achieved less what was planned."
+SIGN = (
+    "Differences are what was achieved less what was planned. Computed: from the angles before and after, in the frame "
+    "of the sheet; nobody measures them. Reading error: what reading the films alone makes of it, 95 of 100."
+)
 
 
 def achieved_text(
-    child: str, found: Sequence[Achieved], bare: Sequence[Operation], protocol: Protocol, caution: str, width: int
+    child: str,
+    on: datetime.date,
+    found: Sequence[Achieved],
+    bare: Sequence[Operation],
+    protocol: Protocol,
+    caution: str,
+    width: int,
 ) -> str:
     """Return the osteotomies of one child in lines of at most `width`; `bare` are those without their sheet."""
     lines = [*wrap(f"Planned and achieved: {child}", width), *wrap(caution, width)]
     if not found:
-        lines += ["", *wrap(NONE_KEPT, width)]
+        lines += ["", *wrap(NONE_KEPT.format(on=on), width)]
     for one in found:
         lines += [*section_lines(_one(one), width, plain=False)]
         if one.film_on is None:
@@ -57,14 +66,14 @@ def achieved_text(
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def corrections_text(found: Corrections, caution: str, width: int, *, each: bool) -> str:
+def corrections_text(found: Corrections, on: datetime.date, caution: str, width: int, *, each: bool) -> str:
     """Return the clinic's osteotomies together in lines of at most `width`; with `each` every one of them besides."""
     count = len(found.operations)
     filmed = sum(one.film_on is not None for one in found.operations)
     head = f"Planned and achieved: {_of(count)} with the sheet that was used, {filmed} with a film after"
     lines = [*wrap(head, width), *wrap(caution, width)]
     if not found.operations:
-        lines += ["", *wrap(NONE_KEPT, width)]
+        lines += ["", *wrap(NONE_KEPT.format(on=on), width)]
     elif not found.pooled:
         lines += [
             "",
@@ -123,7 +132,7 @@ def _one(one: Achieved, *, named: bool = False) -> Section:
         Column(title="planned", places=1),
         Column(title="achieved", places=1),
         Column(title="difference", places=1),
-        Column(title="reading alone"),
+        Column(title="reading error"),
     )
     return Section(
         title=title, tables=(Table(title=title, columns=columns, rows=tuple(_row(row) for row in one.differences)),)
@@ -153,7 +162,7 @@ def _together(pooled: Sequence[Pooled]) -> Iterator[Section]:
             Column(title="90 % interval"),
             Column(title="SD", places=1),
             Column(title="90 % interval of the SD"),
-            Column(title="SD of reading alone", places=1),
+            Column(title="SD of reading error", places=1),
         )
         rows: tuple[tuple[Cell, ...], ...] = tuple(
             (
