@@ -28,8 +28,8 @@ REACH_95 = NormalDist().inv_cdf(0.975)
 """So many SD to either side hold 95 of 100."""
 NONE_KEPT = (
     "Up to {on} no sheet of an osteotomy was kept. Write it when it is used "
-    "(`worksheet osteotomy CASE --json > sheet.json`, with --set for what was changed at the table) and enter it with the operation "
-    "(`followup CASE --on DAY --done proximal_femoral_osteotomy --sheet sheet.json`)."
+    "(`worksheet osteotomy CASE --json > sheet.json`, with --set for what was changed at the table) and enter it with "
+    "the operation (`followup CASE --on DAY --done proximal_femoral_osteotomy --sheet sheet.json`)."
 )
 SIGN = (
     "Differences are what was achieved less what was planned. Computed: from the angles before and after, in the frame "

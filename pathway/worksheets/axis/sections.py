@@ -144,34 +144,21 @@ def _angles(of: Analysis) -> Section:
         Column(title=""),
     )
     lines = []
-    axis = of.numbers["mad_mm"]
+    axis, whole = of.numbers["mad_mm"], of.numbers["mtfa_deg"]
     if axis is not None:
-        lines.append(
-            Line(
-                label="Mechanical axis from the middle of the knee",
-                value=float(axis[0]),
-                spread=(float(axis[0]) - _reach(axis), float(axis[0]) + _reach(axis)),
-                unit="mm",
-                places=1,
-                note="lateral positive: valgus; medial negative: varus",
-                strong=True,
-            )
-        )
-    whole = of.numbers["mtfa_deg"]
+        note = "lateral positive: valgus; medial negative: varus"
+        lines.append(_with_range("Mechanical axis from the middle of the knee", axis, "mm", note, strong=True))
     if whole is not None:
-        lines.append(
-            Line(
-                label="Thigh against shin (varus positive)",
-                value=float(whole[0]),
-                spread=(float(whole[0]) - _reach(whole), float(whole[0]) + _reach(whole)),
-                unit="deg",
-                places=1,
-                note="femur + tibia + joint",
-            )
-        )
+        lines.append(_with_range("Thigh against shin (varus positive)", whole, "deg", "femur + tibia + joint"))
     sources = tuple(dict.fromkeys(id for name in BY_AGE for id in of.inputs.item(name).sources))
     table = Table(title="Joint angles", columns=columns, rows=tuple(rows), sources=sources)
     return Section(title="Joint angles", lines=tuple(lines), tables=(table,))
+
+
+def _with_range(label: str, values: Floats, unit: str, note: str = "", *, strong: bool = False) -> Line:
+    value, reach = float(values[0]), _reach(values)
+    ends = (value - reach, value + reach)
+    return Line(label=label, value=value, spread=ends, unit=unit, places=1, note=note, strong=strong)
 
 
 def _said(one: Judged) -> str:
@@ -273,19 +260,9 @@ def _side(of: Analysis) -> Section:
         )
         apex = f"apex {'lateral' if front.turn_deg[0] > 0 else 'medial'} and"
         apex += " posterior" if side.turn_deg[0] > 0 else " anterior"
-        for label, values in (("true angle", one.angle_deg), ("its plane from the front plane", one.plane_deg)):
-            value, reach = float(values[0]), _reach(values)
-            lines.append(
-                Line(
-                    label=f"{_sentence(one.bone)}, {label}",
-                    value=value,
-                    spread=(value - reach, value + reach),
-                    unit="deg",
-                    places=1,
-                    note=apex if values is one.plane_deg else "",
-                    strong=True,
-                )
-            )
+        name = _sentence(one.bone)
+        lines.append(_with_range(f"{name}, true angle", one.angle_deg, "deg", strong=True))
+        lines.append(_with_range(f"{name}, its plane from the front plane", one.plane_deg, "deg", apex, strong=True))
     title = "Side film, and both together"
     return Section(title=title, lines=tuple(lines), tables=(Table(title=title, columns=columns, rows=tuple(rows)),))
 
