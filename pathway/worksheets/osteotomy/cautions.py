@@ -9,12 +9,14 @@ from pathway.worksheets.osteotomy import angles
 from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG
 from pathway.worksheets.osteotomy.inputs import LIMITS, OsteotomyInputs
 from pathway.worksheets.osteotomy.sections_implant import longest_mm, missing
+from pathway.worksheets.osteotomy.version import UNKNOWN
 from pathway.worksheets.sheet import Warning
 
 
 def warnings(of: OsteotomyInputs) -> Iterator[Warning]:
     """Yield the warnings, those that stop first."""
     yield from _side(of)
+    yield from _version(of)
     yield from _unreachable(of)
     yield from _blade(of)
     yield from _contact(of)
@@ -30,6 +32,18 @@ def _side(of: OsteotomyInputs) -> Iterator[Warning]:
     if of.side != of.case.side:
         text = f"WRONG SIDE? The record has the {of.case.side} leg to be treated; {of.side} was set by hand."
         yield Warning(text=text, stop=True)
+
+
+def _version(of: OsteotomyInputs) -> Iterator[Warning]:
+    if of.version_between is None:
+        return
+    low, high = of.version_between
+    rule = of.case.protocol.value(UNKNOWN)
+    text = (
+        f"Version was not measured: {of.before.version_deg:g} deg stands in, so that no rotation is planned; the ranges"
+    )
+    text += f" hold what it would be from {low:g} to {high:g} deg. Measure it before this is used."
+    yield Warning(text=text, rule=rule.id, sources=rule.sources, stop=True)
 
 
 def _unreachable(of: OsteotomyInputs) -> Iterator[Warning]:

@@ -22,7 +22,7 @@ from pathway.worksheets.osteotomy.numbers import (
     plan_of,
     side_of,
 )
-from pathway.worksheets.osteotomy.version import target_version
+from pathway.worksheets.osteotomy.version import VERSION, target_version, with_version
 from pathway.worksheets.sheet import Input, Kind, SheetNumbers, problem
 
 KIND: Kind = "osteotomy"
@@ -50,7 +50,7 @@ class OsteotomyInputs:
     `model` is the femur in space with what comes of the plan. `worked_out` says that the neck-shaft angle now comes
     from a film of a flexed or turned hip. `wishes` are the corrections asked for, `taken` the one that is planned and
     `aim_deg` its angle, never held back by adduction: what is missing of that is released first. `implants` are those
-    at hand, the nearest to the planned one first.
+    at hand, the nearest to the planned one first. `version_between` is None where the version was measured.
     """
 
     case: Case
@@ -64,11 +64,12 @@ class OsteotomyInputs:
     adduction_deg: float | None
     implants: tuple[Implant, ...]
     model: Modelled
+    version_between: tuple[float, float] | None = None
 
     @cached_property
     def numbers(self) -> SheetNumbers:
         """Return what the sheet tells of the model; their ranges take most of the time of a sheet."""
-        return numbers_of(self.case, self.model)
+        return numbers_of(self.case, self.model, self.version_between or ())
 
     @property
     def after(self) -> NeckAngles | None:
@@ -114,7 +115,7 @@ def inputs_of(case: Case) -> list[Input]:
     difference = from_finding(case, "current_discrepancy_mm", optional=True)
     return [
         *(from_finding(case, name, optional=True) for name in optional),
-        from_finding(case, "femoral_version_deg"),
+        from_finding(case, VERSION, optional=True),
         flexion,
         *(from_finding(case, name, optional=True) for name in later),
         difference,
@@ -159,7 +160,8 @@ def _implant_angles(case: Case) -> Input:
 
 def osteotomy_inputs_of(case: Case, inputs: Inputs) -> OsteotomyInputs:
     """Return everything the parts of the sheet need; raises Refused for inputs that do not fit each other."""
-    version = inputs.number("femoral_version_deg")
+    inputs, unknown = with_version(case, inputs)
+    version = inputs.number(VERSION)
     now, worked_out = _neck_shaft_now(inputs, version)
     wishes = _wishes(case, inputs, now)
     taken, aim = _taken(inputs, wishes)
@@ -181,6 +183,7 @@ def osteotomy_inputs_of(case: Case, inputs: Inputs) -> OsteotomyInputs:
         adduction_deg=_adduction(inputs),
         implants=tuple(sorted(at_hand, key=lambda item: abs(item.angle_deg - of_model.plan.implant_deg))),
         model=of_model,
+        version_between=unknown,
     )
 
 

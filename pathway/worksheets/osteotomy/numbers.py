@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Final
@@ -203,14 +203,23 @@ def lacking(of: Modelled) -> tuple[str, ...]:
     return tuple(name for size, name in SIZES.items() if size not in of.known)
 
 
-def numbers_of(case: Case, of: Modelled) -> SheetNumbers:
-    """Return the numbers of the sheet with their ranges, and why the plan is refused."""
+def numbers_of(case: Case, of: Modelled, versions_deg: Sequence[float] = ()) -> SheetNumbers:
+    """Return the numbers of the sheet with their ranges, and why the plan is refused.
+
+    `versions_deg` are other versions that the bone may have: the ranges then hold what the plan would be for each.
+    """
     bone, plan, found = of.bone, of.plan, of.found
     ranges: dict[str, tuple[float, float]] = {}
     if found.settings is not None:
         errors = {name: case.protocol.number(f"osteotomy_error_{rule}") for name, rule in ERRORS.items()}
         reach = NormalDist().inv_cdf(LIMITS_95)
         ranges = model.ranges_of(bone, plan, found.settings, errors, reach)
+        for version in versions_deg:
+            there = model.solved(replace(bone, version_deg=version), plan).numbers
+            for name, (low, high) in ranges.items():
+                other, here = there.get(name), found.numbers[name]
+                if other is not None and here is not None:
+                    ranges[name] = min(low, low + other - here), max(high, high + other - here)
     told: dict[str, float | tuple[float, float, float] | None] = {}
     for name in NAMES:
         told[name] = found.axis if name == "total_axis" else _rounded(of.told(name))

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from pathway.days import age_years
 from pathway.upper_femur.targets import version_at_deg
-from pathway.worksheets.case import Case, from_rule
+from pathway.worksheets.case import Case, Inputs, from_rule
 from pathway.worksheets.sheet import Input
 
 ADULT, AT_BIRTH, AS_ADULT = (f"osteotomy_version_{name}" for name in ("target_deg", "at_birth_deg", "as_adult_years"))
+
+VERSION, UNKNOWN = "femoral_version_deg", "osteotomy_version_unknown_deg"
 
 
 def age_at_operation(case: Case) -> float:
@@ -31,3 +33,17 @@ def target_version(case: Case) -> Input:
     sources = tuple(dict.fromkeys((*given.sources, *birth.sources, *until.sources, "own_judgement")))
     local = given.local or birth.local or until.local
     return given.model_copy(update={"value": value, "note": note, "sources": sources, "local": local})
+
+
+def with_version(case: Case, inputs: Inputs) -> tuple[Inputs, tuple[float, float] | None]:
+    """Return the inputs with a version where nobody measured it, and between which versions all is then told.
+
+    The one that is aimed at stands in, so that no rotation is planned; None for the range where it was measured.
+    """
+    if inputs.maybe(VERSION) is not None:
+        return inputs, None
+    rule = case.protocol.value(UNKNOWN)
+    low, high = (rule.value if end is None else end for end in (rule.low, rule.high))
+    middle = inputs.number("target_version_deg")
+    note = f"NOT MEASURED: {middle:g} stands in, ranges hold from {low:g} to {high:g} deg"
+    return inputs.having(VERSION, value=middle, note=note, sources=rule.sources), (low, high)

@@ -67,3 +67,25 @@ def test_what_the_sheet_aims_at_is_what_the_model_reaches():
     assert made.numbers["version_after_deg"] == pytest.approx(made.input("target_version_deg").value)
     assert made.input("target_version_deg").value > ADULT
     assert f"adult value of {ADULT:g} deg" in made.line("target version").note
+
+
+class TestUnknown:
+    """A bone whose version nobody measured still has a sheet: said, in ranges, and outside the protocol."""
+
+    def test_it_is_said_and_stops(self) -> None:
+        made = sheet(without=("femoral_version_deg",))
+        assert any(warning.stop and "Version was not measured" in warning.text for warning in made.warnings)
+        assert made.input("femoral_version_deg").note.startswith("NOT MEASURED")
+
+    @pytest.mark.parametrize("version", [-23.6, 0, 14, 48.7])
+    def test_the_ranges_hold_the_plan_of_every_version_that_adults_have(self, version: float) -> None:
+        made, other = sheet(without=("femoral_version_deg",)), sheet(femoral_version_deg=version)
+        assert made.ranges is not None
+        assert other.numbers is not None
+        for name in ("rotation_deg", "wire_front_deg", "wire_side_deg", "slot_deg", "valgus_deg", "version_before_deg"):
+            value, told = other.numbers[name], made.ranges[name]
+            assert isinstance(value, float)
+            assert told.low - 0.5 <= value <= told.high + 0.5, name
+
+    def test_measured_it_says_nothing(self) -> None:
+        assert not any("Version was not" in warning.text for warning in sheet().warnings)

@@ -380,7 +380,6 @@ def test_the_length_on_the_wire_stands_in_for_the_necks():
     ("without", "given_by_hand", "words"),
     [
         (("neck_shaft_angle_deg",), {}, "neck_shaft_angle_deg: found no value"),
-        (("femoral_version_deg",), {}, "femoral_version_deg: found no value"),
         ((), {"neck_shaft_angle_deg": 300}, "'300'"),
         ((), {"neck_shaft": 100}, "neck_shaft_angle_deg"),
         ((), {"cut_below_crossing_mm": 100, "femur_length_mm": 90}, "less than"),
