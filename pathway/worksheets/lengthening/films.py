@@ -1,6 +1,7 @@
 """Films beside the turns: which visit can be, which film can be, and the sentence that asks back where one cannot.
 
-The gain goes by the turns, counted or ordered; no film moves it. What is asked back is never used.
+The gain goes by the turns, counted or ordered; no film moves it. What is asked back is never used, but a film that may
+mean bone grown together or a device that fails forbids every further turn until one that can be follows it.
 """
 
 from __future__ import annotations
@@ -17,15 +18,25 @@ from pathway.worksheets.lengthening.visits import Visit
 
 BY_TURNS = "the sheet goes by the turns"
 LEFT_OUT = "this visit is left out"
+NO_TURNS = (
+    "no further turns: the bone may have grown together too early (premature consolidation), or the device does not "
+    "turn or does not hold"
+)
+EXAMINE = f"repeat the film and examine the child and the device before another turn; {BY_TURNS} so far"
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One thing asked back, in one sentence; `rule` is the limit that it passed, "" where none did."""
+    """One thing asked back, in one sentence; `rule` is the limit that it passed, "" where none did.
+
+    `stop`: nothing more is turned until it is answered. `of_film`: it is the film that says so.
+    """
 
     text: str
     rule: str = ""
     short: str = ""
+    stop: bool = False
+    of_film: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +84,11 @@ class Row:
     after: Ledger | None = None
     planned: bool = False
 
+    @property
+    def halts(self) -> bool:
+        """Return whether the film of this visit forbids another turn until it is repeated."""
+        return any(question.stop and question.of_film for question in self.asked)
+
 
 @dataclass(frozen=True, slots=True)
 class Course:
@@ -86,6 +102,22 @@ class Course:
         for row in self.rows:
             seen = seen.visited(row.visit, None, planned=True) if row.planned else seen
         return seen
+
+    @property
+    def taken(self) -> tuple[Row, ...]:
+        """Return the visits up to today that could be used, in order."""
+        return tuple(row for row in self.rows if row.after is not None and not row.planned)
+
+    @property
+    def held(self) -> Row | None:
+        """Return the first visit whose film forbids another turn, until a later film is one that can be."""
+        held: Row | None = None
+        for row in self.taken:
+            if row.used_mm is not None:
+                held = None
+            elif row.halts:
+                held = held or row
+        return held
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -195,6 +227,12 @@ def _question(short: str, found: str, expected: str, do: str, rule: str = "") ->
     return Question(f"Asked back: {found}; expected {expected}: {do}.", rule, short)
 
 
+def _halt(short: str, found: str, expected: str, rule: str, also: str = "") -> Question:
+    """Return a question about a film after which nothing is turned: both causes, and what to do before another turn."""
+    question = _question(short, found, expected, f"{NO_TURNS}{also}; {EXAMINE}", rule)
+    return replace(question, stop=True, of_film=True)
+
+
 def _wrong_day(visit: Visit, taken: _Taken, frame: Frame) -> Question | None:
     """Return what is wrong with the day of a visit, so that nothing of it is used."""
     said, on, ledger = _said(visit), visit.on, taken.ledger
@@ -273,16 +311,15 @@ def _impossible(
         yield _question("after the last turn", f"{said} after the last day of turning", "a day of turning", do)
     if taken.film is not None and film < taken.film[1] - error:
         before = f"{taken.film[1]:g} mm on {taken.film[0]}"
-        do = f"repeat the film, check that the device holds and which way it was turned; {BY_TURNS}"
-        yield _question("falls", f"{said} after {before}", f"no less than before, {near}", do, limit)
+        also = ", or was turned the wrong way"
+        yield _halt("falls", f"{said} after {before}", f"no less than before, {near}", limit, also)
     if turned > error and film <= frame.none_mm and taken.turning_days >= frame.none_days:
         found = f"{said} after {_days(taken.turning_days)} of turning"
-        do = f"repeat the film, check that the device turns, and think of premature consolidation; {BY_TURNS}"
-        yield _question("no gap", found, near, do, "film_gap_none_days")
+        yield _halt("no gap", found, near, "film_gap_none_days")
     if turned - film > error and film < frame.least_share * turned:
         found = f"{said} after {_mm(after.reached_mm)} turned, less than {100 * frame.least_share:g} of 100"
-        do = f"check the turning and the device, ask the family, and repeat the film; {BY_TURNS}"
-        yield _question("far behind the turns", found, near, do, "film_gap_least_percent")
+        also = ", or turns were left out"
+        yield _halt("far behind the turns", found, near, "film_gap_least_percent", also)
     if turned - film > error:
         do = f"check the turning, ask the family whether turns were left out, and repeat the film; {BY_TURNS}"
         yield _question("behind the turns", f"{said} after {_mm(after.reached_mm)} turned", near, do, limit)

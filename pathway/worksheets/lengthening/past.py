@@ -93,6 +93,8 @@ def ahead_of(case: Case, inputs: Inputs, course: Course) -> tuple[Ledger, Ledger
     if own and chosen is not None and last is not None:
         found, wanted = f"{chosen:g} mm a day beside the one of the visit of {last.on}", "one rate from that visit on"
         raise problem(KIND, RATE_FROM_THEN, found, wanted, f"give it in {NAME} alone")
+    if course.held is not None:
+        return seen, seen.held()
     return seen, course.ahead(_by_finding(case, seen, wrong, chosen, own)).resumed(int(inputs.number("clinic_days")))
 
 

@@ -38,7 +38,8 @@ class LengtheningInputs:
 
     `holds_inside`: a nail or plate holds the bone once the length is reached; `off_at_length`: a frame comes off then.
     `rate_mm_per_day` and `turn_mm` are those of the beginning, `ahead` what was turned by the last visit and what is
-    ordered from then on.
+    ordered from then on. `held`: a film forbids another turn until it is repeated; `joint_out`: hip or knee is out of
+    joint, and a frame stays to protect it.
     """
 
     bone: Bone
@@ -54,6 +55,13 @@ class LengtheningInputs:
     seen: Seen | None = None
     holds_inside: bool = False
     off_at_length: bool = False
+    held: bool = False
+    joint_out: bool = False
+
+    @property
+    def off_known(self) -> bool:
+        """Return whether a day can be told on which the device comes off, or the bone is solid around it."""
+        return not self.held and (self.holds_inside or not self.joint_out)
 
 
 @dataclass(frozen=True, slots=True)

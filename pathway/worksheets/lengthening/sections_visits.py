@@ -37,7 +37,8 @@ def visits_section(of: Made) -> Iterator[Section]:
     rules = ("film_gap_error_mm", "film_gap_error_percent", "film_gap_least_percent", "film_gap_none_days")
     note = (
         "The gain goes by the turns, counted, or as ordered where nobody counted (*). A film is held beside them and "
-        "moves none: where the turns were not made, correct what was turned."
+        "moves none that was made: where the turns were not made, correct what was turned. After a film without a gap, "
+        "with a falling one or with fewer than half of the turns nothing is turned until a later film fits."
     )
     sources = tuple(dict.fromkeys(id for rule in rules for id in of.value(rule).sources))
     marked = tuple(k for k, row in enumerate(of.so_far.rows) if row.asked)
@@ -52,12 +53,14 @@ def _cells(of: Made, row: Row) -> tuple[Cell, ...]:
     reached = None if row.reached_mm is None else float(row.reached_mm)
     beside = None if shown is None or reached is None or row.planned else shown - reached
     day = (row.visit.on - of.given.operation).days
-    return day, row.visit.on, turned, reached, shown, beside, _then(row), _remark(row)
+    return day, row.visit.on, turned, reached, shown, beside, _then(of, row), _remark(row)
 
 
-def _then(row: Row) -> str:
+def _then(of: Made, row: Row) -> str:
     if row.after is None:
         return "left out"
+    if row.halts or (of.given.held and row is of.so_far.taken[-1]):
+        return "no turns"
     if row.visit.then in ("pause", "stop"):
         return row.visit.then
     rate = row.after.rate_mm_per_day
@@ -75,7 +78,7 @@ def visit_warnings(of: Made) -> Iterator[Warning]:
     """Yield everything that is asked back, then what was found at the last visit."""
     for question in of.so_far.questions:
         sources = of.value(question.rule).sources if question.rule else ()
-        yield Warning(text=question.text, rule=question.rule, sources=sources)
+        yield Warning(text=question.text, rule=question.rule, sources=sources, stop=question.stop)
     recorded = of.inputs.item("at_visit")
     if recorded.note:
         yield Warning(text=recorded.note[0].upper() + recorded.note[1:] + ".")

@@ -14,7 +14,7 @@ from pathway.worksheets.lengthening.device import device_input, healing_span, ho
 from pathway.worksheets.lengthening.distraction import exact
 from pathway.worksheets.lengthening.drawing import drawings
 from pathway.worksheets.lengthening.films import Course
-from pathway.worksheets.lengthening.from_record import SLOW, length_before, operation_of
+from pathway.worksheets.lengthening.from_record import OUT_OF_JOINT, SLOW, length_before, operation_of
 from pathway.worksheets.lengthening.past import ahead_of, course_so_far, visit_inputs, visits_of
 from pathway.worksheets.lengthening.phases import (
     RATE,
@@ -240,6 +240,8 @@ def _given(case: Case, inputs: Inputs, bone: Bone, device: Device, so_far: Cours
         seen=None if seen.on is None else Seen(seen.on, seen.reached_mm, seen.ended),
         holds_inside=holds_inside(device),
         off_at_length=device.comes_off == "length_reached",
+        held=so_far.held is not None,
+        joint_out=inputs.text("at_visit") == OUT_OF_JOINT,
     )
 
 
