@@ -74,7 +74,7 @@ def visits(case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases)
         return Section(title="Visits", words=(words, f"Later visits are planned {ONLY_IF}."))
     reached = {day.date: float(day.reached_mm) for day in course.days}
     rows: list[tuple[int, datetime.date, float, str]] = []
-    gain = float(given.seen.reached_mm) if given.seen else 0.0
+    gain = float(given.seen.gain_mm) if given.seen else 0.0
     gains = sorted(reached.items())
     for date, what in clinic_days(case, inputs, given, course):
         so_far = [mm for day, mm in gains if day <= date]

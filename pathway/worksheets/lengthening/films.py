@@ -16,7 +16,9 @@ from pathway.protocol.model import Protocol
 from pathway.worksheets.lengthening.ledger import Ledger
 from pathway.worksheets.lengthening.visits import Visit
 
+BEHIND = "behind the turns"
 BY_TURNS = "the sheet goes by the turns"
+BY_FILM = "beyond the amount what follows is planned from the film"
 LEFT_OUT = "this visit is left out"
 NO_TURNS = (
     "no further turns: the bone may have grown together too early (premature consolidation), or the device does not "
@@ -47,7 +49,6 @@ class Frame:
     them; None: gaps as read by hand, within `error_mm` or `error_share` of what was turned.
     """
 
-    operation: datetime.date
     first: datetime.date
     today: datetime.date
     most_mm: float
@@ -109,6 +110,15 @@ class Course:
         return tuple(row for row in self.rows if row.after is not None and not row.planned)
 
     @property
+    def beyond_mm(self) -> float | None:
+        """Return the gap on the film of the last visit (mm) where more than the amount was turned; None for none."""
+        last = self.taken[-1] if self.taken else None
+        if last is None or last.after is None or last.after.reached_mm <= last.after.amount_mm or self.held:
+            return None
+        behind = any(question.short == BEHIND for question in last.asked)
+        return last.visit.film_mm if behind else last.used_mm
+
+    @property
     def held(self) -> Row | None:
         """Return the first visit whose film forbids another turn, until a later film is one that can be."""
         held: Row | None = None
@@ -137,7 +147,6 @@ class _Taken:
 
 def frame_of(
     protocol: Protocol,
-    operation: datetime.date,
     first: datetime.date,
     today: datetime.date,
     rate: str,
@@ -154,7 +163,6 @@ def frame_of(
     words = "no larger single step has been published" if single <= left else f"a {bone} is at most {longest:g} mm long"
     error = number("film_lengths_error_sds") * (finding.sd or number("length_error_sd_mm"))
     return Frame(
-        operation=operation,
         first=first,
         today=today,
         most_mm=min(single, left),
@@ -239,9 +247,6 @@ def _wrong_day(visit: Visit, taken: _Taken, frame: Frame) -> Question | None:
     if on in taken.days:
         do = f"keep the one that is right and take the other out; until then the first one counts and {LEFT_OUT}"
         return _question("same day twice", f"a second visit on {on}", "each day once", do)
-    if on < frame.operation:
-        do = f"correct the day or operation_on; until then {LEFT_OUT}"
-        return _question("before the operation", f"{said}, before the operation", f"{frame.operation} or later", do)
     if on < frame.first:
         do = f"correct the day, operation_on or latency_days, or ask whether turning began early; until then {LEFT_OUT}"
         expected = f"the first turn on {frame.first} or later"
@@ -274,8 +279,12 @@ def _too_fast(visit: Visit, counted: Fraction, days: int, frame: Frame) -> Quest
 
 def _beyond(visit: Visit, after: Ledger) -> Question:
     found = f"{_mm(after.reached_mm)} turned in all by {visit.on}"
-    do = "ask the family what they turned, stop turning, or set amount_mm to the new goal"
-    return _question("beyond the amount", found, f"at most the amount of {_mm(after.amount_mm)}", do)
+    do = (
+        "turn no further, ask the family what they turned, and measure the gap on a film, from which what follows is "
+        "planned; for another goal set amount_mm"
+    )
+    question = _question("beyond the amount", found, f"at most the amount of {_mm(after.amount_mm)}", do)
+    return replace(question, stop=True)
 
 
 def _film(visit: Visit, after: Ledger, over: bool, taken: _Taken, frame: Frame) -> Question | None:
@@ -321,8 +330,9 @@ def _impossible(
         also = ", or turns were left out"
         yield _halt("far behind the turns", found, near, "film_gap_least_percent", also)
     if turned - film > error:
-        do = f"check the turning, ask the family whether turns were left out, and repeat the film; {BY_TURNS}"
-        yield _question("behind the turns", f"{said} after {_mm(after.reached_mm)} turned", near, do, limit)
+        by = BY_FILM if after.reached_mm > after.amount_mm else BY_TURNS
+        do = f"check the turning, ask the family whether turns were left out, and repeat the film; {by}"
+        yield _question(BEHIND, f"{said} after {_mm(after.reached_mm)} turned", near, do, limit)
 
 
 def _mm(number: Fraction) -> str:

@@ -36,7 +36,8 @@ def sections(of: Made) -> Iterator[Section]:
 
 def warnings(of: Made) -> Iterator[Warning]:
     """Yield what must not be overlooked: limits passed, a rate too fast, turns that do not fit, what was found."""
-    amount, age = of.inputs.number("amount_mm"), age_years(of.case.record.child.date_of_birth, of.given.operation)
+    amount = max(of.inputs.number("amount_mm"), float(of.course.gain_mm))
+    age = age_years(of.case.record.child.date_of_birth, of.given.operation)
     # Without a length the limits by share of the bone bind nothing here: the sheet says so instead.
     shortest = of.bone_mm or (of.bone_span[0] if of.bone_span else math.inf)
     for limit in limits_at(of.case.protocol, of.kind, age, shortest, _off(of)):
@@ -80,8 +81,11 @@ def _in_short(of: Made) -> Section:
         Line(label="First turn", value=course.first_turn),
         *(_held(of) if of.given.held else _ahead(of)),
     ]
-    if gain < amount:
-        lines.insert(1, Line(label="Reached", value=gain, unit="mm", places=2, note=f"of {amount:g} mm planned"))
+    if gain != amount:
+        note = f"of {amount:g} mm planned"
+        if of.so_far.beyond_mm is not None and of.given.seen is not None:
+            note = f"by the film; {float(of.given.seen.reached_mm):g} mm by the turns, {note}"
+        lines.insert(1, Line(label="Reached", value=gain, unit="mm", places=2, note=note))
     return Section(title="In short", lines=tuple(lines))
 
 
@@ -106,12 +110,14 @@ def _ahead(of: Made) -> Iterator[Line]:
 def _solid(of: Made) -> Iterator[Line]:
     course = of.course
     spread = _spread(course.consolidation)
+    usual = of.device.months_per_cm is None and of.value(f"{of.given.bone}_days_per_cm").value == of.given.index.mid
+    shifted = "" if usual or of.device.months_per_cm is not None else ", moved in proportion to the healing index here"
     yield Line(label="Days of consolidation", value=course.consolidation.mid, unit="days", spread=spread)
     yield Line(
         label=_solid_label(of),
         value=weekday(of.day(course.removal.mid)),
         spread=(of.day(course.removal.low), of.day(course.removal.high)),
-        note=f"{course.removal.low:.0f} to {course.removal.high:.0f} days in all, across published means",
+        note=f"{course.removal.low:.0f} to {course.removal.high:.0f} days in all, across published means{shifted}",
         strong=True,
     )
     yield from _frame_off(of)
@@ -166,7 +172,7 @@ def _nail_out(of: Made) -> Iterator[Line]:
     """Yield when a nail is taken out, in an operation of its own."""
     if stays(of.device):
         first, last = removal_days(of.case, of.kind, of.given.operation)
-        solid = of.day(of.course.removal.mid)
+        solid = weekday(of.day(of.course.removal.mid))
         note = "not before the new bone is solid" if solid > first else ""
         spread, sources = (max(first, solid), max(last, solid)), of.value("nail_out_within_months").sources
         yield Line(label="Nail comes out", value=None, spread=spread, note=note, sources=sources, strong=True)
@@ -181,8 +187,9 @@ def _spread(span: Span) -> tuple[float, float]:
 
 
 def _healing(of: Made) -> Section:
-    if of.given.held:
-        return Section(title="Time in the device", words=(f"It is told {ONLY_IF}.",))
+    if not of.given.off_known:
+        joint = "The frame protects the joint that is out: the surgeon sets the day on which it comes off."
+        return Section(title="Time in the device", words=(f"It is told {ONLY_IF}." if of.given.held else joint,))
     if of.device.months_per_cm is not None:
         return _healing_of_device(of)
     table = of.case.protocol.table("healing_index")
@@ -272,7 +279,7 @@ def _after_removal(of: Made) -> Section:
     off, weeks, weight = of.course.removal, of.given.protected_weeks, of.given.weight_weeks
     until = Line(
         label="Protected until",
-        value=of.day(off.mid + WEEK * weeks.mid),
+        value=weekday(of.day(off.mid)) + datetime.timedelta(days=round(WEEK * weeks.mid)),
         spread=(of.day(off.low + WEEK * weeks.low), of.day(off.high + WEEK * weeks.high)),
         sources=of.value("protected_after_removal_weeks").sources,
     )

@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterator
 
 from pathway.worksheets.lengthening.films import Row
-from pathway.worksheets.lengthening.from_record import NOTHING, OUT_OF_JOINT, STIFF
+from pathway.worksheets.lengthening.from_record import NOTHING
+from pathway.worksheets.lengthening.past import RATE_FROM_THEN
 from pathway.worksheets.lengthening.worked import Made
 from pathway.worksheets.sheet import Cell, Column, Section, Table, Warning
 
@@ -61,6 +62,13 @@ def _then(of: Made, row: Row) -> str:
         return "left out"
     if row.halts or (of.given.held and row is of.so_far.taken[-1]):
         return "no turns"
+    follows = of.given.follows
+    if follows is not None and of.so_far.taken and row is of.so_far.taken[-1]:
+        changed = row.visit.then or of.inputs.text("at_visit") != NOTHING or of.inputs.maybe(RATE_FROM_THEN) is not None
+        if follows.then in ("pause", "stop"):
+            return follows.then
+        if changed and follows.rate_mm_per_day is not None:
+            return f"{float(follows.rate_mm_per_day):g} mm a day"
     if row.visit.then in ("pause", "stop"):
         return row.visit.then
     rate = row.after.rate_mm_per_day
@@ -92,14 +100,18 @@ def _found(of: Made) -> Iterator[Warning]:
     rule = next((r for r in of.case.protocol.stop_rules if r.id == f"{of.kind}.{RULE_OF[wrong]}"), None)
     said = rule.text if rule is not None else ""
     on = of.given.seen.on if of.given.seen is not None else of.case.on
-    ends = wrong == OUT_OF_JOINT or of.given.ahead.rate_mm_per_day is None
-    text = f"Found on {on}: {wrong.replace('_', ' ')}."
-    if ends:
+    text, follows = f"Found on {on}: {wrong.replace('_', ' ')}.", of.given.follows
+    stop = follows is None or follows.then == "stop" or follows.against != ""
+    if of.given.held:
+        text = f"{text} Nothing is turned until the film is repeated."
+    elif follows is None or follows.then == "stop":
         text = f"{text} Distraction ends at {float(of.course.gain_mm):g} mm."
-    elif wrong == STIFF:
+    elif follows.against:
+        text = f"{text} {follows.against}"
+    elif follows.then == "pause":
         text = f"{text} No turns until the next visit, then reassess."
-    elif of.given.ahead.rate_mm_per_day is not None:
-        text = f"{text} The calendar continues at {float(of.given.ahead.rate_mm_per_day):g} mm a day."
+    elif follows.rate_mm_per_day is not None:
+        text = f"{text} The calendar continues at {float(follows.rate_mm_per_day):g} mm a day."
     yield Warning(
-        text=f"{text} {said}".strip(), rule=rule.id if rule else "", sources=rule.sources if rule else (), stop=ends
+        text=f"{text} {said}".strip(), rule=rule.id if rule else "", sources=rule.sources if rule else (), stop=stop
     )
