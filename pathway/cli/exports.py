@@ -223,6 +223,8 @@ def _lengthening(
     found = worked(case_of(question, made, stage, posterior), settings)
     for asked_back in found.so_far.questions:
         note(asked_back.text)
+    if found.given.held:
+        note("No day of turning is written until the film is repeated: the file says so instead.")
     return turning_agenda(made, stage, found, clinic)
 
 

@@ -24,11 +24,23 @@ def part_of(stage: str) -> str:
 def turning_agenda(plan: Plan, stage: PlanStage, made: Made, clinic: Clinic) -> tuple[Entry, ...]:
     """Return the days still to be turned, a page for each week of them, and the visits, as the worksheet has them.
 
-    A day is named by its number after the operation: an operation that moves takes its days along. The week says when
-    to call at once, and whom.
+    While a film must be repeated there is nothing but that, said on the day of the sheet. A day is named by its number
+    after the operation: an operation that moves takes its days along. The week says when to call at once, and whom.
     """
+    if made.given.held:
+        return _held(plan, stage, made, clinic)
     found = [*_turns(plan, stage, made, clinic), *_weeks(plan, stage, made, clinic), *_seen(plan, stage, made, clinic)]
     return tuple(sorted(found, key=lambda entry: (entry.day, entry.key)))
+
+
+def _held(plan: Plan, stage: PlanStage, made: Made, clinic: Clinic) -> tuple[Entry, ...]:
+    """Return the one entry while a film must be repeated, on the day of the sheet: do not turn, call the clinic."""
+    words, day = clinic.words, made.case.on
+    phone = clinic.protocol.clinic_calendar.phone
+    call = words.say("calendar.phone", phone=phone) if phone else words.say("calendar.no_phone")
+    title = words.say("calendar.held", child=plan.child.id)
+    said = entry_words(plan, words, _number(stage, made, day, words), words.say("calendar.held_why"), call)
+    return (Entry(f"{stage.id}/held", part_of(stage.id), "turning", day, title, said),)
 
 
 def turn_hours(turns: int, protocol: Protocol) -> tuple[datetime.time, ...]:

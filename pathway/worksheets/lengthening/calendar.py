@@ -22,6 +22,10 @@ VISIT_WORDS: Mapping[VisitKind, str] = {
     "weight": "full weight, if the bone is solid",
 }
 """What each visit of a lengthening is for."""
+ONLY_IF = (
+    "only if the film repeated shows that the gap follows the turns; until then nothing is turned, and no day is told"
+)
+"""What is said in the place of every day that a film leaves open."""
 
 
 def calendar(case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases) -> Section:
@@ -58,15 +62,19 @@ def calendar(case: Case, inputs: Inputs, given: LengtheningInputs, course: Phase
         sources=tuple(dict.fromkeys(id for used_id in used for id in case.protocol.value(used_id).sources)),
         marked=tuple(k for k, row in enumerate(rows) if "clinic" in str(row[-1])),
     )
-    words = () if rows else ("No turns left: distraction has ended.",)
+    none = f"No turns: they go on {ONLY_IF}." if given.held else "No turns left: distraction has ended."
+    words = () if rows else (none,)
     return Section(title="Calendar of turns", words=words, tables=(table,) if rows else ())
 
 
 def visits(case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases) -> Section:
-    """Return the visits until removal, with the gain that each should see."""
+    """Return the visits until removal, with the gain that each should see; none while a film must be repeated."""
+    if given.held:
+        words = "First the film is repeated and the child and the device are examined."
+        return Section(title="Visits", words=(words, f"Later visits are planned {ONLY_IF}."))
     reached = {day.date: float(day.reached_mm) for day in course.days}
     rows: list[tuple[int, datetime.date, float, str]] = []
-    gain = float(given.seen.reached_mm) if given.seen else 0.0
+    gain = float(given.seen.gain_mm) if given.seen else 0.0
     gains = sorted(reached.items())
     for date, what in clinic_days(case, inputs, given, course):
         so_far = [mm for day, mm in gains if day <= date]
@@ -80,11 +88,13 @@ def visits(case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases)
     sessions = case.protocol.value("therapy_consolidation_per_week")
     off = [given.operation + datetime.timedelta(days=round(d)) for d in (course.removal.low, course.removal.high)]
     ends = "The new bone is solid" if given.holds_inside else "The device comes off"
-    note = (
+    when = (
         f"{ends} between {off[0]} and {off[1]} once bone is seen on 3 of 4 sides: visits after the "
-        f"middle of that band are added as needed. Therapy while the bone hardens: {sessions.low:g} to "
-        f"{sessions.high:g} sessions a week."
+        "middle of that band are added as needed."
+        if given.off_known
+        else "The frame protects the joint: the surgeon sets the day on which it comes off, and the visits until then."
     )
+    note = f"{when} Therapy while the bone hardens: {sessions.low:g} to {sessions.high:g} sessions a week."
     used = ("lengthening_first_film_days", "lengthening_clinic_days", "consolidation_clinic_days", sessions.id)
     sources = tuple(dict.fromkeys(id for used_id in used for id in case.protocol.value(used_id).sources))
     table = Table(title="Visits", columns=columns, rows=tuple(rows), note=note, sources=sources)
@@ -101,7 +111,9 @@ def clinic_days(
 def visit_kinds(
     case: Case, inputs: Inputs, given: LengtheningInputs, course: Phases
 ) -> tuple[tuple[datetime.date, VisitKind], ...]:
-    """Return the same visits by their kind."""
+    """Return the same visits by their kind; none while a film must be repeated."""
+    if given.held:
+        return ()
     found = dict(_planned(case, inputs, given, course))
     after = given.seen.on if given.seen is not None else given.operation
     return tuple(sorted((day, kind) for day, kind in found.items() if day > after))
@@ -117,7 +129,8 @@ def _planned(
     while day < off:
         yield weekday(day), "healing"
         day += step
-    yield weekday(course.end), "frame_off" if given.off_at_length else "end"
+    frame_off = given.off_at_length and not given.joint_out
+    yield weekday(course.end), "frame_off" if frame_off else "end"
     start = given.seen.on if given.seen is not None else course.first_turn
     if given.seen is None:
         first = int(case.protocol.number("lengthening_first_film_days"))
@@ -126,4 +139,5 @@ def _planned(
     while day < course.end:
         yield weekday(day), "turning"
         day += datetime.timedelta(days=every)
-    yield weekday(off), "weight" if given.holds_inside else "off"
+    if given.off_known:
+        yield weekday(off), "weight" if given.holds_inside else "off"

@@ -12,7 +12,7 @@ from pathway.rule_engine.devices import devices_of
 from pathway.rule_engine.facts import facts_on
 from pathway.worksheets.case import Case, Inputs
 from pathway.worksheets.lengthening.from_record import operation_of
-from pathway.worksheets.lengthening.phases import Span, index_span
+from pathway.worksheets.lengthening.phases import Span, index_span, moved
 from pathway.worksheets.sheet import Input, Line, Section, Warning
 
 
@@ -60,7 +60,8 @@ def healing_span(device: Device, protocol: Protocol, inputs: Inputs) -> Span:
     if device.months_per_cm_range is None:
         return index_span(protocol, device.bone, mid)
     low, high = (months * MONTH_DAYS for months in device.months_per_cm_range)
-    return Span(min(low, mid), mid, max(high, mid))
+    usual = mid if device.months_per_cm is None else device.months_per_cm * MONTH_DAYS
+    return moved(Span(min(low, usual), usual, max(high, usual)), mid)
 
 
 def removal_days(case: Case, kind: str, operation: datetime.date) -> tuple[datetime.date, datetime.date]:

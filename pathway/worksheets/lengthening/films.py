@@ -1,6 +1,7 @@
 """Films beside the turns: which visit can be, which film can be, and the sentence that asks back where one cannot.
 
-The gain goes by the turns, counted or ordered; no film moves it. What is asked back is never used.
+The gain goes by the turns, counted or ordered; no film moves it. What is asked back is never used, but a film that may
+mean bone grown together or a device that fails forbids every further turn until one that can be follows it.
 """
 
 from __future__ import annotations
@@ -15,17 +16,29 @@ from pathway.protocol.model import Protocol
 from pathway.worksheets.lengthening.ledger import Ledger
 from pathway.worksheets.lengthening.visits import Visit
 
+BEHIND = "behind the turns"
 BY_TURNS = "the sheet goes by the turns"
+BY_FILM = "beyond the amount what follows is planned from the film"
 LEFT_OUT = "this visit is left out"
+NO_TURNS = (
+    "no further turns: the bone may have grown together too early (premature consolidation), or the device does not "
+    "turn or does not hold"
+)
+EXAMINE = f"repeat the film and examine the child and the device before another turn; {BY_TURNS} so far"
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One thing asked back, in one sentence; `rule` is the limit that it passed, "" where none did."""
+    """One thing asked back, in one sentence; `rule` is the limit that it passed, "" where none did.
+
+    `stop`: nothing more is turned until it is answered. `of_film`: it is the film that says so.
+    """
 
     text: str
     rule: str = ""
     short: str = ""
+    stop: bool = False
+    of_film: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +49,6 @@ class Frame:
     them; None: gaps as read by hand, within `error_mm` or `error_share` of what was turned.
     """
 
-    operation: datetime.date
     first: datetime.date
     today: datetime.date
     most_mm: float
@@ -73,6 +85,11 @@ class Row:
     after: Ledger | None = None
     planned: bool = False
 
+    @property
+    def halts(self) -> bool:
+        """Return whether the film of this visit forbids another turn until it is repeated."""
+        return any(question.stop and question.of_film for question in self.asked)
+
 
 @dataclass(frozen=True, slots=True)
 class Course:
@@ -86,6 +103,31 @@ class Course:
         for row in self.rows:
             seen = seen.visited(row.visit, None, planned=True) if row.planned else seen
         return seen
+
+    @property
+    def taken(self) -> tuple[Row, ...]:
+        """Return the visits up to today that could be used, in order."""
+        return tuple(row for row in self.rows if row.after is not None and not row.planned)
+
+    @property
+    def beyond_mm(self) -> float | None:
+        """Return the gap on the film of the last visit (mm) where more than the amount was turned; None for none."""
+        last = self.taken[-1] if self.taken else None
+        if last is None or last.after is None or last.after.reached_mm <= last.after.amount_mm or self.held:
+            return None
+        behind = any(question.short == BEHIND for question in last.asked)
+        return last.visit.film_mm if behind else last.used_mm
+
+    @property
+    def held(self) -> Row | None:
+        """Return the first visit whose film forbids another turn, until a later film is one that can be."""
+        held: Row | None = None
+        for row in self.taken:
+            if row.used_mm is not None:
+                held = None
+            elif row.halts:
+                held = held or row
+        return held
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -105,7 +147,6 @@ class _Taken:
 
 def frame_of(
     protocol: Protocol,
-    operation: datetime.date,
     first: datetime.date,
     today: datetime.date,
     rate: str,
@@ -122,7 +163,6 @@ def frame_of(
     words = "no larger single step has been published" if single <= left else f"a {bone} is at most {longest:g} mm long"
     error = number("film_lengths_error_sds") * (finding.sd or number("length_error_sd_mm"))
     return Frame(
-        operation=operation,
         first=first,
         today=today,
         most_mm=min(single, left),
@@ -195,15 +235,18 @@ def _question(short: str, found: str, expected: str, do: str, rule: str = "") ->
     return Question(f"Asked back: {found}; expected {expected}: {do}.", rule, short)
 
 
+def _halt(short: str, found: str, expected: str, rule: str, also: str = "") -> Question:
+    """Return a question about a film after which nothing is turned: both causes, and what to do before another turn."""
+    question = _question(short, found, expected, f"{NO_TURNS}{also}; {EXAMINE}", rule)
+    return replace(question, stop=True, of_film=True)
+
+
 def _wrong_day(visit: Visit, taken: _Taken, frame: Frame) -> Question | None:
     """Return what is wrong with the day of a visit, so that nothing of it is used."""
     said, on, ledger = _said(visit), visit.on, taken.ledger
     if on in taken.days:
         do = f"keep the one that is right and take the other out; until then the first one counts and {LEFT_OUT}"
         return _question("same day twice", f"a second visit on {on}", "each day once", do)
-    if on < frame.operation:
-        do = f"correct the day or operation_on; until then {LEFT_OUT}"
-        return _question("before the operation", f"{said}, before the operation", f"{frame.operation} or later", do)
     if on < frame.first:
         do = f"correct the day, operation_on or latency_days, or ask whether turning began early; until then {LEFT_OUT}"
         expected = f"the first turn on {frame.first} or later"
@@ -236,8 +279,12 @@ def _too_fast(visit: Visit, counted: Fraction, days: int, frame: Frame) -> Quest
 
 def _beyond(visit: Visit, after: Ledger) -> Question:
     found = f"{_mm(after.reached_mm)} turned in all by {visit.on}"
-    do = "ask the family what they turned, stop turning, or set amount_mm to the new goal"
-    return _question("beyond the amount", found, f"at most the amount of {_mm(after.amount_mm)}", do)
+    do = (
+        "turn no further, ask the family what they turned, and measure the gap on a film, from which what follows is "
+        "planned; for another goal set amount_mm"
+    )
+    question = _question("beyond the amount", found, f"at most the amount of {_mm(after.amount_mm)}", do)
+    return replace(question, stop=True)
 
 
 def _film(visit: Visit, after: Ledger, over: bool, taken: _Taken, frame: Frame) -> Question | None:
@@ -273,19 +320,19 @@ def _impossible(
         yield _question("after the last turn", f"{said} after the last day of turning", "a day of turning", do)
     if taken.film is not None and film < taken.film[1] - error:
         before = f"{taken.film[1]:g} mm on {taken.film[0]}"
-        do = f"repeat the film, check that the device holds and which way it was turned; {BY_TURNS}"
-        yield _question("falls", f"{said} after {before}", f"no less than before, {near}", do, limit)
+        also = ", or was turned the wrong way"
+        yield _halt("falls", f"{said} after {before}", f"no less than before, {near}", limit, also)
     if turned > error and film <= frame.none_mm and taken.turning_days >= frame.none_days:
         found = f"{said} after {_days(taken.turning_days)} of turning"
-        do = f"repeat the film, check that the device turns, and think of premature consolidation; {BY_TURNS}"
-        yield _question("no gap", found, near, do, "film_gap_none_days")
+        yield _halt("no gap", found, near, "film_gap_none_days")
     if turned - film > error and film < frame.least_share * turned:
         found = f"{said} after {_mm(after.reached_mm)} turned, less than {100 * frame.least_share:g} of 100"
-        do = f"check the turning and the device, ask the family, and repeat the film; {BY_TURNS}"
-        yield _question("far behind the turns", found, near, do, "film_gap_least_percent")
+        also = ", or turns were left out"
+        yield _halt("far behind the turns", found, near, "film_gap_least_percent", also)
     if turned - film > error:
-        do = f"check the turning, ask the family whether turns were left out, and repeat the film; {BY_TURNS}"
-        yield _question("behind the turns", f"{said} after {_mm(after.reached_mm)} turned", near, do, limit)
+        by = BY_FILM if after.reached_mm > after.amount_mm else BY_TURNS
+        do = f"check the turning, ask the family whether turns were left out, and repeat the film; {by}"
+        yield _question(BEHIND, f"{said} after {_mm(after.reached_mm)} turned", near, do, limit)
 
 
 def _mm(number: Fraction) -> str:

@@ -105,6 +105,11 @@ class Ledger:
         turned = [day.date for day in self.days(self.on) if day.turns]
         return turned[-1] if turned else self.last_counted
 
+    def held(self) -> Ledger:
+        """Return the ledger with nothing to be turned from the day after the last visit on, whatever was ordered."""
+        after = self.ordering("stop")
+        return replace(after, orders=(after.orders[-1],))
+
     def resumed(self, pause_days: int) -> Ledger:
         """Return the ledger with a pause that no later visit ended over after so many days."""
         if not self.resting:

@@ -9,6 +9,7 @@ from fractions import Fraction
 from pathway.protocol.model import Bone, Protocol, Table
 from pathway.worksheets.lengthening.distraction import Turning, exact
 from pathway.worksheets.lengthening.ledger import Ledger
+from pathway.worksheets.lengthening.visits import Then
 
 RATE = {"femur": "distraction_mm_per_day", "tibia": "tibia_distraction_mm_per_day"}
 """The rule with the usual rate of each bone."""
@@ -25,11 +26,32 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """The last visit up to the day of the sheet, on `on`: turned in all by then, and the last day of turning so far."""
+    """The last visit up to the day of the sheet, on `on`: turned in all by then, and the last day of turning so far.
+
+    `film_mm`: the gap on its film, from which all is planned where more than the amount was turned.
+    """
 
     on: datetime.date
     reached_mm: Fraction
     ended: datetime.date | None
+    film_mm: Fraction | None = None
+
+    @property
+    def gain_mm(self) -> Fraction:
+        """Return the gain that what follows is planned from, mm."""
+        return self.reached_mm if self.film_mm is None else self.film_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Follows:
+    """What holds from the last visit on: no turns until the next one (`pause`), for good (`stop`), or a rate, mm a day.
+
+    `against`: in words, what is ordered against the rule of what was found; "" for nothing.
+    """
+
+    then: Then
+    rate_mm_per_day: Fraction | None = None
+    against: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +60,8 @@ class LengtheningInputs:
 
     `holds_inside`: a nail or plate holds the bone once the length is reached; `off_at_length`: a frame comes off then.
     `rate_mm_per_day` and `turn_mm` are those of the beginning, `ahead` what was turned by the last visit and what is
-    ordered from then on.
+    ordered from then on. `held`: a film forbids another turn until it is repeated; `joint_out`: hip or knee is out of
+    joint, and a frame stays to protect it.
     """
 
     bone: Bone
@@ -54,6 +77,14 @@ class LengtheningInputs:
     seen: Seen | None = None
     holds_inside: bool = False
     off_at_length: bool = False
+    follows: Follows | None = None
+    held: bool = False
+    joint_out: bool = False
+
+    @property
+    def off_known(self) -> bool:
+        """Return whether a day can be told on which the device comes off, or the bone is solid around it."""
+        return not self.held and (self.holds_inside or not self.joint_out)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +111,7 @@ def phases(given: LengtheningInputs, protocol: Protocol) -> Phases:
     """
     first = given.operation + datetime.timedelta(days=given.latency_days + 1)
     days = tuple(day for day in given.ahead.days() if given.seen is None or day.date > given.seen.on)
-    gain = days[-1].reached_mm if days else given.seen.reached_mm if given.seen else Fraction(0)
+    gain = days[-1].reached_mm if days else given.seen.gain_mm if given.seen else Fraction(0)
     last = days[-1].date if days else (given.seen.ended if given.seen else None) or first
     usual = protocol.number("lengthening_latency_days") + float(gain) / protocol.number(RATE[given.bone])
     consolidation = Span(*(max(index * float(gain) / 10 - usual, 0.0) for index in _ordered(given.index)))
@@ -101,11 +132,20 @@ def published_index(table: Table, bone: str) -> tuple[tuple[str | float, ...], .
 
 
 def index_span(protocol: Protocol, bone: str, mid: float) -> Span:
-    """Return the healing index of a bone: `mid`, and the lowest and highest published mean of children, days/cm."""
+    """Return the healing index of a bone: `mid`, and the lowest and highest published mean of children, days/cm.
+
+    Where `mid` is not the usual one, the ends move with it in the same proportion.
+    """
     table = protocol.table("healing_index")
     at, counts = table.columns.index("days_per_cm"), table.columns.index("counts")
     means = [float(row[at]) for row in published_index(table, bone) if row[counts] == "yes"]
-    return Span(min(*means, mid), mid, max(*means, mid))
+    usual = protocol.number(f"{bone}_days_per_cm")
+    return moved(Span(min(*means, usual), usual, max(*means, usual)), mid)
+
+
+def moved(span: Span, mid: float) -> Span:
+    """Return a span around another middle, its ends moved in the same proportion."""
+    return Span(span.low * mid / span.mid, mid, span.high * mid / span.mid)
 
 
 def callus_index(protocol: Protocol, callus: str) -> float | None:

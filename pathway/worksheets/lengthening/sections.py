@@ -9,13 +9,14 @@ from collections.abc import Iterator
 from pathway.courses.course import limits_at
 from pathway.days import age_years, in_months
 from pathway.protocol.model import Value
-from pathway.worksheets.lengthening.calendar import calendar, visits
+from pathway.worksheets.lengthening.calendar import ONLY_IF, calendar, visits
 from pathway.worksheets.lengthening.device import device_section, device_warnings, holds_inside, removal_days, stays
+from pathway.worksheets.lengthening.distraction import weekday
 from pathway.worksheets.lengthening.phases import Span, published_index
 from pathway.worksheets.lengthening.sections_leg import axis_section, lift_section, missing_bone, share_line
 from pathway.worksheets.lengthening.sections_visits import visit_warnings, visits_section
 from pathway.worksheets.lengthening.worked import WEEK, Made
-from pathway.worksheets.sheet import Column, Line, Section, Table, Warning
+from pathway.worksheets.sheet import Cell, Column, Line, Section, Table, Warning
 
 
 def sections(of: Made) -> Iterator[Section]:
@@ -35,7 +36,8 @@ def sections(of: Made) -> Iterator[Section]:
 
 def warnings(of: Made) -> Iterator[Warning]:
     """Yield what must not be overlooked: limits passed, a rate too fast, turns that do not fit, what was found."""
-    amount, age = of.inputs.number("amount_mm"), age_years(of.case.record.child.date_of_birth, of.given.operation)
+    amount = max(of.inputs.number("amount_mm"), float(of.course.gain_mm))
+    age = age_years(of.case.record.child.date_of_birth, of.given.operation)
     # Without a length the limits by share of the bone bind nothing here: the sheet says so instead.
     shortest = of.bone_mm or (of.bone_span[0] if of.bone_span else math.inf)
     for limit in limits_at(of.case.protocol, of.kind, age, shortest, _off(of)):
@@ -77,36 +79,58 @@ def _in_short(of: Made) -> Section:
         ),
         Line(label="Operation", value=of.given.operation, note=f"then {of.given.latency_days} days of latency"),
         Line(label="First turn", value=course.first_turn),
-        Line(label="End of distraction", value=course.end, strong=True, note=_days_note(of, course.end)),
-        Line(
-            label="Days of consolidation",
-            value=course.consolidation.mid,
-            unit="days",
-            spread=_spread(course.consolidation),
-        ),
-        Line(
-            label=_solid_label(of),
-            value=of.day(course.removal.mid),
-            spread=(of.day(course.removal.low), of.day(course.removal.high)),
-            note=f"{course.removal.low:.0f} to {course.removal.high:.0f} days in all, across published means",
-            strong=True,
-        ),
-        *_frame_off(of),
-        *_nail_out(of),
-        Line(
-            label="Operation to free walking",
-            value=in_months(course.walking.mid),
-            spread=(in_months(course.walking.low), in_months(course.walking.high)),
-            unit="months",
-            places=1,
-            strong=True,
-            sources=of.value("protected_after_removal_weeks").sources,
-        ),
-        *_kept(of, gain),
+        *(_held(of) if of.given.held else _ahead(of)),
     ]
-    if gain < amount:
-        lines.insert(1, Line(label="Reached", value=gain, unit="mm", places=2, note=f"of {amount:g} mm planned"))
+    if gain != amount:
+        note = f"of {amount:g} mm planned"
+        if of.so_far.beyond_mm is not None and of.given.seen is not None:
+            note = f"by the film; {float(of.given.seen.reached_mm):g} mm by the turns, {note}"
+        lines.insert(1, Line(label="Reached", value=gain, unit="mm", places=2, note=note))
     return Section(title="In short", lines=tuple(lines))
+
+
+def _held(of: Made) -> Iterator[Line]:
+    """Yield the days that a film leaves open, each without a day."""
+    for label in ("End of distraction", _solid_label(of)):
+        yield Line(label=label, value="not told", note=ONLY_IF, strong=True)
+
+
+def _ahead(of: Made) -> Iterator[Line]:
+    """Yield what lies ahead: the end of distraction, when the device comes off, free walking, the length kept."""
+    course = of.course
+    yield Line(label="End of distraction", value=course.end, strong=True, note=_days_note(of, course.end))
+    if of.given.off_known:
+        yield from _solid(of)
+    else:
+        note = "the frame protects the joint, and stays at least until the joint is held and the new bone is solid"
+        yield Line(label=_solid_label(of), value="the surgeon sets the day", note=note, strong=True)
+    yield from _kept(of, float(course.gain_mm))
+
+
+def _solid(of: Made) -> Iterator[Line]:
+    course = of.course
+    spread = _spread(course.consolidation)
+    usual = of.device.months_per_cm is None and of.value(f"{of.given.bone}_days_per_cm").value == of.given.index.mid
+    shifted = "" if usual or of.device.months_per_cm is not None else ", moved in proportion to the healing index here"
+    yield Line(label="Days of consolidation", value=course.consolidation.mid, unit="days", spread=spread)
+    yield Line(
+        label=_solid_label(of),
+        value=weekday(of.day(course.removal.mid)),
+        spread=(of.day(course.removal.low), of.day(course.removal.high)),
+        note=f"{course.removal.low:.0f} to {course.removal.high:.0f} days in all, across published means{shifted}",
+        strong=True,
+    )
+    yield from _frame_off(of)
+    yield from _nail_out(of)
+    yield Line(
+        label="Operation to free walking",
+        value=in_months(course.walking.mid),
+        spread=(in_months(course.walking.low), in_months(course.walking.high)),
+        unit="months",
+        places=1,
+        strong=True,
+        sources=of.value("protected_after_removal_weeks").sources,
+    )
 
 
 def _solid_label(of: Made) -> str:
@@ -119,9 +143,10 @@ def _frame_off(of: Made) -> Iterator[Line]:
     """Yield when a frame comes off that is needed for the turning alone, and what is published of the bone then."""
     if of.device.comes_off == "length_reached":
         note = "once the length is reached and what is inside holds the bone, in an operation of its own"
-        yield Line(
-            label="Frame comes off, from", value=of.course.end, note=note, sources=of.device.sources, strong=True
-        )
+        day: Cell = of.course.end
+        if of.given.joint_out:
+            day, note = "the surgeon sets the day", "the frame protects the joint until it is held"
+        yield Line(label="Frame comes off, from", value=day, note=note, sources=of.device.sources, strong=True)
     if of.device.kind == "frame_over_nail" and of.given.bone == "femur":
         yield _published("New bone solid over a nail, published", of.value("over_nail_solid_femur_months"), "months")
 
@@ -147,7 +172,7 @@ def _nail_out(of: Made) -> Iterator[Line]:
     """Yield when a nail is taken out, in an operation of its own."""
     if stays(of.device):
         first, last = removal_days(of.case, of.kind, of.given.operation)
-        solid = of.day(of.course.removal.mid)
+        solid = weekday(of.day(of.course.removal.mid))
         note = "not before the new bone is solid" if solid > first else ""
         spread, sources = (max(first, solid), max(last, solid)), of.value("nail_out_within_months").sources
         yield Line(label="Nail comes out", value=None, spread=spread, note=note, sources=sources, strong=True)
@@ -162,6 +187,9 @@ def _spread(span: Span) -> tuple[float, float]:
 
 
 def _healing(of: Made) -> Section:
+    if not of.given.off_known:
+        joint = "The frame protects the joint that is out: the surgeon sets the day on which it comes off."
+        return Section(title="Time in the device", words=(f"It is told {ONLY_IF}." if of.given.held else joint,))
     if of.device.months_per_cm is not None:
         return _healing_of_device(of)
     table = of.case.protocol.table("healing_index")
@@ -251,7 +279,7 @@ def _after_removal(of: Made) -> Section:
     off, weeks, weight = of.course.removal, of.given.protected_weeks, of.given.weight_weeks
     until = Line(
         label="Protected until",
-        value=of.day(off.mid + WEEK * weeks.mid),
+        value=weekday(of.day(off.mid)) + datetime.timedelta(days=round(WEEK * weeks.mid)),
         spread=(of.day(off.low + WEEK * weeks.low), of.day(off.high + WEEK * weeks.high)),
         sources=of.value("protected_after_removal_weeks").sources,
     )
@@ -263,7 +291,8 @@ def _after_removal(of: Made) -> Section:
         sources=of.value("weight_in_steps_weeks").sources,
     )
     whole = _published("Whole treatment in a frame, published", of.value("whole_treatment_most_months"), "months")
-    lines += [steps] if nail else [until, steps, whole.model_copy(update={"value": None})]
+    lines += [until] if of.given.off_known and not nail else []
+    lines += [steps] if nail else [steps, whole.model_copy(update={"value": None})]
     if of.given.bone == "femur" and not nail:
         lines.append(
             _published("To full weight in a frame, published", of.value("full_weight_frame_months"), "months", 1)

@@ -93,8 +93,9 @@ def lift_section(of: Made) -> Section:
         words = "The difference of the legs before is not known, so no lift is told: give it with --set difference_mm=…"
         return Section(title="Lift", words=(words,))
     if not of.course.days:
+        none = "Nothing is turned until the film is repeated" if of.given.held else "No turns are left"
         left = _lift_row(of, of.given.seen.on if of.given.seen else of.course.end, float(of.course.gain_mm), before)
-        return Section(title="Lift", words=(f"No turns are left: difference {left[2]:.0f} mm, lift {left[3]:g} mm.",))
+        return Section(title="Lift", words=(f"{none}: difference {left[2]:.0f} mm, lift {left[3]:g} mm.",))
     rows = []
     reached = {day.date: float(day.reached_mm) for day in of.course.days}
     start = float(of.given.seen.reached_mm) if of.given.seen else 0.0

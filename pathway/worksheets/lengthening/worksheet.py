@@ -14,7 +14,7 @@ from pathway.worksheets.lengthening.device import device_input, healing_span, ho
 from pathway.worksheets.lengthening.distraction import exact
 from pathway.worksheets.lengthening.drawing import drawings
 from pathway.worksheets.lengthening.films import Course
-from pathway.worksheets.lengthening.from_record import SLOW, length_before, operation_of
+from pathway.worksheets.lengthening.from_record import OUT_OF_JOINT, SLOW, length_before, operation_of
 from pathway.worksheets.lengthening.past import ahead_of, course_so_far, visit_inputs, visits_of
 from pathway.worksheets.lengthening.phases import (
     RATE,
@@ -221,7 +221,8 @@ def _slowed(case: Case, inputs: Inputs, bone: Bone) -> Inputs:
 
 def _given(case: Case, inputs: Inputs, bone: Bone, device: Device, so_far: Course) -> LengtheningInputs:
     protocol = case.protocol
-    seen, ahead = ahead_of(case, inputs, so_far)
+    seen, ahead, follows = ahead_of(case, inputs, so_far)
+    film = so_far.beyond_mm
     protected = protocol.value("protected_after_removal_weeks")
     weight = protocol.value("weight_in_steps_weeks")
     return LengtheningInputs(
@@ -237,9 +238,14 @@ def _given(case: Case, inputs: Inputs, bone: Bone, device: Device, so_far: Cours
         else _span(inputs, "protected_weeks", protected.low, protected.high),
         weight_weeks=_span(inputs, "weight_weeks", weight.low, weight.high),
         ahead=ahead,
-        seen=None if seen.on is None else Seen(seen.on, seen.reached_mm, seen.ended),
+        seen=None
+        if seen.on is None
+        else Seen(seen.on, seen.reached_mm, seen.ended, None if film is None else exact(film)),
         holds_inside=holds_inside(device),
         off_at_length=device.comes_off == "length_reached",
+        follows=follows,
+        held=so_far.held is not None,
+        joint_out=inputs.text("at_visit") == OUT_OF_JOINT,
     )
 
 

@@ -40,7 +40,7 @@ AS_SET = {
     "another rate": {"rate_mm_per_day": "0.75"},
     "visits and rates": {"visits": seen("14:14:13.5", "28:12:25:0.75", "42:-:36:0.5x2")},
     "turns of a third": {"visits": seen("14:14:14:1x3")},
-    "a film that cannot be": {"visits": seen("4:4:45", "50:40:0")},
+    "a film that cannot be": {"visits": seen("4:4:45", "50:40:30")},
     "a pause": {"visits": seen("14:14:14:0.75", "20:-:-:pause", "30:-:18")},
     "a rate planned ahead": {"visits": f"{seen('40:30:30')},{TODAY + datetime.timedelta(days=5)}:-:-:0.25"},
     "a nerve that speaks": {"visits": seen("20:20:20"), "at_visit": "nerve_signs"},
@@ -191,6 +191,27 @@ def test_what_is_asked_back_is_said_beside_the_file() -> None:
     assert code == 0
     assert "Asked back: film of 2026-11-13 shows 45 mm after 4 mm turned" in said
     assert "BEGIN:VCALENDAR" in written
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_film_without_a_gap_leaves_no_day_of_turning_and_says_so_in_the_file(language: str) -> None:
+    chosen = {"visits": seen("14:14:6:1")}
+    data = file_as_set(chosen, language, previous=file_as_set({}, language))
+    events = [one for one in vobject.readOne(data.decode("utf-8")).vevent_list if one.status.value != "CANCELLED"]
+    (only,) = events
+    assert only.dtstart.value == TODAY
+    title, why = ("do not turn", "grown together") if language == "en" else ("nicht drehen", "zusammengewachsen")
+    assert title in only.summary.value
+    assert why in only.description.value
+
+
+def test_a_film_without_a_gap_is_said_on_stderr() -> None:
+    visits = (*SET[:-1], "visits=2026-11-23:14:5:1")
+    code, written, said = run("calendar", "rowan-02", "--on", "2026-11-25", "--lengthening", STAGE, *visits)
+    assert code == 0
+    assert "no further turns" in said
+    assert "No day of turning is written until the film is repeated" in said
+    assert by_vobject(written.encode().replace(b"\r\n", b"\n").replace(b"\n", b"\r\n")) == {}
 
 
 @pytest.mark.parametrize(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime
+
 import pytest
 
 from pathway.problems import Refused
-from tests.worksheets.lengthening.sheets import TODAY, hand, seen
+from tests.worksheets.lengthening.sheets import OPERATION, TODAY, hand, seen
 
 VISITS = {
     "no parts": "2030-01-28",
@@ -72,6 +74,17 @@ OTHERS: dict[str, tuple[dict[str, str], str, str]] = {
     "a device of nobody": ({"device": "crane"}, "device", "one of"),
     "found nothing known": ({"at_visit": "sad"}, "at_visit", "one of"),
     "found at no visit": ({"at_visit": "nerve_signs"}, "visits", "the visit from which that holds"),
+    "a visit before the operation": ({"visits": "2030-01-06:1:1"}, "visits", "before the operation on 2030-01-07"),
+    "a film before the operation, beside another": (
+        {"visits": f"2029-12-08:-:0,{seen('14:14:14')}"},
+        "visits",
+        "a visit on 2029-12-08, before the operation",
+    ),
+    "found before the operation": (
+        {"visits": "2029-12-08:-:0", "at_visit": "subluxation"},
+        "visits",
+        "before the operation on 2030-01-07",
+    ),
     "a rate from no visit": ({"rate_from_then_mm_per_day": "0.5"}, "visits", "the visit from which that holds"),
     "two rates": (
         {"visits": seen("14:14:14:0.5"), "rate_from_then_mm_per_day": "0.75"},
@@ -108,3 +121,11 @@ def test_every_visit_that_cannot_be_read_is_told_at_once() -> None:
     with pytest.raises(Refused) as told:
         hand("2030-01-28:x:1,2030-01-29:1:y,2030-01-30:1:1:z")
     assert len(told.value.problems) == 3
+
+
+def test_a_finding_of_a_day_before_the_operation_is_refused_in_one_sentence() -> None:
+    with pytest.raises(Refused) as told:
+        hand(seen("14:-:-:0.5"), on=OPERATION - datetime.timedelta(days=1), at_visit="subluxation")
+    (fault,) = told.value.problems
+    assert fault.key == "at_visit"
+    assert "subluxation found on 2030-01-06, before the operation on 2030-01-07" in fault.sentence

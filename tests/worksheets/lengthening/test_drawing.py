@@ -78,7 +78,7 @@ def test_a_film_beyond_the_field_does_not_stretch_it(film: str) -> None:
 
 
 @pytest.mark.parametrize("amount", ["1", "7.5", "40", "150"])
-@pytest.mark.parametrize("visits", ["", seen("1:1:1"), seen("1:0:0:stop"), "2030-01-01:-:0"])
+@pytest.mark.parametrize("visits", ["", seen("1:1:1"), seen("1:0:0:stop"), "2030-01-09:-:0"])
 def test_any_sheet_can_be_drawn(amount: str, visits: str) -> None:
     of = drawn(hand(visits, amount_mm=amount))
     assert characters(of, 80).strip()

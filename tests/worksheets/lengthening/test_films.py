@@ -19,7 +19,7 @@ from tests.examples import example
 from tests.worksheets.cases import planned
 from tests.worksheets.lengthening.sheets import OPERATION, TODAY, asked, day, hand, seen, turned
 
-BEFORE, RESTING = OPERATION - datetime.timedelta(days=30), OPERATION + datetime.timedelta(days=3)
+RESTING = OPERATION + datetime.timedelta(days=3)
 TOMORROW = TODAY + datetime.timedelta(days=1)
 
 IMPOSSIBLE = {
@@ -27,16 +27,16 @@ IMPOSSIBLE = {
     "45 mm after four days, not counted": (seen("4:-:45"), "shows 45 mm after 4 mm turned"),
     "ahead by more than the error": (seen("14:14:16.5"), "expected 14 mm by the turns (12 to 16)"),
     "ahead of few turns": (seen("28:7:20"), "shows 20 mm after 7 mm turned"),
-    "nothing after 50 days": (seen("50:50:0"), "think of premature consolidation"),
+    "nothing after 50 days": (seen("50:50:0"), "shows 0 mm after 50 days of turning"),
     "nothing after 50 days, not counted": (seen("50:-:0"), "shows 0 mm after 50 days of turning"),
-    "a hairline after 21 days": (seen("21:21:1"), "check that the device turns"),
+    "a hairline after 21 days": (seen("21:21:1"), "shows 1 mm after 21 days of turning"),
     "nothing over two visits": (seen("7:7:-", "21:14:0.5"), "shows 0.5 mm after 21 days of turning"),
     "nothing after a week": (seen("7:7:0"), "less than 50 of 100"),
     "a third of what was turned": (seen("28:28:9"), "less than 50 of 100"),
     "just under half": (seen("28:28:13.9"), "less than 50 of 100"),
     "three quarters": (seen("28:28:21"), "ask the family whether turns were left out"),
     "falling": (seen("14:14:14", "28:14:9"), "shows 9 mm after 14 mm on"),
-    "falling to nothing": (seen("14:14:14", "28:14:0"), "check that the device holds"),
+    "falling to nothing": (seen("14:14:14", "28:14:0"), "no less than before"),
     "falling while nothing is turned": (seen("28:28:28", "42:0:20"), "no less than before"),
     "negative": (seen("14:14:-3"), "expected nothing below 0"),
     "slightly negative": (seen("14:14:-0.1"), "expected nothing below 0"),
@@ -46,7 +46,6 @@ IMPOSSIBLE = {
     "infinite": (seen("14:14:inf"), "shows inf mm"),
     "infinite by its digits": (seen("14:14:1e999"), "shows inf mm"),
     "minus infinite": (seen("14:14:-inf"), "expected a number"),
-    "before the operation": (f"{BEFORE}:-:0", "before the operation; expected 2030-01-07 or later"),
     "on the day of the operation": (f"{OPERATION}:-:0", "before the latency ended"),
     "while resting": (f"{RESTING}:-:2", "ask whether turning began early"),
     "while resting, turned": (f"{RESTING}:3:3", "expected the first turn on 2030-01-15 or later"),
@@ -59,6 +58,21 @@ IMPOSSIBLE = {
     "after the last turn": (seen("60:-:50"), "after the last day of turning"),
     "after a stop": (seen("14:14:14:stop", "28:-:14"), "after the last day of turning"),
 }
+
+
+HALTING = (
+    "nothing after 50 days",
+    "nothing after 50 days, not counted",
+    "a hairline after 21 days",
+    "nothing over two visits",
+    "nothing after a week",
+    "a third of what was turned",
+    "just under half",
+    "falling",
+    "falling to nothing",
+    "falling while nothing is turned",
+)
+"""Films that may mean bone grown together, or a device that does not turn or hold."""
 
 
 def by_turns(made: Sheet) -> list[tuple[object, object]]:
@@ -78,7 +92,7 @@ def test_it_is_asked_back_in_one_sentence(name: str) -> None:
     assert ": " in sentence.partition("; expected ")[2]
 
 
-@pytest.mark.parametrize("name", IMPOSSIBLE)
+@pytest.mark.parametrize("name", [name for name in IMPOSSIBLE if name not in HALTING])
 def test_the_sheet_is_still_made_by_the_turns(name: str) -> None:
     text, _ = IMPOSSIBLE[name]
     made = hand(text)
@@ -140,7 +154,7 @@ def test_the_film_of_the_visit_at_the_end_may_wait_for_the_monday() -> None:
 
 
 def test_what_was_found_at_a_visit_that_is_left_out_still_changes_the_calendar() -> None:
-    made = hand(f"{BEFORE}:-:0", on=day(10), at_visit="subluxation")
+    made = hand(f"{RESTING}:-:0", on=day(10), at_visit="subluxation")
     assert turned(made) == ()
     assert made.line("Reached").value == 10.0
 
@@ -152,7 +166,10 @@ def test_what_was_found_at_a_visit_that_is_left_out_still_changes_the_calendar()
 )
 def test_no_film_moves_a_turn_and_what_is_far_from_the_turns_is_asked_back(number: int, film: float) -> None:
     made, alone = hand(seen(f"{number}:-:{film!r}"), on=day(number)), hand()
-    assert by_turns(made) == [row for row in by_turns(alone) if row[0] > day(number)]  # type: ignore[operator]
+    to_come = [row for row in by_turns(alone) if row[0] > day(number)]  # type: ignore[operator]
+    assert by_turns(made) in ([], to_come)
+    halted = [item for item in made.warnings if item.text.startswith("Asked back") and item.stop]
+    assert bool(halted) == (by_turns(made) != to_come) or not to_come
     error = max(2.0, number / 10)
     far = not math.isfinite(film) or film < 0 or abs(film - number) > error + 1e-9
     assert len(asked(made)) == (1 if far else 0) or abs(abs(film - number) - error) < 1e-6
