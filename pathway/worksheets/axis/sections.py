@@ -98,7 +98,7 @@ def _angles(of: Analysis) -> Section:
     columns = (
         Column(title="angle"),
         Column(title="now", unit="deg", places=1),
-        Column(title="± of 95 readings in 100", unit="deg", places=1),
+        Column(title="reading error ± (95 %)", unit="deg", places=1),
         Column(title="usual at this age", unit="deg", places=1),
         Column(title="band", unit="deg"),
         Column(title=""),
