@@ -138,7 +138,7 @@ def _angles(of: Analysis) -> Section:
     columns = (
         Column(title="angle"),
         Column(title="now", unit="deg", places=1),
-        Column(title="± (95 of 100 readings)", unit="deg", places=1),
+        Column(title="reading error ± (95 %)", unit="deg", places=1),
         Column(title="usual at this age", unit="deg", places=1),
         Column(title="band", unit="deg"),
         Column(title=""),

@@ -160,16 +160,10 @@ def _when(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> Secti
         note=note,
         marked=(list(left).index(chosen),),
     )
-    last = left["both"].age_for(mm)
     least = case.protocol.value("arrest_least_mm")
     none_left = left["both"].age_for(least.value)
     lines = [
-        Line(
-            label="Last useful date, by both plates",
-            value=None if last is None else _day(case, last),
-            note="past: the plates have less growth left" if last is None else f"at {age_words(last)}",
-            strong=True,
-        ),
+        *(_date(case, left[name], mm, name, planned=name == chosen) for name in dict.fromkeys((chosen, "both"))),
         Line(
             label=f"Last date for {least.value:g} mm by both plates",
             value=None if none_left is None else _day(case, none_left),
@@ -178,6 +172,22 @@ def _when(case: Case, left: Mapping[str, Left], mm: float, chosen: str) -> Secti
         ),
     ]
     return Section(title="When", lines=tuple(lines), tables=(table,))
+
+
+def _date(case: Case, of: Left, mm: float, name: str, *, planned: bool) -> Line:
+    """Return the day on which some plates take just the wanted amount: too early takes more, too late less."""
+    label, age = f"Date for {mm:g} mm, {WORDS[name]}", of.age_for(mm)
+    if age is None:
+        note = f"past: done today it corrects about {of.middle[0]:.0f} mm"
+        return Line(label=label, value=None, note=note, strong=planned)
+    low, high, _ = _band(of.ages_for(mm), float(of.ages[0]))
+    now = float(of.middle[0])
+    note = f"at {age_words(age)}"
+    if planned:
+        note += f"; earlier overcorrects, later corrects too little: done today it corrects {now:.0f} mm, "
+        note += f"{now - mm:.0f} mm too much"
+    spread = (_day(case, low), _day(case, high))
+    return Line(label=label, value=_day(case, age), spread=spread, note=note, strong=planned)
 
 
 def _beside(case: Case, mm: float, chosen: str, reading: SkeletalReading | None) -> Section:
@@ -252,6 +262,7 @@ def _costs(case: Case, mm: float, chosen: str) -> Section:
         label="Adult height lost",
         value=mm,
         unit="mm",
+        places=0 if mm == round(mm) else 1,
         note="the long leg ends up that much shorter; this cannot be undone",
         strong=True,
     )

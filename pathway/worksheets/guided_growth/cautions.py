@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathway.days import MONTH_DAYS
 from pathway.protocol.roles import role_of
 from pathway.worksheets.guided_growth.inputs import ANGLES, Judged, film_again, place_words
-from pathway.worksheets.guided_growth.worked import Worked
+from pathway.worksheets.guided_growth.worked import Worked, band_words
 from pathway.worksheets.sheet import Warning
 
 
@@ -29,6 +29,7 @@ def warnings_of(of: Worked) -> Iterator[Warning]:
         text = "No angle was measured: neither age nor side can be judged, nothing is drawn. "
         yield Warning(text=text + "Measure it on the film: --set measured_deg=….")
         return
+    yield from _past_the_band(of)
     yield _edge(of)
     yield from _too_young(of)
     yield from _film_too_old(of)
@@ -66,8 +67,22 @@ def _too_young(of: Worked) -> Iterator[Warning]:
 
 
 def _edge(of: Worked) -> Warning:
-    edge = "inner edge (valgus)" if of.given.valgus else "outer edge (varus)"
-    return Warning(text=f"The plate goes on the {edge}: check side and edge on the film.")
+    edge = "medial side of the knee (valgus)" if of.given.valgus else "lateral side of the knee (varus)"
+    return Warning(text=f"The plate goes on the {edge}: check leg and side on the film.")
+
+
+def _past_the_band(of: Worked) -> Iterator[Warning]:
+    """Yield a stop where the plate, removed with its allowance, leaves the knee past the normal band."""
+    past, planned, rise = of.months_until_past_the_band(), of.with_allowance[0], of.rise
+    if not of.past_by_plan or past is None or planned is None or rise is None:
+        return
+    band, rule = of.band_after(planned), of.case.protocol.value("guided_growth_over_deg")
+    normal = "" if band is None else f" (normal from then on: {band_words(band)})"
+    other = "varus" if of.given.valgus else "valgus"
+    text = f"The allowance of {of.over:g} deg takes the knee past the normal band, into {other}: removed about "
+    text += f"{of.day(planned)} it stands at {of.goal + rise * of.over:g} deg{normal}. Remove the plate before "
+    text += f"{of.day(past)}, or set a smaller allowance: --set over_deg=…"
+    yield Warning(text=text, rule=rule.id, sources=rule.sources, stop=True)
 
 
 def _film_too_old(of: Worked) -> Iterator[Warning]:

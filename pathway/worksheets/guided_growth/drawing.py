@@ -1,6 +1,6 @@
 """The knee from the front with its angle, growth plate and steering plate: now, and at the target.
 
-As the viewer faces the child: the outer side of a left knee is on the viewer's right. The bone whose growth plate is
+As the viewer faces the child: the lateral side of a left knee is on the viewer's right. The bone whose growth plate is
 steered stands upright; the other one is drawn at right angles to the joint line, whatever its own angle is.
 """
 
@@ -27,28 +27,28 @@ def drawings_of(of: Worked) -> tuple[Drawing, ...]:
     femur = of.physis == "distal_femur"
     now = _Knee(of.judged.measured_deg, of.width, femur, outward, 0.0)
     straight = _Knee(of.goal, of.width, femur, outward, APART * of.width)
-    inner = bool(of.given.valgus)
-    shapes = [*now.shapes(), *now.plate(inner), *straight.shapes()]
+    medial = bool(of.given.valgus)
+    shapes = [*now.shapes(), *now.plate(medial), *straight.shapes()]
     top = 1.25 * SHAFT * of.width
     marks = [
         Mark(text=f"NOW, {side.upper()} KNEE, FRONT", at=(0.0, top), anchor="middle"),
         Mark(text="AT THE TARGET", at=(APART * of.width, top), anchor="middle"),
         *now.marks(),
         *straight.marks(),
-        now.plate_mark(inner),
+        now.plate_mark(medial),
     ]
-    bone, edge = ("femur" if femur else "tibia"), ("inner" if inner else "outer")
+    bone, edge = ("femur" if femur else "tibia"), ("medial" if medial else "lateral")
     words = (
         f"Front view of the {side} knee. Now the joint line stands at {of.judged.measured_deg:g} deg to the axis of the"
-        f" {bone}, at the target at {of.goal:g} deg. The plate bridges the growth plate at its {edge} edge, so that the"
-        f" other edge grows on. The growth plate is {of.width:g} mm wide."
+        f" {bone}, at the target at {of.goal:g} deg. The plate bridges the growth plate on its {edge} side, so that the"
+        f" other side grows on. The growth plate is {of.width:g} mm wide."
     )
     return (Drawing(title="Now and at the target", shapes=tuple(shapes), marks=tuple(marks), alternative=words),)
 
 
 @dataclass(frozen=True, slots=True)
 class _Knee:
-    """A knee whose joint line stands at an angle to the upright bone, on the outer side (femur) or inner (tibia)."""
+    """A knee whose joint line stands at an angle to the upright bone, on the lateral side (femur) or medial (tibia)."""
 
     angle_deg: float
     width: float
@@ -97,17 +97,17 @@ class _Knee:
             lean = math.radians(self.angle_deg * k / ARC_POINTS)
             yield self.upright(up * radius * math.sin(lean), up * radius * math.cos(lean))
 
-    def plate(self, inner: bool) -> Iterator[Shape]:
+    def plate(self, medial: bool) -> Iterator[Shape]:
         """Yield the plate over the growth plate at one edge, and its two screws."""
-        edge, near, far = (-1.0 if inner else 1.0), 0.5 * EPIPHYSIS, 1.6 * EPIPHYSIS
+        edge, near, far = (-1.0 if medial else 1.0), 0.5 * EPIPHYSIS, 1.6 * EPIPHYSIS
         over = 0.56 * edge
         yield Shape(role="shift", points=(self.point(over, near - 0.08), self.point(over, far + 0.08)))
         for away in (near, far):
             yield Shape(role="shift", points=(self.point(over, away), self.point(0.25 * edge, away)))
 
-    def plate_mark(self, inner: bool) -> Mark:
+    def plate_mark(self, medial: bool) -> Mark:
         """Return the word beside the plate."""
-        edge = -1.0 if inner else 1.0
+        edge = -1.0 if medial else 1.0
         anchor = "start" if edge * self.outward > 0 else "end"
         return Mark(text="plate", at=self.point(0.7 * edge, 1.6 * EPIPHYSIS), anchor=anchor)
 
@@ -118,5 +118,5 @@ class _Knee:
         at = self.upright(up * 0.95 * math.sin(half), up * 0.95 * math.cos(half))
         yield Mark(text=f"{self.angle_deg:g}°", at=at, anchor="middle")
         foot = -SHAFT * 1.15
-        for word, way in (("inner", -1.0), ("outer", 1.0)):
+        for word, way in (("medial", -1.0), ("lateral", 1.0)):
             yield Mark(text=word, at=self.upright(0.8 * way, foot), anchor="middle")

@@ -88,7 +88,7 @@ def read_inputs(case: Case, settings: Mapping[str, str]) -> GuidedInputs:
     if inputs.item("angle_deg").value is None and judged is not None:
         _needs_a_plate(case, judged, inputs.number("goal_deg"))
         inputs = _angle(inputs, judged)
-    return GuidedInputs(_allowance(case, inputs), judged)
+    return GuidedInputs(_allowance(case, inputs, judged), judged)
 
 
 def _items(case: Case, settings: Mapping[str, str]) -> list[Input]:
@@ -218,9 +218,17 @@ def _angle(inputs: Inputs, judged: Judged) -> Inputs:
     return inputs.having("angle_deg", **worked)
 
 
-def _allowance(case: Case, inputs: Inputs) -> Inputs:
-    """Return the inputs without an allowance for rebound where the child is older than the protocol asks for it."""
+def _allowance(case: Case, inputs: Inputs, judged: Judged | None) -> Inputs:
+    """Return the inputs without an allowance for rebound but from valgus, below the age of the protocol.
+
+    It is valgus that is known to recur: beyond straight from varus the knee would go into that same valgus.
+    """
     until = case.protocol.value("guided_growth_over_until_years")
-    if inputs.item("over_deg").origin == "by_hand" or _age(case, inputs.day("start_on")) < until.value:
+    if inputs.item("over_deg").origin == "by_hand":
         return inputs
-    return inputs.having("over_deg", value=0.0, sources=until.sources, note=f"none from {until.value:g} years on")
+    if _age(case, inputs.day("start_on")) >= until.value:
+        return inputs.having("over_deg", value=0.0, sources=until.sources, note=f"none from {until.value:g} years on")
+    if GuidedInputs(inputs, judged).valgus:
+        return inputs
+    why = "none from varus" if judged is not None else "none while no angle is measured"
+    return inputs.having("over_deg", value=0.0, note=f"{why}: the allowance is for valgus")

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections.abc import Iterator
 
 from pathway.days import age_words
 from pathway.worksheets.guided_growth.inputs import place_words
 from pathway.worksheets.guided_growth.steering import growth_for, rate_deg_per_month
-from pathway.worksheets.guided_growth.worked import Worked
+from pathway.worksheets.guided_growth.worked import Worked, band_words
 from pathway.worksheets.joint_angles import reading_error
 from pathway.worksheets.sheet import Cell, Column, Line, Section, Table
 
@@ -39,11 +40,11 @@ def judged_by_age(of: Worked) -> Section:
         lines.append(Line(label="Outside the band by", value=judged.off_deg, unit="deg", places=1))
     lines.append(
         Line(
-            label="Reading error of one film, 95 of 100",
+            label="Reading error of one film (95 %)",
             value=error.value,
             unit="deg",
             places=2,
-            note="to either side",
+            note="plus or minus",
             sources=error.sources,
         )
     )
@@ -114,7 +115,21 @@ def _removal(of: Worked) -> list[Line]:
     low, high = of.window(of.with_allowance)
     spread = (of.day(low), of.day(high))
     lines.append(Line(label="Remove the plate about", value=of.day(middle), spread=spread, strong=True))
-    return lines
+    return [*lines, *_option(of)]
+
+
+def _option(of: Worked) -> Iterator[Line]:
+    """Yield the day with the protocol's allowance where a varus knee is planned without it."""
+    rule, past = of.case.protocol.value("guided_growth_over_deg"), of.months_until_past_the_band()
+    months = of.growing.months_until(growth_for(of.angle + rule.value, of.width))[0]
+    old = of.age >= of.case.protocol.number("guided_growth_over_until_years")
+    if of.over > 0 or of.given.valgus is not False or old or months is None:
+        return
+    note = "not planned: the allowance is for valgus, and from varus it overcorrects into valgus"
+    if past is not None and past < months:
+        note += f", past the normal band from {of.day(past)}"
+    label = f"Option: removed with {rule.value:g} deg against rebound"
+    yield Line(label=label, value=of.day(months), note=note, sources=rule.sources)
 
 
 def too_long(of: Worked) -> Section:
@@ -122,7 +137,7 @@ def too_long(of: Worked) -> Section:
     title, straight, rule = "If the plate stays too long", of.straight[0], of.visits
     if straight is None:
         return Section(
-            title=title, words=("Growth ends before the knee is straight: the plate cannot turn it beyond.",)
+            title=title, words=("Growth ends before the knee is straight: a plate left in cannot overcorrect it.",)
         )
     later = straight + 12
     lines = [
@@ -137,8 +152,11 @@ def too_long(of: Worked) -> Section:
     ]
     past = of.months_until_past_the_band()
     if past is not None:
-        note = "the deformity is then the opposite one; the allowance goes "
-        note += "beyond it on purpose" if of.over and (of.with_allowance[0] or 0.0) > past else "not so far"
+        band = of.band_after(straight)
+        assert band is not None
+        note = f"normal from then on: {band_words(band)}; beyond it the deformity is the opposite one"
+        if of.over:
+            note += "; the allowance goes past it" if of.past_by_plan else "; the allowance stays inside it"
         lines.append(Line(label="Beyond the normal band from", value=of.day(past), note=note, strong=True))
     tables = () if rule is None or rule.every_months is None else (_missed(of, straight, rule.every_months),)
     return Section(title=title, lines=tuple(lines), tables=tables)
@@ -153,13 +171,15 @@ def _missed(of: Worked, straight: float, every: int) -> Table:
         where = None
         if band is not None and angle is not None:
             where = "inside" if band[0] <= angle <= band[1] else "outside"
-        rows.append((missed * every, of.day(months), beyond, angle, where))
+        shown = None if band is None else band_words(band)
+        rows.append((missed * every, of.day(months), beyond, angle, shown, where))
     columns = (
         Column(title="months beyond straight"),
         Column(title="date"),
         Column(title="beyond target", unit="deg", places=1),
         Column(title="angle then", unit="deg", places=1),
-        Column(title="normal band"),
+        Column(title="normal from then on"),
+        Column(title="of that band"),
     )
     return Table(title="A plate that is left in", columns=columns, rows=tuple(rows))
 
@@ -183,7 +203,9 @@ def schedule(of: Worked) -> Section:
         Column(title="left", unit="deg", places=1),
         Column(title=""),
     )
-    note = "The film, not the date, decides when the plate is removed. Below 0 in the column left: the allowance."
+    note = "The film, not the date, decides when the plate is removed."
+    if of.over > 0:
+        note += " Below 0 in the column left: the allowance."
     table = Table(title=rule.text, columns=columns, rows=tuple(rows), note=note, sources=rule.sources)
     return Section(title="Visits", tables=(table,))
 

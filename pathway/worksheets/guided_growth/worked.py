@@ -103,7 +103,18 @@ class Worked:
         return self.growing.months_until(growth_for(self.angle + room, self.width))[0]
 
     @property
+    def past_by_plan(self) -> bool:
+        """Return whether the knee, its plate removed with the allowance, is past the normal band on the other side."""
+        past, planned = self.months_until_past_the_band(), self.with_allowance[0]
+        return self.over > 0 and past is not None and planned is not None and planned > past
+
+    @property
     def visits(self) -> FollowUp | None:
         """Return the protocol's rule of visits while a plate is in place."""
         rules = self.case.protocol.follow_ups
         return next((rule for rule in rules if role_of(rule.stage, self.case.protocol) == "growth_modulation"), None)
+
+
+def band_words(band: tuple[float, float]) -> str:
+    """Return a band (deg) in words: `84.4 to 90.6 deg`."""
+    return f"{band[0]:.1f} to {band[1]:.1f} deg"

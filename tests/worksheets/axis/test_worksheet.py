@@ -116,6 +116,11 @@ class TestFromPoints:
         assert [of.numbers[f"{bone}_bend_1_deg"] for bone in ("femur", "tibia")] == [None, None]
         assert of.refused == ()
 
+    def test_the_reading_error_of_each_angle_stands_in_its_own_column(self) -> None:
+        made = worksheet(of_side("left"), on_film(straight(), "left"))
+        titles = [[c.title for c in t.columns] for section in made.sections for t in section.tables]
+        assert any("reading error ± (95 %)" in of for of in titles)
+
     def test_two_bends_that_nobody_marked_stop_the_sheet(self) -> None:
         built = straight()
         start, shin = -1j * FEMUR_MM - 2j, way(MLDFA - MPTA)

@@ -22,10 +22,14 @@ def ends(drawing: Drawing) -> tuple[float, float]:
     return float(without[0]), float(closed[1])
 
 
-@pytest.mark.parametrize("mm", ["20", "40", "50"])
+@pytest.mark.parametrize("mm", ["20", "42.5", "50"])
 def test_the_lines_end_apart_by_the_wanted_correction(mm: str) -> None:
-    without, closed = ends(sheet("growth-arrest", {"correction_mm": mm}).drawings[0])
-    assert without - closed == pytest.approx(float(mm), abs=1.5)
+    drawing = sheet("growth-arrest", {"correction_mm": mm}).drawings[0]
+    without, closed = ends(drawing)
+    # Each is rounded to a whole millimetre, the difference is told beside them.
+    assert without - closed == pytest.approx(float(mm), abs=1)
+    assert f"ends at {closed:.0f} mm, {float(mm):.1f} mm less" in drawing.alternative
+    assert any(mark.text.endswith(f", {float(mm):.1f} mm less") for mark in drawing.marks)
 
 
 def test_before_the_arrest_both_lines_are_one() -> None:

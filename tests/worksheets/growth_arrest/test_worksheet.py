@@ -112,6 +112,11 @@ def test_adult_height_lost_is_the_correction() -> None:
     assert sheet("growth-arrest").line("Adult height lost").value == stage.amount_mm
 
 
+def test_half_a_millimetre_of_height_is_shown_as_wanted() -> None:
+    assert sheet("growth-arrest", {"correction_mm": "42.5"}).line("Adult height lost").places == 1
+    assert sheet("growth-arrest", {"correction_mm": "40"}).line("Adult height lost").places == 0
+
+
 def test_no_skeletal_age_is_warned_of() -> None:
     assert any("No valid skeletal age" in item.text for item in sheet("growth-arrest").warnings)
 
@@ -126,7 +131,30 @@ def test_a_date_that_is_past_is_told_with_what_is_still_possible() -> None:
         {"correction_mm": "60", "physes": "proximal_tibia"},
     )
     assert any(item.stop and item.text.startswith("Too late") for item in made.warnings)
-    assert made.line("Last useful date, by both plates").value is None
+    lead = made.section("When").lines[0]
+    assert (lead.label, lead.value) == ("Date for 60 mm, proximal tibia", None)
+    assert lead.note.startswith("past: done today it corrects about ")
+
+
+def test_the_day_of_the_planned_plates_comes_first_and_that_earlier_overcorrects() -> None:
+    made = sheet("growth-arrest")
+    mm = float(made.input("correction_mm").value)  # type: ignore[arg-type]
+    lead, both, _ = made.section("When").lines
+    assert lead.label == f"Date for {mm:g} mm, distal femur"
+    assert both.label == f"Date for {mm:g} mm, both knee plates"
+    assert (lead.strong, both.strong) == (True, False)
+    chosen = next(row for row in rows(made, "When") if row[0] == "distal femur")
+    assert (lead.value, lead.spread) == (chosen[2], chosen[3:5])
+    today = rows(made, "Now or later")[0][3]
+    assert isinstance(today, float)
+    assert f"done today it corrects {today:.0f} mm, {today - mm:.0f} mm too much" in lead.note
+    assert "earlier overcorrects" in lead.note
+
+
+def test_both_plates_have_one_day_where_both_are_planned() -> None:
+    labels = [line.label for line in sheet("growth-arrest", {"physes": "both"}).section("When").lines]
+    assert len(labels) == 2
+    assert labels[0].endswith("both knee plates")
 
 
 def test_too_late_is_said_of_one_plate_and_of_both() -> None:

@@ -41,29 +41,29 @@ def test_the_joint_line_stands_at_the_angle_measured_and_at_the_target(physis: s
     axes = of_role(drawing, "axis")
     for upright, joint, wanted in ((axes[0], axes[1], measured), (axes[2], axes[3], 88.0)):
         found = angle_between(upright.points, joint.points)
-        # A femur is measured on its outer side (first to second point), a tibia on its inner one.
+        # A femur is measured on its lateral side (first to second point), a tibia on its medial one.
         assert found == pytest.approx(wanted if physis == "distal_femur" else 180 - wanted, abs=0.01)
 
 
 @pytest.mark.parametrize(
     ("physis", "measured", "edge"),
     [
-        ("distal_femur", "78", "inner"),
-        ("distal_femur", "98", "outer"),
-        ("proximal_tibia", "97", "inner"),
-        ("proximal_tibia", "78", "outer"),
+        ("distal_femur", "78", "medial"),
+        ("distal_femur", "98", "lateral"),
+        ("proximal_tibia", "97", "medial"),
+        ("proximal_tibia", "78", "lateral"),
     ],
 )
 def test_the_plate_lies_at_the_edge_that_the_warning_names(physis: str, measured: str, edge: str) -> None:
     made = sheet("guided-growth", {"width_mm": "40", "physis": physis, "measured_deg": measured})
-    assert any(f"goes on the {edge} edge" in item.text for item in made.warnings)
+    assert any(f"goes on the {edge} side of the knee" in item.text for item in made.warnings)
     drawing = made.drawings[0]
-    assert f"at its {edge} edge" in drawing.alternative
-    # A left knee seen from the front: outer is to the viewer's right.
+    assert f"on its {edge} side" in drawing.alternative
+    # A left knee seen from the front: lateral is to the viewer's right.
     assert made.side == "left"
     across = [x for shape in of_role(drawing, "shift") for x, _ in shape.points]
-    assert (max(across) > 20) == (edge == "outer")
-    assert (min(across) < -20) == (edge == "inner")
+    assert (max(across) > 20) == (edge == "lateral")
+    assert (min(across) < -20) == (edge == "medial")
 
 
 def test_the_growth_plate_is_drawn_as_wide_as_measured() -> None:
@@ -84,7 +84,7 @@ def test_a_right_knee_is_the_mirror_image_of_a_left_one() -> None:
 def test_words_and_svg_say_the_same() -> None:
     drawing = drawn()
     picture = svg(drawing, "caution")
-    for said in ("NOW, LEFT KNEE, FRONT", "AT THE TARGET", "78°", "88°", "plate", "inner", "outer"):
+    for said in ("NOW, LEFT KNEE, FRONT", "AT THE TARGET", "78°", "88°", "plate", "medial", "lateral"):
         assert any(mark.text == said for mark in drawing.marks)
         assert said in picture
     assert drawing.alternative in picture

@@ -68,7 +68,7 @@ def test_a_plate_left_in_is_told_visit_by_visit_with_the_angle_then() -> None:
     beyond, angles = [row[2] for row in table.rows], [row[3] for row in table.rows]
     assert beyond == sorted(beyond)  # type: ignore[type-var]
     assert angles == pytest.approx([88 + float(deg) for deg in beyond])  # type: ignore[arg-type]
-    assert table.rows[-1][4] == "outside"
+    assert table.rows[-1][5] == "outside"
     varus = made(measured_deg="98", over_deg="0").section("If the plate stays too long").tables[0]
     assert [row[3] for row in varus.rows] == pytest.approx([88 - float(row[2]) for row in varus.rows])  # type: ignore[arg-type]
 
@@ -77,13 +77,15 @@ def test_the_day_on_which_the_normal_band_is_left_lies_behind_straight() -> None
     of = made()
     past = of.line("Beyond the normal band from").value
     assert past > of.line("Straight about").value  # type: ignore[operator]
-    assert "beyond it on purpose" in made(over_deg="5").line("Beyond the normal band from").note
-    assert "not so far" in made(over_deg="1").line("Beyond the normal band from").note
+    assert "the allowance goes past it" in made(over_deg="5").line("Beyond the normal band from").note
+    assert "the allowance stays inside it" in made(over_deg="1").line("Beyond the normal band from").note
 
 
 def test_where_growth_ends_first_nothing_is_overcorrected() -> None:
     of = made(measured_deg="60", yearly_mm="1", width_mm="110")
-    assert of.section("If the plate stays too long").words[0].startswith("Growth ends before the knee is straight")
+    assert of.section("If the plate stays too long").words == (
+        "Growth ends before the knee is straight: a plate left in cannot overcorrect it.",
+    )
     assert any(item.stop and item.text.startswith("Too late for 28 deg") for item in of.warnings)
 
 
@@ -91,6 +93,15 @@ def test_an_allowance_that_growth_does_not_reach_is_told() -> None:
     of = made(start_on="2042-03-01", over_deg="10", measured_deg="82", yearly_mm="5", width_mm="60")
     assert of.line("Months until straight").value is not None
     assert any("Growth ends before the allowance of 10 deg" in item.text for item in of.warnings)
+
+
+def test_the_band_that_judges_a_plate_left_in_is_shown_beside_the_verdict() -> None:
+    of = made(measured_deg="98")
+    low, high = (float(deg) for deg in str(of.line("Beyond the normal band from").note).split()[4:7:2])
+    assert (low, high) == (85.0, 90.0)
+    for row in of.section("If the plate stays too long").tables[0].rows:
+        low, high = (float(deg) for deg in str(row[4]).split()[:3:2])
+        assert (row[5] == "inside") == (low <= float(row[3]) <= high)  # type: ignore[arg-type]
 
 
 @settings(max_examples=50, deadline=None)
@@ -113,5 +124,5 @@ def test_a_target_that_is_not_yet_normal_has_its_band_from_the_age_at_which_it_i
     # 104 deg at 2.7 years: straight at 88 when the band is 84 to 91, the next ones narrower.
     of = made(measured_deg="104", over_deg="0")
     rows = of.section("If the plate stays too long").tables[0].rows
-    assert rows[0][4] == "inside"
-    assert rows[-1][4] == "outside"
+    assert rows[0][5] == "inside"
+    assert rows[-1][5] == "outside"

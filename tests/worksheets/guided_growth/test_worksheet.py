@@ -54,7 +54,7 @@ def test_the_allowance_for_rebound_is_for_young_children() -> None:
 def test_the_angle_is_the_measured_less_the_wanted_one() -> None:
     made = sheet("guided-growth", {"width_mm": "40", "measured_deg": "78"})
     assert made.input("angle_deg").value == 10
-    assert any("inner edge (valgus)" in item.text for item in made.warnings)
+    assert any("medial side of the knee (valgus)" in item.text for item in made.warnings)
     with pytest.raises(Refused, match="inside the normal band"):
         sheet("guided-growth", {"width_mm": "40", "measured_deg": "87.8"})
 
