@@ -9,10 +9,13 @@ import click
 import pytest
 from click.testing import CliRunner, Result
 
+from pathway.casefile import case_text
 from pathway.cli.main import main
 from pathway.plain_text import hidden_in
 from tests.examples import ON, SIZES
+from tests.questions.test_achieved import AFTER, film, sheet, with_films
 
+LATER = "2045-01-01"
 WRITING: dict[str, tuple[list[str], str]] = {
     "calendar": (["calendar", "rowan-02", "--on", str(ON)], "plan.ics"),
     "fhir": (["fhir", "rowan-02", "--on", str(ON)], "plan.json"),
@@ -24,19 +27,34 @@ WRITING: dict[str, tuple[list[str], str]] = {
     "registry export": (["registry", "export", "rowan-02"], "child.toml"),
     "registry heads": (["registry", "heads"], "heads.json"),
     "registry backup": (["registry", "backup"], "backup.db"),
+    "registry achieved": (["registry", "achieved", "--on", LATER], "errors.toml"),
 }
-REPLACES = ("calendar", "fhir", "rules export", "handout", "summary", "theatre", "picture")
+REPLACES = ("calendar", "fhir", "rules export", "handout", "summary", "theatre", "picture", "registry achieved")
 CASE = b'schema_version = 1\n[child]\nid = "mine"\n'
 
 
 @pytest.fixture
-def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> Path:
     """Return an empty folder; the registry beside it holds a child."""
     monkeypatch.setenv("LIMB_PATHWAY_REGISTRY", str(tmp_path / "clinic.db"))
     assert CliRunner().invoke(main, ["registry", "import", "rowan-02"]).exit_code == 0
+    if "verb" in request.fixturenames and request.getfixturevalue("verb") == "registry achieved":
+        with_osteotomies(tmp_path)
     out = tmp_path / "out"
     out.mkdir()
     return out
+
+
+def with_osteotomies(folder: Path) -> None:
+    """Take three children into the registry whose osteotomies have their sheet and a film after."""
+    files = []
+    for number in range(3):
+        record = with_films(sheet(), (AFTER, film(120 + number, 20)))
+        child = record.child.model_copy(update={"id": f"oak-{number}"})
+        files.append(folder / f"oak-{number}.case")
+        files[-1].write_text(case_text(record.model_copy(update={"child": child})), encoding="utf-8")
+    taken = CliRunner().invoke(main, ["registry", "import", *map(str, files), "--on", LATER])
+    assert taken.exit_code == 0, taken.output
 
 
 def run(verb: str, file: Path, *more: str) -> Result:
