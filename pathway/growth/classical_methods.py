@@ -150,7 +150,8 @@ def taken_by_multiplier(age_years: float, mature_mm: float, share: float, curve:
 
 def taken_by_straight_line(age_years: float, mature_mm: float, slope: float, curve: GrowthCurve) -> float:
     """Return what closing growth plates takes of the whole leg, mm: (1 - slope) x growth left. Moseley 1977."""
-    return (1 - slope) * mature_mm * (1 - float(curve.fraction(age_years)))
+    now_mm = mature_mm * float(curve.fraction(age_years))
+    return mature_mm - long_leg_after_arrest_by_straight_line(now_mm, mature_mm, slope)
 
 
 def taken_by_growth_remaining(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
+from fractions import Fraction
 from functools import cache
 
 from pathway.growth import Posterior, fit_growth
@@ -15,6 +16,7 @@ from pathway.record import Record
 from pathway.rule_engine.facts import known_steps
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, stage_of
+from pathway.worksheets.lengthening.distraction import Order, Turning, ordered
 from pathway.worksheets.sheet import Kind, Sheet
 from tests.examples import ON, example
 from tests.made_once import made_once
@@ -68,3 +70,10 @@ def mirrored(record: Record) -> Record:
     operations = tuple(op.model_copy(update={"side": other[op.side]}) for op in record.operations)
     child = record.child.model_copy(update={"affected_side": other[record.child.affected_side]})
     return record.model_copy(update={"child": child, "visits": visits, "operations": operations})
+
+
+def turnings(
+    amount: Fraction, rate: Fraction, turn: Fraction, first: datetime.date, already: Fraction = Fraction(0)
+) -> tuple[Turning, ...]:
+    """Return the days of turning at one rate, as the sheet has them."""
+    return tuple(ordered((Order(first, rate, turn),), amount, already))

@@ -18,13 +18,13 @@ from pathway.worksheets.growth_arrest.prevented import CHOICES, growth_left
 from pathway.worksheets.guided_growth.steering import growing, growth_for
 from pathway.worksheets.kinds import KINDS, stage_of
 from pathway.worksheets.lengthening.axis_shift import axis_shift
-from pathway.worksheets.lengthening.distraction import exact, rate_below, turnings
+from pathway.worksheets.lengthening.distraction import exact, rate_below
 from pathway.worksheets.lengthening.worksheet import worked
 from pathway.worksheets.lift.heights import lift_for, lift_limits
 from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH, Input, Kind, Sheet
 from tests.examples import ON, example
 from tests.made_once import made_once
-from tests.worksheets.cases import KNOWN_WIDTH, by_hand, case, growth_of, mirrored, planned, protocol, sheet
+from tests.worksheets.cases import KNOWN_WIDTH, by_hand, case, growth_of, mirrored, planned, protocol, sheet, turnings
 
 MADE: tuple[Kind, ...] = ("osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift", "axis")
 DAY = datetime.date(2030, 3, 14)

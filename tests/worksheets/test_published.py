@@ -20,10 +20,10 @@ from pathway.worksheets.growth_arrest.methods import (
 )
 from pathway.worksheets.guided_growth.steering import rate_deg_per_month
 from pathway.worksheets.lengthening.axis_shift import axis_shift
-from pathway.worksheets.lengthening.distraction import exact, turnings
+from pathway.worksheets.lengthening.distraction import exact
 from pathway.worksheets.lengthening.ledger import begun
 from pathway.worksheets.lengthening.phases import LengtheningInputs, Span, index_span, phases
-from tests.worksheets.cases import protocol, sheet
+from tests.worksheets.cases import protocol, sheet, turnings
 
 DAY = datetime.date(2030, 3, 14)
 

@@ -120,7 +120,7 @@ class WorksheetScreen(FormScreen):
         instead = "" if self._of_leg else self._instead()
         stage, kind, session = self.selected, self.kind, self.home.child_list[self.child].session
         notice = self.query_one(frame.Notice)
-        if (stage is None and not self._of_leg) or kind is None or session is None or self.home.rules is None:
+        if kind is None or session is None or self.home.rules is None:
             notice.say(self._nothing(stage))
             self.query_one(Form).offer(())
             self.query_one("#sheet", Prose).say(())

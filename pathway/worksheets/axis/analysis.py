@@ -9,7 +9,6 @@ import numpy as np
 
 from pathway.protocol.model import Bone
 from pathway.worksheets.axis.bends import (
-    REACH_95,
     Bend,
     BoneAxis,
     Cut,
@@ -23,7 +22,7 @@ from pathway.worksheets.axis.bends import (
 )
 from pathway.worksheets.axis.inputs import DRAWS, KIND, MEASURED, SEED, Marked, age_of
 from pathway.worksheets.axis.landmarks import joint_angles
-from pathway.worksheets.axis.lines import Floats
+from pathway.worksheets.axis.lines import Floats, reach_95
 from pathway.worksheets.case import Case, Inputs
 from pathway.worksheets.sheet import problem
 
@@ -94,7 +93,7 @@ def analysis_of(case: Case, inputs: Inputs, normals: Normals, leg: Marked | None
         "ldta_deg": normals.ldta,
         "mlpfa_deg": normals.mlpfa,
     }
-    judged = tuple(_judged(name, found[name], usual[name], case) for name in ANGLES if name in found)
+    judged = tuple(_judged(name, found[name], usual[name]) for name in ANGLES if name in found)
     least = case.protocol.number("axis_least_bend_deg")
     bones = () if leg is None else front_axes(leg.leg, normals, least)
     side = () if leg is None else side_axes(leg.leg, least, leg.knee_side)
@@ -126,11 +125,10 @@ def _measured(case: Case, inputs: Inputs) -> dict[str, Floats]:
     return found
 
 
-def _judged(name: str, values: Floats, normal: Normal, case: Case) -> Judged:
+def _judged(name: str, values: Floats, normal: Normal) -> Judged:
     value = float(values[0])
     over = max(value - normal.high, 0.0) + min(value - normal.low, 0.0)
-    reading = REACH_95 * float(np.std(values[1:])) if len(values) > 1 else 0.0
-    return Judged(name, values, normal, VARUS_ABOVE[name] * over, reading)
+    return Judged(name, values, normal, VARUS_ABOVE[name] * over, reach_95(values))
 
 
 def _on_both(front: tuple[BoneAxis, ...], side: tuple[BoneAxis, ...]) -> list[tuple[Bend, Bend]]:

@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from statistics import NormalDist
 
 import numpy as np
 
@@ -19,10 +18,7 @@ from pathway.worksheets.axis.landmarks import (
     tibial_axis_from_ankle,
     tibial_axis_from_knee,
 )
-from pathway.worksheets.axis.lines import Floats, Line, dot, meet, turn_deg
-
-REACH_95, REACH_99 = (NormalDist().inv_cdf(1 - beyond / 2) for beyond in (0.05, 0.01))
-"""So many SD to either side hold 95 and 99 of 100 readings."""
+from pathway.worksheets.axis.lines import REACH_99, Floats, Line, dot, meet, reach_95, sd_of_readings, turn_deg
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +65,7 @@ class Bend:
     @property
     def reading_deg(self) -> float:
         """Return how far 95 of 100 readings of the same film lie from the first, degrees."""
-        return REACH_95 * self._sd
+        return reach_95(self.turn_deg)
 
     @property
     def is_bend(self) -> bool:
@@ -77,16 +73,12 @@ class Bend:
 
         Of the several turns of a leg one in a hundred is then called a bend that is none.
         """
-        return abs(float(self.turn_deg[0])) > max(REACH_99 * self._sd, self.least_deg)
+        return abs(float(self.turn_deg[0])) > max(REACH_99 * sd_of_readings(self.turn_deg), self.least_deg)
 
     @property
     def level_reading_mm(self) -> float:
         """Return how far 95 of 100 readings of the level of the apex lie from the first; not a number where none."""
-        return REACH_95 * float(np.std(self.from_knee_mm[1:])) if len(self.from_knee_mm) > 1 else 0.0
-
-    @property
-    def _sd(self) -> float:
-        return float(np.std(self.turn_deg[1:])) if len(self.turn_deg) > 1 else 0.0
+        return reach_95(self.from_knee_mm)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,11 +8,14 @@ distal piece goes inward (varus) or forward (recurvatum).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+REACH_95, REACH_99 = (NormalDist().inv_cdf(1 - beyond / 2) for beyond in (0.05, 0.01))
+"""So many SD to either side hold 95 and 99 of 100 readings."""
 PARALLEL = 1e-9
 """Sine of an angle below which two lines do not meet."""
 
@@ -75,3 +78,13 @@ def middle(one: Floats, other: Floats) -> Floats:
     """Return the middle (n, 2) of two points."""
     made: Floats = (one + other) / 2
     return made
+
+
+def sd_of_readings(values: Floats) -> float:
+    """Return one SD of the readings (n,) beside the first, which is the film as it was read; 0 where there are none."""
+    return float(np.std(values[1:])) if len(values) > 1 else 0.0
+
+
+def reach_95(values: Floats) -> float:
+    """Return how far 95 of 100 readings lie from the middle one, in their unit."""
+    return REACH_95 * sd_of_readings(values)

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from pathway.worksheets.axis.analysis import Analysis, Judged
-from pathway.worksheets.axis.bends import REACH_95, Bend, BoneAxis, open_wedge_mm
+from pathway.worksheets.axis.bends import Bend, BoneAxis, open_wedge_mm
 from pathway.worksheets.axis.inputs import BY_AGE, MEASURED, lengths_mm, off_percent
-from pathway.worksheets.axis.lines import Floats
+from pathway.worksheets.axis.lines import Floats, reach_95
 from pathway.worksheets.joint_angles import known_from_years
 from pathway.worksheets.sheet import Cell, Column, Line, Section, Table, Warning
 
@@ -79,7 +79,7 @@ def warnings(of: Analysis) -> Iterator[Warning]:
     yield from _film(of)
     yield from _cuts(of)
     for seen in of.both:
-        apart, reach = float(seen.apart_mm[0]), _reach(seen.apart_mm)
+        apart, reach = float(seen.apart_mm[0]), reach_95(seen.apart_mm)
         if np.isfinite(apart) and apart > reach:
             text = (
                 f"Front and side film show the apex of the {seen.bone} {apart:.0f} mm apart: the pieces are shifted as "
@@ -126,10 +126,6 @@ def _cuts(of: Analysis) -> Iterator[Warning]:
             yield Warning(text=f"{text} cut nearer to the apex.", stop=shift >= width)
 
 
-def _reach(values: Floats) -> float:
-    return REACH_95 * float(np.std(values[1:])) if len(values) > 1 else 0.0
-
-
 def _angles(of: Analysis) -> Section:
     rows: list[tuple[Cell, ...]] = []
     for one in of.angles:
@@ -156,7 +152,7 @@ def _angles(of: Analysis) -> Section:
 
 
 def _with_range(label: str, values: Floats, unit: str, note: str = "", *, strong: bool = False) -> Line:
-    value, reach = float(values[0]), _reach(values)
+    value, reach = float(values[0]), reach_95(values)
     ends = (value - reach, value + reach)
     return Line(label=label, value=value, spread=ends, unit=unit, places=1, note=note, strong=strong)
 
@@ -231,7 +227,7 @@ def _row(bone: BoneAxis, bend: Bend) -> tuple[Cell, ...]:
         float(bend.turn_deg[0]),
         bend.reading_deg,
         level if known else None,
-        _reach(bend.from_knee_mm) if known else None,
+        bend.level_reading_mm if known else None,
         by,
         said,
     )

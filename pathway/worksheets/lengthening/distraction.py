@@ -40,24 +40,6 @@ def exact(number: float) -> Fraction:
     return Fraction(repr(number))
 
 
-def turnings(
-    amount_mm: Fraction,
-    rate_mm_per_day: Fraction,
-    turn_mm: Fraction,
-    first: datetime.date,
-    already_mm: Fraction = Fraction(0),
-) -> tuple[Turning, ...]:
-    """Return the days from `first` on until `amount_mm` is reached, from `already_mm`.
-
-    A day's turns are whole: a rate that is no multiple of the turn is met on the average, never run ahead of.
-    The last turn is shorter where the amount asks for it, so that the millimetres add up exactly. Raises
-    ValueError for a rate or turn of nothing.
-    """
-    if rate_mm_per_day <= 0 or turn_mm <= 0:
-        raise ValueError("rate and turn are more than nothing")
-    return tuple(_days(amount_mm - already_mm, rate_mm_per_day, turn_mm, first, already_mm))
-
-
 def _days(rest: Fraction, rate: Fraction, turn: Fraction, first: datetime.date, already: Fraction) -> Iterator[Turning]:
     all_turns = math.ceil(rest / turn)
     done, day = 0, 0
@@ -68,7 +50,6 @@ def _days(rest: Fraction, rate: Fraction, turn: Fraction, first: datetime.date, 
         date = first + datetime.timedelta(days=day - 1)
         yield Turning(date, until - done, after - before, already + after)
         done = until
-    return
 
 
 def ordered(
@@ -77,6 +58,8 @@ def ordered(
     """Yield the days of orders that follow each other, until the amount is reached or the day `until` is over.
 
     Each order begins with a whole turn of its own: the sum stays exact whatever rates and turns follow each other.
+    A day's turns are whole: a rate that is no multiple of the turn is met on the average, never run ahead of. The last
+    turn is shorter where the amount asks for it.
     """
     reached = already_mm
     for order, following in zip(orders, (*orders[1:], None), strict=False):
