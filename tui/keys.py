@@ -21,6 +21,13 @@ CHILDREN = (
     Binding("escape", "clear", "Clear search", key_display="Esc"),
     Binding("f4", "sort", "By date or name", key_display="F4"),
 )
+PAGE = (
+    Binding("up", "scroll(-1)", "Up", show=False),
+    Binding("down", "scroll(1)", "Down", show=False),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
+    Binding("pagedown,space", "page(1)", "Page down", show=False),
+)
+"""The keys of a screen that is one page of text."""
 TIMELINE = (
     Binding("left", "age(-1)", "Age", key_display="←→"),
     Binding("right", "age(1)", "Older", show=False),
@@ -92,10 +99,7 @@ WORKSHEET = (
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 THEATRE = (
-    Binding("up", "scroll(-1)", "Up", show=False),
-    Binding("down", "scroll(1)", "Down", show=False),
-    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
-    Binding("pagedown,space", "page(1)", "Page down", show=False),
+    *PAGE,
     Binding("left,shift+tab", "part(-1)", "Part", key_display="← →"),
     Binding("right,tab", "part(1)", "Next part", show=False),
 )
@@ -112,10 +116,7 @@ FOLLOW_UP = (
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
 FAMILY = (
-    Binding("up", "scroll(-1)", "Up", show=False),
-    Binding("down", "scroll(1)", "Down", show=False),
-    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
-    Binding("pagedown,space", "page(1)", "Page down", show=False),
+    *PAGE,
     Binding("c", "courses", "Other ways"),
 )
 SOURCES = (

@@ -16,7 +16,7 @@ from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.wording import wording
 from tui import keys
 from tui.opened import ChildList
-from tui.screens.base import ChildScreen
+from tui.screens.page import PageScreen
 from tui.widgets import frame
 from tui.widgets.prose import Prose
 
@@ -24,10 +24,11 @@ WIDEST = 72
 COMPARING = "The other choices are being worked out; they come in a moment."
 
 
-class FamilyScreen(ChildScreen):
+class FamilyScreen(PageScreen):
     """The family's story: what the child has, what comes next, the choices, what can go wrong."""
 
     COMPARES = True
+    OVERLAP = 3
     BINDINGS: ClassVar[list[BindingType]] = [*keys.FAMILY]
     DEFAULT_CSS = """
     FamilyScreen #page { height: 1fr; padding: 1 3; align-horizontal: center; }
@@ -39,11 +40,6 @@ class FamilyScreen(ChildScreen):
         yield frame.Caution()
         yield Prose(id="page")
         yield frame.keys()
-
-    def on_mount(self) -> None:
-        """Show the words."""
-        self.query_one("#page", Prose).focus()
-        self.show_stage()
 
     def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Say the new plan."""
@@ -57,15 +53,6 @@ class FamilyScreen(ChildScreen):
             waits = COMPARING if self.home.child_list[self.child].comparable else ""
             self.query_one("#page", Prose).say(family_paragraphs(plan, rules, waits))
             self.query_one(frame.Title).update(f"{self.child}: the plan in plain words")
-
-    def action_scroll(self, by: int) -> None:
-        """Scroll by a line."""
-        self.query_one("#page", Prose).scroll_relative(y=by, animate=False)
-
-    def action_page(self, by: int) -> None:
-        """Scroll by a page."""
-        prose = self.query_one("#page", Prose)
-        prose.scroll_relative(y=by * max(1, prose.size.height - 3), animate=False)
 
 
 def family_paragraphs(plan: Plan, protocol: Protocol, waits: str = "") -> Iterator[Paragraph]:

@@ -16,7 +16,7 @@ from pathway.worksheets.case import Case
 from pathway.worksheets.sheet import Sheet
 from tui import keys
 from tui.opened import ChildList
-from tui.screens.base import ChildScreen
+from tui.screens.page import PageScreen
 from tui.widgets import frame
 from tui.widgets.prose import Prose
 
@@ -24,7 +24,7 @@ LEAST, LEAST_ROWS = 40, 8
 CHANGED = "The plan of this child has changed: go back (Esc) and open the page anew. No numbers are shown."
 
 
-class TheatreScreen(ChildScreen):
+class TheatreScreen(PageScreen):
     """The page of one worksheet, made of the case and what was typed when it was opened."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.THEATRE]
@@ -45,11 +45,6 @@ class TheatreScreen(ChildScreen):
         yield frame.Caution()
         yield Prose(id="page")
         yield frame.keys()
-
-    def on_mount(self) -> None:
-        """Show the page."""
-        self.query_one("#page", Prose).focus()
-        self.show_stage()
 
     def of(self, case: Case, typed: Mapping[str, str], sheet: Sheet | None) -> None:
         """Show the page of a worksheet: `sheet` as it was made of what was typed, where that can be used."""
@@ -115,15 +110,6 @@ class TheatreScreen(ChildScreen):
         sketches = () if given.model.found.refused else sheet.drawings
         page = page_of(given, drawn=False, ranges=sheet.ranges)
         yield from document_lines(page, width, sketches, rows, framed=True)
-
-    def action_scroll(self, by: int) -> None:
-        """Scroll by a line."""
-        self.query_one("#page", Prose).scroll_relative(y=by, animate=False)
-
-    def action_page(self, by: int) -> None:
-        """Scroll by a page."""
-        prose = self.query_one("#page", Prose)
-        prose.scroll_relative(y=by * max(1, prose.size.height - 2), animate=False)
 
     def action_part(self, by: int) -> None:
         """Go to the heading before or after the top line."""
