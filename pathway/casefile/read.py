@@ -173,7 +173,7 @@ def _operation(fields: Fields, known: Known, affected: object) -> Operation | No
     if sheet is not None and kind is not None and protocol.stage(kind).role != "neck_shaft_correction":
         fields.wrong("planned", "no sheet of an osteotomy of the upper femur, which this is not", "remove it")
         sheet = None
-    planned = None if sheet is None else read_planned(sheet)
+    planned = None if sheet is None else read_planned(sheet, protocol)
     note = fields.text("note")
     fields.done("an operation")
     return _built(
