@@ -241,11 +241,11 @@ def _allowed(
         "small",
     )
     yield from _noted(head)
-    bridge = least_bridge_mm(bone, plan, settings)
-    if bridge < 0:
-        entry, free = _mm(found.numbers["bridge_mm"]), settings.cut_below_corner_mm - bridge
-        where = f"bridge {entry} at its entry, {_mm(bridge)} on the shaft's inner side"
-        yield Callout(f"{SAW}: {where}. Cut {_up(free)} mm below the corner or lower, or plan another wire", ())
+    clear = _clear_cut_mm(bone, plan, settings)
+    if clear is not None:
+        entry, inner = _mm(found.numbers["bridge_mm"]), _mm(settings.cut_below_corner_mm - clear)
+        where = f"bridge {entry} at its entry, {inner} on the shaft's inner side"
+        yield Callout(f"{SAW}: {where}. Cut {_up(clear)} mm below the corner or lower, or plan another wire", ())
     near = tuple(_near(bone, plan, found, settings, ranges))
     if near:
         yield Callout("Near a limit: allowed as planned, not by every value that bone and hand may have", near)
@@ -276,6 +276,12 @@ def _may_be_changed(
     )
 
 
+def _clear_cut_mm(bone: Femur, plan: Plan, settings: Settings) -> float | None:
+    """Return how far below the corner a cut clears the blade; None where it does as planned."""
+    bridge = least_bridge_mm(bone, plan, settings)
+    return settings.cut_below_corner_mm - bridge if bridge < 0 else None
+
+
 def _readings(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterator[tuple[str, str, str]]:
     def one(label: str, name: str, unit: str = "deg", way: str = "", value: str = "") -> tuple[str, str, str]:
         small = _joined(way, _between(name, ranges))
@@ -297,7 +303,11 @@ def _readings(bone: Femur, plan: Plan, found: Result, ranges: Ranges) -> Iterato
     yield one("Implant", "implant_deg")
     yield one("Blade, corner to tip", "blade_mm", "mm", value=f"{_down(of['blade_mm'])} mm")
     yield turned("Slot about the blade", "slot_deg", "lower end")
-    yield one("Cut below the corner", "cut_below_corner_mm", "mm", "along the shaft, square to it")
+    clear = None if found.settings is None else _clear_cut_mm(bone, plan, found.settings)
+    how = "along the shaft, square to it"
+    if clear is not None:
+        how = f"NOT there, the saw meets the blade: {_up(clear)} mm or lower"
+    yield one("Cut below the corner", "cut_below_corner_mm", "mm", how)
     yield turned("Rotation between the wires", "rotation_deg", "lower piece")
     yield turned("Shift of the shaft", "plate_shift_mm", "", "mm")
     yield turned("Extension of the shaft", "extension_deg", "lower piece")
@@ -377,8 +387,10 @@ def _steps(
         f" {f'nearer than {_mm(plan.cortex_margin_mm)} to the cortex' if plan.cortex_margin_mm else 'in the cortex'}",
     )
     inner = least_bridge_mm(bone, plan, settings)
-    lower = f"NOT at {_mm(settings.cut_below_corner_mm)}: {_up(settings.cut_below_corner_mm - inner)} mm or lower"
-    level = lower if inner < 0 else told("cut_below_corner_mm", "mm")
+    clear = _clear_cut_mm(bone, plan, settings)
+    level = told("cut_below_corner_mm", "mm")
+    if clear is not None:
+        level = f"NOT at {_mm(settings.cut_below_corner_mm)}: {_up(clear)} mm or lower"
     yield (
         "Cut, square to the shaft",
         f"{level} below the corner, never higher; bridge {told('bridge_mm', 'mm')} at the blade's"

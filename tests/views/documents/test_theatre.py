@@ -192,7 +192,15 @@ def test_a_blade_that_the_saw_would_meet_is_told_above_all_steps_and_does_not_fi
     assert at < [isinstance(block, Table) for block in made.blocks].index(True)
     told = made.blocks[at]
     assert isinstance(told, Callout)
-    lower = float(re.findall(r"Cut ([\d.]+) mm below the corner or lower", told.title)[0])
+    written = re.findall(r"Cut ([\d.]+) mm below the corner or lower", told.title)[0]
+    lower = float(written)
+    # Who reads the number alone, or the step alone, is told so there too.
+    numbers = [row for block in made.blocks if isinstance(block, Readings) for row in block.readings]
+    steps = [row for block in made.blocks if isinstance(block, Table) for row in block.rows]
+    said = next(row for row in numbers if row[0].startswith("Cut"))
+    step = next(row for row in steps if row[1].startswith("Cut, square"))
+    assert f"NOT there, the saw meets the blade: {written} mm or lower" in said[2]
+    assert f"{written} mm or lower below the corner" in step[2]
     for cut, clear in ((lower, True), (lower - 0.2, False)):
         there = replace(settings, cut_below_corner_mm=cut)
         assert (least_bridge_mm(bone, replace(plan, cut_below_corner_mm=cut), there) >= 0) == clear
