@@ -10,6 +10,7 @@ import datetime
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 
 from pathway.network import Conflict, Link, windows
 from pathway.timing.calendar import Calendar, free_day
@@ -69,6 +70,7 @@ def delay_of(stage: str, schedule: Schedule) -> Delay:
     own = sitting(schedule, stage)
     own |= {examination(other) for other in own}
 
+    @cache  # each stage that moves is looked for among the same days
     def later(days: int) -> Mapping[str, int] | None:
         return pushed(schedule, event, planned + days)
 
