@@ -14,16 +14,15 @@ from pathway.events import Event, apply, diff, rebase
 from pathway.plan.model import Plan
 from pathway.record import Record
 from pathway.views.words.children import (
-    DueRow,
     Row,
     as_unsaved,
-    due_rows,
     matching,
     plan_row,
     problem_row,
     summary_row,
     waiting_row,
 )
+from pathway.views.words.due import DueRow, due_rows
 
 
 class NothingToDo(Exception):
@@ -228,9 +227,7 @@ class ChildList:
         """Return the list with what is to be said of a child."""
         return self._with(replace(self[name], told=tuple(told)))
 
-    def saved(
-        self, name: str, record: Record, told: Iterable[str], accepted: datetime.date | None = None
-    ) -> ChildList:
+    def saved(self, name: str, record: Record, told: Iterable[str], accepted: datetime.date | None = None) -> ChildList:
         """Return the list with a record that is kept now; edits stay and can still be undone.
 
         `accepted` is the day on which the plan was kept with it as accepted, None where it was not.

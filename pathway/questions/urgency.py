@@ -43,7 +43,9 @@ def sort_key(order: Order, days: Days, name: str) -> Key:
     never = datetime.date.max
     last, stage = days.last or never, days.stage or never
     if order == "urgency":
-        coming = min((day for day in (days.last, days.stage, days.coming) if day is not None), default=days.due or never)
+        coming = min(
+            (day for day in (days.last, days.stage, days.coming) if day is not None), default=days.due or never
+        )
         rank, day = (1, days.overdue) if days.overdue is not None else (2 if coming < never else 3, coming)
         rank = 0 if days.stuck else 4 if days.waiting else rank
         return rank, day, last, stage, name

@@ -10,9 +10,11 @@ from textual.binding import BindingType
 from textual.events import Resize
 from textual.widgets import Input
 
+from pathway.questions.due import DUE_MONTHS
 from pathway.questions.urgency import ORDERS, Order
 from pathway.views.words.child_table import COLUMNS, order_words
-from pathway.views.words.children import DUE_MONTHS, DueRow, Row, in_order, matching, no_match
+from pathway.views.words.children import Row, in_order, matching, no_match
+from pathway.views.words.due import DueRow
 from tui import keys
 from tui.opened import ChildList
 from tui.screens.base import OwnScreen
@@ -34,7 +36,7 @@ class ChildrenScreen(OwnScreen):
 
     def __init__(self) -> None:
         super().__init__()
-        self._order: Order = "urgency"
+        self.order: Order = "urgency"
         self._due = False
         self._old = False
         self._moved = False
@@ -82,7 +84,7 @@ class ChildrenScreen(OwnScreen):
         # Of the rows of one child the cursor keeps its own.
         stays = at < len(names) and names[at] == kept
         cursor = 0 if not self._moved else at if stays else names.index(kept) if kept in names else 0
-        table.show(rows, self._order, cursor, accepted=self.home.storage is not None)
+        table.show(rows, self.order, cursor, accepted=self.home.storage is not None)
         self.query_one(frame.Notice).say(self.home.listing or self._notice(search, len(rows)))
         self.query_one(frame.Title).update(self._title(len(rows), search))
 
@@ -90,7 +92,7 @@ class ChildrenScreen(OwnScreen):
         children = self.home.child_list
         if self._due:
             return matching(children.due(self.home.on, DUE_MONTHS), search)
-        return in_order(children.found(search), self._order)
+        return in_order(children.found(search), self.order)
 
     def _notice(self, search: str, found: int) -> str:
         if found or not self.home.child_list.entries:
@@ -107,7 +109,7 @@ class ChildrenScreen(OwnScreen):
         if self._due:
             return f"What is due in {DUE_MONTHS} months: {found}{where}, overdue first, as of {self.home.on}"
         shown = f"{found} of {count}" if search or found != count else f"{count}"
-        return f"Children: {shown}{where}, {order_words(self._order)}, planned as of {self.home.on}"
+        return f"Children: {shown}{where}, {order_words(self.order)}, planned as of {self.home.on}"
 
     @property
     def chosen(self) -> str | None:
@@ -137,7 +139,7 @@ class ChildrenScreen(OwnScreen):
     def on_child_table_order_picked(self, event: ChildTable.OrderPicked) -> None:
         """Order the children by the column whose head was clicked; again: by urgency."""
         if not self._due:
-            self._in_order("urgency" if event.order == self._order else event.order)
+            self._in_order("urgency" if event.order == self.order else event.order)
 
     def action_move(self, by: int) -> None:
         """Move the cursor of the table."""
@@ -146,10 +148,10 @@ class ChildrenScreen(OwnScreen):
 
     def action_sort(self) -> None:
         """Show the children in the next order."""
-        self._in_order(ORDERS[(ORDERS.index(self._order) + 1) % len(ORDERS)])
+        self._in_order(ORDERS[(ORDERS.index(self.order) + 1) % len(ORDERS)])
 
     def _in_order(self, order: Order) -> None:
-        self._order, self._moved = order, False
+        self.order, self._moved = order, False
         self.fill()
 
     def action_due(self) -> None:

@@ -13,7 +13,6 @@ from textual.widget import Widget
 
 from pathway.questions.urgency import Order
 from pathway.views.words.child_table import (
-    Layout,
     Lines,
     Part,
     Piece,
@@ -23,7 +22,8 @@ from pathway.views.words.child_table import (
     layout_of,
     lines_of,
 )
-from pathway.views.words.children import DueRow, Row
+from pathway.views.words.children import Row
+from pathway.views.words.due import DueRow
 from tui.widgets.paint import apart, paint_of
 
 ROLES: dict[Part, tuple[str, bool]] = {
@@ -145,9 +145,8 @@ class ChildTable(Widget):
 
     def _lines(self, at: int) -> Lines:
         if at not in self._laid:
-            row = self.rows[at]
-            due = isinstance(row, DueRow)
-            self._laid[at] = due_lines(row, self._layout, self._longest) if due else lines_of(row, self._layout)
+            row, of = self.rows[at], self._layout
+            self._laid[at] = due_lines(row, of, self._longest) if isinstance(row, DueRow) else lines_of(row, of)
         return self._laid[at]
 
     def render_line(self, y: int) -> Strip:

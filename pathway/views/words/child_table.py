@@ -5,12 +5,14 @@ The screen paints what the verb `children` prints.
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from pathway.questions.urgency import Order
-from pathway.views.words.children import NOT_YET, ORDER_WORDS, DueRow, Row
+from pathway.views.words.children import NOT_YET, ORDER_WORDS, Row, no_match
+from pathway.views.words.due import DueRow
 from pathway.views.words.firmness import MARK, WORD
 from pathway.views.words.wrapping import wrap
 
@@ -20,6 +22,7 @@ COLUMNS, FIVE_COLUMNS, ROOMY = 60, 96, 150
 """From these widths on: columns; a fifth for acceptance and the difference; wider gaps between them."""
 OVERDUE_MARK, ACCEPTED_MARK, UNSAVED_MARK = "!", "✓", "✎"
 DAY = 10
+DAYS_COLUMN = 2
 WHO = 2 + DAY + 2
 """Where the child stands on the list of what is due."""
 MOST = 114
@@ -65,10 +68,9 @@ def layout_of(width: int, *, accepted: bool) -> Layout:
         (("Child, age", "diagnosis"), 0, "name"),
         (("Next stage", "what is due first"), 0, "stage"),
         (("On", "by"), DAY, "stage"),
-        (("Last day", "of what" if width >= FIVE_COLUMNS else "accepted" if accepted else ""), DAY, "last"),
+        (("Last day", "of what"), 13, "last"),
     ]
     if width >= FIVE_COLUMNS:
-        heads[-1] = (heads[-1][0], 14, "last")
         told = ("Accepted", "left at maturity") if accepted else ("Difference", "at maturity")
         heads.append((told, 16 if accepted else 11, "urgency"))
     gap = 2 if width >= ROOMY else 1
@@ -127,6 +129,23 @@ def plain_lines(lines: Lines) -> Iterator[str]:
         yield text
 
 
+def children_printed(
+    rows: Sequence[Row], count: int, on: datetime.date, caution: str, width: int, order: Order, find: str = ""
+) -> Iterator[str]:
+    """Yield the list of children as it is printed, in an order."""
+    shown = f"{len(rows)} of {count}" if len(rows) != count else str(count)
+    yield f"Children: {shown}, {order_words(order)}, planned as of {on}"
+    yield from wrap(caution, width)
+    yield ""
+    if not rows:
+        yield from wrap(no_match(find, "Leave out --find to list all.", accepted=False), width)
+        return
+    of = layout_of(width, accepted=False)
+    yield from plain_lines(head_lines(of, order))
+    for row in rows:
+        yield from plain_lines(lines_of(row, of))
+
+
 def order_words(order: Order) -> str:
     """Return an order in words."""
     return ORDER_WORDS[order]
@@ -143,25 +162,27 @@ def _named(row: Row) -> str:
 def _in_columns(row: Row, of: Layout) -> Lines:
     """Return a child in columns: of each the first fact, below it the second."""
     needs: Part = "alarm" if row.overdue else "needs"
-    cells: list[tuple[_Fact, _Fact]] = [
+    cells: list[tuple[_Fact, ...]] = [
         ((_named(row), "name"), (row.diagnosis, "plain")),
         ((row.following, "stage"), (row.needs, needs)),
         ((row.when, "day"), (row.needs_by, needs)),
+        ((row.last, "last"), (row.last_what, "quiet")),
     ]
-    if len(of.columns) == len(cells) + 1:
-        cells.append(((row.last, "last"), (_acceptance(row), "quiet")))
+    if len(of.columns) == len(cells):
+        cells[-1] = (*cells[-1], (_acceptance(row), "quiet"))
     else:
-        cells.append(((row.last, "last"), (row.last_what, "quiet")))
-        cells.append(((row.accepted, "plain"), (row.difference, "quiet")) if of.accepted else ((row.difference, "plain"), ("", "quiet")))
+        cells.append(((row.accepted or row.difference, "plain"), (row.difference if row.accepted else "", "quiet")))
     apart = [[_wrapped(text, column.width) for text, _ in cell] for cell, column in zip(cells, of.columns, strict=True)]
-    below = max(len(apart[1][0]), 1)
     rows: dict[int, list[Piece]] = {0: list(_mark(row.overdue))}
     for number, (cell, column, texts) in enumerate(zip(cells, of.columns, apart, strict=True)):
         # What is due first and the day by which begin on one line, below the stage and its day.
-        second = below if number in (1, 2) else max(len(texts[0]), 1)
-        for (_, part), lines, start in zip(cell, texts, (0, second), strict=True):
-            for at, line in enumerate(lines, start):
+        first = len(apart[1][0]) if number == DAYS_COLUMN else len(texts[0])
+        at = 0
+        for place, ((_, part), lines) in enumerate(zip(cell, texts, strict=True)):
+            at = max(at, first, 1) if place == 1 else at
+            for line in lines:
                 rows.setdefault(at, []).append(Piece(column.at, line, part))
+                at += 1
     return tuple(tuple(rows.get(at, ())) for at in range(max(rows) + 1))
 
 
@@ -186,7 +207,9 @@ def _on_phone(row: Row, of: Layout) -> Lines:
 
 
 def _acceptance(row: Row) -> str:
-    return row.accepted if row.accepted in ("", NOT_YET) else f"accepted {row.accepted}"
+    if not row.accepted:
+        return ""
+    return "not accepted" if row.accepted == NOT_YET else f"accepted {row.accepted}"
 
 
 def _wrapped(text: str, width: int) -> list[str]:

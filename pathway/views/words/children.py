@@ -3,23 +3,21 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
 from pathway.days import age_on
 from pathway.plan.model import Plan
-from pathway.questions.due import Due, due, next_stage, plan_alone
+from pathway.questions.due import Due, due, plan_alone
+from pathway.questions.due import next_stage as next_stage
 from pathway.questions.urgency import Days, Order, sort_key
 from pathway.views.pictures.curve import cm
+from pathway.views.words.due import DueRow
 from pathway.views.words.firmness import listed
-
-__all__ = ["MONTHS_AHEAD", "Row", "due_words", "matching", "needs_of", "next_stage", "problem_row", "summary_row"]
 
 MONTHS_AHEAD = 12
 """How far the list looks ahead for what each child needs."""
-DUE_MONTHS = 3
-"""How far ahead what is due is listed item by item, where nothing else is asked for."""
 NAMED = 2
 """How many of the things due on one day are named; the others are counted."""
 PLANNING = "planning …"
@@ -159,35 +157,6 @@ def no_match(text: str, remedy: str, *, accepted: bool) -> str:
 def needs_of(child: str, summary: Mapping[str, Any], on: datetime.date) -> tuple[Due, ...]:
     """Return what a child needs in the months to come, what is overdue first."""
     return tuple(sorted(due(child, summary, on, MONTHS_AHEAD), key=lambda item: (item.by, item.what)))
-
-
-def due_words(item: Due) -> str:
-    """Return what a child needs, as the verb `registry due` prints it and the list shows it."""
-    return f"{item.what}{' (overdue)' if item.overdue else ''}"
-
-
-@dataclass(frozen=True, slots=True)
-class DueRow:
-    """What the list says of one thing that is due: the child, the day by which, what, and whether it is overdue."""
-
-    name: str
-    by: str
-    what: str
-    overdue: bool
-    words: str
-
-
-def due_rows(asked: Iterable[tuple[str, Mapping[str, Any]]], on: datetime.date, months: int) -> tuple[DueRow, ...]:
-    """Return what children with these summaries need until so many months after a day, as `registry due` lists it."""
-    items = [item for name, summary in asked for item in due(name, summary, on, months)]
-    items.sort(key=lambda item: (item.by, item.child, item.what))
-    return tuple(due_row(item) for item in items)
-
-
-def due_row(item: Due) -> DueRow:
-    """Return the row of one thing that is due."""
-    what = due_words(item)
-    return DueRow(item.child, str(item.by), what, item.overdue, f"{item.child} {item.by} {what}".lower())
 
 
 def _needs_words(to_do: Sequence[Due], named: int) -> str:
