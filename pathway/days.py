@@ -65,6 +65,11 @@ def age_on(born: datetime.date, day: datetime.date) -> str:
     return _years_and_months(whole_months(born, day))
 
 
+def age_at(born: datetime.date, age: float) -> str:
+    """Return the age on the day on which a child reaches a decimal age, in completed years and months."""
+    return age_on(born, day_at_age(born, age))
+
+
 def age_words(age: float) -> str:
     """Return a decimal age, where no day is known, in completed years and months; `age_on` where one is."""
     return _years_and_months(completed_months(age))

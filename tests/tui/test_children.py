@@ -13,7 +13,7 @@ from pathway.questions.due import plan_summary
 from pathway.questions.urgency import ORDERS
 from pathway.registry.exchange import import_record
 from pathway.registry.store import open_registry
-from pathway.views.words.caution import CAUTION, INVENTED
+from pathway.views.words.caution import CAUTION
 from pathway.views.words.children import ORDER_WORDS, summary_row
 from tests.plans import DAY, plan, record, rules
 from tests.sample import visit
@@ -129,7 +129,7 @@ async def test_at_every_width_nothing_of_a_child_is_cut_and_the_caution_stands_o
         assert seen == {entry.name for entry in app.child_list.entries}
         words = " ".join(said.split())
         assert words.count(" ".join(CAUTION.split())) == 1
-        assert words.count(INVENTED) == 1
+        assert words.count("Invented children: no real patients.") == 1
 
 
 async def test_a_click_on_a_head_orders_by_it_and_again_by_urgency() -> None:
