@@ -156,9 +156,8 @@ class PathwayApp(SavingApp):
         elif isinstance(outcome, planner.Made):
             self.aids, self.goal_mm, self.rules = outcome.aids, outcome.goal_mm, outcome.protocol
             told = _told(entry, outcome.plan, event.compared)
-            due = None if self.storage is None else outcome.due
             self.child_list = self.child_list.with_plan(
-                event.name, outcome.record, outcome.plan, told, due, compared=event.compared
+                event.name, outcome.record, outcome.plan, told, outcome.summary, compared=event.compared
             )
         elif event.compared and entry.comparable:
             self.child_list = self.child_list.not_compared(event.name, outcome)

@@ -19,7 +19,8 @@ CHILDREN = (
     Binding("pageup", "move(-8)", "Eight up", show=False),
     Binding("pagedown", "move(8)", "Eight down", show=False),
     Binding("escape", "clear", "Clear search", key_display="Esc"),
-    Binding("f4", "sort", "By date or name", key_display="F4"),
+    Binding("f3", "due", "What is due", key_display="F3"),
+    Binding("f4", "sort", "Order", key_display="F4"),
 )
 PAGE = (
     Binding("up", "scroll(-1)", "Up", show=False),

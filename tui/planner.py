@@ -11,7 +11,6 @@ from pathway.events import Event, apply
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
-from pathway.questions.due import Due
 from pathway.record import Record
 from pathway.views.words.paragraphs import Aids
 
@@ -30,7 +29,7 @@ class Made:
     aids: Aids
     goal_mm: tuple[float, float]
     protocol: Protocol
-    due: tuple[Due, ...] = ()
+    summary: Mapping[str, Any] | None = None
 
 
 def make(name: str, text: str, on: datetime.date, given: Protocol | None = None) -> Made | tuple[str, ...]:
@@ -51,20 +50,18 @@ def make_from(name: str, question: Question, compared: bool = False) -> Made | t
     """Return the plan of a record, with `compared` every course that it is compared with, or why there is none."""
     from pathway.children.planned import plan_from
     from pathway.questions.due import plan_summary
-    from pathway.views.words.children import needs_of
     from pathway.views.words.paragraphs import aids
 
     plan = plan_from(question, compared=compared)
     if isinstance(plan, tuple):
         return plan
-    due = needs_of(name, plan_summary(plan, question.record, question.protocol), question.on)
     return Made(
         question.record,
         plan,
         aids(question.protocol),
         (0.0, question.protocol.number("goal_band_mm")),
         question.protocol,
-        due,
+        plan_summary(plan, question.record, question.protocol, question.earlier),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
@@ -18,6 +19,7 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.views.words.caution import of_children
+from pathway.views.words.children import Row
 from tui import keys, planner, saving_words
 from tui.opened import ChildList, Entry
 from tui.screens.base import ChildScreen, OwnScreen
@@ -38,9 +40,15 @@ class SavingApp(App[None]):
     class Found(Message):
         """The children of the storage, or why they cannot be listed."""
 
-        def __init__(self, found: tuple[Listed, ...] | str, rules: Protocol | None = None) -> None:
+        def __init__(
+            self,
+            found: tuple[Listed, ...] | str,
+            rules: Protocol | None = None,
+            rows: Mapping[str, Row | None] | None = None,
+        ) -> None:
             self.found = found
             self.rules = rules
+            self.rows = rows or {}
             super().__init__()
 
     class Answered(Message):
@@ -108,7 +116,9 @@ class SavingApp(App[None]):
         assert self.storage is not None
         try:
             rules = self.rules or load_protocol()
-            self.post_message(self.Found(self.storage.listed(rules, self.on), rules))
+            found = self.storage.listed(rules, self.on)
+            rows = {item.name: saving_words.listed_row(item, self.on) for item in found}
+            self.post_message(self.Found(found, rules, rows))
         except SaveFailed as error:
             self.post_message(self.Found(f"{error} Then open the program again."))
         except Refused as error:
@@ -126,7 +136,13 @@ class SavingApp(App[None]):
             for item in event.found:
                 entry = known.get(item.name, Entry(item.name, ""))
                 known[item.name] = Entry(
-                    item.name, "", listed=saving_words.listed_row(item, self.on), opened=entry.opened
+                    item.name,
+                    "",
+                    summary=item.summary,
+                    listed=event.rows.get(item.name),
+                    opened=entry.opened,
+                    accepted=item.accepted,
+                    keeps=True,
                 )
             self.child_list = ChildList(tuple(known[name] for name in sorted(known)))
         self.show(None)
@@ -204,7 +220,7 @@ class SavingApp(App[None]):
         child, answer = event.name, event.answer
         self._in_hand.discard(child)
         if isinstance(answer, Saved):
-            self.child_list = self.child_list.saved(child, event.record, (answer.sentence,))
+            self.child_list = self.child_list.saved(child, event.record, (answer.sentence,), answer.accepted)
         elif isinstance(answer, SaveFailed):
             self.child_list = self.child_list.telling(child, saving_words.refused(answer))
         else:

@@ -22,7 +22,7 @@ def listed_row(item: Listed, on: datetime.date) -> Row | None:
     """Return a child's line as its kept plan tells it; None where it has to be planned first."""
     if item.summary is None or "born" not in item.summary:
         return None
-    return summary_row(item.name, item.summary, on)
+    return summary_row(item.name, item.summary, on, accepted=item.accepted, kept=True)
 
 
 def overtaken(since: Iterable[str], place: str) -> tuple[str, ...]:

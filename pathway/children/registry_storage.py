@@ -52,7 +52,9 @@ class RegistryStorage:
             for one in standings(self._store):
                 if not self._only or one.line.child in self._only:
                     plan = one.plan if one.digest == digest and one.holds(on) else None
-                    found.append(Listed(one.line.child, None if plan is None else plan.summary))
+                    summary = None if plan is None else plan.summary
+                    accepted = None if one.line.accepted is None else one.line.accepted.date()
+                    found.append(Listed(one.line.child, summary, accepted))
         return tuple(found)
 
     def read(self, child: str) -> Record:
@@ -80,14 +82,14 @@ class RegistryStorage:
         wanted = apply(known, events)
         self._known[child] = (wanted, saved.head)
         self._earlier[child] = earlier_of(plan)
-        summary = plan_summary(plan, wanted, protocol)
+        summary = plan_summary(plan, wanted, protocol, earlier_of(plan))
         stored = StoredPlan(child, saved.head, protocol.version, protocol_digest(protocol), plan.on, summary)
         with suppress(RegistryProblem):  # only lists read it, and `registry replan` makes it again
             self._store.store_plans([stored])
         kinds = ", ".join(dict.fromkeys(entry.kind for entry in saved.entries))
         first, last = saved.entries[0].sequence, saved.head.count
         numbers = f"entry {last}" if first == last else f"entries {first} to {last}"
-        return Saved(f"Saved in {self.place} by {self._who}: {kinds} ({numbers} of {child}).")
+        return Saved(f"Saved in {self.place} by {self._who}: {kinds} ({numbers} of {child}).", when.date())
 
 
 @contextmanager

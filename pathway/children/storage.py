@@ -26,17 +26,25 @@ def save_failed(place: str, what: str, remedy: str) -> SaveFailed:
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """A child of the place: its id, and the summary of its plan where one is kept that is still true."""
+    """A child of the place: its id, the summary of its plan where one is kept that is still true.
+
+    `accepted` is the day on which a plan was accepted last, None where none was.
+    """
 
     name: str
     summary: Mapping[str, Any] | None
+    accepted: datetime.date | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Saved:
-    """What was to be saved is kept; the sentence says as what."""
+    """What was to be saved is kept; the sentence says as what.
+
+    `accepted` is the day on which the plan was kept with it as accepted, None where it was not.
+    """
 
     sentence: str
+    accepted: datetime.date | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,17 +28,25 @@ from pathway.cli.options import (
 )
 from pathway.cli.printing import show, show_json, show_with_headings, width, words_only
 from pathway.protocol.question import Question
+from pathway.questions.urgency import ORDERS, Order
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan, PlanStage
+    from pathway.protocol.model import Protocol
+    from pathway.views.words.children import Row
 
 TIMELINE_ROWS = 30
 
 
 @click.command()
 @cases_argument
+@click.option("--find", metavar="WORDS", default="", help="Only children of whom the list says all these words.")
 @click.option(
-    "--find", metavar="WORDS", default="", help="Only children whose name, diagnosis or next step contains this."
+    "--order",
+    type=click.Choice(ORDERS),
+    default=ORDERS[0],
+    show_default=True,
+    help="By urgency, the day of the next stage, the last day, what is due first, or the name.",
 )
 @on_option
 @protocol_option
@@ -47,22 +55,23 @@ TIMELINE_ROWS = 30
 def children(
     cases: tuple[Path, ...],
     find: str,
+    order: Order,
     on: datetime.date | None,
     overlay_dir: Path | None,
     where: RegistryOptions,
     as_json: bool,
 ) -> None:
-    """List children: what is next for each, when, and the difference at maturity; the examples where none is named.
+    """List children, most urgent first: next stage, last day, what is due; the examples where none is named.
 
     A file that cannot be read is named in its place; the others are listed all the same, and the exit code is 2.
     """
     from pathway.children import examples
-    from pathway.children.planned import plan_from, record_from
     from pathway.children.resolve import RegistryAt, locate_all, shown_names, text_of
     from pathway.views.data.children import child_data
     from pathway.views.data.shapes import ChildrenPrinted
     from pathway.views.words.caution import CAUTION, of_children, with_invented
-    from pathway.views.words.children import children_printed, matching, plan_row, problem_row
+    from pathway.views.words.child_table import children_printed
+    from pathway.views.words.children import in_order, matching
 
     day, protocol = today(on), protocol_of(overlay_dir)
     found = shown_names(locate_all(cases, where.at() if cases else RegistryAt()))
@@ -71,11 +80,11 @@ def children(
     named = {name: text_of(one) for name, one in found.items()}
     files = named or {name: examples.text(name) for name in examples.names()}
     made: dict[str, Plan | tuple[str, ...]] = {}
+    every: list[Row] = []
     for name in sorted(files):
-        record = record_from(name, files[name], day, protocol)
-        made[name] = record if isinstance(record, tuple) else plan_from(Question(record, protocol, day))
-    every = (problem_row(n, p[0]) if isinstance(p, tuple) else plan_row(n, p) for n, p in made.items())
-    rows = matching(every, find)
+        made[name], row = _planned(name, files[name], day, protocol)
+        every.append(row)
+    rows = in_order(matching(every, find), order)
     shown = {row.name: made[row.name] for row in rows}
     plans = [plan for plan in made.values() if not isinstance(plan, tuple)]
     head = plans[0].cautions[0].text if plans else ""
@@ -84,12 +93,27 @@ def children(
         show_json(ChildrenPrinted(on=day, children=told, caution=head).model_dump_json(indent=2))
     else:
         caution = with_invented(head or CAUTION, of_children(plan.child.note for plan in plans))
-        _say(children_printed(rows, len(made), day, caution, width()))
+        _say(children_printed(rows, len(made), day, caution, width(), order, find))
     wrong = [sentence for found in shown.values() if isinstance(found, tuple) for sentence in found]
     for sentence in wrong:
         note(sentence)
     if wrong:
         leave(BAD_INPUT)
+
+
+def _planned(name: str, text: str, on: datetime.date, protocol: Protocol) -> tuple[Plan | tuple[str, ...], Row]:
+    """Return the plan of a case file, or why there is none, with its row on the list."""
+    from pathway.children.planned import plan_from, record_from
+    from pathway.questions.due import plan_summary
+    from pathway.views.words.children import problem_row, summary_row
+
+    record = record_from(name, text, on, protocol)
+    if isinstance(record, tuple):
+        return record, problem_row(name, record[0])
+    plan = plan_from(Question(record, protocol, on))
+    if isinstance(plan, tuple):
+        return plan, problem_row(name, plan[0])
+    return plan, summary_row(name, plan_summary(plan, record, protocol), on)
 
 
 @click.command()

@@ -92,7 +92,7 @@ def plan_task(task: Task, on: datetime.date, overlay_dir: Path | None) -> tuple[
         plan = make_plan(Question(record, protocol, on, earlier=task.earlier), compared=False)
     except Exception as error:  # one child that fails must not stop the thousand others; it is told by name
         return task.child, f"{type(error).__name__}: {error}"
-    return task.child, plan_summary(plan, record, protocol)
+    return task.child, plan_summary(plan, record, protocol, task.earlier)
 
 
 _loaded: dict[Path | None, Protocol] = {}

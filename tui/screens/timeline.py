@@ -9,7 +9,7 @@ from textual.binding import BindingType
 from textual.containers import Container
 from textual.events import Resize
 
-from pathway.days import age_words
+from pathway.days import age_on
 from pathway.views.pictures.timeline import timeline_ages
 from pathway.views.words import firmness, paragraphs
 from pathway.views.words.children import next_stage
@@ -87,7 +87,8 @@ class TimelineScreen(ChildScreen):
         if plan.firmness.close_call:
             self.query_one("#told", frame.Notice).say("\n".join((*entry.told, firmness.headline(plan))))
         child = plan.child
-        words = f"{child.id}: {child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
+        age = age_on(child.date_of_birth, plan.on)
+        words = f"{child.id}: {child.sex}, {age}, {child.diagnosis_label}, {child.affected_side}"
         unsaved = " ✎ not saved" if entry.unsaved and self.home.storage is not None else ""
         self.query_one(frame.Title).update(f"{words}; {plan.on}{unsaved}")
         if not self._opened:

@@ -25,6 +25,7 @@ from pathway.cli.printing import show, show_json, width
 from pathway.cli.registry.damaged import tell_damaged
 from pathway.problems import cannot
 from pathway.protocol.question import Question
+from pathway.questions.due import DUE_MONTHS
 from pathway.views.words.caution import CAUTION
 
 ALTERED = "plan anew (`registry replan`): the stored plan was altered"
@@ -33,7 +34,9 @@ MOST_NAMED = 20
 
 
 @click.command("due")
-@click.option("--months", type=click.IntRange(0, 36), default=3, show_default=True, help="How far to look ahead.")
+@click.option(
+    "--months", type=click.IntRange(0, 36), default=DUE_MONTHS, show_default=True, help="How far to look ahead."
+)
 @click.option("--most", type=click.IntRange(1, 100_000), default=1000, show_default=True, help="Lines on a page.")
 @click.option("--after", metavar="PLACE", help="Go on behind this place, as the page before printed it.")
 @on_option
@@ -51,6 +54,7 @@ def due_(
     from pathway.questions.due import Due
     from pathway.registry.due_list import due_page, place_after, standings
     from pathway.views.data.plan_json import part_json
+    from pathway.views.words.due import due_words
     from pathway.views.words.wrapping import wrap
 
     day, place = today(on), None if after is None else place_after(after)
@@ -77,8 +81,7 @@ def due_(
         return
     columns, lines = width(), []
     for item in listed:
-        text = f"{item.child}  {item.what}{' (overdue)' if item.overdue else ''}"
-        lines += wrap(text, columns, f"{item.by}  ", " " * 12)
+        lines += wrap(f"{item.child}  {due_words(item)}", columns, f"{item.by}  ", " " * 12)
     show("\n".join(lines), nl=bool(lines))
     note(f"{CAUTION}.")
     if page.after is not None:

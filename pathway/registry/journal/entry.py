@@ -80,7 +80,10 @@ class StaleHead:
 
 @dataclass(frozen=True, slots=True)
 class ChildLine:
-    """One child of the registry: its head, when its first and last entry were made, and when it was erased."""
+    """One child of the registry: its head, when its first and last entry were made, and when it was erased.
+
+    `accepted` is when a plan was accepted last, None where none was.
+    """
 
     child: str
     head: Head
@@ -88,6 +91,7 @@ class ChildLine:
     last: datetime.datetime
     last_by: str
     erased: datetime.datetime | None
+    accepted: datetime.datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from pathway.days import age_at
 from pathway.plan.model import Course, Plan, Spread
 from pathway.views.pictures.picture import Axis, Canvas, Picture, Role
 from pathway.views.words import roads
@@ -205,5 +206,5 @@ def _alt(plan: Plan, courses: Sequence[Course]) -> Iterator[str]:
         yield f"{course.summary[0].upper()}{course.summary[1:]}{first}."
         for stage in course.stages:
             amount = f", {cm_words(stage.amount_mm)}" if stage.amount_mm is not None else ""
-            yield f"At {stage.age_years:.1f} years {stage.kind.replace('_', ' ')}{amount}."
+            yield f"At {age_at(plan.child.date_of_birth, stage.age_years)} {stage.kind.replace('_', ' ')}{amount}."
         yield " ".join(f"{label.strip()}: {words}." for label, words in facts(plan, course))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 
-from pathway.days import age_words
+from pathway.days import age_on, age_words
 from pathway.plan.model import Plan, PlanStage, Quantiles
 from pathway.views.pictures import curve as chart
 from pathway.views.pictures import lanes
@@ -202,7 +202,7 @@ def _draw_legend(canvas: Canvas, row: int, plan: Plan) -> None:
 
 def _alt(plan: Plan) -> Iterator[str]:
     child, growth = plan.child, plan.growth
-    yield f"The timeline of {child.id} on {plan.on}, {age_words(child.age_years)} old."
+    yield f"The timeline of {child.id} on {plan.on}, {age_on(child.date_of_birth, plan.on)} old."
     for lane, label in LANES.items():
         for stage in roads.other_stages(plan):
             if stage.lane == lane:
@@ -217,7 +217,7 @@ def _alt(plan: Plan) -> Iterator[str]:
     last = growth.by_age[-1]
     grown = age_words(growth.mature_age_years)
     yield f"At maturity, at {grown}, without further operations: {_spread(growth.at_maturity.discrepancy_mm)}."
-    yield f"With the plan as it stands, at {age_words(last.age_years)}: {_spread(last.with_plan_mm)}."
+    yield f"With the plan as it stands, at {age_on(child.date_of_birth, last.date)}: {_spread(last.with_plan_mm)}."
     course = plan.recommended
     if course is not None and course.residual_mm is not None:
         yield f"With later steps set anew at every visit: {_spread(course.residual_mm)}."
@@ -226,8 +226,7 @@ def _alt(plan: Plan) -> Iterator[str]:
 def _stage_sentence(plan: Plan, lane: str, stage: PlanStage) -> str:
     words = f"{lane}: {stage.label}{road_mark(plan, stage)}, {state_words(stage)}"
     if stage.date is not None:
-        age = f" at {age_words(stage.age_years)}" if stage.age_years is not None else ""
-        words += f", {stage.date}{age}"
+        words += f", {stage.date} at {age_on(plan.child.date_of_birth, stage.date)}"
     else:
         words += ", no date"
     amount = amount_words(stage)

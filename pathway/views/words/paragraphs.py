@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pathway.days import age_words, day_at_age
+from pathway.days import age_on, age_words, day_at_age
 from pathway.plan.beyond import stage_words
 from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage, Quantiles
 from pathway.protocol.roles import with_role
@@ -145,7 +145,7 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
     if stage.road == "prosthetic" and not stage.begun:
         yield Paragraph(f"{when_words(plan, stage)}; no date: family and team decide")
     else:
-        yield Paragraph(f"{state_words(stage)}, {_when(stage)}")
+        yield Paragraph(f"{state_words(stage)}, {_when(plan, stage)}")
     yield from (Paragraph(text, role=Role.STAGE_READY) for text in firmness.of_stage(plan, stage))
     if roads.of_lengthening(plan, stage):
         yield Paragraph("Of the lengthening road: drawn, not chosen")
@@ -175,10 +175,10 @@ def _marks(stage: PlanStage) -> Iterator[Paragraph]:
         yield Paragraph("Based on rules from memory: check before use")
 
 
-def _when(stage: PlanStage) -> str:
+def _when(plan: Plan, stage: PlanStage) -> str:
     if stage.date is None:
         return "no date yet"
-    age = f", at {age_words(stage.age_years)}" if stage.age_years is not None else ""
+    age = f", at {age_on(plan.child.date_of_birth, stage.date)}"
     months = stage.duration_months
     lasts = f", {months:.0f} {'month' if round(months) == 1 else 'months'}" if months else ""
     return f"{stage.date}{age}{lasts}"

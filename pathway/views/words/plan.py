@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from pathway.days import age_words
+from pathway.days import age_on, age_words
 from pathway.plan.model import Course, Plan, PlanStage, Quantiles
 from pathway.plan.of_100 import of_100
 from pathway.questions.why import SPANNED, Line, need_words
@@ -77,7 +77,8 @@ def why_text(
 def child_words(plan: Plan) -> str:
     """Return who the plan is for: pseudonym, sex, age, diagnosis, side."""
     child = plan.child
-    return f"{child.id}: {child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
+    age = age_on(child.date_of_birth, plan.on)
+    return f"{child.id}: {child.sex}, {age}, {child.diagnosis_label}, {child.affected_side}"
 
 
 def local_lines(plan: Plan, width: int) -> Iterator[str]:
@@ -230,7 +231,7 @@ def _stage_table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
         yield from wrap(LENGTHENING_NOTE, width, "  ")
     for stage in roads.other_stages(plan):
         mark = "" if plain else f"{STATUS_MARKS[stage.status]} "
-        when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{'':10}  {'':9}"
+        when = f"{stage.date}  {age_on(plan.child.date_of_birth, stage.date):>9}" if stage.date else f"{'':10}  {'':9}"
         head = f"  {when}  {mark}{state_words(stage):<9}  "
         name = f"{stage.label}{road_mark(plan, stage)}{_local(plan, stage)}"
         yield from wrap(f"{name}{_tail(plan, stage)}", width, head, " " * len(head))

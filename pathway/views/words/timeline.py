@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pathway.days import age_words
+from pathway.days import age_on
 from pathway.plan.model import Plan, PlanStage
 from pathway.views.data.shapes import StageOnTimeline, TimelinePrinted
 from pathway.views.pictures.short_names import LANES
@@ -44,7 +44,8 @@ def timeline_words(plan: Plan, width: int) -> Iterator[str]:
     yield ""
     yield "Leg difference"
     for point in plan.growth.measured:
-        yield f"  measured {cm_words(point.discrepancy_mm)} on {point.date}, at {age_words(point.age_years)}"
+        age = age_on(plan.child.date_of_birth, point.date)
+        yield f"  measured {cm_words(point.discrepancy_mm)} on {point.date}, at {age}"
     if plan.child.affected_side == "both":
         yield from bones_lines(plan, width)
         return
@@ -57,7 +58,7 @@ def timeline_words(plan: Plan, width: int) -> Iterator[str]:
 
 
 def _stage(plan: Plan, stage: PlanStage, width: int) -> Iterator[str]:
-    when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{_NOT_YET:<21}"
+    when = f"{stage.date}  {age_on(plan.child.date_of_birth, stage.date):>9}" if stage.date else f"{_NOT_YET:<21}"
     head = f"  {when}  {state_words(stage):<9}  "
     yield from wrap(f"{stage.label}{road_mark(plan, stage)}{_tail(plan, stage)}", width, head, " " * len(head))
 
