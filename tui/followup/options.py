@@ -54,6 +54,21 @@ def after(typed: str, options: Sequence[Option]) -> Option | None:
     return options[place % len(options)] if options else None
 
 
+def fitting(typed: str, options: Sequence[Option]) -> tuple[Option, ...]:
+    """Return the choices that a text may still become; all of them where it is one in full, or fits none."""
+    text = _normal(typed)
+    if any(text in (_normal(option.words), _normal(option.value)) for option in options):
+        return tuple(options)
+    fits = tuple(option for option in options if all(word in _normal(option.words) for word in text.split()))
+    return fits or tuple(options)
+
+
+def last_part(typed: str) -> tuple[str, str]:
+    """Return what is typed of several choices: those before the last comma with it, and what comes after."""
+    head, comma, tail = typed.rpartition(",")
+    return (f"{head.rstrip()}{comma} " if comma else "", tail.strip())
+
+
 def several(typed: str, options: Sequence[Option]) -> tuple[str, ...]:
     """Return the values of choices with commas between them, each once. Raises Unclear."""
     parts = [part.strip() for part in typed.split(",") if part.strip()]
