@@ -69,33 +69,42 @@ class Offered(ScrollView, inherit_bindings=False):
         """Return the rows that all choices need in the columns that fit."""
         return self._rows(width)
 
-    @property
-    def _wide(self) -> int:
-        return max((len(words) for words in self.words), default=0) + len(FREE) + GAP
+    def _columns(self, width: int) -> list[tuple[str, ...]]:
+        """Return the choices in as many columns as fit beside each other, each as wide as its own words."""
+        rows = 1
+        while True:
+            columns = [self.words[at : at + rows] for at in range(0, len(self.words), rows)]
+            if rows >= len(self.words) or sum(_wide(column) for column in columns) - GAP <= width:
+                return columns
+            rows += 1
 
     def _rows(self, width: int) -> int:
-        columns = max(1, (width + GAP) // self._wide)
-        return max(1, -(-len(self.words) // columns))
+        return max(map(len, self._columns(width)), default=1)
 
     def render_line(self, y: int) -> Strip:
         """Return one row of choices."""
         paint = paint_of(self.app)
         width, row = self.size.width, y + self.scroll_offset.y
-        rows = self._rows(self.scrollable_content_region.width)
         plain, strong = paint.style("muted", "panel"), paint.style("accent", "panel", bold=True)
         segments: list[Segment] = []
-        for words in self.words[row::rows] if row < rows else ():
-            is_taken = words in self.taken
+        for column in self._columns(self.scrollable_content_region.width):
+            words = column[row] if row < len(column) else ""
+            is_taken = bool(words) and words in self.taken
             text = f"{TAKEN if is_taken else FREE}{words}"
-            segments += apart(text.ljust(self._wide), strong if is_taken else plain)
+            segments += apart(text.ljust(_wide(column)), strong if is_taken else plain)
         return Strip(segments).extend_cell_length(width, plain).crop(0, width)
 
     def on_click(self, event: Click) -> None:
         """Say which choice was clicked."""
-        rows = self._rows(self.scrollable_content_region.width)
         # The padding stands before the first column.
-        column, row = (event.x - self.styles.padding.left) // self._wide, event.y + self.scroll_offset.y
-        place = column * rows + row
-        if 0 <= row < rows and column >= 0 and place < len(self.words):
-            event.stop()
-            self.post_message(self.Picked(self.words[place]))
+        at, row = event.x - self.styles.padding.left, event.y + self.scroll_offset.y
+        for column in self._columns(self.scrollable_content_region.width):
+            if 0 <= at < _wide(column) and 0 <= row < len(column):
+                event.stop()
+                self.post_message(self.Picked(column[row]))
+                return
+            at -= _wide(column)
+
+
+def _wide(column: Sequence[str]) -> int:
+    return max(map(len, column)) + len(FREE) + GAP

@@ -39,6 +39,13 @@ def test_several_are_typed_with_commas_and_counted_once() -> None:
     assert several("distal f, prox t, distal femur", PLATES) == ("distal_femur", "proximal_tibia")
 
 
+def test_the_next_choice_completes_a_part_before_it_goes_on() -> None:
+    assert after("prox", PLATES) == PLATES[1]
+    assert after("proximal tibia", PLATES) == PLATES[2]
+    assert after("arm", PLATES) == PLATES[0]
+    assert after("arm", ()) is None
+
+
 def test_the_next_choice_goes_round() -> None:
     words, typed = [], ""
     for _ in range(len(PLATES) + 1):
