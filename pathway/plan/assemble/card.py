@@ -96,7 +96,7 @@ def notices(
 
 def _of_the_chosen(chosen: Chosen, found: Sequence[Course], protocol: Protocol) -> Iterator[str]:
     """Yield what became of the course that was chosen: what was carried out of it, what follows, or that it cannot."""
-    course = f"the course chosen on {chosen.decision.date} ({course_words(chosen.id, protocol)})"
+    course = f"{pm.CHOSEN_COURSE} {chosen.decision.date} ({course_words(chosen.id, protocol)})"
     first = next((one for one in found if one.recommended), None)
     shown = f"the recommended course is shown: {first.summary}" if first else "no course can be planned"
     done = ", ".join(f"{lower_first(protocol.stage(one.kind).label)} on {one.date}" for one in chosen.done)

@@ -1,10 +1,10 @@
-"""What was carried out between two plans of a child, and what follows, in sentences."""
+"""What was carried out, between two plans of a child or of a course that was chosen, and what follows."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pathway.plan.model import Plan, PlanStage
+from pathway.plan.model import CHOSEN_COURSE, Plan, PlanStage
 from pathway.protocol.words import lower_first
 
 CARRIED_OUT = ("done", "under_way")
@@ -29,6 +29,11 @@ def carried_out_words(before: Plan, plan: Plan) -> Iterator[str]:
     course = plan.recommended
     length = f" For length from here: {course.summary}." if course is not None else ""
     yield f"What follows: {_dated(following) if following else 'no operation has a date'}.{length}"
+
+
+def of_chosen(plan: Plan) -> tuple[str, ...]:
+    """Return what became of the course that family or team chose: what was carried out, what follows."""
+    return tuple(text for text in plan.notices if CHOSEN_COURSE in lower_first(text))
 
 
 def _dated(stage: PlanStage) -> str:
