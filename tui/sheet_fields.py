@@ -16,25 +16,29 @@ KNOWN = ("visit", "plan")
 """Origins of a length that another one is held against: it was measured or planned for this child."""
 
 
-def fields(sheet: Sheet, typed: Mapping[str, str], protocol: Protocol) -> Iterator[Field]:
-    """Yield a field for each input that may be set, choices by their names."""
+def fields(sheet: Sheet, typed: Mapping[str, str], protocol: Protocol, planned: Sheet | None = None) -> Iterator[Field]:
+    """Yield a field for each input that may be set, choices by their names; `planned` is the sheet with none set."""
+    before = _inputs(planned)
     for item in sheet.inputs:
         if item.settable:
-            yield _field(item, typed.get(item.name), protocol)
+            yield _field(item, typed.get(item.name), protocol, before.get(item.name, item))
 
 
-def settings(sheet: Sheet | None, typed: Mapping[str, str], protocol: Protocol) -> tuple[dict[str, str], str]:
+def settings(
+    sheet: Sheet | None, typed: Mapping[str, str], protocol: Protocol, planned: Sheet | None = None
+) -> tuple[dict[str, str], str]:
     """Return what was typed as the sheet reads it, and the sentence for the first that is asked back ("": none).
 
-    A choice may be typed by a part of its name, a length in cm; everything else goes to the sheet as it is.
+    `sheet` is the last that was made, `planned` the one with nothing set by hand: what was measured or planned. A
+    choice may be typed by a part of its name, a length in cm; everything else goes to the sheet as it is.
     """
-    known = {} if sheet is None else {item.name: item for item in sheet.inputs}
+    known, before = _inputs(sheet), _inputs(planned)
     found, wrong = dict(typed), ""
     for name, text in typed.items():
         item = known.get(name)
         try:
             if item is not None:
-                found[name] = _meant(item, text, protocol)
+                found[name] = _meant(item, text, protocol, before.get(name, item))
         except Unclear as error:
             wrong = wrong or str(error)
             # Nothing is worked out of a number whose unit is still asked for: no sheet reads it like this.
@@ -42,11 +46,15 @@ def settings(sheet: Sheet | None, typed: Mapping[str, str], protocol: Protocol) 
     return found, wrong
 
 
-def _meant(item: Input, text: str, protocol: Protocol) -> str:
+def _inputs(sheet: Sheet | None) -> dict[str, Input]:
+    return {} if sheet is None else {item.name: item for item in sheet.inputs}
+
+
+def _meant(item: Input, text: str, protocol: Protocol, planned: Input) -> str:
     options = options_of(item, protocol)
     if options:
         return chosen(text, options).value
-    amount = _length(item, text)
+    amount = _length(planned, text)
     return text if amount is None else f"{amount.value:g}"
 
 
@@ -65,14 +73,14 @@ def _length(item: Input, text: str) -> Amount | None:
     return length_mm(text, Expected(item.plausible, about))
 
 
-def _field(item: Input, typed: str | None, protocol: Protocol) -> Field:
+def _field(item: Input, typed: str | None, protocol: Protocol, planned: Input) -> Field:
     options = options_of(item, protocol)
     value = _as_typed(item, options) if typed is None else typed
     means = ""
     try:
         if options and value:
             means = chosen(value, options).words
-        elif typed is not None and (amount := _length(item, typed)) is not None:
+        elif typed is not None and (amount := _length(planned, typed)) is not None:
             means = amount.means
     except AskedBack as error:
         options = tuple(Option(text, text) for text in error.offered)

@@ -302,7 +302,7 @@ async def test_a_bare_number_in_cm_is_asked_back_and_one_key_answers() -> None:
         await typed(pilot, "12.1")
         await pilot.pause()
         text = " ".join(text_of(app).split())
-        assert "found 12.1, expected about 119 mm; did you mean 12.1 cm (121 mm)? F4 takes it" in text
+        assert "found 12.1, expected about 119 mm; did you mean 12.1 cm (121 mm)? Choose it below" in text
         assert "F5 Keep" not in text
         await pilot.press("f4")
         await planned(pilot)

@@ -92,7 +92,7 @@ def _wanted(expected: Expected) -> str:
 
 def _offer(number: float, offered: tuple[str, ...]) -> str:
     also = f"; for {offered[1]} type the unit" if len(offered) > 1 else ""
-    return f"{offered[0]} ({10 * number:g} mm)? F4 takes it{also}"
+    return f"{offered[0]} ({10 * number:g} mm)? Choose it below{also}"
 
 
 def years(text: str) -> Amount:

@@ -55,6 +55,7 @@ class WorksheetScreen(FormScreen):
     WorksheetScreen.wide #body { layout: horizontal; }
     WorksheetScreen.wide #left, WorksheetScreen.wide.listing #left { width: 44; height: 100%; }
     WorksheetScreen.wide #offered { max-height: 30%; }
+    WorksheetScreen.wide .listing #said { max-height: 6; }
     WorksheetScreen.wide Form { height: 1fr; padding: 1 0 0 0; }
     WorksheetScreen.wide #drawing { height: 100%; width: 1fr; padding: 1 2; }
     WorksheetScreen.wide #sheet { height: 100%; width: 1fr; padding: 0 2; }
@@ -64,6 +65,8 @@ class WorksheetScreen(FormScreen):
         super().__init__(child, stage)
         self._case: Case | None = None
         self.sheet: Sheet | None = None
+        self._planned: Sheet | None = None
+        """The sheet with nothing set by hand: what was measured and planned."""
         self.settings: dict[str, str] = {}
         """What was typed, as a sheet reads it."""
         self._of_leg = False
@@ -121,7 +124,8 @@ class WorksheetScreen(FormScreen):
 
     def show_stage(self) -> None:
         """Open the worksheet of the selected stage, its inputs as planned."""
-        self.typed, self.settings, self._before, self.sheet, self._case = {}, {}, [], None, None
+        self.typed, self.settings, self._before = {}, {}, []
+        self.sheet, self._planned, self._case = None, None, None
         instead = "" if self._of_leg else self._instead()
         stage, kind, session = self.selected, self.kind, self.home.child_list[self.child].session
         notice = self.query_one(frame.Notice)
@@ -169,7 +173,7 @@ class WorksheetScreen(FormScreen):
         kind, case, form = self.kind, self._case, self.query_one(Form)
         if kind is None or case is None:
             return
-        settings, wrong = sheet_fields.settings(self.sheet, self.typed, case.protocol)
+        settings, wrong = sheet_fields.settings(self.sheet, self.typed, case.protocol, self._planned)
         self.settings = settings
         try:
             if not wrong:
@@ -178,10 +182,12 @@ class WorksheetScreen(FormScreen):
             wrong = "; ".join(f"found {f.found}, expected {f.expected}; {_typed(f.remedy)}" for f in error.problems)
             if self.sheet is None:
                 self.sheet = _bare(kind, case, settings)
+        if not self.typed:
+            self._planned = self.sheet
         if self.sheet is not None and kind == "osteotomy" and not wrong:
             self.home.sheets[self.child] = self.sheet
         if self.sheet is not None:
-            form.offer(tuple(sheet_fields.fields(self.sheet, self.typed, case.protocol)), typing=typing)
+            form.offer(tuple(sheet_fields.fields(self.sheet, self.typed, case.protocol, self._planned)), typing=typing)
         self.show_sheet(stale=bool(wrong))
         form.complain(wrong)
 
