@@ -439,6 +439,10 @@ class PrintedResult(Frozen):
     sources: tuple[str, ...] = ()
 
 
+CHOSEN_COURSE = "the course chosen on"
+"""How a notice names the course that family or team chose; its first letter is a capital where it begins one."""
+
+
 class Course(Frozen):
     """One whole way to the goal, comparable with the others; `lost_because` is empty for the recommended.
 

@@ -306,6 +306,8 @@ def _unknown_finding(fact: Unknown, condition: Condition, rule: FindingRule, lab
         "not_measurable": "could not be measured",
         "declined": "was declined",
     }[fact.why]
+    if fact.why == "never_measured" and fact.because:
+        words = "cannot be worked out yet"
     tail = f" ({fact.because})" if fact.because else ""
     last = fact.last
     comparison, threshold = compared(condition)

@@ -16,6 +16,7 @@ from pathway.cli.main import main
 from pathway.views.pictures.course_cards import facts
 from pathway.views.words.children import next_stage
 from pathway.views.words.roads import is_the_road
+from pathway.views.words.sides import between_words
 from tests.examples import NAMES
 from tests.plans import DAY, files, plan
 from tests.tui.screens_of import opened, plain_surroundings, settled, the_app
@@ -205,6 +206,7 @@ SAID = {
     "Length operations": "Operations for length {}, of them unplanned",
     "  of them unplanned": "of them unplanned {};",
     "Months with device": "months with a device {};",
+    "Most difference": "the legs differ by up to {}",
     "Months over 5 cm": "by over 5 cm for {} months",
     "Within 1 cm, about": "Within 1 cm: about {} of 100",
     "Within 2 cm, about": "within 2 cm: about {};",
@@ -218,7 +220,9 @@ def test_the_courses_say_what_their_cards_say(child) -> None:
     for course in plan(child).alternatives:
         for label, fact in facts(plan(child), course):
             if label.strip() == "90 of 100, cm":
-                assert f"about 90 of 100 between {fact.replace(' to ', ' and ')} cm" in said
+                assert course.residual_mm is not None
+                spread = between_words(course.residual_mm.p05, course.residual_mm.p95)
+                assert f"in about 90 of 100 the treated leg ends {spread}" in said
             elif label in SAID:
                 assert SAID[label].format(fact.removesuffix(" of 100")) in said
             elif course.residual_mm is None:

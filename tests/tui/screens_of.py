@@ -76,6 +76,8 @@ class Opened:
     stage: str = "femoral_lengthening_1"
 
 
+TO_LENGTHS = ("v", "down", "down")
+"""From the timeline to the first length of a visit: the form opens at the date, then comes how it was measured."""
 ANEW = ("backspace", "backspace")
 SIZES = (
     *(*["down"] * 11, *"36", "down", *ANEW, *"28", "down", *"16"),
@@ -97,7 +99,7 @@ OPENED = {
     ),
     "theatre": Opened("TheatreScreen", ("s", *SIZES, "f3"), "proximal_femoral_osteotomy_1"),
     "family": Opened("FamilyScreen", ("f",)),
-    "follow_up": Opened("FollowUpScreen", ("v", *"183")),
+    "follow_up": Opened("FollowUpScreen", (*TO_LENGTHS, *"183")),
     "sources": Opened("SourcesScreen", ("f2",)),
     "help": Opened("HelpScreen", ("f1",)),
     # A new screen joins here: every test of pictures, keys, themes and ways back then opens it too.

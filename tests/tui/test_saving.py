@@ -16,7 +16,7 @@ from pathway.registry.journal.fold import accepted_plans
 from pathway.registry.store import Registry, open_registry
 from tests.plans import DAY, files, record
 from tests.tui.registry_of import SIZE, at, enter_length, open_rowan, registry, saved, told
-from tests.tui.screens_of import settled, text_of, the_app
+from tests.tui.screens_of import TO_LENGTHS, settled, text_of, the_app
 from tests.tui.test_followup import form_of, planned, typed
 from tui.screens.children import ChildrenScreen
 from tui.screens.timeline import TimelineScreen
@@ -27,9 +27,9 @@ async def test_a_follow_up_is_entered_kept_undone_done_again_and_saved_with_its_
     with at(place) as (app, store):
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
-            await pilot.press("v")
+            await pilot.press(*TO_LENGTHS)
             await typed(pilot, "12.1")
-            assert "did you mean 121" in " ".join(text_of(app).split())
+            assert "did you mean 12.1 cm (121 mm)" in " ".join(text_of(app).split())
             await pilot.press("f6")
             await pilot.press("escape")
             await enter_length(pilot, "121")
@@ -261,7 +261,7 @@ async def test_what_is_being_typed_stays_where_it_is_when_saving_ends(place) -> 
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
             await enter_length(pilot, "121")
-            await pilot.press("v", "down", "down")
+            await pilot.press(*TO_LENGTHS, "down", "down")
             await typed(pilot, "15")
             await pilot.press("ctrl+s")
             await saved(pilot)
@@ -287,7 +287,7 @@ async def test_saving_while_the_plan_is_made_waits_for_it(place) -> None:
     with at(place) as (app, store):
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
-            await pilot.press("v")
+            await pilot.press(*TO_LENGTHS)
             await typed(pilot, "121")
             await planned(pilot)
             await pilot.press("f5")

@@ -112,7 +112,7 @@ def test_a_child_of_a_registry_is_followed_up_and_saved_in_a_real_terminal(termi
     terminal.wait_for("with the plan")
     terminal.press("v")
     terminal.wait_for("rowan-02: follow-up")
-    terminal.press("121")
+    terminal.press("Down", "Down", "121")
     terminal.wait_for("Because of length")
     terminal.press("F5")
     terminal.wait_for("Follow-up entered: length of the femur left 121 mm")

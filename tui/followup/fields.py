@@ -9,11 +9,12 @@ from dataclasses import dataclass, replace
 from pathway.casefile.fragments import SKELETAL_AGE, SKELETAL_METHOD
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import bone_of
-from pathway.record import Record
+from pathway.record import Operation, Record
 from pathway.rule_engine.findings import Known
 from tui.followup import entered as entering
+from tui.followup.amounts import AGE_WANTED, AskedBack, Expected, length_mm
 from tui.followup.asked import Asked
-from tui.followup.choices import Choosing
+from tui.followup.choices import KEEP, KEEP_NONE, Choosing, SheetUsed
 from tui.followup.form_field import Field
 from tui.followup.options import Option, Unclear, chosen
 
@@ -98,27 +99,48 @@ def _finding(offer: Offer, typed: Mapping[str, str], name: str) -> Field:
     options, gap = entering.finding_options(rule), entering.not_obtained(value, asked)
     own = entering.own_method(asked, offer.record)
     again = f" Measured as last time: {offer.protocol.method(own).label}." if own else ""
-    why = f" {asked.why[0].upper()}{asked.why[1:]}." if asked.why else "" if asked.last else " Never measured."
+    why = f"{asked.why[0].upper()}{asked.why[1:]}." if asked.why else ""
+    meant, instead = _understood(value, asked)
     return Field(
         name,
         asked.label,
         value,
         "" if gap else rule.unit,
-        f"{_range(asked, options)}; {rule.how}.{why}{again}",
+        " ".join(part for part in (f"{_range(asked, options)}; {rule.how}.", _known(asked), why) if part) + again,
         _last(asked.last, dated=not value),
         bool(value),
-        options,
-        gap.replace("_", " ") if gap else _words(value, options),
+        (*options, *entering.NOT_OBTAINED) if options else instead,
+        gap.replace("_", " ") if gap else _words(value, options) or meant,
     )
+
+
+def _understood(value: str, asked: Asked) -> tuple[str, tuple[Option, ...]]:
+    """Return what a number stands for where that is not what was typed, and how it may be written where it is asked."""
+    try:
+        amount = entering.understood(value, asked)
+    except AskedBack as error:
+        return "", tuple(Option(text, text) for text in error.offered)
+    except Unclear:
+        return "", ()
+    return (amount.means, ()) if amount is not None else ("", ())
+
+
+def _known(asked: Asked) -> str:
+    """Return what became of the attempts so far; what was measured once is never called unmeasured."""
+    if asked.gap:
+        return f"At the latest visit it {asked.gap}" + (", before that it was measured." if asked.last else ".")
+    return "" if asked.last or asked.why else "Not measured before."
 
 
 def _range(asked: Asked, options: Sequence[Option]) -> str:
     """Return what may be typed: the choices or the plausible range, or why there is nothing to type."""
     if options:
-        return f"{', '.join(option.words for option in options)}, declined or not measurable"
+        return "part of a word will do"
     low, high = asked.rule.plausible or (0.0, 0.0)
     wanted = f"{low:g} to {high:g} {asked.rule.unit}".rstrip()
-    return wanted if asked.name == SKELETAL_AGE else f"{wanted}, declined or not measurable"
+    if asked.name == SKELETAL_AGE:
+        return f"{wanted}, as {AGE_WANTED}"
+    return f"{wanted}{' (or cm with its unit)' if asked.rule.unit == 'mm' else ''}, declined or not measurable"
 
 
 def _last(last: Known | None, *, dated: bool) -> str:
@@ -146,7 +168,7 @@ def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     side = before.side if before else (entering.side_of(kind, offer.record, offer.protocol) if kind else "")
     yield _chosen(typed, "operation.side", "Side", choosing.sides, "left or right", side)
     gained = "" if before is None or before.achieved_mm is None else f"{before.achieved_mm:g}"
-    yield _field(typed, "operation.achieved_mm", "Length achieved", gained, "what the film shows, in mm", "mm")
+    yield _gain(typed, gained, entering.expected_gain(kind, choosing, offer.protocol))
     turned = "" if before is None or before.achieved_deg is None else f"{before.achieved_deg:g}"
     yield _field(typed, "operation.achieved_deg", "Correction achieved", turned, "-180 to 180 degrees", "deg")
     off = "" if before is None or before.device_removed is None else str(before.device_removed)
@@ -158,15 +180,47 @@ def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
         used = ", ".join(_worded((before.device,), own)) if before and before.device else ""
         said = "the device used; empty: the usual one, or as recorded"
         yield _chosen(typed, "operation.device", "Device", own, said, used)
-    if kind and entering.keeps_sheet(kind, before, choosing, offer.protocol):
-        said = "the osteotomy's worksheet as it stands on its screen, to be held against the films after"
-        yield _chosen(typed, "operation.planned", "Sheet used", choosing.sheets, said, choosing.sheets[0].words)
-    several = "one or more, separated by commas; part of a name will do"
+    if kind and choosing.planned and entering.keeps_sheet(kind, before, choosing, offer.protocol):
+        yield _sheet_used(offer, typed, choosing.planned, kind, before)
+    many = "one or more, separated by commas; part of a name will do"
     closed = ", ".join(_worded(before.physes, choosing.physes)) if before else ""
-    yield _chosen(typed, "operation.physes", "Growth plates closed", choosing.physes, several, closed)
+    yield _chosen(typed, "operation.physes", "Growth plates closed", choosing.physes, many, closed, several=True)
     known = ", ".join(_worded(before.complications, choosing.complications)) if before else ""
-    more = f"{several}; those already recorded stay" if known else several
-    yield _chosen(typed, "operation.complications", "Complications", choosing.complications, more, known)
+    more = f"{many}; those already recorded stay" if known else many
+    yield _chosen(typed, "operation.complications", "Complications", choosing.complications, more, known, several=True)
+
+
+def _gain(typed: Mapping[str, str], offered: str, expected: Expected) -> Field:
+    """Return the field of the length gained: mm, or cm with its unit."""
+    field = _field(
+        typed,
+        "operation.achieved_mm",
+        "Length achieved",
+        offered,
+        "what the film shows, in mm, or in cm with its unit",
+        "mm",
+    )
+    try:
+        amount = length_mm(field.value, expected)
+    except AskedBack as error:
+        return replace(field, options=tuple(Option(text, text) for text in error.offered))
+    return replace(field, means=amount.means if amount else "")
+
+
+def _sheet_used(
+    offer: Offer, typed: Mapping[str, str], planned: SheetUsed, kind: str, before: Operation | None
+) -> Field:
+    """Return the field that asks for the sheet: kept by itself only where stage and day of the operation fit it."""
+    choosing = offer.choosing
+    done_on = before.date if before else entering.operation_day(typed, offer.on)
+    fits = done_on is not None and planned.fits(kind, done_on)
+    usual = next(option.words for option in choosing.sheets if option.value == (KEEP if fits else KEEP_NONE))
+    when = f"worked out on {planned.on}"
+    said = f"the worksheet as it stands on its screen, {when}, to be held against the films after"
+    if not fits:
+        other = "for no such stage" if planned.kind != kind else "after this operation"
+        said = f"{said}; it was made {other}, so it is kept only if you choose it"
+    return _chosen(typed, "operation.planned", "Sheet used", choosing.sheets, said, usual)
 
 
 def _decision(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
@@ -190,13 +244,17 @@ def _field(
 
 
 def _chosen(
-    typed: Mapping[str, str], name: str, label: str, options: Sequence[Option], wanted: str, offered: str = ""
+    typed: Mapping[str, str],
+    name: str,
+    label: str,
+    options: Sequence[Option],
+    wanted: str,
+    offered: str = "",
+    *,
+    several: bool = False,
 ) -> Field:
-    listed = ", ".join(option.words for option in options[:4])
-    more = f" and {len(options) - 4} more" if len(options) > 4 else ""
-    words = f"{wanted}: {listed}{more}" if len(options) > 2 else wanted
-    field = _field(typed, name, label, offered, words)
-    return replace(field, options=tuple(options), means=_words(typed.get(name, ""), options))
+    field = _field(typed, name, label, offered, wanted)
+    return replace(field, options=tuple(options), means=_words(typed.get(name, ""), options), several=several)
 
 
 def _value(typed: Mapping[str, str], name: str, options: Sequence[Option]) -> str | None:

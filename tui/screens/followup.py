@@ -59,12 +59,14 @@ class FollowUpScreen(FormScreen):
     DEFAULT_CSS = """
     FollowUpScreen #body { layout: vertical; height: 1fr; }
     FollowUpScreen #left { height: 13; width: 100%; }
+    FollowUpScreen.listing #left { height: 15; }
     FollowUpScreen Form { height: 1fr; width: 100%; }
     FollowUpScreen #changes { height: 1fr; padding: 0 1; }
     FollowUpScreen.wide #body { layout: horizontal; }
-    FollowUpScreen.wide #left { width: 50%; max-width: 60; height: 100%; }
-    FollowUpScreen.wide Choices { height: auto; max-height: 70%; }
-    FollowUpScreen.wide #said { max-height: 8; }
+    FollowUpScreen.wide #left, FollowUpScreen.wide.listing #left { width: 50%; max-width: 60; height: 100%; }
+    FollowUpScreen.wide Choices { height: auto; max-height: 50%; }
+    FollowUpScreen.wide #said, FollowUpScreen.wide .listing #said { max-height: 8; }
+    FollowUpScreen.wide Offered { max-height: 30%; }
     FollowUpScreen.wide #asked { padding: 1 1 0 1; }
     FollowUpScreen.wide #changes { height: 100%; width: 1fr; padding: 0 2; }
     """
@@ -129,8 +131,9 @@ class FollowUpScreen(FormScreen):
             record, rules, on, first, every, choosing(record, plan, rules, self.home.sheets.get(self.child))
         )
         self.query_one(frame.Notice).say("")
-        at = first[0].name if first else ""
-        self.query_one(Form).open(followup_fields.fields(self._offer, self.part, self.typed, {}), at)
+        # At what was typed before and not kept, else at the first field.
+        fields = tuple(followup_fields.fields(self._offer, self.part, self.typed, {}))
+        self.query_one(Form).open(fields, next((one.name for one in fields if one.name in self.typed), ""))
         self.typed_anew()
 
     def _planned(self) -> tuple[Record, Plan, Protocol] | None:
@@ -205,15 +208,7 @@ class FollowUpScreen(FormScreen):
         """Return whether an action can be done now: only what can be planned is kept."""
         if action == "keep":
             return self.entered.record is not None
-        if action == "option":
-            chosen = self.query_one(Form).chosen if self.is_mounted else None
-            return chosen is not None and bool(chosen.options)
         return super().check_action(action, parameters)
-
-    def action_field(self, by: int) -> None:
-        """Choose the field before or after."""
-        super().action_field(by)
-        self.refresh_bindings()
 
     def on_parts_picked(self, event: Parts.Picked) -> None:
         """Open the part that was clicked."""
@@ -237,10 +232,6 @@ class FollowUpScreen(FormScreen):
     def action_find(self) -> None:
         """Go to where any finding is searched by a part of its name."""
         self._open_part(0, FIND)
-
-    def action_option(self) -> None:
-        """Take the next choice of the field."""
-        self.query_one(Form).next_option()
 
     def action_clear(self) -> None:
         """Take everything back that was typed."""

@@ -54,6 +54,9 @@ class FormScreen(ChildScreen):
             return bool(self._before)
         if action in ("clear", "keep"):
             return bool(self.typed)
+        if action == "option":
+            chosen = self.query_one(Form).chosen if self.is_mounted else None
+            return chosen is not None and bool(chosen.options)
         return False if action == "redo" else super().check_action(action, parameters)
 
     def action_undo(self) -> None:
@@ -74,6 +77,11 @@ class FormScreen(ChildScreen):
         """Choose the field before or after."""
         form = self.query_one(Form)
         form.choose(form.place + by)
+        self.refresh_bindings()
+
+    def action_option(self) -> None:
+        """Take the next choice of the field."""
+        self.query_one(Form).next_option()
 
     def action_page(self, by: int) -> None:
         """Scroll the result."""

@@ -20,12 +20,11 @@ from pathway.views.pictures.picture import Role
 from pathway.views.words import statements
 from pathway.views.words.paragraphs import Paragraph, in_date_order
 from pathway.views.words.statements import Statement
-from pathway.views.words.worksheet import origin_words, result_lines
+from pathway.views.words.worksheet import result_lines
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, kind_for
-from pathway.worksheets.sheet import Input, Kind, Sheet
-from tui import keys
-from tui.followup.form_field import Field
+from pathway.worksheets.sheet import Kind, Sheet
+from tui import keys, sheet_fields
 from tui.opened import ChildList
 from tui.screens.form_screen import FormScreen
 from tui.widgets import frame
@@ -48,10 +47,15 @@ class WorksheetScreen(FormScreen):
     WorksheetScreen #sheet { height: 1fr; padding: 0 1; }
     WorksheetScreen #drawing { height: 1fr; padding: 0 1; display: none; }
     WorksheetScreen.drawn #drawing { display: block; }
+    WorksheetScreen.listing #left { height: 11; }
     WorksheetScreen.drawn #left { height: 7; }
+    WorksheetScreen #offered { max-height: 4; }
+    WorksheetScreen.drawn #offered { max-height: 1; }
     WorksheetScreen.drawn #sheet { display: none; }
     WorksheetScreen.wide #body { layout: horizontal; }
-    WorksheetScreen.wide #left { width: 44; height: 100%; }
+    WorksheetScreen.wide #left, WorksheetScreen.wide.listing #left { width: 44; height: 100%; }
+    WorksheetScreen.wide #offered { max-height: 30%; }
+    WorksheetScreen.wide .listing #said { max-height: 6; }
     WorksheetScreen.wide Form { height: 1fr; padding: 1 0 0 0; }
     WorksheetScreen.wide #drawing { height: 100%; width: 1fr; padding: 1 2; }
     WorksheetScreen.wide #sheet { height: 100%; width: 1fr; padding: 0 2; }
@@ -61,6 +65,10 @@ class WorksheetScreen(FormScreen):
         super().__init__(child, stage)
         self._case: Case | None = None
         self.sheet: Sheet | None = None
+        self._planned: Sheet | None = None
+        """The sheet with nothing set by hand: what was measured and planned."""
+        self.settings: dict[str, str] = {}
+        """What was typed, as a sheet reads it."""
         self._of_leg = False
         """Whether the sheet of the whole leg's axis is shown, which is of no stage."""
 
@@ -116,7 +124,8 @@ class WorksheetScreen(FormScreen):
 
     def show_stage(self) -> None:
         """Open the worksheet of the selected stage, its inputs as planned."""
-        self.typed, self._before, self.sheet, self._case = {}, [], None, None
+        self.typed, self.settings, self._before = {}, {}, []
+        self.sheet, self._planned, self._case = None, None, None
         instead = "" if self._of_leg else self._instead()
         stage, kind, session = self.selected, self.kind, self.home.child_list[self.child].session
         notice = self.query_one(frame.Notice)
@@ -164,17 +173,21 @@ class WorksheetScreen(FormScreen):
         kind, case, form = self.kind, self._case, self.query_one(Form)
         if kind is None or case is None:
             return
-        wrong = ""
+        settings, wrong = sheet_fields.settings(self.sheet, self.typed, case.protocol, self._planned)
+        self.settings = settings
         try:
-            self.sheet = KINDS[kind].make(case, self.typed)
+            if not wrong:
+                self.sheet = KINDS[kind].make(case, settings)
         except Refused as error:
             wrong = "; ".join(f"found {f.found}, expected {f.expected}; {_typed(f.remedy)}" for f in error.problems)
             if self.sheet is None:
-                self.sheet = _bare(kind, case, self.typed)
+                self.sheet = _bare(kind, case, settings)
+        if not self.typed:
+            self._planned = self.sheet
         if self.sheet is not None and kind == "osteotomy" and not wrong:
             self.home.sheets[self.child] = self.sheet
         if self.sheet is not None:
-            form.offer(tuple(_fields(self.sheet, self.typed)), typing=typing)
+            form.offer(tuple(sheet_fields.fields(self.sheet, self.typed, case.protocol, self._planned)), typing=typing)
         self.show_sheet(stale=bool(wrong))
         form.complain(wrong)
 
@@ -221,7 +234,7 @@ class WorksheetScreen(FormScreen):
         """Open the page for the table of what the sheet starts from."""
         if self._case is not None:
             stage = self.selected.id if self.selected else None
-            self.home.open_theatre(self.child, stage, self._case, self.typed, self.sheet)
+            self.home.open_theatre(self.child, stage, self._case, self.settings, self.sheet)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now."""
@@ -255,39 +268,6 @@ def _bare(kind: Kind, case: Case, settings: Mapping[str, str]) -> Sheet | None:
         return KINDS[kind].make(case, {}) if settings else None
     except Refused:
         return None
-
-
-def _fields(sheet: Sheet, settings: Mapping[str, str]) -> Iterator[Field]:
-    for item in sheet.inputs:
-        if item.settable:
-            shown = settings.get(item.name, _as_typed(item))
-            yield Field(item.name, item.label, shown, item.unit, _wanted(item), _origin(item), item.name in settings)
-
-
-def _origin(item: Input) -> str:
-    words = {"protocol": "default, local" if item.local else "default", "plan": "plan", "by_hand": "by hand"}
-    visit = f"visit {item.measured_on}" if item.measured_on else "visit"
-    return visit if item.origin == "visit" else words.get(item.origin, "")
-
-
-def _as_typed(item: Input) -> str:
-    value = item.value
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, tuple):
-        return ",".join(f"{part:g}" for part in value)
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def _wanted(item: Input) -> str:
-    words = {"choice": f"one of {', '.join(item.choices)}", "day": "a date such as 2031-09-01", "flag": "yes or no"}
-    words["text"] = item.written
-    what = words.get(item.kind, "numbers with commas between them" if item.kind == "list" else "a number")
-    if item.plausible is not None:
-        what += f" from {item.plausible[0]:g} to {item.plausible[1]:g}"
-    return f"{what}; {origin_words(item)}"
 
 
 def _said(sheet: Sheet, width: int) -> Iterator[Paragraph]:

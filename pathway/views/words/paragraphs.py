@@ -15,6 +15,7 @@ from pathway.questions import why
 from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
 from pathway.views.words import firmness, roads
+from pathway.views.words.carried_out import carried_out_words
 from pathway.views.words.expected import short_words
 from pathway.views.words.harms import HEADING, NOTE, harm_words
 from pathway.views.words.plan import STATUS_MARKS, amount_words, state_words, when_words
@@ -240,8 +241,10 @@ def of_edit(before: Plan | None, told: Sequence[str], plan: Plan) -> tuple[str, 
     from pathway.questions.what_if import differences
 
     head = told[0].removesuffix(" …").rstrip(".")
-    said = [f"{head}."]
-    if (before.recommended, before.alternatives) != (plan.recommended, plan.alternatives):
+    done = tuple(carried_out_words(before, plan))
+    said = [f"{head}.", *done]
+    # Of an operation that was done the numbers before and after are of different children: what is left is told.
+    if not done and (before.recommended, before.alternatives) != (plan.recommended, plan.alternatives):
         said += differences(before, plan)
     old, new = {s.id: s.label for s in before.stages}, {s.id: s.label for s in plan.stages}
     for words, some in (
