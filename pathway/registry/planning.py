@@ -9,7 +9,7 @@ from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, 
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from pathway.events import Event, rebase
 from pathway.files.rules import rules_folder
@@ -30,6 +30,8 @@ from pathway.registry.journal.payloads import Revision, decision_entry, revision
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
 
+Accepter = Literal["", "family", "team"]
+"""Who accepts a plan; "" where nobody does, or nobody said."""
 BATCH = 64
 """How many plans are stored together: what an interrupted run has lost at most."""
 WINDOW = 64
@@ -187,11 +189,12 @@ def save_followup(
     when: datetime.datetime,
     plan: Plan | None = None,
     reason: str = "",
+    accepted_by: Accepter = "",
 ) -> Saved | StaleHead:
     """Keep the events of a follow-up on a child that was read at `seen`, all together or not at all.
 
     What was added to is corrected, what was taken back is withdrawn. `plan`, the plan of the record after them, is
-    kept with them as a revision with its `reason`.
+    kept with them as a revision with its `reason`: an accepted one where it is said who accepts it.
     """
     entries = registry.entries(child)
     if head_of(entries) != seen:
@@ -200,7 +203,8 @@ def save_followup(
     events = rebase(events, known)
     news = new_entries(events, known, entries, who)
     if plan is not None:
-        news = (*news, revision_entry(_revision(plan, recommended=not chosen(events), reason=reason), who))
+        kept = _revision(plan, not chosen(events), reason, accepted=bool(accepted_by), by=accepted_by)
+        news = (*news, revision_entry(kept, who))
     return registry.append(child, news, seen=seen, when=when)
 
 
@@ -214,19 +218,22 @@ def accept(
     when: datetime.datetime,
     reason: str = "",
     choice: Decision | None = None,
+    by: Accepter = "",
 ) -> Saved | StaleHead:
-    """Keep a plan as a revision; with `choice` the decision for another course goes in together with it."""
-    news = [revision_entry(_revision(plan, recommended=choice is None, reason=reason), who)]
+    """Keep a plan as an accepted revision; with `choice` the decision for another course goes in together with it."""
+    news = [revision_entry(_revision(plan, choice is None, reason, accepted=True, by=by), who)]
     if choice is not None:
         news.insert(0, decision_entry(choice, who))
     return registry.append(child, news, seen=seen, when=when)
 
 
-def _revision(plan: Plan, *, recommended: bool, reason: str) -> Revision:
+def _revision(plan: Plan, recommended: bool, reason: str, *, accepted: bool, by: Accepter) -> Revision:
     return Revision(
         plan=plan.model_dump(mode="json"),
         on=plan.on,
         protocol_version=plan.protocol.version,
         recommended=recommended,
         reason=reason,
+        accepted=accepted,
+        accepted_by=by,
     )

@@ -40,6 +40,7 @@ class WorksheetScreen(FormScreen):
     """Inputs on one side, what follows from them on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.WORKSHEET]
+    HELP_HEAD = "Worksheet"
     RESULT = "#sheet"
     DEFAULT_CSS = """
     WorksheetScreen #body { layout: vertical; height: 1fr; }
@@ -243,6 +244,11 @@ class WorksheetScreen(FormScreen):
         self.query_one(Form).place = 0
         self._of_leg = False
         self.select(ids[place % len(ids)])
+
+    def rule_of(self, field: Field) -> str:
+        """Return what an input of the sheet rests on."""
+        inputs = self.sheet.inputs if self.sheet is not None else ()
+        return next((item.sources[0] for item in inputs if item.name == field.name and item.sources), "")
 
     def statements(self) -> tuple[Statement, ...]:
         """Return the inputs and results of the sheet with what they rest on."""

@@ -36,7 +36,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class AcceptedPlan:
-    """An accepted plan with its number (1, 2, … within the child) and the entry that keeps it."""
+    """A plan that was kept, accepted or with what was saved, with its number (1, 2, … within the child) and entry."""
 
     number: int
     entry: Entry
@@ -99,6 +99,14 @@ def accepted_plans(entries: Iterable[Entry]) -> tuple[AcceptedPlan, ...]:
         for number, entry in enumerate(kept, start=1)
         if entry.payload is not None
     )
+
+
+def accepted_last(entries: Iterable[Entry]) -> AcceptedPlan | None:
+    """Return the plan that somebody accepted last; None where nobody has, or where it cannot be read any more."""
+    try:
+        return next((one for one in reversed(accepted_plans(entries)) if one.revision.accepted), None)
+    except UnreadablePayload:  # `registry verify` tells it; without it nothing counts as accepted
+        return None
 
 
 def earlier_operations(entries: Iterable[Entry]) -> tuple[EarlierOperation, ...]:
