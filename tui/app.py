@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import gc
-from collections.abc import Awaitable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
@@ -347,7 +347,7 @@ class PathwayApp(SavingApp):
         self.go_to_children()
         self.open_timeline(name)
 
-    def perform(self, screen: OwnScreen, action: str) -> Awaitable[object] | None:
+    def perform(self, screen: OwnScreen, action: str) -> None:
         """Do what a command of a screen says, or say why that cannot be done."""
         name = action.partition("(")[0]
         if not hasattr(screen, f"action_{name}"):
@@ -355,8 +355,7 @@ class PathwayApp(SavingApp):
         elif not screen.check_action(name, ()):
             self.say_why(screen.why_not(name))
         else:
-            return self.run_action(action, screen)
-        return None
+            self.call_later(self.run_action, action, screen)
 
     async def run_action(
         self,

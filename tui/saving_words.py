@@ -50,8 +50,7 @@ def standing(entry: Entry, plans: KeptPlans | None) -> str:
     last = plans.accepted(entry.name)
     if last is None:
         return "not yet accepted (a)"
-    entered = ", entered since (a)" if last.since or entry.unsaved else ""
-    return f"accepted {last.when}{entered}"
+    return "accepted before (a)" if last.since or entry.unsaved else f"accepted {last.when}"
 
 
 def overtaken(since: Iterable[str], place: str, *, accepting: bool = False) -> tuple[str, ...]:

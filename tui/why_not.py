@@ -17,7 +17,8 @@ REASONS: Mapping[str, str] = {
     "theatre": "The page for the operating table is made of the sheet of an osteotomy of the upper femur; "
     "Tab opens the next stage that has a worksheet.",
     "draw": "No drawing here: this worksheet has none.",
-    "page": "Nothing to scroll here.",
+    "page": "Nothing to scroll: all of it is shown.",
+    "scroll": "Nothing to scroll: all of it is shown.",
     "sort": "Example children and case files are listed by name; a registry also lists by date.",
     "jump": "No fields to go to.",
     "compare": "Nothing to compare: only one step is known.",

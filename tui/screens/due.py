@@ -6,6 +6,7 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
+from textual.events import Resize
 
 from pathway.questions.due import plan_summary
 from pathway.views.words.children import needs_of
@@ -38,6 +39,16 @@ class DueScreen(PageScreen):
         if name == self.child:
             self.show_stage()
 
+    def on_resize(self, _event: Resize) -> None:
+        """Show the keys that scroll where there is more than fits."""
+        self.call_after_refresh(self.refresh_bindings)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now: what fits is not scrolled."""
+        if action in ("page", "scroll"):
+            return self.is_mounted and self.query_one(Prose).max_scroll_y > 0
+        return super().check_action(action, parameters)
+
     def show_stage(self) -> None:
         """Say what is needed, from its start."""
         session, rules, plan = self.home.child_list[self.child].session, self.home.rules, self.plan
@@ -45,3 +56,4 @@ class DueScreen(PageScreen):
             needed = needs_of(self.child, plan_summary(plan, session.record, rules), self.home.on)
             self.query_one(Prose).say(due_paragraphs(needed))
             self.query_one(frame.Title).update(f"{self.child}: what is needed by when, {self.home.on}")
+            self.call_after_refresh(self.refresh_bindings)

@@ -202,12 +202,15 @@ class HistoryScreen(ChildScreen):
             self._say()
 
     def action_compare(self) -> None:
-        """Say what changed between the marked step and the chosen one, the earlier one first."""
+        """Say what changed between the marked step and the chosen one, the earlier one first; again: the step."""
         chosen, rules = self.chosen, self.home.rules
         if chosen is None or rules is None:
             return
         order = [one.number for one in self.moments]
         first, last = sorted((chosen.number, self.marked), key=order.index, reverse=True)
+        if self._pair == (first, last):
+            self._say()
+            return
         self._pair = (first, last)
         self.query_one("#said", Prose).say([Paragraph(COMPARING)])
         self._compare(first, last, rules)

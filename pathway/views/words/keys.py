@@ -111,7 +111,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         "History",
         (
             ("↑ ↓", "choose a step, the newest first; ✓ a plan that was accepted"),
-            ("Enter", "what changed between it and the plan as it stands (or the step marked)"),
+            ("Enter", "what changed between it and the plan as it stands (or the step marked); again: the step"),
             ("m", "compare others with this step instead"),
             ("PgUp PgDn", "scroll what is said"),
         ),
