@@ -20,7 +20,7 @@ from pathway.registry.due_list import standings
 from pathway.registry.journal.chain import head_of
 from pathway.registry.journal.entry import Entry, Head, StaleHead, StoredPlan
 from pathway.registry.journal.fold import earlier_operations
-from pathway.registry.planning import protocol_digest, save_followup
+from pathway.registry.planning import protocol_digest, save_followup, with_acceptance
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
 
@@ -105,16 +105,18 @@ class RegistryStorage:
             self._plans.learn(child, self._store.entries(child))
         wanted = apply(known, events)
         self._known[child] = (wanted, saved.head)
-        self._earlier[child] = earlier_of(plan)
-        summary = plan_summary(plan, wanted, protocol)
+        if accepted_by:
+            self._earlier[child] = earlier_of(plan)
+        accepted = self._plans.accepted(child)
+        summary = with_acceptance(plan_summary(plan, wanted, protocol), None if accepted is None else accepted.when)
         stored = StoredPlan(child, saved.head, protocol.version, protocol_digest(protocol), plan.on, summary)
         with suppress(RegistryProblem):  # only lists read it, and `registry replan` makes it again
             self._store.store_plans([stored])
         kinds = ", ".join(dict.fromkeys(entry.kind for entry in saved.entries))
         first, last = saved.entries[0].sequence, saved.head.count
         numbers = f"entry {last}" if first == last else f"entries {first} to {last}"
-        accepted = f"Accepted by the {accepted_by}. " if accepted_by else ""
-        return Saved(f"{accepted}Saved in {self.place} by {self._who}: {kinds} ({numbers} of {child}).")
+        words = f"Accepted by the {accepted_by}. " if accepted_by else ""
+        return Saved(f"{words}Saved in {self.place} by {self._who}: {kinds} ({numbers} of {child}).")
 
 
 @contextmanager

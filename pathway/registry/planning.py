@@ -25,7 +25,7 @@ from pathway.registry import due_list
 from pathway.registry.journal.appending import chosen, new_entries
 from pathway.registry.journal.chain import head_of
 from pathway.registry.journal.entry import NO_ENTRIES, Head, Saved, StaleHead, StoredPlan
-from pathway.registry.journal.fold import earlier_operations
+from pathway.registry.journal.fold import accepted_last, earlier_operations
 from pathway.registry.journal.payloads import Revision, decision_entry, revision_entry
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
@@ -44,7 +44,7 @@ PATIENCE_SECONDS = 5.0
 class Task:
     """One child to plan: plain data, so that it can be planned in another process or on another machine.
 
-    `fault` says why its entries make up no record, where they do not.
+    `fault` says why its entries make up no record, where they do not; `accepted_on` when somebody accepted a plan last.
     """
 
     child: str
@@ -52,6 +52,7 @@ class Task:
     record: dict[str, Any]
     earlier: tuple[EarlierOperation, ...] = ()
     fault: str = ""
+    accepted_on: datetime.date | None = None
 
 
 def protocol_digest(protocol: Protocol) -> str:
@@ -68,7 +69,9 @@ def to_plan(registry: Registry, protocol: Protocol, on: datetime.date, *, every:
         try:
             entries = registry.entries(child)
             record = registry.folded(child, entries).model_dump(mode="json")
-            task = Task(child, head_of(entries), record, earlier_operations(entries))
+            kept = accepted_last(entries)
+            accepted = None if kept is None else kept.entry.when.date()
+            task = Task(child, head_of(entries), record, earlier_operations(entries), accepted_on=accepted)
         except (RegistryProblem, ValueError) as error:  # entries that were damaged must not stop the other children
             task = Task(child, NO_ENTRIES, {}, fault=str(error).rstrip("."))
         yield task
@@ -94,7 +97,12 @@ def plan_task(task: Task, on: datetime.date, overlay_dir: Path | None) -> tuple[
         plan = make_plan(Question(record, protocol, on, earlier=task.earlier), compared=False)
     except Exception as error:  # one child that fails must not stop the thousand others; it is told by name
         return task.child, f"{type(error).__name__}: {error}"
-    return task.child, plan_summary(plan, record, protocol)
+    return task.child, with_acceptance(plan_summary(plan, record, protocol), task.accepted_on)
+
+
+def with_acceptance(summary: dict[str, Any], on: datetime.date | None) -> dict[str, Any]:
+    """Return the summary of a plan with the day on which somebody accepted a plan last, None where nobody has."""
+    return {**summary, "accepted_on": None if on is None else str(on)}
 
 
 _loaded: dict[Path | None, Protocol] = {}

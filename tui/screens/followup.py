@@ -20,7 +20,7 @@ from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.questions.followup import Change, Preview
-from pathway.record import Record
+from pathway.record import Decision, Record
 from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
 from tui import keys, planner
@@ -129,7 +129,12 @@ class FollowUpScreen(FormScreen):
         first = asked_next(Question(record, rules, on), plan)
         every = {asked.name: asked for asked in all_findings(Question(record, rules, on))}
         self._offer = Offer(
-            record, rules, on, first, every, choosing(record, plan, rules, self.home.sheets.get(self.child))
+            record,
+            rules,
+            on,
+            first,
+            every,
+            choosing(record, plan, rules, self.home.sheets.get(self.child), self.home.decider or ""),
         )
         self.query_one(frame.Notice).say("")
         at = first[0].name if first else ""
@@ -287,6 +292,9 @@ class FollowUpScreen(FormScreen):
             self.query_one(frame.Notice).say(KEPT_WHEN_SEEN)
             return
         sentence, events = entering.told(self.entered.facts), self.entered.events
+        for event in events:
+            if isinstance(event, Decision):
+                self.home.decider = event.by
         self.home.drafts.pop(self.child, None)
         self._offer = None
         self.home.go_back()

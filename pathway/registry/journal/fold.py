@@ -111,11 +111,8 @@ def accepted_last(entries: Iterable[Entry]) -> AcceptedPlan | None:
 
 def earlier_operations(entries: Iterable[Entry]) -> tuple[EarlierOperation, ...]:
     """Return the operations of the plan accepted last; none where none was, or where it cannot be read any more."""
-    kept = [entry for entry in entries if entry.kind == "revision" and entry.payload is not None]
-    try:
-        return earlier_of_data(revision_of(kept[-1].payload or {}, kept[-1].schema_version).plan) if kept else ()
-    except UnreadablePayload:  # `registry verify` tells it; without it a child is planned as if none was accepted
-        return ()
+    last = accepted_last(entries)
+    return () if last is None else earlier_of_data(last.revision.plan)
 
 
 def _part(entry: Entry, root: int, name: str) -> Part:
