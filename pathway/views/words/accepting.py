@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator, Sequence
 
+from pathway.days import add_months
 from pathway.plan.model import Plan, PlanStage
 from pathway.questions.followup import Preview
 from pathway.views.pictures.picture import Role
@@ -13,6 +14,7 @@ from pathway.views.words.changes import change_paragraphs
 from pathway.views.words.paragraphs import Paragraph, in_date_order
 from pathway.views.words.plan import amount_words
 
+MONTHS_IN_FULL = 12
 COMING = ("ready", "later", "blocked", "under_way")
 NO_COURSE = "No course is planned for length: what is accepted are the steps below."
 FIRST_TIME = "Nothing was accepted of this child before."
@@ -26,12 +28,20 @@ def accepted_words(on: datetime.date, by: str, who: str, reason: str) -> str:
 
 
 def next_steps(plan: Plan) -> Iterator[Paragraph]:
-    """Yield the stages to come in order of date, each with its day, its amount and how long it may wait."""
+    """Yield all operations to come and what comes within a year, by date: its day, its amount, how long it may wait.
+
+    Visits and checks of later years are counted: they go with the operations.
+    """
     yield Paragraph("Next steps", heading=True)
     steps = [stage for stage in in_date_order(plan) if stage.date is not None and stage.status in COMING]
     if not steps:
         yield Paragraph("None has a date.", 1)
-    yield from (Paragraph(_step(stage), 1) for stage in steps)
+    soon = add_months(plan.on, MONTHS_IN_FULL)
+    told = [stage for stage in steps if stage.operation or (stage.date is not None and stage.date <= soon)]
+    yield from (Paragraph(_step(stage), 1) for stage in told)
+    if left := len(steps) - len(told):
+        words = "visit or check" if left == 1 else "visits and checks"
+        yield Paragraph(f"and {left} {words} of later years; the timeline has their dates", 1, Role.LEGEND)
 
 
 def not_known(plan: Plan) -> Iterator[Paragraph]:
@@ -57,6 +67,10 @@ def what_is_accepted(
     if close := firmness.headline(plan):
         yield Paragraph(close, role=Role.STAGE_READY, heading=True)
     yield from (Paragraph(text, role=Role.STAGE_BLOCKED) for text in paragraphs.conflicts(plan))
+    yield Paragraph("Since the last accepted plan", heading=True)
+    yield Paragraph(f"Last {since}." if since else FIRST_TIME, 1, Role.LEGEND)
+    if changed is not None:
+        yield from change_paragraphs(changed, LOOKING)
     best = plan.recommended
     yield Paragraph("Course", heading=True)
     yield Paragraph(NO_COURSE if best is None else f"{best.summary[0].upper()}{best.summary[1:]}.", 1)
@@ -65,15 +79,12 @@ def what_is_accepted(
     if unsaved:
         yield Paragraph("Saved with it", heading=True)
         yield from (Paragraph(text, 1) for text in unsaved)
-    yield Paragraph("Since the last accepted plan", heading=True)
-    yield Paragraph(f"Last {since}." if since else FIRST_TIME, 1, Role.LEGEND)
-    if changed is not None:
-        yield from change_paragraphs(changed, LOOKING)
 
 
 def _step(stage: PlanStage) -> str:
     amount = f", {words}" if (words := amount_words(stage)) else ""
     state = {"under_way": ", under way", "blocked": ", blocked by a condition"}.get(stage.status, "")
     window = stage.window
-    waits = f"; may wait until {window.latest}" if window is not None and window.latest and not stage.begun else ""
+    latest = window.latest if window is not None and not stage.begun else None
+    waits = f"; may wait until {latest}" if latest and latest != stage.date else ""
     return f"{stage.date}  {stage.label}{amount}{state}{waits}"
