@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from textual.binding import Binding
 
 HELP = Binding("f1,question_mark", "help", "Help", key_display="F1 ?")
 BACK = Binding("escape", "back", "Back", key_display="Esc")
-WHY = Binding("f2,w", "sources", "Sources", key_display="F2")
-UNDO = Binding("ctrl+z", "undo", "Undo", key_display="^z")
-REDO = Binding("ctrl+y", "redo", "Redo", key_display="^y", show=False)
-SAVE = Binding("ctrl+s", "save", "Save", key_display="^s")
+WHY = Binding("f2,w", "sources", "Sources", key_display="F2", tooltip="The rule behind each statement")
+UNDO = Binding("ctrl+z", "undo", "Undo", key_display="^z", tooltip="Undo the last edit")
+REDO = Binding("ctrl+y", "redo", "Redo", key_display="^y", show=False, tooltip="Do what was undone again")
+SAVE = Binding("ctrl+s", "save", "Save", key_display="^s", tooltip="Save what was changed, where the child is kept")
+JUMP = Binding("f7", "jump", "Go to field", key_display="F7", priority=True)
 QUIT = Binding("ctrl+q", "quit", "Quit", key_display="^q", priority=True)
 
 CHILDREN = (
@@ -43,13 +46,19 @@ TIMELINE = (
     Binding("greater_than_sign,full_stop", "pan(1)", "Pan older", show=False),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", show=False),
     Binding("pagedown", "page(1)", "Page down", show=False),
-    Binding("enter,d", "details", "Details", key_display="Enter"),
-    Binding("b", "prerequisites", "Prerequisites"),
-    Binding("c", "courses", "Courses"),
-    Binding("s", "worksheet", "Sheet"),
-    Binding("f", "family", "Family"),
-    Binding("v", "follow_up", "Visit"),
+    Binding("enter,d", "details", "Details", key_display="Enter", tooltip="Grounds, gates, limits of the stage"),
+    Binding("b", "prerequisites", "Prerequisites", tooltip="What comes before the selected stage"),
+    Binding("c", "courses", "Courses", tooltip="All courses side by side"),
+    Binding("s", "worksheet", "Sheet", tooltip="The worksheet: the numbers of the selected operation"),
+    Binding("f", "family", "Family", tooltip="The plan in plain words"),
+    Binding("v", "follow_up", "Visit", tooltip="Follow-up: enter a visit, an operation, a decision"),
+    Binding("a", "accept", "Accept", tooltip="Accept the plan: who, why, what changed since the last time"),
+    Binding("h", "history", "History", tooltip="What was entered and accepted, two steps compared"),
+    Binding("n", "due", "Due", show=False, tooltip="What this child needs by when"),
+    Binding("i", "what_if", "What if", show=False, tooltip="Wishes tried out before they are kept"),
 )
+ABOUT_CHILD = (*(one for one in TIMELINE if one.tooltip), UNDO, REDO, SAVE)
+"""What opens something of the child, or does something with it: the palette has it on every screen of a child."""
 PREREQUISITES = (
     Binding("up,left,shift+tab", "stage(-1)", "Stage", key_display="↑ ↓"),
     Binding("down,right,tab", "stage(1)", "Next stage", show=False),
@@ -76,6 +85,7 @@ COURSES = (
     Binding("O", "order(-1)", "Sort back", show=False),
     Binding("enter,c", "choose", "Choose", key_display="Enter"),
     Binding("i", "what_if", "What if"),
+    Binding("a", "accept", "Accept"),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", show=False),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
@@ -132,7 +142,58 @@ LEAVE = (
     Binding("ctrl+s", "save", "Save and leave", key_display="^s"),
     Binding("ctrl+q", "app.quit", "Leave without saving", key_display="^q", priority=True),
 )
+ACCEPT = (
+    Binding("enter", "accept_it", "Accept and keep", key_display="Enter", priority=True),
+    Binding("f3", "who", "Team or family", key_display="F3"),
+    Binding("up", "scroll(-1)", "Up", show=False),
+    Binding("down", "scroll(1)", "Down", show=False),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
+    Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
+)
+HISTORY = (
+    Binding("up", "moment(-1)", "Step", key_display="↑ ↓"),
+    Binding("down", "moment(1)", "Step before", show=False),
+    Binding("enter", "compare", "Compare", key_display="Enter"),
+    Binding("m,space", "mark", "Compare with this one", key_display="m"),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
+    Binding("pagedown", "page(1)", "Page down", show=False),
+)
+JUMPING = (
+    Binding("enter", "go", "Go there", key_display="Enter", priority=True),
+    Binding("up", "choice(-1)", "Field", key_display="↑ ↓", priority=True),
+    Binding("down", "choice(1)", "Next field", show=False, priority=True),
+)
 REASON = (
     Binding("enter", "save", "Keep", key_display="Enter", priority=True),
     Binding("f3", "who", "Family or team", key_display="F3"),
 )
+
+
+def of(binding: Binding) -> tuple[str, ...]:
+    """Return the keys of a binding one by one."""
+    return tuple(key.strip() for key in binding.key.split(","))
+
+
+def bindings(table: Iterable[Binding]) -> dict[str, Binding]:
+    """Return what each key of a table does."""
+    return {key: one for one in table for key in of(one)}
+
+
+def elsewhere(key: str) -> str:
+    """Return what a key does on the screens that have it, in a sentence; "" for one that no screen has."""
+    found = {name: bindings(table)[key] for name, table in TABLES.items() if key in bindings(table)}
+    if not found:
+        return ""
+    does = " or ".join(dict.fromkeys(one.description for one in found.values()))
+    return f"Not on this screen: {key} ({does}) belongs to {', '.join(found)}. F1 lists the keys of this one."
+
+
+TABLES = {
+    "Timeline": TIMELINE,
+    "Prerequisites": PREREQUISITES,
+    "Details": DETAILS,
+    "Courses": COURSES,
+    "Family view": FAMILY,
+    "History": HISTORY,
+}
+"""The screens with letters for keys, by the name that the help has for them."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -126,6 +127,38 @@ def follow_up(
         return
     except PlanBreach as error:
         yield (f"Internal error: the plan with this breaks its own rules ({error.breaches}). Nothing was changed.",)
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One of two plans that are compared, with what was known when it was made."""
+
+    record: Record
+    plan: Plan
+
+
+def between(one: Side, other: Side, protocol: Protocol, wanted: Callable[[], bool]) -> Iterator[Preview]:
+    """Yield what differs between two plans: at once without causes, then with the facts that brought each change.
+
+    Ends early where the answer is not `wanted` any more. Raises PlanBreach as `make_plan` does.
+    """
+    from pathway.events import diff
+    from pathway.plan.earlier import earlier_of
+    from pathway.plan.make import make_plan
+    from pathway.questions.compare import differences
+    from pathway.questions.followup import Change, Preview, compared
+
+    def make(question: Question, **options: Any) -> Plan:
+        if not wanted():
+            raise Left
+        return make_plan(question, **options)
+
+    events = diff(one.record, other.record)
+    found = tuple(Change(each, ()) for each in differences(one.plan, other.plan))
+    yield Preview(one.plan, other.plan, (), found)
+    with suppress(Left):
+        earlier = earlier_of(one.plan)
+        yield compared(one.record, one.plan, events, other.plan, protocol, earlier=earlier, make=make)
 
 
 def names_in(protocol: Protocol) -> Mapping[str, tuple[str, ...]]:

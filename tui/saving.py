@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
@@ -12,11 +12,14 @@ from textual.binding import BindingType
 from textual.message import Message
 from textual.notifications import SeverityLevel
 
+from pathway.children.kept_plans import Accepter
 from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, Storage, save_failed
 from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
+from pathway.questions import decisions
+from pathway.questions.decisions import Who
 from pathway.record import Record
 from pathway.views.words.caution import of_children
 from pathway.views.words.children import Row
@@ -54,8 +57,11 @@ class SavingApp(App[None]):
     class Answered(Message):
         """What became of saving a child's record."""
 
-        def __init__(self, name: str, record: Record, answer: Saved | SaveConflict | SaveFailed) -> None:
+        def __init__(
+            self, name: str, record: Record, answer: Saved | SaveConflict | SaveFailed, *, accepting: bool
+        ) -> None:
             self.name = name
+            self.accepting = accepting
             self.record = record
             self.answer = answer
             super().__init__()
@@ -72,6 +78,8 @@ class SavingApp(App[None]):
         self.drafts: dict[str, dict[str, str]] = {}
         self.sheets: dict[str, Sheet] = {}
         """The sheet of each child's osteotomy as it was worked out last on its screen."""
+        self.decider: Who | None = None
+        """Who decided last on the screens: the default of the next decision."""
         self._to_save: set[str] = set()
         self._in_hand: set[str] = set()
         self._leaving = False
@@ -176,6 +184,30 @@ class SavingApp(App[None]):
             record, events, reason = entry.session.record, entry.unsaved_events, saving_words.reason_of(entry)
             self._save(child, record, events, plan, self.rules, reason, compared=entry.compared)
 
+    def accept(self, child: str, reason: str, by: Who) -> None:
+        """Keep the plan of a child as accepted, with all that is not saved; where no plans are kept, as a decision."""
+        entry = self.child_list[child]
+        self.decider = by
+        if self.storage is None:
+            self._say(child, saving_words.NOT_KEPT)
+        elif entry.session is None or entry.session.plan is None or self.rules is None or child in self._in_hand:
+            self._say(child, saving_words.ACCEPT_LATER)
+        elif self.storage.plans is None:
+            course = entry.session.plan.recommended
+            if course is not None:
+                record = entry.session.record
+                self.edit(child, *decisions.choose_course(record, course, reason, by, self.on))
+                self.save(child)
+        else:
+            self._say(child, saving_words.SAVING)
+            self._in_hand.add(child)
+            record, events, plan = entry.session.record, entry.unsaved_events, entry.session.plan
+            self._save(child, record, events, plan, self.rules, reason, compared=entry.compared, accepted_by=by)
+
+    def edit(self, child: str, sentence: str, events: Iterable[Event]) -> None:
+        """Add events to a child's record as one edit; the app plans it."""
+        raise NotImplementedError
+
     def save_waiting(self, child: str) -> None:
         """Save a child that waited for its plan, or for an earlier saving."""
         entry = self.child_list[child]
@@ -198,6 +230,7 @@ class SavingApp(App[None]):
         reason: str,
         *,
         compared: bool,
+        accepted_by: Accepter = "",
     ) -> None:
         """Save with the plan as a revision, which also keeps the courses that it was compared with."""
         assert self.storage is not None
@@ -206,14 +239,14 @@ class SavingApp(App[None]):
             if not compared:
                 whole = planner.make_from(child, self.question(child, record, rules), True)
                 plan = whole.plan if isinstance(whole, planner.Made) else plan
-            answer = self.storage.save(child, events, plan, rules, reason)
+            answer = self.storage.save(child, events, plan, rules, reason, accepted_by)
         except SaveFailed as error:
             answer = error
         except Exception as error:  # a fault of ours must not end the session: it is said in place
             answer = save_failed(
                 "", f"internal error while saving ({type(error).__name__}: {error})", "please report it"
             )
-        self.post_message(self.Answered(child, record, answer))
+        self.post_message(self.Answered(child, record, answer, accepting=bool(accepted_by)))
 
     def on_saving_app_answered(self, event: Answered) -> None:
         """Say what became of it; changes made meanwhile stay to be saved."""
@@ -222,11 +255,11 @@ class SavingApp(App[None]):
         if isinstance(answer, Saved):
             self.child_list = self.child_list.saved(child, event.record, (answer.sentence,), answer.accepted)
         elif isinstance(answer, SaveFailed):
-            self.child_list = self.child_list.telling(child, saving_words.refused(answer))
+            self.child_list = self.child_list.telling(child, saving_words.refused(answer, accepting=event.accepting))
         else:
             assert self.storage is not None
             assert self.rules is not None
-            told = saving_words.overtaken(answer.since, self.storage.place)
+            told = saving_words.overtaken(answer.since, self.storage.place, accepting=event.accepting)
             self.child_list = self.child_list.overtaken(child, answer.theirs, told)
         self.show(child)
         self.say(child)

@@ -14,6 +14,7 @@ from pathway.files.writing import PRIVATE, put
 from pathway.problems import Refused
 
 if TYPE_CHECKING:
+    from pathway.children.kept_plans import Accepter
     from pathway.children.served import Served
     from pathway.events import Event
     from pathway.plan.model import Plan
@@ -45,6 +46,11 @@ class FileStorage:
         folders = {file.resolve().parent.name for file in self._files.values()}
         return folders.pop() if len(folders) == 1 else "case files"
 
+    @property
+    def plans(self) -> None:
+        """Return nothing: a case file holds what was found, done and decided, and no plans."""
+        return None
+
     def listed(self, protocol: Protocol, on: datetime.date) -> tuple[Listed, ...]:
         """Return the children by the names of their files; no plan of theirs is kept."""
         return tuple(Listed(name, None) for name in sorted(self._files))
@@ -65,7 +71,13 @@ class FileStorage:
         return ()
 
     def save(
-        self, child: str, events: Sequence[Event], plan: Plan, protocol: Protocol, reason: str
+        self,
+        child: str,
+        events: Sequence[Event],
+        plan: Plan,
+        protocol: Protocol,
+        reason: str,
+        accepted_by: Accepter = "",
     ) -> Saved | SaveConflict:
         """Write what changed to the file; where it has to be written anew, the file before stays beside it."""
         file = self._allowed(child)

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from pathway.children.kept_plans import Accepter, KeptPlans
 from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.problems import Problem, Refused
@@ -62,6 +63,10 @@ class Storage(Protocol):
     def place(self) -> str:
         """Return how the place is told."""
 
+    @property
+    def plans(self) -> KeptPlans | None:
+        """Return the plans that are kept there beside the children, None where the place keeps none."""
+
     def listed(self, protocol: model.Protocol, on: datetime.date) -> tuple[Listed, ...]:
         """Return the children that can be opened, by id."""
 
@@ -72,6 +77,15 @@ class Storage(Protocol):
         """Return the operations of the plan of a child that was accepted last, as read or saved last; () where none."""
 
     def save(
-        self, child: str, events: Sequence[Event], plan: Plan, protocol: model.Protocol, reason: str
+        self,
+        child: str,
+        events: Sequence[Event],
+        plan: Plan,
+        protocol: model.Protocol,
+        reason: str,
+        accepted_by: Accepter = "",
     ) -> Saved | SaveConflict:
-        """Keep events on top of what was read or kept last, and the plan after them as a revision."""
+        """Keep events on top of what was read or kept last, and the plan after them as a revision.
+
+        Where it is said who accepts it, that is kept with the plan, in a place that keeps plans.
+        """

@@ -188,7 +188,7 @@ def _accepted(known: KnownChild) -> AcceptedPlan | None:
     from pathway.views.documents.summary import AcceptedPlan
 
     try:
-        found = accepted_plans(known.entries)
+        found = [one for one in accepted_plans(known.entries) if one.revision.accepted]
         if not found:
             return None
         last = found[-1]

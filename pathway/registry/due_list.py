@@ -161,7 +161,6 @@ def _with_plans(last: str, held: Trust) -> Select[Any]:
             func.max(entry.c.sequence).label("last"),
             func.min(entry.c.at).label("first_at"),
             func.max(entry.c.at).filter(entry.c.kind == "erasure").label("erased"),
-            func.max(entry.c.at).filter(entry.c.kind == "revision").label("accepted"),
         )
         .where(entry.c.child > last)
         .group_by(entry.c.child)

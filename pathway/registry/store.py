@@ -51,7 +51,6 @@ class Registry(OpenRegistry):
             func.max(entry.c.sequence).label("last"),
             func.min(entry.c.at).label("first_at"),
             func.max(entry.c.at).filter(entry.c.kind == "erasure").label("erased"),
-            func.max(entry.c.at).filter(entry.c.kind == "revision").label("accepted"),
         ).group_by(entry.c.child)
         each = ends.subquery()
         query = (
@@ -244,5 +243,4 @@ def line_of(row: Mapping[Any, Any], child: str) -> ChildLine:
         last=moment(row["at"]),
         last_by=row["who"],
         erased=None if row["erased"] is None else moment(row["erased"]),
-        accepted=None if row["accepted"] is None else moment(row["accepted"]),
     )

@@ -102,6 +102,11 @@ OPENED = {
     "follow_up": Opened("FollowUpScreen", (*TO_LENGTHS, *"183")),
     "sources": Opened("SourcesScreen", ("f2",)),
     "help": Opened("HelpScreen", ("f1",)),
+    "field_help": Opened("HelpScreen", ("v", "f1")),
+    "jump": Opened("JumpScreen", ("v", "f7", *"tib")),
+    "accept": Opened("AcceptScreen", ("a",)),
+    "history": Opened("HistoryScreen", ("h", "down", "enter")),
+    "due": Opened("DueScreen", ("n",)),
     # A new screen joins here: every test of pictures, keys, themes and ways back then opens it too.
 }
 

@@ -202,9 +202,9 @@ async def test_choices_are_gone_through_by_a_key_and_typed_by_a_part() -> None:
         await planned(pilot)
         text = " ".join(text_of(app).split())
         assert "Decision: decline a stage ✎" in text
-        assert "Decided by: family" in text
+        assert "Decided by: team" in text
         assert "F4" not in text
-        assert "Because of decision of family on 2026-11-25: decline hip_preparation:" in changes(app)
+        assert "Because of decision of team on 2026-11-25: decline hip_preparation:" in changes(app)
         assert form_of(app).query_one(Parts).names == ("Visit", "Operation", "Decision (3)")
 
 

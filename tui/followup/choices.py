@@ -60,6 +60,8 @@ class Choosing:
     physes: tuple[Option, ...] = plain_options(PHYSES)
     sides: tuple[Option, ...] = plain_options(("left", "right"))
     parties: tuple[Option, ...] = plain_options(("family", "team"))
+    decider: str = ""
+    """Who decided last on the screens, "" where nobody has: who a decision is of where nothing is said."""
     planned: SheetUsed | None = None
     amounts: Mapping[str, float] = field(default_factory=dict)
     sheets: tuple[Option, ...] = (Option(KEEP, "keep the sheet as it stands"), Option(KEEP_NONE, "keep none"))
@@ -70,8 +72,11 @@ class Choosing:
     )
 
 
-def choosing(record: Record, plan: Plan, protocol: Protocol, sheet: Sheet | None = None) -> Choosing:
-    """Return the choices for a child: what its plan has to come first; `sheet` is its osteotomy's on the screen."""
+def choosing(record: Record, plan: Plan, protocol: Protocol, sheet: Sheet | None = None, decider: str = "") -> Choosing:
+    """Return the choices for a child: what its plan has to come first; `sheet` is its osteotomy's on the screen.
+
+    `decider` is who decided last on the screens.
+    """
     completed = {f"{one.kind} {one.date} {one.side}": one for one in reversed(record.operations)}
     named = {value: f"{protocol.stage(one.kind).label} of {one.date}" for value, one in completed.items()}
     alike = Counter(named.values())
@@ -87,6 +92,7 @@ def choosing(record: Record, plan: Plan, protocol: Protocol, sheet: Sheet | None
         complications=plain_options(protocol.complications),
         skeletal_methods=tuple(Option(method.id, method.label) for method in protocol.skeletal_methods),
         devices=tuple(Option(device.id, device.label) for device in protocol.devices),
+        decider=decider,
         planned=_planned(sheet, record, plan),
         amounts=_amounts(plan),
         about={

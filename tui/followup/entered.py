@@ -343,7 +343,7 @@ def _decision(
     reason = typed.get("decision.reason", "").strip()
     if not reason:
         raise _Wrong("decision.reason", "found nothing, expected the reason in words; it is kept with the decision")
-    by = _choice(typed, "decision.by", choosing.parties) or decides(kind)
+    by = _choice(typed, "decision.by", choosing.parties) or decides(kind, choosing.decider)
     return filled({"date": day, "by": by, "kind": kind, ABOUT[kind]: about, "reason": reason})
 
 
@@ -352,9 +352,12 @@ def side_of(kind: str, record: Record, protocol: Protocol) -> str:
     return record.other_side if protocol.stage(kind).lane == "other_leg" else record.affected_side
 
 
-def decides(kind: str) -> str:
-    """Return who makes a decision of a kind where nothing is said."""
-    return "team" if kind == WAIVE else "family"
+def decides(kind: str, last: str) -> str:
+    """Return who makes a decision of a kind where nothing is said: who decided last, never silently the family.
+
+    A gate is waived by the team.
+    """
+    return "team" if kind == WAIVE else last or "team"
 
 
 def open_fields(typed: Mapping[str, str]) -> Iterator[str]:

@@ -231,7 +231,7 @@ def _decision(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     about = choosing.about.get(kind or "", ())
     what = {"decline": "the stage declined", "prefer": "what matters most", entering.WAIVE: "the gate waived"}
     yield _chosen(typed, "decision.about", "About", about, what.get(kind or "", "choose the decision first"))
-    by = entering.decides(kind) if kind else ""
+    by = entering.decides(kind, choosing.decider) if kind else ""
     yield _chosen(typed, "decision.by", "Decided by", choosing.parties, "family or team", by)
     yield _field(typed, "decision.reason", "Reason", "", "why, in a few words; it is kept with the decision")
 

@@ -29,6 +29,7 @@ class ChildrenScreen(OwnScreen):
     """A table of the children, or of what is due, with a search above it."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.CHILDREN, keys.HELP, keys.QUIT]
+    HELP_HEAD = "Children"
     DEFAULT_CSS = """
     ChildrenScreen Input { border: none; height: 1; margin: 0 0 0 1; padding: 0; background: $panel; }
     ChildrenScreen Input:focus { border: none; }

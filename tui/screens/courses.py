@@ -40,6 +40,7 @@ class CoursesScreen(ChildScreen):
     """Cards side by side, the words of the selected one below."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.COURSES]
+    HELP_HEAD = "Courses"
     COMPARES = True
     DEFAULT_CSS = """
     CoursesScreen #sorted { height: 1; padding: 0 1; }
@@ -168,10 +169,6 @@ class CoursesScreen(ChildScreen):
 
         words = (f"Choose: {course.summary}", *decisions.beside(plan, course))
         self.home.push_screen(ReasonScreen(f"{self.child}: choose a course", words, decide))
-
-    def action_what_if(self) -> None:
-        """Open the wishes."""
-        self.home.open_what_if(self.child)
 
     def statements(self) -> tuple[Statement, ...]:
         """Return what stands behind the selected course."""

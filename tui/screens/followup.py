@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import ClassVar
 
 from textual import work
@@ -20,7 +20,7 @@ from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.questions.followup import Change, Preview
-from pathway.record import Record
+from pathway.record import Decision, Record
 from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
 from tui import keys, planner
@@ -30,8 +30,10 @@ from tui.followup.asked import all_findings, asked_next
 from tui.followup.choices import choosing
 from tui.followup.entered import Entered
 from tui.followup.fields import FIND, PARTS, Offer, part_of
+from tui.followup.form_field import Field
 from tui.opened import ChildList
 from tui.screens.form_screen import FormScreen
+from tui.screens.jump import Place
 from tui.widgets import frame
 from tui.widgets.form import Form
 from tui.widgets.form_parts import Parts
@@ -55,6 +57,7 @@ class FollowUpScreen(FormScreen):
     """What is entered on one side, what it changes on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.FOLLOW_UP]
+    HELP_HEAD = "Follow-up"
     RESULT = "#changes"
     DEFAULT_CSS = """
     FollowUpScreen #body { layout: vertical; height: 1fr; }
@@ -128,7 +131,12 @@ class FollowUpScreen(FormScreen):
         first = asked_next(Question(record, rules, on), plan)
         every = {asked.name: asked for asked in all_findings(Question(record, rules, on))}
         self._offer = Offer(
-            record, rules, on, first, every, choosing(record, plan, rules, self.home.sheets.get(self.child))
+            record,
+            rules,
+            on,
+            first,
+            every,
+            choosing(record, plan, rules, self.home.sheets.get(self.child), self.home.decider or ""),
         )
         self.query_one(frame.Notice).say("")
         # At what was typed before and not kept, else at the first field.
@@ -229,6 +237,26 @@ class FollowUpScreen(FormScreen):
         self._show_parts()
         self.refresh_bindings()
 
+    def rule_of(self, field: Field) -> str:
+        """Return the finding that a field is of."""
+        asked = self._offer.every.get(field.name) if self._offer is not None else None
+        return asked.rule.id if asked is not None else ""
+
+    def places(self) -> Sequence[Place]:
+        """Return the fields of every part."""
+        offer = self._offer
+        if offer is None:
+            return ()
+        return [
+            Place(name, one.name, one.label, one.means or one.value)
+            for part, name in enumerate(PARTS)
+            for one in followup_fields.fields(offer, part, self.typed, {})
+        ]
+
+    def go_to(self, place: Place) -> None:
+        """Open the part of a field, with that field chosen."""
+        self._open_part(PARTS.index(place.part), place.name)
+
     def action_find(self) -> None:
         """Go to where any finding is searched by a part of its name."""
         self._open_part(0, FIND)
@@ -255,6 +283,9 @@ class FollowUpScreen(FormScreen):
             self.query_one(frame.Notice).say(KEPT_WHEN_SEEN)
             return
         sentence, events = entering.told(self.entered.facts), self.entered.events
+        for event in events:
+            if isinstance(event, Decision):
+                self.home.decider = event.by
         self.home.drafts.pop(self.child, None)
         self._offer = None
         self.home.go_back()

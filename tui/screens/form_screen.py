@@ -2,20 +2,33 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, ClassVar
 
+from textual.binding import BindingType
 from textual.events import Resize
+from textual.widgets import Input
 
+from pathway.problems import Refused
+from pathway.views.rules.pages import page_text
+from pathway.views.words.paragraphs import Paragraph
+from tui import keys
+from tui.followup.form_field import Field
 from tui.screens.base import ChildScreen
 from tui.widgets.form import Form
 from tui.widgets.prose import Prose
 
+if TYPE_CHECKING:
+    from tui.screens.jump import Place
+
 WIDE = 100
+VERY_WIDE = 2000
 
 
 class FormScreen(ChildScreen):
     """A form on one side, what follows from it on the other; nothing typed is an edit until it is kept."""
 
+    BINDINGS: ClassVar[list[BindingType]] = [keys.JUMP]
     RESULT: ClassVar[str] = ""
     """The selector of the text beside the form."""
 
@@ -48,10 +61,58 @@ class FormScreen(ChildScreen):
         self.typed_anew(typing=True)
         self.refresh_bindings()
 
+    def help_about(self) -> Iterator[Paragraph]:
+        """Yield what the field that is typed in is: what is wanted, its choices in full, the rule behind it."""
+        field = self.query_one(Form).chosen
+        if field is not None:
+            yield from _about(field)
+            yield from self._rule_page(self.rule_of(field))
+            yield Paragraph("")
+
+    def rule_of(self, field: Field) -> str:
+        """Return the id of the rule, finding or source that a field rests on, "" where it rests on none."""
+        return ""
+
+    def _rule_page(self, rule: str) -> Iterator[Paragraph]:
+        rules = self.home.rules
+        if not rule or rules is None:
+            return
+        try:
+            page = page_text(rules, rule, VERY_WIDE, self.home.named or None)
+        except Refused:  # an input may rest on something that has no page of its own
+            return
+        yield Paragraph("")
+        for row, line in enumerate(page.splitlines()):
+            depth = (len(line) - len(line.lstrip())) // 2
+            yield Paragraph(line.strip(), depth + 1, heading=row == 0)
+
+    def places(self) -> Sequence[Place]:
+        """Return every field that one can go to."""
+        from tui.screens.jump import Place
+
+        return [Place("", one.name, one.label, one.value or one.offered) for one in self.query_one(Form).fields]
+
+    def go_to(self, place: Place) -> None:
+        """Go to a field; what is typed in others stays."""
+        form = self.query_one(Form)
+        names = [field.name for field in form.fields]
+        if place.name in names:
+            form.choose(names.index(place.name))
+        form.query_one(Input).focus()
+        self.refresh_bindings()
+
+    def action_jump(self) -> None:
+        """Ask which field to go to."""
+        from tui.screens.jump import JumpScreen
+
+        self.home.push_screen(JumpScreen(f"{self.child}: go to a field", self.places(), self.go_to))
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now: undo takes back what was typed here."""
         if action == "undo":
             return bool(self._before)
+        if action == "jump":
+            return self.is_mounted and bool(self.query_one(Form).fields)
         if action in ("clear", "keep"):
             return bool(self.typed)
         if action == "option":
@@ -87,3 +148,16 @@ class FormScreen(ChildScreen):
         """Scroll the result."""
         prose = self.query_one(self.RESULT, Prose)
         prose.scroll_relative(y=by * max(1, prose.size.height - 2), animate=False)
+
+
+def _about(field: Field) -> Iterator[Paragraph]:
+    yield Paragraph(f"{field.label}{f', in {field.unit}' if field.unit else ''}", heading=True)
+    if field.wrong:
+        yield Paragraph(f"To correct: {field.wrong}.", 1)
+    if field.wanted:
+        yield Paragraph(f"What to type: {field.wanted}", 1)
+    if field.options:
+        yield Paragraph(f"Choices: {', '.join(option.words for option in field.options)}", 1)
+    value = field.means or field.value or field.offered
+    origin = f" [{field.origin}]" if field.origin else ""
+    yield Paragraph(f"Now: {f'{value} {field.unit}'.rstrip() if value else 'nothing'}{origin}", 1)

@@ -1,10 +1,11 @@
-"""Help: the keys of every screen and the marks of the stages."""
+"""Help: the field that is typed in, the keys of every screen, those of the screen below first, and the marks."""
 
 from __future__ import annotations
 
 from textual.app import ComposeResult
 
 from pathway.views.words.keys import keys_and_marks
+from pathway.views.words.paragraphs import Paragraph
 from tui.screens.base import OwnScreen
 from tui.widgets import frame
 from tui.widgets.prose import Prose
@@ -17,6 +18,10 @@ class HelpScreen(OwnScreen):
     HelpScreen Prose { height: 1fr; padding: 1 2; }
     """
 
+    def __init__(self, first: str = "", about: tuple[Paragraph, ...] = ()) -> None:
+        super().__init__()
+        self._first, self._about = first, about
+
     def compose(self) -> ComposeResult:
         """Lay out title, caution, text, keys."""
         yield frame.Title("Help: keys and marks")
@@ -28,7 +33,7 @@ class HelpScreen(OwnScreen):
         """Show the words."""
         prose = self.query_one(Prose)
         prose.focus()
-        prose.say(keys_and_marks())
+        prose.say((*self._about, *keys_and_marks(self._first)))
 
     def action_help(self) -> None:
         """Close the help again."""

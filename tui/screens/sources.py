@@ -29,6 +29,7 @@ class SourcesScreen(OwnScreen):
     """Statements on one side, the page of the rule on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.SOURCES]
+    HELP_HEAD = "Sources"
     DEFAULT_CSS = """
     SourcesScreen #body { layout: vertical; height: 1fr; }
     SourcesScreen Choices { height: 2fr; padding: 1 1 0 1; }

@@ -28,6 +28,7 @@ class TheatreScreen(PageScreen):
     """The page of one worksheet, made of the case and what was typed when it was opened."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.THEATRE]
+    HELP_HEAD = "For the table"
     DEFAULT_CSS = """
     TheatreScreen #page { height: 1fr; padding: 0 2; }
     """

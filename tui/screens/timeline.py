@@ -14,7 +14,7 @@ from pathway.views.pictures.timeline import timeline_ages
 from pathway.views.words import firmness, paragraphs
 from pathway.views.words.children import next_stage
 from pathway.views.words.paragraphs import Paragraph
-from tui import keys
+from tui import keys, saving_words
 from tui.opened import ChildList
 from tui.screens.base import ChildScreen
 from tui.widgets import frame
@@ -30,6 +30,7 @@ class TimelineScreen(ChildScreen):
     """The timeline of one child."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.TIMELINE]
+    HELP_HEAD = "Timeline"
     DEFAULT_CSS = """
     TimelineScreen #body { layout: vertical; height: 1fr; }
     TimelineScreen TimelineView { height: 1fr; width: 1fr; }
@@ -90,7 +91,9 @@ class TimelineScreen(ChildScreen):
         age = age_on(child.date_of_birth, plan.on)
         words = f"{child.id}: {child.sex}, {age}, {child.diagnosis_label}, {child.affected_side}"
         unsaved = " ✎ not saved" if entry.unsaved and self.home.storage is not None else ""
-        self.query_one(frame.Title).update(f"{words}; {plan.on}{unsaved}")
+        plans = None if self.home.storage is None else self.home.storage.plans
+        standing = saving_words.standing(entry, plans)
+        self.query_one(frame.Title).update(f"{words}; {plan.on}{unsaved}{f', {standing}' if standing else ''}")
         if not self._opened:
             self.query_one(TimelineView).age = child.age_years
             self._opened = True

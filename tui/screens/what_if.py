@@ -45,6 +45,7 @@ class WhatIfScreen(FormScreen):
     """Wishes on one side, the answer on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.WHAT_IF]
+    HELP_HEAD = "What if"
     RESULT = "#answer"
     DEFAULT_CSS = """
     WhatIfScreen #body { layout: vertical; height: 1fr; }

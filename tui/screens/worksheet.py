@@ -25,6 +25,7 @@ from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, kind_for
 from pathway.worksheets.sheet import Kind, Sheet
 from tui import keys, sheet_fields
+from tui.followup.form_field import Field
 from tui.opened import ChildList
 from tui.screens.form_screen import FormScreen
 from tui.widgets import frame
@@ -39,6 +40,7 @@ class WorksheetScreen(FormScreen):
     """Inputs on one side, what follows from them on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.WORKSHEET]
+    HELP_HEAD = "Worksheet"
     RESULT = "#sheet"
     DEFAULT_CSS = """
     WorksheetScreen #body { layout: vertical; height: 1fr; }
@@ -256,6 +258,11 @@ class WorksheetScreen(FormScreen):
         self.query_one(Form).place = 0
         self._of_leg = False
         self.select(ids[place % len(ids)])
+
+    def rule_of(self, field: Field) -> str:
+        """Return what an input of the sheet rests on."""
+        inputs = self.sheet.inputs if self.sheet is not None else ()
+        return next((item.sources[0] for item in inputs if item.name == field.name and item.sources), "")
 
     def statements(self) -> tuple[Statement, ...]:
         """Return the inputs and results of the sheet with what they rest on."""

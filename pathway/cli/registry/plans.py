@@ -188,7 +188,7 @@ def accept(
             choice = Decision.model_validate(fields)
             chosen = record.model_copy(update={"decisions": (*record.decisions, choice)})
             plan = make_plan(Question(chosen, protocol, day))
-        saved = keep(store, child, plan, head, who=name_of(by), when=now(), reason=reason, choice=choice)
+        saved = keep(store, child, plan, head, who=name_of(by), when=now(), reason=reason, choice=choice, by="team")
     if isinstance(saved, StaleHead):
         since = ", ".join(f"{entry.kind} by {entry.who} at {entry.when:%H:%M}" for entry in saved.since)
         raise cannot(child, f"somebody else has saved since ({since})", "nothing was kept. Check the plan again")
@@ -202,9 +202,13 @@ def accept(
 @registry_options
 @json_option
 def revisions(child: str, where: RegistryOptions, as_json: bool) -> None:
-    """List the accepted plans of a child. `compare CHILD@1 CHILD@2` tells what changed between two."""
+    """List the plans kept of a child, and which of them somebody accepted.
+
+    `compare CHILD@1 CHILD@2` tells what changed between two.
+    """
     from pathway.registry.journal.fold import accepted_plans
     from pathway.views.data.plan_json import part_json
+    from pathway.views.words.history import standing_words
     from pathway.views.words.wrapping import wrap
 
     with opened(where) as store:
@@ -220,6 +224,7 @@ def revisions(child: str, where: RegistryOptions, as_json: bool) -> None:
                         "on": str(one.revision.on),
                     }
                     | {"protocol_version": one.revision.protocol_version, "reason": one.revision.reason}
+                    | {"accepted": one.revision.accepted, "accepted_by": one.revision.accepted_by}
                     for one in found
                 ]
             )
@@ -230,6 +235,7 @@ def revisions(child: str, where: RegistryOptions, as_json: bool) -> None:
         name = f"{child}@{one.number}  "
         text = (
             f"on {one.revision.on}, rules {one.revision.protocol_version}, "
+            f"{standing_words(one.revision.accepted, one.revision.accepted_by)}, "
             f"kept {one.entry.when:%Y-%m-%d} by {one.entry.who}{why}"
         )
         show("\n".join(wrap(text, width(), name, " " * len(name))))

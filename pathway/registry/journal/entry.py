@@ -80,10 +80,7 @@ class StaleHead:
 
 @dataclass(frozen=True, slots=True)
 class ChildLine:
-    """One child of the registry: its head, when its first and last entry were made, and when it was erased.
-
-    `accepted` is when a plan was accepted last, None where none was.
-    """
+    """One child of the registry: its head, when its first and last entry were made, and when it was erased."""
 
     child: str
     head: Head
@@ -91,7 +88,6 @@ class ChildLine:
     last: datetime.datetime
     last_by: str
     erased: datetime.datetime | None
-    accepted: datetime.datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)

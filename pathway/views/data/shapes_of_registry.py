@@ -111,7 +111,7 @@ class DuePrinted(Frozen):
 
 
 class RevisionPrinted(Frozen):
-    """One accepted plan of `registry revisions --json`."""
+    """One kept plan of `registry revisions --json`; `accepted_by` is "" where nobody said who accepted it."""
 
     number: int
     by: str
@@ -119,6 +119,8 @@ class RevisionPrinted(Frozen):
     on: datetime.date
     protocol_version: str
     reason: str
+    accepted: bool
+    accepted_by: Literal["", "family", "team"]
 
 
 class HeadPrinted(Frozen):

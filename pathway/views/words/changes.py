@@ -6,7 +6,9 @@ import textwrap
 from collections.abc import Iterator
 
 from pathway.questions.followup import Preview
+from pathway.views.pictures.picture import Role
 from pathway.views.words.caution import caution
+from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.plan import local_lines
 
 
@@ -51,3 +53,13 @@ def _lines(preview: Preview, width: int) -> Iterator[str]:
 
 def _wrap(text: str, width: int, indent: str) -> list[str]:
     return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent + "  ")
+
+
+def change_paragraphs(preview: Preview, unexplained: str) -> Iterator[Paragraph]:
+    """Yield the changes below the facts that caused them; `unexplained` heads those whose facts are not known yet."""
+    if not preview.changes:
+        yield Paragraph("Nothing changes in the plan.", 1)
+    for because in dict.fromkeys(change.because for change in preview.changes):
+        yield Paragraph(f"Because of {'; '.join(because)}:" if because else unexplained, 1, Role.LEGEND)
+        yield from (Paragraph(change.difference.sentence, 2) for change in preview.changes if change.because == because)
+    yield from (Paragraph(f"Notice: {text}", 1) for text in new_notices(preview))

@@ -14,7 +14,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         "Everywhere",
         (
             ("Esc", "back to the previous screen"),
-            ("F1 or ?", "this help"),
+            ("F1 or ?", "this help; in a form, of the field that is typed in first"),
             ("F2 or w", "sources: the rule behind each statement, and where it was read"),
             ("Ctrl+Z, Ctrl+Y", "undo the last edit, do it again"),
             ("Ctrl+S", "save what was changed, with the plan, where the children are stored"),
@@ -47,6 +47,10 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("s", "worksheet of the stage"),
             ("f", "the plan in plain words"),
             ("v", "visit: enter a follow-up and see what it changes"),
+            ("a", "accept the plan: who, why, what changed since the last time"),
+            ("h", "history: what was entered and accepted; two steps compared"),
+            ("n", "due: what this child needs by when"),
+            ("i", "what if: wishes tried out"),
         ),
     ),
     (
@@ -58,6 +62,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("F4", "the next choice of the field"),
             ("F5", "keep everything entered as one edit; Ctrl+Z takes it back"),
             ("F6", "clear; Ctrl+Z brings it back"),
+            ("F7", "go to a field by letters of its name"),
             ("Esc", "leave; what was typed stays here for this child"),
         ),
     ),
@@ -81,6 +86,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("o", "sort by what matters most; Shift+O back"),
             ("Enter or c", "choose the course, with a reason: it becomes the plan"),
             ("i", "what if: wishes tried out; F5 keeps them"),
+            ("a", "accept the plan as it stands"),
         ),
     ),
     (
@@ -89,9 +95,29 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("↑ ↓", "choose a wish; type its value, or clear the line"),
             ("F5", "keep the wishes, with a reason: the plan follows them"),
             ("F6", "clear all wishes; Ctrl+Z only the last one"),
+            ("F7", "go to a wish by letters of its name"),
             ("PgUp PgDn", "read the answer"),
         ),
     ),
+    (
+        "Accept",
+        (
+            ("F3", "who accepts: the team or the family; the next time it is who accepted last"),
+            ("Enter", "accept the plan and keep it, with the reason and all that is not saved"),
+            ("↑ ↓ PgUp PgDn", "read what is accepted"),
+        ),
+    ),
+    (
+        "History",
+        (
+            ("↑ ↓", "choose a step, the newest first; ✓ a plan that was accepted"),
+            ("Enter", "what changed between it and the plan as it stands (or the step marked); again: the step"),
+            ("m", "compare others with this step instead"),
+            ("PgUp PgDn", "scroll what is said"),
+        ),
+    ),
+    ("Due", (("↑ ↓ PgUp PgDn", "scroll"),)),
+    ("Go to a field", (("any letter", "searches the fields"), ("↑ ↓ Enter", "choose a field and go there"))),
     (
         "A decision",
         (("F3", "who decides: the family or the team"), ("Enter", "save it, once there is a reason")),
@@ -105,6 +131,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("F4", "the drawing in place of the numbers, where there is one; again: the numbers"),
             ("F5", "the axis of the whole leg, by points of the long film; again: the stage's sheet"),
             ("F6", "set all inputs back to the plan; Ctrl+Z only the last one"),
+            ("F7", "go to an input by letters of its name"),
         ),
     ),
     ("For the table", (("↑ ↓ PgUp PgDn", "scroll"), ("← → or Tab", "numbers, steps, changes, drawings"))),
@@ -113,9 +140,9 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
 )
 
 
-def keys_and_marks() -> Iterator[Paragraph]:
-    """Yield the keys and the marks."""
-    for screen, lines in KEY_WORDS:
+def keys_and_marks(first: str = "") -> Iterator[Paragraph]:
+    """Yield the keys and the marks, those of the screen named first before all others."""
+    for screen, lines in sorted(KEY_WORDS, key=lambda one: one[0] != first):
         yield Paragraph(screen, heading=True)
         for key, words in lines:
             yield Paragraph(f"{key:<16}{words}", depth=1)

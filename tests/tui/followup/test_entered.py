@@ -17,7 +17,7 @@ from pathway.rule_engine.findings import findings_on
 from tests.plans import DAY, files, plan, record, rules
 from tui.followup.asked import all_findings, asked_next
 from tui.followup.choices import choosing
-from tui.followup.entered import Entered, entered, told
+from tui.followup.entered import WAIVE, Entered, decides, entered, told
 from tui.followup.fields import Offer, fields, labels
 from tui.followup.options import Option
 
@@ -236,13 +236,14 @@ def test_what_an_operation_of_the_record_has_is_offered_in_its_fields() -> None:
     assert set(shown["operation.complications"].offered.split(", ")) == {"hip subluxation", "pin site infection"}
 
 
-def test_a_decision_is_made_by_whom_it_is_made_by_unless_said() -> None:
-    family = enter({"decision.kind": "decline", "decision.about": "growth arrest", "decision.reason": "no"}).record
+def test_a_decision_is_of_who_decided_last_unless_said_and_never_silently_the_family() -> None:
+    declined = enter({"decision.kind": "decline", "decision.about": "growth arrest", "decision.reason": "no"}).record
     gate = "femoral lengthening: acetabular"
     team = enter({"decision.kind": "waive", "decision.about": gate, "decision.reason": "seen in theatre"}).record
-    assert family is not None
+    assert declined is not None
     assert team is not None
-    assert [family.decisions[-1].by, team.decisions[-1].by] == ["family", "team"]
+    assert [declined.decisions[-1].by, team.decisions[-1].by] == ["team", "team"]
+    assert [decides(kind, "family") for kind in ("decline", "prefer", WAIVE)] == ["family", "family", "team"]
     assert team.decisions[-1].gate == "femoral_lengthening.socket_level"
 
 
