@@ -19,6 +19,7 @@ from pathway.cli.options import (
     protocol_option,
     registry_options,
     served_here,
+    surroundings,
     today,
 )
 from pathway.cli.printing import can_open_screens
@@ -77,7 +78,14 @@ def open_files(
 
         protocol = protocol_of(overlay_dir)
         files = {name: one.file for name, one in found.items() if one.file is not None}
-        run(dict.fromkeys(files, ""), day, only, protocol, FileStorage(files, protocol, day, served))
+        run(
+            dict.fromkeys(files, ""),
+            day,
+            only,
+            protocol,
+            FileStorage(files, protocol, day, served),
+            around=surroundings(),
+        )
         return
     rules = protocol_of(overlay_dir) if overlay_dir is not None else None
     if "registry" in kinds:
@@ -85,7 +93,7 @@ def open_files(
 
         with opened(where) as store:
             storage = RegistryStorage(store, name_of(by), now, tuple(found))
-            run(dict.fromkeys(found, ""), day, only, protocol_of(overlay_dir), storage)
+            run(dict.fromkeys(found, ""), day, only, protocol_of(overlay_dir), storage, around=surroundings())
         return
     texts = {name: text_of(one) for name, one in found.items()}
-    run(texts or {name: examples.text(name) for name in examples.names()}, day, only, rules)
+    run(texts or {name: examples.text(name) for name in examples.names()}, day, only, rules, around=surroundings())

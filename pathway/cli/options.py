@@ -20,6 +20,7 @@ from pathway.registry.default import VARIABLE
 if TYPE_CHECKING:
     from pathway.children.resolve import RegistryAt
     from pathway.children.served import Served
+    from pathway.children.surroundings import Surroundings
     from pathway.files.kinds import Kind
 
 KEY_VARIABLE = "LIMB_PATHWAY_KEY_FILE"
@@ -185,3 +186,10 @@ def served_here() -> Served | None:
 
     text = os.environ.get(VARIABLE)
     return None if text is None else of_text(text)
+
+
+def surroundings() -> Surroundings:
+    """Return where the screens run: the clock, and whether a server shows them in a browser."""
+    from pathway.children.surroundings import Surroundings
+
+    return Surroundings(now, in_browser=served_here() is not None)
