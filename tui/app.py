@@ -16,6 +16,7 @@ from textual.message import Message
 from textual.screen import Screen
 
 from pathway.children.storage import Storage
+from pathway.children.surroundings import Surroundings
 from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
@@ -24,9 +25,9 @@ from pathway.views.words import paragraphs
 from pathway.views.words.paragraphs import Aids
 from pathway.views.words.statements import Statement
 from tui import planner
+from tui.handing_out import HandingOutApp
 from tui.opened import ChildList, Entry, NothingToDo, child_list
 from tui.pictures import Pictures
-from tui.saving import SavingApp
 from tui.screens.base import ChildScreen
 from tui.screens.children import ChildrenScreen
 from tui.themes import FIRST, PALETTES, THEMES, variable
@@ -40,7 +41,7 @@ FATAL = "limb-pathway had to end because of an internal error; what was saved is
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
-class PathwayApp(SavingApp):
+class PathwayApp(HandingOutApp):
     """Children, their timelines, prerequisites and sources."""
 
     TITLE = "limb-pathway"
@@ -70,8 +71,9 @@ class PathwayApp(SavingApp):
         child: str | None = None,
         protocol: Protocol | None = None,
         storage: Storage | None = None,
+        around: Surroundings | None = None,
     ) -> None:
-        super().__init__(child_list(files), on, protocol, storage)
+        super().__init__(child_list(files), on, protocol, storage, around)
         self.protocol = protocol
         self.pictures = Pictures()
         self.named: Mapping[str, tuple[str, ...]] = {}
@@ -334,6 +336,7 @@ class PathwayApp(SavingApp):
             yield SystemCommand("Courses", "All courses side by side", screen.action_courses)
             yield SystemCommand("Follow-up", "Enter a visit, an operation, a decision", screen.action_follow_up)
             yield SystemCommand("Family view", "The plan in plain words", screen.action_family)
+            yield SystemCommand("Export", "Summary, handout, calendar, sheets, record as files", screen.action_export)
             yield SystemCommand("Sources", "The rule behind each statement", screen.action_sources)
         yield SystemCommand("Help", "Keys and marks", self.show_help)
         for name in PALETTES:
@@ -362,10 +365,11 @@ def run(
     child: str | None = None,
     protocol: Protocol | None = None,
     storage: Storage | None = None,
+    around: Surroundings | None = None,
 ) -> None:
     """Open the screens on case files by name, planned as on a day; `child` opens that child's timeline at once.
 
     Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours. With a `storage` its
-    children are shown in place of files, and changes can be saved.
+    children are shown in place of files, and changes can be saved. `around` says where the screens run.
     """
-    PathwayApp(files, on, child, protocol, storage).run()
+    PathwayApp(files, on, child, protocol, storage, around).run()

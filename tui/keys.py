@@ -12,6 +12,9 @@ REDO = Binding("ctrl+y", "redo", "Redo", key_display="^y", show=False)
 SAVE = Binding("ctrl+s", "save", "Save", key_display="^s")
 QUIT = Binding("ctrl+q", "quit", "Quit", key_display="^q", priority=True)
 
+EXPORT = Binding("x,f8", "export", "Export", key_display="x")
+EXPORT_WHERE_ONE_TYPES = Binding("f8", "export", "Export", key_display="F8")
+
 CHILDREN = (
     Binding("enter", "open", "Open", key_display="Enter", priority=True),
     Binding("up", "move(-1)", "Up", show=False),
@@ -48,6 +51,7 @@ TIMELINE = (
     Binding("s", "worksheet", "Sheet"),
     Binding("f", "family", "Family"),
     Binding("v", "follow_up", "Visit"),
+    EXPORT,
 )
 PREREQUISITES = (
     Binding("up,left,shift+tab", "stage(-1)", "Stage", key_display="↑ ↓"),
@@ -95,6 +99,7 @@ WORKSHEET = (
     Binding("f4", "draw", "Drawing", key_display="F4"),
     Binding("f5", "axis", "Leg axis", key_display="F5"),
     Binding("f6", "clear", "As planned", key_display="F6"),
+    EXPORT_WHERE_ONE_TYPES,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
@@ -102,6 +107,7 @@ THEATRE = (
     *PAGE,
     Binding("left,shift+tab", "part(-1)", "Part", key_display="← →"),
     Binding("right,tab", "part(1)", "Next part", show=False),
+    EXPORT,
 )
 FOLLOW_UP = (
     Binding("up", "field(-1)", "Field", key_display="↑ ↓"),
@@ -118,6 +124,7 @@ FOLLOW_UP = (
 FAMILY = (
     *PAGE,
     Binding("c", "courses", "Other ways"),
+    EXPORT,
 )
 SOURCES = (
     Binding("up", "statement(-1)", "Statement", key_display="↑ ↓"),
@@ -132,4 +139,13 @@ LEAVE = (
 REASON = (
     Binding("enter", "save", "Keep", key_display="Enter", priority=True),
     Binding("f3", "who", "Family or team", key_display="F3"),
+)
+EXPORTING = (
+    Binding("up", "field(-1)", "Paper", key_display="↑ ↓", priority=True),
+    Binding("down", "field(1)", "Next paper", show=False, priority=True),
+    Binding("enter", "write", "Write", key_display="Enter", priority=True),
+    Binding("f4", "option", "Other form", key_display="F4"),
+    Binding("f6", "clear", "As proposed", key_display="F6"),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
+    Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )

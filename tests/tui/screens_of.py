@@ -97,6 +97,7 @@ OPENED = {
     ),
     "theatre": Opened("TheatreScreen", ("s", *SIZES, "f3"), "proximal_femoral_osteotomy_1"),
     "family": Opened("FamilyScreen", ("f",)),
+    "export": Opened("ExportScreen", ("s", "f8", "down")),
     "follow_up": Opened("FollowUpScreen", ("v", *"183")),
     "sources": Opened("SourcesScreen", ("f2",)),
     "help": Opened("HelpScreen", ("f1",)),

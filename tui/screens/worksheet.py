@@ -25,6 +25,7 @@ from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, kind_for
 from pathway.worksheets.sheet import Input, Kind, Sheet
 from tui import keys
+from tui.export.sheets import SheetAsSet
 from tui.followup.form_field import Field
 from tui.opened import ChildList
 from tui.screens.form_screen import FormScreen
@@ -171,8 +172,10 @@ class WorksheetScreen(FormScreen):
             wrong = "; ".join(f"found {f.found}, expected {f.expected}; {_typed(f.remedy)}" for f in error.problems)
             if self.sheet is None:
                 self.sheet = _bare(kind, case, self.typed)
-        if self.sheet is not None and kind == "osteotomy" and not wrong:
-            self.home.sheets[self.child] = self.sheet
+        if self.sheet is not None and not wrong:
+            if kind == "osteotomy":
+                self.home.sheets[self.child] = self.sheet
+            self.home.sheet_set(self.child, SheetAsSet(kind, case, dict(self.typed), self.sheet))
         if self.sheet is not None:
             form.offer(tuple(_fields(self.sheet, self.typed)), typing=typing)
         self.show_sheet(stale=bool(wrong))

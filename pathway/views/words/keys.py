@@ -47,6 +47,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("s", "worksheet of the stage"),
             ("f", "the plan in plain words"),
             ("v", "visit: enter a follow-up and see what it changes"),
+            ("x", "export: summary, handout, calendar, sheets and record as files; also from sheet, table and family"),
         ),
     ),
     (
@@ -105,6 +106,16 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("F4", "the drawing in place of the numbers, where there is one; again: the numbers"),
             ("F5", "the axis of the whole leg, by points of the long film; again: the stage's sheet"),
             ("F6", "set all inputs back to the plan; Ctrl+Z only the last one"),
+            ("F8", "export: the sheet as it stands, and the other papers of the child"),
+        ),
+    ),
+    (
+        "Export",
+        (
+            ("↑ ↓", "choose a paper; type another file name, or the folder"),
+            ("Enter", "write the paper; an earlier one is replaced when you press it again"),
+            ("F4", "the same paper in another form (PDF, page of the web), another language"),
+            ("F6", "all names as proposed; Ctrl+Z only the last one"),
         ),
     ),
     ("For the table", (("↑ ↓ PgUp PgDn", "scroll"), ("← → or Tab", "numbers, steps, changes, drawings"))),
