@@ -25,7 +25,7 @@ from pathway.views.words import paragraphs
 from pathway.views.words.paragraphs import Aids
 from pathway.views.words.statements import Statement
 from tui import planner
-from tui.handing_out import HandingOutApp
+from tui.beginning import BeginningApp
 from tui.opened import ChildList, Entry, NothingToDo, child_list
 from tui.pictures import Pictures
 from tui.screens.base import ChildScreen
@@ -41,7 +41,7 @@ FATAL = "limb-pathway had to end because of an internal error; what was saved is
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
-class PathwayApp(HandingOutApp):
+class PathwayApp(BeginningApp):
     """Children, their timelines, prerequisites and sources."""
 
     TITLE = "limb-pathway"
@@ -151,6 +151,10 @@ class PathwayApp(HandingOutApp):
 
     def on_pathway_app_planned(self, event: Planned) -> None:
         """Put a finished plan on the list, tell the screens, plan the next child."""
+        if event.name not in {entry.name for entry in self.child_list.entries}:
+            self._at_work = False  # an example that has left the list meanwhile
+            self._plan_next()
+            return
         outcome, entry = event.outcome, self.child_list[event.name]
         now = entry.session.record if entry.session else None
         if event.record is not None and event.record != now:
@@ -319,6 +323,7 @@ class PathwayApp(HandingOutApp):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Yield a command for each screen and colour theme, and to leave."""
         yield SystemCommand("Children", "The list of children", self.go_to_children)
+        yield SystemCommand("New child", "Enter a child that is not on the list", self.open_new_child)
         for entry in self.child_list.entries:
             open_it = partial(self._timeline, entry.name)
             yield SystemCommand(f"Timeline of {entry.name}", "Stages and leg difference by age", open_it)

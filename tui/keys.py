@@ -23,6 +23,7 @@ CHILDREN = (
     Binding("pagedown", "move(8)", "Eight down", show=False),
     Binding("escape", "clear", "Clear search", key_display="Esc"),
     Binding("f4", "sort", "By date or name", key_display="F4"),
+    Binding("f7", "new", "New child", key_display="F7"),
 )
 PAGE = (
     Binding("up", "scroll(-1)", "Up", show=False),
@@ -146,6 +147,15 @@ EXPORTING = (
     Binding("enter", "write", "Write", key_display="Enter", priority=True),
     Binding("f4", "option", "Other form", key_display="F4"),
     Binding("f6", "clear", "As proposed", key_display="F6"),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
+    Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
+)
+NEW_CHILD = (
+    Binding("up", "field(-1)", "Field", key_display="↑ ↓", priority=True),
+    Binding("down", "field(1)", "Next field", show=False, priority=True),
+    Binding("f4", "option", "Next choice", key_display="F4"),
+    Binding("f5", "keep", "Save and open", key_display="F5"),
+    Binding("f6", "clear", "Clear", key_display="F6"),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )

@@ -5,14 +5,22 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathway.children.storage import Storage
 
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """The clock of what is written (UTC), and whether papers are handed to a browser in place of a folder."""
+    """The clock of what is written (UTC), and whether papers are handed to a browser in place of a folder.
+
+    `begin` makes a place for a new child where none is open; None where the screens are not to make one.
+    """
 
     now: Callable[[], datetime.datetime]
     in_browser: bool = False
+    begin: Callable[[], Storage] | None = None
 
 
 def still(on: datetime.date) -> Surroundings:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
+from contextlib import ExitStack
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -24,6 +26,9 @@ from pathway.cli.options import (
 )
 from pathway.cli.printing import can_open_screens
 from pathway.cli.views import children
+
+if TYPE_CHECKING:
+    from pathway.children.storage import Storage
 
 KINDS = {"example": "an example child", "registry": "a child of the registry", "file": "a case file"}
 
@@ -96,4 +101,12 @@ def open_files(
             run(dict.fromkeys(found, ""), day, only, protocol_of(overlay_dir), storage, around=surroundings())
         return
     texts = {name: text_of(one) for name, one in found.items()}
-    run(texts or {name: examples.text(name) for name in examples.names()}, day, only, rules, around=surroundings())
+    with ExitStack() as open_until_left:
+
+        def begin() -> Storage:
+            from pathway.children.registry_storage import RegistryStorage
+
+            return RegistryStorage(open_until_left.enter_context(opened(where, create=True)), name_of(by), now)
+
+        around = surroundings(None if texts else begin)
+        run(texts or {name: examples.text(name) for name in examples.names()}, day, only, rules, around=around)

@@ -20,6 +20,7 @@ from pathway.registry.default import VARIABLE
 if TYPE_CHECKING:
     from pathway.children.resolve import RegistryAt
     from pathway.children.served import Served
+    from pathway.children.storage import Storage
     from pathway.children.surroundings import Surroundings
     from pathway.files.kinds import Kind
 
@@ -188,8 +189,8 @@ def served_here() -> Served | None:
     return None if text is None else of_text(text)
 
 
-def surroundings() -> Surroundings:
-    """Return where the screens run: the clock, and whether a server shows them in a browser."""
+def surroundings(begin: Callable[[], Storage] | None = None) -> Surroundings:
+    """Return where the screens run: the clock, whether a server shows them in a browser, what makes a place."""
     from pathway.children.surroundings import Surroundings
 
-    return Surroundings(now, in_browser=served_here() is not None)
+    return Surroundings(now, in_browser=served_here() is not None, begin=begin)

@@ -21,6 +21,7 @@ HEADS = ("Child", "Age", "Diagnosis", "What is next", "When", "Difference\nat ma
 KEPT_HEADS = ("Child", "Age", "Diagnosis", "Needs next", "By", HEADS[-1])
 LEAST = (10, 9, 19, 18, 11, 11)
 LAST = "9999"
+BEGIN = "n"
 SHARES = (1, 0, 5, 5, 0, 0)
 
 
@@ -120,8 +121,12 @@ class ChildrenScreen(OwnScreen):
             return self._rows[table.cursor_row].name
         return None
 
-    def on_input_changed(self, _event: Input.Changed) -> None:
-        """Search as one types."""
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """Search as one types; where there is nobody to search, n begins a child."""
+        if event.value.lower() == BEGIN and not self.home.child_list.entries:
+            self.query_one(Input).value = ""
+            self.home.open_new_child()
+            return
         self.fill()
         self.refresh_bindings()
 
@@ -150,6 +155,12 @@ class ChildrenScreen(OwnScreen):
         """Open the child under the cursor."""
         if self.chosen is not None:
             self.home.open_timeline(self.chosen)
+        elif not self.home.child_list.entries:
+            self.home.open_new_child()
+
+    def action_new(self) -> None:
+        """Open the form for a new child."""
+        self.home.open_new_child()
 
     def action_clear(self) -> None:
         """Clear the search."""

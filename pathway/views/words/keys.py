@@ -31,6 +31,17 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("Enter", "open the timeline of the child"),
             ("Esc", "clear the search"),
             ("F4", "children of a registry by the date of what they need, or by name"),
+            ("F7", "a new child; on an empty list also n or Enter"),
+        ),
+    ),
+    (
+        "New child",
+        (
+            ("↑ ↓ or Enter", "select a field; type to fill it in"),
+            ("F4", "the next choice of the field"),
+            ("F5", "save the child where the others are stored, and open it"),
+            ("F6", "clear; Ctrl+Z brings it back"),
+            ("Esc", "leave; what was typed stays here"),
         ),
     ),
     (
