@@ -25,7 +25,7 @@ from pathway.views.words import paragraphs
 from pathway.views.words.paragraphs import Aids
 from pathway.views.words.statements import Statement
 from tui import planner
-from tui.beginning import BeginningApp
+from tui.coming_back import ComingBackApp
 from tui.opened import ChildList, Entry, NothingToDo, child_list
 from tui.pictures import Pictures
 from tui.screens.base import ChildScreen
@@ -41,7 +41,7 @@ FATAL = "limb-pathway had to end because of an internal error; what was saved is
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
-class PathwayApp(BeginningApp):
+class PathwayApp(ComingBackApp):
     """Children, their timelines, prerequisites and sources."""
 
     TITLE = "limb-pathway"
@@ -106,6 +106,7 @@ class PathwayApp(BeginningApp):
             self.open_timeline(self.first_child)
         if self.storage is not None:
             self.find_children()
+        self.take_up()
         self.call_after_refresh(self._plan_next)
 
     def _fatal_error(self) -> None:
@@ -170,6 +171,7 @@ class PathwayApp(BeginningApp):
             self.child_list = self.child_list.not_compared(event.name, outcome)
         else:
             self.child_list = self.child_list.with_problems(event.name, outcome)
+        self.do_again(event.name)
         self._at_work = False
         # Plans stay; looking through them for garbage again and again would hold up keys for a third of a second.
         gc.freeze()

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from pathway.children.left_behind import LeftBehind
     from pathway.children.storage import Storage
 
 
@@ -15,11 +16,13 @@ if TYPE_CHECKING:
 class Surroundings:
     """The clock of what is written (UTC), and whether papers are handed to a browser in place of a folder.
 
-    `begin` makes a place for a new child where none is open; None where the screens are not to make one.
+    `left` is where a session in a browser keeps what is not saved; None where nobody takes it up again. `begin` makes a
+    place for a new child where none is open; None where the screens are not to make one.
     """
 
     now: Callable[[], datetime.datetime]
     in_browser: bool = False
+    left: LeftBehind | None = None
     begin: Callable[[], Storage] | None = None
 
 

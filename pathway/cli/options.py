@@ -191,6 +191,9 @@ def served_here() -> Served | None:
 
 def surroundings(begin: Callable[[], Storage] | None = None) -> Surroundings:
     """Return where the screens run: the clock, whether a server shows them in a browser, what makes a place."""
+    from pathway.children.left_behind import VARIABLE, LeftBehind
     from pathway.children.surroundings import Surroundings
 
-    return Surroundings(now, in_browser=served_here() is not None, begin=begin)
+    kept = os.environ.get(VARIABLE)
+    left = None if kept is None else LeftBehind(Path(kept))
+    return Surroundings(now, in_browser=served_here() is not None, left=left, begin=begin)

@@ -204,7 +204,7 @@ async def test_a_child_that_is_edited_is_offered_again_with_the_new_plan() -> No
         await settled(pilot)
         screen = screen_of(app)
         before = screen._ground_now()
-        no = Decision(date=DAY, by="family", kind="decline", stage="growth_arrest", reason="no")
+        no = Decision(date=DAY, by="family", kind="decline", stage="femoral_lengthening", reason="no")
         app.edit("rowan-02", "declined", [no])
         await settled(pilot)
         after = screen._ground_now()

@@ -106,7 +106,7 @@ class ChildrenScreen(OwnScreen):
         if kept in names:
             table.move_cursor(row=names.index(kept))
         words = "" if names or not search else f"No child matches {search!r}. Escape clears the search."
-        words = self.home.listing or words
+        words = self.home.listing or words or self.home.came_back
         self.query_one(frame.Notice).say(words)
         count = len(self.home.child_list.entries)
         shown = f"{len(names)} of {count}" if len(names) != count else f"{count}"
