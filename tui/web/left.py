@@ -19,6 +19,11 @@ class Left:
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._orphans: list[Path] = []
 
+    @property
+    def folder(self) -> Path | None:
+        """Return the folder, None as long as no session has begun."""
+        return None if self._folder is None else Path(self._folder.name)
+
     def take(self) -> Path:
         """Return the file for a session that begins: the one left behind last, else a new one."""
         while self._orphans:
