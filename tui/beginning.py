@@ -16,8 +16,8 @@ from tui.opened import ChildList, Entry
 
 NEWCOMER = "A new child"
 NOT_HERE = (
-    "Not saved: these are example children, and examples are not kept. Start `limb-pathway` without a verb and enter "
-    "the child there, or open a folder of case files with `limb-pathway open FOLDER`."
+    "A child cannot be saved here: these are example children, and examples are not kept. Start `limb-pathway` without "
+    "a verb and enter the child there, or open a folder of case files with `limb-pathway open FOLDER`."
 )
 
 
@@ -55,10 +55,8 @@ class BeginningApp(HandingOutApp):
 
     @property
     def place_of_new(self) -> str:
-        """Return where a new child will be kept, in words."""
-        if self.storage is not None:
-            return self.storage.place
-        return "a registry of your own, which is made with it" if self.around.begin is not None else "no place: see F5"
+        """Return where a new child will be kept, in words, where it can be."""
+        return "a registry of your own, which is made with it" if self.storage is None else self.storage.place
 
     @work(thread=True, exclusive=True, group="rules")
     def read_rules(self) -> None:

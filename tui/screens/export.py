@@ -52,6 +52,8 @@ class ExportScreen(FormScreen):
     ExportScreen #became { height: 1fr; padding: 0 1; }
     ExportScreen.wide #body { layout: horizontal; }
     ExportScreen.wide Form { width: 60%; max-width: 84; height: 100%; padding: 1 0; }
+    ExportScreen.wide Choices { height: auto; max-height: 70%; }
+    ExportScreen.wide #asked { padding: 1 1 0 1; }
     ExportScreen.wide #became { height: 100%; width: 1fr; padding: 1 2; }
     """
 
@@ -171,6 +173,9 @@ class ExportScreen(FormScreen):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now: a paper is chosen, a field has choices."""
         field = self.query_one(Form).chosen if self.is_mounted else None
+        if action == "page":
+            prose = self.query_one(Prose) if self.is_mounted else None
+            return prose is not None and len(prose.lines) > prose.size.height
         if action == "write":
             return field is not None
         if action == "option":
@@ -257,6 +262,7 @@ class ExportScreen(FormScreen):
         unsaved = self.home.child_list[self.child].unsaved and self.home.storage is not None
         where = IN_BROWSER if self.home.around.in_browser else WHERE
         prose.say((*said, Paragraph(f"{where} {UNSAVED}" if unsaved else where, role=Role.LEGEND)))
+        self.refresh_bindings()
 
 
 def _languages() -> tuple[Option, ...]:

@@ -57,6 +57,8 @@ class NewChildScreen(FormScreen):
     NewChildScreen #plan { height: 1fr; padding: 0 1; }
     NewChildScreen.wide #body { layout: horizontal; }
     NewChildScreen.wide Form { width: 50%; max-width: 64; height: 100%; padding: 1 0; }
+    NewChildScreen.wide Choices { height: auto; max-height: 70%; }
+    NewChildScreen.wide #asked { padding: 1 1 0 1; }
     NewChildScreen.wide #plan { height: 100%; width: 1fr; padding: 1 2; }
     """
 
@@ -201,7 +203,8 @@ class NewChildScreen(FormScreen):
         else:
             yield from _of_plan(self.made.plan)
         yield Paragraph("")
-        yield Paragraph(NOT_KEPT.format(place=self.home.place_of_new), role=Role.LEGEND)
+        words = self.home.why_no_new_child or NOT_KEPT.format(place=self.home.place_of_new)
+        yield Paragraph(words, role=Role.LEGEND)
 
     def statements(self) -> tuple[Statement, ...]:
         """Return what the plan as typed says, with the rule behind it."""
@@ -278,16 +281,17 @@ def _of_plan(plan: Plan) -> Iterator[Paragraph]:
     line = plan_row(plan.child.id, plan)
     yield Paragraph("The plan as typed", heading=True)
     yield Paragraph(f"{line.diagnosis}, {line.age}")
-    yield Paragraph(f"Next: {line.following}{f', {line.when}' if line.when else ''}", role=Role.STAGE_READY)
+    if plan.open_questions:
+        first = ", ".join(question.label for question in plan.open_questions[:MOST_ASKED])
+        more = len(plan.open_questions) - MOST_ASKED
+        asked = f"Measure first: {first}{f' and {more} more' if more > 0 else ''}"
+        yield Paragraph(asked, role=Role.STAGE_READY)
+    yield Paragraph(f"Next: {line.following}{f', {line.when}' if line.when else ''}")
     yield Paragraph(f"Difference at maturity, untreated: {line.difference}")
     yield from (Paragraph(text, role=Role.STAGE_BLOCKED) for text in paragraphs.conflicts(plan))
     for item in plan.classification:
         yield Paragraph(f"{item.label}: {item.type} ({item.type_label})")
     yield from paragraphs.of_roads(plan)
-    if plan.open_questions:
-        first = ", ".join(question.label for question in plan.open_questions[:MOST_ASKED])
-        more = len(plan.open_questions) - MOST_ASKED
-        yield Paragraph(f"Measure first: {first}{f' and {more} more' if more > 0 else ''}")
     dated = [stage for stage in paragraphs.in_date_order(plan) if stage.date is not None]
     if dated:
         yield Paragraph("Stages", heading=True)

@@ -24,7 +24,7 @@ class Caution(Static):
     """The second line: what the program is, who decides, and whether the child is invented."""
 
     DEFAULT_CSS = """
-    Caution { height: auto; max-height: 2; color: $role-muted; padding: 0 1; }
+    Caution { height: auto; max-height: 3; color: $role-muted; padding: 0 1; }
     """
 
     def __init__(self) -> None:
