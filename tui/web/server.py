@@ -39,6 +39,8 @@ NO_FILE = "This file was handed out already, or is of another page. Write it aga
 HERE = Path(__file__).parent
 OURS = (None, "none", "same-origin")
 """What a browser says of where a request comes from that may be answered; older ones say nothing."""
+WRITTEN_IN_SECONDS = 1.0
+"""What was typed last before a page was closed is written in so short a time."""
 ROOM_TRIES, ROOM_SECONDS = 30, 0.1
 SIZES = {"width": (20, 1000), "height": (5, 500)}
 """How many cells a screen may have."""
@@ -93,7 +95,7 @@ class OwnServer(Server):
         self.left = Left()
         self.ended_idle = False
         self._here: set[asyncio.Task[object]] = set()
-        self._leaving: set[asyncio.Task[None]] = set()
+        self._leaving: dict[asyncio.Task[None], Path] = {}
         self.used_at = 0.0
         super().__init__(command, host=host, port=port, title=TITLE, public_url=self.origin, templates_path=HERE)
         self._files = _files_of(self.statics_path)
@@ -245,9 +247,7 @@ class OwnServer(Server):
         to_page = {"write_bytes": socket_of_page.send_bytes, "write_str": socket_of_page.send_str, "close": close}
         session = Session(self.command, download_manager=self.download_manager, **to_page)  # type: ignore[arg-type]
         session.place = self._place(request.match_info["visit"])
-        if self._leaving:
-            # A page that is loaded anew: what its screens leave behind is there once they have ended.
-            await asyncio.wait(self._leaving, timeout=LEAVING_SECONDS)
+        await self._settled()
         left = self.left.take()
         session.around = {**self.around, **self.left.around(left)}
         width, height = (_size(name, request.query.get(name)) for name in ("width", "height"))
@@ -265,10 +265,21 @@ class OwnServer(Server):
                 ending.cancel()
             # Whoever ends the visit meanwhile must not keep its process from being ended.
             leaving = asyncio.create_task(self._ended(starting, session, left))
-            self._leaving.add(leaving)
-            leaving.add_done_callback(self._leaving.discard)
+            self._leaving[leaving] = left
+            leaving.add_done_callback(lambda done: self._leaving.pop(done, None))
             await asyncio.shield(leaving)
         return socket_of_page
+
+    async def _settled(self) -> None:
+        """Wait for screens that are ending: a page that is loaded anew takes up what the one before leaves.
+
+        Who has nothing unsaved has no file, and is not waited for any longer than it takes to write one.
+        """
+        if self._leaving:
+            await asyncio.wait(self._leaving, timeout=WRITTEN_IN_SECONDS)
+        holding = {task for task, file in self._leaving.items() if file.exists()}
+        if holding:
+            await asyncio.wait(holding, timeout=3 * LEAVING_SECONDS)
 
     async def _ended(self, starting: asyncio.Task[None], session: Session, left: Path) -> None:
         """End a session; one that is only half there first comes to be. What it left is for the next one."""
