@@ -18,6 +18,7 @@ from textual.screen import Screen
 from textual.widgets import Input
 
 from pathway.children.storage import Storage
+from pathway.children.surroundings import Surroundings
 from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
@@ -26,9 +27,10 @@ from pathway.views.words import paragraphs
 from pathway.views.words.paragraphs import Aids, Paragraph
 from pathway.views.words.statements import Statement
 from tui import keys, planner, why_not
+from tui.coming_back import ComingBackApp
 from tui.opened import ChildList, Entry, NothingToDo, child_list
 from tui.pictures import Pictures
-from tui.saving import SHOWN_SECONDS, SavingApp
+from tui.saving import SHOWN_SECONDS
 from tui.screens.base import ChildScreen, OwnScreen
 from tui.screens.children import ChildrenScreen
 from tui.themes import FIRST, PALETTES, THEMES, variable
@@ -44,7 +46,7 @@ FATAL = "limb-pathway had to end because of an internal error; what was saved is
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
-class PathwayApp(SavingApp):
+class PathwayApp(ComingBackApp):
     """Children, their timelines, prerequisites and sources."""
 
     TITLE = "limb-pathway"
@@ -74,8 +76,9 @@ class PathwayApp(SavingApp):
         child: str | None = None,
         protocol: Protocol | None = None,
         storage: Storage | None = None,
+        around: Surroundings | None = None,
     ) -> None:
-        super().__init__(child_list(files), on, protocol, storage)
+        super().__init__(child_list(files), on, protocol, storage, around)
         self.protocol = protocol
         self.pictures = Pictures()
         self.named: Mapping[str, tuple[str, ...]] = {}
@@ -108,6 +111,7 @@ class PathwayApp(SavingApp):
             self.open_timeline(self.first_child)
         if self.storage is not None:
             self.find_children()
+        self.take_up()
         self.call_after_refresh(self._plan_next)
 
     def _fatal_error(self) -> None:
@@ -153,6 +157,10 @@ class PathwayApp(SavingApp):
 
     def on_pathway_app_planned(self, event: Planned) -> None:
         """Put a finished plan on the list, tell the screens, plan the next child."""
+        if event.name not in {entry.name for entry in self.child_list.entries}:
+            self._at_work = False  # an example that has left the list meanwhile
+            self._plan_next()
+            return
         outcome, entry = event.outcome, self.child_list[event.name]
         now = entry.session.record if entry.session else None
         if event.record is not None and event.record != now:
@@ -167,6 +175,7 @@ class PathwayApp(SavingApp):
             self.child_list = self.child_list.not_compared(event.name, outcome)
         else:
             self.child_list = self.child_list.with_problems(event.name, outcome)
+        self.do_again(event.name)
         self._at_work = False
         # Plans stay; looking through them for garbage again and again would hold up keys for a third of a second.
         gc.freeze()
@@ -401,10 +410,11 @@ def run(
     child: str | None = None,
     protocol: Protocol | None = None,
     storage: Storage | None = None,
+    around: Surroundings | None = None,
 ) -> None:
     """Open the screens on case files by name, planned as on a day; `child` opens that child's timeline at once.
 
     Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours. With a `storage` its
-    children are shown in place of files, and changes can be saved.
+    children are shown in place of files, and changes can be saved. `around` says where the screens run.
     """
-    PathwayApp(files, on, child, protocol, storage).run()
+    PathwayApp(files, on, child, protocol, storage, around).run()

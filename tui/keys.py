@@ -15,6 +15,10 @@ SAVE = Binding("ctrl+s", "save", "Save", key_display="^s", tooltip="Save what wa
 JUMP = Binding("f7", "jump", "Go to field", key_display="F7", priority=True)
 QUIT = Binding("ctrl+q", "quit", "Quit", key_display="^q", priority=True)
 
+PAPERS = "Summary, handout, calendar, sheets and record as files"
+EXPORT = Binding("x,f8", "export", "Export", key_display="x", tooltip=PAPERS)
+EXPORT_WHERE_ONE_TYPES = Binding("f8", "export", "Export", key_display="F8", tooltip=PAPERS)
+
 CHILDREN = (
     Binding("enter", "open", "Open", key_display="Enter", priority=True),
     Binding("up", "move(-1)", "Up", show=False),
@@ -24,6 +28,7 @@ CHILDREN = (
     Binding("escape", "clear", "Clear search", key_display="Esc"),
     Binding("f3", "due", "What is due", key_display="F3"),
     Binding("f4", "sort", "Order", key_display="F4"),
+    Binding("f7", "new", "New child", key_display="F7", tooltip="Enter a child that is not on the list"),
 )
 PAGE = (
     Binding("up", "scroll(-1)", "Up", show=False),
@@ -56,6 +61,7 @@ TIMELINE = (
     Binding("h", "history", "History", tooltip="What was entered and accepted, two steps compared"),
     Binding("n", "due", "Due", show=False, tooltip="What this child needs by when"),
     Binding("i", "what_if", "What if", show=False, tooltip="Wishes tried out before they are kept"),
+    EXPORT,
 )
 ABOUT_CHILD = (*(one for one in TIMELINE if one.tooltip), UNDO, REDO, SAVE)
 """What opens something of the child, or does something with it: the palette has it on every screen of a child."""
@@ -92,7 +98,7 @@ COURSES = (
 WHAT_IF = (
     Binding("up", "field(-1)", "Wish", key_display="↑ ↓", priority=True),
     Binding("down", "field(1)", "Next wish", show=False, priority=True),
-    Binding("f4,f7", "option", "Next choice", key_display="F4"),
+    Binding("f4,f9", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Keep as wishes", key_display="F5"),
     Binding("f6", "clear", "Clear", key_display="F6"),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
@@ -106,8 +112,9 @@ WORKSHEET = (
     Binding("f3", "theatre", "For the table", key_display="F3"),
     Binding("f4", "draw", "Drawing", key_display="F4"),
     Binding("f5", "axis", "Leg axis", key_display="F5"),
-    Binding("f7", "option", "Next choice", key_display="F7"),
+    Binding("f9", "option", "Next choice", key_display="F9"),
     Binding("f6", "clear", "As planned", key_display="F6"),
+    EXPORT_WHERE_ONE_TYPES,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
@@ -115,6 +122,7 @@ THEATRE = (
     *PAGE,
     Binding("left,shift+tab", "part(-1)", "Part", key_display="← →"),
     Binding("right,tab", "part(1)", "Next part", show=False),
+    EXPORT,
 )
 FOLLOW_UP = (
     Binding("up", "field(-1)", "Field", key_display="↑ ↓"),
@@ -122,7 +130,7 @@ FOLLOW_UP = (
     Binding("shift+tab", "part(-1)", "Part before", show=False, priority=True),
     Binding("tab", "part(1)", "Part", key_display="Tab", priority=True),
     Binding("f3", "find", "Find", key_display="F3"),
-    Binding("f4,f7", "option", "Next choice", key_display="F4"),
+    Binding("f4,f9", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Keep", key_display="F5"),
     Binding("f6", "clear", "Clear", key_display="F6"),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
@@ -131,6 +139,7 @@ FOLLOW_UP = (
 FAMILY = (
     *PAGE,
     Binding("c", "courses", "Other ways"),
+    EXPORT,
 )
 SOURCES = (
     Binding("up", "statement(-1)", "Statement", key_display="↑ ↓"),
@@ -166,6 +175,24 @@ JUMPING = (
 REASON = (
     Binding("enter", "save", "Keep", key_display="Enter", priority=True),
     Binding("f3", "who", "Family or team", key_display="F3"),
+)
+EXPORTING = (
+    Binding("up", "field(-1)", "Paper", key_display="↑ ↓", priority=True),
+    Binding("down", "field(1)", "Next paper", show=False, priority=True),
+    Binding("enter", "write", "Write", key_display="Enter", priority=True),
+    Binding("f4", "option", "Other form", key_display="F4"),
+    Binding("f6", "clear", "As proposed", key_display="F6"),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
+    Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
+)
+NEW_CHILD = (
+    Binding("up", "field(-1)", "Field", key_display="↑ ↓", priority=True),
+    Binding("down", "field(1)", "Next field", show=False, priority=True),
+    Binding("f4", "option", "Next choice", key_display="F4"),
+    Binding("f5", "keep", "Save and open", key_display="F5"),
+    Binding("f6", "clear", "Clear", key_display="F6"),
+    Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
+    Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 
 

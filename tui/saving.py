@@ -32,7 +32,9 @@ if TYPE_CHECKING:
 
 SHOWN_SECONDS = 8
 READING = "Reading the children …"
-EMPTY = "No children are stored in {place} yet. Import them with `limb-pathway registry import FILE`."
+EMPTY = (
+    "No children are stored in {place} yet. n or Enter begins one; `limb-pathway registry import FILE` takes in files."
+)
 
 
 class SavingApp(App[None]):

@@ -60,6 +60,13 @@ def read_case(
     return complaints.faults(text) if record is None else record
 
 
+def read_child(table: Table, name: str, protocol: Protocol, on: datetime.date) -> Child | tuple[Problem, ...]:
+    """Return the child that the table `[child]` of a case file tells of, or all its faults, each by its field."""
+    complaints = Complaints(name)
+    child = _child(Fields(complaints, (), table), protocol, on)
+    return complaints.faults("") if child is None else child
+
+
 def read_events(
     tables: Table, child: Child, name: str, protocol: Protocol, on: datetime.date, text: str = ""
 ) -> FollowUp | tuple[Problem, ...]:

@@ -5,10 +5,13 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
 
+from pathway.children import papers
 from pathway.children.kept_plans import Accepter, KeptPlans
 from pathway.children.registry_plans import RegistryPlans
-from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed
+from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, id_taken
 from pathway.events import Event, apply
 from pathway.plan.earlier import earlier_of
 from pathway.plan.model import Plan
@@ -18,11 +21,15 @@ from pathway.questions.due import plan_summary
 from pathway.record import Record
 from pathway.registry.due_list import standings
 from pathway.registry.journal.chain import head_of
-from pathway.registry.journal.entry import Entry, Head, StaleHead, StoredPlan
+from pathway.registry.journal.entry import NO_ENTRIES, Entry, Head, StaleHead, StoredPlan
 from pathway.registry.journal.fold import earlier_operations
+from pathway.registry.journal.payloads import case_entry
 from pathway.registry.planning import protocol_digest, save_followup, with_acceptance
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
+
+if TYPE_CHECKING:
+    from pathway.views.documents.summary import AcceptedPlan
 
 
 class RegistryStorage:
@@ -122,6 +129,28 @@ class RegistryStorage:
         words = f"Accepted by the {accepted_by}. " if accepted_by else ""
         told = f"{words}Saved in {self.place} by {self._who}: {kinds} ({numbers} of {child})."
         return Saved(told, when.date() if accepted_by else None)
+
+    def accepted(self, child: str) -> AcceptedPlan | None:
+        """Return the plan of a child that was accepted last, with where the registry stands."""
+        with _translating_registry_problems():
+            entries, head = self._store.entries(child), self._store.signed_head()
+            return papers.accepted_plan(entries, "" if head is None else head.short, child)
+
+    @property
+    def inputs(self) -> tuple[Path, ...]:
+        """Return the registry's file where it is one."""
+        file = self._store.place.file
+        return () if file is None else (file,)
+
+    def add(self, record: Record) -> Saved:
+        """Keep a new child as its first entry; an id that was ever used here is refused."""
+        child = record.child.id
+        with _translating_registry_problems():
+            kept = self._store.append(child, case_entry(record, self._who), seen=NO_ENTRIES, when=self._now())
+        if isinstance(kept, StaleHead):
+            raise id_taken(child, self.place)
+        self._only = (*self._only, child) if self._only else ()
+        return Saved(f"Saved in {self.place} by {self._who}: {child}, a new child (entry {kept.head.count}).")
 
 
 @contextmanager

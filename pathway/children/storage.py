@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
 
 from pathway.children.kept_plans import Accepter, KeptPlans
 from pathway.events import Event
@@ -15,9 +16,18 @@ from pathway.protocol import model
 from pathway.protocol.question import EarlierOperation
 from pathway.record import Record
 
+if TYPE_CHECKING:
+    from pathway.views.documents.summary import AcceptedPlan
+
 
 class SaveFailed(Refused):
     """The place could not be read or written; nothing of the child is lost."""
+
+
+def id_taken(child: str, place: str) -> SaveFailed:
+    """Return that a new child cannot have an id, because a child has or had it."""
+    what = f"is an id that {place} has already; nothing was changed"
+    return save_failed(child, what, "give the new child another id, or open the child that has it")
 
 
 def save_failed(place: str, what: str, remedy: str) -> SaveFailed:
@@ -89,3 +99,13 @@ class Storage(Protocol):
 
         Where it is said who accepts it, that is kept with the plan, in a place that keeps plans.
         """
+
+    def accepted(self, child: str) -> AcceptedPlan | None:
+        """Return the plan of a child that was accepted last, None where none was."""
+
+    @property
+    def inputs(self) -> tuple[Path, ...]:
+        """Return the files that children are read from, which no output may be written over."""
+
+    def add(self, record: Record) -> Saved:
+        """Keep a child that is new here; raises SaveFailed for an id that is there already, and for no place for it."""

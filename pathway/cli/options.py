@@ -20,6 +20,8 @@ from pathway.registry.default import VARIABLE
 if TYPE_CHECKING:
     from pathway.children.resolve import RegistryAt
     from pathway.children.served import Served
+    from pathway.children.storage import Storage
+    from pathway.children.surroundings import Surroundings
     from pathway.files.kinds import Kind
 
 KEY_VARIABLE = "LIMB_PATHWAY_KEY_FILE"
@@ -185,3 +187,13 @@ def served_here() -> Served | None:
 
     text = os.environ.get(VARIABLE)
     return None if text is None else of_text(text)
+
+
+def surroundings(begin: Callable[[], Storage] | None = None) -> Surroundings:
+    """Return where the screens run: the clock, whether a server shows them in a browser, what makes a place."""
+    from pathway.children.left_behind import VARIABLE, LeftBehind
+    from pathway.children.surroundings import Surroundings
+
+    kept = os.environ.get(VARIABLE)
+    left = None if kept is None else LeftBehind(Path(kept))
+    return Surroundings(now, in_browser=served_here() is not None, left=left, begin=begin)

@@ -38,8 +38,8 @@ async def test_devices_are_offered_by_name_and_stepped_through() -> None:
         assert device.means == "frame, then a rod"
         assert "internal lengthening nail (femur)" in screen.query_one(Offered).words
         assert "femoral_frame_then_rod" not in text_of(app)
-        assert "F7 Next choice" in text_of(app)
-        await pilot.press("f7")
+        assert "F9 Next choice" in text_of(app)
+        await pilot.press("f9")
         assert screen.sheet is not None
         assert screen.sheet.input("device").origin == "by_hand"
         await put(pilot, "device", "nail (femur)")
@@ -59,5 +59,5 @@ async def test_an_amount_in_cm_is_taken_and_a_bare_one_is_asked_back() -> None:
         shown = " ".join(text_of(app).split())
         assert "did you mean 4.5 cm (45 mm)?" in shown
         assert "As it was before the last change" in shown
-        await pilot.press("f7")
+        await pilot.press("f9")
         assert screen.sheet.input("amount_mm").value == 45.0

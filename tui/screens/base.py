@@ -218,6 +218,10 @@ class ChildScreen(OwnScreen):
         """Open the worksheet of the selected stage."""
         self.home.open_worksheet(self.child, self.selected.id if self.selected else None)
 
+    def action_export(self) -> None:
+        """Open the papers that can be written of the child."""
+        self.home.open_export(self.child, self.selected.id if self.selected else None)
+
     def action_details(self) -> None:
         """Open the details of the selected stage."""
         if self.selected is not None:

@@ -23,6 +23,7 @@ from tui.widgets.child_table import ChildTable
 
 CLEAR = "Escape clears the search."
 NOTHING_DUE = "Nothing is due in the next {months} months as planned; F3 returns to the children."
+BEGIN = "n"
 
 
 class ChildrenScreen(OwnScreen):
@@ -86,7 +87,7 @@ class ChildrenScreen(OwnScreen):
         stays = at < len(names) and names[at] == kept
         cursor = 0 if not self._moved else at if stays else names.index(kept) if kept in names else 0
         table.show(rows, self.order, cursor, accepted=self.home.storage is not None)
-        self.query_one(frame.Notice).say(self.home.listing or self._notice(search, len(rows)))
+        self.query_one(frame.Notice).say(self.home.listing or self._notice(search, len(rows)) or self.home.came_back)
         self.query_one(frame.Title).update(self._title(len(rows), search))
 
     def _found(self, search: str) -> Sequence[Row] | Sequence[DueRow]:
@@ -117,8 +118,12 @@ class ChildrenScreen(OwnScreen):
         """Return the name of the child under the cursor, or None where the table is empty."""
         return self.query_one(ChildTable).chosen
 
-    def on_input_changed(self, _event: Input.Changed) -> None:
-        """Search as one types."""
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """Search as one types; where there is nobody to search, n begins a child."""
+        if event.value.lower() == BEGIN and not self.home.child_list.entries:
+            self.query_one(Input).value = ""
+            self.home.open_new_child()
+            return
         self._moved = False
         self.fill()
         self.refresh_bindings()
@@ -165,6 +170,12 @@ class ChildrenScreen(OwnScreen):
         """Open the child under the cursor."""
         if self.chosen is not None:
             self._open(self.chosen)
+        elif not self.home.child_list.entries:
+            self.home.open_new_child()
+
+    def action_new(self) -> None:
+        """Open the form for a new child."""
+        self.home.open_new_child()
 
     def action_clear(self) -> None:
         """Clear the search."""

@@ -25,6 +25,7 @@ from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, kind_for
 from pathway.worksheets.sheet import Kind, Sheet
 from tui import keys, sheet_fields
+from tui.export.sheets import SheetAsSet
 from tui.followup.form_field import Field
 from tui.opened import ChildList
 from tui.screens.form_screen import FormScreen
@@ -186,8 +187,10 @@ class WorksheetScreen(FormScreen):
                 self.sheet = _bare(kind, case, settings)
         if not self.typed:
             self._planned = self.sheet
-        if self.sheet is not None and kind == "osteotomy" and not wrong:
-            self.home.sheets[self.child] = self.sheet
+        if self.sheet is not None and not wrong:
+            if kind == "osteotomy":
+                self.home.sheets[self.child] = self.sheet
+            self.home.sheet_set(self.child, SheetAsSet(kind, case, dict(settings), self.sheet))
         if self.sheet is not None:
             form.offer(tuple(sheet_fields.fields(self.sheet, self.typed, case.protocol, self._planned)), typing=typing)
         self.show_sheet(stale=bool(wrong))

@@ -31,6 +31,17 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("Enter", "open the timeline of the child"),
             ("Esc", "clear the search"),
             ("F4", "children of a registry by the date of what they need, or by name"),
+            ("F7", "a new child; on an empty list also n or Enter"),
+        ),
+    ),
+    (
+        "New child",
+        (
+            ("↑ ↓ or Enter", "select a field; type to fill it in"),
+            ("F4", "the next choice of the field"),
+            ("F5", "save the child where the others are stored, and open it"),
+            ("F6", "clear; Ctrl+Z brings it back"),
+            ("Esc", "leave; what was typed stays here"),
         ),
     ),
     (
@@ -51,6 +62,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("h", "history: what was entered and accepted; two steps compared"),
             ("n", "due: what this child needs by when"),
             ("i", "what if: wishes tried out"),
+            ("x", "export: summary, handout, calendar, sheets and record as files; also from sheet, table and family"),
         ),
     ),
     (
@@ -132,6 +144,16 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("F5", "the axis of the whole leg, by points of the long film; again: the stage's sheet"),
             ("F6", "set all inputs back to the plan; Ctrl+Z only the last one"),
             ("F7", "go to an input by letters of its name"),
+            ("F8", "export: the sheet as it stands, and the other papers of the child"),
+        ),
+    ),
+    (
+        "Export",
+        (
+            ("↑ ↓", "choose a paper; type another file name, or the folder"),
+            ("Enter", "write the paper; an earlier one is replaced when you press it again"),
+            ("F4", "the same paper in another form (PDF, page of the web), another language"),
+            ("F6", "all names as proposed; Ctrl+Z only the last one"),
         ),
     ),
     ("For the table", (("↑ ↓ PgUp PgDn", "scroll"), ("← → or Tab", "numbers, steps, changes, drawings"))),
