@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime
 import gc
+import os
+import sys
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from functools import partial
@@ -20,6 +22,7 @@ from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
+from pathway.views.pictures.symbols import Symbols, chosen
 from pathway.views.words import paragraphs
 from pathway.views.words.paragraphs import Aids
 from pathway.views.words.statements import Statement
@@ -78,6 +81,7 @@ class PathwayApp(SavingApp):
         self.first_child = child if child in files else None
         self.aids: Aids | None = None
         self.goal_mm: tuple[float, float] | None = None
+        self.symbols = Symbols.BRAILLE
         self._wanted: str | None = self.first_child
         self._at_work = False
         self._kept: dict[type[ChildScreen], ChildScreen] = {}
@@ -335,6 +339,12 @@ class PathwayApp(SavingApp):
             yield SystemCommand("Follow-up", "Enter a visit, an operation, a decision", screen.action_follow_up)
             yield SystemCommand("Family view", "The plan in plain words", screen.action_family)
             yield SystemCommand("Sources", "The rule behind each statement", screen.action_sources)
+        if isinstance(screen, ChildScreen) and screen.DRAWS:
+            show = screen.show_symbols
+            for symbols in (one for one in Symbols if one is not self.symbols):
+                yield SystemCommand(
+                    f"Graph: {symbols}", "Draw with symbols that the terminal has", partial(show, symbols)
+                )
         yield SystemCommand("Help", "Keys and marks", self.show_help)
         for name in PALETTES:
             words = name.removeprefix("pathway-").replace("-", " ")
@@ -368,4 +378,7 @@ def run(
     Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours. With a `storage` its
     children are shown in place of files, and changes can be saved.
     """
-    PathwayApp(files, on, child, protocol, storage).run()
+    symbols = chosen(os.environ, sys.stdout.encoding or "")
+    app = PathwayApp(files, on, child, protocol, storage)
+    app.symbols = symbols
+    app.run()

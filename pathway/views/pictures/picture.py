@@ -26,6 +26,7 @@ class Role(StrEnum):
     STAGE_BLOCKED = "stage_blocked"
     STAGE_OPTIONAL = "stage_optional"
     WINDOW = "window"
+    LAST_DAY = "last_day"
     MEDIAN = "median"
     MEDIAN_NATURAL = "median_natural"
     BAND50 = "band50"
