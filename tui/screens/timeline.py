@@ -163,7 +163,8 @@ class TimelineScreen(ChildScreen):
         view, lanes = self.query_one(LegendView), self.wide or not curve
         past = lanes and self.query_one(TimelineView).past
         width = max(20, self.size.width)
-        marks = legend(plan, width, self.home.goal_mm, past=past, lanes_shown=lanes, curve_shown=curve)
+        shaded = self.home.no_color or self.home.symbols is not Symbols.BRAILLE
+        marks = legend(plan, width, self.home.goal_mm, past=past, shaded=shaded, lanes_shown=lanes, curve_shown=curve)
         view.styles.height = marks.height
         view.show(marks)
 

@@ -166,7 +166,8 @@ def _draw_row(
     if columns.width >= WIDE:
         canvas.put(at, columns.slip - 1 - len(row.amount), row.amount, Role.TEXT, target)
     canvas.put(at, columns.width - len(row.slip), row.slip, Role.TEXT, target)
-    starts = [_draw_bar(canvas, at, stage, axis, plan) for stage in row.stages if stage.date is not None]
+    dated = sorted((stage for stage in row.stages if stage.date is not None), key=lambda stage: stage is row.shown)
+    starts = [_draw_bar(canvas, at, stage, axis, plan) for stage in dated]  # the one that is spoken of lies on top
     _draw_window(canvas, at, row.shown, axis, plan, starts, told=len(row.stages) == 1 or selected == target)
     for stage in row.stages:
         places[stage.id] = (at, at + len(names) - 1)

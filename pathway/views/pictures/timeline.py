@@ -29,6 +29,7 @@ ASIDE = 30
 """Columns at the right of a curve for the ways and the end."""
 BEFORE_TODAY_YEARS = 0.5
 """What is shown of the past where it is folded away."""
+BANDS = "░▒"
 NO_CURVE = "No growth projection: no leg length was measured."
 BOTH_SHORT = "No growth projection: both legs are short, each bone is compared with normal lengths."
 
@@ -175,10 +176,14 @@ def legend(
     goal_mm: tuple[float, float] | None = None,
     *,
     past: bool = True,
+    shaded: bool = True,
     lanes_shown: bool = True,
     curve_shown: bool = True,
 ) -> Picture:
-    """Return what the marks of lanes and curve mean, in as many rows as the width asks for."""
+    """Return what the marks of lanes and curve mean, in as many rows as the width asks for.
+
+    `shaded`: the bands are drawn as ░▒, not as colours behind.
+    """
     rows: list[list[tuple[int, str, Role, str]]] = [[]]
     used = 0
     marks = (
@@ -196,6 +201,10 @@ def legend(
     for row, items in enumerate(rows):
         for column, mark, role, words in items:
             canvas.put(row, column, mark, role)
+            if mark == BANDS and not shaded:
+                canvas.put(row, column, "  ", Role.BLANK)
+                canvas.lay_behind(row, column, Role.BAND90)
+                canvas.lay_behind(row, column + 1, Role.BAND50)
             canvas.put(row, column + len(mark) + 1, words, Role.LEGEND)
     return canvas.picture("")
 
@@ -210,7 +219,8 @@ def _marks_of_lanes(plan: Plan, *, past: bool) -> Iterator[tuple[str, Role, str]
         yield lanes.WINDOW, Role.WINDOW, "allowed"
     if any(roads.of_lengthening(plan, stage) for stage in plan.stages):
         yield DRAWN, Role.LABEL, "lengthening road, not chosen"
-    if any(stage.window is not None and stage.window.latest for stage in coming if stage.operation):
+    bounded = [stage for stage in coming if stage.window is not None and stage.window.latest]
+    if any(stage.operation or stage.road == "prosthetic" for stage in bounded):
         yield lanes.LAST, Role.LAST_DAY, "last day"
 
 
@@ -219,7 +229,7 @@ def _marks_of_curve(plan: Plan, goal_mm: tuple[float, float] | None) -> Iterator
         yield MEASURED, Role.MEASURED, "measured"
     if curve(plan) is not None:
         yield "┈", Role.GOAL, "goal" if goal_mm is None else chart.goal_words(goal_mm)
-        yield "░▒", Role.LEGEND, "90, 50 of 100 children"
+        yield BANDS, Role.LEGEND, "90, 50 of 100"
 
 
 def _alt(plan: Plan) -> Iterator[str]:
