@@ -15,10 +15,10 @@ from pathway.views.words.plan import (
     PROSTHETIC_HEADING,
     amount_words,
     bones_lines,
-    cm_words,
     road_mark,
     state_words,
 )
+from pathway.views.words.sides import side_words
 from pathway.views.words.wrapping import wrap
 
 _NOT_YET = "no date yet"
@@ -44,7 +44,8 @@ def timeline_words(plan: Plan, width: int) -> Iterator[str]:
     yield ""
     yield "Leg difference"
     for point in plan.growth.measured:
-        yield f"  measured {cm_words(point.discrepancy_mm)} on {point.date}, at {age_words(point.age_years)}"
+        measured = side_words(point.discrepancy_mm)
+        yield f"  measured {measured} on {point.date}, at {age_words(point.age_years)}"
     if plan.child.affected_side == "both":
         yield from bones_lines(plan, width)
         return
