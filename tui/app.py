@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime
 import gc
+import os
+import sys
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from typing import TYPE_CHECKING
@@ -23,6 +25,7 @@ from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
+from pathway.views.pictures.symbols import Symbols, chosen
 from pathway.views.words import paragraphs
 from pathway.views.words.paragraphs import Aids, Paragraph
 from pathway.views.words.statements import Statement
@@ -85,6 +88,7 @@ class PathwayApp(ComingBackApp):
         self.first_child = child if child in files else None
         self.aids: Aids | None = None
         self.goal_mm: tuple[float, float] | None = None
+        self.symbols = Symbols.BRAILLE
         self._wanted: str | None = self.first_child
         self._at_work = False
         self._kept: dict[type[ChildScreen], ChildScreen] = {}
@@ -417,4 +421,6 @@ def run(
     Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours. With a `storage` its
     children are shown in place of files, and changes can be saved. `around` says where the screens run.
     """
-    PathwayApp(files, on, child, protocol, storage, around).run()
+    app = PathwayApp(files, on, child, protocol, storage, around)
+    app.symbols = chosen(os.environ, sys.stdout.encoding or "")
+    app.run()

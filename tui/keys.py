@@ -47,6 +47,8 @@ TIMELINE = (
     Binding("plus,equals_sign", "zoom(1)", "Zoom", key_display="+ -"),
     Binding("minus", "zoom(-1)", "Zoom out", show=False),
     Binding("0", "whole", "Whole timeline", show=False),
+    Binding("g", "curve", "Curve"),
+    Binding("p", "past", "Past"),
     Binding("less_than_sign,comma", "pan(-1)", "Pan younger", show=False),
     Binding("greater_than_sign,full_stop", "pan(1)", "Pan older", show=False),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", show=False),

@@ -10,6 +10,7 @@ from textual.app import SystemCommand
 from textual.binding import Binding
 from textual.screen import Screen
 
+from pathway.views.pictures.symbols import Symbols
 from tui import keys
 from tui.screens.base import ChildScreen, OwnScreen
 from tui.screens.children import ChildrenScreen
@@ -32,6 +33,10 @@ def commands(app: PathwayApp, screen: Screen[object]) -> Iterator[SystemCommand]
     if isinstance(screen, OwnScreen):
         for binding in actions_of(screen):
             yield SystemCommand(binding.description, help_of(binding), partial(app.perform, screen, binding.action))
+    if isinstance(screen, ChildScreen) and screen.DRAWS:
+        for symbols in (one for one in Symbols if one is not app.symbols):
+            words = "Draw with symbols that the terminal has"
+            yield SystemCommand(f"Graph: {symbols}", words, partial(screen.show_symbols, symbols))
     yield SystemCommand("Help", "Keys and marks", app.show_help)
     for name in PALETTES:
         words = name.removeprefix("pathway-").replace("-", " ")

@@ -26,7 +26,7 @@ from pathway.cli.options import (
     registry_options,
     today,
 )
-from pathway.cli.printing import show, show_json, show_with_headings, width, words_only
+from pathway.cli.printing import show, show_json, show_with_headings, symbols, width, words_only
 from pathway.protocol.question import Question
 from pathway.questions.urgency import ORDERS, Order
 
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from pathway.protocol.model import Protocol
     from pathway.views.words.children import Row
 
-TIMELINE_ROWS = 30
+CURVE_ROWS = 14
 
 
 @click.command()
@@ -132,10 +132,12 @@ def timeline(
     plain: bool,
 ) -> None:
     """Show the timeline of a child: stages in lanes by age, the leg difference below, what holds at an age."""
+    from pathway.views.pictures.symbols import drawn_in
     from pathway.views.pictures.timeline import timeline as picture_of
     from pathway.views.pictures.timeline import timeline_ages
     from pathway.views.words import paragraphs
     from pathway.views.words.printed import printed
+    from pathway.views.words.strip import strip
     from pathway.views.words.timeline import timeline_data, timeline_words
 
     made, protocol = asked.plan, asked.protocol
@@ -149,11 +151,19 @@ def timeline(
         return
     words = words_only(plain)
     _head(made, f"The timeline of {made.child.id}")
+    _say(["", *printed(strip(made), width(), plain=words)])
     if not words:
-        goal = (0.0, protocol.number("goal_band_mm"))
-        ages, chosen = timeline_ages(made), selected.id if selected else None
-        drawn = picture_of(made, width(), TIMELINE_ROWS, *ages, goal_mm=goal, selected=chosen, shaded=True)
-        show(f"\n{drawn.text}")
+        drawn = picture_of(
+            made,
+            width(),
+            CURVE_ROWS,
+            *timeline_ages(made),
+            goal_mm=(0.0, protocol.number("goal_band_mm")),
+            selected=selected.id if selected else None,
+            shaded=True,
+            symbols=symbols(),
+        )
+        show(f"\n{drawn_in(drawn, symbols()).text}")
     else:
         _say(timeline_words(made, width()))
     of_stage = paragraphs.of_stage(made, selected) if selected else ()

@@ -18,6 +18,7 @@ from tui.screens.help import HelpScreen
 from tui.screens.prerequisites import PrerequisitesScreen
 from tui.screens.timeline import TimelineScreen
 from tui.widgets.child_table import ChildTable
+from tui.widgets.curve_view import CurveView
 from tui.widgets.frame import Notice
 from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
@@ -82,7 +83,8 @@ async def test_what_is_said_of_a_stage_is_read_to_its_end(size) -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=size) as pilot:
         await settled(pilot)
-        await pilot.press("down", "down", "down")
+        await pilot.press(*(["g"] if size[0] < 100 else []), "down", "down", "down")
+        await pilot.pause()
         before = text_of(app)
         pane = app.screen.query_one("#stage" if size[0] < 100 else "#age", Prose)
         last = pane.lines[-1][2].strip()
@@ -185,8 +187,11 @@ async def test_the_mouse_opens_a_child_picks_a_stage_and_an_age() -> None:
         span = next(s for s in view.picture.spans if s.target == "contralateral_growth_arrest")  # type: ignore[union-attr]
         await pilot.click(TimelineView, offset=Offset(span.column, span.row))
         assert timeline.stage == "contralateral_growth_arrest"
-        await pilot.click(TimelineView, offset=Offset(60, 35))
+        await pilot.click(TimelineView, offset=Offset(60, 10))
         assert view.age == pytest.approx(view.axis.age(60.5), abs=1 / 12)  # type: ignore[union-attr]
+        below = timeline.query_one(CurveView)
+        await pilot.click(CurveView, offset=Offset(40, 5))
+        assert below.age == view.age == pytest.approx(below.axis.age(40.5), abs=1 / 12)  # type: ignore[union-attr]
         await pilot.press("b")
         await pilot.pause()
         graph = app.screen.query_one(PictureView)

@@ -9,6 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from pathway.plan.model import Plan, PlanStage
+from pathway.views.pictures.symbols import Symbols
 from pathway.views.words import statements
 from pathway.views.words.paragraphs import Paragraph, in_date_order
 from pathway.views.words.statements import Statement
@@ -95,6 +96,9 @@ class ChildScreen(OwnScreen):
     COMPARES: ClassVar[bool] = False
     """Whether the screen shows the courses that the plan is compared with, which take longer to work out."""
 
+    DRAWS: ClassVar[bool] = False
+    """Whether the screen draws a graph for which symbols can be chosen."""
+
     def __init__(self, child: str, stage: str | None = None) -> None:
         super().__init__()
         self.child = child
@@ -132,6 +136,10 @@ class ChildScreen(OwnScreen):
 
     def show_stage(self) -> None:
         """Show the selected stage; each screen does it its own way."""
+
+    def show_symbols(self, symbols: Symbols) -> None:
+        """Draw with other symbols from now on, where the screen draws."""
+        self.home.symbols = symbols
 
     def action_stage(self, by: int) -> None:
         """Select the stage so many places on, in order of date."""

@@ -30,7 +30,8 @@ def curve_table(plan: Plan, width: int) -> Iterator[str]:
     rows = curve_rows(plan)
     if not rows:
         return
-    yield from wrap("Leg difference by age in cm, with the ranges of 50 and 90 of 100 children like this one", width)
+    head = "Leg difference by age in cm (minus: the treated leg is longer), "
+    yield from wrap(f"{head}with the ranges of 50 and 90 of 100 children like this one", width)
     if width >= FOR_BOTH:
         yield f"  {'':21}  {WITHOUT:<34}  {WITH_PLAN}"
         yield f"  {'age':<9}  {'day':<10}  {_HEAD}  {_HEAD}"

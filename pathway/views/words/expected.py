@@ -62,7 +62,7 @@ def cells(course: Course) -> Cells:
         over_5_cm=f"{told.months_over_50_mm:.0f}",
         over_10_cm=f"{told.months_over_100_mm:.0f}",
         height_cm=NO_VALUE if height is None else f"{height.mean / 10:.1f}",
-        left_cm=side_words(left.p50),
+        left_cm=side_words(left.p50, ""),
         left_range_cm=side_range(left.p05, left.p95),
         within_1_cm=f"{100 * told.chance_within_10_mm:.0f}",
         within_2_cm=f"{100 * told.chance_within_20_mm:.0f}",

@@ -51,7 +51,9 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("↑ ↓ or Tab", "select a stage, in order of date"),
             ("+ - 0", "zoom in, zoom out, the whole timeline"),
             ("< >", "pan to younger or older ages"),
-            ("PgUp PgDn", "scroll the text on age and stage"),
+            ("g", "the curve in place of the lanes; on a large screen the lanes alone"),
+            ("p", "what is done: open it, fold it away"),
+            ("PgUp PgDn", "scroll the text on age and stage, or the lanes where they stand alone"),
             ("Enter", "details of the stage"),
             ("b", "prerequisites of the stage"),
             ("c", "courses: all of them side by side"),
@@ -173,7 +175,10 @@ def keys_and_marks(first: str = "") -> Iterator[Paragraph]:
     for status, mark in STATUS_MARKS.items():
         yield Paragraph(f"{mark} {STATUS_WORDS[status]}", depth=1, role=stage_role(status))
     yield Paragraph(f"{MEASURED} leg difference as measured", depth=1, role=Role.MEASURED)
-    yield Paragraph("├ · ┤ first and last day that the rules allow (an end outside the view is left out)", depth=1)
+    yield Paragraph("░ days that the rules allow", depth=1)
+    yield Paragraph("┃ last of these days, where there is one", depth=1, role=Role.LAST_DAY)
+    yield Paragraph("◂ ▸ before or after the ages that are shown", depth=1)
+    yield Paragraph("† of the lengthening road, which is drawn and not chosen", depth=1)
     yield Paragraph("┈ goal: legs of equal length within the goal band of the protocol", depth=1)
     yield Paragraph("Line: half of children like this one lie above it, half below. Bands: 50 and 90 of 100.", depth=1)
     yield Paragraph("")

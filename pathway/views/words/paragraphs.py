@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from pathway.days import age_on, age_words, day_at_age
 from pathway.plan.beyond import stage_words
-from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage, Quantiles
+from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage
 from pathway.protocol.roles import with_role
 from pathway.protocol.words import lower_first
 from pathway.questions import why
@@ -19,6 +19,7 @@ from pathway.views.words.carried_out import carried_out_words
 from pathway.views.words.expected import short_words
 from pathway.views.words.harms import HEADING, NOTE, harm_words
 from pathway.views.words.plan import STATUS_MARKS, amount_words, state_words, when_words
+from pathway.views.words.sides import side_words, spread_in_words
 
 if TYPE_CHECKING:
     from pathway.protocol.model import Condition, Protocol
@@ -115,7 +116,7 @@ def at_age(plan: Plan, age: float, rules: Aids | None) -> Iterator[Paragraph]:
     before = [point for point in plan.growth.measured if point.age_years <= age + 0.01]
     if line is None or age < line.points[0].age_years - 0.5 / 12:
         if before:
-            yield Paragraph(f"Last measured {cm(before[-1].discrepancy_mm)} on {before[-1].date}")
+            yield Paragraph(f"Last measured {side_words(before[-1].discrepancy_mm)} on {before[-1].date}")
         elif line is None:
             yield Paragraph("Difference not known: no leg length was measured")
         else:
@@ -123,8 +124,8 @@ def at_age(plan: Plan, age: float, rules: Aids | None) -> Iterator[Paragraph]:
         return
     last = line.points[-1].age_years
     natural, with_plan = line.natural(min(age, last)), line.with_plan(min(age, last))
-    yield Paragraph(f"With the plan {_spread(with_plan)}", role=Role.MEDIAN)
-    yield Paragraph(f"No operations {_spread(natural)}", role=Role.MEDIAN_NATURAL)
+    yield Paragraph(f"With the plan {spread_in_words(with_plan)}", role=Role.MEDIAN)
+    yield Paragraph(f"No operations {spread_in_words(natural)}", role=Role.MEDIAN_NATURAL)
     if rules is not None:
         yield Paragraph(f"Aid: {rules.words(with_plan.p50)}")
 
@@ -133,10 +134,6 @@ def brackets(plan: Plan) -> Iterator[Paragraph]:
     """Yield what the numbers in brackets of `at_age` mean, where there are any."""
     if curve(plan) is not None:
         yield Paragraph("In brackets: 90 of 100 children like this one, amounts kept as planned", role=Role.LEGEND)
-
-
-def _spread(spread: Quantiles) -> str:
-    return f"{cm(spread.p50)} ({spread.p05 / 10 + 0.0:.1f} to {spread.p95 / 10 + 0.0:.1f})"
 
 
 def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:

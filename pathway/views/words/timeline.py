@@ -15,10 +15,10 @@ from pathway.views.words.plan import (
     PROSTHETIC_HEADING,
     amount_words,
     bones_lines,
-    cm_words,
     road_mark,
     state_words,
 )
+from pathway.views.words.sides import side_words
 from pathway.views.words.wrapping import wrap
 
 _NOT_YET = "no date yet"
@@ -45,7 +45,7 @@ def timeline_words(plan: Plan, width: int) -> Iterator[str]:
     yield "Leg difference"
     for point in plan.growth.measured:
         age = age_on(plan.child.date_of_birth, point.date)
-        yield f"  measured {cm_words(point.discrepancy_mm)} on {point.date}, at {age}"
+        yield f"  measured {side_words(point.discrepancy_mm)} on {point.date}, at {age}"
     if plan.child.affected_side == "both":
         yield from bones_lines(plan, width)
         return
