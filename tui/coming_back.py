@@ -80,6 +80,8 @@ class ComingBackApp(BeginningApp):
         if left is None:
             return
         text = "" if self._on_purpose else as_text(self.left_work)
+        if not text:
+            self.came_back = ""
         if text != self._text_kept:
             with suppress(OSError):  # tried again in a moment
                 left.keep(text)

@@ -125,7 +125,7 @@ def test_what_was_typed_when_the_page_was_closed_is_there_at_the_next_visit(wind
     window.page.close()
     again = Window(browser.new_page(viewport=SIZE))
     again.page.goto(address)
-    again.wait_for("Not lost", "a new child as typed")
+    again.wait_for("here again: a new child as typed (F7 on the list).")
     again.page.keyboard.press("F7")
     again.wait_for("Id: maple-03")
     again.page.keyboard.press("F6")
