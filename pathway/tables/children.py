@@ -128,12 +128,9 @@ class _OfChild:
         for role in _NEEDED:
             if role not in card:
                 heading = next(iter(self.mapping.of(role)), "")
-                found = f"nothing of {self.rows.child}, who is not in the registry,"
-                do = (
-                    "fill it in"
-                    if heading
-                    else "add a column of it: a new child needs birth date, sex, side and diagnosis"
-                )
+                found = f"nothing of {self.rows.child}, who is not in the registry"
+                needs = "a new child needs birth date, sex, affected side and diagnosis"
+                do = "fill it in" if heading else f"add a column of it: {needs}"
                 self._wrong(Place(self.rows.rows[0], heading), found, _WORDS[role], do)
         if self.faults:
             return None
@@ -261,9 +258,10 @@ class _OfChild:
         while key and key not in self.places:
             key = key.rpartition(".")[0]
         place = self.places.get(key, Place(self.rows.rows[0], ""))
+        read = fault.found.strip('"').removesuffix(".0")
         found = f'"{place.text}"' if place.text else fault.found
-        if place.text and fault.found.strip('"') not in (place.text, place.text.replace(",", ".")):
-            found = f'"{place.text}", which is {fault.found},'
+        if place.text and read not in (place.text, place.text.replace(",", ".")):
+            found = f'"{place.text}", which is {read}'
         self._wrong(place, found, fault.expected, fault.remedy)
 
     def _wrong(self, place: Place, found: str, expected: str, do: str) -> None:

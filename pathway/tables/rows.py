@@ -201,11 +201,12 @@ class _Reader:
             said = self._word(row, role, tables[role], cells)
         else:
             said = text_of(cell) or None
-        return None if said is None else (said, Place(row, heading, text_of(cell)))
+        return None if said is None or said == "" else (said, Place(row, heading, text_of(cell)))
 
     def _word(self, row: int, role: Role, table: str, cells: Mapping[str, Cell]) -> str | None:
+        """Return what a word of a row stands for, None where there is none, "" where nobody knows it, which is told."""
         heading, cell = self._at(role, cells)
-        return None if cell is None else self._meant(row, heading, cell, table)
+        return None if cell is None else self._meant(row, heading, cell, table) or ""
 
     def _meant(self, row: int, heading: str, cell: Cell, table: str) -> str | None:
         meant = None if isinstance(cell, Unreadable) else self.words.meant(table, text_of(cell))
@@ -218,12 +219,13 @@ class _Reader:
     def _wide(self, row: int, cells: Mapping[str, Cell], day: datetime.date | None) -> list[Item]:
         side = self._word(row, "side", "sides", cells)
         method = self._word(row, "method", "methods", cells)
+        usual = self.mapping.method if method is None else method
         read_by = self._word(row, "skeletal_method", "skeletal_methods", cells)
         items = []
         for heading, cell in cells.items():
             column = self.mapping.columns[heading]
             if column.role == "measured" and cell is not None:
-                own = read_by if column.finding == SKELETAL_AGE else method or self.mapping.method
+                own = read_by if column.finding == SKELETAL_AGE else usual
                 own = column.method or own
                 item = self._item(row, heading, cell, day, column, column.side or side, column.unit, own)
                 items += [item] if item is not None else []
@@ -282,7 +284,7 @@ class _Reader:
         if rule.of == "child" and side is not None and column.side is None and self.mapping.long:
             self._wrong(row, heading, f"the {side} side", f"no side: {rule.label} is of the whole child", "remove it")
             return None
-        if rule.of == "limb" and side not in ("left", "right", "affected", "other"):
+        if rule.of == "limb" and side not in ("left", "right", "affected", "other", ""):
             do = "name it in the heading, in a column of sides, or in the mapping"
             self._wrong(row, heading, f"{rule.label} without its side", "left or right", do)
             return None

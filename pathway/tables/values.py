@@ -16,7 +16,7 @@ from pathway.tables.words import MONTHS, folded
 DateOrder = Literal["day-month-year", "month-day-year", "year-month-day"]
 DecimalSign = Literal[",", "."]
 ORDERS: tuple[DateOrder, ...] = ("day-month-year", "month-day-year", "year-month-day")
-_NUMBER = re.compile(r"([+-]?)(\d[\d.,]*)\s*([^\d\s.,].*)?")
+_NUMBER = re.compile(r"([+-]?)(\d[\d.,]*)\s*((?:[^\W\d]|[%°]).*)?")
 _FIRST_YEAR = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})(?:[T ]\d{1,2}:\d{2}.*)?")
 _LAST_YEAR = re.compile(r"(\d{1,2})([-/.]) ?(\d{1,2})\2 ?(\d{2}|\d{4})(?: \d{1,2}:\d{2}.*)?")
 _NAMED_MONTH = re.compile(r"(\d{1,2})[.\- ]{1,2}([^\W\d]+)\.?[\- ](\d{4})")
