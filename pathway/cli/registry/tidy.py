@@ -13,6 +13,7 @@ from pathway.cli.asked import opened, protocol_of
 from pathway.cli.errors import note, refuse
 from pathway.cli.options import RegistryOptions, on_option, protocol_option, registry_options, today
 from pathway.cli.printing import show
+from pathway.files.reading import read_bytes
 from pathway.files.writing import Target, refuse_place, write_out
 from pathway.problems import CannotBeDone, Refused
 from pathway.tables.tidy.fields import KINDS, Kind
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from pathway.tables.tidy.rows import Kept, Value
 
 ENDINGS = (".csv", ".parquet")
+MOST_DICTIONARY_BYTES = 10_000_000
 
 
 @click.command("table")
@@ -58,8 +60,10 @@ def table_(
     from pathway.tables.tidy.rows import rows_of_child
     from pathway.views.words.caution import CAUTION
 
-    targets = None if output is None else _targets(output, where)
     day, protocol = today(on), protocol_of(overlay_dir)
+    schema = dictionary(kind, protocol, dates=dates, caution=CAUTION)
+    said = (json.dumps(schema, indent=2, ensure_ascii=False) + "\n").encode()
+    targets = None if output is None else _targets(output, said, where)
     fields = fields_of(kind, dates=dates)
     names = [field.name for field in fields]
     rows: list[tuple[Value, ...]] = []
@@ -77,23 +81,27 @@ def table_(
     if output is None or targets is None:
         show(csv_text(names, rows), nl=False)
         return
-    schema = dictionary(kind, protocol, dates=dates, caution=CAUTION)
     if output.suffix.lower() == ".parquet":
         from pathway.files.parquet import parquet_bytes
 
         data = parquet_bytes(fields, rows, schema)
     else:
         data = csv_text(names, rows).encode()
-    said = json.dumps(schema, indent=2, ensure_ascii=False) + "\n"
     write_out(targets[0], data)
-    write_out(targets[1], said.encode())
+    if not _lies_there(targets[1].file, said):
+        write_out(targets[1], said)
     count = "1 row" if len(rows) == 1 else f"{len(rows)} rows"
     note(f"Wrote {output} ({count}), and what its columns mean to {targets[1].file}.")
     if left:
         note(f"Children left out: {left}.")
 
 
-def _targets(output: Path, where: RegistryOptions) -> tuple[Target, Target]:
+def _lies_there(file: Path, said: bytes) -> bool:
+    """Return whether the very same dictionary lies there already, beside the same table in the other form."""
+    return file.is_file() and read_bytes(file, "a dictionary", MOST_DICTIONARY_BYTES) == said
+
+
+def _targets(output: Path, said: bytes, where: RegistryOptions) -> tuple[Target, Target]:
     """Return where table and dictionary go; refuses what cannot be written before anything is read."""
     from pathway.files.parquet import refuse_no_writer
 
@@ -102,7 +110,7 @@ def _targets(output: Path, where: RegistryOptions) -> tuple[Target, Target]:
     if output.suffix.lower() == ".parquet":
         refuse_no_writer(str(output))
     targets = Target(output, inputs=where.files), Target(output.with_suffix(".schema.json"), inputs=where.files)
-    for target in targets:
+    for target in targets[: 1 if _lies_there(targets[1].file, said) else 2]:
         refuse_place(target)
     return targets
 
