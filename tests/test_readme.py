@@ -68,6 +68,7 @@ AS_IT_IS: dict[str, str] = {
     "verify --from-now": "registry verify --from-now",
     "registry revisions": f"registry revisions {CHILD}",
     "registry import": f"registry import {CHILD}",
+    "registry table": "registry table visits",
     "registry erase": f"registry erase {OTHER} --reason asked --yes",
     "registry backup": "registry backup again.db",
     "registry …": "registry list",
@@ -84,6 +85,10 @@ BEFORE = (
 )
 """What makes the files and revisions that the README's examples begin with."""
 ON_A_SCREEN = ("", "serve", "open")
+VISITS = f"""
+Patient,Visit date,Femur left (cm),Femur right (cm),Method
+{CHILD},2026-05-13,11.0,17.6,standing film
+"""
 FRAGMENT = """
 [[decision]]
 date = 2026-11-24
@@ -111,6 +116,7 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             told(f"registry import {name}.toml --on {ON}")
         case = (folder / f"{CHILD}.toml").read_text(encoding="utf-8")
         (folder / "later.toml").write_text(case + FRAGMENT, encoding="utf-8")
+        (folder / "visits.csv").write_text(VISITS.lstrip(), encoding="utf-8")
         for words in BEFORE:
             told(dated(words))
         yield folder

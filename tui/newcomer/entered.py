@@ -65,7 +65,8 @@ def entered(typed: Mapping[str, str], protocol: Protocol, on: datetime.date, kno
     missing = tuple(name for name in NEEDED if name not in card and name not in wrong)
     child = read_child(_filled(card, on), "the new child", protocol, on)
     if not isinstance(child, Child):
-        wrong = {**{fault.key: _said(fault) for fault in child if fault.key in card}, **wrong}
+        told = {fault.key.removeprefix("child."): _said(fault) for fault in child}
+        wrong = {**{name: words for name, words in told.items() if name in card}, **wrong}
     record = None
     if isinstance(child, Child) and BORN in card:
         record = _with_lengths(typed, child, protocol, on, wrong)
