@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime
 import sys
 from collections.abc import Iterator
-from importlib import metadata, util
+from importlib import util
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from pathway import __version__
 from pathway.children.case_files import MOST_BYTES
 from pathway.cli.asked import Asked, child_verb, protocol_of, tell_notes
 from pathway.cli.documents import chosen_words, language_option, wording_option
@@ -194,14 +195,7 @@ def _document(made: Plan, record: Record, protocol: Protocol, moment: datetime.d
     from pathway.exports.fhir.bundle import document
     from pathway.exports.fhir.checked import checked
 
-    return checked(document(made, record, protocol, moment, _version()))
-
-
-def _version() -> str:
-    try:
-        return metadata.version("limb-pathway")
-    except metadata.PackageNotFoundError:
-        return "not installed"
+    return checked(document(made, record, protocol, moment, __version__))
 
 
 def _lengthening(

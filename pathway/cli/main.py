@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 from click.core import ParameterSource
 
+from pathway import __version__
 from pathway.cli.achieved import achieved
 from pathway.cli.asked import opened, protocol_of
 from pathway.cli.courses import alternatives
@@ -87,7 +88,7 @@ FORMER = {"road": "timeline", "before": "prerequisites", "behind": "sources"}
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-@click.version_option(package_name="limb-pathway")
+@click.version_option(__version__, prog_name="limb-pathway")
 @by_option
 @on_option
 @protocol_option

@@ -65,16 +65,9 @@ def _sheet(kind: Kind, question: Question, stage: str | None, settings: dict[str
 
 def case_for(kind: Kind, question: Question, stage: str | None = None) -> Case:
     """Return what the worksheet of a kind is opened with: the child, its plan and the plan's stage."""
-    from pathway.growth import fit_growth
-    from pathway.rule_engine.facts import known_steps
-    from pathway.worksheets.case import case_of
-    from pathway.worksheets.kinds import stage_of
+    from pathway.worksheets.of_plan import opened
 
-    plan = _plan(question)
-    steps = known_steps(question)
-    posterior = fit_growth(question.as_known(), known_steps=steps)
-    opened = stage_of(kind, plan, question.protocol, stage) if plan is not None else None
-    return case_of(question, plan, opened, posterior)
+    return opened(kind, question, _plan(question), stage)
 
 
 def _print_svg(sheet: Sheet, invented: str) -> None:
