@@ -47,6 +47,7 @@ AS_IT_IS: dict[str, str] = {
     "--wording FILE": "--wording words.toml",
     "--language": "--language en",
     "--before DAY": "--before 2026-11-20",
+    "new ID": "new pine-01",
     "--svg": "--svg --set femoral_neck_length_mm=30 --set femoral_shaft_width_mm=15",
     "--without STAGE": "--without contralateral_growth_arrest",
     "followup CASE": f"followup {CHILD} --set left.tibia_length_mm=155",

@@ -18,6 +18,7 @@ from pathway.cli.errors import refuse
 from pathway.cli.exports import calendar, fhir
 from pathway.cli.followup import compare, followup
 from pathway.cli.groups import Verbs
+from pathway.cli.new import new
 from pathway.cli.open import open_files
 from pathway.cli.options import (
     RegistryOptions,
@@ -45,6 +46,7 @@ SECTIONS: dict[str, dict[click.Command, str]] = {
         serve: "the same screens in a browser of this machine",
     },
     "Children and their plans": {
+        new: "a case file for a new child, to be filled in",
         children: "list children: what is next, when, the difference",
         timeline: "stages by age, and what holds at an age",
         prerequisites: "what comes before a stage, and what must hold",
