@@ -18,6 +18,7 @@ from pathway.cli.errors import refuse
 from pathway.cli.exports import calendar, fhir
 from pathway.cli.followup import compare, followup
 from pathway.cli.groups import Verbs
+from pathway.cli.manual import manual
 from pathway.cli.new import new
 from pathway.cli.open import open_files
 from pathway.cli.options import (
@@ -77,7 +78,10 @@ SECTIONS: dict[str, dict[click.Command, str]] = {
         summary: "the plan for the file, on one page",
         picture: "timeline, growth or graph as a picture",
     },
-    "Rules": {rules: "read, check and compare the rules"},
+    "Rules and manual": {
+        rules: "read, check and compare the rules",
+        manual: "learn, do, understand, look up: pages to read",
+    },
 }
 """The verbs as the help and the README order them, each with its line."""
 FORMER = {"road": "timeline", "before": "prerequisites", "behind": "sources"}

@@ -77,6 +77,7 @@ OF_THE_REGISTRY = {
 SAY_NOTHING = {
     ("serve",),  # opens the screens
     ("new",),
+    ("manual",),
     ("keys",),
     *(("registry", verb) for verb in ["import", "export", "erase", "replan", "verify", "backup", "restore", "heads"]),
     *(("registry", verb) for verb in ["countersign", "drill", "sweep"]),
