@@ -107,11 +107,11 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     (folder / "clinic" / "rules.toml").write_text(overlay(), encoding="utf-8")
     (folder / "words.toml").write_text("language = 'en'\nname = 'English'\n", encoding="utf-8")
     (folder / "fragment.toml").write_text(FRAGMENT, encoding="utf-8")
-    (folder / "first-01.toml").write_text(first_child(), encoding="utf-8")
     with pytest.MonkeyPatch.context() as patched:
         patched.chdir(folder)
         patched.setenv("LIMB_PATHWAY_REGISTRY", str(folder / "registry.db"))
         patched.setenv("COLUMNS", "80")
+        (folder / "first-01.toml").write_text(first_child(), encoding="utf-8")
         for name in (CHILD, OTHER):
             (folder / f"{name}.toml").write_text((FOLDER / f"{name}.toml").read_text(encoding="utf-8"), "utf-8")
             told(f"registry import {name}.toml --on {ON}")
@@ -123,10 +123,9 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 
 def first_child() -> str:
-    """Return the case file that the tutorial leads to: what it has the reader write, with the film it shows."""
-    with CliRunner().isolated_filesystem():
-        told(f"{FIRST_CHILD} --on {ON}")
-        return Path("first-01.toml").read_text(encoding="utf-8") + first_film()
+    """Write the case file that the tutorial has its reader write, with the film it shows; return its text."""
+    told(f"{FIRST_CHILD} -o begun.toml --on {ON}")
+    return Path("begun.toml").read_text(encoding="utf-8") + first_film()
 
 
 def run(words: str) -> Result:
