@@ -1,4 +1,4 @@
-"""The README taken apart: its commands, its table of verbs, its blocks, and what of a command's print it shows."""
+"""README and manual taken apart: commands, the table of verbs, blocks, and what of a command's print they show."""
 
 from __future__ import annotations
 
@@ -7,8 +7,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from pathway.views import manual
+
 ROOT = Path(__file__).parents[1]
-TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+PAGES = {name: manual.markdown(name) for name in manual.topics() if name != manual.FINDINGS}
+TEXT = "\n".join((README, *PAGES.values()))
+"""What a reader has: the README, then the manual page by page."""
 FENCED = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 SPAN = re.compile(r"`([^`\n]+)`")
 PROSE = FENCED.sub("", TEXT)
@@ -36,8 +41,8 @@ class Printed:
 
 
 def rows() -> list[Row]:
-    """Return the rows of the table of verbs."""
-    lines = [line for line in PROSE.splitlines() if line.startswith(f"| `{PROGRAM}")]
+    """Return the rows of the table of verbs, which is a page of the manual."""
+    lines = [line for line in PAGES["verbs"].splitlines() if line.startswith(f"| `{PROGRAM}")]
     return [Row(tuple(SPAN.findall(line.split("|")[1])), tuple(SPAN.findall(line))) for line in lines]
 
 

@@ -40,6 +40,8 @@ MEANT = {
     "METHOD": "ct_scout",
 }
 """What is put where the README leaves a word open; a word that is not here makes its test fail with its name."""
+FIRST_CHILD = next(words for words in readme.commands() if words.startswith("new first-01"))
+"""What the tutorial has its reader write; the tests of other commands find that file."""
 AS_IT_IS: dict[str, str] = {
     "--prefer …": "--prefer fewest_operations",
     "--decline STAGE --reason …": "--decline hip_preparation --reason 'they wait'",
@@ -47,6 +49,9 @@ AS_IT_IS: dict[str, str] = {
     "--wording FILE": "--wording words.toml",
     "--language": "--language en",
     "--before DAY": "--before 2026-11-20",
+    "new ID": "new pine-01",
+    "manual TOPIC": "manual tutorial",
+    FIRST_CHILD: f"{FIRST_CHILD} -o again-01.toml",
     "--svg": "--svg --set femoral_neck_length_mm=30 --set femoral_shaft_width_mm=15",
     "--without STAGE": "--without contralateral_growth_arrest",
     "followup CASE": f"followup {CHILD} --set left.tibia_length_mm=155",
@@ -111,6 +116,7 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         patched.chdir(folder)
         patched.setenv("LIMB_PATHWAY_REGISTRY", str(folder / "registry.db"))
         patched.setenv("COLUMNS", "80")
+        (folder / "first-01.toml").write_text(first_child(), encoding="utf-8")
         for name in (CHILD, OTHER):
             (folder / f"{name}.toml").write_text((FOLDER / f"{name}.toml").read_text(encoding="utf-8"), "utf-8")
             told(f"registry import {name}.toml --on {ON}")
@@ -120,6 +126,12 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         for words in BEFORE:
             told(dated(words))
         yield folder
+
+
+def first_child() -> str:
+    """Write the case file that the tutorial has its reader write, with the film it shows; return its text."""
+    told(f"{FIRST_CHILD} -o begun.toml --on {ON}")
+    return Path("begun.toml").read_text(encoding="utf-8") + first_film()
 
 
 def run(words: str) -> Result:
@@ -275,14 +287,27 @@ def case_blocks() -> list[str]:
     return [block for block in readme.blocks("toml") if "schema_version" in block]
 
 
+def first_film() -> str:
+    """Return what the tutorial has its reader put into the file: the film, with what was found of the short leg."""
+    film, findings = (block for block in readme.blocks("toml") if block.startswith(("[[visit]]", "  femoral_shaft")))
+    return film.replace("  [visit.left]", f"{findings}  [visit.left]")
+
+
 @for_each(case_blocks(), name=lambda text: text.splitlines()[0])
 def test_every_case_file_shown_is_a_case_file(text: str) -> None:
     record = read_case(text, "README.md", load_protocol(), on=datetime.date(2031, 1, 1))
     assert isinstance(record, Record), record
     assert record.visits
-    assert record.operations
-    assert record.decisions
-    assert record.calendar is not None
+
+
+def test_one_case_file_shows_every_kind_of_table() -> None:
+    read = [read_case(text, "page", load_protocol(), on=datetime.date(2031, 1, 1)) for text in case_blocks()]
+    assert any(one.operations and one.decisions and one.calendar for one in read if isinstance(one, Record))
+
+
+def test_the_film_of_the_tutorial_is_read_and_leads_to_a_dated_plan(desk: Path) -> None:
+    said = told(f"plan first-01.toml --on {ON}")
+    assert "Femoral lengthening 1: 5.0 cm" in " ".join(said.split())
 
 
 def test_the_rules_shown_can_be_laid_over_ours(desk: Path) -> None:
@@ -290,7 +315,7 @@ def test_the_rules_shown_can_be_laid_over_ours(desk: Path) -> None:
     theirs = with_overlay(ours, read_overlay(desk / "clinic"))
     assert theirs.clinic_calendar.operating_weekdays == ("tuesday", "thursday")
     assert [off.id for off in theirs.switched_off] == ["femoral_lengthening.therapy_ready"]
-    assert len(readme.blocks("toml")) == len(case_blocks()) + 1, "a block that no test reads"
+    assert len(readme.blocks("toml")) == len(case_blocks()) + 3, "a block that no test reads"
 
 
 def test_the_two_commands_of_set_up_are_those_that_ci_runs() -> None:
@@ -300,6 +325,11 @@ def test_the_two_commands_of_set_up_are_those_that_ci_runs() -> None:
     for block in blocks:
         for part in block.strip().split(" && "):
             assert part.replace("python3", '"$python"') in script, part
+
+
+def test_the_readme_is_read_in_minutes() -> None:
+    assert len(readme.README.encode()) < 8_000
+    assert readme.README.index("```") < 2_500, "the two commands come first"
 
 
 def test_the_example_children_are_all_named() -> None:

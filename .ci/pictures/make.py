@@ -11,7 +11,6 @@ import datetime
 import os
 import re
 import sys
-from importlib import resources
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -24,6 +23,7 @@ from pathway.plan.make import make_plan  # noqa: E402
 from pathway.protocol.load import load_protocol  # noqa: E402
 from pathway.protocol.question import Question  # noqa: E402
 from pathway.record import Record  # noqa: E402
+from pathway.shipped import EXAMPLES, shipped  # noqa: E402
 from pathway.views.documents.files import page_svg  # noqa: E402
 from pathway.views.documents.handout import handout  # noqa: E402
 from pathway.views.words.wording import wording  # noqa: E402
@@ -48,7 +48,7 @@ WALK = (
 
 def files() -> dict[str, str]:
     """Return the example case files by name."""
-    entries = [entry for entry in resources.files("example_patients").iterdir() if entry.name.endswith(".toml")]
+    entries = [entry for entry in shipped(EXAMPLES).iterdir() if entry.name.endswith(".toml")]
     return {e.name.removesuffix(".toml"): e.read_text("utf-8") for e in entries if not e.name.startswith("_")}
 
 

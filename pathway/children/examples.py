@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from importlib import resources
+from pathway.shipped import EXAMPLES, shipped
 
 
 def names() -> list[str]:
     """Return the names of the example children."""
-    found = (entry.name for entry in resources.files("example_patients").iterdir())
+    found = (entry.name for entry in shipped(EXAMPLES).iterdir())
     return sorted(name.removesuffix(".toml") for name in found if name.endswith(".toml") and name[0] != "_")
 
 
@@ -18,5 +18,5 @@ def known(name: str) -> bool:
 
 def text(name: str) -> str:
     """Return the case file of an example child."""
-    file = resources.files("example_patients").joinpath(f"{name.removesuffix('.toml')}.toml")
+    file = shipped(EXAMPLES).joinpath(f"{name.removesuffix('.toml')}.toml")
     return file.read_text(encoding="utf-8")

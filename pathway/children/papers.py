@@ -8,15 +8,16 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from importlib import metadata, util
+from importlib import util
 from typing import TYPE_CHECKING
 
+from pathway import __version__
 from pathway.files.kinds import Form, Kind, marked, marked_kind
 from pathway.problems import Problem, Refused, refused
 
 if TYPE_CHECKING:
     from pathway.exports.calendar.ics import Earlier
-    from pathway.plan.model import Plan, PlanStage
+    from pathway.plan.model import Plan
     from pathway.protocol.model import Protocol
     from pathway.protocol.question import Question
     from pathway.record import Record
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from pathway.views.documents.files import Paper
     from pathway.views.documents.summary import AcceptedPlan
     from pathway.views.words.wording import Wording
-    from pathway.worksheets.case import Case
     from pathway.worksheets.sheet import Sheet
 
 HANDOUT: tuple[Form, ...] = ("pdf", "html")
@@ -152,6 +152,7 @@ def calendar(
         from pathway.exports.calendar.turning import part_of, turning_agenda
         from pathway.worksheets.kinds import stage_of
         from pathway.worksheets.lengthening.worksheet import worked
+        from pathway.worksheets.of_plan import sheet_case
 
         stage = stage_of("lengthening", plan, protocol, stage_id)
         assert stage is not None  # a name was asked for
@@ -177,15 +178,6 @@ def earlier_entries(data: bytes, name: str) -> Mapping[str, Earlier]:
     return found
 
 
-def sheet_case(question: Question, plan: Plan | None, stage: PlanStage | None) -> Case:
-    """Return what a worksheet is opened with: the child with its growth, its plan and the plan's stage."""
-    from pathway.growth import fit_growth
-    from pathway.rule_engine.facts import known_steps
-    from pathway.worksheets.case import case_of
-
-    return case_of(question, plan, stage, fit_growth(question.as_known(), known_steps=known_steps(question)))
-
-
 def sheet_text(sheet: Sheet, note: str) -> bytes:
     """Return a worksheet as it stands, as the text that its verb prints; `note` is that of the child's record."""
     from pathway.views.words.caution import of_children
@@ -199,17 +191,9 @@ def record_document(plan: Plan, record: Record, protocol: Protocol, moment: date
     from pathway.exports.fhir.bundle import document
     from pathway.exports.fhir.checked import checked
 
-    return checked(document(plan, record, protocol, moment, program_version())) + "\n"
+    return checked(document(plan, record, protocol, moment, __version__)) + "\n"
 
 
 def has_fhir() -> bool:
     """Return whether what checks record documents is installed."""
     return util.find_spec("fhir") is not None and util.find_spec("fhir.resources") is not None
-
-
-def program_version() -> str:
-    """Return the version of the program as installed."""
-    try:
-        return metadata.version("limb-pathway")
-    except metadata.PackageNotFoundError:
-        return "not installed"

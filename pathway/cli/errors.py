@@ -91,6 +91,11 @@ def confirmed(question: str) -> bool:
     return click.confirm(visible(question), default=False, err=True)
 
 
+def answer(question: str, default: str) -> str:
+    """Ask on stderr for words; `default` is the answer where only Enter is pressed."""
+    return str(click.prompt(visible(question), default=default, show_default=bool(default), err=True)).strip()
+
+
 def secret(question: str) -> str:
     """Ask on stderr for what nobody shall see."""
     return str(click.prompt(question, hide_input=True, err=True))

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 from click.core import ParameterSource
 
+from pathway import __version__
 from pathway.cli.achieved import achieved
 from pathway.cli.asked import opened, protocol_of
 from pathway.cli.courses import alternatives
@@ -17,6 +18,8 @@ from pathway.cli.errors import refuse
 from pathway.cli.exports import calendar, fhir
 from pathway.cli.followup import compare, followup
 from pathway.cli.groups import Verbs
+from pathway.cli.manual import manual
+from pathway.cli.new import new
 from pathway.cli.open import open_files
 from pathway.cli.options import (
     RegistryOptions,
@@ -45,6 +48,7 @@ SECTIONS: dict[str, dict[click.Command, str]] = {
         serve: "the same screens in a browser of this machine",
     },
     "Children and their plans": {
+        new: "a case file for a new child, to be filled in",
         children: "list children: what is next, when, the difference",
         timeline: "stages by age, and what holds at an age",
         prerequisites: "what comes before a stage, and what must hold",
@@ -75,7 +79,10 @@ SECTIONS: dict[str, dict[click.Command, str]] = {
         summary: "the plan for the file, on one page",
         picture: "timeline, growth or graph as a picture",
     },
-    "Rules": {rules: "read, check and compare the rules"},
+    "Rules and manual": {
+        rules: "read, check and compare the rules",
+        manual: "learn, do, understand, look up: pages to read",
+    },
 }
 """The verbs as the help and the README order them, each with its line."""
 FORMER = {"road": "timeline", "before": "prerequisites", "behind": "sources"}
@@ -88,7 +95,7 @@ FORMER = {"road": "timeline", "before": "prerequisites", "behind": "sources"}
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-@click.version_option(package_name="limb-pathway")
+@click.version_option(__version__, prog_name="limb-pathway")
 @by_option
 @on_option
 @protocol_option

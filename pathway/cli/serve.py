@@ -113,7 +113,7 @@ def _command(
     options |= {"--by": by, "--registry": where.address, "--key-file": where.key_file}
     given = [word for name, value in options.items() if value is not None for word in (name, str(value))]
     what = ["open", *given, "--", *(str(case) for case in cases)] if cases else given
-    words = [sys.executable, "-m", "pathway.cli", *what]
+    words = [sys.executable, "-m", "pathway", *what]
     return subprocess.list2cmdline(words) if sys.platform == "win32" else shlex.join(words)
 
 

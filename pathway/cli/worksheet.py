@@ -65,12 +65,9 @@ def _sheet(kind: Kind, question: Question, stage: str | None, settings: dict[str
 
 def case_for(kind: Kind, question: Question, stage: str | None = None) -> Case:
     """Return what the worksheet of a kind is opened with: the child, its plan and the plan's stage."""
-    from pathway.children.papers import sheet_case
-    from pathway.worksheets.kinds import stage_of
+    from pathway.worksheets.of_plan import opened
 
-    plan = _plan(question)
-    opened = stage_of(kind, plan, question.protocol, stage) if plan is not None else None
-    return sheet_case(question, plan, opened)
+    return opened(kind, question, _plan(question), stage)
 
 
 def _print_svg(sheet: Sheet, invented: str) -> None:

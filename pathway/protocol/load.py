@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import lru_cache
-from importlib import resources
 from importlib.resources.abc import Traversable
 from typing import Any
 
@@ -17,6 +16,7 @@ from pathway.protocol import model
 from pathway.protocol.check import faults_of
 from pathway.protocol.overlay import Entry, Overlay, laid_over
 from pathway.protocol.validation import faults_of_validation
+from pathway.shipped import RULES, shipped
 
 KINDS: dict[str, tuple[str, type[BaseModel]]] = {
     "source": ("sources", model.Source),
@@ -122,7 +122,7 @@ def _overlay_entry(
 
 @lru_cache(maxsize=1)
 def _shipped() -> model.Protocol:
-    return read_protocol(resources.files("rules"))
+    return read_protocol(shipped(RULES))
 
 
 def read_protocol(folder: Traversable) -> model.Protocol:

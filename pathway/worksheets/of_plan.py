@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pathway.growth import fit_growth
-from pathway.plan.model import Plan
+from pathway.plan.model import Plan, PlanStage
 from pathway.problems import Problem, Refused
 from pathway.protocol.question import Question
 from pathway.rule_engine.facts import known_steps
-from pathway.worksheets.case import case_of
-from pathway.worksheets.kinds import KINDS, kind_for
-from pathway.worksheets.sheet import Sheet
+from pathway.worksheets.case import Case, case_of
+from pathway.worksheets.kinds import KINDS, kind_for, stage_of
+from pathway.worksheets.sheet import Kind, Sheet
 
 
 @dataclass(frozen=True)
@@ -45,3 +45,16 @@ def sheets_of(question: Question, plan: Plan) -> SheetsOfPlan:
             except Refused as refused:
                 not_yet.append(NotYet(stage.id, stage.label, refused.problems))
     return SheetsOfPlan(tuple(made), tuple(not_yet))
+
+
+def opened(kind: Kind, question: Question, plan: Plan | None, stage: str | None = None) -> Case:
+    """Return what the worksheet of a kind is opened with: the child, its plan and the plan's stage.
+
+    Without a plan (None) a sheet can still be filled by hand. Raises Refused for a stage that the plan has not.
+    """
+    return sheet_case(question, plan, stage_of(kind, plan, question.protocol, stage) if plan is not None else None)
+
+
+def sheet_case(question: Question, plan: Plan | None, stage: PlanStage | None) -> Case:
+    """Return what a worksheet is opened with: the child with its growth, its plan and the plan's stage."""
+    return case_of(question, plan, stage, fit_growth(question.as_known(), known_steps=known_steps(question)))

@@ -17,6 +17,7 @@ from tests.questions.test_achieved import AFTER, film, sheet, with_films
 
 LATER = "2045-01-01"
 WRITING: dict[str, tuple[list[str], str]] = {
+    "new": (["new", "pine-01", "--on", str(ON)], "pine-01.toml"),
     "calendar": (["calendar", "rowan-02", "--on", str(ON)], "plan.ics"),
     "fhir": (["fhir", "rowan-02", "--on", str(ON)], "plan.json"),
     "rules export": (["rules", "export"], "rules.json"),

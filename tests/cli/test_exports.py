@@ -163,7 +163,7 @@ def test_an_old_file_stays_whole_when_the_new_one_fails(tmp_path: Path, monkeypa
 def test_on_a_terminal_a_bar_shows_the_progress_and_the_lines_stay_clean() -> None:
     pty = pytest.importorskip("pty", reason="no pseudo-terminals on this system")
     screen, terminal = pty.openpty()
-    command = [sys.executable, "-m", "pathway.cli", "fhir", "rowan-02", "oak-12", "--ndjson", *WHEN]
+    command = [sys.executable, "-m", "pathway", "fhir", "rowan-02", "oak-12", "--ndjson", *WHEN]
     done = subprocess.run(command, stdout=subprocess.PIPE, stderr=terminal, check=False)
     shown = os.read(screen, 100_000).decode()
     os.close(terminal)

@@ -189,7 +189,7 @@ def test_headings_are_strong_in_a_terminal_that_wishes_it(surrounding: dict[str,
     told = {key: value for key, value in os.environ.items() if key != "NO_COLOR"}
     told |= {"TERM": "xterm-256color", **surrounding}
     master, slave = pty.openpty()
-    command = [sys.executable, "-m", "pathway.cli", "growth", "oak-12", *ON, "--plain"]
+    command = [sys.executable, "-m", "pathway", "growth", "oak-12", *ON, "--plain"]
     with subprocess.Popen(command, stdout=slave, stdin=slave, stderr=subprocess.DEVNULL, env=told) as running:
         os.close(slave)
         shown = b""

@@ -202,7 +202,7 @@ def test_a_long_export_shows_how_far_it_is_in_a_terminal_only(two, tmp_path) -> 
     import os
     import pty
 
-    command = [sys.executable, "-m", "pathway.cli", "registry", "export", "--all", "--registry", two, "-o"]
+    command = [sys.executable, "-m", "pathway", "registry", "export", "--all", "--registry", two, "-o"]
     master, slave = pty.openpty()
     done = subprocess.run([*command, str(tmp_path / "shown")], stdout=subprocess.PIPE, stderr=slave, check=True)
     os.close(slave)

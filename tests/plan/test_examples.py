@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import tomllib
-from importlib import resources
 from typing import Any
 
 import pytest
@@ -16,9 +15,10 @@ from pathway.plan.verify import check_plan
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.record import Record
+from pathway.shipped import EXAMPLES, shipped
 from tests.made_once import made_once
 
-FOLDER = resources.files("example_patients")
+FOLDER = shipped(EXAMPLES)
 ORDERS: dict[str, Any] = tomllib.loads(FOLDER.joinpath("_stage_orders.toml").read_text(encoding="utf-8"))
 ON: datetime.date = ORDERS.pop("on")
 CHILDREN = sorted(entry.name.removesuffix(".toml") for entry in FOLDER.iterdir() if entry.name[0] not in "_.")

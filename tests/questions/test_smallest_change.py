@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 from functools import cache
-from importlib import resources
 from unittest import mock
 
 import pytest
@@ -21,6 +20,7 @@ from pathway.questions.formula import Change
 from pathway.questions.smallest_change import deciding_measurements, near_thresholds, smallest_changes
 from pathway.record import Record
 from pathway.rule_engine.conditions import Facts
+from pathway.shipped import EXAMPLES, shipped
 from tests.made_once import made_once
 from tests.outside.properties.records import records
 from tests.questions.changed import all_needs, is_seen, needs_of, stage_in, todays_facts, with_changes
@@ -34,7 +34,7 @@ KINDS = [kind.id for kind in PROTOCOL.stages]
 
 @cache
 def planned(name: str) -> tuple[Record, Plan, Facts]:
-    text = resources.files("example_patients").joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    text = shipped(EXAMPLES).joinpath(f"{name}.toml").read_text(encoding="utf-8")
     record = read_case(text, name, PROTOCOL, DAY)
     assert isinstance(record, Record)
     return record, made_once(Question(record, PROTOCOL, DAY), compared=False), todays_facts(record, PROTOCOL, DAY)

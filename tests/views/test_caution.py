@@ -77,6 +77,8 @@ OF_THE_REGISTRY = {
 """They read stored lines, which do not hold the note of a case file: they say the caution alone."""
 SAY_NOTHING = {
     ("serve",),  # opens the screens
+    ("new",),
+    ("manual",),
     ("keys",),
     *(("registry", verb) for verb in ["import", "export", "erase", "replan", "verify", "backup", "restore", "heads"]),
     *(("registry", verb) for verb in ["countersign", "drill", "sweep"]),

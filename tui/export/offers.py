@@ -197,7 +197,9 @@ def _theatre(ground: Ground, sheet: SheetAsSet | _AsPlanned, form: Form, _edge: 
 def _case(ground: Ground, sheet: SheetAsSet | _AsPlanned) -> Case:
     if isinstance(sheet, SheetAsSet):
         return sheet.case
-    return papers.sheet_case(ground.question, ground.plan, sheet.of)
+    from pathway.worksheets.of_plan import sheet_case
+
+    return sheet_case(ground.question, ground.plan, sheet.of)
 
 
 def _set(sheet: SheetAsSet) -> str:

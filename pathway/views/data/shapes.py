@@ -279,9 +279,19 @@ SAME: dict[str, str] = {"demo": "plan"}
 """Verbs that print what another one prints."""
 
 
+CASE_FILE = "case-file"
+"""The schema of what is read, kept beside those of what is printed."""
+
+
 def schema_text(verb: str) -> str:
     """Return the JSON Schema of what a verb prints; raises KeyError for a verb without one."""
     made = TypeAdapter(SHAPES[verb]).json_schema(mode="serialization")
     made.pop("title", None)
-    head = {"$schema": DIALECT, "title": f"limb-pathway {verb.replace('-', ' ')} --json"}
-    return json.dumps({**head, **made}, indent=2, ensure_ascii=False) + "\n"
+    name = f"limb-pathway {verb.replace('-', ' ')} --json"
+    head = {"$schema": DIALECT, "$id": f"urn:limb-pathway:schema:{verb}", "title": name}
+    return schema_json({**head, **made})
+
+
+def schema_json(schema: dict[str, Any]) -> str:
+    """Return a schema as the text of its file."""
+    return json.dumps(schema, indent=2, ensure_ascii=False) + "\n"

@@ -8,6 +8,7 @@ from importlib import resources
 from typing import Any, Literal
 
 from pathway.problems import cannot
+from pathway.shipped import RULES, shipped
 from pathway.views.documents.document import (
     Bullets,
     Callout,
@@ -125,7 +126,7 @@ def _typeset(
     """Return the pages (a PDF as one), laid out with the fonts that ship and no others."""
     import typst
 
-    with resources.as_file(resources.files("rules").joinpath("fonts")) as fonts:
+    with resources.as_file(shipped(RULES).joinpath("fonts")) as fonts:
         try:
             made, warnings = typst.compile_with_warnings(  # type: ignore[misc]  # its stub leaves the type of bytes open
                 source.encode(),

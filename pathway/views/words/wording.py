@@ -10,7 +10,6 @@ import string
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from importlib import resources
 from typing import TYPE_CHECKING
 
 import tomli
@@ -18,6 +17,7 @@ import tomli
 from pathway.days import completed_months
 from pathway.plain_text import not_plain
 from pathway.problems import refused
+from pathway.shipped import RULES, shipped
 
 if TYPE_CHECKING:
     from pathway.views.words.cldr import Direction, Joint
@@ -190,7 +190,7 @@ class Wording:
 
 def languages() -> tuple[str, ...]:
     """Return the languages that ship, as the names of their files."""
-    names = (entry.name for entry in resources.files("rules").joinpath("wording").iterdir())
+    names = (entry.name for entry in shipped(RULES).joinpath("wording").iterdir())
     return tuple(sorted(name.removesuffix(".toml") for name in names if name.endswith(".toml")))
 
 
@@ -246,7 +246,7 @@ def _english() -> Mapping[str, Text]:
 
 
 def _shipped(language: str) -> str:
-    return resources.files("rules").joinpath("wording", f"{language}.toml").read_text(encoding="utf-8")
+    return shipped(RULES).joinpath("wording", f"{language}.toml").read_text(encoding="utf-8")
 
 
 def _texts(text: str, name: str) -> dict[str, Text]:

@@ -22,6 +22,6 @@ def test_a_document_from_a_plan(made, form, benchmark: BenchmarkFixture) -> None
 @pytest.mark.parametrize("ending", ["pdf", "html"])
 def test_the_handout_from_a_fresh_process(ending: str, tmp_path: Path, benchmark: BenchmarkFixture) -> None:
     out = tmp_path / f"made.{ending}"
-    command = [sys.executable, "-m", "pathway.cli", "handout", "rowan-02", "--on", "2026-11-25", "-o", str(out)]
+    command = [sys.executable, "-m", "pathway", "handout", "rowan-02", "--on", "2026-11-25", "-o", str(out)]
     benchmark.pedantic(subprocess.run, args=(command,), kwargs={"check": True, "capture_output": True}, rounds=3)
     assert out.stat().st_size > 10_000

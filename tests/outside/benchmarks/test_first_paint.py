@@ -22,7 +22,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from pathway.views.words.caution import CAUTION
 
 SIZES = {"80x24": (80, 24), "120x40": (120, 40), "200x50": (200, 50)}
-COMMAND = [sys.executable, "-m", "pathway.cli", "demo"]
+COMMAND = [sys.executable, "-m", "pathway", "demo"]
 GIVE_UP_SECONDS = 30
 
 

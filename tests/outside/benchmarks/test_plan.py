@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import subprocess
 import sys
-from importlib import resources
 
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
@@ -19,6 +18,7 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.record import Record
 from pathway.rule_engine.facts import known_steps
+from pathway.shipped import EXAMPLES, RULES, shipped
 from tests.examples import example
 
 ON = datetime.date(2026, 11, 25)
@@ -27,7 +27,7 @@ CHILDREN = ("alder-06", "birch-04", "cedar-05", "elm-01", "hazel-08", "oak-12", 
 
 @pytest.mark.parametrize("name", CHILDREN)
 def test_planning_one_child(name: str, protocol: Protocol, benchmark: BenchmarkFixture) -> None:
-    text = resources.files("example_patients").joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    text = shipped(EXAMPLES).joinpath(f"{name}.toml").read_text(encoding="utf-8")
     record = read_case(text, name, protocol, ON)
     assert isinstance(record, Record)
     plan = benchmark(make_plan, Question(record, protocol, ON))
@@ -35,12 +35,12 @@ def test_planning_one_child(name: str, protocol: Protocol, benchmark: BenchmarkF
 
 
 def test_loading_the_rules(benchmark: BenchmarkFixture) -> None:
-    protocol = benchmark(read_protocol, resources.files("rules"))
+    protocol = benchmark(read_protocol, shipped(RULES))
     assert protocol.stages
 
 
 def test_the_command_from_a_fresh_process(benchmark: BenchmarkFixture) -> None:
-    command = [sys.executable, "-m", "pathway.cli", "plan", "rowan-02", "--on", "2026-11-25"]
+    command = [sys.executable, "-m", "pathway", "plan", "rowan-02", "--on", "2026-11-25"]
     done = benchmark.pedantic(
         subprocess.run, args=(command,), kwargs={"capture_output": True, "check": True}, rounds=5, warmup_rounds=1
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import cache
-from importlib import resources
 
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
@@ -20,6 +19,7 @@ from pathway.questions.why import why
 from pathway.questions.why_changes import changes, why_not
 from pathway.record import Record
 from pathway.rule_engine.conditions import Facts
+from pathway.shipped import EXAMPLES, shipped
 from pathway.views.rules.catalogue import catalogue
 from tests.outside.benchmarks.test_plan import CHILDREN, ON
 from tests.questions.changed import graph_of, todays_facts
@@ -27,7 +27,7 @@ from tests.questions.changed import graph_of, todays_facts
 
 @cache
 def child(name: str) -> tuple[Record, Facts, Plan]:
-    text = resources.files("example_patients").joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    text = shipped(EXAMPLES).joinpath(f"{name}.toml").read_text(encoding="utf-8")
     record = read_case(text, name, load_protocol(), ON)
     assert isinstance(record, Record)
     return record, todays_facts(record, load_protocol(), ON), make_plan(Question(record, load_protocol(), ON))

@@ -26,7 +26,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     around = {name: value for name, value in os.environ.items() if name not in away}
     around["XDG_DATA_HOME"] = str(tmp_path_factory.mktemp("data"))
     around["PYTHONPATH"] = os.pathsep.join(part for part in (str(ROOT), around.get("PYTHONPATH", "")) if part)
-    command = [sys.executable, "-m", "pathway.cli", "serve", "--port", "0", "--on", "2026-11-25"]
+    command = [sys.executable, "-m", "pathway", "serve", "--port", "0", "--on", "2026-11-25"]
     with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=around, cwd=ROOT) as running:
         assert running.stderr is not None
         try:

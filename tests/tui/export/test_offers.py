@@ -9,12 +9,12 @@ import pytest
 from click.testing import CliRunner
 
 from pathway.casefile.read_and_check import read_and_check
-from pathway.children import papers
 from pathway.cli.main import main
 from pathway.problems import CannotBeDone, Refused
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.worksheets.kinds import KINDS, kind_for
+from pathway.worksheets.of_plan import sheet_case
 from tests.plans import DAY, plan, record
 from tui.export.offers import Edge, Ground, Offer, offers
 from tui.export.sheets import SheetAsSet
@@ -40,7 +40,7 @@ def as_set(stage: str, typed: dict[str, str]) -> SheetAsSet:
     assert base.stage is not None
     kind = kind_for(base.stage, base.protocol)
     assert kind is not None
-    case = papers.sheet_case(base.question, base.plan, base.stage)
+    case = sheet_case(base.question, base.plan, base.stage)
     return SheetAsSet(kind, case, typed, KINDS[kind].make(case, typed))
 
 

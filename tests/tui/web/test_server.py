@@ -58,7 +58,7 @@ async def start() -> AsyncIterator[Start]:
     running: list[Running] = []
 
     async def started(*cases: Path, **options: object) -> Running:
-        words = [sys.executable, "-m", "pathway.cli", "open", "--on", ON, "--", *map(str, cases)]
+        words = [sys.executable, "-m", "pathway", "open", "--on", ON, "--", *map(str, cases)]
         around = {served.VARIABLE: served.as_text(served.served(cases))}
         port = free_port("127.0.0.1")
         made = Running(OwnServer(shlex.join(words), "127.0.0.1", port, around=around, **options))

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime
 import re
-from importlib import resources
 
 import pytest
 from babel import Locale
 
 from pathway.problems import Refused
+from pathway.shipped import RULES, shipped
 from pathway.views.documents.handout import handout
 from pathway.views.words.rule_words import rule_words
 from pathway.views.words.wording import KINDS, Wording, languages, whole_language, wording
@@ -21,7 +21,7 @@ DAY = datetime.date(2030, 3, 1)
 
 
 def file_of(language: str) -> str:
-    return resources.files("rules").joinpath("wording", f"{language}.toml").read_text(encoding="utf-8")
+    return shipped(RULES).joinpath("wording", f"{language}.toml").read_text(encoding="utf-8")
 
 
 def test_every_kind_of_stage_has_a_name_and_its_care() -> None:

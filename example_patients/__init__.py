@@ -1,1 +1,0 @@
-"""Invented children of the imaginary Fernbrook clinic. No real patient is described here."""

@@ -1,0 +1,5 @@
+"""`python -m pathway` runs the command."""
+
+from pathway.cli.main import main
+
+main()

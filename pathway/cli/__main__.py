@@ -1,5 +1,0 @@
-"""`python -m pathway.cli` runs the command."""
-
-from pathway.cli.main import main
-
-main()

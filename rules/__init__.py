@@ -1,1 +1,0 @@
-"""The protocol as data: every clinical number with its source. Read by `pathway.protocol.load`."""
