@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input
 
 from tests.plans import files
 from tests.tui.screens_of import settled, text_of, the_app
+from tui.screens.what_if import Wrong, wishes_of
 from tui.screens.worksheet import WorksheetScreen
 from tui.widgets.form import Form
 from tui.widgets.offered import Offered
@@ -56,8 +58,14 @@ async def test_an_amount_in_cm_is_taken_and_a_bare_one_is_asked_back() -> None:
         assert "amount: 35 mm" in text_of(app)
         await put(pilot, "amount_mm", "4.5")
         assert screen.sheet.input("amount_mm").value == 35.0
-        shown = " ".join(text_of(app).split())
-        assert "did you mean 4.5 cm (45 mm)?" in shown
-        assert "As it was before the last change" in shown
+        form = " ".join(" ".join(line[:44] for line in text_of(app).split("\n")).split())
+        assert "found 4.5, expected about 40 mm; did you mean 4.5 cm (45 mm)? Choose it below" in form
+        assert "As it was before the last change" in text_of(app)
         await pilot.press("f9")
         assert screen.sheet.input("amount_mm").value == 45.0
+
+
+def test_a_lift_is_wished_for_in_cm_or_in_mm() -> None:
+    assert [wishes_of({"lift": text}).lift_at_most_mm for text in ("2", "2 cm", "20 mm")] == [20.0, 20.0, 20.0]
+    with pytest.raises(Wrong, match="expected a number from 0 to 30"):
+        wishes_of({"lift": "40"})
