@@ -11,7 +11,7 @@ from pathway.tables.csv_text import grid_of_csv
 from pathway.tables.grid import Grid
 
 MOST_BYTES, MOST_MAPPING_BYTES = 30_000_000, 1_000_000
-TEXT, WORKBOOK = (".csv", ".tsv", ".txt"), (".xlsx", ".xlsm")
+TEXT, WORKBOOK = (".csv", ".tsv"), (".xlsx", ".xlsm")
 """By their endings tables are told from case files and histories."""
 
 

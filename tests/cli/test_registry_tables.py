@@ -11,8 +11,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pathway.cli.main import main
+from pathway.cli.registry.children import DATE_ORDERS
 from pathway.record import Record
 from pathway.registry.store import open_registry
+from pathway.tables.values import ORDERS
 from pathway.views.words.caution import CAUTION
 from tests.tables.reading import TABLES, values, wide
 from tests.tables.workbooks import two_heading_rows
@@ -49,6 +51,10 @@ def kept(place: Path, child: str) -> Record:
 def children(place: Path) -> list[str]:
     with open_registry(str(place / "registry.db")) as store:
         return [line.child for line in store.children()]
+
+
+def test_the_orders_that_can_be_said_are_those_that_are_known() -> None:
+    assert DATE_ORDERS == ORDERS
 
 
 class TestIn:

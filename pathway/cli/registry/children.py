@@ -29,7 +29,6 @@ from pathway.cli.printing import show, show_json, width
 from pathway.cli.registry.checks import ages
 from pathway.cli.registry.damaged import tell_damaged
 from pathway.files.reading import read_text
-from pathway.files.tables import is_table
 from pathway.files.writing import Target, folder_made, write_out
 from pathway.problems import Refused
 from pathway.views.words.caution import CAUTION
@@ -108,6 +107,8 @@ def import_(
         return
     if not cases:
         refuse("import", "no file", "case files, histories, a table or --fhir FILE", "name one")
+    from pathway.files.tables import is_table
+
     if any(is_table(case) for case in cases):
         from pathway.cli.registry.tables import TableOptions, take_in_table
 
