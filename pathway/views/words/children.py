@@ -13,11 +13,9 @@ from pathway.questions.due import Due, due, plan_alone
 from pathway.questions.due import next_stage as next_stage
 from pathway.questions.urgency import Days, Order, sort_key
 from pathway.views.pictures.curve import cm
-from pathway.views.words.due import DueRow
+from pathway.views.words.due import MONTHS_AHEAD, DueRow
 from pathway.views.words.firmness import listed
 
-MONTHS_AHEAD = 12
-"""How far the list looks ahead for what each child needs."""
 NAMED = 2
 """How many of the things due on one day are named; the others are counted."""
 PLANNING = "planning …"

@@ -9,9 +9,10 @@ from typing import Any
 
 from pathway.questions.due import Due, due
 from pathway.views.pictures.picture import Role
-from pathway.views.words.children import MONTHS_AHEAD
 from pathway.views.words.paragraphs import Paragraph
 
+MONTHS_AHEAD = 12
+"""How far lists look ahead for what a child needs."""
 NOTHING = f"Nothing is needed in the next {MONTHS_AHEAD} months."
 
 
