@@ -21,7 +21,10 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class TableFault:
-    """What is wrong with a cell, or with a row where no heading is named; `child` is whose row it is, where known."""
+    """What is wrong with a cell, or with a row where no heading is named; `child` is whose row it is, where known.
+
+    `of_column`: it is told once for all cells of the column, with what the first of them holds.
+    """
 
     row: int | None
     heading: str
@@ -29,21 +32,25 @@ class TableFault:
     expected: str
     do: str
     child: str = ""
+    of_column: bool = False
 
 
 def problems_of(faults: Iterable[TableFault], name: str) -> tuple[Problem, ...]:
     """Return the faults as problems in the order of their rows; the same fault of several rows is one."""
-    rows: dict[tuple[str, str, str, str], list[int]] = {}
+    alike: dict[tuple[str, ...], tuple[TableFault, list[int]]] = {}
     for fault in faults:
-        key = (fault.heading, fault.found, fault.expected, fault.do)
-        rows.setdefault(key, [])
-        if fault.row is not None and fault.row not in rows[key]:
-            rows[key].append(fault.row)
-    ordered = sorted(rows.items(), key=lambda one: min(one[1], default=0))
+        found = () if fault.of_column else (fault.found,)
+        _, rows = alike.setdefault((fault.heading, fault.expected, fault.do, *found), (fault, []))
+        if fault.row is not None and fault.row not in rows:
+            rows.append(fault.row)
+    ordered = sorted(alike.values(), key=lambda one: min(one[1], default=0))
     return tuple(
-        Problem(name, ", ".join(part for part in (_rows(numbers), heading and f'"{heading}"') if part), None, *said)
-        for (heading, *said), numbers in ordered
+        Problem(name, _key(first.heading, rows), None, first.found, first.expected, first.do) for first, rows in ordered
     )
+
+
+def _key(heading: str, rows: list[int]) -> str:
+    return ", ".join(part for part in (_rows(rows), heading and f'"{heading}"') if part)
 
 
 def _rows(numbers: list[int]) -> str:

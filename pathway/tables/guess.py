@@ -74,10 +74,10 @@ def _order(columns: dict[str, Column], cells: dict[str, list[Cell]]) -> tuple[Da
         if column.role in ("date", "birth_date")
     }
     said = {order for order in settled.values() if order is not None}
-    for open_order, why in (("both", "holds dates of both orders"), ("either", "has no date that settles the order")):
+    for open_order, why in (("both", "dates of both orders"), ("either", "no date that settles the order")):
         if open_order in said:
-            named = _quoted([heading for heading, order in settled.items() if order == open_order])
-            return None, [f"{named} {why} of day and month."]
+            named = [heading for heading, order in settled.items() if order == open_order]
+            return None, [f"{_quoted(named)} {'have' if len(named) > 1 else 'has'} {why} of day and month."]
     if len(said) > 1:
         return None, [f"{_quoted(list(settled))} have day and month in different orders."]
     return next((order for order in ORDERS if order in said), None), []

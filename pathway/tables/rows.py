@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from pathway.plain_text import PSEUDONYM, hidden_in
 from pathway.protocol.model import FindingRule, Protocol
@@ -119,10 +119,7 @@ class _Reader:
         card = {role: self._card(row.number, role, cells) for role in CARD if self.mapping.of(role)}
         if child is None:
             return
-        self.out.faults[before:] = [
-            TableFault(one.row, one.heading, one.found, one.expected, one.do, child.child)
-            for one in self.out.faults[before:]
-        ]
+        self.out.faults[before:] = [replace(one, child=child.child) for one in self.out.faults[before:]]
         child.rows.append(row.number)
         child.items += items
         for role, said in card.items():
@@ -343,7 +340,7 @@ class _Reader:
 
     def _fault(self, row: int, heading: str, cell: Cell, fault: CellFault) -> None:
         found = fault.found or (cell.found if isinstance(cell, Unreadable) else f'"{text_of(cell)}"')
-        self._wrong(row, heading, found, fault.expected, fault.do)
+        self.out.faults.append(TableFault(row, heading, found, fault.expected, fault.do, of_column=fault.of_column))
 
     def _wrong(self, row: int | None, heading: str, found: str, expected: str, do: str) -> None:
         self.out.faults.append(TableFault(row, heading, found, expected, do))

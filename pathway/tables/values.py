@@ -25,11 +25,15 @@ _SERIAL = re.compile(r"\d{5}")
 
 @dataclass(frozen=True, slots=True)
 class CellFault:
-    """Why a cell cannot be used: what was expected, what to do; `found` where its text alone says too little."""
+    """Why a cell cannot be used: what was expected, what to do; `found` where its text alone says too little.
+
+    `of_column`: the same is wrong with every such cell of the column, whatever stands in it.
+    """
 
     expected: str
     do: str
     found: str = ""
+    of_column: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +80,7 @@ def _plain_digits(digits: str, decimal: DecimalSign | None) -> str | CellFault:
         return digits.replace(thousands[1], "").replace(",", ".")
     if thousands:
         do = 'say which in the mapping: `decimal = ","` or `decimal = "."`'
-        return CellFault("a number that can be read in one way", do, f"{digits}, a part or thousands")
+        return CellFault("a number that can be read in one way", do, f"{digits}, a part or thousands", True)
     return CellFault("a number", "write the number as measured")
 
 
@@ -130,7 +134,8 @@ def day_of(cell: Cell, order: DateOrder | None) -> datetime.date | CellFault:
         return CellFault("a date as year, month, day", do)
     if order is None and first != second:
         do = "say which with --date-order, or `date_order` in the mapping"
-        return CellFault("a date that can be read in one way", do, f"{text}, whose order of day and month is not known")
+        found_words = f"{text}, whose order of day and month is not known"
+        return CellFault("a date that can be read in one way", do, found_words, True)
     day, month = (second, first) if order == "month-day-year" else (first, second)
     return _day(year, month, day, f"a date as {order}" if order else expected)
 
