@@ -196,7 +196,8 @@ def _on_phone(row: Row, of: Layout) -> Lines:
     lines: list[tuple[Piece, ...]] = []
     told: list[tuple[str, Part]] = [(f"{row.when} {stage}".strip(), "stage")]
     if row.needs_short:
-        told.append((f"{row.needs_by} {row.needs_short}", "alarm" if row.overdue else "needs"))
+        short = row.needs_short.replace(": ", " ", 1).replace(" more)", ")")
+        told.append((f"{row.needs_by} {short}", "alarm" if row.overdue else "needs"))
     if last and 2 + len(who) < at:
         lines.append((Piece(2, who, "name"), Piece(at, last, "last")))
     else:
