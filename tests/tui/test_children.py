@@ -61,7 +61,11 @@ async def test_what_is_due_is_listed_as_the_verb_lists_it(place) -> None:
                 text for text in printed if text[:2] == "20"
             ]
             assert f"What is due in 3 months: {len(rows)}" in text_of(app)
-            await pilot.press(*"rowan")
+            await pilot.press("f4")
+            by_name = app.screen.query_one(ChildTable).rows
+            assert [one.name for one in by_name] == sorted(one.name for one in rows)
+            assert sorted(by_name, key=lambda one: (one.by, one.name, one.what)) == list(rows)
+            await pilot.press("f4", *"rowan")
             assert {one.name for one in app.screen.query_one(ChildTable).rows} == {"rowan-02"}
             await pilot.press("f3")
             assert app.screen.query_one(ChildTable).chosen == "rowan-02"

@@ -39,7 +39,7 @@ class ChildrenScreen(OwnScreen):
     def __init__(self) -> None:
         super().__init__()
         self.order: Order = "urgency"
-        self._due = False
+        self._due = self._due_by_name = False
         self._old = False
         self._moved = False
         """Whether a child was chosen: until then the cursor stands on the first, whoever that is."""
@@ -93,7 +93,8 @@ class ChildrenScreen(OwnScreen):
     def _found(self, search: str) -> Sequence[Row] | Sequence[DueRow]:
         children = self.home.child_list
         if self._due:
-            return matching(children.due(self.home.on, DUE_MONTHS), search)
+            found = matching(children.due(self.home.on, DUE_MONTHS), search)
+            return sorted(found, key=lambda item: item.name) if self._due_by_name else found
         return in_order(children.found(search), self.order)
 
     def _notice(self, search: str, found: int) -> str:
@@ -106,10 +107,14 @@ class ChildrenScreen(OwnScreen):
     def _title(self, found: int, search: str) -> str:
         count = len(self.home.child_list.entries)
         where = f" in {self.home.storage.place}" if self.home.storage is not None else ""
-        if self.size.width < COLUMNS:  # the order stands below, in the head of the list
-            return f"Due in {DUE_MONTHS} months: {found}" if self._due else f"{count} children on {self.home.on}"
+        narrow = self.size.width < COLUMNS
         if self._due:
-            return f"What is due in {DUE_MONTHS} months: {found}{where}, overdue first, as of {self.home.on}"
+            order = order_words("name") if self._due_by_name else "overdue first"
+            if narrow:
+                return f"Due in {DUE_MONTHS} months: {found}, {order}"
+            return f"What is due in {DUE_MONTHS} months: {found}{where}, {order}, as of {self.home.on}"
+        if narrow:  # the order stands below, in the head of the list
+            return f"{count} children on {self.home.on}"
         shown = f"{found} of {count}" if search or found != count else f"{count}"
         return f"Children: {shown}{where}, {order_words(self.order)}, planned as of {self.home.on}"
 
@@ -129,10 +134,8 @@ class ChildrenScreen(OwnScreen):
         self.refresh_bindings()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Return whether an action can be done now: a search cleared, children put in another order."""
-        if action == "clear":
-            return bool(self.query_one(Input).value)
-        return not self._due if action == "sort" else super().check_action(action, parameters)
+        """Return whether an action can be done now: a search is cleared where there is one."""
+        return bool(self.query_one(Input).value) if action == "clear" else super().check_action(action, parameters)
 
     def on_child_table_picked(self, event: ChildTable.Picked) -> None:
         """Open the child that was clicked."""
@@ -153,7 +156,11 @@ class ChildrenScreen(OwnScreen):
         self.query_one(ChildTable).move(by)
 
     def action_sort(self) -> None:
-        """Show the children in the next order."""
+        """Show the children in the next order; what is due by day or by name."""
+        if self._due:
+            self._due_by_name, self._moved = not self._due_by_name, False
+            self.fill()
+            return
         self._in_order(ORDERS[(ORDERS.index(self.order) + 1) % len(ORDERS)])
 
     def _in_order(self, order: Order) -> None:

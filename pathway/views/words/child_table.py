@@ -20,7 +20,8 @@ Part = Literal["mark", "name", "plain", "stage", "day", "last", "needs", "alarm"
 """What a piece of text is: a screen gives each its colour."""
 COLUMNS, FIVE_COLUMNS, ROOMY = 60, 96, 150
 """From these widths on: columns; a fifth for acceptance and the difference; wider gaps between them."""
-OVERDUE_MARK, ACCEPTED_MARK, UNSAVED_MARK = "!", "✓", "✎"
+OVERDUE_MARK, ACCEPTED_MARK, CHANGED_MARK, UNSAVED_MARK = "!", "✓", "(✓)", "✎"
+ACCEPTED_LEGEND = (f"{ACCEPTED_MARK} accepted", f"{CHANGED_MARK} changed since")
 DAY = 10
 DAYS_COLUMN = 2
 WHO = 2 + DAY + 2
@@ -87,7 +88,7 @@ def layout_of(width: int, *, accepted: bool) -> Layout:
 def head_lines(of: Layout, order: Order) -> Lines:
     """Return the head of the list; the column that it is ordered by is marked."""
     if not of.columns:
-        marks = [f"{OVERDUE_MARK} overdue", f"{MARK} {WORD}", *([f"{ACCEPTED_MARK} accepted"] if of.accepted else [])]
+        marks = [f"{OVERDUE_MARK} overdue", f"{MARK} {WORD}", *(ACCEPTED_LEGEND if of.accepted else ())]
         text = f"{order_words(order)[0].upper()}{order_words(order)[1:]}. {', '.join(marks)}"
         return tuple((Piece(2, line, "quiet"),) for line in wrap(text, of.width - 2))
     named = next((column for column in of.columns if column.order == order != "urgency"), None)
@@ -188,7 +189,8 @@ def _in_columns(row: Row, of: Layout) -> Lines:
 
 def _on_phone(row: Row, of: Layout) -> Lines:
     """Return a child below each other: who and the last day, the next stage, what is due first."""
-    accepted = f" {ACCEPTED_MARK}" if row.accepted not in ("", NOT_YET) else ""
+    mark = CHANGED_MARK if row.accepted.endswith("changed since") else ACCEPTED_MARK
+    accepted = f" {mark}" if row.accepted not in ("", NOT_YET) else ""
     stage = row.following.replace(f"({MARK} {WORD})", MARK)
     last = f"last {row.last}" if row.last else ""
     who = f"{_named(row)}{accepted}"
@@ -196,7 +198,8 @@ def _on_phone(row: Row, of: Layout) -> Lines:
     lines: list[tuple[Piece, ...]] = []
     told: list[tuple[str, Part]] = [(f"{row.when} {stage}".strip(), "stage")]
     if row.needs_short:
-        told.append((f"{row.needs_by} {row.needs_short}", "alarm" if row.overdue else "needs"))
+        short = row.needs_short.replace(": ", " ", 1).replace(" more)", ")")
+        told.append((f"{row.needs_by} {short}", "alarm" if row.overdue else "needs"))
     if last and 2 + len(who) < at:
         lines.append((Piece(2, who, "name"), Piece(at, last, "last")))
     else:

@@ -26,11 +26,12 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     (
         "Children",
         (
-            ("any letter", "searches names, diagnoses and next steps"),
+            ("any letter", "searches all that the list says of a child"),
             ("↑ ↓", "choose a child"),
             ("Enter", "open the timeline of the child"),
             ("Esc", "clear the search"),
-            ("F4", "children of a registry by the date of what they need, or by name"),
+            ("F3", "what is due in the months to come, item by item; again: the children"),
+            ("F4", "order: urgency, next stage, last day, what is due, name; so does a click on a head"),
             ("F7", "a new child; on an empty list also n or Enter"),
         ),
     ),
