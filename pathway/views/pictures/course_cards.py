@@ -185,7 +185,7 @@ def _labels(canvas: Canvas, rows: _Rows) -> None:
     canvas.put(rows.usual, 0, "What usually happens", Role.LEGEND)
     for row, label in enumerate(rows.labels):
         canvas.put(rows.usual + 1 + row, 0, label, Role.LANE_LABEL)
-    canvas.put(rows.dots, 0, f"  so many of {DOTS}", Role.AXIS)
+    canvas.put(rows.dots, 0, f"2 cm: so many of {DOTS}", Role.AXIS)
     if rows.closed:
         canvas.put(rows.rules_out, 0, "Rules out", Role.LANE_LABEL)
 
