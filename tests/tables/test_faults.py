@@ -119,7 +119,7 @@ def test_days_before_birth_and_after_today_are_refused_at_the_date() -> None:
 
 def test_a_length_that_cannot_be_at_that_age_is_refused_as_in_a_case_file() -> None:
     said = one(wide("femur right (mm)", "60"))
-    assert 'row 2, "femur right (mm)": found 60 mm at 8.2 years on the longer side, expected more than' in said
+    assert 'row 2, "femur right (mm)": found 60 mm at 8 y 2 m on the longer side, expected more than' in said
 
 
 def test_the_same_finding_twice_on_a_day_must_agree() -> None:

@@ -131,6 +131,8 @@ async def test_every_command_leads_somewhere(start) -> None:
         for title in titles:
             if title == "Quit" or title.split(" of ")[0].casefold() == start:
                 continue  # quitting has a test of its own; the others lead to where one is
+            if title.startswith("Timeline of ") and title != "Timeline of elm-01":
+                continue  # one child is like another
             app.clear_notifications()
             app.theme = "pathway-light" if title == "Colours: dark" else "pathway-dark"
             await opened(pilot, start)
