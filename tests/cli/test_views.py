@@ -314,4 +314,9 @@ def test_json_of_the_timeline_and_of_the_list_hold_the_plan() -> None:
     timeline = json.loads(run("timeline", "rowan-02", *ON, "--json").stdout)
     assert [stage["id"] for stage in timeline["stages"]] == [stage.id for stage in plan("rowan-02").stages]
     listed = json.loads(run("children", *ON, "--json").stdout)
-    assert [child["name"] for child in listed["children"]] == sorted(NAMES)
+    names = [child["name"] for child in listed["children"]]
+    assert sorted(names) == sorted(NAMES)
+    shown = run("children", *ON).stdout
+    assert sorted(names, key=lambda name: shown.index(f"{name}, ")) == names
+    by_name = json.loads(run("children", *ON, "--json", "--order", "name").stdout)
+    assert [child["name"] for child in by_name["children"]] == sorted(NAMES)

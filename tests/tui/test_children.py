@@ -103,6 +103,9 @@ async def test_the_list_says_whether_the_plan_was_accepted_and_changed_since(pla
             await enter_length(pilot, "121")
             await pilot.press("ctrl+s")
             await saved(pilot)
+            assert row(app.child_list["rowan-02"]).accepted == "not yet", "it was saved, and accepted by nobody"
+            await pilot.press("a", "enter")
+            await saved(pilot)
             assert row(app.child_list["rowan-02"]).accepted == str(WHEN.date())
         earlier = RegistryStorage(store, "ward-3", lambda: WHEN)
         earlier.read("rowan-02")
@@ -110,10 +113,11 @@ async def test_the_list_says_whether_the_plan_was_accepted_and_changed_since(pla
         of = app.child_list["rowan-02"]
         changed = plan_summary(of.plan, of.session.record, app.rules, (other,))
         assert summary_row("rowan-02", changed, DAY, accepted=DAY, kept=True).accepted == f"{DAY}, changed since"
+        store.drop_stored_plans()
     with at(place) as (app, _):
         async with app.run_test(size=SIZE) as pilot:
             await settled(pilot)
-            assert row(app.child_list["rowan-02"]).accepted == str(WHEN.date())
+            assert row(app.child_list["rowan-02"]).accepted == str(WHEN.date()), "also where no plan is stored"
             assert row(app.child_list["oak-12"]).accepted == "not yet"
 
 

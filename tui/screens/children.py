@@ -40,6 +40,8 @@ class ChildrenScreen(OwnScreen):
         super().__init__()
         self.order: Order = "urgency"
         self._due = self._due_by_name = False
+        self._due_of: ChildList | None = None
+        self._due_rows: tuple[DueRow, ...] = ()
         self._old = False
         self._moved = False
         """Whether a child was chosen: until then the cursor stands on the first, whoever that is."""
@@ -93,7 +95,9 @@ class ChildrenScreen(OwnScreen):
     def _found(self, search: str) -> Sequence[Row] | Sequence[DueRow]:
         children = self.home.child_list
         if self._due:
-            found = matching(children.due(self.home.on, DUE_MONTHS), search)
+            if self._due_of is not children:  # of ten thousand children it takes half a second to gather
+                self._due_of, self._due_rows = children, children.due(self.home.on, DUE_MONTHS)
+            found = matching(self._due_rows, search)
             return sorted(found, key=lambda item: item.name) if self._due_by_name else found
         return in_order(children.found(search), self.order)
 

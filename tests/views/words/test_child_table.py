@@ -103,7 +103,7 @@ def test_on_a_phone_a_child_takes_about_three_lines(width) -> None:
 
 def test_on_a_phone_a_mark_says_whether_the_plan_was_accepted_and_whether_it_changed_since() -> None:
     of = layout_of(45, accepted=True)
-    said = {row.name: next(plain_lines(lines_of(row, of))) for row in rows(kept=True)}
+    said = {row.name: "\n".join(plain_lines(lines_of(row, of))) for row in rows(kept=True)}
     marks = {name: "(✓)" if "(✓)" in text else "✓" if "✓" in text else "" for name, text in said.items()}
     for row in rows(kept=True)[: len(NAMES)]:
         assert marks[row.name] == ("" if row.accepted == "not yet" else "✓")
