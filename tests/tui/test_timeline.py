@@ -225,3 +225,21 @@ async def test_the_text_beside_a_large_curve_is_on_the_selected_stage() -> None:
         said = [paragraph.text for paragraph in app.screen.query_one("#age", Prose).said]
         assert "○ Femoral lengthening 1" in said
         assert any(text.startswith("With the plan") and "shorter" in text for text in said)
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_every_stage_of_every_child_is_reached_by_its_key_with_the_cursor_over_the_picture(size) -> None:
+    app = the_app(None)
+    async with app.run_test(size=size) as pilot:
+        await settled(pilot)
+        for child in files():
+            app.open_timeline(child)
+            await pilot.pause()
+            reached = set()
+            for _ in plan(child).stages:
+                reached.add(app.screen.stage)  # type: ignore[attr-defined]
+                await pilot.press("down")
+                await pilot.pause()  # painted, with the cursor laid over every row
+            ahead = [stage.id for stage in plan(child).stages if stage.status != "done"]
+            assert len(reached) >= min(len(ahead), 5), child
+            await pilot.press("escape")

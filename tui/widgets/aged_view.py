@@ -73,11 +73,14 @@ class AgedView(PictureView, inherit_bindings=False):
         strip, column = self._strips[row], axis.column(self.age)
         if (row, column) in self._taken or not axis.from_age <= self.age <= axis.to_age:
             return strip
-        before, middle, after = strip.divide([column, column + 1, self.size.width])
-        segment = next(iter(middle))
+        # A picture that is being laid out anew beside this one may be narrower than its axis for a moment.
+        under = next(iter(strip.crop(column, column + 1)), None)
+        if under is None:
+            return strip
         paint = paint_of(self.app)
-        style = (segment.style or paint.style(Role.BLANK)) + paint.line("cursor")
-        return Strip.join([before, Strip([Segment(in_symbols(CURSOR, self.symbols), style)], 1), after])
+        style = (under.style or paint.style(Role.BLANK)) + paint.line("cursor")
+        cursor = Strip([Segment(in_symbols(CURSOR, self.symbols), style)], 1)
+        return Strip.join([strip.crop(0, column), cursor, strip.crop(column + 1)])
 
     def on_click(self, event: Click) -> None:
         """Say which age was clicked; the stage under the pointer is said by the picture itself."""
