@@ -228,11 +228,12 @@ async def test_the_text_beside_a_large_curve_is_on_the_selected_stage() -> None:
 
 
 @pytest.mark.parametrize("size", SIZES)
-async def test_every_stage_of_every_child_is_reached_by_its_key_with_the_cursor_over_the_picture(size) -> None:
-    app = the_app(None)
+async def test_every_stage_is_reached_by_its_key_with_the_cursor_over_the_picture(size) -> None:
+    children = ("hazel-08", "maple-01")
+    app = the_app(None, {child: files()[child] for child in children})
     async with app.run_test(size=size) as pilot:
         await settled(pilot)
-        for child in files():
+        for child in children:
             app.open_timeline(child)
             await pilot.pause()
             reached = set()
