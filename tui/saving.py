@@ -77,6 +77,8 @@ class SavingApp(App[None]):
         self.rules = rules
         self.storage = storage
         self.listing = READING if storage is not None else ""
+        self.unreadable = False
+        """Whether the children of the storage could not be listed: none is begun there."""
         self.drafts: dict[str, dict[str, str]] = {}
         self.sheets: dict[str, Sheet] = {}
         """The sheet of each child's osteotomy as it was worked out last on its screen."""
@@ -138,7 +140,7 @@ class SavingApp(App[None]):
         """Put the children on the list; those with a plan that is still true are planned when they are opened."""
         assert self.storage is not None
         if isinstance(event.found, str):
-            self.listing = event.found
+            self.listing, self.unreadable = event.found, True
         else:
             self.rules = event.rules
             self.listing = "" if event.found else EMPTY.format(place=self.storage.place)

@@ -270,7 +270,7 @@ def test_screens_of_a_file_that_is_not_there_do_not_open() -> None:
 def test_without_a_terminal_the_list_is_printed_instead_of_the_screens(verb) -> None:
     result = run(*verb)
     assert result.exit_code == 0
-    assert f"Children: {len(NAMES)}, planned as of" in result.stdout
+    assert f"Children: {len(NAMES)}, most urgent first, planned as of" in result.stdout
 
 
 async def test_an_answer_to_what_if_says_what_its_screen_says() -> None:

@@ -383,7 +383,7 @@ async def test_the_command_palette_leads_to_the_form() -> None:
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
         commands = {command.title: command.callback for command in app.get_system_commands(app.screen)}
-        commands["Follow-up"]()
+        commands["Visit"]()
         await pilot.pause()
         assert form_of(app).child == "rowan-02"
 

@@ -62,8 +62,8 @@ def terminal(request: pytest.FixtureRequest) -> Iterator[Terminal]:
 
 
 def test_the_demo_opens_the_timeline_answers_keys_and_ends(terminal) -> None:
-    terminal.press(f"{sys.executable} -m pathway.cli demo; echo ended", "Enter")
-    words = ("Hip", "Length", "Age, years", "today", "goal", "without further operations", "(today)")
+    terminal.press(f"{sys.executable} -m pathway demo; echo ended", "Enter")
+    words = ("Hip", "Length", "Age, years", "today", "goal", "no operations", "may slip")
     screen = terminal.wait_for("with the plan", "^q Quit", *words)
     assert CAUTION in screen
     assert "rowan-02: girl, 2 y 8 m" in screen
@@ -76,19 +76,19 @@ def test_the_demo_opens_the_timeline_answers_keys_and_ends(terminal) -> None:
     terminal.press("Escape")
     terminal.wait_for("Age, years")
     terminal.press("Escape")
-    terminal.wait_for("What is next", "willow-03")
+    terminal.wait_for("Next stage", "willow-03")
     terminal.press("C-q")
     assert "Traceback" not in terminal.wait_for("\nended")
 
 
 @pytest.mark.parametrize("terminal", [(80, 24)], indirect=True)
 def test_from_the_children_through_timeline_courses_and_family_and_out_in_the_smallest_terminal(terminal) -> None:
-    terminal.press(f"{sys.executable} -m pathway.cli open --on 2026-11-25; echo ended", "Enter")
-    terminal.wait_for(f"Children: {len(NAMES)}, planned as of 2026-11-25", CAUTION, "alder-06")
+    terminal.press(f"{sys.executable} -m pathway open --on 2026-11-25; echo ended", "Enter")
+    terminal.wait_for(f"Children: {len(NAMES)}, most urgent first, planned as of 2026-11-25", CAUTION, "alder-06")
     terminal.press("r", "o", "w", "a", "n")
     terminal.wait_for(f"Children: 1 of {len(NAMES)}", "Hip preparation")
     terminal.press("Enter")
-    timeline = terminal.wait_for("rowan-02: girl, 2 y 8 m", "Age, years", "with the plan")
+    timeline = terminal.wait_for("rowan-02: girl, 2 y 8 m", "Age, years", "may slip")
     assert CAUTION in timeline
     terminal.press("c")
     courses = terminal.wait_for("courses side by side", "Three femoral lengthenings, with growth arrest", "i What if")
@@ -102,7 +102,7 @@ def test_from_the_children_through_timeline_courses_and_family_and_out_in_the_sm
 
 
 def test_a_child_of_a_registry_is_followed_up_and_saved_in_a_real_terminal(terminal, tmp_path) -> None:
-    program = f"{sys.executable} -m pathway.cli"
+    program = f"{sys.executable} -m pathway"
     place = f"--registry {tmp_path / 'clinic.db'}"
     terminal.press(f"{program} registry import rowan-02 {place} --on 2026-11-25; echo taken", "Enter")
     terminal.wait_for("\ntaken")

@@ -6,7 +6,7 @@ import pytest
 from textual.widgets import Input
 
 from tests.plans import files
-from tests.tui.screens_of import OPENED, opened, settled, text_of, the_app, until
+from tests.tui.screens_of import OPENED, TO_LENGTHS, opened, settled, text_of, the_app, until
 from tests.tui.test_followup import form_of, typed
 from tui import keys
 from tui.palette import STEPS, actions_of, bound
@@ -96,7 +96,7 @@ async def test_help_is_about_the_field_that_is_typed_in_first_then_about_the_scr
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        await pilot.press("v", "f1")
+        await pilot.press(*TO_LENGTHS, "f1")
         assert isinstance(app.screen, HelpScreen)
         words = [one.text for one in app.screen.query_one(Prose).said]
         rule = next(one for one in app.rules.findings if one.id == "femur_length_mm")  # type: ignore[union-attr]
@@ -125,7 +125,7 @@ async def test_f7_goes_to_any_field_of_the_visit_form_and_leaves_what_was_typed(
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        await pilot.press("v")
+        await pilot.press(*TO_LENGTHS)
         await typed(pilot, "121")
         await pilot.press("f7")
         assert isinstance(app.screen, JumpScreen)

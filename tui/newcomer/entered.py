@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from pathway.casefile import read_child, read_events, visit_table
 from pathway.events import FollowUp, apply
@@ -65,7 +65,7 @@ def entered(typed: Mapping[str, str], protocol: Protocol, on: datetime.date, kno
     missing = tuple(name for name in NEEDED if name not in card and name not in wrong)
     child = read_child(_filled(card, on), "the new child", protocol, on)
     if not isinstance(child, Child):
-        told = {fault.key.removeprefix("child."): _said(fault) for fault in child}
+        told = {fault.key: _said(fault) for fault in (_of_field(fault) for fault in child)}
         wrong = {**{name: words for name, words in told.items() if name in card}, **wrong}
     record = None
     if isinstance(child, Child) and BORN in card:
@@ -73,6 +73,11 @@ def entered(typed: Mapping[str, str], protocol: Protocol, on: datetime.date, kno
     if record is None or wrong or missing:
         return Newcomer(None, wrong, missing)
     return Newcomer(record, wrong, missing, growth_questions(record, protocol))
+
+
+def _of_field(fault: Problem) -> Problem:
+    """Return a fault of the card of a child by the name of its field on the form."""
+    return replace(fault, key=fault.key.removeprefix("child."))
 
 
 def _filled(card: Mapping[str, object], on: datetime.date) -> dict[str, object]:

@@ -181,7 +181,7 @@ class ChildrenScreen(OwnScreen):
         """Open the child under the cursor."""
         if self.chosen is not None:
             self._open(self.chosen)
-        elif not self.home.child_list.entries:
+        elif not self.home.child_list.entries and not self.home.unreadable:
             self.home.open_new_child()
 
     def action_new(self) -> None:

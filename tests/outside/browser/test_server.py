@@ -156,7 +156,7 @@ def test_what_is_served_is_a_registry_case_files_or_the_examples(tmp_path, monke
     file.write_text("", encoding="utf-8")
     for words in ([], ["--registry", str(place), "--by", "ward 3"], [str(file)]):
         assert CliRunner().invoke(main, ["serve", "--port", "0", *words]).exit_code == 0
-    program = f"{shlex.quote(sys.executable)} -m pathway.cli"
+    program = f"{shlex.quote(sys.executable)} -m pathway"
     assert commands[0] == program
     assert commands[1] == f"{program} --by 'ward 3' --registry '{place}'"
     assert commands[2] == f"{program} open -- '{file}'"

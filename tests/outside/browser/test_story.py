@@ -76,11 +76,12 @@ def window(address: str, chromium: str) -> Iterator[Window]:
 
 
 def test_a_child_is_opened_by_mouse_and_keys_and_no_other_host_is_asked(window, address) -> None:
-    window.wait_for(f"Children: {len(NAMES)}, planned as of 2026-11-25", CAUTION, "Femoral lengthening 1")
+    heading = f"Children: {len(NAMES)}, most urgent first, planned as of 2026-11-25"
+    window.wait_for(heading, CAUTION, "Femoral lengthening 1")
     window.page.keyboard.type("rowan")
     window.wait_for(f"Children: 1 of {len(NAMES)}")
     window.page.keyboard.press("Enter")
-    window.wait_for("rowan-02: girl, 2 y 8 m", "with the plan")
+    window.wait_for("rowan-02: girl, 2 y 8 m", "may slip")
     window.click("Growth arrest")
     window.wait_for("○ Growth arrest of the other leg")
     window.click("c Courses")
@@ -101,7 +102,7 @@ def test_a_paper_is_among_the_downloads_and_the_page_stays(window) -> None:
     window.page.keyboard.type("rowan")
     window.wait_for(f"Children: 1 of {len(NAMES)}")
     window.page.keyboard.press("Enter")
-    window.wait_for("with the plan")
+    window.wait_for("may slip")
     window.click("x Export")
     window.wait_for("Family handout")
     window.click("Calendar: rowan-02-calendar.ics")
@@ -111,7 +112,7 @@ def test_a_paper_is_among_the_downloads_and_the_page_stays(window) -> None:
     assert Path(begun.value.path()).read_bytes().startswith(b"BEGIN:VCALENDAR")
     window.wait_for("browser now")
     window.page.keyboard.press("Escape")
-    window.wait_for("with the plan")
+    window.wait_for("may slip")
 
 
 def test_what_was_typed_when_the_page_was_closed_is_there_at_the_next_visit(window, address) -> None:

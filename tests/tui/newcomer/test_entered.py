@@ -90,7 +90,7 @@ def test_every_field_has_a_label_says_what_is_wanted_and_shows_its_slip() -> Non
     assert len({field.name for field in shown}) == len(shown) == len(labels(load_protocol(), DAY))
     assert all(field.label and field.wanted for field in shown)
     assert [field.name for field in shown if field.wrong] == ["sex"]
-    assert next(field.label for field in shown if field.name == "date_of_birth").endswith("(7 y 6 m)")
+    assert next(field.label for field in shown if field.name == "date_of_birth").endswith("(7 y 5 m)")
 
 
 def test_the_form_says_that_an_id_is_no_name() -> None:

@@ -40,7 +40,7 @@ async def test_a_paper_is_fetched_once_by_the_page_that_asked_for_it_under_its_n
     running = await start(case)
     _, path, _ = await running.page()
     screens = await running.screens(path)
-    await told(screens, "with the plan")
+    await told(screens, "may slip")
     await press(screens, "x")
     await told(screens, "Family handout")
     await press(screens, "\x1b[B\x1b[B\r")
@@ -63,17 +63,17 @@ async def test_a_closed_page_leaves_what_was_typed_to_the_next_visit_of_the_same
     running, stranger = await start(case), await start(case)
     _, path, _ = await running.page()
     screens = await running.screens(path)
-    await told(screens, "with the plan")
+    await told(screens, "may slip")
     await press(screens, "v")
     await told(screens, "follow-up")
     await press(screens, LENGTH)
     await told(screens, "Planning with it")
     await screens.close()
     _, elsewhere, _ = await stranger.page()
-    assert "Not lost" not in await told(await stranger.screens(elsewhere), "with the plan")
+    assert "Not lost" not in await told(await stranger.screens(elsewhere), "may slip")
     _, path, _ = await running.page()
     again = await running.screens(path)
-    heard = await told(again, "with the plan")
+    heard = await told(again, "may slip")
     assert "Not lost" in heard
     await press(again, "v")
     await told(again, LENGTH)
@@ -83,7 +83,7 @@ async def test_a_page_that_is_loaded_anew_waits_for_what_the_one_before_leaves(s
     running = await start(case)
     _, path, _ = await running.page()
     screens = await running.screens(path)
-    await told(screens, "with the plan")
+    await told(screens, "may slip")
     await press(screens, "v")
     await told(screens, "follow-up")
     await press(screens, LENGTH)
@@ -91,14 +91,14 @@ async def test_a_page_that_is_loaded_anew_waits_for_what_the_one_before_leaves(s
     closing = asyncio.create_task(screens.close())
     again = await running.screens(path)
     await closing
-    assert "Not lost" in await told(again, "with the plan")
+    assert "Not lost" in await told(again, "may slip")
 
 
 async def test_nothing_of_it_is_left_on_the_disk_when_the_server_has_ended(start, case) -> None:
     running = await start(case)
     _, path, _ = await running.page()
     screens = await running.screens(path)
-    await told(screens, "with the plan")
+    await told(screens, "may slip")
     folder = running.server.left.folder
     assert folder is not None
     assert folder.stat().st_mode & 0o777 == 0o700
