@@ -47,6 +47,7 @@ AS_IT_IS: dict[str, str] = {
     "--decline STAGE --reason …": "--decline hip_preparation --reason 'they wait'",
     "--done STAGE --gained-mm 48": "--done femoral_lengthening --gained-mm 48",
     "--wording FILE": "--wording words.toml",
+    "--order": "--order name",
     "--language": "--language en",
     "--before DAY": "--before 2026-11-20",
     "new ID": "new pine-01",

@@ -71,6 +71,7 @@ class StoredPrinted(Frozen):
     last_days: tuple[StageDay, ...] = ()
     arrest_last: datetime.date | None
     as_accepted: bool | None = None
+    accepted_on: datetime.date | None = None
     changes_on: datetime.date | None = None
 
 
