@@ -55,7 +55,7 @@ AT_ONCE = 1000
     "--fhir", "bundle", type=click.Path(path_type=Path), help="Import the leg lengths of a FHIR R4 bundle (JSON)."
 )
 @click.option("--child", help="Which child the bundle is about, if it names no pseudonym known here.")
-@click.option("--method", default="", help="How was measured, where a bundle or a table does not say.")
+@click.option("--method", default="", help="How it was measured, where a bundle or a table does not say.")
 @click.option("--rest", is_flag=True, help="Import the other lengths or children where some cannot be used.")
 @click.option(
     "--mapping", type=click.Path(path_type=Path), metavar="FILE", help="How a table is read (TOML), instead of guessed."
@@ -88,7 +88,7 @@ def import_(
     overlay_dir: Path | None,
     where: RegistryOptions,
 ) -> None:
-    """Take in case files, histories (.json), a table (.csv, .xlsx) or, with --fhir, leg lengths.
+    """Take in case files, histories (.json), a table (.csv, .xlsx, .parquet) or, with --fhir, leg lengths.
 
     A second time adds nothing. All files are read before anything is saved; a fault in one leaves the registry as it
     was. Lengths of a bundle become visits of a child that the registry knows. Of a table, one row a visit or one row a
