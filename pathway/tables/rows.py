@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import datetime
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from pathway.plain_text import PSEUDONYM, hidden_in
+from pathway.plain_text import PSEUDONYM, hidden_in, pseudonym_of
 from pathway.protocol.model import FindingRule, Protocol
 from pathway.protocol.units import NEEDS_UNIT, WRITTEN
 from pathway.record import Value, WhyMissing
@@ -184,7 +183,7 @@ class _Reader:
     def _child(self, row: int, cells: Mapping[str, Cell]) -> ChildRows | None:
         heading, cell = self._at("child", cells)
         written = text_of(cell)
-        name = re.sub(r"[\s_/.]+", "-", written.lower()).strip("-")
+        name = pseudonym_of(written)
         if isinstance(cell, Unreadable) or not PSEUDONYM.fullmatch(name):
             do = f'fill it in, or say `fill_down = ["{heading}"]` in the mapping where it means the one above'
             if cell is None:

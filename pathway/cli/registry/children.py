@@ -213,7 +213,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
 
     damaged: dict[str, str] = {}
     lines: list[str] = []
-    count, columns = 0, width()
+    count, without, columns = 0, 0, width()
     with opened(where) as store:
         if as_json:
             written = parts_json(_line_data(one) for one in standings(store, erased=True, index=False))
@@ -224,6 +224,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
         copies, wide = ages(store, now()), store.longest_name()
         for one in standings(store, erased=True, index=False):
             line, count = one.line, count + 1
+            without += one.plan is None and line.erased is None and not one.fault
             if one.fault:
                 damaged[line.child] = one.fault
             entries = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
@@ -237,6 +238,9 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
     note(f"{CAUTION}.")
     tell_damaged(damaged)
     note(f"Children: {count}")
+    if without:
+        words = "1 child has no stored plan" if without == 1 else f"{without} children have no stored plan"
+        note(f"{words}: `limb-pathway registry replan` makes it.")
     note(copies)
 
 
