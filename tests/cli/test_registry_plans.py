@@ -132,7 +132,7 @@ class TestDue:
     def test_the_last_useful_day_of_a_growth_arrest_is_named(self, clinic: Path) -> None:
         run("registry", "replan", *ON)
         text = run("registry", "due", "--on", "2028-05-25").stdout
-        assert any("oak-12" in line and "last useful day of the growth arrest" in line for line in text.splitlines())
+        assert any("oak-12" in line and "last useful day: Growth arrest" in line for line in text.splitlines())
 
 
 class TestRevisions:
