@@ -70,7 +70,8 @@ def open_files(
     if not can_open_screens():
         context = click.get_current_context()
         listed = tuple(one.file or Path(one.word) for one in found.values())
-        given = {"address": where.address, "key_file": where.key_file, "ask_key": where.ask_key}
+        # Without a name the examples are listed, whatever registry there is: they are what opens.
+        given = {"address": where.address if listed else None, "key_file": where.key_file, "ask_key": where.ask_key}
         context.invoke(children, cases=listed, find="", on=on, overlay_dir=overlay_dir, as_json=False, **given)
         return
     from tui.app import run

@@ -7,19 +7,20 @@ curve is a table.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from pathway.cli.asked import Asked, child_verb, protocol_of, tell_notes
+from pathway.cli.asked import Asked, child_verb, opened, protocol_of, tell_notes
 from pathway.cli.documents import chosen_words, language_option, wording_option
 from pathway.cli.errors import BAD_INPUT, leave, leave_with_conflicts, note
 from pathway.cli.options import (
     RegistryOptions,
     cases_argument,
     json_option,
+    now,
     on_option,
     plain_option,
     protocol_option,
@@ -27,6 +28,7 @@ from pathway.cli.options import (
     today,
 )
 from pathway.cli.printing import show, show_json, show_with_headings, symbols, width, words_only
+from pathway.problems import Refused
 from pathway.protocol.question import Question
 from pathway.questions.urgency import ORDERS, Order
 
@@ -61,32 +63,55 @@ def children(
     where: RegistryOptions,
     as_json: bool,
 ) -> None:
-    """List children, most urgent first: next stage, last day, what is due; the examples where none is named.
+    """List children, most urgent first: next stage, last day, what is due.
+
+    Where no CASE is named: the children of the registry that --registry or LIMB_PATHWAY_REGISTRY names, else the
+    examples.
 
     A file that cannot be read is named in its place; the others are listed all the same, and the exit code is 2.
     """
     from pathway.children import examples
     from pathway.children.resolve import RegistryAt, locate_all, shown_names, text_of
+
+    day, protocol = today(on), protocol_of(overlay_dir)
+    if not cases and where.named:
+        made, every = _kept(where, day, protocol, planned=as_json)
+        _list(made, every, day, find, order, as_json=as_json)
+        return
+    found = shown_names(locate_all(cases, where.at() if cases else RegistryAt()))
+    for one in found.values():
+        tell_notes(one)
+    named = {name: text_of(one) for name, one in found.items()}
+    files = named or {name: examples.text(name) for name in examples.names()}
+    made, every = {}, []
+    for name in sorted(files):
+        made[name], row = _planned(name, files[name], day, protocol)
+        every.append(row)
+    _list(made, every, day, find, order, as_json=as_json)
+
+
+def _list(
+    made: Mapping[str, Plan | tuple[str, ...] | None],
+    every: Sequence[Row],
+    day: datetime.date,
+    find: str,
+    order: Order,
+    *,
+    as_json: bool,
+) -> None:
+    """Print children in their order; leaves with what is wrong of those that have no plan.
+
+    `made` holds the plan of each, why there is none, or None where its row was made of what is stored.
+    """
     from pathway.views.data.children import child_data
     from pathway.views.data.shapes import ChildrenPrinted
     from pathway.views.words.caution import CAUTION, of_children, with_invented
     from pathway.views.words.child_table import children_printed
     from pathway.views.words.children import in_order, matching
 
-    day, protocol = today(on), protocol_of(overlay_dir)
-    found = shown_names(locate_all(cases, where.at() if cases else RegistryAt()))
-    for one in found.values():
-        tell_notes(one)
-    named = {name: text_of(one) for name, one in found.items()}
-    files = named or {name: examples.text(name) for name in examples.names()}
-    made: dict[str, Plan | tuple[str, ...]] = {}
-    every: list[Row] = []
-    for name in sorted(files):
-        made[name], row = _planned(name, files[name], day, protocol)
-        every.append(row)
     rows = in_order(matching(every, find), order)
     shown = {row.name: made[row.name] for row in rows}
-    plans = [plan for plan in made.values() if not isinstance(plan, tuple)]
+    plans = [plan for plan in made.values() if plan is not None and not isinstance(plan, tuple)]
     head = plans[0].cautions[0].text if plans else ""
     if as_json:
         told = tuple(child_data(n, None, p) if isinstance(p, tuple) else child_data(n, p) for n, p in shown.items())
@@ -99,6 +124,49 @@ def children(
         note(sentence)
     if wrong:
         leave(BAD_INPUT)
+
+
+def _kept(
+    where: RegistryOptions, on: datetime.date, protocol: Protocol, *, planned: bool
+) -> tuple[dict[str, Plan | tuple[str, ...] | None], list[Row]]:
+    """Return the children of the registry with their rows, off their stored plans where those hold.
+
+    With `planned` every child is planned, as where a whole plan is asked for.
+    """
+    from pathway.children.planned import plan_from
+    from pathway.children.registry_storage import RegistryStorage
+    from pathway.questions.due import plan_summary
+    from pathway.views.words.children import problem_row, summary_row
+
+    made: dict[str, Plan | tuple[str, ...] | None] = {}
+    rows: list[Row] = []
+    now_planned = 0
+    with opened(where) as store:
+        storage = RegistryStorage(store, "", now)
+        for one in storage.listed(protocol, on):
+            if one.summary is not None and not planned:
+                made[one.name] = None
+                rows.append(summary_row(one.name, one.summary, on, accepted=one.accepted, kept=True))
+                continue
+            now_planned += not planned
+            try:
+                record = storage.read(one.name)
+            except Refused as error:
+                made[one.name] = (str(error),)
+                rows.append(problem_row(one.name, str(error), "cannot be read"))
+                continue
+            earlier, last = storage.earlier(one.name), storage.plans.accepted(one.name)
+            plan = made[one.name] = plan_from(Question(record, protocol, on, earlier=earlier))
+            if isinstance(plan, tuple):
+                rows.append(problem_row(one.name, plan[0], "cannot be planned"))
+                continue
+            accepted = None if last is None else last.when
+            summary = plan_summary(plan, record, protocol, earlier)
+            rows.append(summary_row(one.name, summary, on, accepted=accepted, kept=True))
+    if now_planned:
+        words = "1 child was" if now_planned == 1 else f"{now_planned} children were"
+        note(f"{words} planned for this list alone: `limb-pathway registry replan` keeps the plans.")
+    return made, rows
 
 
 def _planned(name: str, text: str, on: datetime.date, protocol: Protocol) -> tuple[Plan | tuple[str, ...], Row]:

@@ -17,7 +17,7 @@ from pathway.growth import growth_faults, growth_questions
 from pathway.problems import Problem, Refused
 from pathway.protocol.model import Protocol
 from pathway.record import Child, Measurement, Missing, Record, Visit, in_order
-from pathway.tables.faults import Place, TableFault
+from pathway.tables.faults import Place, TableFault, rows_words
 from pathway.tables.grid import Grid
 from pathway.tables.mapping import CARD, Role, TableMapping
 from pathway.tables.rows import SKELETAL_AGE, ChildRows, Item, rows_of
@@ -55,13 +55,17 @@ class FromTable:
 
 @dataclass(frozen=True, slots=True)
 class TableRead:
-    """A table read: the children without a fault, every fault, the words that were understood, what says nothing."""
+    """A table read: the children without a fault, every fault, the words that were understood, what says nothing.
+
+    `remarks` say what is to know of single rows.
+    """
 
     children: tuple[FromTable, ...]
     faults: tuple[TableFault, ...]
     rows: int
     nothing: int
     used: Mapping[str, Mapping[str, str]]
+    remarks: tuple[str, ...] = ()
 
 
 def read_table(grid: Grid, mapping: TableMapping, protocol: Protocol, on: datetime.date, known: Known) -> TableRead:
@@ -70,7 +74,7 @@ def read_table(grid: Grid, mapping: TableMapping, protocol: Protocol, on: dateti
     rows = rows_of(grid, mapping, protocol, words)
     faults, children = list(rows.faults), []
     spoilt = {fault.child for fault in rows.faults}
-    for one in rows.children.values():
+    for one in rows.children.values() if rows.whole else ():
         if one.child in spoilt:
             continue
         made = _OfChild(one, mapping, protocol, on).read(known)
@@ -78,7 +82,7 @@ def read_table(grid: Grid, mapping: TableMapping, protocol: Protocol, on: dateti
             children.append(made)
         else:
             faults += made
-    return TableRead(tuple(children), tuple(faults), rows.rows, rows.nothing, words.used)
+    return TableRead(tuple(children), tuple(faults), rows.rows, rows.nothing, words.used, tuple(rows.remarks))
 
 
 class _OfChild:
@@ -106,7 +110,9 @@ class _OfChild:
         if self.faults:
             return self.faults
         asked = growth_questions(so_far, self.protocol)
-        questions = tuple(one for one in growth_questions(record, self.protocol) if one not in asked)
+        questions = tuple(
+            f"{self._rows_asked(one)}{one}" for one in growth_questions(record, self.protocol) if one not in asked
+        )
         new = sum(map(len, fresh.values()))
         return FromTable(self.rows.child, self.rows.written, before, in_order(record), visits, new, same, questions)
 
@@ -224,7 +230,7 @@ class _OfChild:
         method = self.rows.visit_methods.get(day) or (usual[0][0] if usual else None)
         table: dict[str, object] = {"date": day, **({} if method is None else {"method": method})}
         dates = self.mapping.of("date")
-        self.places[f"visit[{number}].date"] = Place(items[0].place.row, dates[0], day.isoformat())
+        self.places[f"visit[{number}].date"] = self.rows.days.get(day, Place(items[0].place.row, dates[0]))
         for item in items:
             if item.finding == SKELETAL_AGE:
                 key = "skeletal_age_years"
@@ -251,6 +257,14 @@ class _OfChild:
                 day = datetime.date.fromisoformat(fault.place.rpartition(" ")[2])
                 place = self.measured.get((day, finding, side or None), Place(self.rows.rows[0], ""))
                 self._wrong(place, fault.found, fault.expected, fault.remedy)
+
+    def _rows_asked(self, question: str) -> str:
+        """Return which rows hold what is asked back, in words before the question; "" where none does."""
+        days = {day for day, _, _ in self.measured if day.isoformat() in question}
+        at = {key: place.row for key, place in self.measured.items() if key[0] in days}
+        named = {row for (_, finding, _), row in at.items() if finding.partition("_")[0] in question}
+        words = rows_words(sorted(named or set(at.values())))
+        return f"{words}: " if words else ""
 
     def _told(self, fault: Problem) -> None:
         """Add a fault of the case file at the cell that its field came from."""

@@ -50,10 +50,11 @@ def problems_of(faults: Iterable[TableFault], name: str) -> tuple[Problem, ...]:
 
 
 def _key(heading: str, rows: list[int]) -> str:
-    return ", ".join(part for part in (_rows(rows), heading and f'"{heading}"') if part)
+    return ", ".join(part for part in (rows_words(rows), heading and f'"{heading}"') if part)
 
 
-def _rows(numbers: list[int]) -> str:
+def rows_words(numbers: list[int]) -> str:
+    """Return rows in words, the first ones by number; "" where there are none."""
     if len(numbers) < 2:
         return f"row {numbers[0]}" if numbers else ""
     if len(numbers) <= _SHOWN:

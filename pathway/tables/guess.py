@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from pathway.protocol.model import FindingRule, Protocol
 from pathway.protocol.units import NEEDS_UNIT, factor_of
 from pathway.tables.grid import Cell, Grid, is_blank
-from pathway.tables.headings import candidates, headings_of
+from pathway.tables.headings import candidates, headings_of, width_of
+from pathway.tables.likely import likely_columns
 from pathway.tables.mapping import ROLES, Column, Role, TableMapping
 from pathway.tables.values import ORDERS, DateOrder, Quantity, date_order, decimal_sign, quantity_of
 from pathway.tables.words import FINDINGS, HEADINGS, NAMES, SIDES, folded
@@ -45,13 +46,17 @@ def guessed(grid: Grid, protocol: Protocol) -> Guess:
     order, remarks = _order(known, cells)
     if names := [heading for heading in headings if folded(heading) in NAMES]:
         remarks.append(f"{_quoted(names)} may name a person: it is not read, and a registry has no place for it.")
+    remarks += likely_columns(known, cells, phrases, protocol)
+    beyond = headings_of(grid, rows)[width_of(grid, rows) :] if grid.sheet is None else ()
     measured = [h for h, column in known.items() if column.role in ("measured", "value")]
     mapping = TableMapping(
         sheet=grid.sheet,
         heading_rows=rows,
         date_order=order,
         decimal=decimal_sign(cell for heading in measured for cell in cells[heading]),
-        columns={h: column for h, column in known.items() if column.role != "skip" or _holds(cells[h])},
+        columns={
+            h: column for h, column in known.items() if column.role != "skip" or (_holds(cells[h]) and h not in beyond)
+        },
     )
     return Guess(mapping, tuple(remarks))
 

@@ -26,6 +26,11 @@ def headings_of(grid: Grid, rows: Sequence[int]) -> tuple[str, ...]:
     return tuple(made)
 
 
+def width_of(grid: Grid, rows: Sequence[int]) -> int:
+    """Return how many cells the rows of headings have."""
+    return max((len(_row(grid, number).cells) for number in rows), default=0)
+
+
 def candidates(grid: Grid) -> list[tuple[int, ...]]:
     """Return the rows that could hold the headings: each of the first ones, then each with the one below it."""
     first = [row.number for row in grid.rows[:_LOOKED_AT] if sum(not is_blank(cell) for cell in row.cells) > 1]

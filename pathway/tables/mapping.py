@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Literal, get_args
 
-from pathway.casefile.fields import Complaints, Fields, show
+from pathway.casefile.fields import Complaints, Fields, nearest, show
 from pathway.casefile.syntax import parse
 from pathway.problems import Problem
 from pathway.protocol.model import Protocol
@@ -56,7 +56,7 @@ class TableMapping(Frozen):
     """How a table is read. `columns` go by their heading, `words` by the table of words and the word.
 
     `heading_rows` are the rows that make up the headings, `fill_down` columns in which an empty cell means what stands
-    above it. `method` is how was measured where neither row nor column say so.
+    above it. `method` is how it was measured where neither row nor column say so.
     """
 
     sheet: str | None = None
@@ -114,8 +114,8 @@ def mapping_text(mapping: TableMapping, name: str, remarks: tuple[str, ...] = ()
     made = tomlkit.document()
     for line in (
         f"How the columns of {name} are read. Correct what was guessed wrong, then import with --mapping.",
-        f"A column is one of: {', '.join(ROLES)};",
-        'or a finding (`limb-pathway rules list`): { finding = "femur_length_mm", side = "left", unit = "cm" }',
+        f"A column is one of: {', '.join(ROLES)} (not read);",
+        'or a finding (`limb-pathway manual findings`): { finding = "femur_length_mm", side = "left", unit = "cm" }',
         *remarks,
     ):
         made.add(tomlkit.comment(line))
@@ -199,12 +199,11 @@ def _words(words: Fields, name: str) -> dict[str, str | bool]:
 def _column(section: Fields, heading: str, protocol: Protocol) -> Column | None:
     raw = section.take(heading)
     if isinstance(raw, str):
-        role = section.choice(heading, ROLES, "kind of column")
-        return None if role is None else Column(role=next(one for one in ROLES if one == role))
+        return _role(section, heading, raw, protocol)
     fields = section.one_table(heading)
     if fields is None:
         return None
-    finding = fields.choice("finding", _measurable(protocol), "finding", required=True)
+    finding = _finding(fields, _measurable(protocol))
     side = fields.choice("side", SIDES_OF_COLUMN, "side")
     unit = fields.text("unit") or None
     skeletal = finding == "skeletal_age_years"
@@ -219,6 +218,29 @@ def _column(section: Fields, heading: str, protocol: Protocol) -> Column | None:
     if side is not None and rule.of == "child":
         fields.wrong("side", "no side: it is a finding of the whole child", "remove it")
     return Column.model_validate({"role": "measured", "finding": finding, "side": side, "unit": unit, "method": method})
+
+
+def _role(section: Fields, heading: str, said: str, protocol: Protocol) -> Column | None:
+    role = next((one for one in ROLES if one == said), None)
+    if role is not None:
+        return Column(role=role)
+    near = nearest(said, ROLES)
+    if said in _measurable(protocol):
+        do = f'a finding stands in braces: `{{ finding = "{said}" }}`'
+    else:
+        do = f'did you mean "{near}"' if near else 'write "skip" where the column is not to be read'
+    section.wrong(heading, f"a kind of column: {', '.join(ROLES)}, or a finding in braces", do)
+    return None
+
+
+def _finding(fields: Fields, known: tuple[str, ...]) -> str | None:
+    said = fields.take("finding")
+    if isinstance(said, str) and said in known:
+        return said
+    near = nearest(said, known)
+    do = f'did you mean "{near}"' if near else "`limb-pathway manual findings` names them"
+    fields.wrong("finding", f"a finding of the protocol ({len(known)} known)", do)
+    return None
 
 
 def _measurable(protocol: Protocol) -> tuple[str, ...]:

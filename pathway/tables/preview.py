@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from pathway.protocol.model import Protocol
 from pathway.tables.children import FromTable, TableRead
+from pathway.tables.columns import CHILD_ID
 from pathway.tables.grid import Grid, is_blank
 from pathway.tables.headings import headings_of
 from pathway.tables.mapping import Column, TableMapping
@@ -14,7 +15,7 @@ from pathway.tables.rows import SKELETAL_AGE
 from pathway.views.words.wrapping import wrap
 
 _ROLE_WORDS = {
-    "child": "the child's pseudonym",
+    "child": CHILD_ID,
     "date": "the day of the visit",
     "birth_date": "date of birth",
     "affected_side": "affected side",
@@ -23,7 +24,7 @@ _ROLE_WORDS = {
     "not_measured": "why there is no value",
     "category": "the value, where it is a word",
     "method": "how it was measured",
-    "visit_method": "how was measured at the visit as a whole",
+    "visit_method": "how the visit as a whole was measured",
     "skeletal_method": "how the skeletal age was read",
 }
 
@@ -61,6 +62,8 @@ def read_lines(read: TableRead, protocol: Protocol, width: int) -> list[str]:
         wide = max(len(one.child) for one in read.children)
         for one in read.children:
             lines += wrap(child_words(one, protocol), width, f"  {one.child:<{wide}}  ", " " * (wide + 4))
+    for remark in read.remarks:
+        lines += wrap(remark, width)
     for one in read.children:
         for question in one.questions:
             lines += wrap(f"{one.child}: {question}", width)
@@ -87,16 +90,17 @@ def child_words(one: FromTable, protocol: Protocol) -> str:
     return f"{_gets(one)}{called}{same}"
 
 
-def total_words(children: Sequence[FromTable], rows: int) -> str:
-    """Return in one sentence what all children together get."""
+def total_words(children: Sequence[FromTable], rows: int, *, held_back: bool = False) -> str:
+    """Return in one sentence what all children together get; `held_back`: what they would get without the faults."""
     kinds = Counter("new" if one.before is None else "more" if one.new else "same" for one in children)
     visits = sum(len(one.visits) for one in children)
     values = sum(one.new for one in children)
+    kept = "without a fault, not kept yet" if held_back else "to keep"
     parts = [
         _counted(kinds["new"], "new child", "new children") if kinds["new"] else "",
         f"{_counted(kinds['more'], 'known child', 'known children')} with something new" if kinds["more"] else "",
         f"{_counted(kinds['same'], 'child', 'children')} with nothing new" if kinds["same"] else "",
-        f"{_counted(visits, 'visit')} with {_counted(values, 'value')} to keep" if values else "",
+        f"{_counted(visits, 'visit')} with {_counted(values, 'value')} {kept}" if values else "",
     ]
     return f"{_counted(rows, 'row')}: {', '.join(part for part in parts if part) or 'nothing to keep'}."
 

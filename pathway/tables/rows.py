@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import datetime
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from pathway.plain_text import PSEUDONYM, hidden_in
+from pathway.plain_text import PSEUDONYM, hidden_in, pseudonym_of
 from pathway.protocol.model import FindingRule, Protocol
 from pathway.protocol.units import NEEDS_UNIT, WRITTEN
 from pathway.record import Value, WhyMissing
+from pathway.tables.columns import CHILD_ID, columns_of
 from pathway.tables.faults import Place, TableFault
 from pathway.tables.grid import Cell, Grid, Row, Unreadable, is_blank, text_of
 from pathway.tables.guess import column_of, finding_phrases
-from pathway.tables.headings import headings_of
+from pathway.tables.headings import headings_of, width_of
 from pathway.tables.mapping import CARD, Column, Role, TableMapping
+from pathway.tables.ranges import out_of_range
 from pathway.tables.values import CellFault, Quantity, day_of, in_unit, quantity_of
 from pathway.tables.vocabulary import Vocabulary
-from pathway.tables.words import MISSING, NOTHING, YES_NO, folded
+from pathway.tables.words import MISSING, NOTHING, SUMS, YES_NO, folded
 
 SKELETAL_AGE = "skeletal_age_years"
 
@@ -49,22 +50,26 @@ class ChildRows:
     card: dict[Role, list[tuple[str | datetime.date, Place]]] = field(default_factory=dict)
     items: list[Item] = field(default_factory=list)
     visit_methods: dict[datetime.date, str] = field(default_factory=dict)
+    days: dict[datetime.date, Place] = field(default_factory=dict)
 
 
 @dataclass
 class TableRows:
-    """The rows of a table by child, every fault, and what was left out because the cell says nothing."""
+    """The rows of a table by child, every fault, what says nothing, and what to know of rows."""
 
     children: dict[str, ChildRows] = field(default_factory=dict)
     faults: list[TableFault] = field(default_factory=list)
     nothing: int = 0
     rows: int = 0
+    remarks: list[str] = field(default_factory=list)
+    whole: bool = True
+    """Whether every column of the mapping could be read: else no child is known in full."""
 
 
 def rows_of(grid: Grid, mapping: TableMapping, protocol: Protocol, words: Vocabulary) -> TableRows:
     """Return what the rows of a table say; the words of cells are looked up in `words`."""
     reader = _Reader(grid, mapping, protocol, words)
-    if not reader.out.faults:
+    if not reader.columns.elsewhere:
         reader.read()
     return reader.out
 
@@ -77,51 +82,67 @@ class _Reader:
         self.headings = headings_of(grid, mapping.heading_rows)
         self.rules: Mapping[str, FindingRule] = {rule.id: rule for rule in protocol.findings}
         self.above: dict[str, Cell] = {}
-        self._check_columns()
-
-    def _check_columns(self) -> None:
-        row, columns = self.mapping.heading_rows[-1], self.mapping.columns
-        read = {heading for heading, column in columns.items() if column.role != "skip"}
-        for heading in dict.fromkeys(self.headings):
-            if heading in read and self.headings.count(heading) > 1:
-                self._wrong(row, heading, "several columns with this heading", "each heading once", "rename them")
-        for heading in (*read, *self.mapping.fill_down):
-            if heading not in self.headings:
-                found, do = "no column with this heading", "correct the mapping: headings as they stand in the table"
-                self._wrong(row, heading, found, "it", do)
-        roles = {column.role for column in columns.values()}
-        needed: list[tuple[Role, str]] = [("child", "the pseudonym of each child"), ("date", "the day of each visit")]
-        needed += [("finding", "what was measured")] if self.mapping.long else [("measured", "a finding")]
-        for role, words in needed:
-            if role not in roles:
-                said = '{ finding = "…" }' if role == "measured" else f'"{role}"'
-                do = f'say in the mapping which column it is: `"its heading" = {said}`'
-                self._wrong(None, "", f"no column that was known as {words}", "one", do)
-            elif role != "measured" and len(self.mapping.of(role)) > 1:
-                second = self.mapping.of(role)[1]
-                self._wrong(row, second, f"a second column of {words}", "one", "make the other `skip`")
+        self.columns = columns_of(grid, mapping)
+        self.out.faults += self.columns.faults
+        self.out.whole = not self.columns.faults
+        self.under = None if grid.sheet is not None else width_of(grid, mapping.heading_rows)
 
     def read(self) -> None:
         for row in self.grid.rows:
             if row.number > self.mapping.heading_rows[-1] and not all(is_blank(cell) for cell in row.cells):
+                if sums := self._sums(row):
+                    self.out.remarks.append(f'Row {row.number} ("{sums}") sums up the rows above it: it is not read.')
+                    continue
                 self.out.rows += 1
                 self._row(row)
+
+    def _sums(self, row: Row) -> str:
+        """Return the word by which a row says that it is no child's, "" where there is none."""
+        first = next(cell for cell in row.cells if not is_blank(cell))
+        named = [cell for heading, cell in zip(self.headings, row.cells, strict=False) if heading in self._of("child")]
+        return next((text_of(cell) for cell in (first, *named) if folded(text_of(cell)) in SUMS), "")
+
+    def _fits(self, row: Row) -> bool:
+        """Return whether the cells of a row stand under headings; a text file whose rows are too long has slipped."""
+        if self.under is None:
+            return True
+        more = [at for at, cell in enumerate(row.cells) if at >= self.under and not is_blank(cell)]
+        if more and not any(self.headings[at] in self.mapping.columns for at in more):
+            do = "look for a comma or semicolon within a cell, and put that cell in quotation marks"
+            expected = f"{self.under}, one under each heading"
+            self._wrong(row.number, "", f"{more[-1] + 1} cells", expected, do)
+            return False
+        if len(row.cells) < self.under:
+            cells = "1 cell" if len(row.cells) == 1 else f"{len(row.cells)} cells"
+            self.out.remarks.append(
+                f"Row {row.number} has {cells}, the headings {self.under}: what is missing is taken as empty."
+            )
+        return True
+
+    def _of(self, role: Role) -> tuple[str, ...]:
+        return self.columns.of(role)
 
     def _row(self, row: Row) -> None:
         cells = self._cells(row)
         before = len(self.out.faults)
-        child = self._child(row.number, cells)
+        child = self._child(row.number, cells) if self._of("child") else None
+        if not self._fits(row):
+            name = "" if child is None else child.child
+            self.out.faults[before:] = [replace(one, child=name) for one in self.out.faults[before:]]
+            return
         day = self._day(row.number, "date", cells)
         items = self._long(row.number, cells, day) if self.mapping.long else self._wide(row.number, cells, day)
-        date = self.mapping.of("date")[0]
-        if items and day is None and len(self.out.faults) == before:
+        date = next(iter(self._of("date")), None)
+        if items and day is None and date is not None and len(self.out.faults) == before:
             self._wrong(row.number, date, "nothing", "the day of the visit", "fill it in")
-        card = {role: self._card(row.number, role, cells) for role in CARD if self.mapping.of(role)}
+        card = {role: self._card(row.number, role, cells) for role in CARD if self._of(role)}
         if child is None:
             return
         self.out.faults[before:] = [replace(one, child=child.child) for one in self.out.faults[before:]]
         child.rows.append(row.number)
         child.items += items
+        if day is not None and date is not None:
+            child.days.setdefault(day, Place(row.number, date, text_of(cells.get(date))))
         for role, said in card.items():
             if said is not None:
                 child.card.setdefault(role, []).append(said)
@@ -137,7 +158,7 @@ class _Reader:
             if heading in self.mapping.fill_down:
                 cell = self.above.get(heading) if is_blank(cell) else cell
                 self.above[heading] = cell
-            column = self.mapping.columns.get(heading)
+            column = self.columns.readable.get(heading)
             if column is None or column.role == "skip":
                 continue
             hidden = hidden_in(cell) if isinstance(cell, str) else None
@@ -156,17 +177,17 @@ class _Reader:
         return self.mapping.words.get("values", {}) if column.role in ("measured", "value", "category") else {}
 
     def _at(self, role: Role, cells: Mapping[str, Cell]) -> tuple[str, Cell]:
-        heading = next(iter(self.mapping.of(role)), "")
+        heading = next(iter(self._of(role)), "")
         return heading, cells.get(heading)
 
     def _child(self, row: int, cells: Mapping[str, Cell]) -> ChildRows | None:
         heading, cell = self._at("child", cells)
         written = text_of(cell)
-        name = re.sub(r"[\s_/.]+", "-", written.lower()).strip("-")
+        name = pseudonym_of(written)
         if isinstance(cell, Unreadable) or not PSEUDONYM.fullmatch(name):
             do = f'fill it in, or say `fill_down = ["{heading}"]` in the mapping where it means the one above'
             if cell is None:
-                self._wrong(row, heading, "nothing", "the pseudonym of the child", do)
+                self._wrong(row, heading, "nothing", CHILD_ID, do)
             else:
                 expected = "a pseudonym of letters a to z, digits and hyphens"
                 self._wrong(row, heading, f'"{written}"', expected, "use a pseudonym, never a name")
@@ -202,15 +223,16 @@ class _Reader:
 
     def _word(self, row: int, role: Role, table: str, cells: Mapping[str, Cell]) -> str | None:
         """Return what a word of a row stands for, None where there is none, "" where nobody knows it, which is told."""
+        if self.mapping.of(role) and not self._of(role):
+            return ""  # its column is told already
         heading, cell = self._at(role, cells)
         return None if cell is None else self._meant(row, heading, cell, table) or ""
 
     def _meant(self, row: int, heading: str, cell: Cell, table: str) -> str | None:
         meant = None if isinstance(cell, Unreadable) else self.words.meant(table, text_of(cell))
         if meant is None:
-            options = self.words.options(table)
-            do = f'say what it stands for in the mapping: `"{text_of(cell)}" = "…"` under [words.{table}]'
-            self._wrong(row, heading, f'"{text_of(cell)}"', options, do)
+            options, text = self.words.options(table), text_of(cell)
+            self._unknown(row, heading, text, self.words.own(table, text), options, f"words.{table}")
         return meant
 
     def _wide(self, row: int, cells: Mapping[str, Cell], day: datetime.date | None) -> list[Item]:
@@ -220,7 +242,7 @@ class _Reader:
         read_by = self._word(row, "skeletal_method", "skeletal_methods", cells)
         items = []
         for heading, cell in cells.items():
-            column = self.mapping.columns[heading]
+            column = self.columns.readable[heading]
             if column.role == "measured" and cell is not None:
                 own = read_by if column.finding == SKELETAL_AGE else usual
                 own = column.method or own
@@ -232,7 +254,7 @@ class _Reader:
         valued: tuple[Role, ...] = ("value", "category", "not_measured")
         given = [(heading, cell) for heading, cell in (self._at(role, cells) for role in valued) if cell is not None]
         heading, cell = self._at("finding", cells)
-        if not given:
+        if not given or not self._of("finding"):
             return []
         if cell is None:
             self._wrong(row, heading, "nothing", "what was measured", "fill it in")
@@ -259,9 +281,9 @@ class _Reader:
             return Column(role="measured", finding=own)
         column = Column(role="measured", finding=text) if text in self.rules else None
         column = column or column_of(text, [value], self.phrases, self.protocol)
-        if column is None or column.role != "measured":
-            do = f'say which in the mapping: `"{text}" = "…"` under [words.findings] (`limb-pathway rules list`)'
-            self._wrong(row, heading, f'"{text}"', "a finding of the rules", do)
+        if own is not None or column is None or column.role != "measured":
+            expected = "a finding of the rules (`limb-pathway manual findings` names them)"
+            self._unknown(row, heading, text, own, expected, "words.findings")
             return None
         self.words.tell("findings", text, column.finding)
         return column
@@ -282,8 +304,8 @@ class _Reader:
             self._wrong(row, heading, f"the {side} side", f"no side: {rule.label} is of the whole child", "remove it")
             return None
         if rule.of == "limb" and side not in ("left", "right", "affected", "other", ""):
-            do = "name it in the heading, in a column of sides, or in the mapping"
-            self._wrong(row, heading, f"{rule.label} without its side", "left or right", do)
+            expected = "left, right, affected or other"
+            self._wrong(row, heading, f"{rule.label} without its side", expected, self._name_side(heading, column))
             return None
         why = MISSING.get(folded(text_of(cell)))
         value = None if why is not None else self._value(row, heading, cell, rule, unit)
@@ -298,6 +320,17 @@ class _Reader:
             return Item(datetime.date.min, rule.id, side, value, why, method, place)  # type: ignore[arg-type]
         of_child = None if rule.of == "child" else side
         return Item(day, rule.id, of_child, value, why, method, place)  # type: ignore[arg-type]
+
+    def _name_side(self, heading: str, column: Column) -> str:
+        """Return what to do about a finding of a limb without its side."""
+        if self.mapping.long:
+            named = next(iter(self._of("side")), None)
+            where = '`"its heading" = "side"`' if named is None else f'"{named}"'
+            return f"fill in the column of sides ({where}); affected is the treated leg, other the other one"
+        unit = "" if column.unit is None else f', unit = "{column.unit}"'
+        line = f'"{heading}" = {{ finding = "{column.finding}", side = "affected"{unit} }}'
+        do = "name it in the heading, in a column of sides, or in the mapping"
+        return f"{do}: `{line}` for the treated leg, `other` for the other one"
 
     def _value(self, row: int, heading: str, cell: Cell, rule: FindingRule, unit: str | None) -> Value | None:
         own = self.mapping.words.get("values", {}).get(text_of(cell))
@@ -317,8 +350,8 @@ class _Reader:
                 if folded(choice) == text or (isinstance(cell, bool) and YES_NO.get(choice) is cell):
                     return choice
             expected = f"{', '.join(rule.choices[:-1])} or {rule.choices[-1]}"
-        do = f'say what it stands for in the mapping: `"{text_of(cell)}" = …` under [words.values]'
-        self._wrong(row, heading, f'"{text_of(cell)}"', expected, do)
+        stands = "true" if rule.kind == "flag" else f'"{rule.choices[0]}"'
+        self._unknown(row, heading, text_of(cell), own, expected, "words.values", stands)
         return None
 
     def _number(self, row: int, heading: str, cell: Cell, rule: FindingRule, unit: str | None) -> float | None:
@@ -333,6 +366,8 @@ class _Reader:
             )
             return None
         made = number if isinstance(number, CellFault) else in_unit(number, rule.unit, unit)
+        if isinstance(number, Quantity) and not isinstance(made, CellFault):
+            made = out_of_range(cell, number, rule, unit, self.mapping.decimal) or made
         if isinstance(made, CellFault):
             self._fault(row, heading, cell, made)
             return None
@@ -341,6 +376,18 @@ class _Reader:
     def _fault(self, row: int, heading: str, cell: Cell, fault: CellFault) -> None:
         found = fault.found or (cell.found if isinstance(cell, Unreadable) else f'"{text_of(cell)}"')
         self.out.faults.append(TableFault(row, heading, found, fault.expected, fault.do, of_column=fault.of_column))
+
+    def _unknown(
+        self, row: int, heading: str, text: str, own: object, expected: str, table: str, stands: str = '"…"'
+    ) -> None:
+        """Say that nobody knows a word, or that the clinic's mapping makes something of it that is no choice."""
+        if own is None:
+            do = f'say what it stands for in the mapping: `"{text}" = {stands}` under [{table}]'
+            self._wrong(row, heading, f'"{text}"', expected, do)
+            return
+        said = own if not isinstance(own, bool) else str(own).lower()
+        do = f"correct what `{text}` stands for under [{table}] of the mapping"
+        self._wrong(row, heading, f'"{text}", which by the mapping is "{said}"', expected, do)
 
     def _wrong(self, row: int | None, heading: str, found: str, expected: str, do: str) -> None:
         self.out.faults.append(TableFault(row, heading, found, expected, do))

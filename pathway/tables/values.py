@@ -133,7 +133,7 @@ def day_of(cell: Cell, order: DateOrder | None) -> datetime.date | CellFault:
     if order == "year-month-day":
         return CellFault("a date as year, month, day", do)
     if order is None and first != second:
-        do = "say which with --date-order, or `date_order` in the mapping"
+        do = f"say which: --date-order {ORDERS[0]} or --date-order {ORDERS[1]}, or `date_order` in the mapping"
         found_words = f"{text}, whose order of day and month is not known"
         return CellFault("a date that can be read in one way", do, found_words, True)
     day, month = (second, first) if order == "month-day-year" else (first, second)

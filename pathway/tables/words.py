@@ -126,6 +126,9 @@ MISSING = _by_word({
 """Cells that say why there is no value."""
 NOTHING = frozenset(("n/a", "na", "n.a.", "nd", "n.d.", "k.a.", "k. a.", "k.a", "?", "-", "--", "–", "—", ".", "/"))
 """Cells that say nothing: they are counted and told, and taken as empty."""
+SUMS = frozenset(("sum", "sums", "total", "totals", "mean", "average", "median", "summe", "gesamt", "gesamtsumme",
+                  "mittelwert", "durchschnitt", "anzahl"))  # fmt: skip
+"""What stands in front of a row that sums up those above it."""
 MONTHS = {
     "jan": 1, "feb": 2, "mar": 3, "apr": 4, "may": 5, "jun": 6, "jul": 7, "aug": 8, "sep": 9, "oct": 10, "nov": 11,
     "dec": 12, "mae": 3, "mai": 5, "okt": 10, "dez": 12,

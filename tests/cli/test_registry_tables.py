@@ -108,8 +108,10 @@ class TestIn:
             in result.stderr
         )
         assert (
-            "found 1 fault, so nothing was imported, expected none; --rest imports the other children" in result.stderr
+            "1 fault, so nothing was imported, of the children without a fault neither; --rest imports those"
+            in result.stderr
         )
+        assert "2 rows: 1 new child, 1 visit with 1 value without a fault, not kept yet." in result.stdout
         assert not (place / "registry.db").exists()
 
     def test_the_children_without_a_fault_are_imported_where_that_is_wished(self, place: Path) -> None:
@@ -135,7 +137,7 @@ class TestIn:
         result = run("import", file, "--yes", *ON)
         assert result.exit_code == 2
         assert '"date" has no date that settles the order of day and month.' in result.stderr
-        assert "say which with --date-order" in result.stderr
+        assert "say which: --date-order day-month-year or --date-order month-day-year" in result.stderr
         result = run("import", file, "--yes", "--date-order", "month-day-year", *ON)
         assert result.exit_code == 0, result.output
         assert "settles" not in result.stderr
@@ -154,7 +156,7 @@ class TestIn:
             '"girth of the thigh left" = "skip"',
             '"girth of the thigh left" = { finding = "femur_length_mm", side = "left", unit = "cm" }',
         )
-        fixed = fixed.replace("[words.methods]", '[words.methods]\nXR = "ct_scout"')
+        fixed = fixed.replace("\n[words.methods]", '\n[words.methods]\nXR = "ct_scout"')
         mapping.write_text(fixed, encoding="utf-8")
         result = run("import", file, "--mapping", mapping, "--yes", *ON)
         assert result.exit_code == 0, result.output
@@ -265,11 +267,44 @@ class TestOut:
         assert result.exit_code == 0, result.output
         assert "2 children with nothing new" in result.stdout
 
+    def test_visits_in_parquet_are_read_back_like_those_in_csv(self, filled: Path, tmp_path: Path) -> None:
+        pytest.importorskip("pyarrow", reason="the extra parquet is not installed here")
+        assert run("table", "visits", "--dates", "-o", filled / "visits.parquet", *ON).exit_code == 0
+        known = run("import", filled / "visits.parquet", *ON)
+        assert known.exit_code == 0, known.output
+        assert "2 children with nothing new" in " ".join(known.stdout.split())
+        other = ["--registry", str(tmp_path / "other.db")]
+        fresh = run("import", filled / "visits.parquet", "--yes", *ON, *other)
+        assert fresh.exit_code == 0, fresh.output
+        with open_registry(str(tmp_path / "other.db")) as store:
+            assert values(store.record("rowan-02")) == values(kept(filled, "rowan-02"))
+
+    def test_what_only_ends_like_parquet_is_refused(self, place: Path) -> None:
+        pytest.importorskip("pyarrow", reason="the extra parquet is not installed here")
+        result = run("import", table(place, "child,date", "visits.parquet"), *ON)
+        assert result.exit_code == 2
+        assert "found no Parquet file that can be read" in result.stderr
+
+    @pytest.mark.parametrize(
+        ("kind", "why"),
+        [
+            ("stages", "stages to come are those of accepted plans, so that only what was done stands here"),
+            ("revisions", "revisions are accepted plans, so that there are none"),
+        ],
+    )
+    def test_without_an_accepted_plan_it_is_said_why_nothing_to_come_is_there(
+        self, filled: Path, kind: str, why: str
+    ) -> None:
+        said = run("table", kind, *ON).stderr
+        assert f"No plan is accepted yet: {why}. To have them, accept one with `limb-pathway registry accept`." in said
+        assert "No plan is accepted" not in run("table", "visits", *ON).stderr
+
     def test_visits_without_dates_are_refused_with_what_is_missing(self, filled: Path) -> None:
         assert run("table", "visits", "-o", filled / "visits.csv", *ON).exit_code == 0
         result = run("import", filled / "visits.csv", *ON)
         assert result.exit_code == 2
-        assert "found no column that was known as the day of each visit" in result.stderr
+        assert "found no column with the day of each visit" in result.stderr
+        assert "this table was written without --dates: write it again with --dates" in result.stderr
 
     def test_another_ending_is_refused(self, filled: Path) -> None:
         result = run("table", "visits", "-o", filled / "visits.xlsx", *ON)

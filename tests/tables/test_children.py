@@ -83,7 +83,13 @@ def test_faults_that_were_known_before_are_not_told_again() -> None:
 
 def test_a_length_that_is_possible_and_odd_is_asked_back() -> None:
     (one,) = read(wide("femur right (mm)", "150")).children
-    assert "Is the femur of the longer leg on 2024-05-06 really 150 mm?" in one.questions[0]
+    assert one.questions[0].startswith("row 2: Is the femur of the longer leg on 2024-05-06 really 150 mm?")
+
+
+def test_what_is_asked_back_names_the_rows_of_both_visits() -> None:
+    (one,) = read(wide(FEMUR, "250", "262", "200")).children
+    (asked,) = [said for said in one.questions if "it was 262 mm already" in said]
+    assert asked.startswith("rows 3 and 4: Is the femur of the left leg on 2024-07-06 really 200 mm?")
 
 
 @pytest.mark.parametrize("word", ["n/a", "-", "k.A.", "?"])

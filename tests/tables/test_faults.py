@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from tests.tables.reading import CARD, MAPLE, faults, read, wide
+from pathway.protocol.load import load_protocol
+from pathway.tables.guess import guessed
+from pathway.tables.mapping import mapping_text
+from tests.tables.reading import CARD, MAPLE, faults, grid_of, read, sound, values, wide
 
 FEMUR = "femur left (mm)"
 
@@ -31,7 +34,42 @@ def test_a_value_that_cannot_be_is_refused_at_its_cell(cell: str, said: str) -> 
 
 def test_a_value_in_another_unit_is_told_as_written_and_as_it_was_read() -> None:
     said = one(wide("femur left (cm)", "250,5"))
-    assert said.startswith('visits.csv, row 2, "femur left (cm)": found "250,5", which is 2505, expected 35 to 620 mm')
+    assert said == (
+        'visits.csv, row 2, "femur left (cm)": found "250,5", which is 2505 mm, expected 35 to 620 mm;'
+        " did you mean 25,05: cm, not mm."
+    )
+
+
+@pytest.mark.parametrize(
+    ("heading", "sound_cell", "cell", "said"),
+    [
+        (
+            "femur left (cm)",
+            "25,5",
+            "2,79",
+            'found "2,79", which is 27,9 mm, expected 35 to 620 mm; did you mean 27,9 cm, ten times as much.',
+        ),
+        (
+            "femur left (cm)",
+            "25.5",
+            "2.79",
+            'found "2.79", which is 27.9 mm, expected 35 to 620 mm; did you mean 27.9 cm, ten times as much.',
+        ),
+        (
+            "femur left (cm)",
+            "25,5",
+            "231",
+            'found "231", which is 2310 mm, expected 35 to 620 mm; did you mean 23,1: cm, not mm.',
+        ),
+        ("femur left", "25.5 cm", "25.5 mm", "expected 35 to 620 mm; did you mean 255: mm, not cm."),
+        ("femur left (mm)", "250", "9999", "expected 35 to 620 mm; check the measurement."),
+        ("bone age", "8,5", "100", 'found "100", expected 0 to 19 years; did you mean 8,33: years, not months.'),
+    ],
+)
+def test_what_was_probably_meant_is_said_in_the_unit_and_with_the_decimal_sign_of_the_column(
+    heading: str, sound_cell: str, cell: str, said: str
+) -> None:
+    assert one(wide(heading, sound_cell, cell)).endswith(said)
 
 
 def test_a_length_without_a_unit_is_refused_once_for_its_column() -> None:
@@ -42,12 +80,28 @@ def test_a_length_without_a_unit_is_refused_once_for_its_column() -> None:
 
 
 def test_a_finding_of_a_limb_without_its_side_is_refused() -> None:
-    assert "found length of the femur without its side, expected left or right" in one(wide("femur (mm)", "250"))
+    said = one(wide("femur (mm)", "250"))
+    assert "found length of the femur without its side, expected left, right, affected or other; name it" in said
+    line = '"femur (mm)" = { finding = "femur_length_mm", side = "affected", unit = "mm" }'
+    assert f"in the mapping: `{line}` for the treated leg, `other` for the other one" in said
+
+
+def test_the_line_of_the_mapping_that_names_a_side_reads_the_column() -> None:
+    said = one(wide("femur (mm)", "250"))
+    line = said.split("`")[1]
+    protocol = load_protocol()
+    kept = mapping_text(guessed(grid_of(wide("femur (mm)", "250")), protocol).mapping, "visits.csv").splitlines()
+    text = "\n".join(line if row.startswith('"femur (mm)"') else row for row in kept)
+    assert values(sound(wide("femur (mm)", "250"), text)["maple-9"]) == {
+        ("2024-05-06", "femur_length_mm", "left"): (250, "standing_full_length_film"),
+    }
 
 
 def test_a_value_needs_its_day_its_child_and_how_it_was_measured() -> None:
     assert 'row 2, "date": found nothing, expected the day' in one(wide(FEMUR, "250").replace("2024-05-06", ""))
-    assert 'row 2, "id": found nothing, expected the pseudonym' in one(wide(FEMUR, "250").replace("maple-9", ""))
+    assert 'row 2, "id": found nothing, expected the child\'s id (pseudonym)' in one(
+        wide(FEMUR, "250").replace("maple-9", "")
+    )
     said = one(wide(FEMUR, "250").replace("standing_full_length_film", ""))
     assert f'row 2, "{FEMUR}": found a value without how it was measured, expected a method' in said
     assert faults(wide(FEMUR, "250").replace("standing_full_length_film", ""), method="tape") == []
@@ -106,6 +160,24 @@ def test_unknown_words_are_refused_with_how_to_say_what_they_stand_for() -> None
 )
 def test_words_of_choices_and_flags_are_held_to_the_rules(heading: str, cell: str, expected: str) -> None:
     assert f'found "{cell}", expected {expected}; say what it stands for in the mapping' in one(wide(heading, cell))
+
+
+def test_a_word_that_the_mapping_turns_into_no_choice_is_told_with_the_choices() -> None:
+    said = one(wide("hip_joint left", "zentriert"), words={"values": {"zentriert": "reduziert"}})
+    assert 'found "zentriert", which by the mapping is "reduziert", expected reduced, subluxed or dislocated' in said
+    assert said.endswith("correct what `zentriert` stands for under [words.values] of the mapping.")
+    said = one(wide(FEMUR, "250").replace("standing_full_length_film", "XR"), words={"methods": {"XR": "xray"}})
+    assert 'found "XR", which by the mapping is "xray", expected one of standing_full_length_film,' in said
+
+
+def test_the_example_line_for_a_word_has_its_quotes_and_reads_back() -> None:
+    assert '`"loose" = "reduced"` under [words.values]' in one(wide("hip_joint left", "loose"))
+    assert '`"somewhat" = true` under [words.values]' in one(wide("knee_dislocated left", "somewhat"))
+
+
+def test_a_day_is_quoted_as_it_stands_in_the_file() -> None:
+    said = one(wide(FEMUR, "250").replace("2024-05-06", "14.03.2062"), date_order="day-month-year")
+    assert 'row 2, "date": found "14.03.2062", which is 2062-03-14, expected a date up to 2026-12-01' in said
 
 
 def test_days_before_birth_and_after_today_are_refused_at_the_date() -> None:

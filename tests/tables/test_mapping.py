@@ -83,3 +83,24 @@ def test_a_column_that_the_table_does_not_have_is_a_fault() -> None:
         'visits.csv, row 1, "femur left (mm)": found no column with this heading, expected it; correct the mapping:'
         " headings as they stand in the table."
     )
+
+
+def test_a_kind_of_column_that_is_none_is_told_with_the_kinds() -> None:
+    said = told(SHORT.replace('"date"\n', '"day of visit"\n'))
+    assert "expected a kind of column: child, date, birth_date," in said
+    assert 'or a finding in braces; write "skip" where the column is not to be read.' in said
+    assert 'a finding stands in braces: `{ finding = "weight_kg" }`' in told(SHORT + 'kg = "weight_kg"\n')
+    assert 'did you mean "method"' in told(SHORT + 'how = "methode"\n')
+
+
+def test_a_finding_that_is_none_is_told_with_where_they_are_named() -> None:
+    assert "`limb-pathway manual findings` names them" in told(SHORT.replace("femur_length_mm", "girth"))
+
+
+def test_headings_in_other_rows_than_the_mapping_says_are_told_once_with_where_they_stand() -> None:
+    text = f"Invented children\n\n{wide('femur left (mm)', '250')}"
+    (said,) = faults(text, SHORT)
+    assert said == (
+        "visits.csv, row 1: found 0 of 3 headings of the mapping in row 1, expected the rows in which the headings"
+        " stand; they seem to stand in row 3: write `heading_rows = [3]` into the mapping."
+    )

@@ -55,7 +55,7 @@ AT_ONCE = 1000
     "--fhir", "bundle", type=click.Path(path_type=Path), help="Import the leg lengths of a FHIR R4 bundle (JSON)."
 )
 @click.option("--child", help="Which child the bundle is about, if it names no pseudonym known here.")
-@click.option("--method", default="", help="How was measured, where a bundle or a table does not say.")
+@click.option("--method", default="", help="How it was measured, where a bundle or a table does not say.")
 @click.option("--rest", is_flag=True, help="Import the other lengths or children where some cannot be used.")
 @click.option(
     "--mapping", type=click.Path(path_type=Path), metavar="FILE", help="How a table is read (TOML), instead of guessed."
@@ -88,7 +88,7 @@ def import_(
     overlay_dir: Path | None,
     where: RegistryOptions,
 ) -> None:
-    """Take in case files, histories (.json), a table (.csv, .xlsx) or, with --fhir, leg lengths.
+    """Take in case files, histories (.json), a table (.csv, .xlsx, .parquet) or, with --fhir, leg lengths.
 
     A second time adds nothing. All files are read before anything is saved; a fault in one leaves the registry as it
     was. Lengths of a bundle become visits of a child that the registry knows. Of a table, one row a visit or one row a
@@ -213,7 +213,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
 
     damaged: dict[str, str] = {}
     lines: list[str] = []
-    count, columns = 0, width()
+    count, without, columns = 0, 0, width()
     with opened(where) as store:
         if as_json:
             written = parts_json(_line_data(one) for one in standings(store, erased=True, index=False))
@@ -224,6 +224,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
         copies, wide = ages(store, now()), store.longest_name()
         for one in standings(store, erased=True, index=False):
             line, count = one.line, count + 1
+            without += one.plan is None and line.erased is None and not one.fault
             if one.fault:
                 damaged[line.child] = one.fault
             entries = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
@@ -237,6 +238,9 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
     note(f"{CAUTION}.")
     tell_damaged(damaged)
     note(f"Children: {count}")
+    if without:
+        words = "1 child has no stored plan" if without == 1 else f"{without} children have no stored plan"
+        note(f"{words}: `limb-pathway registry replan` makes it.")
     note(copies)
 
 

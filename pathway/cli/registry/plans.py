@@ -38,30 +38,45 @@ MOST_NAMED = 20
     "--months", type=click.IntRange(0, 36), default=DUE_MONTHS, show_default=True, help="How far to look ahead."
 )
 @click.option("--most", type=click.IntRange(1, 100_000), default=1000, show_default=True, help="Lines on a page.")
+@click.option("--by-child", is_flag=True, help="One line a child: what is most urgent, and how many more items.")
 @click.option("--after", metavar="PLACE", help="Go on behind this place, as the page before printed it.")
 @on_option
 @registry_options
 @json_option
 @nothing_looked_for()
 def due_(
-    months: int, most: int, after: str | None, on: datetime.date | None, where: RegistryOptions, as_json: bool
+    months: int,
+    most: int,
+    by_child: bool,
+    after: str | None,
+    on: datetime.date | None,
+    where: RegistryOptions,
+    as_json: bool,
 ) -> None:
-    """List who needs what by when: overdue first, page by page.
+    """List who needs what by when: overdue first, page by page; with --by-child each child once.
 
     Reads stored plans; `registry replan` brings them up to date. A child whose plan is missing, old or damaged is
     counted as to be planned again, whatever its plan says.
     """
     from pathway.questions.due import Due
-    from pathway.registry.due_list import due_page, place_after, standings
+    from pathway.registry.due_list import Page, due_page, each_child, place_after, standings
     from pathway.views.data.plan_json import part_json
     from pathway.views.words.due import due_words
     from pathway.views.words.wrapping import wrap
 
+    if by_child and (as_json or after is not None):
+        found = f"--by-child with {'--json' if as_json else '--after'}"
+        refuse("due", found, "one of the two", "JSON and pages hold every item, --by-child every child")
     day, place = today(on), None if after is None else place_after(after)
     stale: list[str] = []
     damaged: dict[str, str] = {}
     with opened(where) as store:
-        page = due_page(store, day, months, most, place)
+        more: dict[str, int] = {}
+        if by_child:
+            first, more = each_child(store, day, months)
+            page = Page(first)
+        else:
+            page = due_page(store, day, months, most, place)
         for one in standings(store):
             if not one.holds(day):
                 stale.append(one.line.child)
@@ -81,7 +96,8 @@ def due_(
         return
     columns, lines = width(), []
     for item in listed:
-        lines += wrap(f"{item.child}  {due_words(item)}", columns, f"{item.by}  ", " " * 12)
+        others = f"; {more[item.child]} more" if more.get(item.child) else ""
+        lines += wrap(f"{item.child}  {due_words(item)}{others}", columns, f"{item.by}  ", " " * 12)
     show("\n".join(lines), nl=bool(lines))
     note(f"{CAUTION}.")
     if page.after is not None:

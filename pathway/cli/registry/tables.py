@@ -157,16 +157,20 @@ def _show(read: TableRead, protocol: Protocol, file: Path, rest: bool) -> None:
     faults = problems_of(read.faults, str(file))
     if lines := read_lines(read, protocol, width()):
         show("\n".join(lines))
-    show(total_words(read.children, read.rows))
+    stopped = bool(faults) and not (rest and read.children)
+    show(total_words(read.children, read.rows, held_back=stopped))
     for problem in faults[:_SHOWN]:
         note(problem.sentence)
     if len(faults) > _SHOWN:
         note(f"{len(faults) - _SHOWN} more faults are not shown.")
-    if faults and not (rest and read.children):
-        hint = "--rest imports the other children; " if read.children else ""
+    if stopped:
+        do = "--write-mapping FILE writes how the table is read, to be corrected"
+        nothing = "so nothing was imported"
+        if read.children:
+            nothing += ", of the children without a fault neither"
+            do = f"--rest imports those; {do}"
         count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
-        do = f"{hint}--write-mapping FILE writes how the table is read, to be corrected"
-        raise refused(str(file), f"{count}, so nothing was imported", "none", do)
+        raise refused(str(file), f"{count}, {nothing}", "", do)
     if faults:
         left = {fault.child for fault in read.faults if fault.child}
         note(f"Left out: {', '.join(sorted(left)) or 'rows without a child'}.")

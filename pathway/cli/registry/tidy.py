@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     from pathway.tables.tidy.rows import Kept, Value
 
 ENDINGS = (".csv", ".parquet")
+_WITHOUT_ACCEPTED = {
+    "stages": "stages to come are those of accepted plans, so that only what was done stands here",
+    "revisions": "revisions are accepted plans, so that there are none",
+}
 MOST_DICTIONARY_BYTES = 10_000_000
 
 
@@ -52,7 +56,7 @@ def table_(
 
     Children go by their pseudonyms, ages stand in place of days, and free text is left out. Beside a file lies its
     dictionary (.schema.json, a Table Schema): every column with its type, unit and words. Findings of visits with
-    --dates are read back by `registry import`.
+    --dates, csv or Parquet, are read back by `registry import`.
     """
     from pathway.tables.tidy.csv_out import csv_text
     from pathway.tables.tidy.dictionary import dictionary
@@ -67,17 +71,22 @@ def table_(
     fields = fields_of(kind, dates=dates)
     names = [field.name for field in fields]
     rows: list[tuple[Value, ...]] = []
-    left = 0
+    left = accepted = 0
     with opened(where) as store:
         for line in store.children():
             if line.erased is not None:
                 continue
             try:
-                rows += rows_of_child(kind, _kept(store, line.child, protocol, day), dates=dates)
+                kept = _kept(store, line.child, protocol, day)
+                accepted += len(kept.plans)
+                rows += rows_of_child(kind, kept, dates=dates)
             except (Refused, CannotBeDone, ValueError) as error:
                 left += 1
                 note(f"{line.child} is left out. {error}")
     note(f"{CAUTION}.")
+    if not accepted and kind in _WITHOUT_ACCEPTED:
+        do = "accept one with `limb-pathway registry accept`"
+        note(f"No plan is accepted yet: {_WITHOUT_ACCEPTED[kind]}. To have them, {do}.")
     if output is None or targets is None:
         show(csv_text(names, rows), nl=False)
         return

@@ -101,7 +101,7 @@ VISITS = Shape(
             "visit_method",
             "string",
             "method of the visit",
-            "How was measured at that visit as a whole.",
+            "How that visit as a whole was measured.",
             options="method",
         ),
     ),

@@ -141,7 +141,7 @@ def children_printed(
     if not rows:
         yield from wrap(no_match(find, "Leave out --find to list all.", accepted=False), width)
         return
-    of = layout_of(width, accepted=False)
+    of = layout_of(width, accepted=any(row.accepted for row in rows))
     yield from plain_lines(head_lines(of, order))
     for row in rows:
         yield from plain_lines(lines_of(row, of))
