@@ -208,6 +208,17 @@ async def test_choices_are_gone_through_by_a_key_and_typed_by_a_part() -> None:
         assert form_of(app).query_one(Parts).names == ("Visit", "Operation", "Decision (3)")
 
 
+async def test_typing_takes_the_place_of_a_choice_that_was_taken_by_the_key() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v", "tab", "f4")
+        await typed(pilot, "hip prep")
+        await pilot.pause()
+        assert form_of(app).typed["operation.kind"] == "hip prep"
+        assert form_of(app).query_one(Form).chosen.means == "Hip preparation"  # type: ignore[union-attr]
+
+
 async def test_what_is_unlikely_is_asked_back_once() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
