@@ -29,7 +29,8 @@ class Input(Frozen):
     sheet. `plausible` (in `unit`) is what a hand-set value must lie in; a list is judged item by item. `origin` is the
     visit (`measured_on`, `method`), the protocol's default (`sources`), the plan, or the hand; `none` where nothing is
     known yet. `note` says anything the reader must know of it (out of date, assumed); `local` that the default is the
-    clinic's own. An input that is not `settable` stays as it is.
+    clinic's own. `stands_in` is the label of the input whose value is taken where this one is not known. An input that
+    is not `settable` stays as it is.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Input(Frozen):
     sources: tuple[str, ...] = ()
     note: str = ""
     local: bool = False
+    stands_in: str = ""
     settable: bool = True
     optional: bool = False
 

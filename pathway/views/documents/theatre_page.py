@@ -9,6 +9,7 @@ from pathway.upper_femur.model import solved
 from pathway.views.documents.document import Document
 from pathway.views.documents.theatre import Head, theatre
 from pathway.views.words.caution import INVENTED, is_invented
+from pathway.views.words.sheet_on_screen import labels_of, plain
 from pathway.worksheets.osteotomy.cautions import warnings
 from pathway.worksheets.osteotomy.inputs import OsteotomyInputs
 from pathway.worksheets.osteotomy.numbers import lacking
@@ -30,13 +31,14 @@ def page_of(given: OsteotomyInputs, *, drawn: bool = True, ranges: Mapping[str, 
     invented = (INVENTED,) if is_invented(case.record.child.note) else ()
     told = given.numbers.ranges if ranges is None else ranges
     between = {name: (ends.low, ends.high) for name, ends in told.items()}
-    told_of = tuple(warnings(given))
+    labels = labels_of(given.inputs.items)
+    told_of = tuple((plain(warning.text, labels), warning.stop) for warning in warnings(given))
     page = Head(
         case.record.child.id,
         case.on,
         (head, CHECK_THE_RADIOGRAPH, *invented),
-        stops=tuple(warning.text for warning in told_of if warning.stop),
-        notes=(*_wire_as_found(given), *_old(given), *(warning.text for warning in told_of if not warning.stop)),
+        stops=tuple(text for text, stop in told_of if stop),
+        notes=(*_wire_as_found(given), *_old(given), *(text for text, stop in told_of if not stop)),
         assumed=tuple(_assumed(given)),
     )
     at_hand = given.inputs.numbers("implants_deg")
@@ -72,5 +74,4 @@ def _assumed(given: OsteotomyInputs) -> Iterator[str]:
             yield "no flexion of the upper femur"
     sizes = ("blade_width_mm", "blade_thickness_mm")
     if all(not given.inputs.maybe(name) for name in sizes):
-        told = "=…, ".join(sizes)
-        yield f"a blade without width and thickness, so that every margin is that of a line (--set {told}=…)"
+        yield "a blade without width and thickness, so that every margin is that of a line: enter both on the worksheet"

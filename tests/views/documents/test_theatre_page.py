@@ -90,6 +90,8 @@ class TestWhatTheSheetWarnsOf:
     def test_what_nobody_measured_is_named(self) -> None:
         said = " ".join(callouts(**self.GOOD)["ASSUMED, NOT MEASURED"])
         assert "no flexion" in said
-        assert "blade_width_mm" in said
+        assert "a blade without width and thickness" in said
+        assert "--set" not in said
+        assert "blade_width_mm" not in said
         known = callouts(**self.GOOD, blade_width_mm=8, blade_thickness_mm=2, proximal_femur_flexion_deg=0)
         assert "ASSUMED, NOT MEASURED" not in known
