@@ -18,8 +18,8 @@ from pathway.views.drawings.schematic import characters
 from pathway.views.pictures.picture import Role
 from pathway.views.words import statements
 from pathway.views.words.paragraphs import Paragraph, in_date_order
-from pathway.views.words.statements import Statement
 from pathway.views.words.sheet_on_screen import faults_by_input, labels_of, on_screen
+from pathway.views.words.statements import Statement
 from pathway.views.words.worksheet import result_lines
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, kind_for
