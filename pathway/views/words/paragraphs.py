@@ -16,6 +16,7 @@ from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
 from pathway.views.words import firmness, roads
 from pathway.views.words.carried_out import carried_out_words
+from pathway.views.words.done import done_lines
 from pathway.views.words.expected import short_words
 from pathway.views.words.harms import HEADING, NOTE, harm_words
 from pathway.views.words.plan import STATUS_MARKS, amount_words, state_words, when_words
@@ -153,8 +154,9 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
         latest = f"to {stage.window.latest}" if stage.window.latest else "on, no latest day"
         yield Paragraph(f"Allowed from {stage.window.earliest} {latest}")
     amount = amount_words(stage)
-    if amount:
+    if amount and (stage.recorded is None or stage.recorded.achieved_mm is None):
         yield Paragraph(f"Amount {amount}")
+    yield from (Paragraph(text) for text in done_lines(stage))
     yield from (Paragraph(text) for text in stage_words(stage))
     if stage.gates:
         yield gate_count(stage)
