@@ -114,7 +114,8 @@ def _field(item: Input, typed: str | None, protocol: Protocol, planned: Input) -
 
 
 def _origin(item: Input) -> str:
-    words = {"protocol": "default, local" if item.local else "default", "plan": "plan", "by_hand": "by hand"}
+    words = {"protocol": "default, local" if item.local else "default", "plan": "plan", "record": "record"}
+    words["by_hand"] = "by hand"
     visit = f"visit {item.measured_on}" if item.measured_on else "visit"
     return visit if item.origin == "visit" else words.get(item.origin, "")
 
@@ -153,6 +154,8 @@ def _from(item: Input) -> str:
             text = "default of this clinic" if item.local else "default of the rules"
         case "plan":
             text = "the plan"
+        case "record":
+            text = "the record"
         case "by_hand":
             text = "set by hand"
         case _:

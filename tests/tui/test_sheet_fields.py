@@ -151,3 +151,18 @@ async def test_a_fault_stands_at_its_own_field_by_its_name_and_under_no_other() 
         assert "femoral_neck_length_mm" not in text
         label = screen.sheet.input("femoral_neck_length_mm").label  # type: ignore[union-attr]
         assert f"{label[:1].upper()}{label[1:]}: found '500'" in text
+
+
+async def test_the_worksheet_of_another_stage_opens_at_its_top() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=(120, 40)) as pilot:
+        screen = await osteotomy(pilot)
+        await pilot.press("pagedown")
+        await pilot.pause()
+        prose = screen.query_one("#sheet")
+        assert prose.scroll_offset.y > 0
+        await put(pilot, "blade_margin_mm", "4")
+        assert prose.scroll_offset.y > 0, "typing leaves the sheet where it is"
+        screen.action_stage(1)
+        await pilot.pause()
+        assert prose.scroll_offset.y == 0

@@ -53,6 +53,10 @@ class TheatreScreen(PageScreen):
         if self.is_attached and self.children:
             self.show_stage()
 
+    def action_export(self) -> None:
+        """Open the papers of the child with this page chosen."""
+        self.home.open_export(self.child, self.stage, f"theatre.{self.stage or ''}")
+
     def fresh(self) -> None:
         """Forget the page that was open before."""
         self._case = None

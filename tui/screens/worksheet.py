@@ -74,6 +74,8 @@ class WorksheetScreen(FormScreen):
         """What was typed, as a sheet reads it."""
         self._wrong: dict[str, str] = {}
         """What is wrong with what was typed, by the input; "" holds what no single one can mend."""
+        self._about: tuple[str, str, bool] = ("", "", False)
+        """Child, stage and whether of the whole leg: what the sheet was shown of last."""
         self._of_leg = False
         """Whether the sheet of the whole leg's axis is shown, which is of no stage."""
 
@@ -144,6 +146,10 @@ class WorksheetScreen(FormScreen):
         what = "axis of the leg" if self._of_leg or stage is None else stage.label
         self.query_one(frame.Title).update(f"{self.child}: worksheet, {what}")
         self.typed_anew()
+        about = (self.child, stage.id if stage is not None else "", self._of_leg)
+        if about != self._about:
+            self._about = about
+            self.query_one("#sheet", Prose).scroll_home(animate=False)
         self.refresh_bindings()
 
     def _nothing(self, stage: PlanStage | None) -> str:
