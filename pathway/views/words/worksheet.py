@@ -139,6 +139,8 @@ def _origin(item: Input) -> str:
             return f"{default}; {', '.join(item.sources)}" if item.sources else f"{default}; {item.note}"
         case "plan":
             text = "the plan"
+        case "record":
+            text = "the record"
         case "by_hand":
             text = "set by hand"
         case _:
