@@ -246,7 +246,7 @@ def _allowed(
     yield Readings(tuple(_readings(bone, plan, found, ranges)), columns=4)
     yield Paragraph(
         f"{FRAMES[bone.flexion_frame]} Rotation is told by two wires {WIRES[bone.flexion_frame]}."
-        " Small figures: between which values each lies when bone and hand vary.",
+        " With each number: between which values it lies when bone and hand vary.",
         "small",
     )
     yield from _noted(head)
