@@ -40,11 +40,11 @@ class HandingOutApp(SavingApp):
         """Return the worksheets of a child as they stood on their screens last."""
         return tuple(self._set.get(child, {}).values())
 
-    def open_export(self, child: str, stage: str | None) -> None:
-        """Open the papers of a child."""
+    def open_export(self, child: str, stage: str | None, paper: str = "") -> None:
+        """Open the papers of a child, with the one chosen whose name begins so: the page that was on the screen."""
         from tui.screens.export import ExportScreen
 
-        self.push_screen(ExportScreen(child, stage))
+        self.push_screen(ExportScreen(child, stage, paper))
 
     def hand_over(self, file: str, data: bytes) -> None:
         """Hand a file to the browser, which keeps it among its downloads."""

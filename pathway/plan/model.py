@@ -242,6 +242,15 @@ class StageHarm(Frozen):
     local: bool = False
 
 
+class Recorded(Frozen):
+    """What was entered of an operation that was done; `planned_mm` is the amount of the plan accepted before it."""
+
+    achieved_mm: float | None = None
+    planned_mm: float | None = None
+    device_off: Day | None = None
+    complications: tuple[str, ...] = ()
+
+
 class PlanStage(Frozen):
     """One stage of the plan. `id` carries the number where a kind repeats (`femoral_lengthening_2`).
 
@@ -251,7 +260,7 @@ class PlanStage(Frozen):
     what both share; of the prosthetic road a stage has a `window` and no date. `past_usual` is the day on which its
     usual ages ended, where it can only come later; `likely` that most children come to it, though it need not be asked
     for today.
-    `goes_with` is the stage that a visit or treatment goes with.
+    `goes_with` is the stage that a visit or treatment goes with, `recorded` what was entered of an operation done.
     """
 
     id: str
@@ -291,6 +300,7 @@ class PlanStage(Frozen):
     stop_rules: tuple[str, ...] = ()
     harms: tuple[StageHarm, ...] = ()
     sources: tuple[str, ...] = ()
+    recorded: Recorded | None = None
 
     @property
     def begun(self) -> bool:

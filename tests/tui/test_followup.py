@@ -205,7 +205,18 @@ async def test_choices_are_gone_through_by_a_key_and_typed_by_a_part() -> None:
         assert "Decided by: team" in text
         assert "F4" not in text
         assert "Because of decision of team on 2026-11-25: decline hip_preparation:" in changes(app)
-        assert form_of(app).query_one(Parts).names == ("Visit", "Operation", "Decision (3)")
+        assert form_of(app).query_one(Parts).names == ("Visit", "Operation", "Decision (3 fields)")
+
+
+async def test_typing_takes_the_place_of_a_choice_that_was_taken_by_the_key() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v", "tab", "f4")
+        await typed(pilot, "hip prep")
+        await pilot.pause()
+        assert form_of(app).typed["operation.kind"] == "hip prep"
+        assert form_of(app).query_one(Form).chosen.means == "Hip preparation"  # type: ignore[union-attr]
 
 
 async def test_what_is_unlikely_is_asked_back_once() -> None:
@@ -237,6 +248,23 @@ async def test_a_length_that_the_visits_before_did_not_lead_to_expect_stands_fir
         await pilot.press("f5")
         await settled(pilot)
         assert lengths(app) == [219.0]
+
+
+async def test_the_question_is_brought_into_view_when_it_is_asked() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await settled(pilot)
+        await pilot.press(*TO_LENGTHS)
+        await typed(pilot, "219")
+        await planned(pilot)
+        panel = form_of(app).query_one("#changes", Prose)
+        panel.scroll_end(animate=False)
+        await pilot.pause()
+        assert panel.scroll_offset.y > 0
+        await pilot.press("f5")
+        await pilot.pause()
+        assert panel.scroll_offset.y == 0
+        assert "Please check" in text_of(app)
 
 
 async def test_the_words_on_a_field_are_whole_where_there_is_room() -> None:

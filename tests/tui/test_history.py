@@ -14,6 +14,7 @@ from tests.tui.screens_of import settled, text_of, the_app, until
 from tui.app import PathwayApp
 from tui.screens.due import DueScreen
 from tui.screens.history import HistoryScreen
+from tui.widgets.choices import Choices
 from tui.widgets.prose import Prose
 
 
@@ -136,3 +137,17 @@ async def test_due_says_what_the_verb_says_of_the_child(place) -> None:
             shown = [re.split(r"\s{2,}", line.strip(), maxsplit=1) for line in text_of(app).split("\n")]
             wanted = [(line.split("  ")[0], line.split("  ")[2].removesuffix(" (overdue)")) for line in rows]
             assert wanted == [tuple(row) for row in shown if re.match(r"\d{4}-", row[0])]
+
+
+async def test_what_went_wrong_at_an_operation_is_not_cut_away_in_the_list() -> None:
+    text = files()["rowan-02"] + (
+        '\n[[operation]]\nkind = "femoral_lengthening"\ndate = 2026-05-20\nside = "left"\nachieved_mm = 28\n'
+        'device_removed = 2026-11-18\ncomplications = ["pin_site_infection", "nerve_signs"]\n'
+    )
+    app = the_app("rowan-02", {"rowan-02": text})
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("h")
+        await settled(pilot)
+        steps = " ".join(say.text for say in app.screen.query_one("#moments", Choices).said)
+        assert "device off on 2026-11-18, with pin site infection, nerve signs" in steps

@@ -157,7 +157,8 @@ def _last(last: Known | None, *, dated: bool) -> str:
 def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     choosing = offer.choosing
     kinds = choosing.operations
-    wanted = "part of its name; F4 steps through them. One already recorded is completed, not added again"
+    wanted = "part of its name; F4 steps through them. One already recorded is completed, not added again. "
+    wanted += "One operation at a time: F5 keeps it, v then opens the form for the next"
     yield _chosen(typed, "operation.kind", "Operation done", kinds, wanted)
     named = _value(typed, "operation.kind", kinds)
     before = choosing.completed.get(named or "")

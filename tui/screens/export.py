@@ -64,8 +64,9 @@ class ExportScreen(FormScreen):
             self.answer = answer
             super().__init__()
 
-    def __init__(self, child: str, stage: str | None = None) -> None:
+    def __init__(self, child: str, stage: str | None = None, paper: str = "") -> None:
         super().__init__(child, stage)
+        self._paper = paper
         self._offers: tuple[Offer, ...] = ()
         self._asked: Wanted | None = None
         self._became: list[Paragraph] = []
@@ -104,7 +105,8 @@ class ExportScreen(FormScreen):
             return
         notice.say("")
         self._offers = offers(ground)
-        form.open(tuple(self._fields()), self._offers[0].name)
+        first = (one.name for one in self._offers if self._paper and one.name.startswith(self._paper))
+        form.open(tuple(self._fields()), next(first, self._offers[0].name))
         self._say()
         self.refresh_bindings()
 

@@ -178,7 +178,7 @@ class FollowUpScreen(FormScreen):
         count = [0] * len(PARTS)
         for name in entering.open_fields(self.typed):
             count[part_of(name)] += name != FIND
-        names = [f"{name} ({many})" if many else name for name, many in zip(PARTS, count, strict=True)]
+        names = [f"{name} ({fields_words(many)})" if many else name for name, many in zip(PARTS, count, strict=True)]
         self.query_one(Parts).offer(names, self.part)
 
     def _plan_now(self) -> None:
@@ -276,6 +276,7 @@ class FollowUpScreen(FormScreen):
         if unlikely and self._looked_at != new:
             self._looked_at = new
             self.query_one(frame.Notice).say(LOOK_AGAIN)
+            self.query_one(Prose).scroll_home(animate=False)  # where the questions stand
             return
         if not fresh and self._looked_at != new:
             # What the visits before did not lead to expect is told by the plan: it is asked back before it is kept.
@@ -290,6 +291,11 @@ class FollowUpScreen(FormScreen):
         self._offer = None
         self.home.go_back()
         self.home.edit(self.child, sentence, events)
+
+
+def fields_words(many: int) -> str:
+    """Return how many fields are filled in: `1 field`, `5 fields`."""
+    return f"{many} {'field' if many == 1 else 'fields'}"
 
 
 def _said(entered: Entered, seen: Preview | tuple[str, ...] | None, labels: Mapping[str, str]) -> Iterator[Paragraph]:

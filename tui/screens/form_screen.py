@@ -10,7 +10,7 @@ from textual.events import Resize
 from textual.widgets import Input
 
 from pathway.problems import Refused
-from pathway.views.rules.pages import page_text
+from pathway.views.rules.pages import page_on_screen
 from pathway.views.words.paragraphs import Paragraph
 from tui import keys
 from tui.followup.form_field import Field
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from tui.screens.jump import Place
 
 WIDE = 100
-VERY_WIDE = 2000
 
 
 class FormScreen(ChildScreen):
@@ -78,11 +77,11 @@ class FormScreen(ChildScreen):
         if not rule or rules is None:
             return
         try:
-            page = page_text(rules, rule, VERY_WIDE, self.home.named or None)
+            page = page_on_screen(rules, rule, self.home.named or None)
         except Refused:  # an input may rest on something that has no page of its own
             return
         yield Paragraph("")
-        for row, line in enumerate(page.splitlines()):
+        for row, line in enumerate(page):
             depth = (len(line) - len(line.lstrip())) // 2
             yield Paragraph(line.strip(), depth + 1, heading=row == 0)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from textwrap import shorten
 from typing import ClassVar
 
 from textual import work
@@ -35,6 +36,8 @@ READING = "Reading the history …"
 COMPARING = "Comparing …"
 NOT_KEPT = "By the days of the record. A registry also keeps who entered what when, and every accepted plan."
 ACCEPTED, MARKED = "✓", "≠"
+LONGEST = 240
+"""Letters of what was entered that a step tells in the list, on as many lines as they take: an operation is whole."""
 NOW_WORDS = "as it stands on the screens"
 Found = tuple[Moment, ...] | str
 
@@ -274,5 +277,4 @@ def _head(one: Moment) -> str:
 def _line(one: Moment, *, marked: bool) -> Paragraph:
     mark = MARKED if marked else ACCEPTED if one.accepted else " "
     role = Role.STAGE_DONE if one.accepted else Role.LABEL if marked else Role.TEXT
-    short = one.what if len(one.what) <= 60 else f"{one.what[:59].rstrip()}…"
-    return Paragraph(f"{mark} {_head(one)}: {short}", role=role)
+    return Paragraph(f"{mark} {_head(one)}: {shorten(one.what, LONGEST, placeholder=' …')}", role=role)

@@ -254,6 +254,7 @@ class NewChildScreen(FormScreen):
         if self.found.look_again and self._looked_at != self.found.record:
             self._looked_at = self.found.record
             self.query_one(frame.Notice).say(LOOK_AGAIN)
+            self.query_one(Prose).scroll_home(animate=False)  # where the questions stand
             return
         self._saving = True
         self.query_one(frame.Notice).say(SAVING)

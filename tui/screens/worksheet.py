@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping
 from typing import ClassVar
 
@@ -19,6 +18,7 @@ from pathway.views.drawings.schematic import characters
 from pathway.views.pictures.picture import Role
 from pathway.views.words import statements
 from pathway.views.words.paragraphs import Paragraph, in_date_order
+from pathway.views.words.sheet_on_screen import faults_by_input, labels_of, on_screen
 from pathway.views.words.statements import Statement
 from pathway.views.words.worksheet import result_lines
 from pathway.worksheets.case import Case, case_of
@@ -72,6 +72,10 @@ class WorksheetScreen(FormScreen):
         """The sheet with nothing set by hand: what was measured and planned."""
         self.settings: dict[str, str] = {}
         """What was typed, as a sheet reads it."""
+        self._wrong: dict[str, str] = {}
+        """What is wrong with what was typed, by the input; "" holds what no single one can mend."""
+        self._about: tuple[str, str, bool] = ("", "", False)
+        """Child, stage and whether of the whole leg: what the sheet was shown of last."""
         self._of_leg = False
         """Whether the sheet of the whole leg's axis is shown, which is of no stage."""
 
@@ -128,7 +132,7 @@ class WorksheetScreen(FormScreen):
     def show_stage(self) -> None:
         """Open the worksheet of the selected stage, its inputs as planned."""
         self.typed, self.settings, self._before = {}, {}, []
-        self.sheet, self._planned, self._case = None, None, None
+        self.sheet, self._planned, self._case, self._wrong = None, None, None, {}
         instead = "" if self._of_leg else self._instead()
         stage, kind, session = self.selected, self.kind, self.home.child_list[self.child].session
         notice = self.query_one(frame.Notice)
@@ -142,6 +146,10 @@ class WorksheetScreen(FormScreen):
         what = "axis of the leg" if self._of_leg or stage is None else stage.label
         self.query_one(frame.Title).update(f"{self.child}: worksheet, {what}")
         self.typed_anew()
+        about = (self.child, stage.id if stage is not None else "", self._of_leg)
+        if about != self._about:
+            self._about = about
+            self.query_one("#sheet", Prose).scroll_home(animate=False)
         self.refresh_bindings()
 
     def _nothing(self, stage: PlanStage | None) -> str:
@@ -182,30 +190,32 @@ class WorksheetScreen(FormScreen):
             if not wrong:
                 self.sheet = KINDS[kind].make(case, settings)
         except Refused as error:
-            wrong = "; ".join(f"found {f.found}, expected {f.expected}; {_typed(f.remedy)}" for f in error.problems)
             if self.sheet is None:
                 self.sheet = _bare(kind, case, settings)
+            wrong = faults_by_input(error.problems, labels_of(self.sheet.inputs if self.sheet is not None else ()))
         if not self.typed:
             self._planned = self.sheet
         if self.sheet is not None and not wrong:
             if kind == "osteotomy":
                 self.home.sheets[self.child] = self.sheet
             self.home.sheet_set(self.child, SheetAsSet(kind, case, dict(settings), self.sheet))
+        self._wrong = wrong
         if self.sheet is not None:
-            form.offer(tuple(sheet_fields.fields(self.sheet, self.typed, case.protocol, self._planned)), typing=typing)
-        self.show_sheet(stale=bool(wrong))
-        form.complain(wrong)
+            shown = sheet_fields.fields(self.sheet, self.typed, case.protocol, self._planned, wrong)
+            form.offer(tuple(shown), typing=typing)
+        self.show_sheet()
+        form.complain(wrong.get(form.chosen.name if form.chosen else "", ""))
 
-    def show_sheet(self, *, stale: bool = False) -> None:
-        """Show what the sheet works out."""
+    def show_sheet(self) -> None:
+        """Show what the sheet works out, below what is wrong with what was typed."""
         prose = self.query_one("#sheet", Prose)
         if self.sheet is None:
             return
         self._draw()
         width = max(LEAST, prose.size.width - (4 if self.has_class("wide") else 2) - 1)
         said = list(_said(self.sheet, width))
-        if stale:
-            said.insert(0, Paragraph("As it was before the last change:", role=Role.STAGE_BLOCKED, heading=True))
+        if self._wrong:
+            said = [*_to_correct(self._wrong, labels_of(self.sheet.inputs)), *said]
         prose.say(said, top=False)
 
     def _draw(self) -> None:
@@ -280,19 +290,21 @@ def _bare(kind: Kind, case: Case, settings: Mapping[str, str]) -> Sheet | None:
         return None
 
 
+def _to_correct(wrong: Mapping[str, str], labels: Mapping[str, str]) -> Iterator[Paragraph]:
+    """Yield each fault under the label of its input; what follows on the screen is older than it."""
+    yield Paragraph("To correct first", role=Role.STAGE_BLOCKED, heading=True)
+    for name, sentence in wrong.items():
+        label = labels.get(name, "All together")
+        yield Paragraph(f"{label[:1].upper()}{label[1:]}: {sentence}.", 1, Role.STAGE_BLOCKED)
+    yield Paragraph("As it was before the last change:", role=Role.STAGE_BLOCKED, heading=True)
+
+
 def _said(sheet: Sheet, width: int) -> Iterator[Paragraph]:
     yield Paragraph("Check every number against the radiograph before it is used.", role=Role.LEGEND)
-    told = tuple(one.model_copy(update={"text": _typed(one.text)}) for one in sheet.warnings)
     care = False
-    for line in result_lines(sheet.model_copy(update={"warnings": told}), width, drawn=False):
+    for line in result_lines(on_screen(sheet), width, drawn=False):
         mark = line.lstrip()[:1]
         # A warning keeps its colour to its end.
         care = mark in "!✕" if mark in ("!", "✕", "") else care and line.startswith("    ")
         role = Role.STAGE_BLOCKED if mark == "✕" else Role.STAGE_READY if mark == "▶" or care else Role.TEXT
         yield Paragraph(line, role=role, heading=bool(line) and not line.startswith(" "), fixed=True)
-
-
-def _typed(text: str) -> str:
-    """Return what the command line asks for as the screen asks for it: one types into the line of the input."""
-    text = re.sub(r" \(--set \w+=[^)]*\)", "", text)
-    return re.sub(r"give (?:it with )?--set \w+=\S*", "type it into its line", text)

@@ -55,6 +55,8 @@ class Form(Vertical):
         super().__init__(id=id)
         self.fields: tuple[Field, ...] = ()
         self.place = 0
+        self._taken: dict[str, str] = {}
+        """What was taken from the choices of a field, not typed."""
 
     def compose(self) -> ComposeResult:
         """Lay out the list, the question, the line to type in, the sentence."""
@@ -111,6 +113,17 @@ class Form(Vertical):
         before = last_part(typed.value)[0] if field is not None and field.several else ""
         typed.value = before + words
         typed.cursor_position = len(typed.value)
+        if field is not None:
+            self._taken[field.name] = typed.value
+        self._replaceable()
+
+    def _replaceable(self) -> None:
+        """Mark what stands in the line where nobody typed it, so that the first key typed takes its place."""
+        field, typed = self.chosen, self.query_one(Input)
+        if field is None or field.several or not typed.value:
+            return
+        if typed.value == self._taken.get(field.name) or not field.by_hand:
+            typed.select_all()
 
     def complain(self, sentence: str) -> None:
         """Say what is wrong with what was typed; nothing says what is wanted."""
@@ -140,6 +153,7 @@ class Form(Vertical):
         with self.prevent(Input.Changed):
             typed.value = field.value if field else ""
         typed.cursor_position = len(typed.value)
+        self._replaceable()
         typed.placeholder = field.offered if field else ""
         unit = f" ({field.unit})" if field and field.unit else ""
         many = len(field.options) if field else 0

@@ -160,6 +160,22 @@ def _stage(
         after=after,
         stop_rules=tuple(_stop_words(rule) for rule in question.protocol.stop_rules if rule.stage == stage.id),
         sources=tuple(sorted(used)),
+        recorded=_recorded(item, question),
+    )
+
+
+def _recorded(item: StageItem, question: Question) -> pm.Recorded | None:
+    """Return what was entered of an operation that was done, beside the amount that was accepted for it."""
+    done = item.operation
+    if done is None:
+        return None
+    planned = next((one.amount_mm for one in question.earlier if one.stage == item.id and one.amount_mm > 0), None)
+    return pm.Recorded(
+        achieved_mm=done.achieved_mm,
+        # A plan that was accepted after it has what was achieved for its amount.
+        planned_mm=planned if planned != done.achieved_mm else None,
+        device_off=done.device_removed if done.device_removed and done.device_removed <= question.on else None,
+        complications=done.complications,
     )
 
 

@@ -11,6 +11,7 @@ from pathway.plan.model import Plan, PlanStage
 from pathway.views.documents.document import Block, Bullets, Callout, Document, Heading, Paragraph, Table
 from pathway.views.words import roads
 from pathway.views.words.caution import is_invented
+from pathway.views.words.done import operations_done
 from pathway.views.words.expected import short_words
 from pathway.views.words.harms import HEADING, NOTE, harm_lines
 from pathway.views.words.plan import (
@@ -113,6 +114,9 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str, family: Sequenc
     if any(row[1].startswith(DRAWN) for row in rows):
         yield Paragraph(f"State “{DRAWN}”: of the lengthening road, which is not chosen.", "small")
     yield Table("Stages of the plan", head, rows, (38, 9, 11, 8, 21, 22))
+    if told := operations_done(plan):
+        yield Heading("Operations done")
+        yield Bullets(told, small=True)
     if loose:
         yield Paragraph(f"Optional, without a date: {'; '.join(loose)}.")
     yield from _roads(plan)

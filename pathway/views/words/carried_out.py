@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from pathway.plan.model import CHOSEN_COURSE, Plan, PlanStage
 from pathway.protocol.words import lower_first
+from pathway.views.words.done import in_short
 
 CARRIED_OUT = ("done", "under_way")
 
@@ -23,7 +24,8 @@ def carried_out_words(before: Plan, plan: Plan) -> Iterator[str]:
     done = carried_out(before, plan)
     if not done:
         return
-    yield f"Carried out: {'; '.join(_dated(one) for one in done)}."
+    planned = {one.id: one.amount_mm for one in before.stages if not one.begun}
+    yield f"Carried out: {'; '.join(_with_what(one, planned.get(one.id)) for one in done)}."
     ahead = [one for one in plan.stages if one.operation and one.status not in CARRIED_OUT and one.date is not None]
     following = min(ahead, key=lambda one: one.date or plan.on, default=None)
     course = plan.recommended
@@ -34,6 +36,11 @@ def carried_out_words(before: Plan, plan: Plan) -> Iterator[str]:
 def of_chosen(plan: Plan) -> tuple[str, ...]:
     """Return what became of the course that family or team chose: what was carried out, what follows."""
     return tuple(text for text in plan.notices if CHOSEN_COURSE in lower_first(text))
+
+
+def _with_what(stage: PlanStage, planned_mm: float | None) -> str:
+    told = in_short(stage, planned_mm)
+    return f"{_dated(stage)}{f', {told}' if told else ''}"
 
 
 def _dated(stage: PlanStage) -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from pathway.days import age_on, age_words, day_at_age
 from pathway.plan.beyond import stage_words
 from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage
+from pathway.protocol.aids import aids_by_difference
 from pathway.protocol.roles import with_role
 from pathway.protocol.words import lower_first
 from pathway.questions import why
@@ -16,13 +17,14 @@ from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
 from pathway.views.words import firmness, roads
 from pathway.views.words.carried_out import carried_out_words
+from pathway.views.words.done import done_lines
 from pathway.views.words.expected import short_words
 from pathway.views.words.harms import HEADING, NOTE, harm_words
 from pathway.views.words.plan import STATUS_MARKS, amount_words, state_words, when_words
 from pathway.views.words.sides import side_words, spread_in_words
 
 if TYPE_CHECKING:
-    from pathway.protocol.model import Condition, Protocol
+    from pathway.protocol.model import Protocol
 
 MARK_ROLES = {
     "+": Role.STAGE_DONE,
@@ -81,13 +83,8 @@ class Aids:
 
 def aids(protocol: Protocol) -> Aids:
     """Return the protocol's rules on walking aids; raises KeyError where a value is missing."""
-    kinds = []
-    for rule in protocol.indications:
-        bounds = _bounds(rule.when)
-        if bounds is not None:
-            kinds.append(Aid(protocol.stage(rule.stage).label, *bounds))
     return Aids(
-        tuple(sorted(kinds, key=lambda aid: aid.from_mm)),
+        tuple(Aid(*aid) for aid in aids_by_difference(protocol)),
         protocol.number("lift_from_mm"),
         protocol.number("lift_less_than_difference_mm"),
         _lift(protocol),
@@ -97,14 +94,6 @@ def aids(protocol: Protocol) -> Aids:
 def _lift(protocol: Protocol) -> str:
     """Return what the plainest thing is called that evens the legs: the first of its role."""
     return next((stage.label for stage in with_role("height_compensation", protocol)), "")
-
-
-def _bounds(when: Condition) -> tuple[float, float] | None:
-    parts = when.all or (when,)
-    if any(part.finding != "current_discrepancy_mm" for part in parts):
-        return None
-    low = max((part.at_least for part in parts if part.at_least is not None), default=0.0)
-    return low, min((part.below for part in parts if part.below is not None), default=float("inf"))
 
 
 def at_age(plan: Plan, age: float, rules: Aids | None) -> Iterator[Paragraph]:
@@ -153,8 +142,9 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
         latest = f"to {stage.window.latest}" if stage.window.latest else "on, no latest day"
         yield Paragraph(f"Allowed from {stage.window.earliest} {latest}")
     amount = amount_words(stage)
-    if amount:
+    if amount and (stage.recorded is None or stage.recorded.achieved_mm is None):
         yield Paragraph(f"Amount {amount}")
+    yield from (Paragraph(text) for text in done_lines(stage))
     yield from (Paragraph(text) for text in stage_words(stage))
     if stage.gates:
         yield gate_count(stage)

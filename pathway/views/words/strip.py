@@ -18,10 +18,12 @@ from pathway.rule_engine.verdict import OPERATORS, Verdict
 from pathway.views.pictures.picture import Role
 from pathway.views.words import firmness
 from pathway.views.words.children import next_stage
+from pathway.views.words.done import last_done
 from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.plan import STATUS_MARKS, cm_words, road_mark
 
 NEXT, BECAUSE, WAITS, BEWARE = "NEXT   ", "BECAUSE", "WAITS  ", "BEWARE "
+DONE = "DONE   "
 GROUNDS, FINDINGS = 2, 3
 """So many are named; the others are counted, and stand in the text on the stage."""
 LONGEST_MOVED = 70
@@ -42,7 +44,7 @@ def strip(plan: Plan, *, brief: bool = False) -> tuple[Paragraph, ...]:
     )
     return tuple(
         Paragraph(text, mark=mark, role=Role.LAST_DAY if text.startswith("!") else Role.TEXT)
-        for mark, text in told
+        for mark, text in (*told, (DONE, "" if brief else last_done(plan)))
         if text
     )
 

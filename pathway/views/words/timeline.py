@@ -11,6 +11,7 @@ from pathway.views.pictures.short_names import LANES
 from pathway.views.pictures.timeline import no_curve
 from pathway.views.words import roads
 from pathway.views.words.curve_table import curve_table
+from pathway.views.words.done import in_short
 from pathway.views.words.plan import (
     PROSTHETIC_HEADING,
     amount_words,
@@ -64,7 +65,8 @@ def _stage(plan: Plan, stage: PlanStage, width: int) -> Iterator[str]:
 
 
 def _tail(plan: Plan, stage: PlanStage) -> str:
-    parts = [amount_words(stage), roads.late_words(plan, stage)]
+    achieved = stage.recorded is not None and stage.recorded.achieved_mm is not None
+    parts = ["" if achieved else amount_words(stage), in_short(stage), roads.late_words(plan, stage)]
     if stage.end_date is not None and stage.date is not None and stage.end_date > stage.date:
         parts.append(f"until {stage.end_date}")
     open_ = stage.window is not None and stage.window.latest != stage.window.earliest

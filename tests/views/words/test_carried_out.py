@@ -26,7 +26,7 @@ def after() -> Plan:
 def test_what_was_done_comes_first_then_what_follows_with_its_day() -> None:
     before, now = plan("oak-12"), after()
     done, follows = carried_out_words(before, now)
-    assert done == f"Carried out: femoral lengthening 1 on {LENGTHENED_ON}."
+    assert done == f"Carried out: femoral lengthening 1 on {LENGTHENED_ON}, 3.8 cm."
     assert follows.startswith("What follows: frame removal and rodding (femur) on ")
     assert now.recommended is not None
     assert f"For length from here: {now.recommended.summary}." in follows
