@@ -12,6 +12,9 @@ WHY = Binding("f2,w", "sources", "Sources", key_display="F2", tooltip="The rule 
 UNDO = Binding("ctrl+z", "undo", "Undo", key_display="^z", tooltip="Undo the last edit")
 REDO = Binding("ctrl+y", "redo", "Redo", key_display="^y", show=False, tooltip="Do what was undone again")
 SAVE = Binding("ctrl+s", "save", "Save", key_display="^s", tooltip="Save what was changed, where the child is kept")
+CLEAR_ALL = Binding(
+    "shift+f6,f18", "clear_all", "Clear all", key_display="Shift+F6", show=False, tooltip="Clear every field"
+)
 JUMP = Binding("f7", "jump", "Go to field", key_display="F7", priority=True)
 QUIT = Binding("ctrl+q", "quit", "Quit", key_display="^q", priority=True)
 
@@ -102,7 +105,8 @@ WHAT_IF = (
     Binding("down", "field(1)", "Next wish", show=False, priority=True),
     Binding("f4,f9", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Keep as wishes", key_display="F5"),
-    Binding("f6", "clear", "Clear", key_display="F6"),
+    Binding("f6", "clear", "Clear field", key_display="F6"),
+    CLEAR_ALL,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
@@ -116,6 +120,7 @@ WORKSHEET = (
     Binding("f5", "axis", "Leg axis", key_display="F5"),
     Binding("f9", "option", "Next choice", key_display="F9"),
     Binding("f6", "clear", "As planned", key_display="F6"),
+    CLEAR_ALL,
     EXPORT_WHERE_ONE_TYPES,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
@@ -134,7 +139,8 @@ FOLLOW_UP = (
     Binding("f3", "find", "Find", key_display="F3"),
     Binding("f4,f9", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Keep", key_display="F5"),
-    Binding("f6", "clear", "Clear", key_display="F6"),
+    Binding("f6", "clear", "Clear field", key_display="F6"),
+    CLEAR_ALL,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
@@ -184,6 +190,7 @@ EXPORTING = (
     Binding("enter", "write", "Write", key_display="Enter", priority=True),
     Binding("f4", "option", "Other form", key_display="F4"),
     Binding("f6", "clear", "As proposed", key_display="F6"),
+    CLEAR_ALL,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
@@ -192,7 +199,8 @@ NEW_CHILD = (
     Binding("down", "field(1)", "Next field", show=False, priority=True),
     Binding("f4", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Save and open", key_display="F5"),
-    Binding("f6", "clear", "Clear", key_display="F6"),
+    Binding("f6", "clear", "Clear field", key_display="F6"),
+    CLEAR_ALL,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )

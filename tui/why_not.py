@@ -12,6 +12,7 @@ REASONS: Mapping[str, str] = {
     "save": "Nothing to save: nothing was changed since it was read or saved.",
     "sources": "No sources: this screen says nothing yet that rests on a rule.",
     "clear": "Nothing to clear: nothing is typed.",
+    "clear_all": "Nothing to clear: nothing is typed.",
     "keep": "Nothing to keep: nothing is typed yet.",
     "option": "No choices here: this field is typed freely. F1 says what is expected.",
     "theatre": "The page for the operating table is made of the sheet of an osteotomy of the upper femur; "

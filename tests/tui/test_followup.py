@@ -144,20 +144,6 @@ async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_qu
         assert lengths(app) == [219.0]
 
 
-async def test_while_typing_undo_takes_back_what_was_typed_and_clear_all_of_it() -> None:
-    app = the_app("rowan-02", ROWAN)
-    async with app.run_test(size=SIZE) as pilot:
-        await settled(pilot)
-        await pilot.press(*TO_LENGTHS)
-        await typed(pilot, "12")
-        await pilot.press("ctrl+z")
-        assert app.screen.query_one(Input).value == "1"
-        await pilot.press("f6")
-        assert form_of(app).typed == {}
-        await pilot.press("ctrl+z")
-        assert form_of(app).typed == {"left.femur_length_mm": "1"}
-
-
 async def test_what_was_typed_waits_for_whoever_leaves_without_keeping_it() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:

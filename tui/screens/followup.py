@@ -108,7 +108,7 @@ class FollowUpScreen(FormScreen):
     def on_mount(self) -> None:
         """Show the fields; what was typed before and not kept stands there again."""
         self.query_one(TextLine).focus()
-        self.typed = dict(self.home.drafts.get(self.child, {}))
+        self.begin_with(self.home.drafts.get(self.child, {}))
         self.news()
         self._begin()
 
@@ -261,10 +261,12 @@ class FollowUpScreen(FormScreen):
         """Go to where any finding is searched by a part of its name."""
         self._open_part(0, FIND)
 
-    def action_clear(self) -> None:
-        """Take everything back that was typed."""
-        super().action_clear()
-        self._open_part(self.part)
+    def show_field(self, name: str) -> None:
+        """Choose a field, in whichever part it stands."""
+        if part_of(name) == self.part:
+            super().show_field(name)
+        else:
+            self._open_part(part_of(name), name)
 
     def action_keep(self) -> None:
         """Make everything entered one edit; what is unlikely is asked back once."""

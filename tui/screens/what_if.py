@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from typing import ClassVar, TypeVar
 
@@ -72,6 +72,7 @@ class WhatIfScreen(FormScreen):
         """Lay out title, caution, wishes, answer, keys."""
         yield frame.Title(f"{self.child}: what if")
         yield frame.Caution()
+        yield frame.Notice(id="notice", calm=True)
         with Container(id="body"):
             yield Form(id="wishes")
             yield Prose(id="answer", focus=False)
@@ -161,7 +162,7 @@ class WhatIfScreen(FormScreen):
 _NOTHING = Paragraph("Nothing is saved. F5 keeps the wishes in the record, with a reason.", role=Role.LEGEND)
 
 
-def wishes_of(typed: dict[str, str]) -> WhatIf:
+def wishes_of(typed: Mapping[str, str]) -> WhatIf:
     """Return the wishes that were typed by field; raises Wrong with a sentence for one that cannot be."""
     start_end = _span(typed["free"]) if "free" in typed else None
     return WhatIf(
