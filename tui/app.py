@@ -173,7 +173,13 @@ class PathwayApp(ComingBackApp):
             self.aids, self.goal_mm, self.rules = outcome.aids, outcome.goal_mm, outcome.protocol
             told = _told(entry, outcome.plan, event.compared)
             self.child_list = self.child_list.with_plan(
-                event.name, outcome.record, outcome.plan, told, outcome.summary, compared=event.compared
+                event.name,
+                outcome.record,
+                outcome.plan,
+                told,
+                outcome.summary,
+                compared=event.compared,
+                accepted=self.accepted_on(event.name),
             )
         elif event.compared and entry.comparable:
             self.child_list = self.child_list.not_compared(event.name, outcome)

@@ -38,6 +38,8 @@ PAGE = (
     Binding("down", "scroll(1)", "Down", show=False),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
     Binding("pagedown,space", "page(1)", "Page down", show=False),
+    Binding("home", "end(-1)", "To the start", show=False),
+    Binding("end", "end(1)", "To the end", show=False),
 )
 """The keys of a screen that is one page of text."""
 TIMELINE = (
@@ -56,6 +58,7 @@ TIMELINE = (
     Binding("greater_than_sign,full_stop", "pan(1)", "Pan older", show=False),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", show=False),
     Binding("pagedown", "page(1)", "Page down", show=False),
+    Binding("m", "told", "Message", show=False),
     Binding("enter,d", "details", "Details", key_display="Enter", tooltip="Grounds, gates, limits of the stage"),
     Binding("b", "prerequisites", "Prerequisites", tooltip="What comes before the selected stage"),
     Binding("c", "courses", "Courses", tooltip="All courses side by side"),

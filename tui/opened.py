@@ -159,9 +159,11 @@ class ChildList:
         summary: Mapping[str, Any] | None = None,
         *,
         compared: bool = False,
+        accepted: datetime.date | None = None,
     ) -> ChildList:
         """Return the list with a child's finished plan; edits made before stay, `told` says what became of the last.
 
+        `accepted` is the day on which a plan was accepted last, where that is known of a child that is read now.
         A plan of a record that was edited meanwhile is not taken: the child is still to be planned.
         """
         entry = self[name]
@@ -178,6 +180,7 @@ class ChildList:
             told=tuple(told) or entry.told,
             kept=entry.kept or record,
             summary=summary,
+            accepted=accepted or entry.accepted,
         )
         return self._with(_listed(made, plan))
 

@@ -22,6 +22,7 @@ REASONS: Mapping[str, str] = {
     "scroll": "Nothing to scroll: all of it is shown.",
     "sort": "Example children and case files are listed by name; a registry also lists by date.",
     "jump": "No fields to go to.",
+    "told": "No message: nothing is told of the last edit now.",
     "compare": "Nothing to compare: only one step is known.",
 }
 """By action, where nothing more is known."""

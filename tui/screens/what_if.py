@@ -30,6 +30,7 @@ from tui.widgets import frame
 from tui.widgets.form import Form
 from tui.widgets.prose import Prose
 
+TO_CORRECT = "There is no answer to a wish that is not clear yet: correct it below its line."
 YES_NO = (Option("yes", "yes"), Option("no", "no"))
 MOST_LENGTHENINGS, HIGHEST_LIFT_CM = 9, 30
 
@@ -116,7 +117,9 @@ class WhatIfScreen(FormScreen):
         try:
             self.asked = wishes_of(self.typed)
         except Wrong as error:
+            self.asked = WhatIf()
             form.complain(str(error))
+            self._say([Paragraph(TO_CORRECT), _NOTHING])
             return
         form.complain("")
         session, rules = self.home.child_list[self.child].session, self.home.rules

@@ -73,7 +73,9 @@ class AgedView(PictureView, inherit_bindings=False):
         strip, column = self._strips[row], axis.column(self.age)
         if (row, column) in self._taken or not axis.from_age <= self.age <= axis.to_age:
             return strip
-        before, middle, after = strip.divide([column, column + 1, self.size.width])
+        if column >= strip.cell_length:  # drawn for another width a moment ago; it is drawn anew
+            return strip
+        before, middle, after = strip.crop(0, column), strip.crop(column, column + 1), strip.crop(column + 1)
         segment = next(iter(middle))
         paint = paint_of(self.app)
         style = (segment.style or paint.style(Role.BLANK)) + paint.line("cursor")

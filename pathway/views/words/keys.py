@@ -55,6 +55,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("g", "the curve in place of the lanes; on a large screen the lanes alone"),
             ("p", "what is done: open it, fold it away"),
             ("PgUp PgDn", "scroll the text on age and stage, or the lanes where they stand alone"),
+            ("m", "what is told of the last edit: all of it; again: put it away, as opening another screen does"),
             ("Enter", "details of the stage"),
             ("b", "prerequisites of the stage"),
             ("c", "courses: all of them side by side"),
@@ -147,7 +148,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("F5", "the axis of the whole leg, by points of the long film; again: the stage's sheet"),
             (
                 "F6",
-                "set the input back to the plan; again at once, or Shift+F6: all. Ctrl+Z brings back what was typed",
+                "set the input back to the plan; again at once, or Shift+F6: all. Ctrl+Z undoes it",
             ),
             ("F7", "go to an input by letters of its name"),
             ("F8", "export: the sheet as it stands, and the other papers of the child"),
