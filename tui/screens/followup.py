@@ -164,6 +164,8 @@ class FollowUpScreen(FormScreen):
         self.entered = entering.entered(
             Question(offer.record, offer.protocol, offer.on), self.typed, offer.every, offer.choosing
         )
+        if not self.typed and offer.then:
+            offer = self._offer = replace(offer, then=())
         form = self.query_one(Form)
         form.offer(followup_fields.fields(offer, self.part, self.typed, self.entered.wrong), typing=typing)
         form.complain(self.entered.wrong.get(form.chosen.name if form.chosen else "", ""))

@@ -20,6 +20,7 @@ from pathway.views.words.titles import title_of
 from tui import keys, saving_words
 from tui.opened import ChildList
 from tui.screens.base import ChildScreen
+from tui.screens.message import MessageScreen
 from tui.widgets import frame
 from tui.widgets.aged_view import AgedView
 from tui.widgets.curve_view import CurveView
@@ -233,8 +234,8 @@ class TimelineScreen(ChildScreen):
         self.show_age()
 
     def action_told(self) -> None:
-        """Show all that is told of the last edit; again: put it away."""
-        self.query_one(Told).turn()
+        """Open all that is told of the last edit; once read it leaves the timeline."""
+        self.home.push_screen(MessageScreen(self.child, self.query_one(Told).told))
 
     def on_screen_suspend(self) -> None:
         """Put away what was told of the last edit: who goes on has read it; what comes of it yet is told anew."""

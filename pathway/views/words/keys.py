@@ -55,7 +55,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("g", "the curve in place of the lanes; on a large screen the lanes alone"),
             ("p", "what is done: open it, fold it away"),
             ("PgUp PgDn", "scroll the text on age and stage, or the lanes where they stand alone"),
-            ("m", "what is told of the last edit: all of it; again: put it away, as opening another screen does"),
+            ("m", "all that is told of the last edit; once read, or another screen was opened, it leaves the timeline"),
             ("Enter", "details of the stage"),
             ("b", "prerequisites of the stage"),
             ("c", "courses: all of them side by side"),
