@@ -172,8 +172,6 @@ class PathwayApp(ComingBackApp):
         elif isinstance(outcome, planner.Made):
             self.aids, self.goal_mm, self.rules = outcome.aids, outcome.goal_mm, outcome.protocol
             told = _told(entry, outcome.plan, event.compared)
-            plans = None if self.storage is None else self.storage.plans
-            last = None if plans is None else plans.accepted(event.name)
             self.child_list = self.child_list.with_plan(
                 event.name,
                 outcome.record,
@@ -181,7 +179,7 @@ class PathwayApp(ComingBackApp):
                 told,
                 outcome.summary,
                 compared=event.compared,
-                accepted=None if last is None else last.when,
+                accepted=self.accepted_on(event.name),
             )
         elif event.compared and entry.comparable:
             self.child_list = self.child_list.not_compared(event.name, outcome)

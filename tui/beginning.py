@@ -19,6 +19,10 @@ NOT_HERE = (
     "A child cannot be saved here: these are example children, and examples are not kept. Start `limb-pathway` without "
     "a verb and enter the child there, or open a folder of case files with `limb-pathway open FOLDER`."
 )
+EXAMPLES_LEFT = (
+    "The examples are no longer listed beside your own children; `limb-pathway open EXAMPLE` opens one, "
+    "for example rowan-02."
+)
 
 
 class BeginningApp(HandingOutApp):
@@ -92,11 +96,12 @@ class BeginningApp(HandingOutApp):
     def take_in(self, child: str, sentence: str) -> None:
         """Put a child that was kept on the list, with what is to be said of it; examples leave the list."""
         own = [entry for entry in self.child_list.entries if not entry.text]
-        entries = (*own, Entry(child, "", opened=True, told=(sentence,)))
+        entries = (*own, Entry(child, "", opened=True, told=(sentence,), keeps=self.storage is not None))
         began = len(own) < len(self.child_list.entries)
         self.child_list = ChildList(tuple(sorted(entries, key=lambda entry: entry.name)))
         self.listing = ""
         if began:
+            self.once = EXAMPLES_LEFT
             self.find_children()
         self.show(None)
 

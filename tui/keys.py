@@ -12,6 +12,9 @@ WHY = Binding("f2,w", "sources", "Sources", key_display="F2", tooltip="The rule 
 UNDO = Binding("ctrl+z", "undo", "Undo", key_display="^z", tooltip="Undo the last edit")
 REDO = Binding("ctrl+y", "redo", "Redo", key_display="^y", show=False, tooltip="Do what was undone again")
 SAVE = Binding("ctrl+s", "save", "Save", key_display="^s", tooltip="Save what was changed, where the child is kept")
+CLEAR_ALL = Binding(
+    "shift+f6,f18", "clear_all", "Clear all", key_display="Shift+F6", show=False, tooltip="Clear every field"
+)
 JUMP = Binding("f7", "jump", "Go to field", key_display="F7", priority=True)
 QUIT = Binding("ctrl+q", "quit", "Quit", key_display="^q", priority=True)
 
@@ -35,6 +38,8 @@ PAGE = (
     Binding("down", "scroll(1)", "Down", show=False),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
     Binding("pagedown,space", "page(1)", "Page down", show=False),
+    Binding("home", "end(-1)", "To the start", show=False),
+    Binding("end", "end(1)", "To the end", show=False),
 )
 """The keys of a screen that is one page of text."""
 TIMELINE = (
@@ -53,6 +58,7 @@ TIMELINE = (
     Binding("greater_than_sign,full_stop", "pan(1)", "Pan older", show=False),
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", show=False),
     Binding("pagedown", "page(1)", "Page down", show=False),
+    Binding("m", "told", "Message", show=False),
     Binding("enter,d", "details", "Details", key_display="Enter", tooltip="Grounds, gates, limits of the stage"),
     Binding("b", "prerequisites", "Prerequisites", tooltip="What comes before the selected stage"),
     Binding("c", "courses", "Courses", tooltip="All courses side by side"),
@@ -102,7 +108,8 @@ WHAT_IF = (
     Binding("down", "field(1)", "Next wish", show=False, priority=True),
     Binding("f4,f9", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Keep as wishes", key_display="F5"),
-    Binding("f6", "clear", "Clear", key_display="F6"),
+    Binding("f6", "clear", "Clear field", key_display="F6"),
+    CLEAR_ALL,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
@@ -116,6 +123,7 @@ WORKSHEET = (
     Binding("f5", "axis", "Leg axis", key_display="F5"),
     Binding("f9", "option", "Next choice", key_display="F9"),
     Binding("f6", "clear", "As planned", key_display="F6"),
+    CLEAR_ALL,
     EXPORT_WHERE_ONE_TYPES,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
@@ -134,7 +142,8 @@ FOLLOW_UP = (
     Binding("f3", "find", "Find", key_display="F3"),
     Binding("f4,f9", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Keep", key_display="F5"),
-    Binding("f6", "clear", "Clear", key_display="F6"),
+    Binding("f6", "clear", "Clear field", key_display="F6"),
+    CLEAR_ALL,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
@@ -184,6 +193,7 @@ EXPORTING = (
     Binding("enter", "write", "Write", key_display="Enter", priority=True),
     Binding("f4", "option", "Other form", key_display="F4"),
     Binding("f6", "clear", "As proposed", key_display="F6"),
+    CLEAR_ALL,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
@@ -192,7 +202,8 @@ NEW_CHILD = (
     Binding("down", "field(1)", "Next field", show=False, priority=True),
     Binding("f4", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Save and open", key_display="F5"),
-    Binding("f6", "clear", "Clear", key_display="F6"),
+    Binding("f6", "clear", "Clear field", key_display="F6"),
+    CLEAR_ALL,
     Binding("pageup", "page(-1)", "Scroll", key_display="PgUp PgDn", priority=True),
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )

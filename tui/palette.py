@@ -19,7 +19,7 @@ from tui.themes import PALETTES
 if TYPE_CHECKING:
     from tui.app import PathwayApp
 
-MOVES = "age year stage move scroll page gates field part statement course moment choice pan zoom whole"
+MOVES = "age year stage move scroll page gates field part statement course moment choice pan zoom whole end"
 STEPS = frozenset((*MOVES.split(), "back", "help", "quit", "app.quit"))
 """What moves about, a step at a time: keys and mouse do it, a command would have to be called anew for each step."""
 
@@ -32,7 +32,9 @@ def commands(app: PathwayApp, screen: Screen[object]) -> Iterator[SystemCommand]
         yield SystemCommand(f"Timeline of {entry.name}", "Stages and leg difference by age", open_it)
     if isinstance(screen, OwnScreen):
         for binding in actions_of(screen):
-            yield SystemCommand(binding.description, help_of(binding), partial(app.perform, screen, binding.action))
+            yield SystemCommand(
+                screen.words_of(binding), help_of(binding), partial(app.perform, screen, binding.action)
+            )
     if isinstance(screen, ChildScreen) and screen.DRAWS:
         for symbols in (one for one in Symbols if one is not app.symbols):
             words = "Draw with symbols that the terminal has"

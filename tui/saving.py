@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
@@ -79,6 +80,8 @@ class SavingApp(App[None]):
         self.listing = READING if storage is not None else ""
         self.unreadable = False
         """Whether the children of the storage could not be listed: none is begun there."""
+        self.once = ""
+        """What the list says once, until a child is opened from it."""
         self.drafts: dict[str, dict[str, str]] = {}
         self.sheets: dict[str, Sheet] = {}
         """The sheet of each child's osteotomy as it was worked out last on its screen."""
@@ -119,6 +122,12 @@ class SavingApp(App[None]):
         earlier = () if self.storage is None else self.storage.earlier(child)
         return Question(record, rules, on or self.on, earlier=earlier)
 
+    def accepted_on(self, child: str) -> datetime.date | None:
+        """Return the day on which a plan of a child was accepted last, as read or saved last; None where none was."""
+        plans = None if self.storage is None else self.storage.plans
+        last = None if plans is None else plans.accepted(child)
+        return None if last is None else last.when
+
     @work(thread=True)
     def find_children(self) -> None:
         """List the children of the storage."""
@@ -147,12 +156,16 @@ class SavingApp(App[None]):
             known = {entry.name: entry for entry in self.child_list.entries}
             for item in event.found:
                 entry = known.get(item.name, Entry(item.name, ""))
+                if entry.session is not None:  # opened meanwhile: it is known better than it is listed
+                    known[item.name] = replace(entry, accepted=item.accepted, keeps=True)
+                    continue
                 known[item.name] = Entry(
                     item.name,
                     "",
                     summary=item.summary,
                     listed=event.rows.get(item.name),
                     opened=entry.opened,
+                    told=entry.told,
                     accepted=item.accepted,
                     keeps=True,
                 )

@@ -12,6 +12,7 @@ REASONS: Mapping[str, str] = {
     "save": "Nothing to save: nothing was changed since it was read or saved.",
     "sources": "No sources: this screen says nothing yet that rests on a rule.",
     "clear": "Nothing to clear: nothing is typed.",
+    "clear_all": "Nothing to clear: nothing is typed.",
     "keep": "Nothing to keep: nothing is typed yet.",
     "option": "No choices here: this field is typed freely. F1 says what is expected.",
     "theatre": "The page for the operating table is made of the sheet of an osteotomy of the upper femur; "
@@ -21,6 +22,7 @@ REASONS: Mapping[str, str] = {
     "scroll": "Nothing to scroll: all of it is shown.",
     "sort": "Example children and case files are listed by name; a registry also lists by date.",
     "jump": "No fields to go to.",
+    "told": "No message: nothing is told of the last edit now.",
     "compare": "Nothing to compare: only one step is known.",
 }
 """By action, where nothing more is known."""

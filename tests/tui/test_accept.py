@@ -175,7 +175,7 @@ async def test_who_decided_last_is_offered_next_and_the_team_at_first(place) -> 
             await settled(pilot)
             await pilot.press("escape", "a")
             assert screen(app).query_one(WhoAndWhy).who == "family"
-            assert "the family, as last time (F3: the team)" in text_of(app)
+            assert "the family, who decided last on these screens (F3: the team)" in text_of(app)
 
 
 def in_a_file(tmp_path: Path) -> tuple[PathwayApp, Path]:

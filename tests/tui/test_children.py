@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -15,12 +16,13 @@ from pathway.registry.exchange import import_record
 from pathway.registry.store import open_registry
 from pathway.views.words.caution import CAUTION
 from pathway.views.words.children import ORDER_WORDS, summary_row
-from tests.plans import DAY, plan, record, rules
+from tests.plans import DAY, files, plan, record, rules
 from tests.sample import visit
 from tests.tui.registry_of import SIZE, WHEN, at, enter_length, open_rowan, registry, saved
 from tests.tui.screens_of import settled, text_of, the_app
 from tui.app import PathwayApp
 from tui.opened import row
+from tui.planner import make
 from tui.screens.timeline import TimelineScreen
 from tui.widgets.child_table import ChildTable
 
@@ -121,6 +123,19 @@ async def test_the_list_says_whether_the_plan_was_accepted_and_changed_since(pla
             assert row(app.child_list["oak-12"]).accepted == "not yet"
 
 
+async def test_a_child_accepted_before_says_so_also_where_it_had_to_be_planned_anew(place) -> None:
+    with at(place) as (app, _):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await pilot.press("a", "enter")
+            await saved(pilot)
+    with at(place) as (app, _):
+        app.on = DAY + datetime.timedelta(days=400)  # the plan stored for that day holds no more
+        async with app.run_test(size=SIZE) as pilot:
+            await settled(pilot)
+            assert row(app.child_list["rowan-02"]).accepted.startswith(str(WHEN.date()))
+
+
 @pytest.mark.parametrize("width", [40, 50, 59, 60, 80, 96, 120, 150, 200])
 async def test_at_every_width_nothing_of_a_child_is_cut_and_the_caution_stands_once(width) -> None:
     app = the_app()
@@ -192,6 +207,82 @@ async def test_the_cursor_stands_on_the_most_urgent_until_a_child_is_chosen_and_
         assert table_of(app).chosen == chosen == names_of(app)[2]
         await pilot.press("enter", "escape")
         assert table_of(app).chosen == chosen
+
+
+FEW = {name: files()[name] for name in ("ash-01", "hazel-08", "oak-12", "rowan-02")}
+
+
+def planned_by_hand(app: PathwayApp, monkeypatch) -> Callable[[str], None]:
+    """Let no plan arrive by itself; return what lets that of a child arrive."""
+    monkeypatch.setattr(type(app), "_plan", lambda *_: None)
+
+    def arrive(name: str) -> None:
+        made = make(name, files()[name], DAY)
+        app.on_pathway_app_planned(PathwayApp.Planned(name, made))
+
+    return arrive
+
+
+async def test_as_plans_arrive_the_cursor_stays_with_the_child_one_is_at_and_enter_opens_it(monkeypatch) -> None:
+    app = the_app(case_files=FEW)
+    arrive = planned_by_hand(app, monkeypatch)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.pause()
+        await pilot.press("down", "down")
+        chosen = table_of(app).chosen
+        before = names_of(app)
+        for name in ("rowan-02", "hazel-08", "ash-01"):
+            arrive(name)
+            await pilot.pause()
+            assert table_of(app).chosen == chosen
+        assert names_of(app) != before, "the order did change"
+        await pilot.press("enter")
+        assert app.screen.child == chosen
+
+
+@pytest.mark.parametrize("key", ["a", "f4"])
+async def test_after_a_search_or_another_order_the_cursor_stays_too(monkeypatch, key) -> None:
+    app = the_app(case_files=FEW)
+    arrive = planned_by_hand(app, monkeypatch)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.pause()
+        await pilot.press(key)
+        chosen = table_of(app).chosen
+        arrive("rowan-02")
+        arrive("oak-12")
+        await pilot.pause()
+        assert table_of(app).chosen == chosen
+
+
+async def test_enter_opens_the_child_that_was_seen_under_the_cursor_where_the_list_changed_at_that_moment() -> None:
+    app = the_app(case_files=FEW)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await settled(pilot)
+        table = table_of(app)
+        seen, rows = table.chosen, table.rows
+        table.show(rows[::-1], "urgency", 0, accepted=False, by_itself=True)
+        assert table.chosen != seen == table.as_seen
+        table.move(1)
+        assert table.as_seen == table.chosen
+        table.show(rows, "urgency", 0, accepted=False, by_itself=True)
+        await pilot.pause()
+        assert table.as_seen == table.chosen == rows[0].name
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_the_title_says_how_far_planning_is_until_it_is_done(monkeypatch, size) -> None:
+    app = the_app(case_files=FEW)
+    arrive = planned_by_hand(app, monkeypatch)
+    async with app.run_test(size=size) as pilot:
+        await pilot.pause()
+        assert "planning 1 of 4 …" in text_of(app).split("\n")[0]
+        arrive("rowan-02")
+        await pilot.pause()
+        assert "planning 2 of 4 …" in text_of(app).split("\n")[0]
+        for name in FEW:
+            arrive(name)
+        await pilot.pause()
+        assert "planning" not in text_of(app).split("\n")[0]
 
 
 class Many:

@@ -144,20 +144,6 @@ async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_qu
         assert lengths(app) == [219.0]
 
 
-async def test_while_typing_undo_takes_back_what_was_typed_and_clear_all_of_it() -> None:
-    app = the_app("rowan-02", ROWAN)
-    async with app.run_test(size=SIZE) as pilot:
-        await settled(pilot)
-        await pilot.press(*TO_LENGTHS)
-        await typed(pilot, "12")
-        await pilot.press("ctrl+z")
-        assert app.screen.query_one(Input).value == "1"
-        await pilot.press("f6")
-        assert form_of(app).typed == {}
-        await pilot.press("ctrl+z")
-        assert form_of(app).typed == {"left.femur_length_mm": "1"}
-
-
 async def test_what_was_typed_waits_for_whoever_leaves_without_keeping_it() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
@@ -356,6 +342,37 @@ async def test_an_answer_to_what_is_no_longer_typed_is_dropped() -> None:
         screen.post_message(FollowUpScreen.Seen(old, seen))  # type: ignore[arg-type]
         await pilot.pause()
         assert screen.seen is None
+
+
+async def test_no_answer_to_what_was_typed_before_stands_beside_what_is_typed_now(monkeypatch) -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press(*TO_LENGTHS)
+        screen = form_of(app)
+        await typed(pilot, "121")
+        await planned(pilot)
+        assert "What this changes in the plan" in changes(app)
+        monkeypatch.setattr("tui.screens.followup.PAUSE_SECONDS", 3600)  # no plan of what follows
+        await pilot.press("backspace")
+        await typed(pilot, "2")
+        await pilot.pause()
+        assert screen.entered.record is not None
+        assert "What this changes in the plan" not in changes(app)
+        assert changes(app).startswith("Planning with it …")
+
+
+async def test_what_is_typed_otherwise_to_the_same_end_keeps_its_answer() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press(*TO_LENGTHS)
+        await typed(pilot, "12.1 cm")
+        await planned(pilot)
+        seen = form_of(app).seen
+        await pilot.press("space")
+        await pilot.pause()
+        assert form_of(app).seen is seen
 
 
 async def test_a_fault_of_the_program_while_planning_is_said_and_nothing_is_lost(monkeypatch) -> None:

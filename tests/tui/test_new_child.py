@@ -24,6 +24,7 @@ from tests.tui.registry_of import WHEN, at, registry
 from tests.tui.screens_of import NEWCOMER, settled, text_of, the_app, until
 from tests.tui.test_followup import typed
 from tui.app import PathwayApp
+from tui.opened import row
 from tui.screens.children import ChildrenScreen
 from tui.screens.leave import LeaveScreen
 from tui.screens.new_child import NewChildScreen
@@ -224,12 +225,33 @@ async def test_beside_example_children_a_registry_begins_with_the_first_child(tm
             await planned(pilot)
             await kept(pilot)
             assert isinstance(app.screen, TimelineScreen)
+            assert "Saved in own.db by ward-3: maple-03" in text_of(app)
             await pilot.press("escape")
             await settled(pilot)
             assert [entry.name for entry in app.child_list.entries] == [CHILD]
+            assert "The examples are no longer listed" in text_of(app)
+            await pilot.press("enter", "escape")
+            await settled(pilot)
+            assert "The examples are no longer listed" not in text_of(app), "it is said once"
             await pilot.press("f7")
             await settled(pilot)
             assert len(begun) == 1
+
+
+async def test_the_list_says_of_a_new_child_at_once_that_its_plan_was_accepted(tmp_path) -> None:
+    with empty(tmp_path) as app:
+        async with app.run_test(size=SIZE) as pilot:
+            await settled(pilot)
+            await pilot.press("n")
+            await settled(pilot)
+            await pilot.press(*NEWCOMER)
+            await planned(pilot)
+            await kept(pilot)
+            assert row(app.child_list[CHILD]).accepted == "not yet"
+            await pilot.press("a", "enter")
+            await settled(pilot)
+            await settled(pilot)
+            assert row(app.child_list[CHILD]).accepted == str(WHEN.date())
 
 
 async def test_where_nothing_can_be_kept_it_is_said_and_what_was_typed_stays(tmp_path) -> None:

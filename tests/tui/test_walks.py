@@ -168,6 +168,32 @@ async def test_help_opens_on_every_screen_of_a_child_and_closes(key) -> None:
             assert app.screen is before
 
 
+@pytest.mark.parametrize("opens", [("f1",), ("v", "f1")])
+async def test_the_help_scrolls_by_line_by_page_and_to_its_ends(opens) -> None:
+    app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
+    async with app.run_test(size=(80, 24)) as pilot:
+        await settled(pilot)
+        await pilot.press(*opens)
+        await pilot.pause()
+        prose = app.screen.query_one(Prose)
+        await pilot.press("down", "down")
+        await pilot.pause()
+        assert prose.scroll_offset.y == 2
+        await pilot.press("up", "pagedown")
+        await pilot.pause()
+        assert prose.scroll_offset.y > 10
+        await pilot.press("end")
+        await pilot.pause()
+        assert prose.scroll_offset.y == prose.max_scroll_y > 20
+        assert prose.said[-1].text.split()[-1] in text_of(app)
+        await pilot.press("pageup")
+        await pilot.pause()
+        assert prose.scroll_offset.y < prose.max_scroll_y
+        await pilot.press("home")
+        await pilot.pause()
+        assert prose.scroll_offset.y == 0
+
+
 async def test_help_opens_where_typing_searches() -> None:
     app = the_app()
     async with app.run_test(size=SIZE) as pilot:

@@ -69,7 +69,7 @@ async def test_every_action_of_every_screen_is_in_its_palette_by_the_words_of_it
             titles = {command.title for command in app.get_system_commands(screen)}
             for binding in bound(screen):
                 if binding.action.partition("(")[0] not in STEPS:
-                    assert binding.description in titles, (name, binding)
+                    assert screen.words_of(binding) in titles, (name, binding)
             if isinstance(screen, ChildScreen):
                 offered = [one.action for one in actions_of(screen)]
                 assert {one.action for one in keys.ABOUT_CHILD} <= set(offered), name

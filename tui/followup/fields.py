@@ -33,6 +33,13 @@ class Offer:
     first: tuple[Asked, ...]
     every: Mapping[str, Asked]
     choosing: Choosing
+    then: tuple[Asked, ...] = ()
+    """What the course waits for that follows from what is typed, beside what is asked for first."""
+
+    @property
+    def asked(self) -> tuple[Asked, ...]:
+        """Return all that is asked for."""
+        return (*self.first, *self.then)
 
 
 def part_of(name: str) -> int:
@@ -63,14 +70,14 @@ def _visit(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     wanted = "how lengths and films were measured; a finding measured in another way last time keeps that way"
     yield _chosen(typed, entering.METHOD, "Measured by", offer.choosing.methods, wanted, label)
     found = tuple(_found(offer, typed.get(FIND, "")))
-    first = [asked.name for asked in offer.first]
+    first = [asked.name for asked in offer.asked]
     others = [name for name in typed if name in offer.every and name not in first and name not in found]
     for name in (*first, *others):
         yield _finding(offer, typed, name)
     if SKELETAL_AGE in typed or SKELETAL_METHOD in typed:
         yield _read_by(offer, typed)
     words = "part of its name, such as knee flex; matches are listed below"
-    known = f"{len(offer.every)} known"
+    known = f"{len(offer.every)} can be entered"
     text = typed.get(FIND, "")
     yield Field(FIND, "Another finding", text, "", f"{words}; ↓ goes there", known, ahead=len(found))
     for name in found:
@@ -88,18 +95,19 @@ def _read_by(offer: Offer, typed: Mapping[str, str]) -> Field:
 
 def _found(offer: Offer, text: str) -> Iterator[str]:
     words = text.replace("_", " ").lower().split()
-    first = {asked.name for asked in offer.first}
+    first = {asked.name for asked in offer.asked}
     fits = [a.name for a in offer.every.values() if words and all(word in a.words for word in words)]
     yield from [name for name in fits if name not in first][:MOST_FOUND]
 
 
 def _finding(offer: Offer, typed: Mapping[str, str], name: str) -> Field:
-    asked = next((item for item in offer.first if item.name == name), offer.every[name])
+    asked = next((item for item in offer.asked if item.name == name), offer.every[name])
     rule, value = asked.rule, typed.get(name, "")
     options, gap = entering.finding_options(rule), entering.not_obtained(value, asked)
     own = entering.own_method(asked, offer.record)
     again = f" Measured as last time: {offer.protocol.method(own).label}." if own else ""
-    why = f"{asked.why[0].upper()}{asked.why[1:]}." if asked.why else ""
+    since = "Asked with what is typed so far. " if asked in offer.then else ""
+    why = f"{since}{asked.why[0].upper()}{asked.why[1:]}." if asked.why else ""
     meant, instead = _understood(value, asked)
     return Field(
         name,

@@ -6,7 +6,7 @@ from typing import ClassVar
 
 from textual import work
 from textual.app import ComposeResult
-from textual.binding import BindingType
+from textual.binding import Binding, BindingType
 from textual.events import Resize
 from textual.message import Message
 from textual.worker import get_current_worker
@@ -34,6 +34,7 @@ NEEDS_REASON = "The plan is not the one accepted last: type why it is revised, i
 NEEDS_WHY = "A choice that is kept in a file needs a reason: type why, in a few words. Escape leaves it."
 CHANGED = "The plan changed while this page was open. Look at it again, then press Enter."
 NO_COURSE = "No course is planned, and a case file can only keep the choice of one. Escape goes back."
+NOT_KEPT = "Accept (not kept)"
 LONGEST_REASON = 3
 """How many of the facts entered since stand in a reason that is offered."""
 
@@ -179,6 +180,10 @@ class AcceptScreen(ChildScreen):
         if action == "accept_it":
             return self._record is not None
         return action not in ("undo", "redo", "save") and super().check_action(action, parameters)
+
+    def words_of(self, binding: Binding) -> str:
+        """Say beside the key whether what is accepted is kept."""
+        return NOT_KEPT if binding.action == "accept_it" and self.home.storage is None else super().words_of(binding)
 
     def why_not(self, action: str) -> str:
         """Return why an action cannot be done now."""

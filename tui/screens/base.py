@@ -54,6 +54,10 @@ class OwnScreen(Screen[None]):
         """Return why an action cannot be done now, "" where that is said elsewhere or not known."""
         return why_not.reason(action)
 
+    def words_of(self, binding: Binding) -> str:
+        """Return what a key does here, in a word or two."""
+        return binding.description
+
     def statements(self) -> tuple[Statement, ...]:
         """Return what the screen says, each statement with the rule behind it."""
         return ()

@@ -44,7 +44,7 @@ class ChildrenScreen(OwnScreen):
         self._due_rows: tuple[DueRow, ...] = ()
         self._old = False
         self._moved = False
-        """Whether a child was chosen: until then the cursor stands on the first, whoever that is."""
+        """Whether the list was used: until then the cursor stands on the first child, whoever that is."""
 
     def compose(self) -> ComposeResult:
         """Lay out title, caution, search, table, notice, keys."""
@@ -69,7 +69,7 @@ class ChildrenScreen(OwnScreen):
     def children_changed(self, child_list: ChildList, name: str | None) -> None:
         """Show what is known of the children now; while another screen lies on top, when it is gone."""
         if self.is_current:
-            self.fill()
+            self.fill(by_itself=True)
         else:
             self._old = True
 
@@ -78,8 +78,11 @@ class ChildrenScreen(OwnScreen):
         if self._old:
             self.fill()
 
-    def fill(self) -> None:
-        """Show what the search finds, in the order chosen; the cursor stays on the child that was chosen."""
+    def fill(self, *, by_itself: bool = False) -> None:
+        """Show what the search finds, in the order chosen; the cursor stays on the child that was chosen.
+
+        A list that changes `by_itself`, as plans arrive, is answered to by Enter as it was seen last.
+        """
         self._old = False
         table, search = self.query_one(ChildTable), self.query_one(Input).value
         kept, at = self.chosen, table.cursor
@@ -88,8 +91,9 @@ class ChildrenScreen(OwnScreen):
         # Of the rows of one child the cursor keeps its own.
         stays = at < len(names) and names[at] == kept
         cursor = 0 if not self._moved else at if stays else names.index(kept) if kept in names else 0
-        table.show(rows, self.order, cursor, accepted=self.home.storage is not None)
-        self.query_one(frame.Notice).say(self.home.listing or self._notice(search, len(rows)) or self.home.came_back)
+        table.show(rows, self.order, cursor, accepted=self.home.storage is not None, by_itself=by_itself)
+        said = self.home.listing or self._notice(search, len(rows)) or self.home.came_back or self.home.once
+        self.query_one(frame.Notice).say(said)
         self.query_one(frame.Title).update(self._title(len(rows), search))
 
     def _found(self, search: str) -> Sequence[Row] | Sequence[DueRow]:
@@ -109,18 +113,21 @@ class ChildrenScreen(OwnScreen):
         return NOTHING_DUE.format(months=DUE_MONTHS)
 
     def _title(self, found: int, search: str) -> str:
-        count = len(self.home.child_list.entries)
+        entries = self.home.child_list.entries
+        count, left = len(entries), sum(entry.waiting for entry in entries)
+        planning = f", planning {count - left + 1} of {count} …" if left else ""
         where = f" in {self.home.storage.place}" if self.home.storage is not None else ""
         narrow = self.size.width < COLUMNS
         if self._due:
             order = order_words("name") if self._due_by_name else "overdue first"
             if narrow:
-                return f"Due in {DUE_MONTHS} months: {found}, {order}"
-            return f"What is due in {DUE_MONTHS} months: {found}{where}, {order}, as of {self.home.on}"
+                return f"Due in {DUE_MONTHS} months: {found}, {order}{planning}"
+            return f"What is due in {DUE_MONTHS} months: {found}{where}, {order}, as of {self.home.on}{planning}"
         if narrow:  # the order stands below, in the head of the list
-            return f"{count} children on {self.home.on}"
+            return f"{count} children on {self.home.on}{planning}"
         shown = f"{found} of {count}" if search or found != count else f"{count}"
-        return f"Children: {shown}{where}, {order_words(self.order)}, planned as of {self.home.on}"
+        planned = planning or f", planned as of {self.home.on}"
+        return f"Children: {shown}{where}, {order_words(self.order)}{planned}"
 
     @property
     def chosen(self) -> str | None:
@@ -133,9 +140,14 @@ class ChildrenScreen(OwnScreen):
             self.query_one(Input).value = ""
             self.home.open_new_child()
             return
+        self._from_the_top()
+        self.refresh_bindings()
+
+    def _from_the_top(self) -> None:
+        """Show what was asked for with the cursor on the first child, where it stays as plans arrive."""
         self._moved = False
         self.fill()
-        self.refresh_bindings()
+        self._moved = True
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now: a search is cleared where there is one."""
@@ -147,6 +159,10 @@ class ChildrenScreen(OwnScreen):
 
     def _open(self, child: str) -> None:
         self._moved = True
+        self.query_one(ChildTable).choose(child)
+        if self.home.once:
+            self.home.once = ""
+            self.fill()
         self.home.open_timeline(child)
 
     def on_child_table_order_picked(self, event: ChildTable.OrderPicked) -> None:
@@ -162,14 +178,14 @@ class ChildrenScreen(OwnScreen):
     def action_sort(self) -> None:
         """Show the children in the next order; what is due by day or by name."""
         if self._due:
-            self._due_by_name, self._moved = not self._due_by_name, False
-            self.fill()
+            self._due_by_name = not self._due_by_name
+            self._from_the_top()
             return
         self._in_order(ORDERS[(ORDERS.index(self.order) + 1) % len(ORDERS)])
 
     def _in_order(self, order: Order) -> None:
-        self.order, self._moved = order, False
-        self.fill()
+        self.order = order
+        self._from_the_top()
 
     def action_due(self) -> None:
         """Show what is due, item by item, or the children again."""
@@ -179,8 +195,9 @@ class ChildrenScreen(OwnScreen):
 
     def action_open(self) -> None:
         """Open the child under the cursor."""
-        if self.chosen is not None:
-            self._open(self.chosen)
+        child = self.query_one(ChildTable).as_seen
+        if child is not None:
+            self._open(child)
         elif not self.home.child_list.entries and not self.home.unreadable:
             self.home.open_new_child()
 

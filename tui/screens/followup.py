@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import ClassVar
 
 from textual import work
@@ -90,6 +91,8 @@ class FollowUpScreen(FormScreen):
         self._offer: Offer | None = None
         self._pause: Timer | None = None
         self._seen_of: Record | None = None
+        self._planning_of: Record | None = None
+        """The record that is planned, or was: what is typed otherwise to the same end is not planned again."""
         self._looked_at: Record | None = None
         self._keep_when_seen: Record | None = None
 
@@ -108,7 +111,7 @@ class FollowUpScreen(FormScreen):
     def on_mount(self) -> None:
         """Show the fields; what was typed before and not kept stands there again."""
         self.query_one(TextLine).focus()
-        self.typed = dict(self.home.drafts.get(self.child, {}))
+        self.begin_with(self.home.drafts.get(self.child, {}))
         self.news()
         self._begin()
 
@@ -120,6 +123,7 @@ class FollowUpScreen(FormScreen):
     def _begin(self) -> None:
         ground = self._planned()
         self._offer = None
+        self._planning_of = None
         if ground is None:
             faulty = bool(self.home.child_list[self.child].problems)
             self.query_one(frame.Notice).say(NO_PLAN if faulty else NOT_YET)
@@ -160,19 +164,25 @@ class FollowUpScreen(FormScreen):
         self.entered = entering.entered(
             Question(offer.record, offer.protocol, offer.on), self.typed, offer.every, offer.choosing
         )
+        if not self.typed and offer.then:
+            offer = self._offer = replace(offer, then=())
         form = self.query_one(Form)
         form.offer(followup_fields.fields(offer, self.part, self.typed, self.entered.wrong), typing=typing)
         form.complain(self.entered.wrong.get(form.chosen.name if form.chosen else "", ""))
         self._show_parts()
         self.query_one(frame.Notice).say(self.entered.wrong.get("", ""))
+        if self.entered.record is None or self.entered.record != self._planning_of:
+            self._plan_later()
+        self._show_changes()
+
+    def _plan_later(self) -> None:
+        """Plan with what is entered now after a pause; the answer to what was entered before is shown no longer."""
         if self._pause is not None:
             self._pause.stop()
-        if self.entered.record is None:
-            self.workers.cancel_node(self)
-            self.seen = None
-        else:
+        self.workers.cancel_node(self)
+        self.seen, self._seen_of, self._planning_of = None, None, self.entered.record
+        if self.entered.record is not None:
             self._pause = self.set_timer(PAUSE_SECONDS, self._plan_now)
-        self._show_changes()
 
     def _show_parts(self) -> None:
         count = [0] * len(PARTS)
@@ -200,10 +210,25 @@ class FollowUpScreen(FormScreen):
         """Show what the facts as they stand change; an older answer is dropped."""
         if event.record == self.entered.record:
             self.seen, self._seen_of = event.seen, event.record
+            self._ask_more()
             self._show_changes()
             if self._keep_when_seen == event.record:
                 self._keep_when_seen = None
                 self.action_keep()
+
+    def _ask_more(self) -> None:
+        """Add what the course waits for that what is typed leads to; the field that is typed in stays where it is."""
+        offer, form = self._offer, self.query_one(Form)
+        if offer is None or not isinstance(self.seen, Preview) or self._seen_of is None:
+            return
+        question = self.home.question(self.child, self._seen_of, offer.protocol, offer.on)
+        known = {asked.name for asked in offer.first}
+        then = [asked for asked in asked_next(question, self.seen.after) if asked.name not in known]
+        at = form.chosen.name if form.chosen is not None else ""
+        then += [asked for asked in offer.then if asked.name == at and asked not in then]
+        # What was found at this visit is known by now: what is asked for stays as it was last time.
+        self._offer = replace(offer, then=tuple(replace(one, last=offer.every[one.name].last) for one in then))
+        form.offer(followup_fields.fields(self._offer, self.part, self.typed, self.entered.wrong), typing=True)
 
     def _show_changes(self) -> None:
         offer = self._offer
@@ -261,10 +286,12 @@ class FollowUpScreen(FormScreen):
         """Go to where any finding is searched by a part of its name."""
         self._open_part(0, FIND)
 
-    def action_clear(self) -> None:
-        """Take everything back that was typed."""
-        super().action_clear()
-        self._open_part(self.part)
+    def show_field(self, name: str) -> None:
+        """Choose a field, in whichever part it stands."""
+        if part_of(name) == self.part:
+            super().show_field(name)
+        else:
+            self._open_part(part_of(name), name)
 
     def action_keep(self) -> None:
         """Make everything entered one edit; what is unlikely is asked back once."""

@@ -15,6 +15,8 @@ from pathway.views.words.paragraphs import Paragraph
 from tui import keys
 from tui.followup.form_field import Field
 from tui.screens.base import ChildScreen
+from tui.typed_steps import Steps, Typed
+from tui.widgets import frame
 from tui.widgets.form import Form
 from tui.widgets.prose import Prose
 
@@ -22,6 +24,10 @@ if TYPE_CHECKING:
     from tui.screens.jump import Place
 
 WIDE = 100
+CLEARED = "Cleared: {label}. Ctrl+Z brings it back."
+NOTHING_IN = "Nothing is typed in {label}."
+CLEARS_ALL = " F6 again clears all else that is typed ({many})."
+ALL_CLEARED = "All cleared: {many}. Ctrl+Z brings everything back."
 
 
 class FormScreen(ChildScreen):
@@ -33,9 +39,20 @@ class FormScreen(ChildScreen):
 
     def __init__(self, child: str, stage: str | None = None) -> None:
         super().__init__(child, stage)
-        self.typed: dict[str, str] = {}
-        self._before: list[dict[str, str]] = []
+        self.steps = Steps()
+        self._asked_to_clear: tuple[str, Steps] | None = None
+        """The field that was cleared last and what was typed then: the same key clears all where nothing came since."""
+        self._told = ""
         self._ground: tuple[object, object] = (None, None)
+
+    @property
+    def typed(self) -> Typed:
+        """Return what is typed, by field."""
+        return self.steps.typed
+
+    def begin_with(self, typed: Typed) -> None:
+        """Let texts stand in the fields from the start: there is nothing to undo yet."""
+        self.steps = Steps(dict(typed))
 
     def news(self) -> bool:
         """Return whether record or plan of the child are others than when this was asked last."""
@@ -52,11 +69,8 @@ class FormScreen(ChildScreen):
 
     def on_form_changed(self, event: Form.Changed) -> None:
         """Take what was typed; an empty line is as if nothing had been typed in that field."""
-        self._before.append(dict(self.typed))
-        if event.text.strip():
-            self.typed[event.name] = event.text.strip()
-        else:
-            self.typed.pop(event.name, None)
+        self.steps = self.steps.with_text(event.name, event.text)
+        self._untell()
         self.typed_anew(typing=True)
         self.refresh_bindings()
 
@@ -109,32 +123,83 @@ class FormScreen(ChildScreen):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now: undo takes back what was typed here."""
         if action == "undo":
-            return bool(self._before)
+            return bool(self.steps.done)
+        if action == "redo":
+            return bool(self.steps.undone)
         if action == "jump":
             return self.is_mounted and bool(self.query_one(Form).fields)
-        if action in ("clear", "keep"):
+        if action in ("clear", "clear_all", "keep"):
             return bool(self.typed)
         if action == "option":
             chosen = self.query_one(Form).chosen if self.is_mounted else None
             return chosen is not None and bool(chosen.options)
-        return False if action == "redo" else super().check_action(action, parameters)
+        return super().check_action(action, parameters)
 
     def action_undo(self) -> None:
-        """Take the last change of a field back."""
-        if self._before:
-            self.typed = self._before.pop()
+        """Take the last step back and show the field that it was made in."""
+        self._step(*self.steps.undo())
+
+    def action_redo(self) -> None:
+        """Do the step undone last again and show its field."""
+        self._step(*self.steps.redo())
+
+    def _step(self, steps: Steps, name: str) -> None:
+        if steps is not self.steps:
+            self.steps = steps
+            self._untell()
+            if name:
+                self.show_field(name)
             self.typed_anew()
+            if name:  # a field may only come with what is typed
+                self.show_field(name)
             self.refresh_bindings()
 
+    def show_field(self, name: str) -> None:
+        """Choose a field, where it is on the form."""
+        form = self.query_one(Form)
+        place = next((at for at, field in enumerate(form.fields) if field.name == name), None)
+        if place is not None and place != form.place:
+            form.choose(place)
+
     def action_clear(self) -> None:
-        """Take everything back that was typed."""
-        self._before.append(dict(self.typed))
-        self.typed = {}
-        self.typed_anew()
+        """Clear the field that is typed in; pressed again at once, all of them."""
+        field = self.query_one(Form).chosen
+        name = field.name if field is not None else ""
+        if field is None or self._asked_to_clear == (name, self.steps):
+            self.action_clear_all()
+            return
+        left = len(self.typed) - (name in self.typed)
+        words = NOTHING_IN.format(label=field.label) if name not in self.typed else CLEARED.format(label=field.label)
+        if name in self.typed:
+            self.steps = self.steps.without(name)
+            self.typed_anew()
+        self._asked_to_clear = (name, self.steps)
+        self.tell(f"{words}{CLEARS_ALL.format(many=left)}" if left else words)
         self.refresh_bindings()
+
+    def action_clear_all(self) -> None:
+        """Clear every field; it comes back as one step."""
+        many = len(self.typed)
+        if many:
+            self.steps = self.steps.cleared()
+            self.typed_anew()
+            self.tell(ALL_CLEARED.format(many=f"{many} fields" if many > 1 else "1 field"))
+            self.refresh_bindings()
+
+    def tell(self, words: str) -> None:
+        """Say what a key did, above the form, until the next one does something."""
+        self._told = words
+        self.query_one("#notice", frame.Notice).say(words, calm=True)
+
+    def _untell(self) -> None:
+        notice = self.query_one("#notice", frame.Notice)
+        if self._told and notice.words == self._told:
+            notice.say("")
+        self._told, self._asked_to_clear = "", None
 
     def action_field(self, by: int) -> None:
         """Choose the field before or after."""
+        self._untell()
         form = self.query_one(Form)
         form.choose(form.place + by)
         self.refresh_bindings()

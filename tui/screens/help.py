@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from textual.app import ComposeResult
+from textual.binding import BindingType
 
 from pathway.views.words.keys import keys_and_marks
 from pathway.views.words.paragraphs import Paragraph
-from tui.screens.base import OwnScreen
+from tui import keys
+from tui.screens.page import Scrolls
 from tui.widgets import frame
 from tui.widgets.prose import Prose
 
 
-class HelpScreen(OwnScreen):
+class HelpScreen(Scrolls):
     """The keys and the marks."""
 
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.PAGE]
     DEFAULT_CSS = """
     HelpScreen Prose { height: 1fr; padding: 1 2; }
     """

@@ -109,7 +109,7 @@ class NewChildScreen(FormScreen):
     def on_mount(self) -> None:
         """Show the fields; what was typed before and not saved stands there again."""
         self.query_one(TextLine).focus()
-        self.typed = dict(self.home.newcomer)
+        self.begin_with(self.home.newcomer)
         self._begin()
 
     def children_changed(self, child_list: object, name: str | None) -> None:

@@ -9,7 +9,6 @@ from textual.binding import BindingType
 from textual.containers import Container
 from textual.events import Resize
 
-from pathway.days import age_on
 from pathway.views.pictures.lanes import HEAD_ROWS
 from pathway.views.pictures.symbols import Symbols
 from pathway.views.pictures.timeline import GUTTER, legend
@@ -17,9 +16,11 @@ from pathway.views.words import paragraphs
 from pathway.views.words.children import next_stage
 from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.strip import strip
+from pathway.views.words.titles import title_of
 from tui import keys, saving_words
 from tui.opened import ChildList
 from tui.screens.base import ChildScreen
+from tui.screens.message import MessageScreen
 from tui.widgets import frame
 from tui.widgets.aged_view import AgedView
 from tui.widgets.curve_view import CurveView
@@ -27,13 +28,13 @@ from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
 from tui.widgets.strip_view import LegendView, StripView
 from tui.widgets.timeline_view import TimelineView
+from tui.widgets.told import LOW as BRIEF_BELOW
+from tui.widgets.told import Told
 
 WIDE, TALL = 110, 34
 """From here on lanes and curve stand on one screen; on a smaller one a key shows the other."""
 LEAST_CURVE, LEAST_LANES = 11, 8
 SHARE_OF_CURVE = 0.4
-BRIEF_BELOW = 30
-"""Rows of the screen below which the strip is brief."""
 GAP = Paragraph("")
 
 
@@ -77,7 +78,7 @@ class TimelineScreen(ChildScreen):
         yield frame.Title(self.child)
         yield frame.Caution()
         yield frame.Notice(id="notice")
-        yield frame.Notice(id="told", calm=True)
+        yield Told(id="told")
         yield StripView(id="strip", panel=True, focus=False)
         with Body(id="body"):
             yield TimelineView(id="timeline")
@@ -133,22 +134,15 @@ class TimelineScreen(ChildScreen):
         """Show the plan, or the sentences that say why there is none."""
         entry, plan = self.home.child_list[self.child], self.plan
         notice = self.query_one("#notice", frame.Notice)
-        self.query_one("#told", frame.Notice).say("\n".join(entry.told))
+        self.query_one(Told).tell(entry.told)
         if plan is None:
             waiting = "Reading the file and planning …" if entry.waiting else ""
             self.query_one(StripView).tell((Paragraph(waiting),) if waiting else ())
             notice.say("\n".join(entry.problems))
             return
         notice.say("\n".join(paragraphs.conflicts(plan)))
-        child = plan.child
-        age = age_on(child.date_of_birth, plan.on)
-        words = f"{child.id}: {child.sex}, {age}, {child.diagnosis_label}, {child.affected_side}"
-        unsaved = " ✎ not saved" if entry.unsaved and self.home.storage is not None else ""
-        plans = None if self.home.storage is None else self.home.storage.plans
-        standing = saving_words.standing(entry, plans)
-        self.query_one(frame.Title).update(f"{words}; {plan.on}{unsaved}{f', {standing}' if standing else ''}")
         if not self._opened:
-            self._set_age(child.age_years)
+            self._set_age(plan.child.age_years)
             self._opened = True
         following = next_stage(plan)
         if self.stage is None and following is not None:
@@ -157,10 +151,15 @@ class TimelineScreen(ChildScreen):
         self.show_stage()
 
     def show_frame(self) -> None:
-        """Show strip and legend of the plan, as brief as the screen is small."""
+        """Show title, strip and legend of the plan, as brief as the screen is small."""
         plan = self.plan
+        self.query_one(Told).lay_out()
         if plan is None:
             return
+        entry, storage = self.home.child_list[self.child], self.home.storage
+        standing = saving_words.standing(entry, None if storage is None else storage.plans)
+        unsaved = "✎ not saved" if entry.unsaved and storage is not None else ""
+        self.query_one(frame.Title).update(title_of(plan, filter(None, (unsaved, standing)), self.size.width - 2))
         low, curve = self.size.height < BRIEF_BELOW, self.curve_seen
         # Where there is room for one of them, the strip goes with the lanes and makes way for the curve.
         self.query_one(StripView).tell(() if low and curve else strip(plan, brief=low))
@@ -234,6 +233,14 @@ class TimelineScreen(ChildScreen):
         self.show_curve()
         self.show_age()
 
+    def action_told(self) -> None:
+        """Open all that is told of the last edit; once read it leaves the timeline."""
+        self.home.push_screen(MessageScreen(self.child, self.query_one(Told).told))
+
+    def on_screen_suspend(self) -> None:
+        """Put away what was told of the last edit: who goes on has read it; what comes of it yet is told anew."""
+        self.query_one(Told).put_away()
+
     def action_page(self, by: int) -> None:
         """Scroll what is said of the stage, or the lanes where they stand alone."""
         if not self.curve_seen:
@@ -284,6 +291,8 @@ class TimelineScreen(ChildScreen):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now: there is a past to open only where something is done."""
+        if action == "told":
+            return self.is_mounted and bool(self.query_one(Told).told)
         if action == "past":
             return self.plan is not None and any(stage.status == "done" for stage in self.plan.stages)
         return super().check_action(action, parameters)

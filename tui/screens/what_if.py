@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from typing import ClassVar, TypeVar
 
@@ -30,6 +30,7 @@ from tui.widgets import frame
 from tui.widgets.form import Form
 from tui.widgets.prose import Prose
 
+TO_CORRECT = "There is no answer to a wish that is not clear yet: correct it below its line."
 YES_NO = (Option("yes", "yes"), Option("no", "no"))
 MOST_LENGTHENINGS, HIGHEST_LIFT_CM = 9, 30
 
@@ -72,6 +73,7 @@ class WhatIfScreen(FormScreen):
         """Lay out title, caution, wishes, answer, keys."""
         yield frame.Title(f"{self.child}: what if")
         yield frame.Caution()
+        yield frame.Notice(id="notice", calm=True)
         with Container(id="body"):
             yield Form(id="wishes")
             yield Prose(id="answer", focus=False)
@@ -115,7 +117,9 @@ class WhatIfScreen(FormScreen):
         try:
             self.asked = wishes_of(self.typed)
         except Wrong as error:
+            self.asked = WhatIf()
             form.complain(str(error))
+            self._say([Paragraph(TO_CORRECT), _NOTHING])
             return
         form.complain("")
         session, rules = self.home.child_list[self.child].session, self.home.rules
@@ -161,7 +165,7 @@ class WhatIfScreen(FormScreen):
 _NOTHING = Paragraph("Nothing is saved. F5 keeps the wishes in the record, with a reason.", role=Role.LEGEND)
 
 
-def wishes_of(typed: dict[str, str]) -> WhatIf:
+def wishes_of(typed: Mapping[str, str]) -> WhatIf:
     """Return the wishes that were typed by field; raises Wrong with a sentence for one that cannot be."""
     start_end = _span(typed["free"]) if "free" in typed else None
     return WhatIf(

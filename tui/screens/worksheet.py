@@ -29,6 +29,7 @@ from tui.export.sheets import SheetAsSet
 from tui.followup.form_field import Field
 from tui.opened import ChildList
 from tui.screens.form_screen import FormScreen
+from tui.typed_steps import Steps
 from tui.widgets import frame
 from tui.widgets.form import Form
 from tui.widgets.prose import Prose
@@ -131,7 +132,7 @@ class WorksheetScreen(FormScreen):
 
     def show_stage(self) -> None:
         """Open the worksheet of the selected stage, its inputs as planned."""
-        self.typed, self.settings, self._before = {}, {}, []
+        self.steps, self.settings = Steps(), {}
         self.sheet, self._planned, self._case, self._wrong = None, None, None, {}
         instead = "" if self._of_leg else self._instead()
         stage, kind, session = self.selected, self.kind, self.home.child_list[self.child].session

@@ -67,6 +67,7 @@ class ChildTable(Widget):
         super().__init__(id=id)
         self.rows: Sequence[Row] | Sequence[DueRow] = ()
         self.cursor = 0
+        self._seen: str | None = None
         self._top = 0
         self._order: Order = "urgency"
         self._accepted = False
@@ -83,8 +84,20 @@ class ChildTable(Widget):
         """Give the columns the width there is."""
         self._lay_out()
 
-    def show(self, rows: Sequence[Row] | Sequence[DueRow], order: Order, cursor: int, *, accepted: bool) -> None:
-        """Show rows in an order with the cursor on one of them; `accepted` is whether acceptance is kept."""
+    def show(
+        self,
+        rows: Sequence[Row] | Sequence[DueRow],
+        order: Order,
+        cursor: int,
+        *,
+        accepted: bool,
+        by_itself: bool = False,
+    ) -> None:
+        """Show rows in an order with the cursor on one of them; `accepted` is whether acceptance is kept.
+
+        Of rows that change `by_itself` the child seen under the cursor is remembered until the new ones are drawn.
+        """
+        self._seen = (self._seen or self.chosen) if by_itself else None
         self.rows, self._order, self._accepted = rows, order, accepted
         self.cursor = max(0, min(cursor, len(rows) - 1))
         self._longest = max((len(row.name) for row in rows), default=0)
@@ -92,6 +105,7 @@ class ChildTable(Widget):
 
     def move(self, by: int) -> None:
         """Move the cursor so many rows."""
+        self._seen = None
         self.cursor = max(0, min(len(self.rows) - 1, self.cursor + by))
         self._follow()
 
@@ -99,6 +113,17 @@ class ChildTable(Widget):
     def chosen(self) -> str | None:
         """Return the name of the child under the cursor, or None where there is no row."""
         return self.rows[self.cursor].name if self.rows else None
+
+    @property
+    def as_seen(self) -> str | None:
+        """Return the name of the child under the cursor as the list was drawn last."""
+        return self._seen if any(row.name == self._seen for row in self.rows) else self.chosen
+
+    def choose(self, name: str) -> None:
+        """Put the cursor on a child, where it is on the list; of several rows of one child it keeps its own."""
+        if name != self.chosen:
+            at = next((at for at in range(len(self.rows)) if self.rows[at].name == name), self.cursor)
+            self.move(at - self.cursor)
 
     @property
     def shown(self) -> tuple[str, ...]:
@@ -160,6 +185,7 @@ class ChildTable(Widget):
             return self._strip((), lambda _: paint.style("text"), bar)
         at, pieces = self._body[number]
         if at == self.cursor:
+            self._seen = None
             return self._strip(pieces, lambda _: paint.style("chosen_text", "chosen", bold=True), bar)
         return self._strip(pieces, lambda part: paint.style(ROLES[part][0], bold=ROLES[part][1]), bar)
 

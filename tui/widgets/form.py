@@ -16,6 +16,7 @@ from pathway.views.words.paragraphs import Paragraph
 from tui.followup.form_field import Field
 from tui.followup.options import after, fitting, last_part
 from tui.widgets.choices import Choices
+from tui.widgets.hint import Hint
 from tui.widgets.offered import Offered
 
 FEW = 6
@@ -37,10 +38,9 @@ class Form(Vertical):
     Form #asked { height: auto; max-height: 3; padding: 0 1; background: $panel; color: $role-accent; }
     Form Input { border: none; height: 1; margin: 0 1; padding: 0 1; background: $background; }
     Form Input:focus { border: none; }
-    Form #said { height: auto; min-height: 1; max-height: 4; padding: 0 1; background: $panel; color: $role-muted; }
+    Form #said { max-height: 4; }
     Form.listing Choices { min-height: 4; }
     Form.listing #said { max-height: 2; }
-    Form #said.wrong { color: $role-stage-blocked; text-style: bold; }
     """
 
     class Changed(Message):
@@ -64,7 +64,7 @@ class Form(Vertical):
         yield Static("", id="asked", markup=False)
         yield Line(id="typed", select_on_focus=False)
         yield Offered(id="offered")
-        yield Static("", id="said", markup=False)
+        yield Hint(id="said")
 
     def on_mount(self) -> None:
         """Let the cursor stand still: a blinking one moves in every picture."""
@@ -128,9 +128,7 @@ class Form(Vertical):
     def complain(self, sentence: str) -> None:
         """Say what is wrong with what was typed; nothing says what is wanted."""
         field = self.chosen
-        said = self.query_one("#said", Static)
-        said.set_class(bool(sentence), "wrong")
-        said.update(sentence or (field.wanted if field else ""))
+        self.query_one(Hint).say(sentence or (field.wanted if field else ""), wrong=bool(sentence))
         self._list()
 
     def _list(self) -> None:
@@ -160,6 +158,7 @@ class Form(Vertical):
         choices = f" ({many} choices)" if many > FEW else ""
         self.query_one("#asked", Static).update(f"{field.label}{unit}{choices}:" if field else "Nothing to set here")
         self.complain(field.wrong if field else "")
+        self.screen.refresh_bindings()  # a field with choices has a key that others have not
 
     def on_input_changed(self, event: Input.Changed) -> None:
         """Tell what was typed."""

@@ -64,5 +64,5 @@ class WhoAndWhy(Vertical):
 
     def _say_who(self) -> None:
         other = "team" if self.who == "family" else "family"
-        last = ", as last time" if self.who == self._last else ""
+        last = ", who decided last on these screens" if self.who == self._last else ""
         self.query_one("#who", Static).update(f"Who {self._verb}: the {self.who}{last} (F3: the {other})")
