@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from pathway.days import add_months
 from pathway.plan.model import Plan, PlanStage
+from pathway.plan.waiting import may_wait_until
 from pathway.questions.followup import Preview
 from pathway.views.pictures.picture import Role
 from pathway.views.words import firmness, paragraphs
@@ -84,7 +85,6 @@ def what_is_accepted(
 def _step(stage: PlanStage) -> str:
     amount = f", {words}" if (words := amount_words(stage)) else ""
     state = {"under_way": ", under way", "blocked": ", blocked by a condition"}.get(stage.status, "")
-    window = stage.window
-    latest = window.latest if window is not None and not stage.begun else None
-    waits = f"; may wait until {latest}" if latest and latest != stage.date else ""
+    until = may_wait_until(stage)
+    waits = f"; may wait until {until}" if until is not None and until != stage.date else ""
     return f"{stage.date}  {stage.label}{amount}{state}{waits}"
