@@ -18,7 +18,7 @@ from pathway.plan.assemble.harms import stage_harms
 from pathway.plan.assemble.reasons import reason
 from pathway.protocol.model import Protocol, Stage, StopRule
 from pathway.protocol.question import Question
-from pathway.protocol.roles import FOLLOWING, reexamination
+from pathway.protocol.roles import FOLLOWING, GROWTH_NEEDED, reexamination
 from pathway.protocol.words import lower_first
 from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
 from pathway.rule_engine.spans import Span
@@ -145,6 +145,7 @@ def _stage(
         road=_road(item, graph),
         likely=any(rule.likely for rule, verdict in item.indicated if verdict.state == "holds"),
         window=pm.DateWindow(earliest=window[0], latest=window[1]) if window and item.done_on is None else None,
+        last_by=_last_by(item, own_last, question) if item.done_on is None else "",
         past_usual=usual.past_usual if usual else passed,
         date=date,
         end_date=end if date else None,
@@ -184,6 +185,18 @@ def _clinical(
     if last < date:
         return window, last if item.done_on is None else None
     return (window[0], last if window[1] is None else min(last, window[1])), None
+
+
+def _last_by(item: StageItem, last: datetime.date | None, question: Question) -> pm.LastBy:
+    """Return what ends the window of a stage on its last day, "" where nothing does."""
+    if last is None:
+        return ""
+    if item.role in GROWTH_NEEDED:
+        return "growth"
+    rule = latest_useful(item, question.record.child.sex, question.protocol)
+    months = None if rule is None else rule.at_most_months
+    by_rule = months is not None and add_months(question.record.child.date_of_birth, months) == last
+    return "rule_of_use" if by_rule else "limit"
 
 
 def _road(item: StageItem, graph: ChildGraph) -> Literal["", "lengthening", "prosthetic"]:
