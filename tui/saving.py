@@ -104,7 +104,7 @@ class SavingApp(App[None]):
         shown = self.screen_stack[: self.screen_stack.index(screen) + 1] if screen in self.screen_stack else []
         about = next((one.child for one in reversed(shown) if isinstance(one, ChildScreen)), None)
         plans = [entry.plan for entry in self.child_list.entries if about in (None, entry.name)]
-        return of_children("" if plan is None else plan.child.note for plan in plans)
+        return of_children(None if plan is None else plan.child.note for plan in plans)
 
     def say(self, child: str) -> None:
         """Say what became of saving a child also where the screen on top does not show it."""

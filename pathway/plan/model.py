@@ -32,6 +32,7 @@ GATE_WORDS: dict[GateStatus, str] = {
     "waived": "waived",
     "later": "judged later",
 }
+LastBy = Literal["", "growth", "rule_of_use", "limit"]
 StageStatus = Literal["done", "under_way", "ready", "later", "blocked", "optional"]
 
 
@@ -258,8 +259,9 @@ class PlanStage(Frozen):
     moves (None: nothing bounds it); `delay` says in sentences what a later date does, `preferred` what became of a wish
     about the date. `device` is that of a lengthening with a date. `road` is the road that it belongs to alone, "" for
     what both share; of the prosthetic road a stage has a `window` and no date. `past_usual` is the day on which its
-    usual ages ended, where it can only come later; `likely` that most children come to it, though it need not be asked
-    for today.
+    usual ages ended, where it can only come later; `last_by` what ends its window: the growth that is left
+    (nothing makes up for it after that), the usual latest age of a rule of use, or a limit of the rules; `likely`
+    that most children come to it, though it need not be asked for today.
     `goes_with` is the stage that a visit or treatment goes with, `recorded` what was entered of an operation done.
     """
 
@@ -285,6 +287,7 @@ class PlanStage(Frozen):
     physes: tuple[str, ...] = ()
     device: PlanDevice | None = None
     window: DateWindow | None = None
+    last_by: LastBy = ""
     past_usual: Day | None = None
     date: Day | None = None
     end_date: Day | None = None

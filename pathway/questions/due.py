@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 from pathway.days import add_months
 from pathway.plan.earlier import earlier_of
 from pathway.protocol.roles import role_of
+from pathway.questions.last_days import cannot_be_made_up
 
 if TYPE_CHECKING:  # lists are read off what was kept: they load no plan and no rules
     from pathway.plan.model import Plan, PlanStage
@@ -17,12 +18,10 @@ if TYPE_CHECKING:  # lists are read off what was kept: they load no plan and no 
     from pathway.protocol.question import EarlierOperation
     from pathway.record import Record
 
-Kind = Literal["visit", "measure", "examine", "opens", "last", "arrest", "conflict"]
+Kind = Literal["visit", "measure", "examine", "step", "opens", "last", "arrest", "conflict"]
 """What is asked for. `last` is the last day of what cannot be made up; `arrest` the same in summaries kept before."""
 DUE_MONTHS = 3
 """How far ahead what is due is listed item by item, where nothing else is asked for."""
-GROWTH_NEEDED = ("growth_arrest", "growth_modulation")
-"""Roles of stages that work by the growth that is left: after their last day nothing makes up for them."""
 
 
 class Needed(NamedTuple):
@@ -50,17 +49,27 @@ def next_stage(plan: Plan) -> PlanStage | None:
     return min(dated, key=lambda stage: (not stage.operation, _when(stage)), default=None)
 
 
-def last_days(plan: Plan, protocol: Protocol) -> list[tuple[PlanStage, datetime.date]]:
-    """Return the stages to come that cannot be made up after a day, each with that day, the soonest first."""
-    coming = (s for s in plan.stages if s.status not in ("done", "under_way", "optional") and s.window is not None)
-    found = [
-        (stage, stage.window.latest)
-        for stage in coming
-        if stage.window is not None
-        and stage.window.latest is not None
-        and role_of(stage.kind, protocol) in GROWTH_NEEDED
-    ]
-    return sorted(found, key=lambda item: (item[1], item[0].id))
+def next_ones(plan: Plan) -> list[PlanStage]:
+    """Return what is next: with an operation all operations that are planned for its day."""
+    first = next_stage(plan)
+    if first is None or not first.operation:
+        return [] if first is None else [first]
+    same = (stage for stage in plan.stages if stage.operation and not stage.begun and stage.date == first.date)
+    return [first, *(stage for stage in same if stage is not first)]
+
+
+def steps(plan: Plan) -> list[PlanStage]:
+    """Return the visits and steps to come that are no operation and have a date, by date and then as planned."""
+    found = (stage for stage in plan.stages if not (stage.operation or stage.begun) and stage.road != "prosthetic")
+    return sorted((stage for stage in found if stage.date is not None), key=_when)
+
+
+def steps_before(plan: Plan, stage: PlanStage) -> list[PlanStage]:
+    """Return the visits and steps that are due before an operation, or by the day of another stage."""
+    until = _when(stage)
+    day = datetime.timedelta(days=1)
+    last = until - day if stage.operation else until
+    return [one for one in steps(plan) if one is not stage and _when(one) <= last]
 
 
 def plan_summary(
@@ -70,16 +79,17 @@ def plan_summary(
 
     `born`, `diagnosis` and `difference_mm` (at maturity, untreated) say who it is, `next` and `next_on` are the next
     stage of treatment, `close_call` whether that is one, `measure` what gates need to be measured by when,
-    `see_again_by` the next follow-up, `opens` the windows of operations, `last_days` the last day of what cannot be
-    made up (`arrest_last` that of a growth arrest). `as_accepted` is whether its operations for length to come are
-    those of the plan accepted last (`earlier`), None where none were. From `changes_on` on, the plan is no longer true:
-    the first of its days has come, or a finding it rests on is out of date.
+    `see_again_by` the next follow-up, `examine` and `steps` the visits and steps with their days, `opens` the windows
+    of operations, `last_days` the last day of what cannot be made up (`arrest_last` that of a growth arrest).
+    `as_accepted` is whether its operations for length to come are those of the plan accepted last (`earlier`), None
+    where none were. From `changes_on` on, the plan is no longer true: the first of its days has come, or a finding it
+    rests on is out of date.
     """
     coming = [stage for stage in plan.stages if stage.date is not None and stage.status not in ("done", "under_way")]
     operations = sorted((stage for stage in coming if stage.operation), key=_when)
     roles = {stage.id: role_of(stage.kind, protocol) for stage in plan.stages}
-    ends = last_days(plan, protocol)
-    arrest = next((day for stage, day in ends if roles[stage.id] == "growth_arrest"), None)
+    ends = cannot_be_made_up(plan)
+    arrest = next((day for day, stage in ends if roles[stage.id] == "growth_arrest"), None)
     last = max((visit.date for visit in record.visits), default=None)
     again = None if last is None else add_months(last, int(protocol.number("next_visit_months")))
     summary = {
@@ -96,7 +106,10 @@ def plan_summary(
         "examine": [
             {"stage": stage.label, "on": str(stage.date)} for stage in coming if roles[stage.id] == "reexamination"
         ],
-        "last_days": [{"stage": stage.label, "on": str(day)} for stage, day in ends],
+        "steps": [
+            {"stage": stage.label, "on": str(stage.date)} for stage in steps(plan) if roles[stage.id] != "reexamination"
+        ],
+        "last_days": [{"stage": stage.label, "on": str(day)} for day, stage in ends],
         "arrest_last": None if arrest is None else str(arrest),
         "as_accepted": _as_accepted(plan, earlier),
     }
@@ -115,7 +128,15 @@ def plan_alone(plan: Plan) -> dict[str, Any]:
         "course": plan.recommended.summary if plan.recommended else "",
         "conflict": bool(plan.conflicts),
         "close_call": plan.firmness.close_call,
-        **{"measure": [], "see_again_by": None, "opens": [], "examine": [], "last_days": [], "arrest_last": None},
+        **{
+            "measure": [],
+            "see_again_by": None,
+            "opens": [],
+            "examine": [],
+            "steps": [],
+            "last_days": [],
+            "arrest_last": None,
+        },
     }
 
 
@@ -131,6 +152,8 @@ def needed(summary: Mapping[str, Any], planned_on: datetime.date) -> Iterator[Ne
         yield Needed(day(item["by"]), "measure", f"measure: {item['what']}")
     for item in summary.get("examine", ()):
         yield Needed(day(item["on"]), "examine", item["stage"])
+    for item in summary.get("steps", ()):
+        yield Needed(day(item["on"]), "step", item["stage"])
     for item in summary["opens"]:
         yield Needed(day(item["on"]), "opens", f"window opens: {item['stage']}")
     ends = summary.get("last_days")
@@ -146,7 +169,9 @@ def due_on(child: str, one: Needed, on: datetime.date) -> Due | None:
     """Return what a child needs as it is told on a day; None for a window that has opened before."""
     if one.kind == "opens" and one.by < on:
         return None
-    return Due(child, one.by, one.what, one.by < on or one.kind == "conflict", one.kind)
+    # A step from today on is as late as its operation lets it be: the plan of every day puts it on that day.
+    late = one.by < on and one.kind != "step"
+    return Due(child, one.by, one.what, late or one.kind == "conflict", one.kind)
 
 
 def due(child: str, summary: Mapping[str, Any], on: datetime.date, months: int) -> Iterator[Due]:

@@ -12,6 +12,7 @@ from pathway.courses.problem import CourseProblem
 from pathway.days import add_months, age_words, day_at_age
 from pathway.plan import model as pm
 from pathway.plan.beyond import level_words, levels_passed, step_words
+from pathway.plan.waiting import may_wait_until
 from pathway.protocol.aids import aids_by_difference
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
@@ -123,8 +124,7 @@ def one_sitting(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[
     for first, second in combinations(sorted(apart, key=lambda stage: stage.date or datetime.date.max), 2):
         if first.date is None or second.date is None or first.date == second.date:
             continue
-        free = first.free_slack_days if first.free_slack_days is not None else first.slack_days
-        last = None if free is None else first.date + datetime.timedelta(days=free)
+        last = may_wait_until(first)
         if second.date <= add_months(first.date, int(near)) and (last is None or second.date <= last):
             yield (
                 f"{first.label} ({first.date}) and {lower_first(second.label)} ({second.date}) would "

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from pathway.days import MONTH_DAYS
 from pathway.plan.model import Plan, PlanStage
+from pathway.plan.waiting import may_wait_days
 from pathway.views.pictures.short_names import LANES, shared_name
 from pathway.views.words import roads
 from pathway.views.words.plan import STATUS_MARKS, cm_words
@@ -66,8 +67,8 @@ def rows_of(plan: Plan, selected: str | None = None, *, past: bool = False) -> R
 
 def slip_words(stage: PlanStage) -> str:
     """Return how much later a stage may come, until another one moves, else to its last day; "" if unbounded."""
-    days = stage.free_slack_days if stage.free_slack_days is not None else stage.slack_days
-    return "" if stage.begun or stage.date is None or days is None else short_span(days)
+    days = may_wait_days(stage)
+    return "" if days is None else short_span(days)
 
 
 def short_span(days: int) -> str:

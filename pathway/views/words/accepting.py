@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from pathway.days import add_months
-from pathway.plan.model import Plan, PlanStage
+from pathway.plan.model import LastBy, Plan, PlanStage
+from pathway.plan.waiting import may_wait_until
 from pathway.questions.followup import Preview
+from pathway.questions.last_days import last_by
 from pathway.views.pictures.picture import Role
 from pathway.views.words import firmness, paragraphs
 from pathway.views.words.changes import change_paragraphs
 from pathway.views.words.paragraphs import Paragraph, in_date_order
 from pathway.views.words.plan import amount_words
+from pathway.views.words.waits import held_words, needed_words
 
 MONTHS_IN_FULL = 12
-COMING = ("ready", "later", "blocked", "under_way")
+COMING = ("ready", "later", "blocked")
+ENDS: Mapping[LastBy, tuple[str, str]] = {
+    "growth": ("cannot be made up after that", "cannot be made up after"),
+    "rule_of_use": ("its usual latest age", "usual latest age"),
+}
+"""What is said of a last day: of the one until which a step may wait, and of one that lies after that."""
 NO_COURSE = "No course is planned for length: what is accepted are the steps below."
 FIRST_TIME = "Nothing was accepted of this child before."
 LOOKING = "Looking for the fact behind each change …"
@@ -32,6 +40,12 @@ def next_steps(plan: Plan) -> Iterator[Paragraph]:
 
     Visits and checks of later years are counted: they go with the operations.
     """
+    under_way = [stage for stage in in_date_order(plan) if stage.status == "under_way"]
+    if under_way:
+        yield Paragraph("Under way", heading=True)
+    for stage in under_way:
+        until = f", to {stage.end_date}" if stage.end_date is not None and stage.end_date > plan.on else ""
+        yield Paragraph(f"{stage.label}, since {stage.date}{until}", 1)
     yield Paragraph("Next steps", heading=True)
     steps = [stage for stage in in_date_order(plan) if stage.date is not None and stage.status in COMING]
     if not steps:
@@ -52,7 +66,7 @@ def not_known(plan: Plan) -> Iterator[Paragraph]:
     for item in plan.open_questions:
         side = f", {item.side}" if item.side else ""
         by = f", by {item.by}" if item.by else ""
-        wanted = f": {', '.join(item.needed_for)}" if item.needed_for else ""
+        wanted = f": {needed_words(plan, item)}" if item.needed_for else ""
         yield Paragraph(f"{item.label}{side}{by}{wanted}", 1, mark="?")
 
 
@@ -83,8 +97,11 @@ def what_is_accepted(
 
 def _step(stage: PlanStage) -> str:
     amount = f", {words}" if (words := amount_words(stage)) else ""
-    state = {"under_way": ", under way", "blocked": ", blocked by a condition"}.get(stage.status, "")
-    window = stage.window
-    latest = window.latest if window is not None and not stage.begun else None
-    waits = f"; may wait until {latest}" if latest and latest != stage.date else ""
+    state = f", blocked: {held_words([stage])}" if stage.status == "blocked" else ""
+    until = may_wait_until(stage)
+    waits = f"; may wait until {until}" if until is not None and until != stage.date else ""
+    last = stage.window.latest if stage.window is not None else None
+    ends = ENDS.get(last_by(stage)) if last is not None else None
+    if ends is not None and last != stage.date:
+        waits += f", {ends[0]}" if last == until else f"; {ends[1]} {last}"
     return f"{stage.date}  {stage.label}{amount}{state}{waits}"

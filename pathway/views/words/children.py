@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 from pathway.days import age_on
 from pathway.plan.model import Plan
+from pathway.protocol.words import lower_first
 from pathway.questions.due import Due, due, plan_alone
 from pathway.questions.due import next_stage as next_stage
 from pathway.questions.urgency import Days, Order, sort_key
@@ -87,7 +88,7 @@ def summary_row(
     stage_on = None if conflict or not summary["next_on"] else _day(summary["next_on"])
     following = summary["next"].rpartition(" on ")[0] or "nothing dated"
     last, last_what = _last_of(summary)
-    to_do = tuple(item for item in needs if item.kind in ("visit", "measure", "examine"))
+    to_do = tuple(item for item in needs if item.kind in ("visit", "measure", "examine", "step"))
     overdue = min((item.by for item in needs if item.overdue), default=None)
     return Row(
         name=name,
@@ -153,8 +154,9 @@ def no_match(text: str, remedy: str, *, accepted: bool) -> str:
 
 
 def needs_of(child: str, summary: Mapping[str, Any], on: datetime.date) -> tuple[Due, ...]:
-    """Return what a child needs in the months to come, what is overdue first."""
-    return tuple(sorted(due(child, summary, on, MONTHS_AHEAD), key=lambda item: (item.by, item.what)))
+    """Return what a child needs in the months to come, overdue first; of one day first what is to be measured."""
+    found = due(child, summary, on, MONTHS_AHEAD)
+    return tuple(sorted(found, key=lambda item: (item.by, item.kind == "step", item.what)))
 
 
 def _needs_words(to_do: Sequence[Due], named: int) -> str:
@@ -163,7 +165,7 @@ def _needs_words(to_do: Sequence[Due], named: int) -> str:
         return ""
     first = [item for item in to_do if (item.by, item.kind) == (to_do[0].by, to_do[0].kind)]
     bare = [item.what.partition(" (")[0] for item in first[:named]]
-    told = ", ".join((bare[0], *(text.removeprefix("measure: ") for text in bare[1:])))
+    told = ", ".join((bare[0], *(lower_first(text.removeprefix("measure: ")) for text in bare[1:])))
     more = f" (+{len(to_do) - len(bare)} more)" if len(to_do) > len(bare) else ""
     overdue = " (overdue)" if first[0].overdue else ""
     return f"{told[0].upper()}{told[1:]}{overdue}{more}"

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathway.days import age_on, age_words
 from pathway.plan.model import Course, Plan, PlanStage, Quantiles
 from pathway.plan.of_100 import of_100
+from pathway.plan.waiting import may_wait_days
 from pathway.preferences import PROSTHETIC_COURSE
 from pathway.questions.why import SPANNED, Line, need_words
 from pathway.views.words import harms, roads
@@ -299,7 +300,7 @@ def device_words(stage: PlanStage) -> str:
 
 def _delay_lines(plan: Plan, width: int) -> Iterator[str]:
     """Say what a later date of each operation does, and what became of wishes about dates."""
-    bound = [stage for stage in plan.stages if stage.delay and stage.free_slack_days is not None]
+    bound = [stage for stage in plan.stages if stage.delay and may_wait_days(stage) is not None]
     planned = [stage for stage in plan.stages if stage.operation and (stage in bound or stage.preferred)]
     if not planned:
         return

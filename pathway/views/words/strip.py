@@ -7,13 +7,16 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 
 from pathway.days import days_between, span_words, whole_months
-from pathway.plan.model import CloseBecause, GateState, OpenQuestion, Plan, PlanStage
+from pathway.plan.model import CloseBecause, LastBy, Plan, PlanStage
 from pathway.plan.other_reading import turns
+from pathway.plan.waiting import may_wait_days
 from pathway.protocol.words import lower_first
+from pathway.questions.due import next_ones, steps_before
+from pathway.questions.last_days import cannot_be_made_up, last_by, limits, usual_latest
 from pathway.rule_engine.verdict import OPERATORS, Verdict
 from pathway.views.pictures.picture import Role
 from pathway.views.words import firmness
@@ -21,13 +24,22 @@ from pathway.views.words.children import next_stage
 from pathway.views.words.done import last_done
 from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.plan import STATUS_MARKS, cm_words, road_mark
+from pathway.views.words.waits import found_words, held_words, some, waits
 
 NEXT, BECAUSE, WAITS, BEWARE = "NEXT   ", "BECAUSE", "WAITS  ", "BEWARE "
 DONE = "DONE   "
-GROUNDS, FINDINGS = 2, 3
+GROUNDS, STEPS, LATEST = 2, 4, 2
 """So many are named; the others are counted, and stand in the text on the stage."""
+LAST_DAY_WORDS: Mapping[LastBy, str] = {
+    "growth": "its last day, cannot be made up",
+    "rule_of_use": "its usual latest age",
+    "limit": "its last day by the rules",
+    "": "its last day",
+}
 LONGEST_MOVED = 70
 """Letters that the stages which move with a delay may take."""
+PREDICTED = "predicted_discrepancy_at_maturity"
+"""How the quantity is named on which operations for length rest."""
 _COMPARED = re.compile(r" (?=(?:at least|more than|at most|less than) )")
 _MOVES = re.compile(r"also delays (.+)\.$")
 _ACROSS = "read on the other side of it, "
@@ -39,7 +51,7 @@ def strip(plan: Plan, *, brief: bool = False) -> tuple[Paragraph, ...]:
     told = (
         (NEXT, _next(plan, stage, brief=brief)),
         (BECAUSE, _because(plan, stage, brief=brief)),
-        (WAITS, _waits(plan, brief=brief)),
+        (WAITS, waits(plan, next_ones(plan), brief=brief)),
         (BEWARE, _beware(plan, brief=brief)),
     )
     return tuple(
@@ -64,39 +76,68 @@ def _next(plan: Plan, stage: PlanStage | None, *, brief: bool) -> str:
     """Say what comes next and when, how long it may wait and what moves then."""
     if stage is None or stage.date is None:
         return "Nothing has a date: no operation is planned as things stand."
-    same = _of_that_day(plan, stage)
+    same = next_ones(plan)
     names = [_named(plan, one) for one in same]
+    if brief and len(names) > GROUNDS:
+        names = [names[0], f"{len(names) - 1} more"]
     words = f"{STATUS_MARKS[stage.status]} {_joined(names)}, {stage.date} ({in_words(plan.on, stage.date)})."
+    before = _before(plan, stage, brief=brief)
     if not stage.operation:
-        return f"{words} No operation has a date."
-    blocked = " Blocked today." if any(one.status == "blocked" for one in same) else ""
-    return f"{words}{blocked}{_wait(stage, brief=brief)}"
+        return f"{words}{before} No operation has a date: {no_operation_because(plan)}."
+    held = [one for one in same if one.status == "blocked"]
+    blocked = f" Blocked today: {held_words(held)}." if held else ""
+    return f"{words}{blocked}{_wait(stage, brief=brief)}{before}"
+
+
+def _before(plan: Plan, stage: PlanStage, *, brief: bool) -> str:
+    """Say which visits and steps are due before the next operation, or besides what is next, each with its day."""
+    due = steps_before(plan, stage)
+    if not due:
+        return ""
+    most = STEPS - 3 * brief
+
+    def when(one: PlanStage) -> str:
+        return "today" if one.date is None or one.date <= plan.on else f"{one.date}"
+
+    told = [f"{', '.join(_short(one, stage) for one in group)} ({day})" for day, group in groupby(due[:most], key=when)]
+    more = f"; {len(due) - most} more" if len(due) > most else ""
+    return f" {'Before it' if stage.operation else 'Besides'}: {'; '.join(told)}{more}."
+
+
+def _short(one: PlanStage, before: PlanStage) -> str:
+    """Return the name of a step without that of the operation it comes before, which has just been said."""
+    return lower_first(one.label.removesuffix(f" before {lower_first(before.label)}"))
 
 
 def _wait(stage: PlanStage, *, brief: bool) -> str:
-    days = stage.free_slack_days if stage.free_slack_days is not None else stage.slack_days
+    days = may_wait_days(stage)
     if stage.date is None or days is None:
         return ""
     moved = moved_words(stage, 0 if brief else LONGEST_MOVED)
     if days == 0:
-        return f" Any delay also moves {moved}." if moved else " It cannot wait."
+        first = next((text for text in stage.delay if text.startswith("Any delay")), "It cannot wait.")
+        words = f" Any delay also moves {moved}." if moved else f" {first}"
+        return words if brief else f"{words}{_usual_age(stage)}"
     last = stage.date + datetime.timedelta(days=days)
     if stage.window is not None and stage.window.latest == last:
-        return f" May wait {span_words(days)}, to {last}, its last day."
-    return f" May wait {span_words(days)}, to {last}{f'; a longer delay also moves {moved}' if moved else ''}."
+        return f" May wait {span_words(days)}, to {last}, {LAST_DAY_WORDS[last_by(stage)]}."
+    if brief:
+        return f" May wait {span_words(days)}, to {last}."
+    longer = f"; a longer delay also moves {moved}" if moved else ""
+    return f" May wait {span_words(days)}, to {last}{longer}.{_usual_age(stage)}"
+
+
+def _usual_age(stage: PlanStage) -> str:
+    """Say until when it is of use as a rule, where it may wait less than that."""
+    if last_by(stage) != "rule_of_use" or stage.window is None:
+        return ""
+    return f" Usual latest age: {stage.window.latest}."
 
 
 def moved_words(stage: PlanStage, longest: int = LONGEST_MOVED) -> str:
     """Return what a longer delay moves first, as the plan says it; that others move where the names would be long."""
     found = next((match.group(1) for text in stage.delay if (match := _MOVES.search(text))), "")
     return found if len(found) <= longest else "others"
-
-
-def _of_that_day(plan: Plan, stage: PlanStage) -> list[PlanStage]:
-    if not stage.operation:
-        return [stage]
-    others = [s for s in plan.stages if s.operation and not s.begun and s.date == stage.date and s is not stage]
-    return [stage, *others]
 
 
 def _named(plan: Plan, stage: PlanStage) -> str:
@@ -110,7 +151,7 @@ def _because(plan: Plan, stage: PlanStage | None, *, brief: bool) -> str:
         return ""
     why = plan.firmness.why[0] if plan.firmness.close_call and plan.firmness.why else None
     grounds: dict[str, str] = {}
-    for one in _of_that_day(plan, stage):
+    for one in next_ones(plan):
         for leaf, decides in _grounds(one):
             id = str(leaf.finding or leaf.subject)
             repeat = " reaches across: repeat first" if decides and (why is None or why.id != id) else ""
@@ -118,7 +159,7 @@ def _because(plan: Plan, stage: PlanStage | None, *, brief: bool) -> str:
     if why is not None and why.id in grounds:
         grounds = {why.id: grounds[why.id], **grounds}
     shown = dict(list(grounds.items())[:1]) if brief and why is not None and why.id in grounds else grounds
-    said = "" if brief and why is not None and why.id not in grounds else _some(list(shown.values()), GROUNDS, "; ")
+    said = "" if brief and why is not None and why.id not in grounds else some(list(shown.values()), GROUNDS, "; ")
     text = f"{said[:1].upper()}{said[1:]}." if said else ""
     return f"{text}{'' if why is None else ' ' + _close(plan, why, told=why.id in grounds)}".strip()
 
@@ -176,101 +217,48 @@ def ground_words(leaf: Verdict) -> str:
     return f"{name} {value}{error}{unit} (ground: {bound[0]})"
 
 
-def found_words(leaf: Verdict) -> str:
-    """Return what was found without its day: `knee instability severe`."""
-    return leaf.sentence if leaf.measured_on is None else leaf.sentence.partition(f" on {leaf.measured_on}")[0]
-
-
-def _waits(plan: Plan, *, brief: bool) -> str:
-    """Say what is not known and by when it is needed, and which conditions fail today."""
-    shown = plan.open_questions[: FINDINGS - brief]
-    dated = [(when, _some([_asked(one) for one in some], FINDINGS)) for when, some in _by_day(plan, shown)]
-    more = len(plan.open_questions) - len(shown)
-    named = "; ".join(f"{labels} ({when})" if when else labels for when, labels in dated)
-    unknown = f"Not known: {named}{f'; and {more} more' if more else ''}." if named else "Nothing asked for is unknown."
-    return f"{unknown} {_fails(plan, brief=brief)}"
-
-
-def _by_day(plan: Plan, questions: Sequence[OpenQuestion]) -> Iterator[tuple[str, list[OpenQuestion]]]:
-    def when(one: OpenQuestion) -> str:
-        return "" if one.by is None else "today" if one.by <= plan.on else f"by {one.by}"
-
-    for day, some in groupby(questions, key=when):
-        yield day, list(some)
-
-
-def _asked(question: OpenQuestion) -> str:
-    return f"{question.label} of the {question.side} leg" if question.side else question.label
-
-
-def _fails(plan: Plan, *, brief: bool) -> str:
-    failing = list(_failing_gates(plan))
-    if not failing:
-        return "No condition fails."
-    open_ = [(stage, gate) for stage, gate in failing if gate.mended_by is None]
-    mended = len(failing) - len(open_)
-    parts = []
-    if open_:
-        names = [f"{_unmet(gate)} before {lower_first(stage.label)}" for stage, gate in open_]
-        parts.append(f"Not met, and no step mends it: {_some(names, GROUNDS - brief, '; ')}.")
-    if mended:
-        count = "1 condition fails" if mended == 1 else f"{mended} conditions fail"
-        parts.append(f"{count} today{'' if brief else ': planned steps are to mend that first'}.")
-    return " ".join(parts)
-
-
-def _failing_gates(plan: Plan) -> Iterator[tuple[PlanStage, GateState]]:
-    for stage in plan.stages:
-        if not stage.begun and stage.road != "prosthetic":
-            yield from ((stage, gate) for gate in stage.gates if gate.state == "fails")
-
-
-def _unmet(gate: GateState) -> str:
-    leaf = next((leaf for leaf in gate.verdict.leaves() if leaf.state == "fails"), gate.verdict)
-    return found_words(leaf)
-
-
 def _beware(plan: Plan, *, brief: bool) -> str:
-    """Say the earliest last day, that of what cannot be made up, and how long no other operation has one."""
-    last = [
-        (stage.window.latest, stage)
-        for stage in plan.stages
-        if stage.operation and not stage.begun and stage.date is not None and stage.window and stage.window.latest
+    """Say the last days of what cannot be made up, and until when others are of use as a rule; the two never mixed."""
+    lost = cannot_be_made_up(plan)
+    if lost:
+        (day, stage), *more = lost
+        head = f"! {stage.label}: last day {day}, {in_words(plan.on, day)}, cannot be made up"
+        head += "".join(f"; {lower_first(one.label)}: {at}, cannot be made up either" for at, one in more)
+    else:
+        head = "Nothing to come has a day after which it cannot be made up"
+    return f"{head}." if brief else f"{head}. {_usual(plan)}".strip()
+
+
+def _usual(plan: Plan) -> str:
+    """Say the usual latest ages, the soonest by name; without any, how long no other operation has a last day."""
+    usual = [(day, stage) for day, stage in usual_latest(plan) if stage not in next_ones(plan)]
+    if usual:
+        named = [f"{lower_first(stage.label)} {day}" for day, stage in usual]
+        return f"Usual latest age, a rule of use and no limit: {some(named, LATEST)}."
+    ends = [day for day, stage in limits(plan) if stage not in next_ones(plan)]
+    years = whole_months(plan.on, min(ends)) // 12 if ends else 0
+    return f"No other operation has a last day within {years} {'year' if years == 1 else 'years'}." if years else ""
+
+
+def no_operation_because(plan: Plan) -> str:
+    """Return why no operation has a date: rules in conflict, the road, what is not known, what is predicted."""
+    if plan.conflicts:
+        return "the rules contradict each other for this child"
+    if plan.roads is not None and plan.roads.stands == "prosthetic":
+        return "the prosthetic road comes first, and its steps have usual ages, no dates"
+    if plan.growth.at_maturity is None:
+        return lower_first(plan.growth.basis.partition(". ")[0].rstrip("."))
+    held = [stage for stage in plan.stages if stage.operation and stage.status == "blocked"]
+    if held:
+        return f"{lower_first(held[0].label)} is blocked, {held_words(held[:1])}"
+    failing = [
+        leaf
+        for item in plan.considered
+        if item.kind == "indication" and not (item.waived or item.optional) and item.reason.verdict is not None
+        for leaf in item.reason.verdict.leaves()
+        if leaf.state == "fails" and (leaf.subject or "").startswith(PREDICTED)
     ]
-    last.sort(key=lambda item: (item[0], not item[1].physes, item[1].id))
-    if not last:
-        return "No operation to come has a last day."
-    lost = next((item for item in last if item[1].physes), None)
-    first = last[0]
-    named = [first] if lost is None or lost is first else [first, lost]
-    (day, stage), *then = named
-    words = f"! {stage.label}: last day {day}, {in_words(plan.on, day)}{_lost(stage)}"
-    words += "".join(f"; {lower_first(one.label)}: {at}{_lost(one)}" for at, one in then)
-    if brief and then:
-        return f"{words}."
-    return f"{words}. {_others(plan, named[-1][0], [item for item in last if item not in named])}"
-
-
-def _lost(stage: PlanStage) -> str:
-    """Say of what works by growth that a missed day is lost."""
-    return ", cannot be made up" if stage.physes else ""
-
-
-def _others(plan: Plan, after: datetime.date, others: Sequence[tuple[datetime.date, PlanStage]]) -> str:
-    """Say that no other operation has a last day for so many years, or which has the next."""
-    if not others:
-        return "No other operation has one."
-    day, stage = others[0]
-    years = whole_months(plan.on, day) // 12
-    if day > after and years >= 1:
-        return f"No other operation has one within {years} {'year' if years == 1 else 'years'}."
-    return f"Next: {lower_first(stage.label)}, {day}."
-
-
-def _some(items: Sequence[str], most: int, separator: str = ", ") -> str:
-    """Return the first items joined, the others counted."""
-    more = len(items) - most
-    return separator.join(items[:most]) + (f"{separator}{more} more" if more > 0 else "")
+    return ground_words(failing[0]) if failing else "no rule asks for one as things stand"
 
 
 def _joined(items: Sequence[str]) -> str:

@@ -6,6 +6,7 @@ import pytest
 
 from pathway.children.kept_plans import AcceptedLast, days_of
 from pathway.events import diff
+from pathway.plan.waiting import may_wait_until
 from pathway.protocol.load import load_protocol
 from pathway.questions.compare import differences
 from pathway.questions.followup import Change, Preview
@@ -35,6 +36,27 @@ def test_no_step_may_wait_until_its_own_day() -> None:
     for line in said("rowan-02").split("\n"):
         day, _, rest = line.partition("  ")
         assert f"may wait until {day}" not in rest
+
+
+@pytest.mark.parametrize("child", NAMES)
+def test_a_step_may_wait_as_long_as_the_timeline_says(child: str) -> None:
+    words = said(child).split("\n")
+    for stage in plan(child).stages:
+        line = next((one for one in words if one.startswith(f"{stage.date}  {stage.label}")), "")
+        until = may_wait_until(stage)
+        if line and until is not None and until != stage.date:
+            assert f"may wait until {until}" in line
+        elif line:
+            assert "may wait" not in line
+
+
+def test_what_is_under_way_is_told_apart_from_the_next_steps() -> None:
+    words = said("hazel-08").split("\n")
+    under_way = next(stage for stage in plan("hazel-08").stages if stage.status == "under_way")
+    at = words.index("Under way")
+    assert words[at + 1].startswith(f"{under_way.label}, since {under_way.date}")
+    steps = words[words.index("Next steps") + 1 : words.index("Not known")]
+    assert all(one[:10] >= str(DAY) for one in steps if one[:2] == "20")
 
 
 def test_a_child_without_a_course_is_not_said_to_have_one() -> None:

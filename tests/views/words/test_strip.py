@@ -8,12 +8,23 @@ import re
 import pytest
 
 from pathway.days import whole_months
-from pathway.plan.model import Plan, PlanStage
+from pathway.plan.model import Plan
+from pathway.plan.waiting import may_wait_days
+from pathway.protocol.question import Question
+from pathway.protocol.words import lower_first
+from pathway.questions.due import next_ones, plan_summary, steps_before
+from pathway.questions.last_days import cannot_be_made_up, limits, usual_latest
+from pathway.questions.unknown import shared_out
+from pathway.record import Record
+from pathway.views.words.accepting import next_steps, not_known
 from pathway.views.words.children import next_stage
+from pathway.views.words.paragraphs import gate_count
 from pathway.views.words.printed import printed
 from pathway.views.words.strip import BECAUSE, BEWARE, NEXT, WAITS, in_words, moved_words, strip
+from tests.made_once import made_once
 from tests.offenders import for_each
-from tests.plans import DAY, files, plan
+from tests.plans import DAY, files, plan, record, rules
+from tests.sample import HEALTHY, LEGS, at_age, child, visit
 
 ROWS_AT_80 = 9
 """So many rows of 80 columns leave the lanes their place on the smallest screen."""
@@ -23,14 +34,16 @@ def said(of: Plan, **wishes: bool) -> dict[str, str]:
     return {paragraph.mark: paragraph.text for paragraph in strip(of, **wishes)}
 
 
-def with_stage(of: Plan, id: str, **changes: object) -> Plan:
-    stages = tuple(stage.model_copy(update=changes) if stage.id == id else stage for stage in of.stages)
-    return of.model_copy(update={"stages": stages})
-
-
-def last_days(of: Plan) -> list[tuple[datetime.date, PlanStage]]:
-    dated = [s for s in of.stages if s.operation and s.date is not None and not s.begun and s.window is not None]
-    return sorted(((s.window.latest, s) for s in dated if s.window and s.window.latest), key=lambda item: item[0])
+def small_difference() -> Record:
+    """A child of five with two centimetres to expect."""
+    other = LEGS["other.femur_length_mm"]
+    legs = {
+        "other.femur_length_mm": other,
+        "affected.femur_length_mm": 0.957 * other,
+        "other.tibia_length_mm": 0.8 * other,
+        "affected.tibia_length_mm": 0.8 * other,
+    }
+    return child(visit(at_age(5.0), {**HEALTHY, **legs}))
 
 
 @for_each(files())
@@ -50,7 +63,7 @@ def test_how_long_it_may_wait_ends_on_the_day_of_the_plan(child) -> None:
     stage = next_stage(of)
     assert stage is not None
     assert stage.date is not None
-    days = stage.free_slack_days if stage.free_slack_days is not None else stage.slack_days
+    days = may_wait_days(stage)
     text = said(of)[NEXT]
     if not stage.operation or days is None:
         assert "wait" not in text
@@ -98,15 +111,35 @@ def test_a_close_call_by_the_weights_says_what_the_plan_says() -> None:
 
 
 @for_each(files())
-def test_what_is_not_known_is_named_with_its_day_or_counted(child) -> None:
+def test_what_is_not_known_is_named_with_its_day_or_counted_by_the_step_that_waits_for_it(child) -> None:
     of = plan(child)
     text = said(of)[WAITS]
-    shown = [question for question in of.open_questions if question.label in text]
-    more = re.search(r"and (\d+) more", text)
-    assert len(shown) + int(more[1] if more else 0) == len(of.open_questions)
-    for question in shown:
-        assert question.by is None or question.by <= of.on or f"by {question.by}" in text
+    for head, questions in zip(("for it", "for other steps"), shared_out(of, next_ones(of)), strict=True):
+        found = re.search(rf"{head}: (.*?)(?:\.(?: |$)|; for other)", text)
+        assert (found is None) == (not questions)
+        if found is None:
+            continue
+        shown = [question for question in questions if question.label in found[1]]
+        more = re.search(r"; (\d+) more$", found[1])
+        assert len(shown) + int(more[1] if more else 0) == len(questions)
+        assert shown == list(questions[: len(shown)])
+        assert all(one.by is None or one.by <= of.on or f"by {one.by}" in found[1] for one in shown)
     assert ("Not known" in text) == bool(of.open_questions)
+
+
+@for_each(files())
+def test_what_is_not_known_stands_in_one_order_by_day_and_name(child) -> None:
+    asked = plan(child).open_questions
+    assert list(asked) == sorted(asked, key=lambda one: (one.by or DAY, one.label))
+
+
+def test_what_waits_on_a_road_that_is_not_chosen_says_so() -> None:
+    of = plan("lark-01")
+    text = said(of)[WAITS]
+    assert "arc of ankle motion (today, lengthening road)" in text
+    assert "before tibial lengthening 1 [lengthening road]" in text
+    told = [paragraph.text for paragraph in not_known(of)]
+    assert any("arc of ankle motion" in one and "Tibial lengthening 1 [lengthening road]" in one for one in told)
 
 
 @for_each(files())
@@ -121,43 +154,92 @@ def test_every_condition_that_fails_is_counted_or_named(child) -> None:
     ]
     mended = sum(gate.mended_by is not None for gate in failing)
     text = said(of)[WAITS]
-    assert ("No condition fails." in text) == (not failing)
+    assert ("No condition fails" in text) == (not failing)
     assert (re.search(rf"\b{mended} conditions? fails? today", text) is not None) == (mended > 0)
     assert ("no step mends it" in text) == (len(failing) > mended)
 
 
+def test_the_condition_that_fails_is_named() -> None:
+    for brief in (False, True):
+        assert "1 condition fails today: centre-edge angle 18 deg" in said(plan("hazel-08"), brief=brief)[WAITS]
+
+
+def test_a_step_that_waits_for_findings_is_not_said_to_fail() -> None:
+    of = plan("alder-06")
+    stage = next_stage(of)
+    assert stage is not None
+    assert "Blocked today: 1 condition not known." in said(of)[NEXT]
+    assert "No condition fails; 1 is not known." in said(of)[WAITS]
+    step = next(one.text for one in next_steps(of) if stage.label in one.text and str(stage.date) in one.text)
+    assert "blocked: 1 condition not known" in step
+    assert gate_count(stage).text.endswith("1 not known")
+
+
 @for_each(files())
-def test_the_earliest_last_day_is_always_said_and_that_of_an_arrest(child) -> None:
+def test_last_days_are_those_of_the_list_and_usual_ages_are_told_apart(child) -> None:
     of = plan(child)
-    days = last_days(of)
+    lost = cannot_be_made_up(of)
+    summary = plan_summary(of, record(child), rules())
+    assert [(item["stage"], item["on"]) for item in summary["last_days"]] == [(s.label, str(day)) for day, s in lost]
     for brief in (False, True):
         text = said(of, brief=brief)[BEWARE]
-        if not days:
-            assert text == "No operation to come has a last day."
-            continue
-        assert str(days[0][0]) in text
-        arrests = [item for item in days if item[1].physes]
-        assert not arrests or f"{arrests[0][0]}" in text
-        assert ("cannot be made up" in text) == bool(arrests)
+        assert text.startswith("!") == bool(lost)
+        assert text.count("cannot be made up") == max(1, len(lost))
+        assert not lost or text.startswith(f"! {lost[0][1].label}: last day {lost[0][0]}")
+    later = [(day, stage) for day, stage in usual_latest(of) if stage not in next_ones(of)]
+    for day, stage in later[:2]:
+        assert f"{lower_first(stage.label)} {day}" in said(of)[BEWARE].partition("Usual latest age")[2]
+
+
+@for_each(files())
+def test_the_usual_latest_age_of_what_is_next_stands_beside_it(child) -> None:
+    of = plan(child)
+    stage = next_stage(of)
+    assert stage is not None
+    if stage.operation and stage.last_by == "rule_of_use" and stage.window is not None:
+        assert str(stage.window.latest) in said(of)[NEXT]
+        assert f"{lower_first(stage.label)} {stage.window.latest}" not in said(of)[BEWARE]
 
 
 def test_no_other_operation_within_years_holds_for_the_plan() -> None:
     of = plan("hazel-08")
-    (_, _), (following, _), *_ = last_days(of)
+    (following, _), *_ = [(day, stage) for day, stage in limits(of) if stage not in next_ones(of)]
     years = whole_months(of.on, following) // 12
-    assert f"No other operation has one within {years} years." in said(of)[BEWARE]
+    assert f"No other operation has a last day within {years} years." in said(of)[BEWARE]
 
 
-def test_another_last_day_soon_after_is_named() -> None:
-    of = plan("hazel-08")
-    (first, _), *_ = last_days(of)
-    lengthening = of.stage("femoral_lengthening_2")
-    assert lengthening.window is not None
-    soon = first + datetime.timedelta(days=-1)
-    near = with_stage(of, lengthening.id, window=lengthening.window.model_copy(update={"latest": soon}))
-    text = said(near)[BEWARE]
-    assert text.startswith(f"! {lengthening.label}: last day {soon}")
-    assert f"growth arrest of the other leg: {first}, cannot be made up" in text
+@for_each(files())
+def test_what_is_due_before_the_next_operation_is_named_and_counted(child) -> None:
+    of = plan(child)
+    stage = next_stage(of)
+    assert stage is not None
+    due = steps_before(of, stage)
+    text = said(of)[NEXT]
+    assert bool(due) == ("Before it:" in text or "Besides:" in text)
+    more = re.search(r"; (\d+) more\.", text)
+    shown = [one for one in due if lower_first(one.label).partition(" before ")[0] in text]
+    assert len(shown) + int(more[1] if more else 0) >= len(due)
+
+
+@pytest.mark.parametrize(
+    ("child", "because"),
+    [
+        ("elm-01", "no length was measured"),
+        ("lark-01", "the prosthetic road comes first, and its steps have usual ages, no dates"),
+        ("fern-05", "both legs are short: no difference at maturity is predicted from the other leg"),
+    ],
+)
+def test_why_no_operation_has_a_date_is_said(child, because) -> None:
+    assert f"No operation has a date: {because}." in said(plan(child))[NEXT]
+
+
+def test_a_difference_below_the_ground_is_why_no_operation_has_a_date() -> None:
+    of = made_once(Question(small_difference(), rules(), at_age(5.0)), compared=False)
+    text = said(of)[NEXT]
+    found = re.search(r"No operation has a date: predicted difference at maturity (\d+) mm \(ground: (.+)\)\.", text)
+    assert found is not None
+    assert of.recommended is not None
+    assert int(found[1]) == pytest.approx(of.recommended.predicted_mm, abs=1)
 
 
 @for_each(files())
