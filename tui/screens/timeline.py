@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -10,11 +11,14 @@ from textual.containers import Container
 from textual.events import Resize
 
 from pathway.days import age_on
+from pathway.plan.model import Plan
 from pathway.views.pictures.lanes import HEAD_ROWS
+from pathway.views.pictures.picture import Role
 from pathway.views.pictures.symbols import Symbols
 from pathway.views.pictures.timeline import GUTTER, legend
 from pathway.views.words import paragraphs
 from pathway.views.words.children import next_stage
+from pathway.views.words.done import PASSED, unrecorded
 from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.strip import strip
 from tui import keys, saving_words
@@ -146,7 +150,9 @@ class TimelineScreen(ChildScreen):
         unsaved = " ✎ not saved" if entry.unsaved and self.home.storage is not None else ""
         plans = None if self.home.storage is None else self.home.storage.plans
         standing = saving_words.standing(entry, plans)
-        self.query_one(frame.Title).update(f"{words}; {plan.on}{unsaved}{f', {standing}' if standing else ''}")
+        later = None if entry.session is None else entry.session.record.last_after(plan.on)
+        ahead = f", later entries exist (last {later})" if later is not None else ""
+        self.query_one(frame.Title).update(f"{words}; {plan.on}{ahead}{unsaved}{f', {standing}' if standing else ''}")
         if not self._opened:
             self._set_age(child.age_years)
             self._opened = True
@@ -163,7 +169,7 @@ class TimelineScreen(ChildScreen):
             return
         low, curve = self.size.height < BRIEF_BELOW, self.curve_seen
         # Where there is room for one of them, the strip goes with the lanes and makes way for the curve.
-        self.query_one(StripView).tell(() if low and curve else strip(plan, brief=low))
+        self.query_one(StripView).tell(() if low and curve else (*strip(plan, brief=low), *self._unrecorded(plan)))
         view, lanes = self.query_one(LegendView), self.wide or not curve
         past = lanes and self.query_one(TimelineView).past
         width = max(20, self.size.width)
@@ -171,6 +177,13 @@ class TimelineScreen(ChildScreen):
         marks = legend(plan, width, self.home.goal_mm, past=past, shaded=shaded, lanes_shown=lanes, curve_shown=curve)
         view.styles.height = marks.height
         view.show(marks)
+
+    def _unrecorded(self, plan: Plan) -> Iterator[Paragraph]:
+        """Yield what was accepted for a day that has passed and is not entered as done."""
+        plans = None if self.home.storage is None else self.home.storage.plans
+        last = None if plans is None else plans.accepted(self.child)
+        if last is not None and (words := unrecorded(last.data, plan)):
+            yield Paragraph(words, mark=PASSED, role=Role.STAGE_READY)
 
     def show_stage(self) -> None:
         """Show the selected stage in the picture and in the pane."""
