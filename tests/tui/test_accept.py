@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 
 from pathway.children.file_storage import FileStorage
+from pathway.children.registry_storage import RegistryStorage
 from pathway.protocol.load import load_protocol
 from pathway.questions.compare import differences
 from pathway.registry.journal.fold import accepted_last, accepted_plans
 from pathway.registry.journal.payloads import revision_of
 from pathway.registry.planning import save_followup
+from pathway.registry.store import open_registry
 from pathway.views.words.caution import CAUTION
-from tests.plans import DAY, files
+from tests.plans import DAY, files, record
 from tests.sample import visit
 from tests.tui.registry_of import SIZE, WHEN, at, enter_length, open_rowan, registry, saved, told
 from tests.tui.screens_of import idle, settled, text_of, the_app, until
@@ -234,3 +237,35 @@ def test_a_plan_kept_before_the_two_were_told_apart_counts_as_accepted() -> None
     kept = revision_of(payload, 1)
     assert kept.accepted
     assert kept.accepted_by == ""
+
+
+async def test_reopened_later_list_and_timeline_say_the_same_and_what_was_not_recorded_as_done(place) -> None:
+    with at(place) as (app, _):
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            await pilot.press("a", "enter")
+            await saved(pilot)
+            plan = app.child_list["rowan-02"].plan
+            assert plan is not None
+            dated = {one.label: one.date for one in plan.stages if one.operation and not one.begun and one.date}
+    label, day = min(dated.items(), key=lambda item: item[1])
+    later = day + datetime.timedelta(days=10)
+    with open_registry(str(place)) as store:
+        app = PathwayApp({}, later, storage=RegistryStorage(store, "ward-3", lambda: WHEN))
+        async with app.run_test(size=SIZE) as pilot:
+            await open_rowan(pilot)
+            assert f"accepted {WHEN.date()}" in text_of(app).split("\n")[0]
+            (listed,) = app.child_list.found("rowan-02")
+            assert listed.accepted.startswith(str(WHEN.date()))
+            text = " ".join(text_of(app).split())
+            assert f"PASSED Accepted: {label} for {day}" in text
+            assert "not recorded as done" in text
+
+
+async def test_opened_as_of_a_day_before_what_was_entered_the_title_says_so(place) -> None:
+    with open_registry(str(place)) as store:
+        last = max(visit.date for visit in record("rowan-02").visits)
+        app = PathwayApp({}, last - datetime.timedelta(days=1), storage=RegistryStorage(store, "ward-3", lambda: WHEN))
+        async with app.run_test(size=(160, 40)) as pilot:
+            await open_rowan(pilot)
+            assert f"later entries exist (last {last})" in text_of(app).split("\n")[0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -9,11 +10,14 @@ from textual.binding import BindingType
 from textual.containers import Container
 from textual.events import Resize
 
+from pathway.plan.model import Plan
 from pathway.views.pictures.lanes import HEAD_ROWS
+from pathway.views.pictures.picture import Role
 from pathway.views.pictures.symbols import Symbols
 from pathway.views.pictures.timeline import GUTTER, legend
 from pathway.views.words import paragraphs
 from pathway.views.words.children import next_stage
+from pathway.views.words.done import PASSED, unrecorded
 from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.strip import strip
 from pathway.views.words.titles import title_of
@@ -159,10 +163,13 @@ class TimelineScreen(ChildScreen):
         entry, storage = self.home.child_list[self.child], self.home.storage
         standing = saving_words.standing(entry, None if storage is None else storage.plans)
         unsaved = "✎ not saved" if entry.unsaved and storage is not None else ""
-        self.query_one(frame.Title).update(title_of(plan, filter(None, (unsaved, standing)), self.size.width - 2))
+        later = None if entry.session is None else entry.session.record.last_after(plan.on)
+        ahead = "" if later is None else f"later entries exist (last {later})"
+        state = filter(None, (unsaved, standing, ahead))
+        self.query_one(frame.Title).update(title_of(plan, state, self.size.width - 2))
         low, curve = self.size.height < BRIEF_BELOW, self.curve_seen
         # Where there is room for one of them, the strip goes with the lanes and makes way for the curve.
-        self.query_one(StripView).tell(() if low and curve else strip(plan, brief=low))
+        self.query_one(StripView).tell(() if low and curve else (*strip(plan, brief=low), *self._unrecorded(plan)))
         view, lanes = self.query_one(LegendView), self.wide or not curve
         past = lanes and self.query_one(TimelineView).past
         width = max(20, self.size.width)
@@ -170,6 +177,13 @@ class TimelineScreen(ChildScreen):
         marks = legend(plan, width, self.home.goal_mm, past=past, shaded=shaded, lanes_shown=lanes, curve_shown=curve)
         view.styles.height = marks.height
         view.show(marks)
+
+    def _unrecorded(self, plan: Plan) -> Iterator[Paragraph]:
+        """Yield what was accepted for a day that has passed and is not entered as done."""
+        plans = None if self.home.storage is None else self.home.storage.plans
+        last = None if plans is None else plans.accepted(self.child)
+        if last is not None and (words := unrecorded(last.data, plan)):
+            yield Paragraph(words, mark=PASSED, role=Role.STAGE_READY)
 
     def show_stage(self) -> None:
         """Show the selected stage in the picture and in the pane."""

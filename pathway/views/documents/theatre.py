@@ -78,6 +78,7 @@ class Head:
     `stops` say why the plan is outside the protocol, `notes` what else its sheet warns of, `assumed` what was not
     measured. `sizes` are those that the numbers rest on, each with its label, its value and who gave it; `measured`
     says that all of them were measured. `shortest_blade_mm` is the shortest one available, None where none is known.
+    `done_on` is the day on which the record has this operation as done.
     """
 
     child: str
@@ -88,6 +89,7 @@ class Head:
     assumed: tuple[str, ...] = ()
     sizes: tuple[tuple[str, str, str], ...] = ()
     measured: bool = True
+    done_on: datetime.date | None = None
     shortest_blade_mm: float | None = None
 
 
@@ -120,7 +122,9 @@ def theatre(
 
 
 def _warned(head: Head) -> Iterator[Block]:
-    """Yield why the plan is outside the protocol, above everything else."""
+    """Yield that the operation was done, and why the plan is outside the protocol, above everything else."""
+    if head.done_on is not None:
+        yield Callout(f"ALREADY DONE on {head.done_on}, by the record", ("This page is of a plan before it.",))
     if head.stops:
         yield Callout(OUTSIDE, head.stops)
 

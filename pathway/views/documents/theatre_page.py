@@ -56,6 +56,7 @@ def page_of(given: OsteotomyInputs, *, drawn: bool = True, ranges: Mapping[str, 
         notes=(*_wire_as_found(given), *_old(given), *(text for text, stop in told_of if not stop)),
         assumed=tuple(_assumed(given)),
         sizes=tuple(_sizes(given)),
+        done_on=case.done_on,
         measured=all(item.origin == "visit" for item in _used(given)),
         shortest_blade_mm=min((length for item in given.implants for length in item.lengths_mm), default=None),
     )

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import datetime
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from typing import Any
 
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.words import lower_first
 from pathway.views.pictures.curve import cm
+
+PASSED = "PASSED "
 
 
 def length_words(stage: PlanStage, planned_mm: float | None = None) -> str:
@@ -34,6 +38,25 @@ def done_lines(stage: PlanStage) -> Iterator[str]:
         yield f"Device off: {one.device_off}"
     if one.complications:
         yield f"Complications: {complication_words(one.complications)}"
+
+
+def unrecorded(accepted: Mapping[str, Any], plan: Plan) -> str:
+    """Return which operations of an accepted plan, as it was kept, had their day and are not entered as done; or ""."""
+    begun = {stage.id for stage in plan.stages if stage.begun}
+    told = [
+        f"{stage['label'] if not place else lower_first(stage['label'])} for {stage['date']}"
+        for place, stage in enumerate(_passed(accepted.get("stages", ()), plan.on, begun))
+    ]
+    return f"Accepted: {', '.join(told)}: not recorded as done." if told else ""
+
+
+def _passed(
+    stages: Iterable[Mapping[str, Any]], on: datetime.date, begun: Collection[str]
+) -> Iterator[Mapping[str, Any]]:
+    for stage in stages:
+        day = stage.get("date")
+        if stage.get("operation") and day and stage["id"] not in begun and datetime.date.fromisoformat(str(day)) < on:
+            yield stage
 
 
 def complication_words(complications: tuple[str, ...]) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
 from typing import ClassVar
 
 import pytest
@@ -137,3 +139,13 @@ def test_where_every_blade_is_too_long_the_page_has_one_verdict_and_what_would_f
 def test_of_what_else_stops_a_plan_the_planned_row_says_so() -> None:
     of = given(neck_width_mm=17, blade_margin_mm=3, side="right")
     assert tables(of)["Changes at the table"].rows[0][-1] == STOPPED
+
+
+def test_of_an_operation_that_the_record_has_as_done_the_page_says_so_first() -> None:
+    case = the_case()
+    done = replace(case, done_on=date(2030, 6, 1))
+    made = page_of(given_of(done, {"neck_width_mm": "17", "blade_margin_mm": "3"}), drawn=False)
+    first = made.blocks[0]
+    assert isinstance(first, Callout)
+    assert first.title == "ALREADY DONE on 2030-06-01, by the record"
+    assert not any(title.startswith("ALREADY DONE") for title in callouts(blade_margin_mm=3))
