@@ -109,7 +109,8 @@ def summary_row(
             stage=stage_on,
             last=last,
             due=to_do[0].by if to_do else None,
-            coming=min((item.by for item in to_do if item.by > on), default=None),
+            # Steps go with the next stage, whose day counts already.
+            coming=min((item.by for item in to_do if item.by > on and item.kind != "step"), default=None),
             overdue=overdue,
             stuck=conflict,
         ),
