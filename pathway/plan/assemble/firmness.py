@@ -48,7 +48,7 @@ def far_short(growth: pm.GrowthPart, protocol: Protocol) -> Iterator[str]:
         yield (
             f"Between about {age_words(short[0].age_years)} and {age_words(short[-1].age_years)} the leg is more than "
             f"{limit_mm / 10:g} cm or {percent:g} % short on this plan: an extension prosthesis is the usual choice in "
-            f"those years.{f' By the difference of each age alone the rules ask for: {worn}.' if worn else ''}"
+            f"those years{f' (by the difference alone: {worn})' if worn else ''}."
         )
 
 
