@@ -15,6 +15,6 @@ def test_every_difference_from_a_lift_on_has_one_aid() -> None:
     assert aids[-1][2] == inf
 
 
-def test_years_with_less_than_ten_cm_name_the_orthosis_and_years_with_more_both() -> None:
-    assert _aids([80.0, 95.0], rules()) == "orthosis with built-up foot from 5 to 10 cm"
-    assert _aids([80.0, 120.0], rules()).endswith("from 5 to 10 cm, extension prosthesis from 10 cm on")
+def test_years_in_which_an_orthosis_is_asked_for_name_it_and_others_do_not() -> None:
+    assert _aids([80.0, 120.0], rules()) == "below 10 cm: orthosis with built-up foot"
+    assert _aids([110.0, 120.0], rules()) == ""

@@ -48,20 +48,16 @@ def far_short(growth: pm.GrowthPart, protocol: Protocol) -> Iterator[str]:
         worn = _aids([point.with_plan_mm.p50 for point in short], protocol)
         yield (
             f"Between about {age_words(short[0].age_years)} and {age_words(short[-1].age_years)} the leg is more than "
-            f"{limit_mm / 10:g} cm or {percent:g} % short on this plan: an extension prosthesis is the usual choice in "
-            f"those years.{f' By the difference of each age alone the rules ask for: {worn}.' if worn else ''}"
+            f"{limit_mm / 10:g} cm or {percent:g} % short on this plan: an extension prosthesis is usual "
+            f"then{f' ({worn})' if worn else ''}."
         )
 
 
 def _aids(differences_mm: Sequence[float], protocol: Protocol) -> str:
-    """Return the aids that the differences of those years ask for, each with the differences it is wanted for."""
+    """Return the other aids that the differences of those years ask for, each with the difference below which."""
     least, most = min(differences_mm), max(differences_mm)
-    wanted = [aid for aid in aids_by_difference(protocol) if aid[1] <= most and aid[2] > least]
-    return ", ".join(f"{lower_first(label)} {_between(low, below)}" for label, low, below in wanted)
-
-
-def _between(low_mm: float, below_mm: float) -> str:
-    return f"from {low_mm / 10:g} cm on" if math.isinf(below_mm) else f"from {low_mm / 10:g} to {below_mm / 10:g} cm"
+    wanted = [aid for aid in aids_by_difference(protocol) if aid[1] <= most and least < aid[2] < math.inf]
+    return ", ".join(f"below {below / 10:g} cm: {lower_first(label)}" for label, _, below in wanted)
 
 
 def arrest_first(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[str]:

@@ -115,8 +115,7 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str, family: Sequenc
         yield Paragraph(f"State “{DRAWN}”: of the lengthening road, which is not chosen.", "small")
     yield Table("Stages of the plan", head, rows, (38, 9, 11, 8, 21, 22))
     if told := operations_done(plan):
-        yield Heading("Operations done")
-        yield Bullets(told, small=True)
+        yield Paragraph(f"Done: {'; '.join(told)}.", "small")
     if loose:
         yield Paragraph(f"Optional, without a date: {'; '.join(loose)}.")
     yield from _roads(plan)

@@ -75,9 +75,9 @@ def in_short(stage: PlanStage, planned_mm: float | None = None) -> str:
 
 
 def operations_done(plan: Plan) -> tuple[str, ...]:
-    """Return each operation that was done with what was entered of it, by date."""
+    """Return each operation that was done of which more is known than its day and length, with that, by date."""
     done = sorted((one for one in plan.stages if one.recorded is not None), key=lambda one: one.date or plan.on)
-    return tuple(f"{one.label}, {one.date}{f': {told}' if (told := in_short(one)) else ''}" for one in done)
+    return tuple(f"{one.label}, {one.date}: {told}" for one in done if (told := in_short(one)) != length_words(one))
 
 
 def last_done(plan: Plan) -> str:

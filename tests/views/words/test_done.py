@@ -6,6 +6,7 @@ from pathway.casefile import read_case
 from pathway.plan.model import Plan
 from pathway.protocol.question import EarlierOperation, Question
 from pathway.record import Record
+from pathway.views.documents.document import Paragraph
 from pathway.views.documents.summary import summary
 from pathway.views.words.carried_out import carried_out_words
 from pathway.views.words.done import done_lines
@@ -46,9 +47,9 @@ def test_complications_device_off_and_length_are_told_in_details_and_summary() -
     said = [one.text for one in details(now, stage)]
     assert set(done_lines(stage)) <= set(said)
     assert not any(text.startswith("Amount") for text in said)
-    bullets = [text for block in summary(now).blocks for text in getattr(block, "items", ())]
+    texts = [block.text for block in summary(now).blocks if isinstance(block, Paragraph)]
     whole = "Femoral lengthening 1, 2026-05-20: 2.8 cm, device off 2026-11-18, with pin site infection, nerve signs"
-    assert whole in bullets
+    assert f"Done: {whole}." in texts
 
 
 def test_strip_and_timeline_tell_it_too() -> None:
