@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import sys
 from pathlib import Path
-from typing import get_args
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,9 +14,11 @@ from pathway.cli.errors import answer, note, refuse
 from pathway.cli.options import Output, day_fault, on_option, output_options, protocol_option, today
 from pathway.cli.printing import show
 from pathway.problems import Problem, Refused
-from pathway.protocol.model import Protocol
-from pathway.record import Sex, Side
 
+if TYPE_CHECKING:
+    from pathway.protocol.model import Protocol
+
+SEXES, SIDES = ("girl", "boy"), ("left", "right", "both")
 ASKED = ("date_of_birth", "sex", "affected_side", "diagnosis")
 
 
@@ -32,8 +34,8 @@ class DiagnosisOption(click.Option):
 @click.command()
 @click.argument("id", required=False)
 @click.option("--born", metavar="YYYY-MM-DD", help="The date of birth.")
-@click.option("--sex", type=click.Choice(get_args(Sex)), help="Which growth tables are used.")
-@click.option("--side", type=click.Choice((*get_args(Side), "both")), help="The shorter leg.")
+@click.option("--sex", type=click.Choice(SEXES), help="Which growth tables are used.")
+@click.option("--side", type=click.Choice(SIDES), help="The shorter leg.")
 @click.option("--diagnosis", cls=DiagnosisOption, help="The diagnosis, by its id in the rules.")
 @on_option
 @protocol_option
@@ -88,8 +90,8 @@ def new(
 
 def _choices(name: str, protocol: Protocol) -> tuple[str, ...]:
     return {
-        "sex": get_args(Sex),
-        "affected_side": (*get_args(Side), "both"),
+        "sex": SEXES,
+        "affected_side": SIDES,
         "diagnosis": tuple(one.id for one in protocol.diagnoses),
     }.get(name, ())
 

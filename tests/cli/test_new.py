@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from click.testing import CliRunner, Result
 
 from pathway.cli.main import main
+from pathway.cli.new import SEXES, SIDES
 from pathway.protocol.load import load_protocol
+from pathway.record import Sex, Side
 
 ON = ("--on", "2026-11-25")
 
@@ -28,6 +31,11 @@ def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def run(*words: str, answers: str | None = None) -> Result:
     return CliRunner().invoke(main, ["new", *words, *ON], input=answers)
+
+
+def test_what_can_be_said_is_what_a_record_takes() -> None:
+    assert get_args(Sex) == SEXES
+    assert (*get_args(Side), "both") == SIDES
 
 
 @pytest.mark.parametrize(
