@@ -20,8 +20,6 @@ if TYPE_CHECKING:  # lists are read off what was kept: they load no plan and no 
 
 Kind = Literal["visit", "measure", "examine", "step", "opens", "last", "arrest", "conflict"]
 """What is asked for. `last` is the last day of what cannot be made up; `arrest` the same in summaries kept before."""
-DUE_MONTHS = 3
-"""How far ahead what is due is listed item by item, where nothing else is asked for."""
 
 
 class Needed(NamedTuple):

@@ -10,7 +10,7 @@ from textual.binding import BindingType
 from textual.events import Resize
 from textual.widgets import Input
 
-from pathway.questions.due import DUE_MONTHS
+from pathway.questions.ahead import DUE_MONTHS
 from pathway.questions.urgency import ORDERS, Order
 from pathway.views.words.child_table import COLUMNS, order_words
 from pathway.views.words.children import Row, in_order, matching, no_match

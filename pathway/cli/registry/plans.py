@@ -25,7 +25,7 @@ from pathway.cli.printing import show, show_json, width
 from pathway.cli.registry.damaged import tell_damaged
 from pathway.problems import cannot
 from pathway.protocol.question import Question
-from pathway.questions.due import DUE_MONTHS
+from pathway.questions.ahead import DUE_MONTHS
 from pathway.views.words.caution import CAUTION
 
 ALTERED = "plan anew (`registry replan`): the stored plan was altered"

@@ -79,7 +79,7 @@ VISITS = Shape(
     "One row is one finding of one side on one day, measured or known not to be; a skeletal age is one too.",
     (
         *_CHILD,
-        Field("date", "date", "date", "Day of the visit.", required=True, dated=True),
+        Field("date", "date", "date", "Date of the visit.", required=True, dated=True),
         _age("the visit"),
         Field(
             "finding",
@@ -163,7 +163,7 @@ REVISIONS = Shape(
             "untreated_difference_mm",
             "number",
             "difference untreated",
-            "Median difference in leg length predicted at maturity without operations to come.",
+            "Median difference in leg length predicted at maturity without further operations.",
             "mm",
         ),
         Field(
