@@ -24,7 +24,7 @@ async def test_it_goes_with_the_operation_unless_nobody_wants_it(typed: dict[str
         await opened(pilot, "theatre")
         planned = app.sheets["rowan-02"].numbers
         await opened(pilot, "follow_up")
-        app.screen.typed = {"operation.kind": "osteotomy of the proximal femur", **typed}
+        app.screen.begin_with({"operation.kind": "osteotomy of the proximal femur", **typed})
         app.screen.typed_anew()
         await pilot.pause()
         (done,) = app.screen.entered.record.operations
@@ -56,7 +56,7 @@ async def test_an_operation_before_the_sheet_was_worked_out_takes_it_only_where_
         await opened(pilot, "theatre")
         await opened(pilot, "follow_up")
         screen = app.screen
-        screen.typed = typed
+        screen.begin_with(typed)
         screen.typed_anew()
         await pilot.press("tab")
         await pilot.pause()
@@ -82,7 +82,7 @@ async def test_without_an_opened_sheet_nothing_is_asked() -> None:
     async with app.run_test(size=(120, 40)) as pilot:
         await settled(pilot)
         await opened(pilot, "follow_up")
-        app.screen.typed = {"operation.kind": "osteotomy of the proximal femur"}
+        app.screen.begin_with({"operation.kind": "osteotomy of the proximal femur"})
         app.screen.typed_anew()
         await pilot.pause()
         (done,) = app.screen.entered.record.operations

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from textwrap import shorten
 from typing import ClassVar
 
 from textual import work
@@ -36,8 +35,8 @@ READING = "Reading the history …"
 COMPARING = "Comparing …"
 NOT_KEPT = "By the days of the record. A registry also keeps who entered what when, and every accepted plan."
 ACCEPTED, MARKED = "✓", "≠"
-LONGEST = 240
-"""Letters of what was entered that a step tells in the list, on as many lines as they take: an operation is whole."""
+MOST_NAMED = 2
+"""How many of the things entered stand in the line of a step, each whole; all of them are said beside it."""
 NOW_WORDS = "as it stands on the screens"
 Found = tuple[Moment, ...] | str
 
@@ -277,4 +276,7 @@ def _head(one: Moment) -> str:
 def _line(one: Moment, *, marked: bool) -> Paragraph:
     mark = MARKED if marked else ACCEPTED if one.accepted else " "
     role = Role.STAGE_DONE if one.accepted else Role.LABEL if marked else Role.TEXT
-    return Paragraph(f"{mark} {_head(one)}: {shorten(one.what, LONGEST, placeholder=' …')}", role=role)
+    parts = one.what.split("; ")
+    more = len(parts) - MOST_NAMED
+    short = "; ".join(parts[:MOST_NAMED]) + (f"; and {more} more" if more > 0 else "")
+    return Paragraph(f"{mark} {_head(one)}: {short}", role=role)
