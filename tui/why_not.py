@@ -20,6 +20,7 @@ REASONS: Mapping[str, str] = {
     "draw": "No drawing here: this worksheet has none.",
     "page": "Nothing to scroll: all of it is shown.",
     "scroll": "Nothing to scroll: all of it is shown.",
+    "past": "Nothing to open: nothing was done before today.",
     "sort": "Example children and case files are listed by name; a registry also lists by date.",
     "jump": "No fields to go to.",
     "told": "No message: nothing is told of the last edit now.",
