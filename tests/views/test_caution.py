@@ -21,7 +21,6 @@ from pathway.views.words.caution import (
     ALL_INVENTED,
     CAUTION,
     INVENTED,
-    READ_INVENTED,
     SOME_INVENTED,
     caution,
     is_invented,
@@ -73,7 +72,6 @@ OF_THE_REGISTRY = {
     ("accept",): [CHILD, *ON],
     ("registry", "revisions"): [CHILD],
     ("registry", "achieved"): ON,
-    ("registry", "table"): ["stages", *ON],
 }
 """They read stored lines, which do not hold the note of a case file: they say the caution alone."""
 SAY_NOTHING = {
@@ -225,8 +223,5 @@ def test_several_children_are_told_apart() -> None:
     assert of_children(["Invented child: no real patient."]) == INVENTED
     assert of_children([INVENTED, INVENTED]) == ALL_INVENTED
     assert of_children([INVENTED, ""]) == SOME_INVENTED
-    assert of_children([None, None]) == of_children([None, ""]) == ""
-    assert of_children([INVENTED, None]) == READ_INVENTED
-    assert of_children([INVENTED, "", None]) == SOME_INVENTED
     assert not is_invented("the family invented its own brace")
     assert caution(plan(CHILD)).endswith(INVENTED)

@@ -68,10 +68,7 @@ class StoredPrinted(Frozen):
     see_again_by: datetime.date | None
     opens: tuple[StageDay, ...]
     examine: tuple[StageDay, ...]
-    last_days: tuple[StageDay, ...] = ()
     arrest_last: datetime.date | None
-    as_accepted: bool | None = None
-    accepted_on: datetime.date | None = None
     changes_on: datetime.date | None = None
 
 
@@ -112,7 +109,7 @@ class DuePrinted(Frozen):
 
 
 class RevisionPrinted(Frozen):
-    """One kept plan of `registry revisions --json`; `accepted_by` is "" where nobody said who accepted it."""
+    """One accepted plan of `registry revisions --json`."""
 
     number: int
     by: str
@@ -120,8 +117,6 @@ class RevisionPrinted(Frozen):
     on: datetime.date
     protocol_version: str
     reason: str
-    accepted: bool
-    accepted_by: Literal["", "family", "team"]
 
 
 class HeadPrinted(Frozen):

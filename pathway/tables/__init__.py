@@ -1,1 +1,0 @@
-"""Tables of a clinic: a spreadsheet read to visits, cell by cell, and what is known written as tidy tables. Pure."""
