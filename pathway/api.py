@@ -36,7 +36,7 @@ from pathway.plan.model import Course, Plan
 from pathway.problems import CannotBeDone, Problem, Refused
 from pathway.protocol.load import load_protocol
 from pathway.protocol.model import Protocol
-from pathway.protocol.prove import prove
+from pathway.protocol.prove import refuse_unproved
 from pathway.protocol.question import Question
 from pathway.questions.followup import Preview, preview
 from pathway.record import Record
@@ -78,8 +78,7 @@ def rules(overlay_dir: Path | None = None) -> Protocol:
     if overlay_dir is None:
         return load_protocol()
     protocol = load_protocol(rules_folder(overlay_dir))
-    if faults := prove(protocol):
-        raise Refused(*faults, head=f"With the rules of {overlay_dir} the protocol is not consistent.")
+    refuse_unproved(protocol, f"With the rules of {overlay_dir} the protocol is not consistent.")
     return protocol
 
 
@@ -115,7 +114,7 @@ def plan(record: Record, on: datetime.date, protocol: Protocol | None = None, *,
 
     The same input gives the same plan. A child who cannot be planned gets a plan with its `conflicts` named.
     """
-    return make_plan(Question(record, protocol or load_protocol(), on), compared=compared)
+    return make_plan(_question(record, on, protocol), compared=compared)
 
 
 def courses(record: Record, on: datetime.date, protocol: Protocol | None = None) -> tuple[Course, ...]:
@@ -147,13 +146,13 @@ def follow_up(record: Record, entered: str, on: datetime.date, protocol: Protoco
     >>> seen.changes[0].because[0]
     'length of the femur left 371 mm on 2026-11-25'
     """
-    asked = Question(record, protocol or load_protocol(), on)
+    asked = _question(record, on, protocol)
     return preview(asked, _events(asked, entered).events)
 
 
 def with_events(record: Record, entered: str, on: datetime.date, protocol: Protocol | None = None) -> Record:
     """Return the record with new facts in the form of a case file (see `follow_up`)."""
-    return apply(record, _events(Question(record, protocol or load_protocol(), on), entered).events)
+    return apply(record, _events(_question(record, on, protocol), entered).events)
 
 
 def worksheet(
@@ -173,8 +172,12 @@ def worksheet(
     >>> sheet.kind
     'lengthening'
     """
-    asked = Question(record, protocol or load_protocol(), on)
+    asked = _question(record, on, protocol)
     return KINDS[kind].make(opened(kind, asked, make_plan(asked, compared=False), stage), settings or {})
+
+
+def _question(record: Record, on: datetime.date, protocol: Protocol | None) -> Question:
+    return Question(record, protocol or load_protocol(), on)
 
 
 def _events(asked: Question, entered: str) -> FollowUp:

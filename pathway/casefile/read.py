@@ -24,7 +24,7 @@ from pathway.record import CaseCalendar, Child, Decision, Operation, Record, Sex
 SCHEMA_VERSION = 1
 PHYSES = ("distal_femur", "proximal_tibia", "distal_tibia", "proximal_femur")
 Model = TypeVar("Model", bound=BaseModel)
-_PATTERNS = ("congenital", "developmental")
+PATTERNS = ("congenital", "developmental")
 _SIDES = ("left", "right")
 _KINDS = get_args(Decision.model_fields["kind"].annotation)
 _NEEDS = {
@@ -38,8 +38,8 @@ _NEEDS = {
     "at_most_lengthenings": ("number",),
     "lift_at_most": ("mm",),
 }
-_MOST_LENGTHENINGS = 9
-_HIGHEST_LIFT_MM = 300
+MOST_LENGTHENINGS = 9
+HIGHEST_LIFT_MM = 300
 
 
 def read_case(
@@ -131,7 +131,7 @@ def _child(fields: Fields, protocol: Protocol, on: datetime.date | None) -> Chil
     side = fields.choice("affected_side", (*_SIDES, "both"), "side", required=True)
     diagnoses = tuple(diagnosis.id for diagnosis in protocol.diagnoses)
     diagnosis = fields.choice("diagnosis", diagnoses, "diagnosis", required=True)
-    pattern = fields.choice("growth_pattern", _PATTERNS, "growth pattern")
+    pattern = fields.choice("growth_pattern", PATTERNS, "growth pattern")
     note = fields.text("note")
     fields.done("the child")
     return _built(
@@ -160,7 +160,7 @@ def _operation(fields: Fields, known: Known, affected: object) -> Operation | No
         fields.wrong("kind", f"an operation other than the end of a {leader.id}", do)
     if kind is not None and protocol.stage(kind).bone is None and fields.has("device"):
         fields.wrong("device", "no device, because it lengthens no bone", "remove it")
-    achieved_mm = fields.number("achieved_mm", 0, _longest_mm(kind, protocol), "mm")
+    achieved_mm = fields.number("achieved_mm", 0, longest_mm(kind, protocol), "mm")
     achieved_deg = fields.number("achieved_deg", -180, 180, "degrees")
     physes = fields.words("physes", PHYSES, "growth plate")
     removed = day_in_life(fields, "device_removed", known)
@@ -210,7 +210,7 @@ def _check_side(fields: Fields, kind: str, side: str, affected: object, protocol
         fields.wrong("side", f'"{right}", because {kind} is done on {leg}', do)
 
 
-def _longest_mm(kind: str | None, protocol: Protocol) -> float:
+def longest_mm(kind: str | None, protocol: Protocol) -> float:
     """Return the longest plausible bone: no operation gains more than that."""
     bone = None if kind is None else protocol.stage(kind).bone
     lengths = ("femur_length_mm", "tibia_length_mm") if bone is None else (f"{bone}_length_mm",)
@@ -244,7 +244,7 @@ def _detail(fields: Fields, key: str, protocol: Protocol) -> object | None:
     if key == "number":
         return _whole(fields, key)
     if key == "mm":
-        return _given(fields, key, _HIGHEST_LIFT_MM, "mm")
+        return _given(fields, key, HIGHEST_LIFT_MM, "mm")
     if key == "prefer":
         return fields.choice(key, PREFERENCES, "preference", required=True)
     if key == "course":
@@ -264,7 +264,7 @@ def _detail(fields: Fields, key: str, protocol: Protocol) -> object | None:
 
 
 def _whole(fields: Fields, key: str) -> int | None:
-    value = _given(fields, key, _MOST_LENGTHENINGS, "")
+    value = _given(fields, key, MOST_LENGTHENINGS, "")
     if value is None or value.is_integer():
         return None if value is None else int(value)
     fields.wrong(key, "a whole number", "write it without a decimal point")

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping
 from typing import Any, get_args
 
 from pathway.casefile.planned import FRAMES, NAMES, REQUIRED, TURN_DEG
-from pathway.casefile.read import PHYSES, SCHEMA_VERSION
-from pathway.casefile.visits import SKELETAL_AGE, SKELETAL_METHOD, SKELETAL_STAGE
+from pathway.casefile.read import HIGHEST_LIFT_MM, MOST_LENGTHENINGS, PATTERNS, PHYSES, SCHEMA_VERSION, longest_mm
+from pathway.casefile.visits import SKELETAL_AGE, SKELETAL_METHOD, SKELETAL_STAGE, skeletal_range
 from pathway.plain_text import PSEUDONYM
 from pathway.preferences import PREFERENCES
 from pathway.protocol.model import FindingRule, Protocol
@@ -94,7 +94,7 @@ def _child(protocol: Protocol) -> Schema:
             "affected_side": _one_of("The shorter leg, or both.", (*get_args(Side), "both")),
             "diagnosis": _labelled("The diagnosis.", {one.id: one.label for one in protocol.diagnoses}),
             "growth_pattern": _one_of(
-                "How the difference grows, where it is not as usual for the diagnosis.", ("congenital", "developmental")
+                "How the difference grows, where it is not as usual for the diagnosis.", PATTERNS
             ),
             "note": _text("A note for the team; never a name."),
         },
@@ -105,7 +105,6 @@ def _child(protocol: Protocol) -> Schema:
 def _visit(protocol: Protocol) -> Schema:
     methods = {one.id: one.label for one in protocol.methods}
     read_by = {one.id: one.label for one in protocol.skeletal_methods}
-    low, high = protocol.finding(SKELETAL_AGE).plausible or (0.0, 99.0)
     stages = sorted(
         {
             stage
@@ -120,7 +119,9 @@ def _visit(protocol: Protocol) -> Schema:
         {
             "date": _day("The day of the visit."),
             "method": _labelled("How the findings were measured, where they do not say it themselves.", methods),
-            SKELETAL_AGE: _number("Skeletal age in years, read from a radiograph of that day.", low, high),
+            SKELETAL_AGE: _number(
+                "Skeletal age in years, read from a radiograph of that day.", *skeletal_range(protocol)
+            ),
             SKELETAL_METHOD: _labelled("How the skeletal age was read.", read_by),
             SKELETAL_STAGE: {
                 "description": f"The stage that was read, in place of years: {', '.join(stages)}.",
@@ -169,14 +170,13 @@ def _finding(rule: FindingRule, protocol: Protocol) -> Schema:
 
 
 def _operation(protocol: Protocol) -> Schema:
-    most_mm = max((one.plausible[1] for one in protocol.findings if one.unit == "mm" and one.plausible), default=0.0)
     return _table(
         "",
         {
             "kind": _labelled("Which operation.", {one.id: one.label for one in protocol.stages}),
             "date": _day("The day of the operation."),
             "side": _one_of("The leg that was operated on.", get_args(Side)),
-            "achieved_mm": _number("The length gained, mm.", 0, most_mm),
+            "achieved_mm": _number("The length gained, mm.", 0, longest_mm(None, protocol)),
             "achieved_deg": _number("The angle gained, degrees.", -TURN_DEG, TURN_DEG),
             "physes": _list("The growth plates that were closed.", {"type": "string", "enum": list(PHYSES)}),
             "device_removed": _day("The day on which device or cast came off."),
@@ -220,8 +220,8 @@ def _decision(protocol: Protocol) -> Schema:
             "from": _day("The first day, of dates that are blocked or without a device."),
             "to": _day("The last day, of dates that are blocked or without a device."),
             "before": _day("The day by which treatment is to end."),
-            "number": {"description": "The most lengthenings that are wished.", "type": "integer", "minimum": 0},
-            "mm": {"description": "The highest lift that is wished, mm.", "type": "number", "minimum": 0},
+            "number": {**_number("The most lengthenings that are wished.", 0, MOST_LENGTHENINGS), "type": "integer"},
+            "mm": _number("The highest lift that is wished, mm.", 0, HIGHEST_LIFT_MM),
         },
         ("date", "by", "kind"),
     )

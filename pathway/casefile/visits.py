@@ -105,7 +105,7 @@ def _visit(fields: Fields, known: Known) -> Visit | None:
 
 def _skeletal(fields: Fields, known: Known) -> tuple[float | None, str | None]:
     """Return the skeletal age of a visit in years and how it was read; a stage is turned into its years."""
-    years = fields.number(SKELETAL_AGE, *_skeletal_range(known.protocol), "years")
+    years = fields.number(SKELETAL_AGE, *skeletal_range(known.protocol), "years")
     methods = tuple(method.id for method in known.protocol.skeletal_methods)
     method = fields.choice(SKELETAL_METHOD, methods, "way of reading a skeletal age")
     stage = fields.take(SKELETAL_STAGE)
@@ -139,7 +139,8 @@ def _of_stage(fields: Fields, raw: object, id: str | None, known: Known) -> floa
     return stages[stage]
 
 
-def _skeletal_range(protocol: Protocol) -> tuple[float, float]:
+def skeletal_range(protocol: Protocol) -> tuple[float, float]:
+    """Return the least and greatest skeletal age in years that a visit may hold."""
     for rule in protocol.findings:
         if rule.id == SKELETAL_AGE and rule.plausible is not None:
             return rule.plausible

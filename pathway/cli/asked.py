@@ -40,17 +40,10 @@ def protocol_of(overlay_dir: Path | None) -> Protocol:
         head = f"{whose} cannot be {'used' if overlay_dir is None else 'applied over ours'}."
         raise Refused(*error.problems, head=head) from error
     if overlay_dir is not None:
+        from pathway.protocol.prove import refuse_unproved
+
         refuse_unproved(protocol, f"With the rules of {overlay_dir} the protocol is not consistent.")
     return protocol
-
-
-def refuse_unproved(protocol: Protocol, head: str) -> None:
-    """Refuse a protocol that does not hold together, with every fault under a line that says of what."""
-    from pathway.problems import Refused
-    from pathway.protocol.prove import prove
-
-    if faults := prove(protocol):
-        raise Refused(*faults, head=head)
 
 
 class Asked:

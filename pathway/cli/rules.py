@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from pathway.cli import printing
-from pathway.cli.asked import protocol_of, refuse_unproved
+from pathway.cli.asked import protocol_of
 from pathway.cli.groups import Verbs
 from pathway.cli.options import json_option, protocol_option
 from pathway.cli.printing import show_json, width
@@ -55,6 +55,8 @@ def show(id: str, overlay_dir: Path | None, as_json: bool) -> None:
 @protocol_option
 def check(overlay_dir: Path | None) -> None:
     """Prove that the rules hold together: references, sources, ranges, and that every rule can matter."""
+    from pathway.protocol.prove import refuse_unproved
+
     protocol = protocol_of(overlay_dir)
     if overlay_dir is None:
         refuse_unproved(protocol, "The rules are not consistent.")

@@ -73,6 +73,10 @@ def test_every_property_is_described() -> None:
         f"{HEAD}{VISIT}[visit.left]\nfemur_length_mm = {{ not_measured = true }}\n",
         f'{HEAD}[[operation]]\nkind = "none"\ndate = 2026-01-01\nside = "left"\n',
         f'{HEAD}[[decision]]\ndate = 2026-01-01\nby = "nurse"\nkind = "prefer"\n',
+        f'{HEAD}[[operation]]\nkind = "femoral_lengthening"\ndate = 2026-01-01\nside = "left"\nachieved_mm = 700\n',
+        f'{HEAD}[[decision]]\ndate = 2026-01-01\nby = "family"\nkind = "at_most_lengthenings"\nnumber = 12\n',
+        f'{HEAD}[[decision]]\ndate = 2026-01-01\nby = "family"\nkind = "lift_at_most"\nmm = 400\n',
+        f"{HEAD}{VISIT}skeletal_age_years = 40\n",
         f'{HEAD}[calendar]\noperating_weekdays = ["Monday"]\n',
     ],
 )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pathway.problems import Problem
+from pathway.problems import Problem, Refused
 from pathway.protocol.check import faults_of
 from pathway.protocol.model import Protocol
 from pathway.protocol.prove.firing import firing_faults
@@ -38,3 +38,9 @@ def prove(protocol: Protocol, files: Mapping[str, str] | None = None) -> tuple[P
         for item in found
     )
     return (*shape, *told)
+
+
+def refuse_unproved(protocol: Protocol, head: str) -> None:
+    """Refuse a protocol that does not hold together, with every fault under a line that says of what."""
+    if faults := prove(protocol):
+        raise Refused(*faults, head=head)
