@@ -101,7 +101,7 @@ def _plain(text: str) -> str:
 
 def _findings(protocol: Protocol) -> Iterator[Paragraph]:
     yield Paragraph(title(FINDINGS), heading=True)
-    yield Paragraph("What a case file, a table or the follow-up may hold; the unit stands in the name.")
+    yield Paragraph("What a case file or the follow-up may hold; the unit stands in the name.")
     for rule in protocol.findings:
         if rule.derived:
             continue
