@@ -419,8 +419,9 @@ def test_forty_are_tried_and_more() -> None:
     assert len(ALONE) + len(REMEMBERED) >= 40
 
 
-def test_what_cannot_be_found_is_said_in_the_readme() -> None:
-    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+def test_what_cannot_be_found_is_said_in_the_manual() -> None:
+    manual = Path(__file__).parents[2] / "pathway" / "views" / "manual"
+    text = (manual / "registry.md").read_text(encoding="utf-8")
     for words in ("with its key", "every stored plan", "an earlier set", "what this machine remembers"):
         assert words in text
 
