@@ -60,10 +60,33 @@ def day_at_age(born: datetime.date, age: float) -> pendulum.Date:
     return last.add(days=round((age - years) * (following - last).days))
 
 
+def age_on(born: datetime.date, day: datetime.date) -> str:
+    """Return the age on a day as a clinician says it, in completed years and months: `4 y 3 m`, `11 m`."""
+    return _years_and_months(whole_months(born, day))
+
+
+def age_at(born: datetime.date, age: float) -> str:
+    """Return the age on the day on which a child reaches a decimal age, in completed years and months."""
+    return age_on(born, day_at_age(born, age))
+
+
 def age_words(age: float) -> str:
-    """Return an age as a clinician says it: `4 y 3 m`."""
-    months = round(age * 12)
-    return f"{months // 12} y {months % 12} m" if months % 12 else f"{months // 12} y"
+    """Return a decimal age, where no day is known, in completed years and months; `age_on` where one is."""
+    return _years_and_months(completed_months(age))
+
+
+def completed_months(age: float) -> int:
+    """Return the months completed at a decimal age in years: never one that is still to come."""
+    return math.floor(12 * age + _ROUNDED_OFF)
+
+
+_ROUNDED_OFF = 0.01
+"""Months: what is lost where an age of whole months is kept to three decimals; less than half a day."""
+
+
+def _years_and_months(months: int) -> str:
+    years, rest = divmod(months, 12)
+    return " ".join(f"{count} {unit}" for count, unit in ((years, "y"), (rest, "m")) if count) or "0 m"
 
 
 def most_days(months: int) -> int:

@@ -10,8 +10,14 @@ _SEEN = frozenset("\n\t\u200c\u200d")
 """What may stand in a text though it has no shape: line ends, tabs, and the joiners that some scripts need."""
 PSEUDONYM = re.compile(r"[a-z0-9-]+")
 """How a child may be called, wherever its name comes from."""
+_APART = re.compile(r"[\s_/.]+")
 DEEPEST = 40
 _HIDDEN = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
+
+
+def pseudonym_of(text: str) -> str:
+    """Return a name as ids are kept: small letters, hyphens in place of spaces; it may be none all the same."""
+    return _APART.sub("-", text.lower()).strip("-")
 
 
 def hidden_in(text: str) -> tuple[int, str] | None:

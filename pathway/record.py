@@ -244,6 +244,12 @@ class Record(Frozen):
         """Return the side that is treated; for a child affected on both sides the left by convention."""
         return "left" if self.child.affected_side == "both" else self.child.affected_side
 
+    def last_after(self, on: datetime.date) -> datetime.date | None:
+        """Return the day of the last entry that is later than a day; None where nothing is."""
+        days = [visit.date for visit in self.visits] + [one.date for one in self.operations]
+        days += [one.date for one in self.decisions]
+        return max((day for day in days if day > on), default=None)
+
     @property
     def other_side(self) -> Side:
         """Return the side opposite to the treated one."""

@@ -14,8 +14,12 @@ from click.testing import CliRunner, Result
 
 from pathway.casefile import read_case
 from pathway.cli.main import main
+from pathway.files.tables import read_grid
 from pathway.protocol.load import load_protocol, read_overlay, with_overlay
 from pathway.record import Record
+from pathway.tables.children import read_table
+from pathway.tables.guess import guessed
+from pathway.tables.mapping import ROLES, TableMapping, mapping_of_text
 from tests import readme
 from tests.examples import FOLDER, NAMES
 from tests.offenders import assert_none, for_each
@@ -47,6 +51,7 @@ AS_IT_IS: dict[str, str] = {
     "--decline STAGE --reason …": "--decline hip_preparation --reason 'they wait'",
     "--done STAGE --gained-mm 48": "--done femoral_lengthening --gained-mm 48",
     "--wording FILE": "--wording words.toml",
+    "--order": "--order name",
     "--language": "--language en",
     "--before DAY": "--before 2026-11-20",
     "new ID": "new pine-01",
@@ -73,6 +78,7 @@ AS_IT_IS: dict[str, str] = {
     "verify --from-now": "registry verify --from-now",
     "registry revisions": f"registry revisions {CHILD}",
     "registry import": f"registry import {CHILD}",
+    "registry table": "registry table visits",
     "registry erase": f"registry erase {OTHER} --reason asked --yes",
     "registry backup": "registry backup again.db",
     "registry …": "registry list",
@@ -89,6 +95,10 @@ BEFORE = (
 )
 """What makes the files and revisions that the README's examples begin with."""
 ON_A_SCREEN = ("", "serve", "open")
+VISITS = f"""
+Patient,Visit date,Femur left (cm),Femur right (cm),Method
+{CHILD},2026-05-13,11.0,17.6,standing film
+"""
 FRAGMENT = """
 [[decision]]
 date = 2026-11-24
@@ -117,6 +127,9 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             told(f"registry import {name}.toml --on {ON}")
         case = (folder / f"{CHILD}.toml").read_text(encoding="utf-8")
         (folder / "later.toml").write_text(case + FRAGMENT, encoding="utf-8")
+        (folder / "visits.csv").write_text(VISITS.lstrip(), encoding="utf-8")
+        (folder / "clinic.csv").write_text(readme.blocks("csv")[0], encoding="utf-8")
+        (folder / "clinic.toml").write_text(mapping_block(), encoding="utf-8")
         for words in BEFORE:
             told(dated(words))
         yield folder
@@ -277,6 +290,11 @@ def overlay() -> str:
     return text
 
 
+def mapping_block() -> str:
+    (text,) = [block for block in readme.blocks("toml") if "[columns]" in block]
+    return text
+
+
 def case_blocks() -> list[str]:
     return [block for block in readme.blocks("toml") if "schema_version" in block]
 
@@ -309,7 +327,26 @@ def test_the_rules_shown_can_be_laid_over_ours(desk: Path) -> None:
     theirs = with_overlay(ours, read_overlay(desk / "clinic"))
     assert theirs.clinic_calendar.operating_weekdays == ("tuesday", "thursday")
     assert [off.id for off in theirs.switched_off] == ["femoral_lengthening.therapy_ready"]
-    assert len(readme.blocks("toml")) == len(case_blocks()) + 3, "a block that no test reads"
+    assert len(readme.blocks("toml")) == len(case_blocks()) + 4, "a block that no test reads"
+
+
+def test_the_table_shown_is_read_by_the_mapping_shown_which_differs_from_the_guess_as_the_page_says(desk: Path) -> None:
+    protocol = load_protocol()
+    grid = read_grid(desk / "clinic.csv")
+    mapping = mapping_of_text(mapping_block(), "clinic.toml", protocol)
+    assert isinstance(mapping, TableMapping), mapping
+    read = read_table(grid, mapping, protocol, datetime.date(2026, 11, 25), lambda _child: None)
+    assert read.faults == ()
+    assert [(one.child, one.new) for one in read.children] == [("k-01", 6)]
+    guess = guessed(grid, protocol).mapping
+    other = {name for name, column in mapping.columns.items() if guess.columns[name] != column}
+    assert other == {"Film", "Hüfte betroffen"}
+    assert (guess.heading_rows, guess.date_order, guess.decimal) == ((1,), "day-month-year", ",")
+
+
+def test_the_page_on_tables_names_every_kind_of_column() -> None:
+    page = readme.PAGES["tables"]
+    assert [role for role in ROLES if f"`{role}`" not in page] == []
 
 
 def test_the_two_commands_of_set_up_are_those_that_ci_runs() -> None:

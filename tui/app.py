@@ -4,34 +4,43 @@ from __future__ import annotations
 
 import datetime
 import gc
+import os
+import sys
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from functools import partial
 from typing import TYPE_CHECKING
 
 from rich.text import Text
 from textual import work
 from textual.app import SystemCommand
+from textual.dom import DOMNode
+from textual.events import Key
 from textual.message import Message
 from textual.screen import Screen
+from textual.widgets import Input
 
 from pathway.children.storage import Storage
+from pathway.children.surroundings import Surroundings
 from pathway.events import Event
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.record import Record
+from pathway.views.pictures.symbols import Symbols, chosen
 from pathway.views.words import paragraphs
-from pathway.views.words.paragraphs import Aids
+from pathway.views.words.paragraphs import Aids, Paragraph
 from pathway.views.words.statements import Statement
-from tui import planner
+from tui import keys, planner, why_not
+from tui.coming_back import ComingBackApp
 from tui.opened import ChildList, Entry, NothingToDo, child_list
 from tui.pictures import Pictures
-from tui.saving import SavingApp
-from tui.screens.base import ChildScreen
+from tui.saving import SHOWN_SECONDS
+from tui.screens.base import ChildScreen, OwnScreen
 from tui.screens.children import ChildrenScreen
 from tui.themes import FIRST, PALETTES, THEMES, variable
 
 if TYPE_CHECKING:
+    from textual.actions import ActionParseResult
+
     from pathway.worksheets.case import Case
     from pathway.worksheets.sheet import Sheet
     from tui.screens.sources import SourcesScreen
@@ -40,7 +49,7 @@ FATAL = "limb-pathway had to end because of an internal error; what was saved is
 UNEXPECTED = "internal error while planning, nothing was changed; please report it with the case file"
 
 
-class PathwayApp(SavingApp):
+class PathwayApp(ComingBackApp):
     """Children, their timelines, prerequisites and sources."""
 
     TITLE = "limb-pathway"
@@ -70,14 +79,16 @@ class PathwayApp(SavingApp):
         child: str | None = None,
         protocol: Protocol | None = None,
         storage: Storage | None = None,
+        around: Surroundings | None = None,
     ) -> None:
-        super().__init__(child_list(files), on, protocol, storage)
+        super().__init__(child_list(files), on, protocol, storage, around)
         self.protocol = protocol
         self.pictures = Pictures()
         self.named: Mapping[str, tuple[str, ...]] = {}
         self.first_child = child if child in files else None
         self.aids: Aids | None = None
         self.goal_mm: tuple[float, float] | None = None
+        self.symbols = Symbols.BRAILLE
         self._wanted: str | None = self.first_child
         self._at_work = False
         self._kept: dict[type[ChildScreen], ChildScreen] = {}
@@ -104,6 +115,7 @@ class PathwayApp(SavingApp):
             self.open_timeline(self.first_child)
         if self.storage is not None:
             self.find_children()
+        self.take_up()
         self.call_after_refresh(self._plan_next)
 
     def _fatal_error(self) -> None:
@@ -149,6 +161,10 @@ class PathwayApp(SavingApp):
 
     def on_pathway_app_planned(self, event: Planned) -> None:
         """Put a finished plan on the list, tell the screens, plan the next child."""
+        if event.name not in {entry.name for entry in self.child_list.entries}:
+            self._at_work = False  # an example that has left the list meanwhile
+            self._plan_next()
+            return
         outcome, entry = event.outcome, self.child_list[event.name]
         now = entry.session.record if entry.session else None
         if event.record is not None and event.record != now:
@@ -156,14 +172,20 @@ class PathwayApp(SavingApp):
         elif isinstance(outcome, planner.Made):
             self.aids, self.goal_mm, self.rules = outcome.aids, outcome.goal_mm, outcome.protocol
             told = _told(entry, outcome.plan, event.compared)
-            due = None if self.storage is None else outcome.due
             self.child_list = self.child_list.with_plan(
-                event.name, outcome.record, outcome.plan, told, due, compared=event.compared
+                event.name,
+                outcome.record,
+                outcome.plan,
+                told,
+                outcome.summary,
+                compared=event.compared,
+                accepted=self.accepted_on(event.name),
             )
         elif event.compared and entry.comparable:
             self.child_list = self.child_list.not_compared(event.name, outcome)
         else:
             self.child_list = self.child_list.with_problems(event.name, outcome)
+        self.do_again(event.name)
         self._at_work = False
         # Plans stay; looking through them for garbage again and again would hold up keys for a third of a second.
         gc.freeze()
@@ -292,11 +314,29 @@ class PathwayApp(SavingApp):
         if kind.COMPARES:
             self._plan_next()
 
-    def show_help(self) -> None:
-        """Open the help."""
+    def open_accept(self, child: str) -> None:
+        """Open what is accepted of a child's plan, by whom and why."""
+        from tui.screens.accept import AcceptScreen
+
+        self.push_screen(AcceptScreen(child))
+
+    def open_history(self, child: str) -> None:
+        """Open what was entered of a child and kept, step by step."""
+        from tui.screens.history import HistoryScreen
+
+        self.push_screen(HistoryScreen(child))
+
+    def open_due(self, child: str) -> None:
+        """Open what a child needs by when."""
+        from tui.screens.due import DueScreen
+
+        self.push_screen(DueScreen(child))
+
+    def show_help(self, first: str = "", about: tuple[Paragraph, ...] = ()) -> None:
+        """Open the help: what it is about, then the keys, those of the screen named first."""
         from tui.screens.help import HelpScreen
 
-        self.push_screen(HelpScreen())
+        self.push_screen(HelpScreen(first, about))
 
     def go_back(self) -> None:
         """Return to the screen before; the stage selected last stays selected."""
@@ -315,35 +355,53 @@ class PathwayApp(SavingApp):
             self.pop_screen()
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Yield a command for each screen and colour theme, and to leave."""
-        yield SystemCommand("Children", "The list of children", self.go_to_children)
-        for entry in self.child_list.entries:
-            open_it = partial(self._timeline, entry.name)
-            yield SystemCommand(f"Timeline of {entry.name}", "Stages and leg difference by age", open_it)
-        if isinstance(screen, ChildScreen) and screen.selected is not None:
-            yield SystemCommand("Prerequisites", "What comes before the selected stage", screen.action_prerequisites)
-            yield SystemCommand("Details", "Grounds, gates, limits and sources of the stage", screen.action_details)
-            yield SystemCommand("Worksheet", "The numbers of the selected operation", screen.action_worksheet)
-            if screen.check_action("undo", ()):
-                yield SystemCommand("Undo", "Undo the last edit", screen.action_undo)
-            if screen.check_action("redo", ()):
-                yield SystemCommand("Redo", "Redo the last undone edit", screen.action_redo)
-            if screen.check_action("save", ()):
-                yield SystemCommand("Save", "Save the edits where the child is stored", screen.action_save)
-        if isinstance(screen, ChildScreen) and screen.plan is not None:
-            yield SystemCommand("Courses", "All courses side by side", screen.action_courses)
-            yield SystemCommand("Follow-up", "Enter a visit, an operation, a decision", screen.action_follow_up)
-            yield SystemCommand("Family view", "The plan in plain words", screen.action_family)
-            yield SystemCommand("Sources", "The rule behind each statement", screen.action_sources)
-        yield SystemCommand("Help", "Keys and marks", self.show_help)
-        for name in PALETTES:
-            words = name.removeprefix("pathway-").replace("-", " ")
-            yield SystemCommand(f"Colours: {words}", "Change the colours", partial(setattr, self, "theme", name))
-        yield SystemCommand("Quit", "Leave the program; asks first if something is not saved", self.action_quit)
+        """Yield every command: what can be done here, each child, each colour theme, and to leave."""
+        from tui.palette import commands
 
-    def _timeline(self, name: str) -> None:
+        yield from commands(self, screen)
+
+    def timeline_from_list(self, name: str) -> None:
+        """Open a child's timeline from wherever one is."""
         self.go_to_children()
         self.open_timeline(name)
+
+    def perform(self, screen: OwnScreen, action: str) -> None:
+        """Do what a command of a screen says, or say why that cannot be done."""
+        name = action.partition("(")[0]
+        if not hasattr(screen, f"action_{name}"):
+            self.say_why(why_not.NO_CHILD)
+        elif not screen.check_action(name, ()):
+            self.say_why(screen.why_not(name))
+        else:
+            self.call_later(self.run_action, action, screen)
+
+    async def run_action(
+        self,
+        action: str | ActionParseResult,
+        default_namespace: DOMNode | None = None,
+        namespaces: Mapping[str, DOMNode] | None = None,
+    ) -> bool:
+        """Do an action; where a screen has it and cannot do it now, say why."""
+        if await super().run_action(action, default_namespace, namespaces):
+            return True
+        name = action.partition("(")[0] if isinstance(action, str) else action[1]
+        if not isinstance(default_namespace, OwnScreen) or default_namespace.check_action(name, ()):
+            return False
+        why = default_namespace.why_not(name)
+        self.say_why(why)
+        return bool(why)
+
+    def on_key(self, event: Key) -> None:
+        """Say of a letter that does nothing on this screen where it does something."""
+        screen = self.screen
+        typing = isinstance(self.focused, Input) or not event.is_printable
+        if isinstance(screen, OwnScreen) and not typing and event.key not in screen.own_keys():
+            self.say_why(keys.elsewhere(event.key))
+
+    def say_why(self, sentence: str) -> None:
+        """Say why something did nothing; the same sentence does not stand twice."""
+        if sentence and not any(one.message == sentence for one in self._notifications):
+            self.notify(sentence, severity="warning", timeout=SHOWN_SECONDS, markup=False)
 
 
 def _told(entry: Entry, plan: Plan, compared: bool) -> tuple[str, ...]:
@@ -362,10 +420,13 @@ def run(
     child: str | None = None,
     protocol: Protocol | None = None,
     storage: Storage | None = None,
+    around: Surroundings | None = None,
 ) -> None:
     """Open the screens on case files by name, planned as on a day; `child` opens that child's timeline at once.
 
     Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours. With a `storage` its
-    children are shown in place of files, and changes can be saved.
+    children are shown in place of files, and changes can be saved. `around` says where the screens run.
     """
-    PathwayApp(files, on, child, protocol, storage).run()
+    app = PathwayApp(files, on, child, protocol, storage, around)
+    app.symbols = chosen(os.environ, sys.stdout.encoding or "")
+    app.run()

@@ -5,14 +5,24 @@ A `Session` is one child with its edits; a `ChildList` is the list of children w
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from pathway.events import Event, apply, diff, rebase
 from pathway.plan.model import Plan
-from pathway.questions.due import Due
 from pathway.record import Record
-from pathway.views.words.children import Row, matching, plan_row, problem_row
+from pathway.views.words.children import (
+    Row,
+    as_unsaved,
+    matching,
+    plan_row,
+    problem_row,
+    summary_row,
+    waiting_row,
+)
+from pathway.views.words.due import DueRow, due_rows
 
 
 class NothingToDo(Exception):
@@ -73,9 +83,10 @@ class Entry:
 
     `shown` is the last plan that was made, `shown_of` its record: it stays on the screens until the next one is
     there; `compared` says whether it holds the courses that it is compared with. `told` says what the last edit made
-    of the plan. `kept` is the record as it was read or saved last. `due` is what the child needs next, None where
-    nobody keeps lists. `listed` is the line that is known without planning: such a child is planned when it is
-    `opened`.
+    of the plan. `kept` is the record as it was read or saved last. `summary` is what lists need of the plan, None where
+    only the plan is known. `listed` is the line of the child as far as it is known: one that is known without planning
+    is planned when it is `opened`. `accepted` is the day on which the team accepted a plan, where it did; `keeps`
+    whether somebody keeps that.
     """
 
     name: str
@@ -87,9 +98,11 @@ class Entry:
     compared: bool = False
     told: tuple[str, ...] = ()
     kept: Record | None = None
-    due: tuple[Due, ...] | None = None
+    summary: Mapping[str, Any] | None = None
     listed: Row | None = None
     opened: bool = False
+    accepted: datetime.date | None = None
+    keeps: bool = False
 
     @property
     def plan(self) -> Plan | None:
@@ -143,11 +156,14 @@ class ChildList:
         record: Record,
         plan: Plan,
         told: Iterable[str] = (),
-        due: tuple[Due, ...] | None = None,
+        summary: Mapping[str, Any] | None = None,
         *,
         compared: bool = False,
+        accepted: datetime.date | None = None,
     ) -> ChildList:
         """Return the list with a child's finished plan; edits made before stay, `told` says what became of the last.
+
+        `accepted` is the day on which a plan was accepted last, as it is known now that the child was read.
 
         A plan of a record that was edited meanwhile is not taken: the child is still to be planned.
         """
@@ -155,19 +171,19 @@ class ChildList:
         session = entry.session or Session(record)
         if session.record != record:
             return self
-        return self._with(
-            replace(
-                entry,
-                session=planned(session, plan),
-                problems=(),
-                shown=plan,
-                shown_of=record,
-                compared=compared,
-                told=tuple(told) or entry.told,
-                kept=entry.kept or record,
-                due=due,
-            )
+        made = replace(
+            entry,
+            session=planned(session, plan),
+            problems=(),
+            shown=plan,
+            shown_of=record,
+            compared=compared,
+            told=tuple(told) or entry.told,
+            kept=entry.kept or record,
+            summary=summary,
+            accepted=accepted or entry.accepted,
         )
+        return self._with(_listed(made, plan))
 
     def with_problems(self, name: str, problems: Iterable[str]) -> ChildList:
         """Return the list with the sentences that say why a child has no plan.
@@ -215,9 +231,16 @@ class ChildList:
         """Return the list with what is to be said of a child."""
         return self._with(replace(self[name], told=tuple(told)))
 
-    def saved(self, name: str, record: Record, told: Iterable[str]) -> ChildList:
-        """Return the list with a record that is kept now; edits stay and can still be undone."""
-        return self._with(replace(self[name], kept=record, told=tuple(told)))
+    def saved(self, name: str, record: Record, told: Iterable[str], accepted: datetime.date | None = None) -> ChildList:
+        """Return the list with a record that is kept now; edits stay and can still be undone.
+
+        `accepted` is the day on which the plan was kept with it as accepted, None where it was not.
+        """
+        entry = replace(self[name], kept=record, told=tuple(told))
+        if accepted is not None:
+            summary = None if entry.summary is None else {**entry.summary, "as_accepted": True}
+            entry = replace(entry, accepted=accepted, summary=summary)
+        return self._with(entry if entry.plan is None else _listed(entry, entry.plan))
 
     def overtaken(self, name: str, theirs: Record, told: Iterable[str]) -> ChildList:
         """Return the list with the record of others as the kept one and one's own changes as one edit on top."""
@@ -245,8 +268,13 @@ class ChildList:
         return next((e for e in open_ones if e.name == wanted), open_ones[0] if open_ones else None)
 
     def found(self, text: str) -> tuple[Row, ...]:
-        """Return the rows that hold every word typed, in order."""
+        """Return the rows that hold every word typed, by name."""
         return matching((row(entry) for entry in self.entries), text)
+
+    def due(self, on: datetime.date, months: int) -> tuple[DueRow, ...]:
+        """Return what children need until so many months after a day, overdue first, as `registry due` lists it."""
+        asked = ((entry.name, entry.summary) for entry in self.entries if not entry.problems)
+        return due_rows(((name, summary) for name, summary in asked if summary is not None), on, months)
 
     def _with(self, changed: Entry) -> ChildList:
         return ChildList(tuple(changed if entry.name == changed.name else entry for entry in self.entries))
@@ -262,6 +290,12 @@ def row(entry: Entry) -> Row:
     if entry.problems:
         what = "the file cannot be read" if entry.text else "cannot be read"
         return problem_row(entry.name, entry.problems[0], what)
-    if entry.plan is None:
-        return entry.listed or Row(entry.name, "", "planning …", "", "", "")
-    return plan_row(entry.name, entry.plan, entry.due, unsaved=entry.unsaved)
+    return waiting_row(entry.name) if entry.listed is None else as_unsaved(entry.listed, unsaved=entry.unsaved)
+
+
+def _listed(entry: Entry, plan: Plan) -> Entry:
+    """Return a child with the line that its plan gives it."""
+    if entry.summary is None:
+        return replace(entry, listed=plan_row(entry.name, plan))
+    line = summary_row(entry.name, entry.summary, plan.on, accepted=entry.accepted, kept=entry.keeps)
+    return replace(entry, listed=line)

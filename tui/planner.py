@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,6 @@ from pathway.events import Event, apply
 from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
-from pathway.questions.due import Due
 from pathway.record import Record
 from pathway.views.words.paragraphs import Aids
 
@@ -30,7 +30,7 @@ class Made:
     aids: Aids
     goal_mm: tuple[float, float]
     protocol: Protocol
-    due: tuple[Due, ...] = ()
+    summary: Mapping[str, Any] | None = None
 
 
 def make(name: str, text: str, on: datetime.date, given: Protocol | None = None) -> Made | tuple[str, ...]:
@@ -51,20 +51,18 @@ def make_from(name: str, question: Question, compared: bool = False) -> Made | t
     """Return the plan of a record, with `compared` every course that it is compared with, or why there is none."""
     from pathway.children.planned import plan_from
     from pathway.questions.due import plan_summary
-    from pathway.views.words.children import needs_of
     from pathway.views.words.paragraphs import aids
 
     plan = plan_from(question, compared=compared)
     if isinstance(plan, tuple):
         return plan
-    due = needs_of(name, plan_summary(plan, question.record, question.protocol), question.on)
     return Made(
         question.record,
         plan,
         aids(question.protocol),
         (0.0, question.protocol.number("goal_band_mm")),
         question.protocol,
-        due,
+        plan_summary(plan, question.record, question.protocol, question.earlier),
     )
 
 
@@ -129,6 +127,38 @@ def follow_up(
         return
     except PlanBreach as error:
         yield (f"Internal error: the plan with this breaks its own rules ({error.breaches}). Nothing was changed.",)
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One of two plans that are compared, with what was known when it was made."""
+
+    record: Record
+    plan: Plan
+
+
+def between(one: Side, other: Side, protocol: Protocol, wanted: Callable[[], bool]) -> Iterator[Preview]:
+    """Yield what differs between two plans: at once without causes, then with the facts that brought each change.
+
+    Ends early where the answer is not `wanted` any more. Raises PlanBreach as `make_plan` does.
+    """
+    from pathway.events import diff
+    from pathway.plan.earlier import earlier_of
+    from pathway.plan.make import make_plan
+    from pathway.questions.compare import differences
+    from pathway.questions.followup import Change, Preview, compared
+
+    def make(question: Question, **options: Any) -> Plan:
+        if not wanted():
+            raise Left
+        return make_plan(question, **options)
+
+    events = diff(one.record, other.record)
+    found = tuple(Change(each, ()) for each in differences(one.plan, other.plan))
+    yield Preview(one.plan, other.plan, (), found)
+    with suppress(Left):
+        earlier = earlier_of(one.plan)
+        yield compared(one.record, one.plan, events, other.plan, protocol, earlier=earlier, make=make)
 
 
 def names_in(protocol: Protocol) -> Mapping[str, tuple[str, ...]]:

@@ -2,7 +2,7 @@
 
 from pathway.casefile.amend import amended
 from pathway.casefile.fragments import filled, values_of, visit_table
-from pathway.casefile.read import read_case, read_events, read_fragment
+from pathway.casefile.read import read_case, read_child, read_events, read_fragment
 from pathway.casefile.write import case_text
 from pathway.preferences import PREFERENCES
 from pathway.record import in_order
@@ -14,6 +14,7 @@ __all__ = [
     "filled",
     "in_order",
     "read_case",
+    "read_child",
     "read_events",
     "read_fragment",
     "values_of",

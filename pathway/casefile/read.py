@@ -60,6 +60,15 @@ def read_case(
     return complaints.faults(text) if record is None else record
 
 
+def read_child(
+    table: Table, name: str, protocol: Protocol, on: datetime.date | None = None
+) -> Child | tuple[Problem, ...]:
+    """Return the child that the fields of a `[child]` table tell of, or all their faults."""
+    complaints = Complaints(name)
+    child = _child(Fields(complaints, ("child",), table), protocol, on)
+    return complaints.faults("") if child is None else child
+
+
 def read_events(
     tables: Table, child: Child, name: str, protocol: Protocol, on: datetime.date, text: str = ""
 ) -> FollowUp | tuple[Problem, ...]:

@@ -9,17 +9,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pathway.children import case_files
-from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, save_failed
-from pathway.files.writing import PRIVATE, put
-from pathway.problems import Refused
+from pathway.children.storage import Listed, SaveConflict, Saved, SaveFailed, id_taken, save_failed
+from pathway.files.writing import PRIVATE, Target, put, write_out
+from pathway.problems import Problem, Refused
 
 if TYPE_CHECKING:
+    from pathway.children.kept_plans import Accepter
     from pathway.children.served import Served
     from pathway.events import Event
     from pathway.plan.model import Plan
     from pathway.protocol.model import Protocol
     from pathway.protocol.question import EarlierOperation
     from pathway.record import Record
+    from pathway.views.documents.summary import AcceptedPlan
 
 CHANGED = "the file was changed by another program"
 
@@ -33,7 +35,7 @@ class FileStorage:
     def __init__(
         self, files: Mapping[str, Path], protocol: Protocol, on: datetime.date, served: Served | None = None
     ) -> None:
-        self._files = files
+        self._files = dict(files)
         self._protocol = protocol
         self._on = on
         self._served = served
@@ -44,6 +46,11 @@ class FileStorage:
         """Return the folder of the files, "case files" where they lie in several."""
         folders = {file.resolve().parent.name for file in self._files.values()}
         return folders.pop() if len(folders) == 1 else "case files"
+
+    @property
+    def plans(self) -> None:
+        """Return nothing: a case file holds what was found, done and decided, and no plans."""
+        return None
 
     def listed(self, protocol: Protocol, on: datetime.date) -> tuple[Listed, ...]:
         """Return the children by the names of their files; no plan of theirs is kept."""
@@ -65,7 +72,13 @@ class FileStorage:
         return ()
 
     def save(
-        self, child: str, events: Sequence[Event], plan: Plan, protocol: Protocol, reason: str
+        self,
+        child: str,
+        events: Sequence[Event],
+        plan: Plan,
+        protocol: Protocol,
+        reason: str,
+        accepted_by: Accepter = "",
     ) -> Saved | SaveConflict:
         """Write what changed to the file; where it has to be written anew, the file before stays beside it."""
         file = self._allowed(child)
@@ -81,12 +94,53 @@ class FileStorage:
             raise save_failed(str(file), what, "") from error
         return Saved(f"Saved in {file.name}{', which was missing and has been written again' if gone else beside}.")
 
+    def accepted(self, child: str) -> AcceptedPlan | None:
+        """Return nothing: a file keeps no accepted plans."""
+        return None
+
+    @property
+    def inputs(self) -> tuple[Path, ...]:
+        """Return the case files."""
+        return tuple(self._files.values())
+
+    def add(self, record: Record) -> Saved:
+        """Write a new child to a case file of its own, in the folder of the others; over nothing that is there."""
+        from pathway.casefile import case_text
+
+        child = record.child.id
+        folders = {file.parent for file in self._files.values()}
+        if len(folders) != 1:
+            what = f"has no folder: the case files that are open lie in {len(folders)}"
+            raise save_failed(child, what, "open one folder, then enter the child again")
+        file = folders.pop() / f"{child}.toml"
+        if child in self._files or any(child == self._id_of(name) for name in self._files):
+            raise id_taken(child, self.place)
+        try:
+            file = self._really(file)
+            write_out(Target(file), case_text(record).encode())
+        except Refused as error:
+            raise SaveFailed(*error.problems) from error
+        self._files[child] = file
+        return Saved(f"Saved in {file.name}, a new case file.")
+
+    def _id_of(self, name: str) -> str:
+        """Return the id that a case file gives its child, "" where it cannot be read."""
+        from pathway.casefile.syntax import parse
+
+        try:
+            document = parse(self._text(name), name)
+        except SaveFailed:
+            return ""
+        child = None if isinstance(document, Problem) else document.get("child")
+        return str(child.get("id", "")) if isinstance(child, Mapping) else ""
+
+    def _really(self, file: Path) -> Path:
+        return file if self._served is None else self._served.real(file)
+
     def _allowed(self, child: str) -> Path:
         file = self._files[child]
-        if self._served is None:
-            return file
         try:
-            return self._served.real(file)
+            return self._really(file)
         except Refused as error:
             raise SaveFailed(*error.problems) from error
 

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from pathway.children import case_files, examples
-from pathway.plain_text import PSEUDONYM
-from pathway.problems import Refused
+from pathway.plain_text import PSEUDONYM, pseudonym_of
+from pathway.problems import Refused, refused
 
 if TYPE_CHECKING:
     import datetime
@@ -72,7 +72,18 @@ def locate(word: Path, registry: RegistryAt) -> Located:
         return Located(name, "registry", entries=kept, registry=registry, notes=told)
     if word.parent == Path() and examples.known(name):
         return Located(name, "example", notes=notes)
+    _refuse_spelling(word, registry)
     return Located(name, "file", word, notes=notes)
+
+
+def _refuse_spelling(word: Path, registry: RegistryAt) -> None:
+    """Refuse an id in capitals or with spaces, where a child of the registry or an example has it as ids are kept."""
+    kept_as = pseudonym_of(word.name)
+    if word.parent != Path() or kept_as == word.name or PSEUDONYM.fullmatch(kept_as) is None:
+        return
+    whose = "a child of the registry" if _kept(kept_as, registry)[0] else "an example child"
+    if whose == "a child of the registry" or examples.known(kept_as):
+        raise refused(word.name, "no file and no child of that name", "one", f"did you mean {kept_as}, {whose}")
 
 
 def locate_all(words: Iterable[Path], registry: RegistryAt) -> tuple[Located, ...]:

@@ -9,7 +9,7 @@ import click
 
 from pathway.cli.asked import Asked, child_verb
 from pathway.cli.errors import leave_with_conflicts, refuse
-from pathway.cli.options import as_day, json_option, plain_option
+from pathway.cli.options import Day, as_day, json_option, plain_option
 from pathway.cli.printing import show, show_json, show_with_headings, width, words_only
 from pathway.preferences import PREFERENCES
 
@@ -44,9 +44,7 @@ class Span(click.ParamType[tuple[datetime.date, datetime.date]]):
 @click.option(
     "--not-in", type=Span(), multiple=True, help="No device on the bone between these dates; may be repeated."
 )
-@click.option(
-    "--finish-before", type=click.DateTime(["%Y-%m-%d"]), callback=as_day, help="All devices off before this date."
-)
+@click.option("--finish-before", type=Day(), callback=as_day, help="All devices off before this date.")
 @click.option("--lift-at-most", type=click.FloatRange(0, 30), metavar="CM", help="Highest acceptable lift, cm.")
 @click.option("--prefer", type=click.Choice(PREFERENCES), multiple=True, help="What matters most among good courses.")
 @click.option(

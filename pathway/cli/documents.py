@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from pathway.children import papers
 from pathway.cli.asked import Asked, child_verb, nothing_looked_for
 from pathway.cli.errors import leave_with_conflicts, note, refuse
 from pathway.cli.groups import Renamed
@@ -17,20 +17,17 @@ from pathway.cli.printing import show_with_headings, width, words_only
 from pathway.files.kinds import Form, Kind, marked, marked_kind
 from pathway.files.reading import read_text
 from pathway.files.writing import Target, refuse_place, write_out
-from pathway.problems import CannotBeDone, Problem, refused
+from pathway.problems import CannotBeDone, Problem
 
 if TYPE_CHECKING:
-    from pathway.children.resolve import KnownChild
     from pathway.plan.model import Plan
     from pathway.protocol.model import Protocol
     from pathway.views.documents.document import Document
     from pathway.views.documents.files import Paper
-    from pathway.views.documents.summary import AcceptedPlan
     from pathway.views.drawings.drawing import Drawing
     from pathway.views.words.wording import Wording
 
 MOST_SHEETS = 6
-THEATRE = "page for the table"
 MOST_WORDING_BYTES = 2_000_000
 PICTURES = ("timeline", "growth", "graph")
 FORMER = {"road": "timeline"}
@@ -62,11 +59,9 @@ def handout(
     own: Path | None,
 ) -> None:
     """Write the family's document: the years ahead in plain words (.pdf or .html)."""
-    from pathway.views.documents.handout import handout as made_for_family
-
-    target = _target(out, "handout", ("pdf", "html"), own, *asked.files)
+    target = _target(out, "handout", papers.HANDOUT, own, *asked.files)
     words = chosen_words(language, own, asked.protocol)
-    _write(made_for_family(asked.compared, words, asked.protocol), target, paper)
+    _write(papers.handout(asked.compared, asked.protocol, words), target, paper)
     leave_with_conflicts(asked.plan)
 
 
@@ -84,16 +79,11 @@ def summary(
 
     Of a child in the registry the page says which revision was accepted.
     """
-    from pathway.views.documents.handout import two_minutes
-    from pathway.views.documents.summary import summary as made_for_team
-    from pathway.views.family.story import story_of
-
-    target = _target(out, "summary", ("pdf", "html", "md"), *asked.files)
-    names = {rule.id: rule.label for rule in asked.protocol.findings}
-    kept = asked.child.origin == "registry"
-    accepted = _accepted(asked.child) if kept else None
-    first = two_minutes(story_of(asked.compared, asked.protocol), chosen_words("en", None, asked.protocol))
-    _write(made_for_team(asked.compared, names, accepted, kept=kept, family=first), target, paper)
+    target = _target(out, "summary", papers.SUMMARY, *asked.files)
+    child = asked.child
+    kept = child.origin == "registry"
+    accepted = papers.accepted_plan(child.entries, child.registry_head, child.record.child.id) if kept else None
+    _write(papers.summary(asked.compared, asked.protocol, accepted, kept=kept), target, paper)
     leave_with_conflicts(asked.plan)
 
 
@@ -119,7 +109,7 @@ def theatre(
     from pathway.views.documents.theatre_page import missing_sizes, page_of
     from pathway.worksheets.osteotomy import given_of
 
-    place = None if out.file is None else _target(out, THEATRE, ("pdf", "html", "md", "svg"), *asked.files)
+    place = None if out.file is None else _target(out, papers.THEATRE_PAGE, papers.THEATRE, *asked.files)
     with nothing_looked_for():
         given = given_of(case_for("osteotomy", asked.question), by_name(settings))
     if missing := missing_sizes(given):
@@ -181,42 +171,12 @@ def _drawing(which: str, made: Plan, words: Wording, protocol: Protocol) -> Draw
     return timeline_drawing(made, words, protocol, windows=True)
 
 
-def _accepted(known: KnownChild) -> AcceptedPlan | None:
-    """Return the last plan that was accepted for the child."""
-    from pathway.registry.journal.fold import accepted_plans
-    from pathway.registry.journal.payloads import UnreadablePayload
-    from pathway.views.documents.summary import AcceptedPlan
-
-    try:
-        found = accepted_plans(known.entries)
-        if not found:
-            return None
-        last = found[-1]
-        stages = tuple(
-            (str(one["id"]), one["date"] and datetime.date.fromisoformat(one["date"]), one["amount_mm"])
-            for one in last.revision.plan["stages"]
-        )
-    except (UnreadablePayload, KeyError, TypeError, ValueError) as error:
-        seen, remedy = f"an accepted plan that cannot be read ({error})", "use the program that wrote it"
-        raise refused("the registry", seen, "a plan", remedy, key=known.record.child.id) from error
-    version, head = last.revision.protocol_version, known.registry_head
-    return AcceptedPlan(last.number, last.entry.who, last.entry.when, last.revision.on, version, stages, head)
-
-
 def chosen_words(language: str, own: Path | None, protocol: Protocol) -> Wording:
-    """Return the words of a language with a clinic's file over them, for a child's rules.
-
-    What a clinic's rules say otherwise than ours stays as the clinic wrote it: our translation would not say it.
-    """
-    from pathway.protocol.load import load_protocol
-    from pathway.views.words.rule_words import rule_words
-    from pathway.views.words.wording import wording
-
+    """Return the words of a language with a clinic's file over them, for a child's rules."""
     text = (
         None if own is None else read_text(own, "a file of words (TOML)", MOST_WORDING_BYTES, missing="check --wording")
     )
-    words = wording(language, text, str(own))
-    return words.for_rules(rule_words(protocol), rule_words(load_protocol()))
+    return papers.words_in(language, protocol, text, str(own))
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,12 +203,7 @@ def _target(out: Output, what: str, known: tuple[Form, ...], *inputs: Path | Non
 
 
 def _write(document: Document, place: _Paper, paper: Paper) -> None:
-    from pathway.views.documents.files import html, markdown, pdf
-
-    if place.form == "pdf":
-        _save(place, pdf(document, paper, keywords=(place.kind.mark,)))
-    else:
-        _save(place, (html if place.form == "html" else markdown)(document).encode())
+    _put(place, papers.in_form(document, place.kind, paper))
 
 
 def _write_sheets(document: Document, place: _Paper, paper: Paper) -> None:
@@ -272,5 +227,9 @@ def _write_sheets(document: Document, place: _Paper, paper: Paper) -> None:
 
 
 def _save(place: _Paper, made: bytes) -> None:
-    write_out(place.target, marked(made, place.kind))
+    _put(place, marked(made, place.kind))
+
+
+def _put(place: _Paper, made: bytes) -> None:
+    write_out(place.target, made)
     note(f"Wrote {place.target.file}.")

@@ -5,13 +5,12 @@ from __future__ import annotations
 import datetime
 import sys
 from collections.abc import Iterator
-from importlib import util
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from pathway import __version__
+from pathway.children import papers
 from pathway.children.case_files import MOST_BYTES
 from pathway.cli.asked import Asked, child_verb, protocol_of, tell_notes
 from pathway.cli.documents import chosen_words, language_option, wording_option
@@ -29,20 +28,17 @@ from pathway.cli.options import (
 from pathway.cli.printing import show_bytes
 from pathway.cli.rules import rules
 from pathway.files.kinds import CALENDAR, FHIR_PLAN, FHIR_RULES, Kind
-from pathway.files.reading import checked_text, read_bytes
+from pathway.files.reading import read_bytes
 from pathway.files.writing import write_out
-from pathway.problems import Problem, Refused
+from pathway.problems import Refused
 from pathway.protocol.question import Question
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from pathway.children.resolve import RegistryAt
-    from pathway.exports.calendar.agenda import Clinic, Entry
     from pathway.exports.calendar.ics import Earlier
-    from pathway.plan.model import Plan
     from pathway.protocol.model import Protocol
-    from pathway.record import Record
 
 stamp_option = click.option(
     "--stamp",
@@ -86,30 +82,18 @@ def calendar(
     the plan. For two files of one day, or to call off what fell away, name the earlier file with --previous.
     """
     from pathway.cli.worksheet import by_name
-    from pathway.exports.calendar.agenda import PLAN_PART, Clinic, agenda
-    from pathway.exports.calendar.ics import calendar_bytes
-    from pathway.exports.calendar.turning import part_of
-    from pathway.rule_engine.facts import facts_on
-    from pathway.timing.calendar import calendar_of
-    from pathway.views.words.family_terms import caution_of
 
     if settings and lengthening is None:
         refuse("--set", repr(settings[0]), "no setting without --lengthening", "name the stage with --lengthening")
     before = None if previous is None else _previous(previous)
-    day, protocol, record, made = asked.on, asked.protocol, asked.record, asked.plan
-    words = chosen_words(language, own, protocol)
-    clinic = Clinic(protocol, calendar_of(record, protocol), words)
-    entries = list(agenda(made, facts_on(Question(record.until(day), protocol, day), None), clinic))
-    parts = [PLAN_PART]
-    if lengthening is not None:
-        entries += _lengthening(made, record, clinic, lengthening, by_name(settings))
-        parts.append(part_of(lengthening))
-    rules_named = {"rules": protocol.name, "version": protocol.version}
-    about = words.say("calendar.about", caution=caution_of(made, words), day=day, **rules_named)
+    words = chosen_words(language, own, asked.protocol)
+    turned = {} if lengthening is None else {lengthening: by_name(settings)}
+    found = papers.calendar(asked.plan, asked.question, words, _moment(stamp), turned, before)
+    for sentence in found.beside:
+        note(sentence)
     made_of = (previous, own, *asked.files)
-    data = calendar_bytes(made.child.id, entries, day, _moment(stamp), about, words, before, parts)
-    _write(data, out, CALENDAR, *made_of)
-    leave_with_conflicts(made)
+    _write(found.data, out, CALENDAR, *made_of)
+    leave_with_conflicts(asked.plan)
 
 
 @click.command()
@@ -139,7 +123,7 @@ def fhir(
     moment = _moment(stamp)
     if not ndjson:
         asked = Asked(cases[0], on, overlay_dir, where)
-        text = _document(asked.plan, asked.record, asked.protocol, moment) + "\n"
+        text = papers.record_document(asked.plan, asked.record, asked.protocol, moment)
         _write(text.encode(), out, FHIR_PLAN, *asked.files)
         leave_with_conflicts(asked.plan)
         return
@@ -184,52 +168,16 @@ def _lines(
                 tell_notes(found)
                 child = read(found, protocol, day)
                 asked = Question(child.record, protocol, day, earlier=earlier_operations(child.entries))
-                text = _document(make_plan(asked, compared=False), child.record, protocol, moment)
+                text = papers.record_document(make_plan(asked, compared=False), child.record, protocol, moment)
             except Refused as error:
                 failed.append(tell(error))
                 continue
-            yield (text + "\n").encode()
-
-
-def _document(made: Plan, record: Record, protocol: Protocol, moment: datetime.datetime) -> str:
-    from pathway.exports.fhir.bundle import document
-    from pathway.exports.fhir.checked import checked
-
-    return checked(document(made, record, protocol, moment, __version__))
-
-
-def _lengthening(
-    made: Plan, record: Record, clinic: Clinic, wanted: str, settings: Mapping[str, str]
-) -> tuple[Entry, ...]:
-    """Return the days of a lengthening as its worksheet has them; what that asks back is said beside the file."""
-    from pathway.exports.calendar.turning import turning_agenda
-    from pathway.growth import fit_growth
-    from pathway.rule_engine.facts import known_steps
-    from pathway.worksheets.case import case_of
-    from pathway.worksheets.kinds import stage_of
-    from pathway.worksheets.lengthening.worksheet import worked
-
-    protocol = clinic.protocol
-    question = Question(record, protocol, made.on).as_known()
-    posterior = fit_growth(question, known_steps=known_steps(question))
-    stage = stage_of("lengthening", made, protocol, wanted)
-    assert stage is not None  # a name was asked for
-    found = worked(case_of(question, made, stage, posterior), settings)
-    for asked_back in found.so_far.questions:
-        note(asked_back.text)
-    if found.given.held:
-        note("No day of turning is written until the film is repeated: the file says so instead.")
-    return turning_agenda(made, stage, found, clinic)
+            yield text.encode()
 
 
 def _previous(path: Path) -> Mapping[str, Earlier]:
-    from pathway.exports.calendar.ics import read_previous
-
     data = read_bytes(path, "the calendar that was sent before", MOST_BYTES, missing="name the file that was sent")
-    found = read_previous(checked_text(data, str(path), "a calendar").encode(), str(path))
-    if isinstance(found, Problem):
-        raise Refused(found)
-    return found
+    return papers.earlier_entries(data, str(path))
 
 
 def _each(cases: tuple[Path, ...]) -> tuple[Path, ...]:
@@ -240,7 +188,7 @@ def _each(cases: tuple[Path, ...]) -> tuple[Path, ...]:
 
 
 def _needs_fhir() -> None:
-    if util.find_spec("fhir") is None or util.find_spec("fhir.resources") is None:
+    if not papers.has_fhir():
         refuse("", "no FHIR models", "the extra `fhir`", "run: pip install 'limb-pathway[fhir]'")
 
 

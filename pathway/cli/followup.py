@@ -13,6 +13,7 @@ import click
 from pathway.cli.asked import Asked, child_verb, opened, protocol_of, tell_notes
 from pathway.cli.errors import confirmed, note, refuse
 from pathway.cli.options import (
+    Day,
     RegistryOptions,
     as_day,
     by_option,
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
 FILM = "standing_full_length_film"
 MOST_SHEET_BYTES = 2_000_000
 ASKED = ("femur_length_mm", "tibia_length_mm")
-day_type = click.DateTime(["%Y-%m-%d"])
+day_type = Day()
 
 
 @click.command()
@@ -118,6 +119,9 @@ def followup(
     events = (*_read(text, record, protocol, day, str(fragment)), *_typed(tables, record, protocol, day))
     _previewed(asked.question, events, as_json)
     if not _wanted(save, as_json):
+        if save is None and not as_json:
+            unasked = "" if sys.stdin.isatty() else ": there is no terminal to ask in; add --save to save it"
+            note(f"Nothing was saved{unasked}.")
         return
     if asked.located.origin != "registry":
         as_written = text if not (settings or done or any(tables["decision"])) else ""

@@ -29,6 +29,7 @@ from pathway.cli.options import (
     on_option,
     protocol_option,
     registry_options,
+    surroundings,
     today,
 )
 from pathway.cli.plan import demo, growth, plan, programme, why
@@ -157,7 +158,7 @@ def _open_registry(where: RegistryOptions, by: str | None, on: datetime.date | N
         refuse("limb-pathway", "no terminal", "one for the screens", verbs)
     protocol = protocol_of(overlay_dir) if overlay_dir is not None else None
     with opened(where) as store:
-        run({}, today(on), None, protocol, RegistryStorage(store, name_of(by), now))
+        run({}, today(on), None, protocol, RegistryStorage(store, name_of(by), now), around=surroundings())
 
 
 if __name__ == "__main__":

@@ -12,6 +12,9 @@ from pathway.cli.errors import refuse
 from pathway.cli.options import protocol_option
 from pathway.cli.printing import show, show_with_headings, width
 
+OF_TABLES = ("import", "table")
+"""Verbs of the registry that the page on tables tells of."""
+
 
 @click.command()
 @click.argument("topic", required=False)
@@ -35,6 +38,10 @@ def manual(context: click.Context, topic: str | None, overlay_dir: Path | None, 
             known = (*pages.topics(), *(verbs.list_commands(context) if isinstance(verbs, click.Group) else ()))
             near = difflib.get_close_matches(topic, known, 1)
             do = f"did you mean {near[0]}" if near else "see the list: limb-pathway manual"
+            registry = verbs.get_command(context, "registry") if isinstance(verbs, click.Group) else None
+            if isinstance(registry, click.Group) and registry.get_command(context, topic) is not None:
+                page = "tables" if topic in OF_TABLES else "registry"
+                do = f"`limb-pathway manual {page}` tells of it, `limb-pathway registry {topic} --help` its options"
             refuse("manual", repr(topic), "a page of the manual, or a verb", do)
         show(named.get_help(click.Context(named, parent=context.parent, info_name=topic)))
         return

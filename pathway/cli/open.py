@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
+from contextlib import ExitStack
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -19,10 +21,14 @@ from pathway.cli.options import (
     protocol_option,
     registry_options,
     served_here,
+    surroundings,
     today,
 )
 from pathway.cli.printing import can_open_screens
 from pathway.cli.views import children
+
+if TYPE_CHECKING:
+    from pathway.children.storage import Storage
 
 KINDS = {"example": "an example child", "registry": "a child of the registry", "file": "a case file"}
 
@@ -64,7 +70,8 @@ def open_files(
     if not can_open_screens():
         context = click.get_current_context()
         listed = tuple(one.file or Path(one.word) for one in found.values())
-        given = {"address": where.address, "key_file": where.key_file, "ask_key": where.ask_key}
+        # Without a name the examples are listed, whatever registry there is: they are what opens.
+        given = {"address": where.address if listed else None, "key_file": where.key_file, "ask_key": where.ask_key}
         context.invoke(children, cases=listed, find="", on=on, overlay_dir=overlay_dir, as_json=False, **given)
         return
     from tui.app import run
@@ -77,7 +84,14 @@ def open_files(
 
         protocol = protocol_of(overlay_dir)
         files = {name: one.file for name, one in found.items() if one.file is not None}
-        run(dict.fromkeys(files, ""), day, only, protocol, FileStorage(files, protocol, day, served))
+        run(
+            dict.fromkeys(files, ""),
+            day,
+            only,
+            protocol,
+            FileStorage(files, protocol, day, served),
+            around=surroundings(),
+        )
         return
     rules = protocol_of(overlay_dir) if overlay_dir is not None else None
     if "registry" in kinds:
@@ -85,7 +99,15 @@ def open_files(
 
         with opened(where) as store:
             storage = RegistryStorage(store, name_of(by), now, tuple(found))
-            run(dict.fromkeys(found, ""), day, only, protocol_of(overlay_dir), storage)
+            run(dict.fromkeys(found, ""), day, only, protocol_of(overlay_dir), storage, around=surroundings())
         return
     texts = {name: text_of(one) for name, one in found.items()}
-    run(texts or {name: examples.text(name) for name in examples.names()}, day, only, rules)
+    with ExitStack() as open_until_left:
+
+        def begin() -> Storage:
+            from pathway.children.registry_storage import RegistryStorage
+
+            return RegistryStorage(open_until_left.enter_context(opened(where, create=True)), name_of(by), now)
+
+        around = surroundings(None if texts else begin)
+        run(texts or {name: examples.text(name) for name in examples.names()}, day, only, rules, around=around)

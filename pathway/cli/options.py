@@ -20,11 +20,41 @@ from pathway.registry.default import VARIABLE
 if TYPE_CHECKING:
     from pathway.children.resolve import RegistryAt
     from pathway.children.served import Served
+    from pathway.children.storage import Storage
+    from pathway.children.surroundings import Surroundings
     from pathway.files.kinds import Kind
 
 KEY_VARIABLE = "LIMB_PATHWAY_KEY_FILE"
 LONGEST_KEY, MOST_KEY_BYTES = 1000, 100_000
 Verb = TypeVar("Verb", bound=Callable[..., Any])
+
+
+class Day(click.DateTime):
+    """A day as year-month-day; one that is written otherwise is answered in plain words."""
+
+    def __init__(self) -> None:
+        super().__init__(["%Y-%m-%d"])
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str:
+        """Return how the day is written."""
+        return "YYYY-MM-DD"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> datetime.datetime:
+        """Return the day, at midnight."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            found, expected, do = day_fault(str(value))
+            self.fail(f"found {found}, expected {expected}{f'; {do}' if do else ''}.", param, ctx)
+
+
+def day_fault(text: str) -> tuple[str, str, str]:
+    """Return what is wrong with a text that is no day: found, expected, and the day that was probably meant."""
+    from pathway.tables.values import day_of
+
+    meant = day_of(text, "day-month-year")
+    do = f"did you mean {meant}" if isinstance(meant, datetime.date) else ""
+    return repr(text), "a day as year-month-day, such as 2024-05-31", do
 
 
 def as_day(
@@ -36,9 +66,9 @@ def as_day(
 
 on_option = click.option(
     "--on",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=Day(),
     callback=as_day,
-    help="Plan as of this date (YYYY-MM-DD); default: today.",
+    help="Plan as of this date; default: today.",
 )
 plain_option = click.option("--plain", is_flag=True, help="Words only: no symbols, no pictures, curves as tables.")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for other programs.")
@@ -110,13 +140,16 @@ class Output:
 
 
 def output_options(
-    *, required: bool = False, text: str = "File to write; printed if not given."
+    *, required: bool = False, text: str = "File to write; printed if not given.", replaces: bool = True
 ) -> Callable[[Verb], Verb]:
-    """Return what gives a verb the options on where it writes, as one argument `out`."""
+    """Return what gives a verb the options on where it writes, as one argument `out`.
+
+    `replaces`: an earlier file of its kind may be written over.
+    """
 
     def given(verb: Verb) -> Verb:
         @functools.wraps(verb)
-        def with_out(*args: Any, output: Path | None, replace_other: bool, shared: bool, **others: Any) -> Any:
+        def with_out(*args: Any, output: Path | None, shared: bool, replace_other: bool = False, **others: Any) -> Any:
             return verb(*args, out=Output(output, replace_other, shared), **others)
 
         where = click.option(
@@ -126,11 +159,12 @@ def output_options(
             type=click.Path(path_type=Path),
             required=required,
             metavar="FILE",
-            help=f"{text} An earlier one of its kind is replaced.",
+            help=f"{text} {'An earlier one of its kind is replaced.' if replaces else 'Nothing is written over.'}",
         )
         replace = click.option("--replace", "replace_other", is_flag=True, help="Replace a file of another kind too.")
         shared = click.option("--shared", is_flag=True, help="Let others on this machine read the file.")
-        return where(replace(shared(with_out)))  # type: ignore[return-value]
+        written = shared(with_out)
+        return where(replace(written) if replaces else written)  # type: ignore[return-value]
 
     return given
 
@@ -185,3 +219,13 @@ def served_here() -> Served | None:
 
     text = os.environ.get(VARIABLE)
     return None if text is None else of_text(text)
+
+
+def surroundings(begin: Callable[[], Storage] | None = None) -> Surroundings:
+    """Return where the screens run: the clock, whether a server shows them in a browser, what makes a place."""
+    from pathway.children.left_behind import VARIABLE, LeftBehind
+    from pathway.children.surroundings import Surroundings
+
+    kept = os.environ.get(VARIABLE)
+    left = None if kept is None else LeftBehind(Path(kept))
+    return Surroundings(now, in_browser=served_here() is not None, left=left, begin=begin)

@@ -11,7 +11,7 @@ import click
 from pathway.cli.asked import Asked, child_verb, protocol_of
 from pathway.cli.errors import leave_with_conflicts, note
 from pathway.cli.options import RegistryOptions, json_option, on_option, plain_option, protocol_option
-from pathway.cli.printing import can_open_screens, show, show_json, show_with_headings, width, words_only
+from pathway.cli.printing import can_open_screens, show, show_json, show_with_headings, symbols, width, words_only
 
 if TYPE_CHECKING:
     from pathway.plan.model import Plan
@@ -113,6 +113,7 @@ def why(asked: Asked, stage: str, as_json: bool) -> None:
 def growth(asked: Asked, as_json: bool, plain: bool) -> None:
     """Project the growth of both legs, with the classical methods beside it."""
     from pathway.views.data.plan_json import part_json
+    from pathway.views.pictures.symbols import drawn_in, in_symbols
     from pathway.views.pictures.timeline import growth_chart
     from pathway.views.words.plan import growth_text
     from pathway.views.words.wrapping import wrap
@@ -121,9 +122,10 @@ def growth(asked: Asked, as_json: bool, plain: bool) -> None:
     if as_json:
         show_json(part_json({"growth": made.growth.model_dump(mode="json"), "caution": _caution(made)}))
         return
-    drawn = None if words_only(plain) else growth_chart(made, width(), CHART_ROWS)
+    drawn = None if words_only(plain) else growth_chart(made, width(), CHART_ROWS, symbols())
     if drawn is not None:
-        show("\n".join((drawn.text, *wrap(CHART_KEY, width()), "")))
+        key = in_symbols(CHART_KEY, symbols())
+        show("\n".join((drawn_in(drawn, symbols()).text, *wrap(key, width()), "")))
     show_with_headings(growth_text(made, width()))
 
 

@@ -5,10 +5,14 @@ from __future__ import annotations
 import os
 import shutil
 import sys
+from typing import TYPE_CHECKING
 
 import click
 
 from pathway.plain_text import json_visible, visible
+
+if TYPE_CHECKING:
+    from pathway.views.pictures.symbols import Symbols
 
 
 def show(text: str, *, nl: bool = True) -> None:
@@ -39,6 +43,13 @@ def width() -> int:
 def words_only(plain: bool) -> bool:
     """Return whether to print words alone: asked for, or nobody looks at pictures (piped, NO_COLOR, dumb terminal)."""
     return plain or not sys.stdout.isatty() or "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
+
+
+def symbols() -> Symbols:
+    """Return with which symbols this terminal draws a picture; refuses an unknown word of the environment."""
+    from pathway.views.pictures.symbols import chosen
+
+    return chosen(os.environ, sys.stdout.encoding or "")
 
 
 def can_open_screens() -> bool:

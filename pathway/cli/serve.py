@@ -63,7 +63,8 @@ def serve(
     the registry open, the example children where there is no registry.
 
     Needs `pip install 'limb-pathway[web]'`. The address holds a key: who has it works with your rights on what is
-    served, and reaches no other file. What is not saved when the server ends is lost.
+    served, and reaches no other file. What a closed page had not saved is there at the next visit; when the server
+    ends it is lost.
     """
     from pathway.children.served import VARIABLE as SERVED
     from pathway.children.served import as_text, served

@@ -136,7 +136,8 @@ def limits_at(
     return tuple(LimitAt(rule, mm, not rule.warns and mm <= lowest) for rule, mm in zip(rules, values, strict=True))
 
 
-_COUNT = ("no", "one", "two", "three", "four", "five", "six")
+COUNT = ("no", "one", "two", "three", "four", "five", "six")
+"""The numbers of lengthenings as ids and summaries of courses have them."""
 
 
 def course_id(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> str:
@@ -145,7 +146,7 @@ def course_id(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> s
     for bone, word in (("femur", "femoral"), ("tibia", "tibial")):
         number = sum(item.bone == bone for item in lengthenings)
         if number:
-            parts.append(f"{_COUNT[number]}_{word}")
+            parts.append(f"{COUNT[number]}_{word}")
     if arrest is not None:
         parts.append("arrest")
     return "_".join(parts) if parts else NO_SURGERY
@@ -157,7 +158,7 @@ def summary_of(lengthenings: tuple[Lengthening, ...], arrest: Arrest | None) -> 
     for bone, word in (("femur", "femoral"), ("tibia", "tibial")):
         number = sum(item.bone == bone for item in lengthenings)
         if number:
-            parts.append(f"{_COUNT[number]} {word} lengthening{'s' if number > 1 else ''}")
+            parts.append(f"{COUNT[number]} {word} lengthening{'s' if number > 1 else ''}")
     text = " and ".join(parts) if parts else "no lengthening"
     return f"{text}, with growth arrest of the other leg" if arrest else f"{text}, no growth arrest"
 

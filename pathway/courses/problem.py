@@ -9,13 +9,14 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
 
 import numpy as np
 
 from pathway.courses.arrest_options import ArrestEffects, arrest_effects, arrest_from_years, arrests
+from pathway.courses.chosen import chosen_of
 from pathway.courses.course import PLATES, Arrest, Lengthening, limits_at
 from pathway.courses.grid_search import Chain, Floats, Ints, Problem, Step, no_chain
 from pathway.courses.lengthening_options import POINT, ChainRules, Grid, grid_of
@@ -192,6 +193,12 @@ def course_problems(
     return tuple(_Builder(graph, timeline, posterior, question).problems())
 
 
+def _wishes(question: Question) -> Wishes:
+    """Return the wishes of a record; of a course that was begun since it was chosen, what is left of it is wished."""
+    wishes, chosen = wishes_of(question.record), chosen_of(question.record, question.protocol, question.on)
+    return wishes if chosen is None else replace(wishes, course=chosen.left)
+
+
 class _Builder:
     """Makes the parts that all problems of a child share, and the chain of each way of lengthening once."""
 
@@ -203,7 +210,7 @@ class _Builder:
             question.protocol,
             question.on,
         )
-        self.wishes, self.grid = wishes_of(question.record), grid_of(question, posterior.mature_age_years)
+        self.wishes, self.grid = _wishes(question), grid_of(question, posterior.mature_age_years)
         ages = self.grid.age_years
         central = outlook(posterior.central(), (), ages)
         effects = arrest_effects(posterior, float(ages[0]), float(ages[-1]))

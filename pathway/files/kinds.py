@@ -10,7 +10,7 @@ from typing import Literal
 
 import tomli
 
-Form = Literal["pdf", "html", "md", "svg", "png", "ics", "json", "toml"]
+Form = Literal["pdf", "html", "md", "svg", "png", "ics", "json", "toml", "txt"]
 PROGRAM = "limb-pathway"
 _TABLE = re.compile(rb"^\[child\]", re.MULTILINE)
 _SQLITE = b"SQLite format 3\x00"
@@ -44,6 +44,7 @@ _STARTS: dict[Form, bytes] = {
     "ics": b"BEGIN:VCALENDAR",
     "json": b"{",
     "toml": b"# ",
+    "txt": b"",
 }
 
 
@@ -59,6 +60,8 @@ def marked(data: bytes, kind: Kind) -> bytes:
         return data + b"\n" + comment + b"\n"
     if kind.form == "toml":
         return data + f"\n# {kind.mark}\n".encode()
+    if kind.form == "txt":
+        return data + f"\n{kind.mark}\n".encode()
     if kind.form == "png":
         said = b"tEXtSoftware\x00" + kind.mark.encode("latin-1")
         chunk = struct.pack(">I", len(said) - 4) + said + struct.pack(">I", zlib.crc32(said))

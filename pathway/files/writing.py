@@ -70,7 +70,8 @@ def refuse_place(target: Target) -> None:
     head, tail = _ends(file)
     kept = is_kept_elsewhere(head, file.name)
     if kept:
-        raise refused(str(file), kept, "a new file, or an earlier one of its kind", "name another")
+        expected = "a new file" if target.kind is None else f"a new file, or an earlier {target.kind.label}"
+        raise refused(str(file), kept, expected, "name another")
     if target.kind is not None and is_one(target.kind, head, tail):
         return
     if target.kind is None:

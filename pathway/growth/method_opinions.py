@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from pathway.days import age_words
 from pathway.growth import classical_methods
 from pathway.growth.bones.measured import Reading, mean_length, readings
 from pathway.growth.reference_curves import GrowthCurve, growth_curve, plural
@@ -128,7 +129,7 @@ def _congenital(case: _Case) -> Opinion:
         return _opinion(_CONGENITAL, None, "Needs a measured discrepancy.")
     age, difference = case.last
     multiplier = float(case.curve.multiplier(age))
-    note = f"{difference:.0f} mm at {age:.1f} years times {multiplier:.2f}; assumes a constant proportion."
+    note = f"{difference:.0f} mm at {age_words(age)} times {multiplier:.2f}; assumes a constant proportion."
     if not case.congenital:
         note += " This child's pattern is not congenital, so the assumption may not hold."
     mm = classical_methods.congenital_by_multiplier(difference, multiplier)
@@ -150,7 +151,7 @@ def _developmental(case: _Case) -> Opinion:
     inhibited = classical_methods.inhibition(short0, short1, long0, long1)
     multiplier = float(case.curve.multiplier(pair[1].age_years))
     mm = classical_methods.developmental_by_multiplier(long1 - short1, inhibited, long1, multiplier)
-    note = f"Inhibition {inhibited:.2f} between {pair[0].age_years:.1f} and {pair[1].age_years:.1f} years."
+    note = f"Inhibition {inhibited:.2f} between {age_words(pair[0].age_years)} and {age_words(pair[1].age_years)}."
     return _opinion(_DEVELOPMENTAL, mm, note + _BY_CALENDAR + case.ahead)
 
 

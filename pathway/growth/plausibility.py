@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathway.days import age_years
+from pathway.days import age_words, age_years
 from pathway.growth.bones.measured import mean_length
 from pathway.growth.reference_curves import GrowthCurve, growth_curve
 from pathway.growth.surgery import BONES
@@ -35,7 +35,7 @@ def growth_faults(record: Record, protocol: Protocol) -> tuple[Problem, ...]:
                     where,
                     key,
                     None,
-                    f"{m.value:g} mm at {age:.1f} years on the longer side",
+                    f"{m.value:g} mm at {age_words(age)} on the longer side",
                     f"more than the {newborn:.0f} mm of a newborn's {bone}",
                     "correct the length or its unit (mm), or the sides",
                 )
@@ -53,7 +53,7 @@ def _impossible_differences(record: Record, protocol: Protocol, curve: GrowthCur
         for m in visit.measurements:
             if m.finding == "leg_length_discrepancy_mm" and abs(float(m.value)) >= long:
                 key = f"{m.finding} {m.side}"
-                what = f"{m.value:g} mm at {age:.1f} years"
+                what = f"{m.value:g} mm at {age_words(age)}"
                 wanted = f"less than the whole {first} ({long:.0f} mm)"
                 found.append(
                     Problem(f"visit of {visit.date}", key, None, what, wanted, "correct the difference or its unit")
@@ -75,7 +75,7 @@ def growth_questions(record: Record, protocol: Protocol) -> tuple[str, ...]:
             if abs(value - mean) > most * cv * mean:
                 asked.append(
                     f"Is the {bone} of the longer leg on {visit.date} really {value:g} mm? "
-                    f"At {age:.1f} years {mean:.0f} mm is usual."
+                    f"At {age_words(age)} {mean:.0f} mm is usual."
                 )
         else:
             asked += _short_question(visit, bone, value, record, protocol, curve, age)
@@ -137,7 +137,7 @@ def _gained(record: Record, protocol: Protocol) -> list[str]:
         if most is not None and (operation.achieved_mm or 0.0) > most:
             asked.append(
                 f"Did the {protocol.stage(operation.kind).label.lower()} of {operation.date} really gain "
-                f"{operation.achieved_mm:g} mm? At {age:.1f} years the rules plan at most {most:g} mm."
+                f"{operation.achieved_mm:g} mm? At {age_words(age)} the rules plan at most {most:g} mm."
             )
     return asked
 
@@ -160,7 +160,7 @@ def _skeletal(record: Record, protocol: Protocol) -> list[str]:
         age = age_years(record.child.date_of_birth, visit.date)
         if abs(years - age) > most:
             asked.append(
-                f"Is the skeletal age on {visit.date} really {years:g} years? The child was {age:.1f} years old, and "
+                f"Is the skeletal age on {visit.date} really {years:g} years? The child was {age_words(age)} old, and "
                 f"more than {most:.1f} years apart is rare without a disorder of growth."
             )
     return asked

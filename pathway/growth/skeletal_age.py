@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pathway.days import age_years, most_days
+from pathway.days import age_words, age_years, most_days
 from pathway.growth.population import Population
 from pathway.growth.reference_curves import Floats, GrowthCurve
 from pathway.protocol.question import Question
@@ -62,7 +62,7 @@ def skeletal_readings(question: Question) -> tuple[tuple[SkeletalReading, ...], 
             continue
         age = age_years(child.date_of_birth, visit.date)
         if bound := only_a_bound(protocol, visit, child.sex, age):
-            passed.append(f"Skeletal age of {visit.date} not used at {age:.1f} years: {bound}.")
+            passed.append(f"Skeletal age of {visit.date} not used at {age_words(age)}: {bound}.")
             continue
         method = visit.skeletal_age_method
         sd = reading_sd_years(protocol, method)
@@ -128,7 +128,7 @@ def skeletal_age(question: Question) -> Skeletal:
 
 
 def _words(one: SkeletalReading, question: Question) -> str:
-    return f"Skeletal age {one.years:.1f} ({_how(one, question)}) against {one.age_years:.1f} years"
+    return f"Skeletal age {one.years:.1f} ({_how(one, question)}) against {age_words(one.age_years)}"
 
 
 def _how(one: SkeletalReading, question: Question) -> str:

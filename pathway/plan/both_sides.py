@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from pathway.courses.course import placed_stages
-from pathway.days import age_years
+from pathway.days import age_words, age_years
 from pathway.growth.normal_bones import normal_bone
 from pathway.network import Conflict
 from pathway.plan import assemble
@@ -269,7 +269,7 @@ def _against_normal(question: Question) -> Iterator[str]:
             words = f"{abs(share):.0f} % {'longer' if share > 0 else 'shorter'} than"
             words = words if round(share) else "as long as"
             yield (
-                f"{side} {bone} {length:.0f} mm on {day}, {words} normal at {age:.1f} years "
+                f"{side} {bone} {length:.0f} mm on {day}, {words} normal at {age_words(age)} "
                 f"({normal.mean_mm:.0f} mm, SD {normal.sd_mm:.0f})."
             )
 

@@ -32,6 +32,7 @@ GATE_WORDS: dict[GateStatus, str] = {
     "waived": "waived",
     "later": "judged later",
 }
+LastBy = Literal["", "growth", "rule_of_use", "limit"]
 StageStatus = Literal["done", "under_way", "ready", "later", "blocked", "optional"]
 
 
@@ -242,6 +243,15 @@ class StageHarm(Frozen):
     local: bool = False
 
 
+class Recorded(Frozen):
+    """What was entered of an operation that was done; `planned_mm` is the amount of the plan accepted before it."""
+
+    achieved_mm: float | None = None
+    planned_mm: float | None = None
+    device_off: Day | None = None
+    complications: tuple[str, ...] = ()
+
+
 class PlanStage(Frozen):
     """One stage of the plan. `id` carries the number where a kind repeats (`femoral_lengthening_2`).
 
@@ -249,9 +259,10 @@ class PlanStage(Frozen):
     moves (None: nothing bounds it); `delay` says in sentences what a later date does, `preferred` what became of a wish
     about the date. `device` is that of a lengthening with a date. `road` is the road that it belongs to alone, "" for
     what both share; of the prosthetic road a stage has a `window` and no date. `past_usual` is the day on which its
-    usual ages ended, where it can only come later; `likely` that most children come to it, though it need not be asked
-    for today.
-    `goes_with` is the stage that a visit or treatment goes with.
+    usual ages ended, where it can only come later; `last_by` what ends its window: the growth that is left
+    (nothing makes up for it after that), the usual latest age of a rule of use, or a limit of the rules; `likely`
+    that most children come to it, though it need not be asked for today.
+    `goes_with` is the stage that a visit or treatment goes with, `recorded` what was entered of an operation done.
     """
 
     id: str
@@ -276,6 +287,7 @@ class PlanStage(Frozen):
     physes: tuple[str, ...] = ()
     device: PlanDevice | None = None
     window: DateWindow | None = None
+    last_by: LastBy = ""
     past_usual: Day | None = None
     date: Day | None = None
     end_date: Day | None = None
@@ -291,6 +303,7 @@ class PlanStage(Frozen):
     stop_rules: tuple[str, ...] = ()
     harms: tuple[StageHarm, ...] = ()
     sources: tuple[str, ...] = ()
+    recorded: Recorded | None = None
 
     @property
     def begun(self) -> bool:
@@ -437,6 +450,10 @@ class PrintedResult(Frozen):
     population: str
     differs: str
     sources: tuple[str, ...] = ()
+
+
+CHOSEN_COURSE = "the course chosen on"
+"""How a notice names the course that family or team chose; its first letter is a capital where it begins one."""
 
 
 class Course(Frozen):

@@ -13,6 +13,8 @@ if TYPE_CHECKING:  # lists of what is due load no rules
 
 FOLLOWING: tuple[Role, ...] = ("device_removal", "surveillance")
 """The roles of what starts where a lengthening ends."""
+GROWTH_NEEDED: tuple[Role, ...] = ("growth_arrest", "growth_modulation")
+"""The roles of what works by the growth that is left: after its last day nothing makes up for it."""
 ONCE: tuple[Role, ...] = ("growth_arrest", "prosthetic_alternative", "reexamination")
 """The roles that no two stages may have."""
 EVERY_PLAN: tuple[Role, ...] = ("reexamination",)

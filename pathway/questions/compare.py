@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pathway.days import add_months, whole_months
-from pathway.plan.model import Course, Plan, PlanStage, Quantiles
+from pathway.plan.model import Plan, PlanStage, Quantiles
 
 Kind = Literal["discrepancy", "course", "appeared", "dropped", "moved", "amount", "status", "gate", "conflict"]
 
@@ -35,7 +35,7 @@ def differences(before: Plan, after: Plan) -> tuple[Difference, ...]:
     """Return every difference between two plans: where it ends first, then the stages in the order of their dates."""
     return (
         *_discrepancy(before, after),
-        *_course(before.recommended, after.recommended),
+        *_course(before, after),
         *_conflicts(before, after),
         *_stages(before, after),
     )
@@ -45,17 +45,40 @@ def _discrepancy(before: Plan, after: Plan) -> Iterator[Difference]:
     one, two = before.growth.at_maturity, after.growth.at_maturity
     then, now = (_band(m.discrepancy_mm) if m else "not known" for m in (one, two))
     if then != now:
-        yield Difference("discrepancy", "", then, now, f"Difference at maturity without operations: {then} → {now}.")
+        further = "further " if any(stage.operation and stage.begun for stage in after.stages) else ""
+        sentence = f"Difference at maturity without {further}operations: {then} → {now}."
+        yield Difference("discrepancy", "", then, now, sentence)
 
 
 def _band(spread: Quantiles) -> str:
     return f"{spread.p50 / 10:.1f} cm ({spread.p05 / 10:.1f} to {spread.p95 / 10:.1f})"
 
 
-def _course(one: Course | None, two: Course | None) -> Iterator[Difference]:
+def _course(before: Plan, after: Plan) -> Iterator[Difference]:
+    one, two = before.recommended, after.recommended
     then, now = (course.summary if course else "none" for course in (one, two))
-    if then != now:
-        yield Difference("course", "", then, now, f"Course that comes first: {then} → {now}.")
+    if then == now:
+        return
+    carried = carried_on(before, after)
+    sentence = f"Course that comes first: {then} → {now}."
+    if carried is not None:
+        sentence = f"Course unchanged: {carried[0]} of {carried[1]} done. It was: {then}; what is left: {now}."
+    yield Difference("course", "", then, now, sentence)
+
+
+def carried_on(before: Plan, after: Plan) -> tuple[int, int] | None:
+    """Return how many of the first course's operations were done since, of how many; None where the rest is another.
+
+    What is left must be the same operations; their days and amounts may have moved.
+    """
+    one, two = before.recommended, after.recommended
+    if one is None or two is None:
+        return None
+    begun = {stage.id for stage in after.stages if stage.begun}
+    since = begun - {stage.id for stage in before.stages if stage.begun}
+    planned, left = ({stage.id for stage in course.stages} for course in (one, two))
+    done = planned & since
+    return (len(done), len(planned)) if done and planned - begun == left - begun else None
 
 
 def _conflicts(before: Plan, after: Plan) -> Iterator[Difference]:

@@ -107,5 +107,6 @@ def _causes(
     gone = tuple(words for words, left in zip(entered, without, strict=True) if found.key not in left)
     other = tuple(words for words, left in zip(entered, without, strict=True) if left.get(found.key) != found)
     if gone or other:
-        return gone or other
+        # What would have changed by itself too, only otherwise, is not put down to what was entered alone.
+        return (TIME, *(gone or other)) if found.key in in_time else gone or other
     return (TIME,) if not entered or found.key in in_time else (TOGETHER,)

@@ -31,6 +31,14 @@ def event_words(event: Event, record: Record, protocol: Protocol) -> str:
     return f"{_words(event.was, protocol)} removed"
 
 
+def item_words(item: Visit | Operation | Decision, protocol: Protocol) -> str:
+    """Return a visit with all its findings, an operation or a decision in words."""
+    return "; ".join(_words(one, protocol) for one in single(item) if not isinstance(one, _NO_ITEM))
+
+
+_NO_ITEM = (Correction, NewCalendar, NewCard)
+
+
 def _words(item: Visit | Operation | Decision, protocol: Protocol) -> str:
     if isinstance(item, Visit):
         return _visit(item, protocol)

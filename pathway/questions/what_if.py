@@ -108,7 +108,7 @@ def differences(plan: Plan, wished: Plan) -> Iterator[str]:
         yield "Under these wishes no course can be planned."
         return
     if one is None:
-        yield "Without these wishes no course can be planned."
+        yield f"Before, no course could be planned; with this the first choice is: {other.summary}."
         return
     if one == other or (one.id, one.stages) == (other.id, other.stages):
         yield f"The same course stays first: {one.summary}."

@@ -136,6 +136,23 @@ def due_page(registry: Registry, on: datetime.date, months: int, most: int, afte
     return _page([(row.number, row.child, _needed(row)) for row in rows], on, (total or 0) - len(rows))
 
 
+def each_child(registry: Registry, on: datetime.date, months: int) -> tuple[tuple[Due, ...], dict[str, int]]:
+    """Return what is most urgent for each child, overdue first, and how many more items each child has."""
+    first: dict[str, Due] = {}
+    more: dict[str, int] = {}
+    after = None
+    while True:
+        page = due_page(registry, on, months, BATCH, after)
+        for item in page.items:
+            if item.child in first:
+                more[item.child] = more.get(item.child, 0) + 1
+            else:
+                first[item.child] = item
+        if page.after is None:
+            return tuple(first.values()), more
+        after = page.after
+
+
 def fill_where_missing(registry: Registry) -> None:
     """Fill the index from the stored plans where it was never made.
 

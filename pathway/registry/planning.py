@@ -9,7 +9,7 @@ from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, 
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from pathway.events import Event, rebase
 from pathway.files.rules import rules_folder
@@ -25,11 +25,13 @@ from pathway.registry import due_list
 from pathway.registry.journal.appending import chosen, new_entries
 from pathway.registry.journal.chain import head_of
 from pathway.registry.journal.entry import NO_ENTRIES, Head, Saved, StaleHead, StoredPlan
-from pathway.registry.journal.fold import earlier_operations
+from pathway.registry.journal.fold import accepted_last, earlier_operations
 from pathway.registry.journal.payloads import Revision, decision_entry, revision_entry
 from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
 
+Accepter = Literal["", "family", "team"]
+"""Who accepts a plan; "" where nobody does, or nobody said."""
 BATCH = 64
 """How many plans are stored together: what an interrupted run has lost at most."""
 WINDOW = 64
@@ -42,7 +44,7 @@ PATIENCE_SECONDS = 5.0
 class Task:
     """One child to plan: plain data, so that it can be planned in another process or on another machine.
 
-    `fault` says why its entries make up no record, where they do not.
+    `fault` says why its entries make up no record, where they do not; `accepted_on` when somebody accepted a plan last.
     """
 
     child: str
@@ -50,6 +52,7 @@ class Task:
     record: dict[str, Any]
     earlier: tuple[EarlierOperation, ...] = ()
     fault: str = ""
+    accepted_on: datetime.date | None = None
 
 
 def protocol_digest(protocol: Protocol) -> str:
@@ -66,7 +69,9 @@ def to_plan(registry: Registry, protocol: Protocol, on: datetime.date, *, every:
         try:
             entries = registry.entries(child)
             record = registry.folded(child, entries).model_dump(mode="json")
-            task = Task(child, head_of(entries), record, earlier_operations(entries))
+            kept = accepted_last(entries)
+            accepted = None if kept is None else kept.entry.when.date()
+            task = Task(child, head_of(entries), record, earlier_operations(entries), accepted_on=accepted)
         except (RegistryProblem, ValueError) as error:  # entries that were damaged must not stop the other children
             task = Task(child, NO_ENTRIES, {}, fault=str(error).rstrip("."))
         yield task
@@ -92,7 +97,12 @@ def plan_task(task: Task, on: datetime.date, overlay_dir: Path | None) -> tuple[
         plan = make_plan(Question(record, protocol, on, earlier=task.earlier), compared=False)
     except Exception as error:  # one child that fails must not stop the thousand others; it is told by name
         return task.child, f"{type(error).__name__}: {error}"
-    return task.child, plan_summary(plan, record, protocol)
+    return task.child, with_acceptance(plan_summary(plan, record, protocol, task.earlier), task.accepted_on)
+
+
+def with_acceptance(summary: dict[str, Any], on: datetime.date | None) -> dict[str, Any]:
+    """Return the summary of a plan with the day on which somebody accepted a plan last, None where nobody has."""
+    return {**summary, "accepted_on": None if on is None else str(on)}
 
 
 _loaded: dict[Path | None, Protocol] = {}
@@ -187,11 +197,12 @@ def save_followup(
     when: datetime.datetime,
     plan: Plan | None = None,
     reason: str = "",
+    accepted_by: Accepter = "",
 ) -> Saved | StaleHead:
     """Keep the events of a follow-up on a child that was read at `seen`, all together or not at all.
 
     What was added to is corrected, what was taken back is withdrawn. `plan`, the plan of the record after them, is
-    kept with them as a revision with its `reason`.
+    kept with them as a revision with its `reason`: an accepted one where it is said who accepts it.
     """
     entries = registry.entries(child)
     if head_of(entries) != seen:
@@ -200,7 +211,8 @@ def save_followup(
     events = rebase(events, known)
     news = new_entries(events, known, entries, who)
     if plan is not None:
-        news = (*news, revision_entry(_revision(plan, recommended=not chosen(events), reason=reason), who))
+        kept = _revision(plan, not chosen(events), reason, accepted=bool(accepted_by), by=accepted_by)
+        news = (*news, revision_entry(kept, who))
     return registry.append(child, news, seen=seen, when=when)
 
 
@@ -214,19 +226,22 @@ def accept(
     when: datetime.datetime,
     reason: str = "",
     choice: Decision | None = None,
+    by: Accepter = "",
 ) -> Saved | StaleHead:
-    """Keep a plan as a revision; with `choice` the decision for another course goes in together with it."""
-    news = [revision_entry(_revision(plan, recommended=choice is None, reason=reason), who)]
+    """Keep a plan as an accepted revision; with `choice` the decision for another course goes in together with it."""
+    news = [revision_entry(_revision(plan, choice is None, reason, accepted=True, by=by), who)]
     if choice is not None:
         news.insert(0, decision_entry(choice, who))
     return registry.append(child, news, seen=seen, when=when)
 
 
-def _revision(plan: Plan, *, recommended: bool, reason: str) -> Revision:
+def _revision(plan: Plan, recommended: bool, reason: str, *, accepted: bool, by: Accepter) -> Revision:
     return Revision(
         plan=plan.model_dump(mode="json"),
         on=plan.on,
         protocol_version=plan.protocol.version,
         recommended=recommended,
         reason=reason,
+        accepted=accepted,
+        accepted_by=by,
     )

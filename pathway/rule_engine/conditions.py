@@ -15,6 +15,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from pathway.days import age_words
 from pathway.protocol.model import Condition, FindingRule, Protocol
 from pathway.protocol.words import (
     PREDICTED_LABELS,
@@ -305,6 +306,8 @@ def _unknown_finding(fact: Unknown, condition: Condition, rule: FindingRule, lab
         "not_measurable": "could not be measured",
         "declined": "was declined",
     }[fact.why]
+    if fact.why == "never_measured" and fact.because:
+        words = "cannot be worked out yet"
     tail = f" ({fact.because})" if fact.because else ""
     last = fact.last
     comparison, threshold = compared(condition)
@@ -334,7 +337,7 @@ def _judge_quantity(condition: Condition, facts: Facts, protocol: Protocol) -> V
         holds, margin = _compare(facts.age_years, condition)
         return Verdict(
             state=_state(holds),
-            sentence=f"age {facts.age_years:.1f} years",
+            sentence=f"age {age_words(facts.age_years)}",
             test=test,
             form="quantity",
             value=facts.age_years,

@@ -27,7 +27,10 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class Unknown:
-    """Why a finding has no value that counts; `last` is the value that went out of date."""
+    """Why a finding has no value that counts; `last` is the value that went out of date.
+
+    What is worked out of several measurements is `never_measured` with a `because` where only some of them are there.
+    """
 
     why: WhyUnknown
     last: Known | None = None
@@ -181,7 +184,8 @@ def _natural(name: str, record: Record, protocol: Protocol, visits: tuple[Visit,
             long = sum(lengths[bone, record.other_side] for bone in bones)
             value = short / long if name.endswith("_ratio") else 100 * (1 - short / long)
             return Known(round(value, 4), protocol.finding(name).sd, visit.date, "computed")
-    return NEVER_MEASURED
+    whole = f"{' and '.join(bones)} of both legs from one visit"
+    return _in_part(visits, bones, whole if first is None else f"{whole} before any lengthening")
 
 
 def _current(question: Question, visits: tuple[Visit, ...]) -> Known | Unknown:
@@ -195,4 +199,11 @@ def _current(question: Question, visits: tuple[Visit, ...]) -> Known | Unknown:
             if question.protocol.stage(operation.kind).bone is not None and visit.date <= operation.date <= question.on:
                 return Unknown("out_of_date", known, f"measured before the operation of {operation.date}")
         return _in_date(known, rule, question.on)
-    return NEVER_MEASURED
+    return _in_part(visits, ("femur", "tibia"), "femur and tibia of both legs from one visit, or the difference itself")
+
+
+def _in_part(visits: tuple[Visit, ...], bones: tuple[str, ...], needed: str) -> Unknown:
+    """Return why a value cannot be worked out: bones that were measured, but not together, are not unmeasured."""
+    lengths = {f"{bone}_length_mm" for bone in bones}
+    seen = any(item.finding in lengths for visit in visits for item in visit.measurements)
+    return Unknown("never_measured", because=f"it needs {needed}") if seen else NEVER_MEASURED

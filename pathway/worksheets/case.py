@@ -46,6 +46,8 @@ class Case:
     stage: PlanStage | None = None
     findings: Findings = field(default_factory=dict)
     posterior: Posterior | None = None
+    done_on: datetime.date | None = None
+    """The day on which the operation of the stage was done by the whole record, later entries too; None: not done."""
 
     @property
     def side(self) -> Side:
@@ -66,7 +68,16 @@ def case_of(
         stage,
         findings_on(question.about(known)),
         posterior,
+        _done_on(question.record, stage),
     )
+
+
+def _done_on(record: Record, stage: PlanStage | None) -> datetime.date | None:
+    """Return the day of the operation that a stage is: of its kind the first, second … by its number."""
+    if stage is None or stage.number < 1:
+        return None
+    days = sorted(one.date for one in record.operations if one.kind == stage.kind)
+    return days[stage.number - 1] if stage.number <= len(days) else None
 
 
 @dataclass(frozen=True, slots=True)

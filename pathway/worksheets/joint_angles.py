@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
+from pathway.days import age_words
 from pathway.protocol.model import Protocol, Value
 from pathway.record import Sex
 
@@ -52,7 +53,7 @@ class AngleNorm:
     def words(self) -> str:
         """Return the norm in words: `normal 87.5 deg at 6.0 years, band 84.0 to 91.0 deg`."""
         band = f"band {self.low_deg:.1f} to {self.high_deg:.1f} deg"
-        return f"normal {self.normal_deg:.1f} deg at {self.age_years:.1f} years, {band}"
+        return f"normal {self.normal_deg:.1f} deg at {age_words(self.age_years)}, {band}"
 
     @property
     def basis_words(self) -> str:

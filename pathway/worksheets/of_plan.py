@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pathway.growth import fit_growth
-from pathway.plan.model import Plan
+from pathway.plan.model import Plan, PlanStage
 from pathway.problems import Problem, Refused
 from pathway.protocol.question import Question
 from pathway.rule_engine.facts import known_steps
@@ -52,6 +52,9 @@ def opened(kind: Kind, question: Question, plan: Plan | None, stage: str | None 
 
     Without a plan (None) a sheet can still be filled by hand. Raises Refused for a stage that the plan has not.
     """
-    found = stage_of(kind, plan, question.protocol, stage) if plan is not None else None
-    posterior = fit_growth(question.as_known(), known_steps=known_steps(question))
-    return case_of(question, plan, found, posterior)
+    return sheet_case(question, plan, stage_of(kind, plan, question.protocol, stage) if plan is not None else None)
+
+
+def sheet_case(question: Question, plan: Plan | None, stage: PlanStage | None) -> Case:
+    """Return what a worksheet is opened with: the child with its growth, its plan and the plan's stage."""
+    return case_of(question, plan, stage, fit_growth(question.as_known(), known_steps=known_steps(question)))

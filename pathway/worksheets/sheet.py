@@ -13,7 +13,7 @@ from pathway.record import Frozen
 Kind = Literal["axis", "osteotomy", "lengthening", "growth-arrest", "guided-growth", "lift"]
 InputValue = float | str | bool | datetime.date | tuple[float, ...] | None
 Cell = str | int | float | datetime.date | None
-Origin = Literal["visit", "protocol", "by_hand", "plan", "none"]
+Origin = Literal["visit", "record", "protocol", "by_hand", "plan", "none"]
 CHECK_THE_RADIOGRAPH = "Check every number against the radiograph before it is used."
 
 
@@ -27,9 +27,10 @@ class Input(Frozen):
 
     `kind` says how text from the command line is read: a list is written `120,130`, a text as `written` says, by its
     sheet. `plausible` (in `unit`) is what a hand-set value must lie in; a list is judged item by item. `origin` is the
-    visit (`measured_on`, `method`), the protocol's default (`sources`), the plan, or the hand; `none` where nothing is
-    known yet. `note` says anything the reader must know of it (out of date, assumed); `local` that the default is the
-    clinic's own. An input that is not `settable` stays as it is.
+    visit (`measured_on`, `method`), what the record says of the child, the protocol's default (`sources`), the plan, or
+    the hand; `none` where nothing is known yet. `note` says anything the
+    reader must know of it (out of date, assumed); `local` that the default is the clinic's own. `stands_in` is the
+    label of the input whose value is taken where this one is not known. An input that is not `settable` stays as it is.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Input(Frozen):
     sources: tuple[str, ...] = ()
     note: str = ""
     local: bool = False
+    stands_in: str = ""
     settable: bool = True
     optional: bool = False
 

@@ -29,7 +29,10 @@ WRITING: dict[str, tuple[list[str], str]] = {
     "registry heads": (["registry", "heads"], "heads.json"),
     "registry backup": (["registry", "backup"], "backup.db"),
     "registry achieved": (["registry", "achieved", "--on", LATER], "errors.toml"),
+    "registry table": (["registry", "table", "visits"], "visits.csv"),
 }
+BESIDE = {"registry table": ["visits.schema.json"]}
+"""What a verb writes beside its file."""
 REPLACES = ("calendar", "fhir", "rules export", "handout", "summary", "theatre", "picture", "registry achieved")
 CASE = b'schema_version = 1\n[child]\nid = "mine"\n'
 
@@ -94,7 +97,9 @@ def test_what_is_written_is_for_its_owner_alone_and_said(verb: str, place: Path)
     assert result.exit_code == 0, result.output
     assert file.stat().st_mode & 0o777 == 0o600
     assert str(file) in result.output
-    assert [one.name for one in place.iterdir()] == [file.name]
+    names = [file.name, *BESIDE.get(verb, [])]
+    assert sorted(one.name for one in place.iterdir()) == sorted(names)
+    assert all((place / name).stat().st_mode & 0o777 == 0o600 for name in names)
 
 
 @pytest.mark.parametrize("verb", WRITING)
@@ -149,7 +154,7 @@ def test_an_earlier_output_is_replaced_and_another_file_only_when_asked(verb: st
     assert len(file.read_bytes()) > len(first) / 2
 
 
-@pytest.mark.parametrize("verb", ["registry export", "registry heads", "registry backup"])
+@pytest.mark.parametrize("verb", ["registry export", "registry heads", "registry backup", "registry table"])
 def test_what_must_be_new_is_put_over_nothing(verb: str, place: Path) -> None:
     file = place / WRITING[verb][1]
     assert run(verb, file).exit_code == 0

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from pathway.children import case_files
+from pathway.children import case_files, papers
 from pathway.children.resolve import RegistryAt
 from pathway.cli import exports as cli_exports
 from pathway.cli.main import main
@@ -138,7 +138,7 @@ def test_what_cannot_be_done_is_said_in_a_sentence(arguments: tuple[str, ...], c
 
 def test_without_the_extra_the_verb_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "fhir", None)
-    monkeypatch.setattr(cli_exports.util, "find_spec", lambda name: None)
+    monkeypatch.setattr(papers.util, "find_spec", lambda name: None)
     done = run("fhir", "rowan-02", *WHEN)
     assert done.exit_code == 2
     assert "pip install 'limb-pathway[fhir]'" in done.stderr
@@ -152,7 +152,7 @@ def test_an_old_file_stays_whole_when_the_new_one_fails(tmp_path: Path, monkeypa
     def failing(*_: object) -> str:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(cli_exports, "_document", failing)
+    monkeypatch.setattr(papers, "record_document", failing)
     done = run("fhir", "rowan-02", "--ndjson", *WHEN, "-o", str(out))
     assert done.exit_code == 2
     assert "No space left on device" in done.stderr

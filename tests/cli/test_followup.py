@@ -32,6 +32,7 @@ def test_what_changes_is_shown_and_nothing_is_saved_unless_wished(case: Path) ->
     assert result.exit_code == 0, result.output
     assert "Because of centre-edge angle left 26 deg on 2027-05-20" in " ".join(result.stdout.split())
     assert "surgeon decides" in result.stdout
+    assert "Nothing was saved: there is no terminal to ask in; add --save to save it." in result.stderr
     assert case.read_bytes() == before
 
 

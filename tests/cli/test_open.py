@@ -19,7 +19,7 @@ from pathway.record import Record
 from tests.examples import example, example_plan
 from tests.plans import DAY, files, rules
 from tests.sample import decision, visit
-from tests.tui.screens_of import settled
+from tests.tui.screens_of import TO_LENGTHS, settled
 from tests.tui.test_followup import planned
 from tui.app import PathwayApp
 
@@ -161,7 +161,7 @@ def test_the_surgeon_enters_a_visit_and_the_file_has_it(file: Path) -> None:
         app = PathwayApp({NAME: ""}, DAY, NAME, rules(), storage)
         async with app.run_test(size=(120, 40)) as pilot:
             await settled(pilot)
-            await pilot.press("v", *"124")
+            await pilot.press(*TO_LENGTHS, *"124")
             await planned(pilot)
             await pilot.press("f5")
             await settled(pilot)

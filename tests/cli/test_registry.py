@@ -96,6 +96,7 @@ def test_the_list_names_children_entries_and_who_was_last(two) -> None:
     assert [line.split()[0] for line in result.stdout.splitlines()] == ["oak-12", "rowan-02"]
     assert "1 entry" in result.stdout
     assert "by first surgeon; no plan stored" in result.stdout
+    assert "2 children have no stored plan: `limb-pathway registry replan` makes it." in result.stderr
     data = json.loads(run(two, "list", "--json").stdout)
     assert [(one["child"], one["entries"], one["erased"]) for one in data] == [
         ("oak-12", 1, None),

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+from pathway.children.registry_storage import RegistryStorage
 from pathway.cli.main import main
+from pathway.cli.options import now
+from pathway.protocol.load import load_protocol
+from pathway.registry.store import open_registry
+from pathway.views.words.children import in_order, summary_row
 
+DAY = datetime.date(2026, 11, 25)
 ON = ("--on", "2026-11-25")
 LATER = ("--on", "2027-05-20")
 EXAMPLES = Path(__file__).parents[2] / "example_patients"
@@ -48,7 +55,60 @@ class TestReplan:
         assert result.stderr.startswith("--cluster: found no")
 
 
+class TestChildren:
+    def test_without_a_case_the_children_of_the_registry_are_listed_as_its_screens_order_them(
+        self, clinic: Path
+    ) -> None:
+        run("registry", "replan", *ON)
+        named = run("children", *ON)
+        assert "Children: 3, most urgent first" in named.stdout
+        assert run("children", "--registry", str(clinic), *ON).stdout == named.stdout
+        with open_registry(str(clinic)) as store:
+            listed = RegistryStorage(store, "", now).listed(load_protocol(), DAY)
+        rows = [summary_row(one.name, one.summary or {}, DAY, kept=True) for one in listed]
+        wanted = [row.name for row in in_order(rows, "urgency")]
+        assert sorted(wanted, key=named.stdout.index) == wanted
+        assert "not accepted" in named.stdout, "the list says what the team accepted"
+
+    def test_a_child_without_a_stored_plan_is_planned_for_the_list(self, clinic: Path) -> None:
+        fresh = run("children", *ON)
+        assert "3 children were planned for this list alone: `limb-pathway registry replan` keeps" in fresh.stderr
+        run("registry", "replan", *ON)
+        kept = run("children", *ON)
+        assert "planned for this list" not in kept.stderr
+        assert kept.stdout.splitlines()[-8:] == fresh.stdout.splitlines()[-8:]
+
+    def test_json_holds_the_same_children(self, clinic: Path) -> None:
+        data = json.loads(run("children", "--json", *ON).stdout)
+        assert {child["name"] for child in data["children"]} == {"rowan-02", "hazel-08", "oak-12"}
+
+    def test_an_id_in_capitals_is_told_as_it_is_kept(self, clinic: Path) -> None:
+        result = run("plan", "Rowan-02", *ON)
+        assert result.exit_code == 2
+        assert "Rowan-02: found no file and no child of that name" in result.stderr
+        assert "did you mean rowan-02, a child of the registry" in result.stderr
+
+
 class TestDue:
+    def test_by_child_each_child_stands_once_with_what_is_most_urgent_and_how_much_more(self, clinic: Path) -> None:
+        run("registry", "replan", *ON)
+        every = json.loads(run("registry", "due", *ON, "--json").stdout)["due"]
+        lines = run("registry", "due", "--by-child", *ON).stdout.splitlines()
+        first: dict[str, dict[str, str]] = {}
+        for item in every:
+            first.setdefault(item["child"], item)
+        assert len(lines) == len(first) == 3
+        for line, (child, item) in zip(lines, first.items(), strict=True):
+            more = sum(one["child"] == child for one in every) - 1
+            assert line.startswith(f"{item['by']}  {child}  {item['what']}")
+            assert line.endswith(f"; {more} more")
+
+    @pytest.mark.parametrize("option", [("--json",), ("--after", "2026-12-23/rowan-02/1")])
+    def test_by_child_has_no_pages_and_no_json(self, clinic: Path, option: tuple[str, ...]) -> None:
+        result = run("registry", "due", "--by-child", *option)
+        assert result.exit_code == 2
+        assert f"found --by-child with {option[0]}, expected one of the two" in result.stderr
+
     def test_everything_due_stands_in_the_plan(self, clinic: Path) -> None:
         run("registry", "replan", *ON)
         data = json.loads(run("registry", "due", *ON, "--months", "6", "--json").stdout)
@@ -72,7 +132,7 @@ class TestDue:
     def test_the_last_useful_day_of_a_growth_arrest_is_named(self, clinic: Path) -> None:
         run("registry", "replan", *ON)
         text = run("registry", "due", "--on", "2028-05-25").stdout
-        assert any("oak-12" in line and "last useful day of the growth arrest" in line for line in text.splitlines())
+        assert any("oak-12" in line and "last useful day: Growth arrest" in line for line in text.splitlines())
 
 
 class TestRevisions:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from click.testing import CliRunner, Result
 
 from pathway.children.registry_storage import RegistryStorage
 from pathway.children.storage import Storage
+from pathway.children.surroundings import Surroundings
 from pathway.cli.main import main
 from tests.plans import DAY, files
 
@@ -25,11 +27,19 @@ class Opened:
         self.listed: tuple[str, ...] = ()
 
     def run(
-        self, files: Mapping[str, str], on: object, child: str | None, protocol: Any, storage: Storage | None = None
+        self,
+        files: Mapping[str, str],
+        on: object,
+        child: str | None,
+        protocol: Any,
+        storage: Storage | None = None,
+        around: Surroundings | None = None,
     ) -> None:
         from pathway.protocol.load import load_protocol
 
         self.files, self.on, self.storage = files, on, storage
+        assert around is not None
+        assert around.now().tzinfo is datetime.UTC
         if storage is not None:
             self.listed = tuple(item.name for item in storage.listed(load_protocol(), DAY))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import calendar
 import datetime
+import re
 
 import pytest
 from hypothesis import example, given
@@ -11,6 +12,8 @@ from hypothesis import strategies as st
 
 from pathway.days import (
     add_months,
+    age_at,
+    age_on,
     age_words,
     age_years,
     as_day,
@@ -77,10 +80,41 @@ def test_a_child_born_on_29_february_turns_one_on_28_february_and_four_on_the_29
 
 @pytest.mark.parametrize(
     ("age", "words"),
-    [(4.25, "4 y 3 m"), (4.0, "4 y"), (0.5, "0 y 6 m"), (3.999, "4 y"), (11 + 11.4 / 12, "11 y 11 m")],
+    [
+        (4.25, "4 y 3 m"),
+        (4.0, "4 y"),
+        (0.5, "6 m"),
+        (0.01, "0 m"),
+        (3.997, "3 y 11 m"),
+        (11 + 11.99 / 12 - 0.001, "11 y 11 m"),
+        (round(8 + 7 / 12, 3), "8 y 7 m"),
+    ],
 )
-def test_ages_are_said_in_years_and_months(age, words) -> None:
+def test_ages_are_said_in_completed_years_and_months(age, words) -> None:
     assert age_words(age) == words
+
+
+@pytest.mark.parametrize(
+    ("born", "day", "words"),
+    [
+        ((2022, 11, 26), (2026, 11, 25), "3 y 11 m"),
+        ((2022, 11, 25), (2026, 11, 25), "4 y"),
+        ((2025, 12, 8), (2026, 11, 25), "11 m"),
+        ((2026, 11, 1), (2026, 11, 25), "0 m"),
+        ((2024, 2, 29), (2025, 2, 28), "1 y"),
+        ((2026, 1, 1), (2026, 4, 1), "3 m"),
+    ],
+)
+def test_on_a_day_no_month_is_said_that_is_still_to_come(born, day, words) -> None:
+    assert age_on(datetime.date(*born), datetime.date(*day)) == words
+
+
+@given(born=days, ahead=st.integers(0, 20 * 366))
+def test_the_age_on_a_day_and_at_the_decimal_age_of_that_day_are_the_same(born, ahead) -> None:
+    day = born + datetime.timedelta(days=ahead)
+    assert age_at(born, age_years(born, day)) == age_on(born, day)
+    told = dict(reversed(part.split()) for part in re.findall(r"\d+ [ym]", age_on(born, day)))
+    assert 12 * int(told.get("y", 0)) + int(told.get("m", 0)) == whole_months(born, day)
 
 
 def _added(day: datetime.date, months: int) -> datetime.date:

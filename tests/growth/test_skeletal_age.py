@@ -35,7 +35,7 @@ def test_one_atlas_reading_shifts_by_half_its_difference(protocol: Protocol) -> 
     # ALSPAC girls, Orthopaedic Proceedings 97-B Suppl 5, BLRS2015-025: half the offset.
     found = of(protocol, 13, read(13.0, 14.0))
     assert found.shift_years == pytest.approx(0.5)
-    assert "Skeletal age 14.0 (hand atlas, read ±0.4 years) against 13.0 years" in found.note
+    assert "Skeletal age 14.0 (hand atlas, read ±0.4 years) against 13 y" in found.note
     assert "by half the difference" in found.note
 
 

@@ -191,7 +191,7 @@ def test_a_chosen_course_that_is_no_longer_possible_is_said_and_not_swallowed(pr
         plan = make_plan(Question(record, protocol, ON))
         assert plan.recommended is not None
         assert plan.recommended.id == recommended
-        assert sum("is not possible now" in notice for notice in plan.notices) == said
+        assert sum("is no longer possible" in notice for notice in plan.notices) == said
 
 
 def test_a_decision_of_a_later_day_does_not_bend_an_earlier_plan(protocol: Protocol) -> None:

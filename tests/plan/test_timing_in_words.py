@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from functools import cache
 
 import pytest
@@ -10,10 +11,12 @@ import pytest
 from pathway.days import add_months, span_words, whole_months
 from pathway.network import Conflict, Link, windows
 from pathway.plan.assemble import conflict
+from pathway.plan.waiting import may_wait_days, may_wait_until, moves_others
 from pathway.protocol.load import load_protocol
 from pathway.protocol.question import Question
 from pathway.questions.why import why
 from pathway.record import CaseCalendar, SchoolHoliday
+from pathway.views.pictures.rows import short_span, slip_words
 from pathway.views.words.plan import plan_text
 from tests.examples import NAMES, example_plan
 from tests.made_once import made_once
@@ -148,6 +151,38 @@ class TestDelays:
             if stage.free_slack_days is not None:
                 assert stage.free_slack_days >= 0
                 assert stage.slack_days is None or stage.free_slack_days <= stage.slack_days
+
+    @pytest.mark.parametrize("name", NAMES)
+    def test_no_delay_is_told_beyond_the_last_day_of_a_stage_and_the_column_has_the_same_day(self, name) -> None:
+        for stage in example_plan(name).stages:
+            told = " ".join(stage.delay)
+            free = re.search(r"A delay of up to [^,]+, to (\d{4}-\d\d-\d\d)(, its last day)?, moves no other", told)
+            if free is None:
+                continue
+            until = Day.fromisoformat(free[1])
+            last = stage.window.latest
+            assert last is None or until <= last
+            assert (until == last) == (free[2] is not None)
+            assert may_wait_until(stage) == until
+            assert slip_words(stage) == short_span((until - stage.date).days)
+
+    @pytest.mark.parametrize("name", NAMES)
+    def test_what_starts_where_another_ends_has_no_room_of_its_own(self, name) -> None:
+        for stage in example_plan(name).stages:
+            if stage.delay and stage.delay[0].startswith("Any delay makes"):
+                assert may_wait_days(stage) == 0
+                assert not moves_others(stage)
+
+    def test_a_lengthening_that_nothing_waits_for_still_ends_with_its_rule_of_use(self) -> None:
+        stage = example_plan("alder-06").stage(FIRST)
+        assert stage.delay[0].startswith("A delay of up to 2 years 2 months, to 2029-05-09, its last day, moves no")
+
+    @pytest.mark.parametrize("name", ["alder-06", "hazel-08", "rowan-02"])
+    def test_the_second_hip_look_waits_no_longer_than_the_operation_after_it(self, name) -> None:
+        plan = example_plan(name)
+        look = next(stage for stage in plan.stages if stage.kind == "second_hip_look")
+        first = min(stage.date for stage in plan.stages if stage.operation and stage.date and not stage.begun)
+        assert may_wait_until(look) <= first
 
     def test_first_what_stays_then_what_moves_and_the_end_of_the_plan_loses_nothing(self) -> None:
         stage = _bent().stage("hardware_removal_1")

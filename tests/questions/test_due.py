@@ -27,6 +27,23 @@ def test_a_plan_is_true_until_the_first_day_that_it_names(name, protocol) -> Non
     assert ON < changes <= min(coming, default=datetime.date.max)
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_visits_and_steps_that_are_due_are_listed_with_their_day(name, protocol) -> None:
+    plan = made_once(Question(example(name), protocol, ON), compared=False)
+    listed = {(one.by, one.what) for one in due(name, kept(name, protocol), ON, 12)}
+    coming = [stage for stage in plan.stages if stage.date and not (stage.operation or stage.begun)]
+    soon = [stage for stage in coming if stage.road != "prosthetic" and stage.date <= add_months(ON, 12)]
+    assert {(stage.date, stage.label) for stage in soon} <= listed
+    assert soon == [] or any(one.kind in ("step", "examine") for one in due(name, kept(name, protocol), ON, 12))
+
+
+def test_a_step_from_today_on_is_not_overdue_tomorrow(protocol) -> None:
+    tomorrow = ON + datetime.timedelta(days=1)
+    steps = [one for one in due("alder-06", kept("alder-06", protocol), tomorrow, 3) if one.kind == "step"]
+    assert {"Second hip look", "Shoe lift"} <= {one.what for one in steps}
+    assert not any(one.overdue for one in steps)
+
+
 def test_a_finding_that_goes_out_of_date_ends_it_earlier(protocol) -> None:
     record = example("rowan-02")
     measured = [(visit.date, item.finding) for visit in record.visits for item in visit.measurements]

@@ -67,7 +67,8 @@ class TestProportion:
     def test_measured_only_after_a_lengthening_it_is_not_known(self, protocol) -> None:
         done = operation("femoral_lengthening", Day(2025, 1, 7), achieved_mm=40)
         record = child(visit(SECOND, LENGTHENED), operations=(done,))
-        assert derived(record, protocol, "femur_length_ratio") == Unknown("never_measured")
+        needs = "it needs femur of both legs from one visit before any lengthening"
+        assert derived(record, protocol, "femur_length_ratio") == Unknown("never_measured", because=needs)
 
     def test_other_operations_leave_it(self, protocol) -> None:
         done = operation("hip_preparation", Day(2025, 1, 7))
@@ -76,13 +77,16 @@ class TestProportion:
 
     def test_one_leg_alone_gives_none(self, protocol) -> None:
         record = child(visit(FIRST, {"femur_length_mm": 120.0}))
-        assert derived(record, protocol, "femur_length_ratio") == Unknown("never_measured")
+        needs = "it needs femur of both legs from one visit"
+        assert derived(record, protocol, "femur_length_ratio") == Unknown("never_measured", because=needs)
+        assert derived(record, protocol, "tibia_length_ratio") == Unknown("never_measured")
 
     def test_femora_without_tibiae_give_the_ratio_of_the_femora_only(self, protocol) -> None:
         femora = {name: mm for name, mm in SHORT.items() if "femur" in name}
         record = child(visit(FIRST, femora))
         assert derived(record, protocol, "femur_length_ratio").value == 0.75
-        assert derived(record, protocol, "limb_shortening_percent") == Unknown("never_measured")
+        needs = "it needs femur and tibia of both legs from one visit"
+        assert derived(record, protocol, "limb_shortening_percent") == Unknown("never_measured", because=needs)
 
     def test_the_sides_are_those_of_the_child(self, protocol) -> None:
         record = child(visit(FIRST, SHORT, side="right"), side="right")
@@ -111,7 +115,8 @@ class TestDifferenceNow:
     def test_without_either_there_is_none(self, protocol) -> None:
         seen = visit(SECOND, {"femur_length_mm": 120.0})
         assert current_discrepancy(seen, child(seen)) is None
-        assert derived(child(seen), protocol, "current_discrepancy_mm") == Unknown("never_measured")
+        needs = "it needs femur and tibia of both legs from one visit, or the difference itself"
+        assert derived(child(seen), protocol, "current_discrepancy_mm") == Unknown("never_measured", because=needs)
 
     def test_a_treated_leg_that_is_longer_counts_below_zero(self, protocol) -> None:
         record = child(visit(SECOND, legs(170, 164, 160, 160)))

@@ -124,6 +124,13 @@ class TestNearTheThreshold:
 class TestNotKnown:
     """A finding without a value that counts is unknown, names itself, and keeps the old value."""
 
+    def test_what_was_measured_in_part_is_not_called_unmeasured(self, protocol) -> None:
+        needs = "it needs femur of both legs from one visit"
+        part = facts({"femur_length_ratio": Unknown("never_measured", because=needs)})
+        verdict = judge(condition(finding="femur_length_ratio", above=0.5), part, protocol)
+        assert (verdict.state, verdict.why_unknown) == ("unknown", "never_measured")
+        assert verdict.sentence.endswith(f"cannot be worked out yet ({needs})")
+
     @pytest.mark.parametrize(
         ("why", "words"),
         [

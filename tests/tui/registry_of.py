@@ -16,7 +16,7 @@ from pathway.cli.main import main
 from pathway.registry.exchange import import_record
 from pathway.registry.store import Registry, open_registry
 from tests.plans import DAY, record
-from tests.tui.screens_of import settled
+from tests.tui.screens_of import TO_LENGTHS, settled
 from tests.tui.test_followup import planned, typed
 from tui.app import PathwayApp
 
@@ -59,7 +59,7 @@ async def open_rowan(pilot: Pilot[None]) -> None:
 
 
 async def enter_length(pilot: Pilot[None], length: str) -> None:
-    await pilot.press("v")
+    await pilot.press(*TO_LENGTHS)
     await typed(pilot, length)
     await planned(pilot)
     await pilot.press("f5")

@@ -76,14 +76,21 @@ class Opened:
     stage: str = "femoral_lengthening_1"
 
 
+TO_LENGTHS = ("v", "down", "down")
+"""From the timeline to the first length of a visit: the form opens at the date, then comes how it was measured."""
 ANEW = ("backspace", "backspace")
 SIZES = (
     *(*["down"] * 11, *"36", "down", *ANEW, *"28", "down", *"16"),
     *(*["down"] * 10, *ANEW, "3", *["down"] * 10, *"17"),
 )
 """What is typed into the sheet of the upper femur: neck on the wire, neck, shaft, margin of the blade, neck's width."""
+SIGNS = {" ": "space", ":": "colon", ".": "full_stop", "-": "minus"}
+CARD = ("maple-03", "girl", "2019-05-31", "congenital fem", "left", "", "", "300", "340", "", "", "Invented child.")
+NEWCOMER = tuple(key for text in CARD for key in (*(SIGNS.get(sign, sign) for sign in text), "down"))[:-1]
+"""What is typed of a new child, line by line; the last line is its note."""
 OPENED = {
     "children": Opened("ChildrenScreen", ("escape",)),
+    "new_child": Opened("NewChildScreen", ("escape", "f7", *NEWCOMER)),
     "timeline": Opened("TimelineScreen", ("shift+right",) * 4),
     "prerequisites": Opened("PrerequisitesScreen", ("b",)),
     "unlock": Opened("PrerequisitesScreen", ("b", "u")),
@@ -97,9 +104,15 @@ OPENED = {
     ),
     "theatre": Opened("TheatreScreen", ("s", *SIZES, "f3"), "proximal_femoral_osteotomy_1"),
     "family": Opened("FamilyScreen", ("f",)),
-    "follow_up": Opened("FollowUpScreen", ("v", *"183")),
+    "export": Opened("ExportScreen", ("s", "f8", "down")),
+    "follow_up": Opened("FollowUpScreen", (*TO_LENGTHS, *"183")),
     "sources": Opened("SourcesScreen", ("f2",)),
     "help": Opened("HelpScreen", ("f1",)),
+    "field_help": Opened("HelpScreen", ("v", "f1")),
+    "jump": Opened("JumpScreen", ("v", "f7", *"tib")),
+    "accept": Opened("AcceptScreen", ("a",)),
+    "history": Opened("HistoryScreen", ("h", "down", "enter")),
+    "due": Opened("DueScreen", ("n",)),
     # A new screen joins here: every test of pictures, keys, themes and ways back then opens it too.
 }
 
@@ -108,6 +121,7 @@ async def opened(pilot: Pilot[None], name: str) -> None:
     """Open a screen from wherever one is: back to the timeline, stage selected, keys pressed, answers awaited."""
     from tui.screens.courses import CoursesScreen
     from tui.screens.followup import FollowUpScreen
+    from tui.screens.new_child import NewChildScreen
     from tui.screens.timeline import TimelineScreen
 
     app = pilot.app
@@ -120,6 +134,7 @@ async def opened(pilot: Pilot[None], name: str) -> None:
             app.open_timeline("rowan-02")
         await pilot.pause()
     app.drafts.clear()  # what was typed in a follow-up before would stand there again
+    app.newcomer.clear()
     while (session := app.child_list[app.screen.child].session) is not None and session.done:
         app.undo(app.screen.child)
         await settled(pilot)
@@ -134,6 +149,8 @@ async def opened(pilot: Pilot[None], name: str) -> None:
     screen = app.screen
     if isinstance(screen, FollowUpScreen):
         await until(pilot, lambda: screen.entered.record is None or screen.seen, "what the follow-up changes")
+    if isinstance(screen, NewChildScreen):
+        await until(pilot, lambda: screen.found.record is None or screen.made, "the plan of the new child")
     await idle(app)
     await pilot.pause()
     await pilot.pause()

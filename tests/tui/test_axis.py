@@ -29,7 +29,7 @@ async def test_points_of_a_film_give_the_bend_and_its_level(size) -> None:
         assert "Mark points on the long standing film" in " ".join(said.split())
         # The built leg is longer than this child's: its measured lengths would refuse the film.
         app.screen._case = replace(app.screen._case, findings={})
-        app.screen.typed = on_film(bent_tibia(20, 70), "left")
+        app.screen.begin_with(on_film(bent_tibia(20, 70), "left"))
         app.screen.typed_anew()
         await pilot.pause()
         assert app.screen.sheet.numbers["tibia_whole_deg"] == pytest.approx(20, abs=2)

@@ -10,8 +10,8 @@ from textual.pilot import Pilot
 from textual.widgets import Input
 
 from pathway.views.words.caution import CAUTION
-from tests.plans import DAY, files, record
-from tests.tui.screens_of import settled, text_of, the_app, until
+from tests.plans import DAY, files, record, rules
+from tests.tui.screens_of import TO_LENGTHS, settled, text_of, the_app, until
 from tui import planner
 from tui.app import PathwayApp
 from tui.screens.followup import KEPT_WHEN_SEEN, FollowUpScreen
@@ -19,6 +19,7 @@ from tui.screens.timeline import TimelineScreen
 from tui.widgets.form import Form
 from tui.widgets.form_parts import Parts
 from tui.widgets.frame import Notice
+from tui.widgets.offered import Offered
 from tui.widgets.prose import Prose
 
 SIZE = (120, 40)
@@ -63,17 +64,16 @@ async def test_a_slip_is_told_in_place_and_what_is_right_shows_what_it_changes_a
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        await pilot.press("v")
+        await pilot.press(*TO_LENGTHS)
         assert form_of(app).query_one(Form).chosen.name == "left.femur_length_mm"  # type: ignore[union-attr]
-        await typed(pilot, "12.1")
+        await typed(pilot, "1210")
         await pilot.pause()
         text = " ".join(text_of(app).split())
-        assert "found 12.1, expected 35 to 620 mm; did you mean 121: mm, not cm" in text
+        assert "found 1210, expected 35 to 620 mm; did you mean 121, a tenth of it" in text
         assert "F5 Keep" not in text
         await pilot.press("f5")
         assert form_of(app).entered.record is None
-        await pilot.press(*["backspace"] * 2)
-        await typed(pilot, "1")
+        await pilot.press("backspace")
         await planned(pilot)
         text = " ".join(text_of(app).split())
         assert "did you mean" not in text
@@ -87,7 +87,7 @@ async def test_it_is_kept_as_one_edit_undone_and_done_again() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        await pilot.press("v")
+        await pilot.press(*TO_LENGTHS)
         await typed(pilot, "121")
         await pilot.press("down")
         await typed(pilot, "195")
@@ -123,7 +123,7 @@ async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_qu
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        await pilot.press("v")
+        await pilot.press(*TO_LENGTHS)
         await typed(pilot, "121")
         await pilot.press("f5")
         assert form_of(app).query_one(Notice).words == KEPT_WHEN_SEEN
@@ -133,7 +133,7 @@ async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_qu
         assert lengths(app) == [121.0]
         await pilot.press("ctrl+z")
         await settled(pilot)
-        await pilot.press("v")
+        await pilot.press(*TO_LENGTHS)
         await typed(pilot, "219")
         await pilot.press("f5")
         await planned(pilot)
@@ -144,25 +144,11 @@ async def test_what_is_kept_before_its_plan_is_there_waits_for_it_and_for_its_qu
         assert lengths(app) == [219.0]
 
 
-async def test_while_typing_undo_takes_back_what_was_typed_and_clear_all_of_it() -> None:
-    app = the_app("rowan-02", ROWAN)
-    async with app.run_test(size=SIZE) as pilot:
-        await settled(pilot)
-        await pilot.press("v")
-        await typed(pilot, "12")
-        await pilot.press("ctrl+z")
-        assert app.screen.query_one(Input).value == "1"
-        await pilot.press("f6")
-        assert form_of(app).typed == {}
-        await pilot.press("ctrl+z")
-        assert form_of(app).typed == {"left.femur_length_mm": "1"}
-
-
 async def test_what_was_typed_waits_for_whoever_leaves_without_keeping_it() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        await pilot.press("v")
+        await pilot.press(*TO_LENGTHS)
         await typed(pilot, "121")
         await pilot.press("escape", "b", "escape", "v")
         assert form_of(app).typed == {"left.femur_length_mm": "121"}
@@ -170,7 +156,7 @@ async def test_what_was_typed_waits_for_whoever_leaves_without_keeping_it() -> N
         await planned(pilot)
         await pilot.press("f5")
         await settled(pilot)
-        await pilot.press("v")
+        await pilot.press(*TO_LENGTHS)
         assert form_of(app).typed == {}
 
 
@@ -202,17 +188,28 @@ async def test_choices_are_gone_through_by_a_key_and_typed_by_a_part() -> None:
         await planned(pilot)
         text = " ".join(text_of(app).split())
         assert "Decision: decline a stage ✎" in text
-        assert "Decided by: family" in text
+        assert "Decided by: team" in text
         assert "F4" not in text
-        assert "Because of decision of family on 2026-11-25: decline hip_preparation:" in changes(app)
-        assert form_of(app).query_one(Parts).names == ("Visit", "Operation", "Decision (3)")
+        assert "Because of decision of team on 2026-11-25: decline hip_preparation:" in changes(app)
+        assert form_of(app).query_one(Parts).names == ("Visit", "Operation", "Decision (3 fields)")
+
+
+async def test_typing_takes_the_place_of_a_choice_that_was_taken_by_the_key() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v", "tab", "f4")
+        await typed(pilot, "hip prep")
+        await pilot.pause()
+        assert form_of(app).typed["operation.kind"] == "hip prep"
+        assert form_of(app).query_one(Form).chosen.means == "Hip preparation"  # type: ignore[union-attr]
 
 
 async def test_what_is_unlikely_is_asked_back_once() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        await pilot.press("v", "down")
+        await pilot.press(*TO_LENGTHS, "down")
         await typed(pilot, "150")
         await pilot.press("f5")
         assert "press F5 again to keep it" in form_of(app).query_one(Notice).words
@@ -226,7 +223,7 @@ async def test_a_length_that_the_visits_before_did_not_lead_to_expect_stands_fir
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        await pilot.press("v")
+        await pilot.press(*TO_LENGTHS)
         await typed(pilot, "219")  # 119 mm a week before
         await planned(pilot)
         assert changes(app).startswith("Please check the femur of the shorter leg on 2026-11-25: 219 mm")
@@ -239,21 +236,102 @@ async def test_a_length_that_the_visits_before_did_not_lead_to_expect_stands_fir
         assert lengths(app) == [219.0]
 
 
+async def test_the_question_is_brought_into_view_when_it_is_asked() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await settled(pilot)
+        await pilot.press(*TO_LENGTHS)
+        await typed(pilot, "219")
+        await planned(pilot)
+        panel = form_of(app).query_one("#changes", Prose)
+        panel.scroll_end(animate=False)
+        await pilot.pause()
+        assert panel.scroll_offset.y > 0
+        await pilot.press("f5")
+        await pilot.pause()
+        assert panel.scroll_offset.y == 0
+        assert "Please check" in text_of(app)
+
+
 async def test_the_words_on_a_field_are_whole_where_there_is_room() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=(100, 30)) as pilot:
         await settled(pilot)
         await pilot.press("v", "tab")
         await pilot.pause()
-        assert "Femoral lengthening and" in " ".join(text_of(app).split())
-        assert " more " in " ".join(text_of(app).split()).split("Femoral lengthening and")[1][:30]
+        left = " ".join(line[:50].strip() for line in text_of(app).split("\n"))
+        assert "Operation done (37 choices):" in left
+        assert app.screen.query_one(Form).chosen.wanted in " ".join(left.split())  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 50)])
+async def test_every_complication_is_seen_at_every_size_and_the_next_key_brings_each_into_view(size) -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=size) as pilot:
+        await settled(pilot)
+        await pilot.press("v", "tab", *["down"] * 7)
+        await pilot.pause()
+        listed = app.screen.query_one(Offered)
+        assert listed.words == tuple(name.replace("_", " ") for name in rules().complications)
+        shown = " ".join(text_of(app).split())
+        assert all(words in shown for words in listed.words)
+        for words in listed.words:
+            await pilot.press("f4")
+            await pilot.pause()
+            assert f"✓ {words}" in text_of(app)
+
+
+async def test_of_several_choices_the_next_key_adds_after_the_comma_and_what_is_typed_narrows_the_list() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v", "tab", *["down"] * 7, "f4")
+        await typed(pilot, ", deep")
+        assert app.screen.query_one(Offered).words == ("deep infection",)
+        await pilot.press("f4")
+        assert app.screen.query_one(Input).value == "pin site infection, deep infection"
+        assert app.screen.query_one(Offered).taken == {"pin site infection", "deep infection"}
+        row = next(y for y, line in enumerate(text_of(app).split("\n")) if "nerve signs" in line)
+        await typed(pilot, ", ")
+        await pilot.pause()
+        column = text_of(app).split("\n")[row].index("nerve signs")
+        await pilot.click(offset=(column, row))
+        assert app.screen.query_one(Input).value.endswith("deep infection, nerve signs")
+
+
+async def test_the_form_opens_at_its_first_field() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v")
+        assert form_of(app).query_one(Form).place == 0
+        assert form_of(app).query_one(Form).chosen.name == "date"  # type: ignore[union-attr]
+
+
+async def test_a_bare_number_in_cm_is_asked_back_and_one_key_answers() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press(*TO_LENGTHS)
+        await typed(pilot, "12.1")
+        await pilot.pause()
+        text = " ".join(text_of(app).split())
+        assert "found 12.1, expected about 119 mm; did you mean 12.1 cm (121 mm)? Choose it below" in text
+        assert "F5 Keep" not in text
+        await pilot.press("f4")
+        await planned(pilot)
+        assert app.screen.query_one(Input).value == "12.1 cm"
+        assert "Length of the femur, left: 121 mm ✎" in text_of(app)
+        await pilot.press("f5")
+        await settled(pilot)
+        assert lengths(app) == [121.0]
 
 
 async def test_an_answer_to_what_is_no_longer_typed_is_dropped() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        await pilot.press("v")
+        await pilot.press(*TO_LENGTHS)
         screen = form_of(app)
         await typed(pilot, "121")
         await planned(pilot)
@@ -266,6 +344,37 @@ async def test_an_answer_to_what_is_no_longer_typed_is_dropped() -> None:
         assert screen.seen is None
 
 
+async def test_no_answer_to_what_was_typed_before_stands_beside_what_is_typed_now(monkeypatch) -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press(*TO_LENGTHS)
+        screen = form_of(app)
+        await typed(pilot, "121")
+        await planned(pilot)
+        assert "What this changes in the plan" in changes(app)
+        monkeypatch.setattr("tui.screens.followup.PAUSE_SECONDS", 3600)  # no plan of what follows
+        await pilot.press("backspace")
+        await typed(pilot, "2")
+        await pilot.pause()
+        assert screen.entered.record is not None
+        assert "What this changes in the plan" not in changes(app)
+        assert changes(app).startswith("Planning with it …")
+
+
+async def test_what_is_typed_otherwise_to_the_same_end_keeps_its_answer() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press(*TO_LENGTHS)
+        await typed(pilot, "12.1 cm")
+        await planned(pilot)
+        seen = form_of(app).seen
+        await pilot.press("space")
+        await pilot.pause()
+        assert form_of(app).seen is seen
+
+
 async def test_a_fault_of_the_program_while_planning_is_said_and_nothing_is_lost(monkeypatch) -> None:
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("no such thing")
@@ -274,7 +383,7 @@ async def test_a_fault_of_the_program_while_planning_is_said_and_nothing_is_lost
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
         monkeypatch.setattr("tui.planner.follow_up", broken)
-        await pilot.press("v")
+        await pilot.press(*TO_LENGTHS)
         await typed(pilot, "121")
         await planned(pilot)
         assert "Internal error while planning (RuntimeError: no such thing)" in changes(app)
@@ -319,7 +428,7 @@ async def test_the_command_palette_leads_to_the_form() -> None:
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
         commands = {command.title: command.callback for command in app.get_system_commands(app.screen)}
-        commands["Follow-up"]()
+        commands["Visit"]()
         await pilot.pause()
         assert form_of(app).child == "rowan-02"
 
@@ -328,7 +437,7 @@ async def test_a_visit_of_the_past_is_entered_on_its_day() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
-        await pilot.press("v", "up", "up")
+        await pilot.press("v")
         assert app.screen.query_one(Input).placeholder == str(DAY)
         await typed(pilot, "2026-11-20")
         await pilot.press("down", "down")

@@ -122,19 +122,18 @@ async def test_title_and_caution_stand_on_every_screen(size) -> None:
 @pytest.mark.parametrize("start", ["timeline", "details", "family", "children", "sources"])
 async def test_every_command_leads_somewhere(start) -> None:
     app, without_effect = the_app("rowan-02"), []
-    async with app.run_test(size=SMALL) as pilot:
+    async with app.run_test(size=SMALL, notifications=True) as pilot:
         await settled(pilot)
         await opened(pilot, start)
         titles = [command.title for command in app.get_system_commands(app.screen)]
         assert {"Children", "Timeline of elm-01", "Help", "Quit", "Colours: light"} <= set(titles)
-        assert not {"Undo", "Redo"} & set(titles), "nothing was edited"
+        assert len(titles) == len(set(titles))
         for title in titles:
-            if (
-                title == "Quit"
-                or title.split(" of ")[0].casefold() == start
-                or (start, title) == ("family", "Family view")
-            ):
+            if title == "Quit" or title.split(" of ")[0].casefold() == start:
                 continue  # quitting has a test of its own; the others lead to where one is
+            if title.startswith("Timeline of ") and title != "Timeline of elm-01":
+                continue  # one child is like another
+            app.clear_notifications()
             app.theme = "pathway-light" if title == "Colours: dark" else "pathway-dark"
             await opened(pilot, start)
             before = seen(app)
@@ -153,15 +152,15 @@ async def test_the_palette_finds_a_command_by_its_letters() -> None:
         await settled(pilot)
         await pilot.press("ctrl+p")
         await pilot.pause()
-        await pilot.press(*"fmlyvw")
-        await until(pilot, lambda: "Family view" in text_of(app), "the command")
+        await pilot.press(*"fmly")
+        await until(pilot, lambda: "The plan in plain words (key f)" in text_of(app), "the command")
         await pilot.press("escape", "escape")
 
 
 def test_the_help_names_every_screen_that_has_keys_of_its_own() -> None:
     told = {head for head, _ in KEY_WORDS}
     assert {"Everywhere", "Children", "Timeline", "Prerequisites", "Details", "Courses", "What if", "Worksheet"} <= told
-    assert {"Family view", "Sources", "A decision"} <= told
+    assert {"Family view", "Sources", "A decision", "Accept", "History", "Due", "Go to a field"} <= told
     for _, lines in KEY_WORDS:
         for key, words in lines:
             assert key

@@ -8,7 +8,7 @@ from pathway.events import Correction
 from pathway.registry.db import engine
 from pathway.views.words.caution import CAUTION, INVENTED
 from tests.tui.registry_of import SIZE, at, enter_length, open_rowan, saved
-from tests.tui.screens_of import idle, settled, text_of
+from tests.tui.screens_of import TO_LENGTHS, idle, settled, text_of
 from tests.tui.test_followup import form_of, typed
 from tui import planner
 from tui.screens.leave import LeaveScreen
@@ -40,7 +40,7 @@ async def test_leaving_with_something_typed_and_not_kept_asks_first(place) -> No
     with at(place) as (app, _):
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
-            await pilot.press("v")
+            await pilot.press(*TO_LENGTHS)
             await typed(pilot, "121")
             await pilot.press("ctrl+q")
             assert isinstance(app.screen, LeaveScreen)

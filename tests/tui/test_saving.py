@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import sqlite3
 import subprocess
 import sys
@@ -10,17 +9,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from textual.widgets import DataTable
 
 from pathway.events import Correction
 from pathway.registry.db import engine
-from pathway.registry.exchange import import_record
 from pathway.registry.journal.fold import accepted_plans
 from pathway.registry.store import Registry, open_registry
 from tests.plans import DAY, files, record
-from tests.sample import visit
-from tests.tui.registry_of import CHILDREN, SIZE, WHEN, at, enter_length, open_rowan, registry, saved, told
-from tests.tui.screens_of import settled, text_of, the_app
+from tests.tui.registry_of import SIZE, at, enter_length, open_rowan, registry, saved, told
+from tests.tui.screens_of import TO_LENGTHS, settled, text_of, the_app
 from tests.tui.test_followup import form_of, planned, typed
 from tui.screens.children import ChildrenScreen
 from tui.screens.timeline import TimelineScreen
@@ -31,9 +27,9 @@ async def test_a_follow_up_is_entered_kept_undone_done_again_and_saved_with_its_
     with at(place) as (app, store):
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
-            await pilot.press("v")
+            await pilot.press(*TO_LENGTHS)
             await typed(pilot, "12.1")
-            assert "did you mean 121" in " ".join(text_of(app).split())
+            assert "did you mean 12.1 cm (121 mm)" in " ".join(text_of(app).split())
             await pilot.press("f6")
             await pilot.press("escape")
             await enter_length(pilot, "121")
@@ -249,56 +245,6 @@ async def test_a_child_that_could_not_be_read_is_read_when_it_is_opened_again(pl
         assert store.head("rowan-02").count == 1
 
 
-async def test_children_with_a_plan_kept_are_listed_at_once_and_planned_when_opened(place) -> None:
-    registry(place, "replan", "--on", str(DAY))
-    with at(place) as (app, _):
-        async with app.run_test(size=SIZE) as pilot:
-            await settled(pilot)
-            assert all(entry.plan is None and not entry.problems for entry in app.child_list.entries)
-            table = app.screen.query_one(DataTable)
-            before = [str(cell) for cell in table.get_row("rowan-02")]
-            assert before[:2] == ["rowan-02", "2 y 8 m"]
-            await open_rowan(pilot)
-            assert app.child_list["rowan-02"].plan is not None
-            assert app.child_list["oak-12"].plan is None
-            await pilot.press("escape")
-            await pilot.pause()
-            assert [str(cell) for cell in app.screen.query_one(DataTable).get_row("rowan-02")] == before
-
-
-async def test_the_list_says_what_each_child_needs_first(place) -> None:
-    due = registry(place, "due", "--on", str(DAY)) if registry(place, "replan", "--on", str(DAY)) else ""
-    with at(place) as (app, _):
-        async with app.run_test(size=SIZE) as pilot:
-            await settled(pilot)
-            assert "Needs next" in text_of(app)
-            for child in CHILDREN:
-                first = next(line for line in due.split("\n") if child in line)
-                by, _, what = first.split("  ")
-                cells = [" ".join(str(cell).split()) for cell in app.screen.query_one(DataTable).get_row(child)]
-                assert cells[4] == by
-                assert cells[3].lower().startswith(what.lower())
-
-
-async def test_the_list_is_sorted_by_what_is_needed_first_and_by_name_again(place) -> None:
-    with open_registry(str(place)) as store:
-        first_seen = record("oak-12").until(datetime.date(2025, 1, 1))
-        child = first_seen.child.model_copy(update={"id": "zelkova-01"})
-        old = visit(datetime.date(2024, 5, 1), {"right.femur_length_mm": 300.0})
-        import_record(store, first_seen.model_copy(update={"child": child, "visits": (old,)}), who="x", when=WHEN)
-    with at(place) as (app, _):
-        async with app.run_test(size=SIZE) as pilot:
-            await settled(pilot)
-            table = app.screen.query_one(DataTable)
-            assert "F4 By date or name" in text_of(app)
-            assert [key.value for key in table.rows] == ["oak-12", "rowan-02", "zelkova-01"]
-            await pilot.press("f4")
-            assert next(key.value for key in table.rows) == "zelkova-01"
-            assert "(overdue)" in text_of(app)
-            await pilot.press("f4")
-            assert [key.value for key in table.rows] == ["oak-12", "rowan-02", "zelkova-01"]
-
-
 async def test_who_saves_is_in_the_list_of_plans_at_once(place) -> None:
     with at(place) as (app, store):
         async with app.run_test(size=SIZE) as pilot:
@@ -315,7 +261,7 @@ async def test_what_is_being_typed_stays_where_it_is_when_saving_ends(place) -> 
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
             await enter_length(pilot, "121")
-            await pilot.press("v", "down", "down")
+            await pilot.press(*TO_LENGTHS, "down", "down")
             await typed(pilot, "15")
             await pilot.press("ctrl+s")
             await saved(pilot)
@@ -341,7 +287,7 @@ async def test_saving_while_the_plan_is_made_waits_for_it(place) -> None:
     with at(place) as (app, store):
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)
-            await pilot.press("v")
+            await pilot.press(*TO_LENGTHS)
             await typed(pilot, "121")
             await planned(pilot)
             await pilot.press("f5")

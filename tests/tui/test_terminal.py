@@ -63,7 +63,7 @@ def terminal(request: pytest.FixtureRequest) -> Iterator[Terminal]:
 
 def test_the_demo_opens_the_timeline_answers_keys_and_ends(terminal) -> None:
     terminal.press(f"{sys.executable} -m pathway demo; echo ended", "Enter")
-    words = ("Hip", "Length", "Age, years", "today", "goal", "without further operations", "(today)")
+    words = ("Hip", "Length", "Age, years", "today", "goal", "no operations", "may slip")
     screen = terminal.wait_for("with the plan", "^q Quit", *words)
     assert CAUTION in screen
     assert "rowan-02: girl, 2 y 8 m" in screen
@@ -76,7 +76,7 @@ def test_the_demo_opens_the_timeline_answers_keys_and_ends(terminal) -> None:
     terminal.press("Escape")
     terminal.wait_for("Age, years")
     terminal.press("Escape")
-    terminal.wait_for("What is next", "willow-03")
+    terminal.wait_for("Next stage", "willow-03")
     terminal.press("C-q")
     assert "Traceback" not in terminal.wait_for("\nended")
 
@@ -84,11 +84,11 @@ def test_the_demo_opens_the_timeline_answers_keys_and_ends(terminal) -> None:
 @pytest.mark.parametrize("terminal", [(80, 24)], indirect=True)
 def test_from_the_children_through_timeline_courses_and_family_and_out_in_the_smallest_terminal(terminal) -> None:
     terminal.press(f"{sys.executable} -m pathway open --on 2026-11-25; echo ended", "Enter")
-    terminal.wait_for(f"Children: {len(NAMES)}, planned as of 2026-11-25", CAUTION, "alder-06")
+    terminal.wait_for(f"Children: {len(NAMES)}, most urgent first, planned as of 2026-11-25", CAUTION, "alder-06")
     terminal.press("r", "o", "w", "a", "n")
     terminal.wait_for(f"Children: 1 of {len(NAMES)}", "Hip preparation")
     terminal.press("Enter")
-    timeline = terminal.wait_for("rowan-02: girl, 2 y 8 m", "Age, years", "with the plan")
+    timeline = terminal.wait_for("rowan-02: girl, 2 y 8 m", "Age, years", "may slip")
     assert CAUTION in timeline
     terminal.press("c")
     courses = terminal.wait_for("courses side by side", "Three femoral lengthenings, with growth arrest", "i What if")
@@ -112,7 +112,7 @@ def test_a_child_of_a_registry_is_followed_up_and_saved_in_a_real_terminal(termi
     terminal.wait_for("with the plan")
     terminal.press("v")
     terminal.wait_for("rowan-02: follow-up")
-    terminal.press("121")
+    terminal.press("Down", "Down", "121")
     terminal.wait_for("Because of length")
     terminal.press("F5")
     terminal.wait_for("Follow-up entered: length of the femur left 121 mm")

@@ -12,6 +12,7 @@ from tests.plans import files
 from tests.tui.screens_of import SIZES, opened, settled, text_of, the_app
 from tui.screens.theatre import CHANGED, TheatreScreen
 from tui.screens.worksheet import WorksheetScreen
+from tui.widgets.form import Form
 
 ROWAN = {"rowan-02": files()["rowan-02"]}
 OSTEOTOMY = "proximal_femoral_osteotomy_1"
@@ -131,3 +132,16 @@ async def test_other_worksheets_have_no_such_page() -> None:
         assert "For the table" not in text_of(app)
         await pilot.press("f3")
         assert isinstance(app.screen, WorksheetScreen)
+
+
+async def test_export_opened_from_the_page_has_the_page_chosen() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await settled(pilot)
+        await opened(pilot, "theatre")
+        await pilot.press("f8")
+        await pilot.pause()
+        chosen = app.screen.query_one(Form).chosen
+        assert chosen is not None
+        assert chosen.name == f"theatre.{OSTEOTOMY}"
+        assert chosen.label.startswith("For the table")

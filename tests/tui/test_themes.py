@@ -14,7 +14,7 @@ from textual.geometry import Region
 
 from pathway.views.pictures.picture import Role
 from tests.plans import files
-from tests.tui.screens_of import OPENED, idle, opened, settled, text_of, the_app, until
+from tests.tui.screens_of import OPENED, TO_LENGTHS, idle, opened, settled, text_of, the_app, until
 from tui.themes import FIRST, PALETTES
 
 ROOT = Path(__file__).parents[2]
@@ -77,7 +77,7 @@ async def test_every_word_of_the_follow_up_is_legible_also_what_is_wrong(theme) 
     async with app.run_test(size=(120, 40)) as pilot:
         await settled(pilot)
         app.theme = theme
-        for keys in (("v",), ("1",), ("2", "1", "backspace", "down"), ("tab",), ("tab", "f4", "down")):
+        for keys in (TO_LENGTHS, ("1",), ("2", "1", "backspace", "down"), ("tab",), ("tab", "f4", "down")):
             await pilot.press(*keys)
             await pilot.pause()
             await pilot.pause()

@@ -15,8 +15,8 @@ async def test_the_roads_are_told_from_timeline_to_what_if() -> None:
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
         shown = " ".join(text_of(app).split())
-        assert "Prosthesis ◇ Foot amputation (past)" in shown
-        assert "No date yet" in shown
+        assert "Prosthesis ◇ Foot amputation" in shown
+        assert "† lengthening road, not chosen" in shown
         app.screen.select("foot_amputation")  # type: ignore[attr-defined]
         await pilot.press("enter")
         await settled(pilot)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from textual.geometry import Offset
-from textual.widgets import DataTable, Input
+from textual.widgets import Input
 
 from pathway.days import age_words
 from pathway.views.words.caution import CAUTION
@@ -17,6 +17,8 @@ from tui.screens.details import DetailsScreen
 from tui.screens.help import HelpScreen
 from tui.screens.prerequisites import PrerequisitesScreen
 from tui.screens.timeline import TimelineScreen
+from tui.widgets.child_table import ChildTable
+from tui.widgets.curve_view import CurveView
 from tui.widgets.frame import Notice
 from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
@@ -81,7 +83,8 @@ async def test_what_is_said_of_a_stage_is_read_to_its_end(size) -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=size) as pilot:
         await settled(pilot)
-        await pilot.press("down", "down", "down")
+        await pilot.press(*(["g"] if size[0] < 100 else []), "down", "down", "down")
+        await pilot.pause()
         before = text_of(app)
         pane = app.screen.query_one("#stage" if size[0] < 100 else "#age", Prose)
         last = pane.lines[-1][2].strip()
@@ -108,17 +111,21 @@ async def test_the_cursor_stands_on_today_at_first_and_finds_it_again() -> None:
     [
         ("oak", ["oak-12"]),
         ("fibular", ["birch-04", "maple-01"]),
-        ("growth arrest", ["hawthorn-12", "oak-12"]),
+        ("of the other leg", ["hawthorn-12", "oak-12"]),
+        ("2027-07-18", ["hawthorn-12"]),
+        ("bow of the tibia", ["birch-04"]),
+        ("close call short", ["oak-12"]),
+        ("16.5 cm", ["willow-03"]),
         ("no such child", []),
     ],
 )
-async def test_typing_searches_names_diagnoses_and_next_steps(typed, found) -> None:
+async def test_typing_searches_all_that_the_rows_say(typed, found) -> None:
     app = the_app()
     async with app.run_test(size=SIZE) as pilot:
         await settled(pilot)
         await pilot.press(*("space" if key == " " else key for key in typed))
-        table = app.screen.query_one(DataTable)
-        assert [key.value for key in table.rows] == found
+        table = app.screen.query_one(ChildTable)
+        assert sorted(row.name for row in table.rows) == found
         assert ("No child matches" in text_of(app)) == (not found)
         await pilot.press("enter")
         assert isinstance(app.screen, TimelineScreen if found else ChildrenScreen)
@@ -161,6 +168,32 @@ async def test_help_opens_on_every_screen_of_a_child_and_closes(key) -> None:
             assert app.screen is before
 
 
+@pytest.mark.parametrize("opens", [("f1",), ("v", "f1")])
+async def test_the_help_scrolls_by_line_by_page_and_to_its_ends(opens) -> None:
+    app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
+    async with app.run_test(size=(80, 24)) as pilot:
+        await settled(pilot)
+        await pilot.press(*opens)
+        await pilot.pause()
+        prose = app.screen.query_one(Prose)
+        await pilot.press("down", "down")
+        await pilot.pause()
+        assert prose.scroll_offset.y == 2
+        await pilot.press("up", "pagedown")
+        await pilot.pause()
+        assert prose.scroll_offset.y > 10
+        await pilot.press("end")
+        await pilot.pause()
+        assert prose.scroll_offset.y == prose.max_scroll_y > 20
+        assert prose.said[-1].text.split()[-1] in text_of(app)
+        await pilot.press("pageup")
+        await pilot.pause()
+        assert prose.scroll_offset.y < prose.max_scroll_y
+        await pilot.press("home")
+        await pilot.pause()
+        assert prose.scroll_offset.y == 0
+
+
 async def test_help_opens_where_typing_searches() -> None:
     app = the_app()
     async with app.run_test(size=SIZE) as pilot:
@@ -180,8 +213,11 @@ async def test_the_mouse_opens_a_child_picks_a_stage_and_an_age() -> None:
         span = next(s for s in view.picture.spans if s.target == "contralateral_growth_arrest")  # type: ignore[union-attr]
         await pilot.click(TimelineView, offset=Offset(span.column, span.row))
         assert timeline.stage == "contralateral_growth_arrest"
-        await pilot.click(TimelineView, offset=Offset(60, 35))
+        await pilot.click(TimelineView, offset=Offset(60, 10))
         assert view.age == pytest.approx(view.axis.age(60.5), abs=1 / 12)  # type: ignore[union-attr]
+        below = timeline.query_one(CurveView)
+        await pilot.click(CurveView, offset=Offset(40, 5))
+        assert below.age == view.age == pytest.approx(below.axis.age(40.5), abs=1 / 12)  # type: ignore[union-attr]
         await pilot.press("b")
         await pilot.pause()
         graph = app.screen.query_one(PictureView)

@@ -21,6 +21,7 @@ from pathway.views.words.caution import (
     ALL_INVENTED,
     CAUTION,
     INVENTED,
+    READ_INVENTED,
     SOME_INVENTED,
     caution,
     is_invented,
@@ -72,6 +73,7 @@ OF_THE_REGISTRY = {
     ("accept",): [CHILD, *ON],
     ("registry", "revisions"): [CHILD],
     ("registry", "achieved"): ON,
+    ("registry", "table"): ["stages", *ON],
 }
 """They read stored lines, which do not hold the note of a case file: they say the caution alone."""
 SAY_NOTHING = {
@@ -223,5 +225,8 @@ def test_several_children_are_told_apart() -> None:
     assert of_children(["Invented child: no real patient."]) == INVENTED
     assert of_children([INVENTED, INVENTED]) == ALL_INVENTED
     assert of_children([INVENTED, ""]) == SOME_INVENTED
+    assert of_children([None, None]) == of_children([None, ""]) == ""
+    assert of_children([INVENTED, None]) == READ_INVENTED
+    assert of_children([INVENTED, "", None]) == SOME_INVENTED
     assert not is_invented("the family invented its own brace")
     assert caution(plan(CHILD)).endswith(INVENTED)

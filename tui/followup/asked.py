@@ -9,26 +9,32 @@ from pathway.casefile.fragments import SKELETAL_AGE
 from pathway.plan.model import Plan, PlanStage
 from pathway.protocol.model import FindingRule, Protocol
 from pathway.protocol.question import Question
-from pathway.record import Leg, Record, Side
+from pathway.record import Leg, Side
 from pathway.rule_engine.findings import Findings, Known, Unknown, findings_on
 from pathway.rule_engine.verdict import Verdict
 from pathway.views.words.paragraphs import in_date_order
 
 LENGTHS = ("femur_length_mm", "tibia_length_mm")
 OPEN = ("fails", "unknown", "later")
+GAPS = {"not_measurable": "could not be measured", "declined": "was declined"}
+"""What became of an attempt that gave no value; of what was never tried nothing is said here."""
 OPERATIONS_AHEAD = 2
 """How many operations to come are asked for: what later ones wait for is measured at later visits."""
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A finding to enter: `name` as in `left.femur_length_mm`, its rule, the last value, why it is asked for."""
+    """A finding to enter: `name` as in `left.femur_length_mm`, its rule, the last value, why it is asked for.
+
+    `gap` says why the latest attempt gave no value, "" where it gave one: `last` is then of a visit before.
+    """
 
     name: str
     label: str
     rule: FindingRule
     last: Known | None = None
     why: str = ""
+    gap: str = ""
 
     @property
     def words(self) -> str:
@@ -45,7 +51,7 @@ def asked_next(question: Question, plan: Plan) -> tuple[Asked, ...]:
     found: dict[str, Asked] = {}
     for (finding, leg), why in _reasons(plan, findings, question.protocol):
         for entered in question.protocol.finding(finding).derived_from or (finding,):
-            item = _asked(entered, leg, why, question.record, findings, question.protocol)
+            item = _asked(entered, leg, why, question, findings)
             if item is not None:
                 found.setdefault(item.name, item)
     return tuple(found.values())
@@ -55,11 +61,7 @@ def all_findings(question: Question) -> tuple[Asked, ...]:
     """Return every finding that can be entered, of both legs and of the child, in the order of the catalogue."""
     findings = findings_on(question)
     legs: tuple[Leg, ...] = ("affected", "other")
-    items = (
-        _asked(rule.id, leg, "", question.record, findings, question.protocol)
-        for rule in question.protocol.findings
-        for leg in legs
-    )
+    items = (_asked(rule.id, leg, "", question, findings) for rule in question.protocol.findings for leg in legs)
     return tuple({item.name: item for item in items if item is not None}.values())
 
 
@@ -99,16 +101,26 @@ def _leaves(verdict: Verdict) -> Iterator[tuple[str, Leg]]:
         yield from _leaves(part)
 
 
-def _asked(finding: str, leg: Leg, why: str, record: Record, findings: Findings, protocol: Protocol) -> Asked | None:
-    rule = protocol.finding(finding)
+def _asked(finding: str, leg: Leg, why: str, question: Question, findings: Findings) -> Asked | None:
+    record, rule = question.record, question.protocol.finding(finding)
     fact = findings.get((finding, leg if rule.of == "limb" else "affected"))
     last = fact.last if isinstance(fact, Unknown) else fact
+    gap = GAPS.get(fact.why, "") if isinstance(fact, Unknown) else ""
+    if gap:
+        last = _measured_before(finding, leg if rule.of == "limb" else "affected", question)
     label = rule.label[0].upper() + rule.label[1:]
     if finding == SKELETAL_AGE:
-        return Asked(SKELETAL_AGE, label, rule, last, why)
+        return Asked(SKELETAL_AGE, label, rule, last, why, gap)
     if rule.derived:
         return None
     if rule.of == "child":
-        return Asked(f"child.{finding}", label, rule, last, why)
+        return Asked(f"child.{finding}", label, rule, last, why, gap)
     side: Side = record.affected_side if leg == "affected" else record.other_side
-    return Asked(f"{side}.{finding}", f"{label}, {side}", rule, last, why)
+    return Asked(f"{side}.{finding}", f"{label}, {side}", rule, last, why, gap)
+
+
+def _measured_before(finding: str, leg: Leg, question: Question) -> Known | None:
+    """Return the value of the visits before, where the latest attempt gave none: the bone was measured all the same."""
+    visits = tuple(visit.model_copy(update={"missing": ()}) for visit in question.record.visits)
+    fact = findings_on(question.about(question.record.model_copy(update={"visits": visits}))).get((finding, leg))
+    return fact.last if isinstance(fact, Unknown) else fact

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import datetime
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from pathway.casefile.read import PHYSES
 from pathway.plan.model import Plan
@@ -18,7 +19,27 @@ from pathway.worksheets.osteotomy.kept import kept
 from pathway.worksheets.sheet import Sheet
 from tui.followup.options import Option, plain_options
 
-KEEP = "used"
+KEEP, KEEP_NONE = "used", "none"
+
+
+@dataclass(frozen=True, slots=True)
+class SheetUsed:
+    """The sheet of an osteotomy as it stands on its screen: the day it was worked out, and for which kind of stage.
+
+    `kind` is None where it was opened for no stage that is still to come.
+    """
+
+    sheet: OsteotomyPlan
+    on: datetime.date
+    kind: str | None
+
+    def fits(self, kind: str, day: datetime.date) -> bool:
+        """Return whether an operation may be taken for the one that the sheet was made for.
+
+        A sheet cannot have been used before it was worked out, nor at another kind of operation; whoever worked it
+        out anew afterwards says so by choosing it.
+        """
+        return kind == self.kind and day >= self.on
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +47,7 @@ class Choosing:
     """The choices of every field; `completed` are operations of the record, by value, that are added to.
 
     `planned` is the osteotomy's sheet as it stands on its screen, to be kept with the operation; None without one.
+    `amounts` are the lengths that the plan has for each kind of operation, mm.
     """
 
     methods: tuple[Option, ...]
@@ -38,8 +60,11 @@ class Choosing:
     physes: tuple[Option, ...] = plain_options(PHYSES)
     sides: tuple[Option, ...] = plain_options(("left", "right"))
     parties: tuple[Option, ...] = plain_options(("family", "team"))
-    planned: OsteotomyPlan | None = None
-    sheets: tuple[Option, ...] = (Option(KEEP, "keep the sheet as it stands"), Option("none", "keep none"))
+    decider: str = ""
+    """Who decided last on the screens, "" where nobody has: who a decision is of where nothing is said."""
+    planned: SheetUsed | None = None
+    amounts: Mapping[str, float] = field(default_factory=dict)
+    sheets: tuple[Option, ...] = (Option(KEEP, "keep the sheet as it stands"), Option(KEEP_NONE, "keep none"))
     decisions: tuple[Option, ...] = (
         Option("decline", "decline a stage"),
         Option("prefer", "prefer"),
@@ -47,8 +72,11 @@ class Choosing:
     )
 
 
-def choosing(record: Record, plan: Plan, protocol: Protocol, sheet: Sheet | None = None) -> Choosing:
-    """Return the choices for a child: what its plan has to come first; `sheet` is its osteotomy's on the screen."""
+def choosing(record: Record, plan: Plan, protocol: Protocol, sheet: Sheet | None = None, decider: str = "") -> Choosing:
+    """Return the choices for a child: what its plan has to come first; `sheet` is its osteotomy's on the screen.
+
+    `decider` is who decided last on the screens.
+    """
     completed = {f"{one.kind} {one.date} {one.side}": one for one in reversed(record.operations)}
     named = {value: f"{protocol.stage(one.kind).label} of {one.date}" for value, one in completed.items()}
     alike = Counter(named.values())
@@ -64,7 +92,9 @@ def choosing(record: Record, plan: Plan, protocol: Protocol, sheet: Sheet | None
         complications=plain_options(protocol.complications),
         skeletal_methods=tuple(Option(method.id, method.label) for method in protocol.skeletal_methods),
         devices=tuple(Option(device.id, device.label) for device in protocol.devices),
-        planned=_planned(sheet, record),
+        decider=decider,
+        planned=_planned(sheet, record, plan),
+        amounts=_amounts(plan),
         about={
             "decline": tuple(dict.fromkeys(_declinable(plan, protocol))),
             "prefer": plain_options(PREFERENCES),
@@ -73,12 +103,25 @@ def choosing(record: Record, plan: Plan, protocol: Protocol, sheet: Sheet | None
     )
 
 
-def _planned(sheet: Sheet | None, record: Record) -> OsteotomyPlan | None:
+def _planned(sheet: Sheet | None, record: Record, plan: Plan) -> SheetUsed | None:
     """Return what is kept of a sheet; None where nothing was worked out on it, or it is of another leg."""
     try:
-        return None if sheet is None else kept(sheet, record, "the worksheet")
+        if sheet is None:
+            return None
+        ahead = (one for one in plan.stages if one.status not in ("done", "under_way"))
+        kind = next((one.kind for one in ahead if one.id == sheet.stage), None)
+        return SheetUsed(kept(sheet, record, "the worksheet"), sheet.on, kind)
     except Refused:
         return None
+
+
+def _amounts(plan: Plan) -> dict[str, float]:
+    """Return the length that the plan has for each kind of operation: of the one that comes next."""
+    found: dict[str, float] = {}
+    for stage in in_date_order(plan):
+        if stage.amount_mm is not None and stage.status != "done":
+            found.setdefault(stage.kind, stage.amount_mm)
+    return found
 
 
 def _kinds(plan: Plan, protocol: Protocol) -> Iterator[Stage]:

@@ -18,8 +18,9 @@ from pathway.protocol.model import FindingRule, Protocol
 from pathway.protocol.question import Question
 from pathway.questions import record_diff
 from pathway.record import Operation, Record
+from tui.followup import amounts
 from tui.followup.asked import Asked
-from tui.followup.choices import KEEP, Choosing
+from tui.followup.choices import KEEP, KEEP_NONE, Choosing
 from tui.followup.options import Option, Unclear, chosen, plain_options, several
 
 DATE, METHOD = "date", "method"
@@ -79,7 +80,7 @@ def entered(question: Question, typed: Mapping[str, str], findings: Mapping[str,
             missing[name] = why
         elif name in findings:
             try:
-                values[name] = _value(typed, name, findings[name].rule)
+                values[name] = _value(typed, name, findings[name])
             except _Wrong as error:
                 wrong[error.name] = str(error)
             if (again := own_method(findings[name], question.record)) is not None:
@@ -227,12 +228,52 @@ def finding_options(rule: FindingRule) -> tuple[Option, ...]:
     return YES_NO if rule.kind == "flag" else plain_options(rule.choices)
 
 
-def _value(typed: Mapping[str, str], name: str, rule: FindingRule) -> object:
+def expected_of(asked: Asked) -> amounts.Expected:
+    """Return what a length typed for a finding is held against: its plausible range, and its last value."""
+    last = asked.last.value if asked.last is not None else None
+    about = last if isinstance(last, float) and last > 0 else None
+    return amounts.Expected(asked.rule.plausible, about)
+
+
+def understood(text: str, asked: Asked) -> amounts.Amount | None:
+    """Return what a number typed for a finding means, None for a text that is none; raises Unclear.
+
+    A length may be typed in cm, the skeletal age in years and months.
+    """
+    if not text.strip() or asked.rule.kind != "number":
+        return None
+    if asked.name == SKELETAL_AGE:
+        return amounts.years(text)
+    return amounts.length_mm(text, expected_of(asked)) if asked.rule.unit == "mm" else None
+
+
+def _value(typed: Mapping[str, str], name: str, asked: Asked) -> object:
+    rule = asked.rule
     if rule.kind == "number":
+        try:
+            amount = understood(typed[name], asked)
+        except Unclear as error:
+            raise _Wrong(name, str(error)) from None
+        if amount is not None:
+            return amount.value
         low, high = rule.plausible or (0.0, 0.0)
         return _number(typed, name, f"a number from {low:g} to {high:g} {rule.unit}".rstrip())
     value = _choice(typed, name, finding_options(rule))
     return value == "true" if rule.kind == "flag" and value is not None else value
+
+
+def expected_gain(kind: str | None, choosing: Choosing, protocol: Protocol) -> amounts.Expected:
+    """Return what a length gained is held against: what the plan has, else the least that is worth an operation."""
+    return amounts.Expected(None, choosing.amounts.get(kind or ""), protocol.number("least_lengthening_mm"))
+
+
+def _gained(typed: Mapping[str, str], expected: amounts.Expected) -> float | None:
+    name = "operation.achieved_mm"
+    try:
+        amount = amounts.length_mm(typed.get(name, ""), expected)
+    except Unclear as error:
+        raise _Wrong(name, str(error)) from None
+    return amount.value if amount is not None else _number(typed, name)
 
 
 def _operation(
@@ -252,10 +293,11 @@ def _operation(
     if before is not None and before.planned is not None:
         fields["planned"] = filled(before.planned.model_dump())
     side = before.side if before is not None else side_of(kind, record, protocol)
+    done_on = before.date if before is not None else _day(typed, "operation.date") or day
     changes: dict[str, object] = {
-        "date": before.date if before is not None else _day(typed, "operation.date") or day,
+        "date": done_on,
         "side": _choice(typed, "operation.side", choosing.sides) or side,
-        "achieved_mm": _number(typed, "operation.achieved_mm"),
+        "achieved_mm": _gained(typed, expected_gain(kind, choosing, protocol)),
         "achieved_deg": _number(typed, "operation.achieved_deg"),
         "physes": _several(typed, "operation.physes", choosing.physes) or None,
         "device_removed": _day(typed, "operation.device_removed"),
@@ -264,13 +306,21 @@ def _operation(
     }
     if before is not None and isinstance(more := changes["complications"], tuple):
         changes["complications"] = tuple(dict.fromkeys((*before.complications, *more)))
-    if keeps_sheet(kind, before, choosing, protocol):
-        asked = _choice(typed, "operation.planned", choosing.sheets) or KEEP
-        if asked == KEEP and choosing.planned is not None:
-            changes["planned"] = filled(choosing.planned.model_dump())
+    if choosing.planned is not None and keeps_sheet(kind, before, choosing, protocol):
+        usual = KEEP if choosing.planned.fits(kind, done_on) else KEEP_NONE
+        if (_choice(typed, "operation.planned", choosing.sheets) or usual) == KEEP:
+            changes["planned"] = filled(choosing.planned.sheet.model_dump())
     fields = {"kind": kind, **fields, **{key: value for key, value in changes.items() if value is not None}}
     note = {"note": before.note} if before is not None and before.note else {}
     return filled({**fields, **note})
+
+
+def operation_day(typed: Mapping[str, str], on: datetime.date) -> datetime.date | None:
+    """Return the day of an operation as typed, that of the visit where it has none; None where it is no day yet."""
+    try:
+        return _day(typed, "operation.date") or _day(typed, DATE) or on
+    except _Wrong:
+        return None
 
 
 def keeps_sheet(kind: str, before: Operation | None, choosing: Choosing, protocol: Protocol) -> bool:
@@ -293,7 +343,7 @@ def _decision(
     reason = typed.get("decision.reason", "").strip()
     if not reason:
         raise _Wrong("decision.reason", "found nothing, expected the reason in words; it is kept with the decision")
-    by = _choice(typed, "decision.by", choosing.parties) or decides(kind)
+    by = _choice(typed, "decision.by", choosing.parties) or decides(kind, choosing.decider)
     return filled({"date": day, "by": by, "kind": kind, ABOUT[kind]: about, "reason": reason})
 
 
@@ -302,9 +352,12 @@ def side_of(kind: str, record: Record, protocol: Protocol) -> str:
     return record.other_side if protocol.stage(kind).lane == "other_leg" else record.affected_side
 
 
-def decides(kind: str) -> str:
-    """Return who makes a decision of a kind where nothing is said."""
-    return "team" if kind == WAIVE else "family"
+def decides(kind: str, last: str) -> str:
+    """Return who makes a decision of a kind where nothing is said: who decided last, never silently the family.
+
+    A gate is waived by the team.
+    """
+    return "team" if kind == WAIVE else last or "team"
 
 
 def open_fields(typed: Mapping[str, str]) -> Iterator[str]:

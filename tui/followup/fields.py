@@ -9,11 +9,12 @@ from dataclasses import dataclass, replace
 from pathway.casefile.fragments import SKELETAL_AGE, SKELETAL_METHOD
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import bone_of
-from pathway.record import Record
+from pathway.record import Operation, Record
 from pathway.rule_engine.findings import Known
 from tui.followup import entered as entering
+from tui.followup.amounts import AGE_WANTED, AskedBack, Expected, length_mm
 from tui.followup.asked import Asked
-from tui.followup.choices import Choosing
+from tui.followup.choices import KEEP, KEEP_NONE, Choosing, SheetUsed
 from tui.followup.form_field import Field
 from tui.followup.options import Option, Unclear, chosen
 
@@ -32,6 +33,13 @@ class Offer:
     first: tuple[Asked, ...]
     every: Mapping[str, Asked]
     choosing: Choosing
+    then: tuple[Asked, ...] = ()
+    """What the course waits for that follows from what is typed, beside what is asked for first."""
+
+    @property
+    def asked(self) -> tuple[Asked, ...]:
+        """Return all that is asked for."""
+        return (*self.first, *self.then)
 
 
 def part_of(name: str) -> int:
@@ -62,14 +70,14 @@ def _visit(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     wanted = "how lengths and films were measured; a finding measured in another way last time keeps that way"
     yield _chosen(typed, entering.METHOD, "Measured by", offer.choosing.methods, wanted, label)
     found = tuple(_found(offer, typed.get(FIND, "")))
-    first = [asked.name for asked in offer.first]
+    first = [asked.name for asked in offer.asked]
     others = [name for name in typed if name in offer.every and name not in first and name not in found]
     for name in (*first, *others):
         yield _finding(offer, typed, name)
     if SKELETAL_AGE in typed or SKELETAL_METHOD in typed:
         yield _read_by(offer, typed)
     words = "part of its name, such as knee flex; matches are listed below"
-    known = f"{len(offer.every)} known"
+    known = f"{len(offer.every)} can be entered"
     text = typed.get(FIND, "")
     yield Field(FIND, "Another finding", text, "", f"{words}; ↓ goes there", known, ahead=len(found))
     for name in found:
@@ -87,38 +95,60 @@ def _read_by(offer: Offer, typed: Mapping[str, str]) -> Field:
 
 def _found(offer: Offer, text: str) -> Iterator[str]:
     words = text.replace("_", " ").lower().split()
-    first = {asked.name for asked in offer.first}
+    first = {asked.name for asked in offer.asked}
     fits = [a.name for a in offer.every.values() if words and all(word in a.words for word in words)]
     yield from [name for name in fits if name not in first][:MOST_FOUND]
 
 
 def _finding(offer: Offer, typed: Mapping[str, str], name: str) -> Field:
-    asked = next((item for item in offer.first if item.name == name), offer.every[name])
+    asked = next((item for item in offer.asked if item.name == name), offer.every[name])
     rule, value = asked.rule, typed.get(name, "")
     options, gap = entering.finding_options(rule), entering.not_obtained(value, asked)
     own = entering.own_method(asked, offer.record)
     again = f" Measured as last time: {offer.protocol.method(own).label}." if own else ""
-    why = f" {asked.why[0].upper()}{asked.why[1:]}." if asked.why else "" if asked.last else " Never measured."
+    since = "Asked with what is typed so far. " if asked in offer.then else ""
+    why = f"{since}{asked.why[0].upper()}{asked.why[1:]}." if asked.why else ""
+    meant, instead = _understood(value, asked)
     return Field(
         name,
         asked.label,
         value,
         "" if gap else rule.unit,
-        f"{_range(asked, options)}; {rule.how}.{why}{again}",
+        " ".join(part for part in (f"{_range(asked, options)}; {rule.how}.", _known(asked), why) if part) + again,
         _last(asked.last, dated=not value),
         bool(value),
-        options,
-        gap.replace("_", " ") if gap else _words(value, options),
+        (*options, *entering.NOT_OBTAINED) if options else instead,
+        gap.replace("_", " ") if gap else _words(value, options) or meant,
     )
+
+
+def _understood(value: str, asked: Asked) -> tuple[str, tuple[Option, ...]]:
+    """Return what a number stands for where that is not what was typed, and how it may be written where it is asked."""
+    try:
+        amount = entering.understood(value, asked)
+    except AskedBack as error:
+        return "", tuple(Option(text, text) for text in error.offered)
+    except Unclear:
+        return "", ()
+    return (amount.means, ()) if amount is not None else ("", ())
+
+
+def _known(asked: Asked) -> str:
+    """Return what became of the attempts so far; what was measured once is never called unmeasured."""
+    if asked.gap:
+        return f"At the latest visit it {asked.gap}" + (", before that it was measured." if asked.last else ".")
+    return "" if asked.last or asked.why else "Not measured before."
 
 
 def _range(asked: Asked, options: Sequence[Option]) -> str:
     """Return what may be typed: the choices or the plausible range, or why there is nothing to type."""
     if options:
-        return f"{', '.join(option.words for option in options)}, declined or not measurable"
+        return "part of a word will do"
     low, high = asked.rule.plausible or (0.0, 0.0)
     wanted = f"{low:g} to {high:g} {asked.rule.unit}".rstrip()
-    return wanted if asked.name == SKELETAL_AGE else f"{wanted}, declined or not measurable"
+    if asked.name == SKELETAL_AGE:
+        return f"{wanted}, as {AGE_WANTED}"
+    return f"{wanted}{' (or cm with its unit)' if asked.rule.unit == 'mm' else ''}, declined or not measurable"
 
 
 def _last(last: Known | None, *, dated: bool) -> str:
@@ -135,7 +165,8 @@ def _last(last: Known | None, *, dated: bool) -> str:
 def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     choosing = offer.choosing
     kinds = choosing.operations
-    wanted = "part of its name; F4 steps through them. One already recorded is completed, not added again"
+    wanted = "part of its name; F4 steps through them. One already recorded is completed, not added again. "
+    wanted += "One operation at a time: F5 keeps it, v then opens the form for the next"
     yield _chosen(typed, "operation.kind", "Operation done", kinds, wanted)
     named = _value(typed, "operation.kind", kinds)
     before = choosing.completed.get(named or "")
@@ -146,7 +177,7 @@ def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     side = before.side if before else (entering.side_of(kind, offer.record, offer.protocol) if kind else "")
     yield _chosen(typed, "operation.side", "Side", choosing.sides, "left or right", side)
     gained = "" if before is None or before.achieved_mm is None else f"{before.achieved_mm:g}"
-    yield _field(typed, "operation.achieved_mm", "Length achieved", gained, "what the film shows, in mm", "mm")
+    yield _gain(typed, gained, entering.expected_gain(kind, choosing, offer.protocol))
     turned = "" if before is None or before.achieved_deg is None else f"{before.achieved_deg:g}"
     yield _field(typed, "operation.achieved_deg", "Correction achieved", turned, "-180 to 180 degrees", "deg")
     off = "" if before is None or before.device_removed is None else str(before.device_removed)
@@ -158,15 +189,47 @@ def _operation(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
         used = ", ".join(_worded((before.device,), own)) if before and before.device else ""
         said = "the device used; empty: the usual one, or as recorded"
         yield _chosen(typed, "operation.device", "Device", own, said, used)
-    if kind and entering.keeps_sheet(kind, before, choosing, offer.protocol):
-        said = "the osteotomy's worksheet as it stands on its screen, to be held against the films after"
-        yield _chosen(typed, "operation.planned", "Sheet used", choosing.sheets, said, choosing.sheets[0].words)
-    several = "one or more, separated by commas; part of a name will do"
+    if kind and choosing.planned and entering.keeps_sheet(kind, before, choosing, offer.protocol):
+        yield _sheet_used(offer, typed, choosing.planned, kind, before)
+    many = "one or more, separated by commas; part of a name will do"
     closed = ", ".join(_worded(before.physes, choosing.physes)) if before else ""
-    yield _chosen(typed, "operation.physes", "Growth plates closed", choosing.physes, several, closed)
+    yield _chosen(typed, "operation.physes", "Growth plates closed", choosing.physes, many, closed, several=True)
     known = ", ".join(_worded(before.complications, choosing.complications)) if before else ""
-    more = f"{several}; those already recorded stay" if known else several
-    yield _chosen(typed, "operation.complications", "Complications", choosing.complications, more, known)
+    more = f"{many}; those already recorded stay" if known else many
+    yield _chosen(typed, "operation.complications", "Complications", choosing.complications, more, known, several=True)
+
+
+def _gain(typed: Mapping[str, str], offered: str, expected: Expected) -> Field:
+    """Return the field of the length gained: mm, or cm with its unit."""
+    field = _field(
+        typed,
+        "operation.achieved_mm",
+        "Length achieved",
+        offered,
+        "what the film shows, in mm, or in cm with its unit",
+        "mm",
+    )
+    try:
+        amount = length_mm(field.value, expected)
+    except AskedBack as error:
+        return replace(field, options=tuple(Option(text, text) for text in error.offered))
+    return replace(field, means=amount.means if amount else "")
+
+
+def _sheet_used(
+    offer: Offer, typed: Mapping[str, str], planned: SheetUsed, kind: str, before: Operation | None
+) -> Field:
+    """Return the field that asks for the sheet: kept by itself only where stage and day of the operation fit it."""
+    choosing = offer.choosing
+    done_on = before.date if before else entering.operation_day(typed, offer.on)
+    fits = done_on is not None and planned.fits(kind, done_on)
+    usual = next(option.words for option in choosing.sheets if option.value == (KEEP if fits else KEEP_NONE))
+    when = f"worked out on {planned.on}"
+    said = f"the worksheet as it stands on its screen, {when}, to be held against the films after"
+    if not fits:
+        other = "for no such stage" if planned.kind != kind else "after this operation"
+        said = f"{said}; it was made {other}, so it is kept only if you choose it"
+    return _chosen(typed, "operation.planned", "Sheet used", choosing.sheets, said, usual)
 
 
 def _decision(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
@@ -177,7 +240,7 @@ def _decision(offer: Offer, typed: Mapping[str, str]) -> Iterator[Field]:
     about = choosing.about.get(kind or "", ())
     what = {"decline": "the stage declined", "prefer": "what matters most", entering.WAIVE: "the gate waived"}
     yield _chosen(typed, "decision.about", "About", about, what.get(kind or "", "choose the decision first"))
-    by = entering.decides(kind) if kind else ""
+    by = entering.decides(kind, choosing.decider) if kind else ""
     yield _chosen(typed, "decision.by", "Decided by", choosing.parties, "family or team", by)
     yield _field(typed, "decision.reason", "Reason", "", "why, in a few words; it is kept with the decision")
 
@@ -190,13 +253,17 @@ def _field(
 
 
 def _chosen(
-    typed: Mapping[str, str], name: str, label: str, options: Sequence[Option], wanted: str, offered: str = ""
+    typed: Mapping[str, str],
+    name: str,
+    label: str,
+    options: Sequence[Option],
+    wanted: str,
+    offered: str = "",
+    *,
+    several: bool = False,
 ) -> Field:
-    listed = ", ".join(option.words for option in options[:4])
-    more = f" and {len(options) - 4} more" if len(options) > 4 else ""
-    words = f"{wanted}: {listed}{more}" if len(options) > 2 else wanted
-    field = _field(typed, name, label, offered, words)
-    return replace(field, options=tuple(options), means=_words(typed.get(name, ""), options))
+    field = _field(typed, name, label, offered, wanted)
+    return replace(field, options=tuple(options), means=_words(typed.get(name, ""), options), several=several)
 
 
 def _value(typed: Mapping[str, str], name: str, options: Sequence[Option]) -> str | None:

@@ -13,7 +13,7 @@ class Field:
 
     `offered` is the value where none is typed. `options` are what is chosen from, none where the value is free;
     `means` is what a part of a choice stands for. A `wrong` one has a sentence that says why. So many fields `ahead`
-    are brought into view with it.
+    are brought into view with it. With `several` more than one choice is typed, with commas between them.
     """
 
     name: str
@@ -28,3 +28,4 @@ class Field:
     offered: str = ""
     wrong: str = ""
     ahead: int = 0
+    several: bool = False

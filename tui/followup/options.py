@@ -45,13 +45,27 @@ def chosen(typed: str, options: Sequence[Option]) -> Option:
 
 
 def after(typed: str, options: Sequence[Option]) -> Option | None:
-    """Return the choice after the one typed, the first where none is; None where there are none."""
-    words = [option.words for option in options]
-    try:
-        place = words.index(chosen(typed, options).words) + 1 if typed.strip() else 0
-    except Unclear:
-        place = 0
-    return options[place % len(options)] if options else None
+    """Return the choice after the one typed, the first that fits a part of one; None where there are no choices."""
+    text = _normal(typed)
+    whole = [place for place, one in enumerate(options) if text in (_normal(one.words), _normal(one.value))]
+    if whole:
+        return options[(whole[0] + 1) % len(options)]
+    return fitting(typed, options)[0] if options else None
+
+
+def fitting(typed: str, options: Sequence[Option]) -> tuple[Option, ...]:
+    """Return the choices that a text may still become; all of them where it is one in full, or fits none."""
+    text = _normal(typed)
+    if any(text in (_normal(option.words), _normal(option.value)) for option in options):
+        return tuple(options)
+    fits = tuple(option for option in options if all(word in _normal(option.words) for word in text.split()))
+    return fits or tuple(options)
+
+
+def last_part(typed: str) -> tuple[str, str]:
+    """Return what is typed of several choices: those before the last comma with it, and what comes after."""
+    head, comma, tail = typed.rpartition(",")
+    return (f"{head.rstrip()}{comma} " if comma else "", tail.strip())
 
 
 def several(typed: str, options: Sequence[Option]) -> tuple[str, ...]:

@@ -14,7 +14,8 @@ from pathway.preferences import PROSTHETIC_COURSE
 from pathway.questions import decisions
 from pathway.views.pictures.course_cards import FIRST, NOT_BEATEN, ORDERS, cards, cards_that_fit, in_order
 from pathway.views.pictures.picture import Role
-from pathway.views.words import paragraphs, roads, statements
+from pathway.views.words import firmness, paragraphs, roads, statements
+from pathway.views.words.carried_out import of_chosen
 from pathway.views.words.courses import WORLDS
 from pathway.views.words.expected import printed_lines, programme_words
 from pathway.views.words.paragraphs import Paragraph
@@ -29,13 +30,17 @@ from tui.widgets.picture_view import PictureView
 from tui.widgets.prose import Prose
 
 COMPARING = "Comparing the courses …"
-MARKS = f"{FIRST} comes first   {NOT_BEATEN} no other has both less burden and a better chance"
+MARKS = (
+    f"{FIRST} comes first   {NOT_BEATEN} no other has both less burden and a better chance   "
+    f"{firmness.MARK} {firmness.WORD}"
+)
 
 
 class CoursesScreen(ChildScreen):
     """Cards side by side, the words of the selected one below."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.COURSES]
+    HELP_HEAD = "Courses"
     COMPARES = True
     DEFAULT_CSS = """
     CoursesScreen #sorted { height: 1; padding: 0 1; }
@@ -144,9 +149,11 @@ class CoursesScreen(ChildScreen):
         self.show_courses()
 
     def action_page(self, by: int) -> None:
-        """Scroll the words of the course."""
-        prose = self.query_one("#course", Prose)
-        prose.scroll_relative(y=by * max(1, prose.size.height - 1), animate=False)
+        """Scroll the cards where they are higher than their place, then the words of the course."""
+        cards, words = self.query_one(PictureView), self.query_one("#course", Prose)
+        first = cards.scroll_offset.y < cards.max_scroll_y if by > 0 else words.scroll_offset.y <= 0
+        part = cards if first else words
+        part.scroll_relative(y=by * max(1, part.size.height - 1), animate=False)
 
     def action_choose(self) -> None:
         """Ask for the reason; then the course becomes the plan."""
@@ -162,10 +169,6 @@ class CoursesScreen(ChildScreen):
 
         words = (f"Choose: {course.summary}", *decisions.beside(plan, course))
         self.home.push_screen(ReasonScreen(f"{self.child}: choose a course", words, decide))
-
-    def action_what_if(self) -> None:
-        """Open the wishes."""
-        self.home.open_what_if(self.child)
 
     def statements(self) -> tuple[Statement, ...]:
         """Return what stands behind the selected course."""
@@ -193,6 +196,10 @@ def _words(plan: Plan, course: Course) -> Iterator[Paragraph]:
     yield Paragraph(course.summary[0].upper() + course.summary[1:], heading=True)
     if first := roads.first_words(plan, course):
         yield Paragraph(f"{first[0].upper()}{first[1:]}")
+    for said in of_chosen(plan):
+        yield Paragraph(said)
+    if firmness.is_between(plan, course):
+        yield Paragraph(firmness.sentence(plan), role=Role.STAGE_READY)
     if course.id == PROSTHETIC_COURSE or (plan.roads is not None and course.recommended):
         yield from paragraphs.of_roads(plan)
     if course.lost_because:

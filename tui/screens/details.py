@@ -18,6 +18,7 @@ class DetailsScreen(PageScreen):
     """What the stage is, why, what must hold, limits, stop rules, sources."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.DETAILS]
+    HELP_HEAD = "Details"
     DEFAULT_CSS = """
     DetailsScreen Prose { height: 1fr; padding: 1 2; }
     """

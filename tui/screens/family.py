@@ -30,6 +30,7 @@ class FamilyScreen(PageScreen):
     COMPARES = True
     OVERLAP = 3
     BINDINGS: ClassVar[list[BindingType]] = [*keys.FAMILY]
+    HELP_HEAD = "Family view"
     DEFAULT_CSS = """
     FamilyScreen #page { height: 1fr; padding: 1 3; align-horizontal: center; }
     """

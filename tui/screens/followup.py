@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import ClassVar
 
 from textual import work
@@ -20,7 +21,7 @@ from pathway.plan.model import Plan
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.questions.followup import Change, Preview
-from pathway.record import Record
+from pathway.record import Decision, Record
 from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
 from tui import keys, planner
@@ -30,8 +31,10 @@ from tui.followup.asked import all_findings, asked_next
 from tui.followup.choices import choosing
 from tui.followup.entered import Entered
 from tui.followup.fields import FIND, PARTS, Offer, part_of
+from tui.followup.form_field import Field
 from tui.opened import ChildList
 from tui.screens.form_screen import FormScreen
+from tui.screens.jump import Place
 from tui.widgets import frame
 from tui.widgets.form import Form
 from tui.widgets.form_parts import Parts
@@ -55,16 +58,19 @@ class FollowUpScreen(FormScreen):
     """What is entered on one side, what it changes on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.FOLLOW_UP]
+    HELP_HEAD = "Follow-up"
     RESULT = "#changes"
     DEFAULT_CSS = """
     FollowUpScreen #body { layout: vertical; height: 1fr; }
     FollowUpScreen #left { height: 13; width: 100%; }
+    FollowUpScreen.listing #left { height: 15; }
     FollowUpScreen Form { height: 1fr; width: 100%; }
     FollowUpScreen #changes { height: 1fr; padding: 0 1; }
     FollowUpScreen.wide #body { layout: horizontal; }
-    FollowUpScreen.wide #left { width: 50%; max-width: 60; height: 100%; }
-    FollowUpScreen.wide Choices { height: auto; max-height: 70%; }
-    FollowUpScreen.wide #said { max-height: 8; }
+    FollowUpScreen.wide #left, FollowUpScreen.wide.listing #left { width: 50%; max-width: 60; height: 100%; }
+    FollowUpScreen.wide Choices { height: auto; max-height: 50%; }
+    FollowUpScreen.wide #said, FollowUpScreen.wide .listing #said { max-height: 8; }
+    FollowUpScreen.wide Offered { max-height: 30%; }
     FollowUpScreen.wide #asked { padding: 1 1 0 1; }
     FollowUpScreen.wide #changes { height: 100%; width: 1fr; padding: 0 2; }
     """
@@ -85,6 +91,8 @@ class FollowUpScreen(FormScreen):
         self._offer: Offer | None = None
         self._pause: Timer | None = None
         self._seen_of: Record | None = None
+        self._planning_of: Record | None = None
+        """The record that is planned, or was: what is typed otherwise to the same end is not planned again."""
         self._looked_at: Record | None = None
         self._keep_when_seen: Record | None = None
 
@@ -103,7 +111,7 @@ class FollowUpScreen(FormScreen):
     def on_mount(self) -> None:
         """Show the fields; what was typed before and not kept stands there again."""
         self.query_one(TextLine).focus()
-        self.typed = dict(self.home.drafts.get(self.child, {}))
+        self.begin_with(self.home.drafts.get(self.child, {}))
         self.news()
         self._begin()
 
@@ -115,6 +123,7 @@ class FollowUpScreen(FormScreen):
     def _begin(self) -> None:
         ground = self._planned()
         self._offer = None
+        self._planning_of = None
         if ground is None:
             faulty = bool(self.home.child_list[self.child].problems)
             self.query_one(frame.Notice).say(NO_PLAN if faulty else NOT_YET)
@@ -126,11 +135,17 @@ class FollowUpScreen(FormScreen):
         first = asked_next(Question(record, rules, on), plan)
         every = {asked.name: asked for asked in all_findings(Question(record, rules, on))}
         self._offer = Offer(
-            record, rules, on, first, every, choosing(record, plan, rules, self.home.sheets.get(self.child))
+            record,
+            rules,
+            on,
+            first,
+            every,
+            choosing(record, plan, rules, self.home.sheets.get(self.child), self.home.decider or ""),
         )
         self.query_one(frame.Notice).say("")
-        at = first[0].name if first else ""
-        self.query_one(Form).open(followup_fields.fields(self._offer, self.part, self.typed, {}), at)
+        # At what was typed before and not kept, else at the first field.
+        fields = tuple(followup_fields.fields(self._offer, self.part, self.typed, {}))
+        self.query_one(Form).open(fields, next((one.name for one in fields if one.name in self.typed), ""))
         self.typed_anew()
 
     def _planned(self) -> tuple[Record, Plan, Protocol] | None:
@@ -149,25 +164,31 @@ class FollowUpScreen(FormScreen):
         self.entered = entering.entered(
             Question(offer.record, offer.protocol, offer.on), self.typed, offer.every, offer.choosing
         )
+        if not self.typed and offer.then:
+            offer = self._offer = replace(offer, then=())
         form = self.query_one(Form)
         form.offer(followup_fields.fields(offer, self.part, self.typed, self.entered.wrong), typing=typing)
         form.complain(self.entered.wrong.get(form.chosen.name if form.chosen else "", ""))
         self._show_parts()
         self.query_one(frame.Notice).say(self.entered.wrong.get("", ""))
+        if self.entered.record is None or self.entered.record != self._planning_of:
+            self._plan_later()
+        self._show_changes()
+
+    def _plan_later(self) -> None:
+        """Plan with what is entered now after a pause; the answer to what was entered before is shown no longer."""
         if self._pause is not None:
             self._pause.stop()
-        if self.entered.record is None:
-            self.workers.cancel_node(self)
-            self.seen = None
-        else:
+        self.workers.cancel_node(self)
+        self.seen, self._seen_of, self._planning_of = None, None, self.entered.record
+        if self.entered.record is not None:
             self._pause = self.set_timer(PAUSE_SECONDS, self._plan_now)
-        self._show_changes()
 
     def _show_parts(self) -> None:
         count = [0] * len(PARTS)
         for name in entering.open_fields(self.typed):
             count[part_of(name)] += name != FIND
-        names = [f"{name} ({many})" if many else name for name, many in zip(PARTS, count, strict=True)]
+        names = [f"{name} ({fields_words(many)})" if many else name for name, many in zip(PARTS, count, strict=True)]
         self.query_one(Parts).offer(names, self.part)
 
     def _plan_now(self) -> None:
@@ -189,10 +210,25 @@ class FollowUpScreen(FormScreen):
         """Show what the facts as they stand change; an older answer is dropped."""
         if event.record == self.entered.record:
             self.seen, self._seen_of = event.seen, event.record
+            self._ask_more()
             self._show_changes()
             if self._keep_when_seen == event.record:
                 self._keep_when_seen = None
                 self.action_keep()
+
+    def _ask_more(self) -> None:
+        """Add what the course waits for that what is typed leads to; the field that is typed in stays where it is."""
+        offer, form = self._offer, self.query_one(Form)
+        if offer is None or not isinstance(self.seen, Preview) or self._seen_of is None:
+            return
+        question = self.home.question(self.child, self._seen_of, offer.protocol, offer.on)
+        known = {asked.name for asked in offer.first}
+        then = [asked for asked in asked_next(question, self.seen.after) if asked.name not in known]
+        at = form.chosen.name if form.chosen is not None else ""
+        then += [asked for asked in offer.then if asked.name == at and asked not in then]
+        # What was found at this visit is known by now: what is asked for stays as it was last time.
+        self._offer = replace(offer, then=tuple(replace(one, last=offer.every[one.name].last) for one in then))
+        form.offer(followup_fields.fields(self._offer, self.part, self.typed, self.entered.wrong), typing=True)
 
     def _show_changes(self) -> None:
         offer = self._offer
@@ -205,15 +241,7 @@ class FollowUpScreen(FormScreen):
         """Return whether an action can be done now: only what can be planned is kept."""
         if action == "keep":
             return self.entered.record is not None
-        if action == "option":
-            chosen = self.query_one(Form).chosen if self.is_mounted else None
-            return chosen is not None and bool(chosen.options)
         return super().check_action(action, parameters)
-
-    def action_field(self, by: int) -> None:
-        """Choose the field before or after."""
-        super().action_field(by)
-        self.refresh_bindings()
 
     def on_parts_picked(self, event: Parts.Picked) -> None:
         """Open the part that was clicked."""
@@ -234,18 +262,36 @@ class FollowUpScreen(FormScreen):
         self._show_parts()
         self.refresh_bindings()
 
+    def rule_of(self, field: Field) -> str:
+        """Return the finding that a field is of."""
+        asked = self._offer.every.get(field.name) if self._offer is not None else None
+        return asked.rule.id if asked is not None else ""
+
+    def places(self) -> Sequence[Place]:
+        """Return the fields of every part."""
+        offer = self._offer
+        if offer is None:
+            return ()
+        return [
+            Place(name, one.name, one.label, one.means or one.value)
+            for part, name in enumerate(PARTS)
+            for one in followup_fields.fields(offer, part, self.typed, {})
+        ]
+
+    def go_to(self, place: Place) -> None:
+        """Open the part of a field, with that field chosen."""
+        self._open_part(PARTS.index(place.part), place.name)
+
     def action_find(self) -> None:
         """Go to where any finding is searched by a part of its name."""
         self._open_part(0, FIND)
 
-    def action_option(self) -> None:
-        """Take the next choice of the field."""
-        self.query_one(Form).next_option()
-
-    def action_clear(self) -> None:
-        """Take everything back that was typed."""
-        super().action_clear()
-        self._open_part(self.part)
+    def show_field(self, name: str) -> None:
+        """Choose a field, in whichever part it stands."""
+        if part_of(name) == self.part:
+            super().show_field(name)
+        else:
+            self._open_part(part_of(name), name)
 
     def action_keep(self) -> None:
         """Make everything entered one edit; what is unlikely is asked back once."""
@@ -257,6 +303,7 @@ class FollowUpScreen(FormScreen):
         if unlikely and self._looked_at != new:
             self._looked_at = new
             self.query_one(frame.Notice).say(LOOK_AGAIN)
+            self.query_one(Prose).scroll_home(animate=False)  # where the questions stand
             return
         if not fresh and self._looked_at != new:
             # What the visits before did not lead to expect is told by the plan: it is asked back before it is kept.
@@ -264,10 +311,18 @@ class FollowUpScreen(FormScreen):
             self.query_one(frame.Notice).say(KEPT_WHEN_SEEN)
             return
         sentence, events = entering.told(self.entered.facts), self.entered.events
+        for event in events:
+            if isinstance(event, Decision):
+                self.home.decider = event.by
         self.home.drafts.pop(self.child, None)
         self._offer = None
         self.home.go_back()
         self.home.edit(self.child, sentence, events)
+
+
+def fields_words(many: int) -> str:
+    """Return how many fields are filled in: `1 field`, `5 fields`."""
+    return f"{many} {'field' if many == 1 else 'fields'}"
 
 
 def _said(entered: Entered, seen: Preview | tuple[str, ...] | None, labels: Mapping[str, str]) -> Iterator[Paragraph]:

@@ -11,10 +11,13 @@ from textual.binding import BindingType
 from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
 from tui import keys, saving_words
+from tui.beginning import NEWCOMER
 from tui.opened import ChildList
 from tui.screens.base import OwnScreen
 from tui.widgets import frame
 from tui.widgets.prose import Prose
+
+IN_FOLLOW_UP = "typed in the follow-up and not kept: open it again"
 
 
 class LeaveScreen(OwnScreen):
@@ -52,9 +55,8 @@ class LeaveScreen(OwnScreen):
                 yield Paragraph(words, 1)
         for name in self.home.unkept:
             yield Paragraph(name, heading=True)
-            yield Paragraph(
-                "typed in the follow-up and not kept: open it again and keep it with F5, or leave without it", 1
-            )
+            where = "typed and not saved: F7 on the list opens it again" if name == NEWCOMER else IN_FOLLOW_UP
+            yield Paragraph(f"{where}, F5 keeps it; or leave without it", 1)
         yield Paragraph("")
         saves = "Ctrl+S saves what is kept and leaves. " if self.home.unsaved else ""
         yield Paragraph(f"{saves}Ctrl+Q leaves without it. Escape goes back.", role=Role.LEGEND)

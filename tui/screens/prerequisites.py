@@ -23,6 +23,7 @@ class PrerequisitesScreen(ChildScreen):
     """The graph of the stages with the chain of the selected one lit; its gates below."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.PREREQUISITES]
+    HELP_HEAD = "Prerequisites"
     DEFAULT_CSS = """
     PrerequisitesScreen PictureView { height: auto; max-height: 65%; width: 100%; margin: 1 0 0 1; }
     PrerequisitesScreen Prose { height: 1fr; padding: 1 1 0 1; }

@@ -21,7 +21,6 @@ from tui.widgets.choices import Choices
 from tui.widgets.prose import Prose
 
 WIDE = 100
-VERY_WIDE = 2000
 HEADS = ("Sources", "Refers to", "Referred to by")
 
 
@@ -29,6 +28,7 @@ class SourcesScreen(OwnScreen):
     """Statements on one side, the page of the rule on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.SOURCES]
+    HELP_HEAD = "Sources"
     DEFAULT_CSS = """
     SourcesScreen #body { layout: vertical; height: 1fr; }
     SourcesScreen Choices { height: 2fr; padding: 1 1 0 1; }
@@ -103,9 +103,9 @@ def _place(statements: tuple[Statement, ...], rule: str) -> int:
 def page_of(
     item: Statement, rules: Protocol | None, named: Mapping[str, tuple[str, ...]] | None = None
 ) -> Iterator[Paragraph]:
-    """Yield the rule behind a statement as the verb `rules show` prints it."""
+    """Yield the rule behind a statement: what the verb `rules show` prints, in words without ids."""
     from pathway.problems import Refused
-    from pathway.views.rules.pages import page_text
+    from pathway.views.rules.pages import page_on_screen
 
     yield Paragraph(item.text, role=Role.LABEL)
     if item.known:
@@ -116,7 +116,7 @@ def page_of(
         yield Paragraph("The rules are still being read; come back in a moment.")
         return
     try:
-        lines = page_text(rules, item.rule, VERY_WIDE, named or None).splitlines()
+        lines = page_on_screen(rules, item.rule, named or None)
     except Refused as error:
         yield Paragraph(str(error))
         return

@@ -28,6 +28,7 @@ class TheatreScreen(PageScreen):
     """The page of one worksheet, made of the case and what was typed when it was opened."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.THEATRE]
+    HELP_HEAD = "For the table"
     DEFAULT_CSS = """
     TheatreScreen #page { height: 1fr; padding: 0 2; }
     """
@@ -51,6 +52,10 @@ class TheatreScreen(PageScreen):
         self._case, self._typed, self._sheet = case, dict(typed), sheet
         if self.is_attached and self.children:
             self.show_stage()
+
+    def action_export(self) -> None:
+        """Open the papers of the child with this page chosen."""
+        self.home.open_export(self.child, self.stage, f"theatre.{self.stage or ''}")
 
     def fresh(self) -> None:
         """Forget the page that was open before."""
@@ -83,6 +88,7 @@ class TheatreScreen(PageScreen):
     def _lines(self, width: int, rows: int) -> Iterator[Paragraph]:
         from pathway.views.documents.terminal import document_lines
         from pathway.views.documents.theatre_page import missing_sizes, page_of
+        from pathway.views.words.sheet_on_screen import faults_by_input, labels_of
         from pathway.worksheets.osteotomy import given_of
 
         if self._case is None:
@@ -92,8 +98,9 @@ class TheatreScreen(PageScreen):
             given = given_of(self._case, self._typed)
         except Refused as error:
             yield Paragraph("No page: an input of the worksheet cannot be used.", role=Role.STAGE_BLOCKED, heading=True)
-            for fault in error.problems:
-                yield Paragraph(f"{fault.key}: found {fault.found}, expected {fault.expected}.", mark="-")
+            labels = labels_of(self._sheet.inputs if self._sheet is not None else ())
+            for name, words in faults_by_input(error.problems, labels).items():
+                yield Paragraph(f"{labels.get(name, 'All together')}: {words}.", mark="-")
             return
         where = f"{self.child}: for the table, {given.side.upper()} FEMUR, {self._case.on}"
         self.query_one(frame.Title).update(where)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from typing import ClassVar, TypeVar
 
 from textual import work
@@ -22,12 +23,15 @@ from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
 from tui import keys, planner
 from tui.followup.form_field import Field
+from tui.followup.options import Option, Unclear, chosen
 from tui.screens.form_screen import FormScreen
 from tui.screens.reason import ReasonScreen, Who
 from tui.widgets import frame
 from tui.widgets.form import Form
 from tui.widgets.prose import Prose
 
+TO_CORRECT = "There is no answer to a wish that is not clear yet: correct it below its line."
+YES_NO = (Option("yes", "yes"), Option("no", "no"))
 MOST_LENGTHENINGS, HIGHEST_LIFT_CM = 9, 30
 
 
@@ -42,6 +46,7 @@ class WhatIfScreen(FormScreen):
     """Wishes on one side, the answer on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.WHAT_IF]
+    HELP_HEAD = "What if"
     RESULT = "#answer"
     DEFAULT_CSS = """
     WhatIfScreen #body { layout: vertical; height: 1fr; }
@@ -68,6 +73,7 @@ class WhatIfScreen(FormScreen):
         """Lay out title, caution, wishes, answer, keys."""
         yield frame.Title(f"{self.child}: what if")
         yield frame.Caution()
+        yield frame.Notice(id="notice", calm=True)
         with Container(id="body"):
             yield Form(id="wishes")
             yield Prose(id="answer", focus=False)
@@ -83,20 +89,26 @@ class WhatIfScreen(FormScreen):
         plan = self.plan
         yield self._field("lengthenings", "Most further lengthenings", "a whole number from 0 to 9")
         yield self._field("finish", "All devices off before", "a date such as 2031-09-01")
-        yield self._field("lift", "A lift of at most", "a number of cm from 0 to 30", "cm")
+        yield self._lift()
         yield self._field("free", "No device on the bone", "two dates such as 2031-09-01..2032-06-30")
         for name, label in PREFERENCE_LABELS.items():
-            yield self._field(name, label, "yes or no")
+            yield self._field(name, label, "yes or no", options=YES_NO)
         kinds = (
             dict.fromkeys((s.kind, s.label.rstrip("0123456789 ")) for s in plan.stages if s.operation) if plan else {}
         )
         for kind, label in kinds:
-            yield self._field(f"without:{kind}", f"Without {lower_first(label)}", "yes or no")
+            yield self._field(f"without:{kind}", f"Without {lower_first(label)}", "yes or no", options=YES_NO)
 
-    def _field(self, name: str, label: str, wanted: str, unit: str = "") -> Field:
-        return Field(
-            name, label, self.typed.get(name, ""), unit, f"{wanted}; empty: no such wish", "", name in self.typed
-        )
+    def _lift(self) -> Field:
+        field = self._field("lift", "A lift of at most", "cm from 0 to 30, or mm with its unit", "cm")
+        try:
+            return replace(field, means="" if (cm := _cm(field.value)) is None else f"{cm:g}")
+        except Wrong:
+            return field
+
+    def _field(self, name: str, label: str, wanted: str, unit: str = "", options: tuple[Option, ...] = ()) -> Field:
+        text, said = self.typed.get(name, ""), f"{wanted}; empty: no such wish"
+        return Field(name, label, text, unit, said, "", name in self.typed, options, _means(text, options))
 
     def typed_anew(self, *, typing: bool = False) -> None:
         """Ask anew under the wishes as they stand."""
@@ -105,7 +117,9 @@ class WhatIfScreen(FormScreen):
         try:
             self.asked = wishes_of(self.typed)
         except Wrong as error:
+            self.asked = WhatIf()
             form.complain(str(error))
+            self._say([Paragraph(TO_CORRECT), _NOTHING])
             return
         form.complain("")
         session, rules = self.home.child_list[self.child].session, self.home.rules
@@ -151,7 +165,7 @@ class WhatIfScreen(FormScreen):
 _NOTHING = Paragraph("Nothing is saved. F5 keeps the wishes in the record, with a reason.", role=Role.LEGEND)
 
 
-def wishes_of(typed: dict[str, str]) -> WhatIf:
+def wishes_of(typed: Mapping[str, str]) -> WhatIf:
     """Return the wishes that were typed by field; raises Wrong with a sentence for one that cannot be."""
     start_end = _span(typed["free"]) if "free" in typed else None
     return WhatIf(
@@ -159,7 +173,7 @@ def wishes_of(typed: dict[str, str]) -> WhatIf:
         at_most_lengthenings=_number(typed.get("lengthenings"), int, MOST_LENGTHENINGS),
         not_in=(start_end,) if start_end else (),
         finish_before=_day(typed["finish"]) if "finish" in typed else None,
-        lift_at_most_mm=None if (cm := _number(typed.get("lift"), float, HIGHEST_LIFT_CM)) is None else 10 * cm,
+        lift_at_most_mm=None if (cm := _cm(typed.get("lift", ""))) is None else round(10 * cm, 6),
         prefer=tuple(name for name in PREFERENCES if name in typed and _yes(typed[name])),
     )
 
@@ -174,6 +188,22 @@ def _number(text: str | None, kind: Callable[[str], N], most: int) -> N | None:
     if not 0 <= value <= most:
         raise Wrong(f"found {text}, expected a number from 0 to {most}; correct it")
     return value
+
+
+def _cm(text: str) -> float | None:
+    """Return the height of a lift in cm, None where none is typed; a number without a unit is cm."""
+    low = text.strip().lower()
+    if low.endswith("mm"):
+        mm = _number(low.removesuffix("mm").strip(), float, 10 * HIGHEST_LIFT_CM)
+        return None if mm is None else mm / 10
+    return _number(low.removesuffix("cm").strip() or None, float, HIGHEST_LIFT_CM)
+
+
+def _means(text: str, options: tuple[Option, ...]) -> str:
+    try:
+        return chosen(text, options).words if text.strip() and options else ""
+    except Unclear:
+        return ""
 
 
 def _yes(text: str) -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping
 from typing import ClassVar
 
@@ -19,15 +18,18 @@ from pathway.views.drawings.schematic import characters
 from pathway.views.pictures.picture import Role
 from pathway.views.words import statements
 from pathway.views.words.paragraphs import Paragraph, in_date_order
+from pathway.views.words.sheet_on_screen import faults_by_input, labels_of, on_screen
 from pathway.views.words.statements import Statement
-from pathway.views.words.worksheet import origin_words, result_lines
+from pathway.views.words.worksheet import result_lines
 from pathway.worksheets.case import Case, case_of
 from pathway.worksheets.kinds import KINDS, kind_for
-from pathway.worksheets.sheet import Input, Kind, Sheet
-from tui import keys
+from pathway.worksheets.sheet import Kind, Sheet
+from tui import keys, sheet_fields
+from tui.export.sheets import SheetAsSet
 from tui.followup.form_field import Field
 from tui.opened import ChildList
 from tui.screens.form_screen import FormScreen
+from tui.typed_steps import Steps
 from tui.widgets import frame
 from tui.widgets.form import Form
 from tui.widgets.prose import Prose
@@ -40,6 +42,7 @@ class WorksheetScreen(FormScreen):
     """Inputs on one side, what follows from them on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.WORKSHEET]
+    HELP_HEAD = "Worksheet"
     RESULT = "#sheet"
     DEFAULT_CSS = """
     WorksheetScreen #body { layout: vertical; height: 1fr; }
@@ -48,10 +51,15 @@ class WorksheetScreen(FormScreen):
     WorksheetScreen #sheet { height: 1fr; padding: 0 1; }
     WorksheetScreen #drawing { height: 1fr; padding: 0 1; display: none; }
     WorksheetScreen.drawn #drawing { display: block; }
+    WorksheetScreen.listing #left { height: 11; }
     WorksheetScreen.drawn #left { height: 7; }
+    WorksheetScreen #offered { max-height: 4; }
+    WorksheetScreen.drawn #offered { max-height: 1; }
     WorksheetScreen.drawn #sheet { display: none; }
     WorksheetScreen.wide #body { layout: horizontal; }
-    WorksheetScreen.wide #left { width: 44; height: 100%; }
+    WorksheetScreen.wide #left, WorksheetScreen.wide.listing #left { width: 44; height: 100%; }
+    WorksheetScreen.wide #offered { max-height: 30%; }
+    WorksheetScreen.wide .listing #said { max-height: 6; }
     WorksheetScreen.wide Form { height: 1fr; padding: 1 0 0 0; }
     WorksheetScreen.wide #drawing { height: 100%; width: 1fr; padding: 1 2; }
     WorksheetScreen.wide #sheet { height: 100%; width: 1fr; padding: 0 2; }
@@ -61,6 +69,14 @@ class WorksheetScreen(FormScreen):
         super().__init__(child, stage)
         self._case: Case | None = None
         self.sheet: Sheet | None = None
+        self._planned: Sheet | None = None
+        """The sheet with nothing set by hand: what was measured and planned."""
+        self.settings: dict[str, str] = {}
+        """What was typed, as a sheet reads it."""
+        self._wrong: dict[str, str] = {}
+        """What is wrong with what was typed, by the input; "" holds what no single one can mend."""
+        self._about: tuple[str, str, bool] = ("", "", False)
+        """Child, stage and whether of the whole leg: what the sheet was shown of last."""
         self._of_leg = False
         """Whether the sheet of the whole leg's axis is shown, which is of no stage."""
 
@@ -116,7 +132,8 @@ class WorksheetScreen(FormScreen):
 
     def show_stage(self) -> None:
         """Open the worksheet of the selected stage, its inputs as planned."""
-        self.typed, self._before, self.sheet, self._case = {}, [], None, None
+        self.steps, self.settings = Steps(), {}
+        self.sheet, self._planned, self._case, self._wrong = None, None, None, {}
         instead = "" if self._of_leg else self._instead()
         stage, kind, session = self.selected, self.kind, self.home.child_list[self.child].session
         notice = self.query_one(frame.Notice)
@@ -130,6 +147,10 @@ class WorksheetScreen(FormScreen):
         what = "axis of the leg" if self._of_leg or stage is None else stage.label
         self.query_one(frame.Title).update(f"{self.child}: worksheet, {what}")
         self.typed_anew()
+        about = (self.child, stage.id if stage is not None else "", self._of_leg)
+        if about != self._about:
+            self._about = about
+            self.query_one("#sheet", Prose).scroll_home(animate=False)
         self.refresh_bindings()
 
     def _nothing(self, stage: PlanStage | None) -> str:
@@ -164,30 +185,38 @@ class WorksheetScreen(FormScreen):
         kind, case, form = self.kind, self._case, self.query_one(Form)
         if kind is None or case is None:
             return
-        wrong = ""
+        settings, wrong = sheet_fields.settings(self.sheet, self.typed, case.protocol, self._planned)
+        self.settings = settings
         try:
-            self.sheet = KINDS[kind].make(case, self.typed)
+            if not wrong:
+                self.sheet = KINDS[kind].make(case, settings)
         except Refused as error:
-            wrong = "; ".join(f"found {f.found}, expected {f.expected}; {_typed(f.remedy)}" for f in error.problems)
             if self.sheet is None:
-                self.sheet = _bare(kind, case, self.typed)
-        if self.sheet is not None and kind == "osteotomy" and not wrong:
-            self.home.sheets[self.child] = self.sheet
+                self.sheet = _bare(kind, case, settings)
+            wrong = faults_by_input(error.problems, labels_of(self.sheet.inputs if self.sheet is not None else ()))
+        if not self.typed:
+            self._planned = self.sheet
+        if self.sheet is not None and not wrong:
+            if kind == "osteotomy":
+                self.home.sheets[self.child] = self.sheet
+            self.home.sheet_set(self.child, SheetAsSet(kind, case, dict(settings), self.sheet))
+        self._wrong = wrong
         if self.sheet is not None:
-            form.offer(tuple(_fields(self.sheet, self.typed)), typing=typing)
-        self.show_sheet(stale=bool(wrong))
-        form.complain(wrong)
+            shown = sheet_fields.fields(self.sheet, self.typed, case.protocol, self._planned, wrong)
+            form.offer(tuple(shown), typing=typing)
+        self.show_sheet()
+        form.complain(wrong.get(form.chosen.name if form.chosen else "", ""))
 
-    def show_sheet(self, *, stale: bool = False) -> None:
-        """Show what the sheet works out."""
+    def show_sheet(self) -> None:
+        """Show what the sheet works out, below what is wrong with what was typed."""
         prose = self.query_one("#sheet", Prose)
         if self.sheet is None:
             return
         self._draw()
         width = max(LEAST, prose.size.width - (4 if self.has_class("wide") else 2) - 1)
         said = list(_said(self.sheet, width))
-        if stale:
-            said.insert(0, Paragraph("As it was before the last change:", role=Role.STAGE_BLOCKED, heading=True))
+        if self._wrong:
+            said = [*_to_correct(self._wrong, labels_of(self.sheet.inputs)), *said]
         prose.say(said, top=False)
 
     def _draw(self) -> None:
@@ -221,7 +250,7 @@ class WorksheetScreen(FormScreen):
         """Open the page for the table of what the sheet starts from."""
         if self._case is not None:
             stage = self.selected.id if self.selected else None
-            self.home.open_theatre(self.child, stage, self._case, self.typed, self.sheet)
+            self.home.open_theatre(self.child, stage, self._case, self.settings, self.sheet)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action can be done now."""
@@ -244,6 +273,11 @@ class WorksheetScreen(FormScreen):
         self._of_leg = False
         self.select(ids[place % len(ids)])
 
+    def rule_of(self, field: Field) -> str:
+        """Return what an input of the sheet rests on."""
+        inputs = self.sheet.inputs if self.sheet is not None else ()
+        return next((item.sources[0] for item in inputs if item.name == field.name and item.sources), "")
+
     def statements(self) -> tuple[Statement, ...]:
         """Return the inputs and results of the sheet with what they rest on."""
         return statements.of_sheet(self.sheet) if self.sheet is not None else super().statements()
@@ -257,52 +291,21 @@ def _bare(kind: Kind, case: Case, settings: Mapping[str, str]) -> Sheet | None:
         return None
 
 
-def _fields(sheet: Sheet, settings: Mapping[str, str]) -> Iterator[Field]:
-    for item in sheet.inputs:
-        if item.settable:
-            shown = settings.get(item.name, _as_typed(item))
-            yield Field(item.name, item.label, shown, item.unit, _wanted(item), _origin(item), item.name in settings)
-
-
-def _origin(item: Input) -> str:
-    words = {"protocol": "default, local" if item.local else "default", "plan": "plan", "by_hand": "by hand"}
-    visit = f"visit {item.measured_on}" if item.measured_on else "visit"
-    return visit if item.origin == "visit" else words.get(item.origin, "")
-
-
-def _as_typed(item: Input) -> str:
-    value = item.value
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, tuple):
-        return ",".join(f"{part:g}" for part in value)
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def _wanted(item: Input) -> str:
-    words = {"choice": f"one of {', '.join(item.choices)}", "day": "a date such as 2031-09-01", "flag": "yes or no"}
-    words["text"] = item.written
-    what = words.get(item.kind, "numbers with commas between them" if item.kind == "list" else "a number")
-    if item.plausible is not None:
-        what += f" from {item.plausible[0]:g} to {item.plausible[1]:g}"
-    return f"{what}; {origin_words(item)}"
+def _to_correct(wrong: Mapping[str, str], labels: Mapping[str, str]) -> Iterator[Paragraph]:
+    """Yield each fault under the label of its input; what follows on the screen is older than it."""
+    yield Paragraph("To correct first", role=Role.STAGE_BLOCKED, heading=True)
+    for name, sentence in wrong.items():
+        label = labels.get(name, "All together")
+        yield Paragraph(f"{label[:1].upper()}{label[1:]}: {sentence}.", 1, Role.STAGE_BLOCKED)
+    yield Paragraph("As it was before the last change:", role=Role.STAGE_BLOCKED, heading=True)
 
 
 def _said(sheet: Sheet, width: int) -> Iterator[Paragraph]:
     yield Paragraph("Check every number against the radiograph before it is used.", role=Role.LEGEND)
-    told = tuple(one.model_copy(update={"text": _typed(one.text)}) for one in sheet.warnings)
     care = False
-    for line in result_lines(sheet.model_copy(update={"warnings": told}), width, drawn=False):
+    for line in result_lines(on_screen(sheet), width, drawn=False):
         mark = line.lstrip()[:1]
         # A warning keeps its colour to its end.
         care = mark in "!✕" if mark in ("!", "✕", "") else care and line.startswith("    ")
         role = Role.STAGE_BLOCKED if mark == "✕" else Role.STAGE_READY if mark == "▶" or care else Role.TEXT
         yield Paragraph(line, role=role, heading=bool(line) and not line.startswith(" "), fixed=True)
-
-
-def _typed(text: str) -> str:
-    """Return what the command line asks for as the screen asks for it: one types into the line of the input."""
-    text = re.sub(r" \(--set \w+=[^)]*\)", "", text)
-    return re.sub(r"give (?:it with )?--set \w+=\S*", "type it into its line", text)

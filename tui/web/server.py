@@ -15,6 +15,7 @@ import socket
 from collections.abc import Awaitable, Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
+from urllib.parse import quote
 
 import aiohttp_jinja2
 import jinja2
@@ -23,6 +24,8 @@ from textual_serve.app_service import AppService
 from textual_serve.server import Server
 
 from pathway.problems import refused
+from tui.web.left import Left
+from tui.web.session import LEAVING_SECONDS, Session
 from tui.web.visits import Visits
 
 TITLE = "limb-pathway"
@@ -32,12 +35,12 @@ FULL = (
     "As many visitors as this server lets in at a time are here already ({most}). Close one of their pages and load "
     "this one again, or start limb-pathway serve with a higher --visitors."
 )
+NO_FILE = "This file was handed out already, or is of another page. Write it again on the export screen."
 HERE = Path(__file__).parent
 OURS = (None, "none", "same-origin")
 """What a browser says of where a request comes from that may be answered; older ones say nothing."""
-LEAVING_SECONDS = 10
-PIPES_CLOSE_IN = 5
-"""Turns of the loop after which the pipes of a process that has ended are closed too."""
+WRITTEN_IN_SECONDS = 1.0
+"""What was typed last before a page was closed is written in so short a time."""
 ROOM_TRIES, ROOM_SECONDS = 30, 0.1
 SIZES = {"width": (20, 1000), "height": (5, 500)}
 """How many cells a screen may have."""
@@ -62,32 +65,6 @@ def free_port(host: str) -> int:
     with socket.socket(family) as tried:
         tried.bind((host, 0))
         return int(tried.getsockname()[1])
-
-
-class Session(AppService):
-    """One run of the screens for one visitor, told what was served."""
-
-    around: Mapping[str, str] = {}
-
-    def _build_environment(self, width: int = 80, height: int = 24) -> dict[str, str]:
-        return {**super()._build_environment(width, height), **self.around}
-
-    async def finish(self) -> None:
-        """Have the screens end, and end their process where it does not do so by itself."""
-        with suppress(TimeoutError):
-            await asyncio.wait_for(self.stop(), LEAVING_SECONDS)
-        process = self._process
-        if process is None:
-            return
-        try:
-            await asyncio.wait_for(process.wait(), LEAVING_SECONDS)
-        except TimeoutError:
-            process.kill()
-            await process.wait()
-        if process.stdin is not None:
-            process.stdin.close()
-        for _ in range(PIPES_CLOSE_IN):
-            await asyncio.sleep(0)
 
 
 class OwnServer(Server):
@@ -115,9 +92,10 @@ class OwnServer(Server):
         self.most = visitors
         self.idle_seconds = idle_seconds
         self.around = dict(around or {})
+        self.left = Left()
         self.ended_idle = False
         self._here: set[asyncio.Task[object]] = set()
-        self._leaving: set[asyncio.Task[None]] = set()
+        self._leaving: dict[asyncio.Task[None], Path] = {}
         self.used_at = 0.0
         super().__init__(command, host=host, port=port, title=TITLE, public_url=self.origin, templates_path=HERE)
         self._files = _files_of(self.statics_path)
@@ -159,6 +137,7 @@ class OwnServer(Server):
             await asyncio.wait(visits, timeout=LEAVING_SECONDS)
         if self._leaving:
             await asyncio.wait(self._leaving, timeout=3 * LEAVING_SECONDS)
+        self.left.close()
 
     async def _make_app(self) -> web.Application:
         """Return the application: the door, and behind the path of a visit its page, its parts and its screens."""
@@ -169,6 +148,7 @@ class OwnServer(Server):
                 web.get("/s/{visit}/", self._page),
                 web.get("/s/{visit}/ws", self.handle_websocket),
                 web.get("/s/{visit}/own.js", self._own_script),
+                web.get("/s/{visit}/download/{key}", self._download),
                 web.get("/s/{visit}/static/{file:.+}", self._static),
             ]
         )
@@ -217,6 +197,24 @@ class OwnServer(Server):
         file = self._files.get(request.match_info["file"])
         return web.Response(status=404, text="No such part of the page.") if file is None else web.FileResponse(file)
 
+    async def _download(self, request: web.Request) -> web.StreamResponse:
+        """Hand out a file that the screens of this visit made, once; of another visit there is none."""
+        place, key = self._place(request.match_info["visit"]), request.match_info["key"]
+        about = self.download_manager._active_downloads.get(key)
+        if about is None or not isinstance(about.app_service, Session) or about.app_service.place != place:
+            return web.Response(status=404, text=NO_FILE)
+        answer = web.StreamResponse()
+        answer.headers["Content-Type"] = about.mime_type
+        answer.headers["Content-Disposition"] = f"attachment; filename*=UTF-8''{quote(about.file_name, safe='')}"
+        await answer.prepare(request)
+        async for chunk in self.download_manager.download(key):
+            await answer.write(chunk)
+        await answer.write_eof()
+        return answer
+
+    def _place(self, visit: str) -> str:
+        return f"{self.origin}/s/{visit}/"
+
     async def _room(self) -> bool:
         """Return whether one more may come in; waits a moment, since a page that is loaded anew first has to leave."""
         for _ in range(ROOM_TRIES):
@@ -248,7 +246,10 @@ class OwnServer(Server):
 
         to_page = {"write_bytes": socket_of_page.send_bytes, "write_str": socket_of_page.send_str, "close": close}
         session = Session(self.command, download_manager=self.download_manager, **to_page)  # type: ignore[arg-type]
-        session.around = self.around
+        session.place = self._place(request.match_info["visit"])
+        await self._settled()
+        left = self.left.take()
+        session.around = {**self.around, **self.left.around(left)}
         width, height = (_size(name, request.query.get(name)) for name in ("width", "height"))
         ending: asyncio.Task[None] | None = None
         starting = asyncio.create_task(session.start(width, height))
@@ -263,11 +264,30 @@ class OwnServer(Server):
             if ending is not None:
                 ending.cancel()
             # Whoever ends the visit meanwhile must not keep its process from being ended.
-            leaving = asyncio.create_task(_left(starting, session))
-            self._leaving.add(leaving)
-            leaving.add_done_callback(self._leaving.discard)
+            leaving = asyncio.create_task(self._ended(starting, session, left))
+            self._leaving[leaving] = left
+            leaving.add_done_callback(lambda done: self._leaving.pop(done, None))
             await asyncio.shield(leaving)
         return socket_of_page
+
+    async def _settled(self) -> None:
+        """Wait for screens that are ending: a page that is loaded anew takes up what the one before leaves.
+
+        Who has nothing unsaved has no file, and is not waited for any longer than it takes to write one.
+        """
+        if self._leaving:
+            await asyncio.wait(self._leaving, timeout=WRITTEN_IN_SECONDS)
+        holding = {task for task, file in self._leaving.items() if file.exists()}
+        if holding:
+            await asyncio.wait(holding, timeout=3 * LEAVING_SECONDS)
+
+    async def _ended(self, starting: asyncio.Task[None], session: Session, left: Path) -> None:
+        """End a session; one that is only half there first comes to be. What it left is for the next one."""
+        await asyncio.wait({starting})
+        try:
+            await session.finish()
+        finally:
+            self.left.leave(left)
 
     async def _heard(self, message: WSMessage, socket_of_page: web.WebSocketResponse, session: AppService) -> None:
         """Hand on what the page says; what it could not have said is passed over."""
@@ -296,12 +316,6 @@ class OwnServer(Server):
         response.headers["Referrer-Policy"] = "no-referrer"
         response.headers["Cache-Control"] = "no-store"
         response.headers["X-Content-Type-Options"] = "nosniff"
-
-
-async def _left(starting: asyncio.Task[None], session: Session) -> None:
-    """End a session; one that is only half there first comes to be."""
-    await asyncio.wait({starting})
-    await session.finish()
 
 
 async def _after(session: AppService, close: Callable[[], Awaitable[None]]) -> None:

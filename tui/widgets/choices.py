@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from rich.segment import Segment
 from textual.events import Click, Resize
-from textual.geometry import Region, Size
+from textual.geometry import Size
 from textual.message import Message
 from textual.strip import Strip
 
@@ -59,9 +59,29 @@ class Choices(Prose, inherit_bindings=False):
         self.place, self._ahead = max(0, min(len(self.said) - 1, place)), ahead
         rows = [row for row, (owner, _, _) in enumerate(self.lines) if self.place <= owner <= self.place + ahead]
         if rows:
-            region = Region(0, rows[0], 1, min(rows[-1] - rows[0] + 1, max(1, self.size.height)))
-            self.scroll_to_region(region, animate=False, force=True, x_axis=False)
+            self.scroll_to(y=self._top_for(rows[0], rows[-1]), animate=False, force=True)
         self.refresh()
+
+    def _top_for(self, first: int, last: int) -> int:
+        """Return the row to begin at so that rows are seen: as near as may be, and never in the middle of an item."""
+        height, top = max(1, self.size.height), self.scroll_offset.y
+        top = min(max(top, last - height + 1), first)
+        while top < first and self._inside(top):
+            top += 1
+        return top
+
+    def _inside(self, row: int) -> bool:
+        return 0 < row < len(self.lines) and self.lines[row][0] == self.lines[row - 1][0]
+
+    def _wrap(self) -> None:
+        """Leave so many rows free below the last item that the list can begin at an item where it ends."""
+        super()._wrap()
+        height = self.scrollable_content_region.height
+        top = max(0, len(self.lines) - height)
+        while self._inside(top):
+            top += 1
+        if height and top > len(self.lines) - height > 0:
+            self.virtual_size = Size(self.virtual_size.width, top + height)
 
     def prefix(self, owner: int, first: bool) -> str:
         """Return what stands before a line: the mark of the chosen paragraph."""

@@ -1,4 +1,4 @@
-"""A form: a list of fields, one line to type in, and the sentence that says what is wanted or what is wrong."""
+"""A form: a list of fields, one line to type in, what may be chosen, and what is wanted or what is wrong."""
 
 from __future__ import annotations
 
@@ -14,8 +14,13 @@ from textual.widgets import Input, Static
 from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
 from tui.followup.form_field import Field
-from tui.followup.options import after
+from tui.followup.options import after, fitting, last_part
 from tui.widgets.choices import Choices
+from tui.widgets.hint import Hint
+from tui.widgets.offered import Offered
+
+FEW = 6
+"""So many choices are seen at a glance; of more it is said how many there are, as not all may be in view."""
 
 
 class Line(Input, inherit_bindings=False):
@@ -33,8 +38,9 @@ class Form(Vertical):
     Form #asked { height: auto; max-height: 3; padding: 0 1; background: $panel; color: $role-accent; }
     Form Input { border: none; height: 1; margin: 0 1; padding: 0 1; background: $background; }
     Form Input:focus { border: none; }
-    Form #said { height: auto; min-height: 1; max-height: 4; padding: 0 1; background: $panel; color: $role-muted; }
-    Form #said.wrong { color: $role-stage-blocked; text-style: bold; }
+    Form #said { max-height: 4; }
+    Form.listing Choices { min-height: 4; }
+    Form.listing #said { max-height: 2; }
     """
 
     class Changed(Message):
@@ -49,13 +55,16 @@ class Form(Vertical):
         super().__init__(id=id)
         self.fields: tuple[Field, ...] = ()
         self.place = 0
+        self._taken: dict[str, str] = {}
+        """What was taken from the choices of a field, not typed."""
 
     def compose(self) -> ComposeResult:
         """Lay out the list, the question, the line to type in, the sentence."""
         yield Choices(id="fields", panel=True)
         yield Static("", id="asked", markup=False)
         yield Line(id="typed", select_on_focus=False)
-        yield Static("", id="said", markup=False)
+        yield Offered(id="offered")
+        yield Hint(id="said")
 
     def on_mount(self) -> None:
         """Let the cursor stand still: a blinking one moves in every picture."""
@@ -92,18 +101,49 @@ class Form(Vertical):
 
     def next_option(self) -> None:
         """Put the next choice of the field into the line, as if it had been typed."""
-        field, typed = self.chosen, self.query_one(Input)
-        option = after(typed.value, field.options) if field else None
+        field = self.chosen
+        text = self.query_one(Input).value
+        option = after(last_part(text)[1] if field and field.several else text, field.options) if field else None
         if option is not None:
-            typed.value = option.words
-            typed.cursor_position = len(typed.value)
+            self._take(option.words)
+
+    def _take(self, words: str) -> None:
+        """Put a choice into the line: in place of what stands there, or after the last comma where several may."""
+        typed, field = self.query_one(Input), self.chosen
+        before = last_part(typed.value)[0] if field is not None and field.several else ""
+        typed.value = before + words
+        typed.cursor_position = len(typed.value)
+        if field is not None:
+            self._taken[field.name] = typed.value
+        self._replaceable()
+
+    def _replaceable(self) -> None:
+        """Mark what stands in the line where nobody typed it, so that the first key typed takes its place."""
+        field, typed = self.chosen, self.query_one(Input)
+        if field is None or field.several or not typed.value:
+            return
+        if typed.value == self._taken.get(field.name) or not field.by_hand:
+            typed.select_all()
 
     def complain(self, sentence: str) -> None:
         """Say what is wrong with what was typed; nothing says what is wanted."""
         field = self.chosen
-        said = self.query_one("#said", Static)
-        said.set_class(bool(sentence), "wrong")
-        said.update(sentence or (field.wanted if field else ""))
+        self.query_one(Hint).say(sentence or (field.wanted if field else ""), wrong=bool(sentence))
+        self._list()
+
+    def _list(self) -> None:
+        """List what the field chooses from: what the text typed may still become, with what is taken marked."""
+        field, text = self.chosen, self.query_one(Input).value
+        options = field.options if field else ()
+        self.set_class(bool(options), "listing")
+        self.screen.set_class(bool(options), "listing")
+        if field is None or not options:
+            self.query_one(Offered).offer(())
+            return
+        taken = field.means or text.strip() or field.offered
+        listed = fitting(last_part(text)[1] if field.several else text, options)
+        marked = {words.strip() for words in taken.split(",")} if field.several else {taken}
+        self.query_one(Offered).offer([option.words for option in listed], marked)
 
     def _ask(self) -> None:
         field = self.chosen
@@ -111,10 +151,14 @@ class Form(Vertical):
         with self.prevent(Input.Changed):
             typed.value = field.value if field else ""
         typed.cursor_position = len(typed.value)
+        self._replaceable()
         typed.placeholder = field.offered if field else ""
         unit = f" ({field.unit})" if field and field.unit else ""
-        self.query_one("#asked", Static).update(f"{field.label}{unit}:" if field else "Nothing to set here")
+        many = len(field.options) if field else 0
+        choices = f" ({many} choices)" if many > FEW else ""
+        self.query_one("#asked", Static).update(f"{field.label}{unit}{choices}:" if field else "Nothing to set here")
         self.complain(field.wrong if field else "")
+        self.screen.refresh_bindings()  # a field with choices has a key that others have not
 
     def on_input_changed(self, event: Input.Changed) -> None:
         """Tell what was typed."""
@@ -126,6 +170,12 @@ class Form(Vertical):
         """Go on to the next field."""
         event.stop()
         self.choose(self.place + 1)
+
+    def on_offered_picked(self, event: Offered.Picked) -> None:
+        """Take the choice that was clicked."""
+        event.stop()
+        self._take(event.words)
+        self.query_one(Input).focus()
 
     def on_choices_picked(self, event: Choices.Picked) -> None:
         """Choose the field that was clicked."""

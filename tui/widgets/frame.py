@@ -24,7 +24,7 @@ class Caution(Static):
     """The second line: what the program is, who decides, and whether the child is invented."""
 
     DEFAULT_CSS = """
-    Caution { height: auto; max-height: 2; color: $role-muted; padding: 0 1; }
+    Caution { height: auto; color: $role-muted; padding: 0 1; }
     """
 
     def __init__(self) -> None:
@@ -50,9 +50,11 @@ class Notice(Static):
     def __init__(self, *, id: str | None = None, calm: bool = False) -> None:
         super().__init__("", id=id, markup=False, classes="calm" if calm else None)
         self.words = ""
+        self._calm = calm
 
-    def say(self, text: str) -> None:
-        """Show sentences; none hides the notice."""
+    def say(self, text: str, *, calm: bool = False) -> None:
+        """Show sentences, in the colour of what needs no attention where they are `calm`; none hides the notice."""
+        self.set_class(self._calm or calm, "calm")
         if text == self.words:
             return
         self.words = text

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from rich.segment import Segment
+from textual.binding import Binding
 from textual.events import Click, Resize
 from textual.geometry import Size
 from textual.screen import Screen
 from textual.strip import Strip
 from textual.widget import Widget
+from textual.widgets._toast import ToastRack
 
 from tui.widgets.paint import paint_of
 
@@ -58,7 +61,7 @@ class KeyLine(Widget):
         for _, binding, enabled, _ in screen.active_bindings.values():
             if binding.show and enabled and binding.action not in shown:
                 display = self.app.get_key_display(binding)
-                shown[binding.action] = Key(binding.key, display, binding.description)
+                shown[binding.action] = Key(binding.key, display, _words(screen, binding))
         order = sorted(shown, key=lambda action: LAST.index(action) + 1 if action in LAST else 0)
         found = tuple(shown[action] for action in order)
         if found != self._found:
@@ -79,9 +82,11 @@ class KeyLine(Widget):
         self._keys = _placed(self._found, width)
         return self._rows
 
-    def on_resize(self, _event: Resize) -> None:
-        """Lay the keys out anew."""
+    def on_resize(self, event: Resize) -> None:
+        """Lay the keys out anew; messages that pop up stay above them."""
         self._lay_out()
+        for rack in self.screen.query(ToastRack):
+            rack.styles.margin = (0, 0, event.size.height, 0)
 
     def render_line(self, y: int) -> Strip:
         """Return one line of keys."""
@@ -105,6 +110,12 @@ class KeyLine(Widget):
                 event.stop()
                 self.app.simulate_key(key.key)
                 return
+
+
+def _words(screen: Screen[object], binding: Binding) -> str:
+    """Return what a key does on a screen, which may say more of it than the table of keys."""
+    words_of: Callable[[Binding], str] | None = getattr(screen, "words_of", None)
+    return binding.description if words_of is None else words_of(binding)
 
 
 def _placed(keys: tuple[Key, ...], width: int) -> tuple[Key, ...]:

@@ -65,12 +65,12 @@ class Paint:
         return Strip(segments, width)
 
     def _span_style(self, span: Span, chosen: str | None, lit: Lit | None) -> Style:
-        if chosen is not None and span.target == chosen and span.role is not Role.WINDOW:
+        if chosen is not None and span.target == chosen and span.role not in (Role.WINDOW, Role.LAST_DAY):
             return self.style("chosen_text", "chosen", bold=True)
-        if chosen is not None and span.target == chosen:
+        if chosen is not None and span.target == chosen and span.role is Role.WINDOW:
             return self.style(Role.LABEL, bold=True)
         role = span.role
-        bold = role.startswith("stage_") or role in (Role.MEASURED, Role.LANE_LABEL)
+        bold = role.startswith("stage_") or role in (Role.MEASURED, Role.LANE_LABEL, Role.LAST_DAY)
         if lit is not None:
             bold = lit(span)
             if role is Role.EDGE:

@@ -9,6 +9,7 @@ from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
 from pathway.views.pictures.picture import Picture, Role
+from pathway.views.pictures.symbols import Symbols, drawn_in
 from tui.widgets.paint import Lit, paint_of
 
 
@@ -47,7 +48,10 @@ class PictureView(ScrollView, inherit_bindings=False):
 
     def repaint(self) -> None:
         """Paint the picture anew in the colours of the theme."""
-        self._strips = [] if self.picture is None else paint_of(self.app).strips(self.picture, self._chosen, self._lit)
+        self._strips = []
+        if self.picture is not None:
+            symbols = getattr(self.app, "symbols", Symbols.BRAILLE)
+            self._strips = paint_of(self.app).strips(drawn_in(self.picture, symbols), self._chosen, self._lit)
         self.refresh()
 
     def bring_into_view(self, stage: str) -> None:
@@ -70,11 +74,14 @@ class PictureView(ScrollView, inherit_bindings=False):
             return Strip.blank(self.size.width, blank)
         return self._strips[row].crop_extend(x, x + self.size.width, blank)
 
+    def row_of(self, y: int) -> int:
+        """Return which row of the picture lies in a row of the widget."""
+        return y + self.scroll_offset.y
+
     def on_click(self, event: Click) -> None:
         """Say which stage was clicked."""
-        x, y = self.scroll_offset
         if self.picture is not None:
-            stage = self.picture.target_at(event.y + y, event.x + x)
+            stage = self.picture.target_at(self.row_of(event.y), event.x + self.scroll_offset.x)
             if stage is not None:
                 event.stop()
                 self.post_message(self.Picked(stage))

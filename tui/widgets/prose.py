@@ -82,10 +82,11 @@ class Prose(ScrollView, inherit_bindings=False):
         line = self.prefix(owner, row == 0 or self.lines[row - 1][0] != owner) + line
         role = "accent" if say.heading and say.role == "text" else str(say.role)
         style = paint.style(role, self._ground, bold=say.heading)
-        start = 2 * say.depth + 2
+        start = 2 * say.depth + max(1, len(say.mark)) + 1
         start += len(self.prefix(owner, False))
         if say.mark and line[len(self.prefix(owner, False)) : start - 1] == f"{'  ' * say.depth}{say.mark}":
-            mark = paint.style(MARK_ROLES.get(say.mark, Role.TEXT), self._ground, bold=True)
+            word = "accent" if len(say.mark) > 1 else Role.TEXT
+            mark = paint.style(MARK_ROLES.get(say.mark, word), self._ground, bold=True)
             segments = [*apart(line[:start], mark), *apart(line[start:], style)]
         else:
             segments = apart(line, style)

@@ -1,66 +1,62 @@
-"""The timeline with its age cursor: the picture is painted once, the cursor laid over one column."""
+"""The lanes of the timeline: the head stays, the rows scroll, the age cursor stands on one column."""
 
 from __future__ import annotations
 
 import math
 
-from rich.segment import Segment
-from textual.events import Click, Resize
+from textual.events import MouseScrollDown, MouseScrollUp, Resize
 from textual.geometry import Region
-from textual.message import Message
-from textual.reactive import reactive
 from textual.strip import Strip
 
+from pathway.days import age_words
 from pathway.plan.model import Plan
-from pathway.views.pictures.curve import LOWER_BLOCKS
+from pathway.views.pictures.curve import curve
+from pathway.views.pictures.lanes import HEAD_ROWS, Lanes
 from pathway.views.pictures.picture import Axis, Role
-from pathway.views.pictures.timeline import ROWS_FOR_LEGEND, timeline, timeline_ages, timeline_axis
-from tui.widgets.paint import paint_of
-from tui.widgets.picture_view import PictureView
+from pathway.views.pictures.timeline import lanes_of, timeline_ages
+from pathway.views.words.sides import side_words
+from tui.widgets.aged_view import AgedView
+from tui.widgets.paint import apart, paint_of
 
 LEAST_YEARS = 1.0
-UNDER_CURSOR = (Role.BLANK, Role.GOAL, Role.WINDOW, Role.TODAY)
+LEAST_WIDTH, LEAST_HEIGHT = 20, 4
 
 
-class TimelineView(PictureView, inherit_bindings=False):
-    """The timeline of a plan; fills its place."""
-
-    DEFAULT_CSS = """
-    TimelineView { overflow: hidden hidden; }
-    """
-    age: reactive[float] = reactive(0.0, repaint=False)
-
-    class AgePicked(Message):
-        """An age in years was clicked."""
-
-        def __init__(self, age: float) -> None:
-            self.age = age
-            super().__init__()
+class TimelineView(AgedView, inherit_bindings=False):
+    """The lanes of a plan and which part of the ages is shown."""
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self.plan: Plan | None = None
         self.selected: str | None = None
-        self.goal_mm: tuple[float, float] | None = None
         self.window: tuple[float, float] | None = None
-        self._taken: frozenset[tuple[int, int]] = frozenset()
+        self.past = False
+        self.top = 0
+        self._lanes: Lanes | None = None
 
     @property
     def axis(self) -> Axis | None:
         """Return the age axis as drawn, or None before there is a plan."""
-        if self.plan is None or self.size.width == 0:
-            return None
-        return timeline_axis(self.size.width, *self.ages(self.plan))
+        return None if self._lanes is None else self._lanes.columns.axis
+
+    @property
+    def rows(self) -> int:
+        """Return the rows that the lanes need, their head with them."""
+        return 0 if self.picture is None else self.picture.height
 
     def ages(self, plan: Plan) -> tuple[float, float]:
         """Return the ages in years that are shown: the whole timeline, or the part that was zoomed to."""
-        return self.window or timeline_ages(plan)
+        return self.window or self.whole(plan)
+
+    def whole(self, plan: Plan) -> tuple[float, float]:
+        """Return the ages of the whole timeline, with or without the past."""
+        return timeline_ages(plan, past=self.past)
 
     def zoom(self, by: int) -> None:
         """Show half (1) or twice (-1) as many years around the cursor; never more than the whole timeline."""
         if self.plan is None:
             return
-        low, high = timeline_ages(self.plan)
+        low, high = self.whole(self.plan)
         start, end = self.ages(self.plan)
         span = max(LEAST_YEARS, (end - start) / 2) if by > 0 else 2 * (end - start)
         self._look(self.age - span / 2, span, low, high)
@@ -69,7 +65,7 @@ class TimelineView(PictureView, inherit_bindings=False):
         """Move the part that is shown by a quarter of its years; the whole timeline does not move."""
         if self.plan is not None and self.window is not None:
             start, end = self.window
-            self._look(start + by * (end - start) / 4, end - start, *timeline_ages(self.plan))
+            self._look(start + by * (end - start) / 4, end - start, *self.whole(self.plan))
 
     def follow(self, age: float) -> None:
         """Move the part that is shown so that an age lies in it."""
@@ -77,13 +73,18 @@ class TimelineView(PictureView, inherit_bindings=False):
             return
         start, end = self.window
         if not start <= age <= end:
-            self._look(age - (end - start) / 2, end - start, *timeline_ages(self.plan))
+            self._look(age - (end - start) / 2, end - start, *self.whole(self.plan))
 
     def show_whole(self) -> None:
         """Show the whole timeline again."""
         if self.window is not None:
             self.window = None
             self.draw_timeline()
+
+    def open_past(self, *, past: bool) -> None:
+        """Show what is done too, or fold it away."""
+        self.past, self.window = past, None
+        self.draw_timeline()
 
     def _look(self, start: float, span: float, low: float, high: float) -> None:
         if span >= high - low:
@@ -103,61 +104,94 @@ class TimelineView(PictureView, inherit_bindings=False):
         months = 12 * (axis.to_age - axis.from_age) / (axis.right - axis.left)
         return max(1, math.ceil(months)) / 12
 
-    def show_plan(self, plan: Plan, selected: str | None, goal_mm: tuple[float, float] | None) -> None:
-        """Show a plan with one stage selected."""
-        self.plan, self.selected, self.goal_mm = plan, selected, goal_mm
+    def show_plan(self, plan: Plan, selected: str | None) -> None:
+        """Show a plan with one stage selected, scrolled to where it stands."""
+        self.plan, self.selected = plan, selected
         self.draw_timeline()
+        self.reveal()
 
     def draw_timeline(self) -> None:
-        """Lay the timeline out for the place there is."""
-        if self.plan is None or self.size.width < 20 or self.size.height < 4:
+        """Lay the lanes out for the width there is; cursor and scrolling need no new layout."""
+        if self.plan is None or self.size.width < LEAST_WIDTH:
             return
-        picture = timeline(
-            self.plan,
-            self.size.width,
-            self.size.height,
-            *self.ages(self.plan),
-            goal_mm=self.goal_mm,
-            selected=self.selected,
-            shaded=self.app.no_color,
-        )
-        self._taken = frozenset(
-            (span.row, span.column + offset)
-            for span in picture.spans
-            for offset, glyph in enumerate(span.text)
-            if glyph not in " ─" or span.role in (Role.LABEL, Role.TEXT, Role.LEGEND)
-            if span.role not in UNDER_CURSOR or glyph in LOWER_BLOCKS[1:] or glyph.isalnum()
-        )
-        self.show(picture, self.selected)
+        drawn = lanes_of(self.plan, self.size.width, *self.ages(self.plan), selected=self.selected, past=self.past)
+        self._lanes = drawn
+        self.show_aged(drawn.picture, self.selected)
+        self.scroll_rows(0)
+
+    def reveal(self) -> None:
+        """Scroll so that the selected stage is seen."""
+        place = None if self._lanes is None else self._lanes.places.get(self.selected or "")
+        if place is None:
+            return
+        first, last = place
+        room = max(1, self.size.height - HEAD_ROWS)
+        first, last = first - HEAD_ROWS, last - HEAD_ROWS
+        if first < self.top or last >= self.top + room:
+            self.top = max(0, min(first, self._most_top)) if first < self.top else max(0, last - room + 1)
+            self.refresh()
+
+    @property
+    def _most_top(self) -> int:
+        return max(0, self.rows - max(self.size.height, HEAD_ROWS + 1))
+
+    def scroll_rows(self, by: int) -> bool:
+        """Scroll the lanes by rows below their head; return whether that moved anything."""
+        before = self.top
+        self.top = max(0, min(self._most_top, self.top + by))
+        if self.top != before:
+            self.refresh()
+        return self.top != before
+
+    def on_mouse_scroll_down(self, event: MouseScrollDown) -> None:
+        """Scroll the lanes down."""
+        self.scroll_rows(1)
+        event.stop()
+
+    def on_mouse_scroll_up(self, event: MouseScrollUp) -> None:
+        """Scroll the lanes up."""
+        self.scroll_rows(-1)
+        event.stop()
 
     def on_resize(self, _event: Resize) -> None:
-        """Lay the timeline out anew."""
+        """Lay the lanes out anew."""
         self.draw_timeline()
+        self.reveal()
+
+    def row_of(self, y: int) -> int:
+        """Return which row of the picture lies in a row of the widget: the head stays, the lanes scroll."""
+        return y if y < HEAD_ROWS else y + self.top
 
     def watch_age(self, old: float, new: float) -> None:
-        """Repaint the two columns that the cursor leaves and enters."""
-        axis = self.axis
-        if axis is not None:
-            height = self.size.height
-            self.refresh(*(Region(axis.column(age), 0, 1, height) for age in (old, new)))
+        """Repaint the columns of the cursor, and what the head says of the age."""
+        super().watch_age(old, new)
+        if self.axis is not None:
+            self.refresh(Region(0, 1, self.axis.left, 1))
 
     def render_line(self, y: int) -> Strip:
-        """Return a row with the cursor laid over it."""
+        """Return a row; the second of the head says the age of the cursor and which rows are seen."""
         strip = super().render_line(y)
-        axis = self.axis
-        if axis is None or y >= len(self._strips) - (1 if self.size.height >= ROWS_FOR_LEGEND else 0):
+        if y != 1 or self._lanes is None or self.plan is None:
             return strip
-        column = axis.column(self.age)
-        if (y, column) in self._taken:
-            return strip
-        before, middle, after = strip.divide([column, column + 1, self.size.width])
-        segment = next(iter(middle))
-        paint = paint_of(self.app)
-        middle = Strip([Segment("│", (segment.style or paint.style(Role.BLANK)) + paint.line("cursor"))], 1)
-        return Strip.join([before, middle, after])
+        axis, columns = self._lanes.columns.axis, self._lanes.columns
+        style = paint_of(self.app).style(Role.AXIS)
+        seen = self._seen_words()
+        left = Strip(apart(f"{self._age_words(axis.left):<{axis.left}}", paint_of(self.app).style(Role.LABEL)))
+        middle = strip.crop(axis.left, columns.planned)
+        right = Strip(apart(f"{seen:<{self.size.width - columns.planned}}", style))
+        return Strip.join([left, middle, right])
 
-    def on_click(self, event: Click) -> None:
-        """Say which age was clicked; the stage under the pointer is said by the picture itself."""
-        axis = self.axis
-        if axis is not None and event.x >= axis.left:
-            self.post_message(self.AgePicked(axis.age(event.x + 0.5)))
+    def _age_words(self, room: int) -> str:
+        """Return the age of the cursor with the difference there: what fits whole, the age at least."""
+        plan = self.plan
+        assert plan is not None
+        words, line = f"At {age_words(self.age)}", curve(plan)
+        if line is not None and line.points[0].age_years - 0.1 <= self.age:
+            said = f"{words}: {side_words(line.with_plan(min(self.age, line.points[-1].age_years)).p50)}"
+            words = said if len(said) < room else words
+        return words if len(words) < room else ""
+
+    def _seen_words(self) -> str:
+        """Return which rows are seen where not all are."""
+        rows, room = self.rows - HEAD_ROWS, self.size.height - HEAD_ROWS
+        return f"rows {self.top + 1}-{self.top + room} of {rows}" if rows > room > 0 else ""

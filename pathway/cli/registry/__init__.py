@@ -5,12 +5,13 @@ from __future__ import annotations
 import click
 
 from pathway.cli.groups import Verbs
-from pathway.cli.registry import achieved, checks, children, copies, plans
+from pathway.cli.registry import achieved, checks, children, copies, plans, tidy
 
 VERBS: dict[str, dict[click.Command, str]] = {
     "Children": {
-        children.import_: "take in case files, histories or leg lengths",
+        children.import_: "take in case files, tables, histories or leg lengths",
         children.export: "give a child's case file, or its whole history",
+        tidy.table_: "visits, stages, accepted plans or outcomes as a tidy table",
         children.list_: "the children, with what is next for each",
         children.erase: "delete everything that is known of a child",
     },

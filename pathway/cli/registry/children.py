@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from pathway.registry.journal.entry import Entry
 
 MOST_HISTORY_BYTES = 200_000_000
+DATE_ORDERS = ("day-month-year", "month-day-year", "year-month-day")
 AT_ONCE = 1000
 """How many lines of a list are printed together."""
 
@@ -54,8 +55,19 @@ AT_ONCE = 1000
     "--fhir", "bundle", type=click.Path(path_type=Path), help="Import the leg lengths of a FHIR R4 bundle (JSON)."
 )
 @click.option("--child", help="Which child the bundle is about, if it names no pseudonym known here.")
-@click.option("--method", default="", help="How lengths in the bundle were measured, where it does not say.")
-@click.option("--rest", is_flag=True, help="Import the other lengths of the bundle where some cannot be used.")
+@click.option("--method", default="", help="How it was measured, where a bundle or a table does not say.")
+@click.option("--rest", is_flag=True, help="Import the other lengths or children where some cannot be used.")
+@click.option(
+    "--mapping", type=click.Path(path_type=Path), metavar="FILE", help="How a table is read (TOML), instead of guessed."
+)
+@click.option(
+    "--write-mapping",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write how a table would be read, to be corrected; import nothing.",
+)
+@click.option("--date-order", type=click.Choice(DATE_ORDERS), help="Which order the dates of a table have.")
+@click.option("--yes", is_flag=True, help="Import a table without asking.")
 @by_option
 @on_option
 @protocol_option
@@ -67,15 +79,20 @@ def import_(
     child: str | None,
     method: str,
     rest: bool,
+    mapping: Path | None,
+    write_mapping: Path | None,
+    date_order: str | None,
+    yes: bool,
     by: str | None,
     on: datetime.date | None,
     overlay_dir: Path | None,
     where: RegistryOptions,
 ) -> None:
-    """Take in case files, histories (.json), or with --fhir leg lengths: a second time adds nothing.
+    """Take in case files, histories (.json), a table (.csv, .xlsx, .parquet) or, with --fhir, leg lengths.
 
-    All files are read before anything is saved; a fault in one leaves the registry as it was. Lengths of a bundle
-    become visits of a child that the registry knows.
+    A second time adds nothing. All files are read before anything is saved; a fault in one leaves the registry as it
+    was. Lengths of a bundle become visits of a child that the registry knows. Of a table, one row a visit or one row a
+    measurement, it is shown first how it is read and what each child gets.
     """
     from pathway.children.resolve import locate_files, read
     from pathway.registry.exchange import import_history, import_record
@@ -89,7 +106,24 @@ def import_(
             take_in_lengths(store, bundle, child, method, rest, name_of(by), today(on), protocol_of(overlay_dir))
         return
     if not cases:
-        refuse("import", "no file", "case files, histories or --fhir FILE", "name one")
+        refuse("import", "no file", "case files, histories, a table or --fhir FILE", "name one")
+    from pathway.files.tables import is_table
+
+    if any(is_table(case) for case in cases):
+        from pathway.cli.registry.tables import TableOptions, take_in_table
+
+        if len(cases) > 1:
+            refuse("import", "a table beside other files", "one table at a time", "import them one after the other")
+        if child is not None or replace:
+            refuse("import", "--child or --replace with a table", "neither", "leave it out")
+        protocol = protocol_of(overlay_dir)
+        if method and method not in {one.id for one in protocol.methods}:
+            refuse("--method", repr(method), f"one of {', '.join(one.id for one in protocol.methods)}", "choose one")
+        options = TableOptions(mapping, write_mapping, date_order, method, rest, yes)
+        take_in_table(cases[0], options, name_of(by), today(on), protocol, where)
+        return
+    if mapping is not None or write_mapping is not None or date_order is not None or yes:
+        refuse("import", "--mapping, --write-mapping, --date-order or --yes", "them with a table", "name a csv or xlsx")
     if child is not None or method or rest:
         refuse("import", "--child, --method or --rest without a bundle", "--fhir FILE", "name it")
     records: list[Record] = []
@@ -179,7 +213,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
 
     damaged: dict[str, str] = {}
     lines: list[str] = []
-    count, columns = 0, width()
+    count, without, columns = 0, 0, width()
     with opened(where) as store:
         if as_json:
             written = parts_json(_line_data(one) for one in standings(store, erased=True, index=False))
@@ -190,6 +224,7 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
         copies, wide = ages(store, now()), store.longest_name()
         for one in standings(store, erased=True, index=False):
             line, count = one.line, count + 1
+            without += one.plan is None and line.erased is None and not one.fault
             if one.fault:
                 damaged[line.child] = one.fault
             entries = f"{line.head.count} {'entry' if line.head.count == 1 else 'entries'}"
@@ -203,6 +238,9 @@ def list_(where: RegistryOptions, as_json: bool) -> None:
     note(f"{CAUTION}.")
     tell_damaged(damaged)
     note(f"Children: {count}")
+    if without:
+        words = "1 child has no stored plan" if without == 1 else f"{without} children have no stored plan"
+        note(f"{words}: `limb-pathway registry replan` makes it.")
     note(copies)
 
 

@@ -25,6 +25,7 @@ from pathway.cli.printing import show, show_json, width
 from pathway.cli.registry.damaged import tell_damaged
 from pathway.problems import cannot
 from pathway.protocol.question import Question
+from pathway.questions.ahead import DUE_MONTHS
 from pathway.views.words.caution import CAUTION
 
 ALTERED = "plan anew (`registry replan`): the stored plan was altered"
@@ -33,31 +34,49 @@ MOST_NAMED = 20
 
 
 @click.command("due")
-@click.option("--months", type=click.IntRange(0, 36), default=3, show_default=True, help="How far to look ahead.")
+@click.option(
+    "--months", type=click.IntRange(0, 36), default=DUE_MONTHS, show_default=True, help="How far to look ahead."
+)
 @click.option("--most", type=click.IntRange(1, 100_000), default=1000, show_default=True, help="Lines on a page.")
+@click.option("--by-child", is_flag=True, help="One line a child: what is most urgent, and how many more items.")
 @click.option("--after", metavar="PLACE", help="Go on behind this place, as the page before printed it.")
 @on_option
 @registry_options
 @json_option
 @nothing_looked_for()
 def due_(
-    months: int, most: int, after: str | None, on: datetime.date | None, where: RegistryOptions, as_json: bool
+    months: int,
+    most: int,
+    by_child: bool,
+    after: str | None,
+    on: datetime.date | None,
+    where: RegistryOptions,
+    as_json: bool,
 ) -> None:
-    """List who needs what by when: overdue first, page by page.
+    """List who needs what by when: overdue first, page by page; with --by-child each child once.
 
     Reads stored plans; `registry replan` brings them up to date. A child whose plan is missing, old or damaged is
     counted as to be planned again, whatever its plan says.
     """
     from pathway.questions.due import Due
-    from pathway.registry.due_list import due_page, place_after, standings
+    from pathway.registry.due_list import Page, due_page, each_child, place_after, standings
     from pathway.views.data.plan_json import part_json
+    from pathway.views.words.due import due_words
     from pathway.views.words.wrapping import wrap
 
+    if by_child and (as_json or after is not None):
+        found = f"--by-child with {'--json' if as_json else '--after'}"
+        refuse("due", found, "one of the two", "JSON and pages hold every item, --by-child every child")
     day, place = today(on), None if after is None else place_after(after)
     stale: list[str] = []
     damaged: dict[str, str] = {}
     with opened(where) as store:
-        page = due_page(store, day, months, most, place)
+        more: dict[str, int] = {}
+        if by_child:
+            first, more = each_child(store, day, months)
+            page = Page(first)
+        else:
+            page = due_page(store, day, months, most, place)
         for one in standings(store):
             if not one.holds(day):
                 stale.append(one.line.child)
@@ -77,8 +96,8 @@ def due_(
         return
     columns, lines = width(), []
     for item in listed:
-        text = f"{item.child}  {item.what}{' (overdue)' if item.overdue else ''}"
-        lines += wrap(text, columns, f"{item.by}  ", " " * 12)
+        others = f"; {more[item.child]} more" if more.get(item.child) else ""
+        lines += wrap(f"{item.child}  {due_words(item)}{others}", columns, f"{item.by}  ", " " * 12)
     show("\n".join(lines), nl=bool(lines))
     note(f"{CAUTION}.")
     if page.after is not None:
@@ -185,7 +204,7 @@ def accept(
             choice = Decision.model_validate(fields)
             chosen = record.model_copy(update={"decisions": (*record.decisions, choice)})
             plan = make_plan(Question(chosen, protocol, day))
-        saved = keep(store, child, plan, head, who=name_of(by), when=now(), reason=reason, choice=choice)
+        saved = keep(store, child, plan, head, who=name_of(by), when=now(), reason=reason, choice=choice, by="team")
     if isinstance(saved, StaleHead):
         since = ", ".join(f"{entry.kind} by {entry.who} at {entry.when:%H:%M}" for entry in saved.since)
         raise cannot(child, f"somebody else has saved since ({since})", "nothing was kept. Check the plan again")
@@ -199,9 +218,13 @@ def accept(
 @registry_options
 @json_option
 def revisions(child: str, where: RegistryOptions, as_json: bool) -> None:
-    """List the accepted plans of a child. `compare CHILD@1 CHILD@2` tells what changed between two."""
+    """List the plans kept of a child, and which of them somebody accepted.
+
+    `compare CHILD@1 CHILD@2` tells what changed between two.
+    """
     from pathway.registry.journal.fold import accepted_plans
     from pathway.views.data.plan_json import part_json
+    from pathway.views.words.history import standing_words
     from pathway.views.words.wrapping import wrap
 
     with opened(where) as store:
@@ -217,6 +240,7 @@ def revisions(child: str, where: RegistryOptions, as_json: bool) -> None:
                         "on": str(one.revision.on),
                     }
                     | {"protocol_version": one.revision.protocol_version, "reason": one.revision.reason}
+                    | {"accepted": one.revision.accepted, "accepted_by": one.revision.accepted_by}
                     for one in found
                 ]
             )
@@ -227,6 +251,7 @@ def revisions(child: str, where: RegistryOptions, as_json: bool) -> None:
         name = f"{child}@{one.number}  "
         text = (
             f"on {one.revision.on}, rules {one.revision.protocol_version}, "
+            f"{standing_words(one.revision.accepted, one.revision.accepted_by)}, "
             f"kept {one.entry.when:%Y-%m-%d} by {one.entry.who}{why}"
         )
         show("\n".join(wrap(text, width(), name, " " * len(name))))

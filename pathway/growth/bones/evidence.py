@@ -8,6 +8,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from pathway.days import age_words
 from pathway.growth.bones.measured import Reading, bone_correlation, mean_length
 from pathway.growth.bones.mixture import Way, Ways, ways_of
 from pathway.growth.bones.unknowns import BoneView, Frame, Knowledge, Layout, Prior, Seen, bone_view, condition
@@ -206,7 +207,7 @@ def _with_notes(basis: Basis, pattern: str) -> Basis:
     last = basis.found[-1]
     notes = [
         f"Growth curve: {basis.curve.name}.",
-        f"Last measured on {last.date} at {last.age_years:.1f} years.",
+        f"Last measured on {last.date} at {age_words(last.age_years)}.",
         basis.skeletal.note,
     ]
     for bone in BONES:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
+from pathway.courses.chosen import Chosen, chosen_of, course_words
 from pathway.courses.course import Course
 from pathway.courses.hip_gain import HipGain, gain_words
 from pathway.days import age_years
@@ -11,6 +12,7 @@ from pathway.growth import Posterior, growth_questions
 from pathway.plan import model as pm
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
+from pathway.protocol.words import lower_first
 from pathway.record import Record
 from pathway.rule_engine.conditions import Facts, judge
 
@@ -78,13 +80,9 @@ def notices(
     said = [*growth_questions(record, protocol), *(posterior.surprises if posterior else ())]
     if hip_gain is not None:
         said.append(gain_words(hip_gain))
-    chosen = [decision for decision in record.decisions if decision.kind == "choose_course"]
-    if chosen and chosen[-1].course not in {course.id for course in found}:
-        known = ", ".join(course.id for course in found) or "none"
-        said.append(
-            f"Course {chosen[-1].course!r}, chosen on {chosen[-1].date}, is not possible now (possible: "
-            f"{known}); the recommended course is shown."
-        )
+    chosen = chosen_of(record, protocol)
+    if chosen is not None:
+        said += _of_the_chosen(chosen, found, protocol)
     waived = {gate.id for stage in stages for gate in stage.gates if gate.state == "waived"}
     asked = {gate.id: gate.state for stage in stages for gate in stage.gates}
     for decision in record.decisions:
@@ -94,3 +92,23 @@ def notices(
                 f"Gate {decision.gate}, waived on {decision.date}, is {pm.GATE_WORDS[state]}: nothing to waive today."
             )
     return tuple(said)
+
+
+def _of_the_chosen(chosen: Chosen, found: Sequence[Course], protocol: Protocol) -> Iterator[str]:
+    """Yield what became of the course that was chosen: what was carried out of it, what follows, or that it cannot."""
+    course = f"{pm.CHOSEN_COURSE} {chosen.decision.date} ({course_words(chosen.id, protocol)})"
+    first = next((one for one in found if one.recommended), None)
+    shown = f"the recommended course is shown: {first.summary}" if first else "no course can be planned"
+    done = ", ".join(f"{lower_first(protocol.stage(one.kind).label)} on {one.date}" for one in chosen.done)
+    possible = chosen.left in {one.id for one in found}
+    if chosen.left is None:
+        yield f"Every operation of {course} was carried out: {done}. From here {shown}."
+    elif not possible:
+        what, no_longer = f"{course[0].upper()}{course[1:]}", "possible"
+        if done:
+            what = f"Carried out of {course}: {done}. What is left of it ({course_words(chosen.left, protocol)})"
+            no_longer = "needed or possible"
+        known = "; ".join(one.summary for one in found) or "none"
+        yield f"{what} is no longer {no_longer}; {shown}. Possible now: {known}."
+    elif done:
+        yield f"Carried out of {course}: {done}. What follows: {course_words(chosen.left, protocol)}."

@@ -29,16 +29,18 @@ def delay_sentences(
     record: Record,
     protocol: Protocol,
     useful: datetime.date | None = None,
+    own_last: datetime.date | None = None,
 ) -> tuple[str, ...]:
     """Return first how late changes nothing else, then what moves, then what is lost; `label` names a stage.
 
-    `useful` is the day after which a growth arrest misses what is planned by more than the goal allows.
+    `useful` is the day after which a growth arrest misses what is planned by more than the goal allows, `own_last` the
+    last day of the stage's own window: of what comes after that only the loss is told.
     """
     leader = graph.leader(item.id)
     if leader is not None:
         return (f"Any delay makes {label(leader.id)} last longer.",)
     return (
-        *(_moving(delay, item, date, label) if useful is None else _within(delay, item, date, label, useful)),
+        *_moving(delay, item, date, label, own_last),
         *_past_usual_age(delay, item, date, record, protocol),
         *_less(useful),
         *_ended(delay, item, date, label, record, protocol),
@@ -59,27 +61,29 @@ def wish_words(wish: HolidayWish | None, label: Label) -> str:
     return f"the family would like a school holiday; {tried} has no date that the rules and other wishes allow"
 
 
-def _within(delay: Delay, item: StageItem, date: datetime.date, label: Label, useful: datetime.date) -> Iterator[str]:
-    """Yield what a delay of a growth arrest does while it is of use: beyond that nothing is said to stay."""
-    left = days_between(date, useful)
-    if delay.free_days is not None and delay.free_days < left:
-        yield from _moving(delay, item, date, label)
-    elif left > 0:
-        yield f"A delay of up to {span_words(left)}, to {useful}, moves no other date."
+def free_days(delay: Delay, date: datetime.date, own_last: datetime.date | None) -> int | None:
+    """Return by how many days a stage may come later before another one moves, at most to its own last day."""
+    left = None if own_last is None else max(0, days_between(date, own_last))
+    return min((days for days in (delay.free_days, left) if days is not None), default=None)
 
 
-def _moving(delay: Delay, item: StageItem, date: datetime.date, label: Label) -> Iterator[str]:
-    free = delay.free_days
+def _moving(
+    delay: Delay, item: StageItem, date: datetime.date, label: Label, own_last: datetime.date | None
+) -> Iterator[str]:
+    free = free_days(delay, date, own_last)
     if free is None:
         yield "A delay moves nothing else."
         return
+    until = _day(date, free)
     if free > 0:
+        last = ", its last day" if until == own_last else ""
         amount = "; the amount is planned for this age" if item.stage.bone is not None else ""
-        yield f"A delay of up to {span_words(free)}, to {_day(date, free)}, moves no other date{amount}."
+        yield f"A delay of up to {span_words(free)}, to {until}{last}, moves no other date{amount}."
     elif not delay.moves:
         yield "No later date is possible."
     first = True
-    for days, group in _groups(delay.moves):
+    moves = tuple((name, days) for name, days in delay.moves if own_last is None or _day(date, days) < own_last)
+    for days, group in _groups(moves):
         least = "Any delay" if not free else "A longer delay"
         which = least if first else f"A delay to {_day(date, days + 1)} or later"
         yield f"{which} also delays {_named(group, label)}."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
@@ -11,6 +12,8 @@ from pathway.courses.problem import CourseProblem
 from pathway.days import add_months, age_words, day_at_age
 from pathway.plan import model as pm
 from pathway.plan.beyond import level_words, levels_passed, step_words
+from pathway.plan.waiting import may_wait_until
+from pathway.protocol.aids import aids_by_difference
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.protocol.roles import role_of
@@ -36,16 +39,25 @@ def beyond_warnings(stages: Sequence[pm.PlanStage]) -> Iterator[str]:
 def far_short(growth: pm.GrowthPart, protocol: Protocol) -> Iterator[str]:
     """Yield the years in which the leg will be so short, on the path of the plan, that a lift no longer does."""
     limit_mm, percent = protocol.number("extension_from_mm"), protocol.number("extension_from_percent")
-    ages = [
-        point.age_years
+    short = [
+        point
         for point in growth.by_age
         if point.with_plan_mm.p50 > limit_mm or 100 * point.with_plan_mm.p50 > percent * point.long_leg_mm
     ]
-    if ages and ages[-1] - ages[0] >= protocol.number("extension_told_from_years"):
+    if short and short[-1].age_years - short[0].age_years >= protocol.number("extension_told_from_years"):
+        worn = _aids([point.with_plan_mm.p50 for point in short], protocol)
         yield (
-            f"Between about {age_words(ages[0])} and {age_words(ages[-1])} the leg is more than {limit_mm / 10:g} cm "
-            f"or {percent:g} % short on this plan: an extension prosthesis is needed in those years."
+            f"Between about {age_words(short[0].age_years)} and {age_words(short[-1].age_years)} the leg is more than "
+            f"{limit_mm / 10:g} cm or {percent:g} % short on this plan: an extension prosthesis is usual "
+            f"then{f' ({worn})' if worn else ''}."
         )
+
+
+def _aids(differences_mm: Sequence[float], protocol: Protocol) -> str:
+    """Return the other aids that the differences of those years ask for, each with the difference below which."""
+    least, most = min(differences_mm), max(differences_mm)
+    wanted = [aid for aid in aids_by_difference(protocol) if aid[1] <= most and least < aid[2] < math.inf]
+    return ", ".join(f"below {below / 10:g} cm: {lower_first(label)}" for label, _, below in wanted)
 
 
 def arrest_first(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[str]:
@@ -108,8 +120,7 @@ def one_sitting(stages: Sequence[pm.PlanStage], protocol: Protocol) -> Iterator[
     for first, second in combinations(sorted(apart, key=lambda stage: stage.date or datetime.date.max), 2):
         if first.date is None or second.date is None or first.date == second.date:
             continue
-        free = first.free_slack_days if first.free_slack_days is not None else first.slack_days
-        last = None if free is None else first.date + datetime.timedelta(days=free)
+        last = may_wait_until(first)
         if second.date <= add_months(first.date, int(near)) and (last is None or second.date <= last):
             yield (
                 f"{first.label} ({first.date}) and {lower_first(second.label)} ({second.date}) would "

@@ -36,8 +36,7 @@ def open_questions(
 ) -> tuple[pm.OpenQuestion, ...]:
     """Return what is missing, what each finding decides, and by when.
 
-    First what holds up a stage that could start or the whole projection, then by the day it is needed, then by
-    how many judgements wait for it.
+    In the one order of every list: by the day it is needed, then by name.
     """
     asked: dict[str, _Asked] = {}
 
@@ -93,4 +92,4 @@ def open_questions(
                 blocks=tuple(sorted(uses.blocks)),
             )
         )
-    return tuple(sorted(questions, key=lambda q: (not q.blocks, q.by or on, -q.decides, q.finding)))
+    return tuple(sorted(questions, key=lambda q: (q.by or on, q.label, q.finding)))

@@ -11,18 +11,18 @@ from pathway.days import add_months, age_years, day_at_age, in_months
 from pathway.plan import model as pm
 from pathway.plan.assemble.accompanying import accompanying_stages
 from pathway.plan.assemble.conflicts import stage_words
-from pathway.plan.assemble.delays import delay_sentences, wish_words
+from pathway.plan.assemble.delays import delay_sentences, free_days, wish_words
 from pathway.plan.assemble.devices import plan_device
 from pathway.plan.assemble.devices import stage_words as device_words
 from pathway.plan.assemble.harms import stage_harms
 from pathway.plan.assemble.reasons import reason
 from pathway.protocol.model import Protocol, Stage, StopRule
 from pathway.protocol.question import Question
-from pathway.protocol.roles import FOLLOWING, reexamination
+from pathway.protocol.roles import FOLLOWING, GROWTH_NEEDED, reexamination
 from pathway.protocol.words import lower_first
 from pathway.rule_engine.graph import ChildGraph, GateState, StageItem
 from pathway.rule_engine.spans import Span
-from pathway.timing.delay import Delay, delay_of
+from pathway.timing.delay import delay_of
 from pathway.timing.road_windows import RoadWindow
 from pathway.timing.rule_links import examination, latest_useful
 from pathway.timing.schedule import Timetable
@@ -98,6 +98,7 @@ def _stage(
     if useful is not None and window is not None:
         window = window[0], useful if window[1] is None else min(useful, window[1])
     window, passed = _clinical(window, item, date, question)
+    own_last = window[1] if window is not None else None
     slack = (window[1] - date).days if window and window[1] and date and item.done_on is None else None
     gates = tuple(gate_state(gate, date, status, _mender(gate, graph)) for gate in item.gates)
     is_arrest = arrest is not None and item.id == arrest.stage and date is not None
@@ -144,6 +145,7 @@ def _stage(
         road=_road(item, graph),
         likely=any(rule.likely for rule, verdict in item.indicated if verdict.state == "holds"),
         window=pm.DateWindow(earliest=window[0], latest=window[1]) if window and item.done_on is None else None,
+        last_by=_last_by(item, own_last, question) if item.done_on is None else "",
         past_usual=usual.past_usual if usual else passed,
         date=date,
         end_date=end if date else None,
@@ -151,8 +153,9 @@ def _stage(
         duration_months=in_months((end - date).days) if date and end else None,
         duration_range_months=_duration_range(stage.bone, amount, device, question.protocol),
         slack_days=slack,
-        free_slack_days=_free(delay, slack),
-        delay=delay_sentences(delay, item, graph, date, label, question.record, question.protocol, useful)
+        # What starts where another one ends has no room of its own: any delay makes the other one last longer.
+        free_slack_days=(0 if graph.leader(item.id) else free_days(delay, date, own_last)) if delay and date else None,
+        delay=delay_sentences(delay, item, graph, date, label, question.record, question.protocol, useful, own_last)
         if delay and date
         else (),
         preferred=wish_words(times.wishes.get(item.id) if times else None, label),
@@ -160,6 +163,22 @@ def _stage(
         after=after,
         stop_rules=tuple(_stop_words(rule) for rule in question.protocol.stop_rules if rule.stage == stage.id),
         sources=tuple(sorted(used)),
+        recorded=_recorded(item, question),
+    )
+
+
+def _recorded(item: StageItem, question: Question) -> pm.Recorded | None:
+    """Return what was entered of an operation that was done, beside the amount that was accepted for it."""
+    done = item.operation
+    if done is None:
+        return None
+    planned = next((one.amount_mm for one in question.earlier if one.stage == item.id and one.amount_mm > 0), None)
+    return pm.Recorded(
+        achieved_mm=done.achieved_mm,
+        # A plan that was accepted after it has what was achieved for its amount.
+        planned_mm=planned if planned != done.achieved_mm else None,
+        device_off=done.device_removed if done.device_removed and done.device_removed <= question.on else None,
+        complications=done.complications,
     )
 
 
@@ -184,6 +203,18 @@ def _clinical(
     return (window[0], last if window[1] is None else min(last, window[1])), None
 
 
+def _last_by(item: StageItem, last: datetime.date | None, question: Question) -> pm.LastBy:
+    """Return what ends the window of a stage on its last day, "" where nothing does."""
+    if last is None:
+        return ""
+    if item.role in GROWTH_NEEDED:
+        return "growth"
+    rule = latest_useful(item, question.record.child.sex, question.protocol)
+    months = None if rule is None else rule.at_most_months
+    by_rule = months is not None and add_months(question.record.child.date_of_birth, months) == last
+    return "rule_of_use" if by_rule else "limit"
+
+
 def _road(item: StageItem, graph: ChildGraph) -> Literal["", "lengthening", "prosthetic"]:
     """Return the road that a stage belongs to alone, told where there are two."""
     standing = graph.standing
@@ -201,12 +232,6 @@ def _useful(
     if arrest is None or item.id != arrest.stage or date is None or item.done_on is not None:
         return None
     return max(datetime.date.fromordinal(day_at_age(born, arrest.last_useful_age_years).toordinal()), date)
-
-
-def _free(delay: Delay | None, slack: int | None) -> int | None:
-    if delay is None or delay.free_days is None or slack is None:
-        return delay.free_days if delay else None
-    return min(delay.free_days, slack)
 
 
 def _stop_words(rule: StopRule) -> str:

@@ -36,7 +36,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class AcceptedPlan:
-    """An accepted plan with its number (1, 2, … within the child) and the entry that keeps it."""
+    """A plan that was kept, accepted or with what was saved, with its number (1, 2, … within the child) and entry."""
 
     number: int
     entry: Entry
@@ -101,13 +101,18 @@ def accepted_plans(entries: Iterable[Entry]) -> tuple[AcceptedPlan, ...]:
     )
 
 
+def accepted_last(entries: Iterable[Entry]) -> AcceptedPlan | None:
+    """Return the plan that somebody accepted last; None where nobody has, or where it cannot be read any more."""
+    try:
+        return next((one for one in reversed(accepted_plans(entries)) if one.revision.accepted), None)
+    except UnreadablePayload:  # `registry verify` tells it; without it nothing counts as accepted
+        return None
+
+
 def earlier_operations(entries: Iterable[Entry]) -> tuple[EarlierOperation, ...]:
     """Return the operations of the plan accepted last; none where none was, or where it cannot be read any more."""
-    kept = [entry for entry in entries if entry.kind == "revision" and entry.payload is not None]
-    try:
-        return earlier_of_data(revision_of(kept[-1].payload or {}, kept[-1].schema_version).plan) if kept else ()
-    except UnreadablePayload:  # `registry verify` tells it; without it a child is planned as if none was accepted
-        return ()
+    last = accepted_last(entries)
+    return () if last is None else earlier_of_data(last.revision.plan)
 
 
 def _part(entry: Entry, root: int, name: str) -> Part:

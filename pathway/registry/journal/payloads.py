@@ -6,14 +6,14 @@
 | `visit`, `operation`, `decision` | the one added, under its own name |
 | `calendar` | `calendar`: the child's calendar from now on, or null |
 | `correction` | `reason`, and the corrected content under the name of its kind, or `withdrawn` true |
-| `revision` | `plan` (whole), `on`, `protocol_version`, `recommended`, `reason`: a plan that was accepted |
+| `revision` | `plan`, `on`, `protocol_version`, `recommended`, `reason`, `accepted`, `accepted_by`: a kept plan |
 | `erasure` | `reason` |
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
@@ -43,13 +43,19 @@ Content = Record | Visit | Operation | Decision | CaseCalendar
 
 
 class Revision(Frozen):
-    """A plan that was accepted: the whole plan as plain data, with its day and protocol, and why it was chosen."""
+    """A plan as it was kept: the whole plan as plain data, with its day and protocol, and why it was chosen.
+
+    `accepted` says whether somebody accepted it, or whether it was only kept with what was saved; those kept before
+    the two were told apart count as accepted. `accepted_by` is who did, "" where nobody said.
+    """
 
     plan: dict[str, Any]
     on: Day
     protocol_version: str
     recommended: bool
     reason: str = ""
+    accepted: bool = True
+    accepted_by: Literal["", "family", "team"] = ""
 
 
 class UnreadablePayload(ValueError):

@@ -28,6 +28,7 @@ from pathway.questions.corrections import Corrections
 from pathway.questions.sensitivity import Turn
 from pathway.questions.smallest_change import Deciding, Near, WhatIf
 from pathway.record import Frozen
+from pathway.views.data.described import described, descriptions
 from pathway.views.data.shapes_of_registry import (
     ChangesPrinted,
     DuePrinted,
@@ -284,8 +285,8 @@ CASE_FILE = "case-file"
 
 
 def schema_text(verb: str) -> str:
-    """Return the JSON Schema of what a verb prints; raises KeyError for a verb without one."""
-    made = TypeAdapter(SHAPES[verb]).json_schema(mode="serialization")
+    """Return the JSON Schema of what a verb prints, each property described; raises KeyError for a verb without one."""
+    made = described(verb, TypeAdapter(SHAPES[verb]).json_schema(mode="serialization"), descriptions())
     made.pop("title", None)
     name = f"limb-pathway {verb.replace('-', ' ')} --json"
     head = {"$schema": DIALECT, "$id": f"urn:limb-pathway:schema:{verb}", "title": name}

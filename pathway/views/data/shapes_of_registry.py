@@ -68,7 +68,10 @@ class StoredPrinted(Frozen):
     see_again_by: datetime.date | None
     opens: tuple[StageDay, ...]
     examine: tuple[StageDay, ...]
+    last_days: tuple[StageDay, ...] = ()
     arrest_last: datetime.date | None
+    as_accepted: bool | None = None
+    accepted_on: datetime.date | None = None
     changes_on: datetime.date | None = None
 
 
@@ -109,7 +112,7 @@ class DuePrinted(Frozen):
 
 
 class RevisionPrinted(Frozen):
-    """One accepted plan of `registry revisions --json`."""
+    """One kept plan of `registry revisions --json`; `accepted_by` is "" where nobody said who accepted it."""
 
     number: int
     by: str
@@ -117,6 +120,8 @@ class RevisionPrinted(Frozen):
     on: datetime.date
     protocol_version: str
     reason: str
+    accepted: bool
+    accepted_by: Literal["", "family", "team"]
 
 
 class HeadPrinted(Frozen):

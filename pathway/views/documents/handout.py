@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from pathway.courses.course import PROSTHETIC_COURSE
 from pathway.days import age_years
 from pathway.plan.model import Plan, PlanStage
+from pathway.plan.waiting import may_wait_until, moves_others
 from pathway.protocol.model import Protocol
 from pathway.protocol.roles import role_of
 from pathway.views.documents.document import (
@@ -547,8 +548,8 @@ def _delays(plan: Plan, words: Wording) -> Iterator[str]:
     """Yield which of the next operations move other dates when they come later, in one sentence."""
     bound = []
     for stage in plan.stages:
-        if stage.operation and stage.date and stage.status != "done" and stage.free_slack_days is not None:
-            latest = stage.date.fromordinal(stage.date.toordinal() + stage.free_slack_days)
+        latest = may_wait_until(stage)
+        if stage.operation and stage.date and latest is not None and moves_others(stage):
             if age_years(plan.child.date_of_birth, latest) > plan.growth.mature_age_years:
                 continue  # nothing that grows hangs on it
             told = {"step": _name(stage, words), "when": say.month_of(latest, words)}

@@ -6,11 +6,12 @@ import datetime
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from pathway.days import age_words
+from pathway.days import age_on, age_words
 from pathway.plan.model import Plan, PlanStage
 from pathway.views.documents.document import Block, Bullets, Callout, Document, Heading, Paragraph, Table
 from pathway.views.words import roads
 from pathway.views.words.caution import is_invented
+from pathway.views.words.done import operations_done
 from pathway.views.words.expected import short_words
 from pathway.views.words.harms import HEADING, NOTE, harm_lines
 from pathway.views.words.plan import (
@@ -62,7 +63,7 @@ def summary(
     plan was `accepted`, or that none was. `family`: what the family reads on its first page, label and text.
     """
     child = plan.child
-    subtitle = f"{child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
+    subtitle = f"{child.sex}, {age_on(child.date_of_birth, plan.on)}, {child.diagnosis_label}, {child.affected_side}"
     blocks = tuple(_blocks(plan, names or {}, _revision(plan, accepted) if kept else "", family))
     footer = f"{child.id} · {plan.on} · {plan.protocol.name} {plan.protocol.version}"
     return Document(f"Plan of {child.id} on {plan.on}", subtitle, "en", footer, blocks, dense=True)
@@ -113,6 +114,8 @@ def _blocks(plan: Plan, names: Mapping[str, str], revision: str, family: Sequenc
     if any(row[1].startswith(DRAWN) for row in rows):
         yield Paragraph(f"State “{DRAWN}”: of the lengthening road, which is not chosen.", "small")
     yield Table("Stages of the plan", head, rows, (38, 9, 11, 8, 21, 22))
+    if told := operations_done(plan):
+        yield Paragraph(f"Done: {'; '.join(told)}.", "small")
     if loose:
         yield Paragraph(f"Optional, without a date: {'; '.join(loose)}.")
     yield from _roads(plan)
@@ -219,7 +222,7 @@ def _row(plan: Plan, stage: PlanStage) -> tuple[str, ...]:
     if stage.window is not None and stage.operation and stage.status != "done":
         latest = f"to {stage.window.latest}" if stage.window.latest else "on"
         allowed = f"{stage.window.earliest} {latest}"
-    age = "" if stage.date is None or stage.age_years is None else age_words(stage.age_years)
+    age = "" if stage.date is None else age_on(plan.child.date_of_birth, stage.date)
     date = "" if stage.date is None else str(stage.date)
     state = DRAWN if roads.of_lengthening(plan, stage) else state_words(stage)
     late = ", late" if roads.late_words(plan, stage) else ""

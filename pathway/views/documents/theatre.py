@@ -33,7 +33,11 @@ from pathway.views.drawings.femur import femur_drawings
 
 Ranges = Mapping[str, tuple[float, float]]
 NO_STEPS = "This plan is refused. Do not operate by it: no steps are printed."
-ORDER = "Order of the steps: common practice. Numbers: the geometry of this bone as it was measured, nothing else."
+ORDER = "Order of the steps: common practice."
+MEASURED = "Numbers: the geometry of this bone as it was measured, nothing else."
+NOT_ALL_MEASURED = "Numbers: the geometry of this bone with the sizes below, of which not all were measured."
+NO_BLADE = "no: every blade available is longer"
+STOPPED = "no: outside the protocol, see the top"
 ELSE = "Anything else: enter it and print the page anew."
 FRAMES = {
     "shaft_side": "Flexion and extension are about the line across the shaft, as the knee's condyles lie.",
@@ -72,7 +76,9 @@ class Head:
     """Whose page it is: the child's pseudonym, the day, and what must stand on everything.
 
     `stops` say why the plan is outside the protocol, `notes` what else its sheet warns of, `assumed` what was not
-    measured.
+    measured. `sizes` are those that the numbers rest on, each with its label, its value and who gave it; `measured`
+    says that all of them were measured. `shortest_blade_mm` is the shortest one available, None where none is known.
+    `done_on` is the day on which the record has this operation as done.
     """
 
     child: str
@@ -81,6 +87,10 @@ class Head:
     stops: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
+    sizes: tuple[tuple[str, str, str], ...] = ()
+    measured: bool = True
+    done_on: datetime.date | None = None
+    shortest_blade_mm: float | None = None
 
 
 def theatre(
@@ -112,7 +122,9 @@ def theatre(
 
 
 def _warned(head: Head) -> Iterator[Block]:
-    """Yield why the plan is outside the protocol, above everything else."""
+    """Yield that the operation was done, and why the plan is outside the protocol, above everything else."""
+    if head.done_on is not None:
+        yield Callout(f"ALREADY DONE on {head.done_on}, by the record", ("This page is of a plan before it.",))
     if head.stops:
         yield Callout(OUTSIDE, head.stops)
 
@@ -151,6 +163,7 @@ def _refused(bone: Femur, plan: Plan, found: Result, head: Head, implants_deg: S
     else:
         yield Paragraph("No other implant was tried.")
     yield Paragraph("Each of these was worked out again; enter it and print the page anew.", "small")
+    yield from _sizes(head)
 
 
 def _entered(bone: Femur, plan: Plan, found: Result) -> str:
@@ -237,7 +250,7 @@ def _allowed(
     yield Readings(tuple(_readings(bone, plan, found, ranges)), columns=4)
     yield Paragraph(
         f"{FRAMES[bone.flexion_frame]} Rotation is told by two wires {WIRES[bone.flexion_frame]}."
-        " Small figures: between which values each lies when bone and hand vary.",
+        " With each number: between which values it lies when bone and hand vary.",
         "small",
     )
     yield from _noted(head)
@@ -254,7 +267,17 @@ def _allowed(
         yield Paragraph(WITHHELD, "lead")
     else:
         yield _step_table(bone, plan, found, settings, ranges)
-    yield from _may_be_changed(bone, plan, found, settings, implants_deg)
+    yield from _may_be_changed(bone, plan, found, settings, implants_deg, head)
+    yield from _sizes(head)
+
+
+def _sizes(head: Head) -> Iterator[Block]:
+    """Yield the sizes that the numbers rest on, with who gave each."""
+    if head.sizes:
+        yield Heading("Sizes used")
+        yield Table(
+            "Sizes of the bone that the numbers rest on", ("Size", "Value", "Given by"), head.sizes, (16, 5, 10)
+        )
 
 
 def _step_table(bone: Femur, plan: Plan, found: Result, settings: Settings, ranges: Ranges) -> Table:
@@ -263,15 +286,16 @@ def _step_table(bone: Femur, plan: Plan, found: Result, settings: Settings, rang
 
 
 def _may_be_changed(
-    bone: Femur, plan: Plan, found: Result, settings: Settings, implants_deg: Sequence[float]
+    bone: Femur, plan: Plan, found: Result, settings: Settings, implants_deg: Sequence[float], head: Head
 ) -> Iterator[Block]:
     yield Heading("What may be changed at the table, with the same wire and slot")
-    changes = tuple(_changes(bone, plan, settings, implants_deg, found.numbers["adduction_needed_deg"] or 0.0))
+    free = found.numbers["adduction_needed_deg"] or 0.0
+    changes = tuple(_changes(bone, plan, settings, implants_deg, free, head))
     names = ("Change", "Neck-shaft", "Version", "Flexion remaining", "Length gained", "Bridge", "Fits the bone")
     yield Table("Changes at the table", names, changes, (9, 4, 4, 4, 4, 4, 12))
     yield Paragraph(
         "Fits: blade, neck, bridge and wedge in this bone; whether the angles are wanted is for the surgeon."
-        f" {ELSE} {ORDER}",
+        f" {ELSE} {ORDER} {MEASURED if head.measured else NOT_ALL_MEASURED}",
         "small",
     )
 
@@ -408,7 +432,7 @@ def _steps(
     yield (
         "Bring the shaft to the plate",
         f"Valgus {told('valgus_deg')}, extension {told('extension_deg')}; shaft {told('plate_shift_mm', 'mm')}{wedge}",
-        f"Faces lie over each other by {100 * (of['contact_share'] or 0.0):.0f} %{_share_between(ranges)}",
+        f"Overlap of the faces {100 * (of['contact_share'] or 0.0):.0f} %{_share_between(ranges)}",
         "The shaft does not come to the plate without force: release more or shorten (enter it and print anew)",
     )
     yield (
@@ -440,24 +464,30 @@ def _steps(
 
 
 def _changes(
-    bone: Femur, plan: Plan, settings: Settings, implants_deg: Sequence[float], free_deg: float
+    bone: Femur, plan: Plan, settings: Settings, implants_deg: Sequence[float], free_deg: float, head: Head
 ) -> Iterator[tuple[str, ...]]:
-    yield _change("As planned", bone, plan, settings, free_deg)
+    least = head.shortest_blade_mm
+    *planned, fits = _change("As planned", bone, plan, settings, free_deg, least)
+    # What stops the plan at the top of the page stops it here too.
+    yield *planned, STOPPED if head.stops and fits.startswith("yes") else fits
     for angle in implants_deg:
         if angle != settings.implant_deg:
             name = f"Implant {angle:g} deg"
-            yield _change(name, bone, replace(plan, implant_deg=angle), replace(settings, implant_deg=angle), free_deg)
+            changed = replace(plan, implant_deg=angle), replace(settings, implant_deg=angle)
+            yield _change(name, bone, *changed, free_deg, least)
     for way, words in ((1.0, "lower"), (-1.0, "higher")):
         cut = settings.cut_below_corner_mm + way
         if cut > 0:
             changed = replace(plan, cut_below_corner_mm=cut), replace(settings, cut_below_corner_mm=cut)
-            yield _change(f"Cut 1 mm {words}", bone, *changed, free_deg)
+            yield _change(f"Cut 1 mm {words}", bone, *changed, free_deg, least)
     for way, words in ((1.0, "inward"), (-1.0, "outward")):
         turned = replace(settings, rotation_deg=settings.rotation_deg + way)
-        yield _change(f"Rotation 1 deg more {words}", bone, plan, turned, free_deg)
+        yield _change(f"Rotation 1 deg more {words}", bone, plan, turned, free_deg, least)
 
 
-def _change(name: str, bone: Femur, plan: Plan, settings: Settings, free_deg: float) -> tuple[str, ...]:
+def _change(
+    name: str, bone: Femur, plan: Plan, settings: Settings, free_deg: float, shortest_blade_mm: float | None
+) -> tuple[str, ...]:
     try:
         there = result(bone, plan, settings)
     except NotPossible as error:
@@ -469,6 +499,8 @@ def _change(name: str, bone: Femur, plan: Plan, settings: Settings, free_deg: fl
     allowed = f"no: {' '.join(against)}" if against else "yes"
     if not against and least_bridge_mm(bone, plan, settings) < 0:
         allowed = "no: the saw would meet the blade"
+    if allowed == "yes" and shortest_blade_mm is not None and (of["blade_mm"] or 0.0) + 1e-9 < shortest_blade_mm:
+        allowed = NO_BLADE
     needed = of["adduction_needed_deg"] or 0.0
     if allowed == "yes" and needed >= free_deg + 0.05:
         allowed = f"yes, if adduction {_deg(needed)} is free"

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping
 from importlib import resources
 
-from pathway.protocol.model import Protocol
+from pathway.protocol.model import FindingRule, Protocol
 from pathway.protocol.units import UNITS
 from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
@@ -21,6 +21,7 @@ PARTS: Mapping[str, tuple[str, ...]] = {
         "courses",
         "roads",
         "papers",
+        "tables",
         "registry",
         "browser",
         "own-rules",
@@ -30,6 +31,7 @@ PARTS: Mapping[str, tuple[str, ...]] = {
 }
 """The pages by what a reader wants, in order; each but FINDINGS is a file of this folder."""
 FINDINGS = "findings"
+SKELETAL_AGE = "skeletal_age_years"
 _FENCE = "```"
 _IMAGE = re.compile(r"^!\[")
 _MARKS = re.compile(r"\*\*|(?<!\w)\*(?=\w)|(?<=\w)\*(?!\w)")
@@ -99,10 +101,22 @@ def _plain(text: str) -> str:
     return _MARKS.sub("", text)
 
 
+def _skeletal_age(rule: FindingRule, protocol: Protocol) -> Iterator[Paragraph]:
+    low, high = rule.plausible or (0, 0)
+    ways = "; ".join(f"{one.id} ({one.label})" for one in protocol.skeletal_methods)
+    yield Paragraph(rule.id, heading=True)
+    yield Paragraph(
+        f"{rule.label[:1].upper()}{rule.label[1:]}: {low:g} to {high:g} years, beside the date of its visit; how it "
+        f"was read as skeletal_age_method: {ways}. A stage may stand in its place: skeletal_stage."
+    )
+
+
 def _findings(protocol: Protocol) -> Iterator[Paragraph]:
     yield Paragraph(title(FINDINGS), heading=True)
     yield Paragraph("What a case file or the follow-up may hold; the unit stands in the name.")
     for rule in protocol.findings:
+        if rule.id == SKELETAL_AGE:
+            yield from _skeletal_age(rule, protocol)
         if rule.derived:
             continue
         unit = UNITS[rule.unit].asked

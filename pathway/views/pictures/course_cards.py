@@ -7,16 +7,18 @@ import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from pathway.days import age_at
 from pathway.plan.model import Course, Plan, Spread
+from pathway.preferences import PROSTHETIC_COURSE
 from pathway.views.pictures.picture import Axis, Canvas, Picture, Role
-from pathway.views.words import roads
+from pathway.views.words import firmness, roads
 from pathway.views.words.expected import NO_VALUE, cells
-from pathway.views.words.plan import cm_words, residual_words
+from pathway.views.words.plan import cm_words
+from pathway.views.words.sides import side_words
 
 GUTTER = 20
-LEAST_CARD, WIDEST_CARD = 20, 34
+LEAST_CARD, WIDEST_CARD = 25, 34
 GAP = 1
-ROWS_OF_NAME = 4
 FIRST, NOT_BEATEN = "▶", "◆"
 ARREST = "▼"
 DOTS = 10
@@ -74,16 +76,15 @@ def facts(plan: Plan, course: Course) -> tuple[tuple[str, str], ...]:
 
     All of one world: what usually happens. What the path takes if every step works is told elsewhere.
     """
-    spread = course.residual_mm
-    if spread is None:
-        return (("Operations", str(course.burden.operations)), ("At maturity", "not measured by length"))
-    left = residual_words(spread.p50).removeprefix("leaves the ").removeprefix("treated leg ")
-    left = left.removeprefix("legs ")
-    shown = cells(course)
+    spread, shown = course.residual_mm, cells(course)
+    if course.id == PROSTHETIC_COURSE:
+        return (("Operations", str(course.burden.operations)), ("Leg at maturity", "not measured by length"))
+    left = NO_VALUE if spread is None else side_words(spread.p50, " cm")
     return (
         ("Length operations", shown.operations),
         ("  of them unplanned", shown.unplanned),
         ("Months with device", shown.device_months),
+        ("Most difference", NO_VALUE if shown.peak_cm == NO_VALUE else f"{shown.peak_cm} cm on average"),
         ("Months over 5 cm", shown.over_5_cm),
         ("Height at maturity", _height(plan, course)),
         ("Leg at maturity", left),
@@ -104,7 +105,7 @@ def _height(plan: Plan, course: Course) -> str:
     if adult is not None:
         low, high = ((value - lost) / 10 for value in (adult.p05, adult.p95))
         return f"{(adult.p50 - lost) / 10:.0f} cm ({low:.0f} to {high:.0f})"
-    return f"-{lost / 10:.1f} cm ({-told.p05 / 10:z.1f} to {-told.p95 / 10:z.1f})" if lost >= 1 else "nothing lost"
+    return f"{lost / 10:.1f} cm lost ({told.p05 / 10:.1f}-{told.p95 / 10:.1f})" if lost >= 1 else "nothing lost"
 
 
 def cards_that_fit(width: int) -> int:
@@ -113,55 +114,91 @@ def cards_that_fit(width: int) -> int:
 
 
 def cards(plan: Plan, courses: Sequence[Course], width: int) -> Picture:
-    """Return the courses given as cards side by side; as many as `cards_that_fit`, the others are left out."""
+    """Return the courses given as cards side by side; as many as `cards_that_fit`, the others are left out.
+
+    The path if every step works stands above under its own head; all below is what usually happens.
+    """
     shown = tuple(courses[: cards_that_fit(width)])
     wide = min(WIDEST_CARD, (width - GUTTER) // max(1, cards_that_fit(width)) - GAP)
-    labels = facts(plan, next((c for c in shown if c.residual_mm is not None), plan.alternatives[0]))
-    names = {course.id: _name(course, wide) for course in shown}
+    labels = [label for label, _ in facts(plan, next((c for c in shown if c.residual_mm), plan.alternatives[0]))]
+    names = {course.id: _name(plan, course, wide) for course in shown}
+    closed = {course.id: textwrap.wrap(course.rules_out, wide) for course in shown if course.rules_out}
     tall = max((len(lines) for lines in names.values()), default=1)
-    height = tall + 4 + len(labels) + 1
-    canvas = Canvas(width, height)
-    _labels(canvas, tall, [label for label, _ in labels])
+    rows = _Rows(tall, labels, max((len(lines) for lines in closed.values()), default=0))
+    canvas = Canvas(width, rows.height)
+    _labels(canvas, rows)
     for place, course in enumerate(shown):
         left = GUTTER + place * (wide + GAP)
-        _draw_card(canvas, plan, course, left, wide, tall, [label for label, _ in labels], names[course.id])
+        for row in range(rows.height):
+            canvas.put(row, left, " " * wide, Role.TEXT, course.id)
+        for row, line in enumerate(names[course.id]):
+            canvas.put(row, left, line.ljust(wide), Role.LABEL, course.id)
+        _draw_small_timeline(canvas, plan, course, left, wide, rows.path + 1)
+        _draw_facts(canvas, plan, course, left, wide, rows)
+        for row, line in enumerate(closed.get(course.id, [NO_VALUE] if rows.closed else [])):
+            canvas.put(rows.rules_out + row, left, line.ljust(wide), Role.TEXT, course.id)
     return canvas.picture(" ".join(_alt(plan, shown)))
 
 
-def _name(course: Course, width: int) -> list[str]:
-    mark = f"{FIRST} " if course.recommended else f"{NOT_BEATEN} " if course.not_beaten else "  "
-    lines = textwrap.wrap(mark + course.summary, width - 1, subsequent_indent="  ", drop_whitespace=True)
-    if not mark.strip():
-        lines = textwrap.wrap(course.summary, width - 1, initial_indent="  ", subsequent_indent="  ")
-    return lines[:ROWS_OF_NAME]
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """Where the parts of the cards begin: `tall` rows of names, the path, what usually happens, what is ruled out."""
+
+    tall: int
+    labels: Sequence[str]
+    closed: int
+
+    @property
+    def path(self) -> int:
+        return self.tall
+
+    @property
+    def usual(self) -> int:
+        return self.path + 4
+
+    @property
+    def dots(self) -> int:
+        return self.usual + 1 + len(self.labels)
+
+    @property
+    def rules_out(self) -> int:
+        return self.dots + 1
+
+    @property
+    def height(self) -> int:
+        return self.rules_out + self.closed
 
 
-def _labels(canvas: Canvas, tall: int, labels: Sequence[str]) -> None:
+def _name(plan: Plan, course: Course, width: int) -> list[str]:
+    mark = FIRST if course.recommended else NOT_BEATEN if course.not_beaten else ""
+    mark += firmness.MARK if firmness.is_between(plan, course) else ""
+    indent = f"{mark or ' '} "
+    return textwrap.wrap(course.summary, width - 1, initial_indent=indent, subsequent_indent=" " * len(indent))
+
+
+def _labels(canvas: Canvas, rows: _Rows) -> None:
     canvas.put(0, 0, "Course", Role.LANE_LABEL)
-    canvas.put(tall, 0, "Amounts, cm", Role.AXIS)
-    canvas.put(tall + 1, 0, f"{ARREST} growth arrest", Role.AXIS)
-    canvas.put(tall + 2, 0, "Age, years", Role.AXIS)
-    for row, label in enumerate(labels):
-        canvas.put(tall + 4 + row, 0, label, Role.LANE_LABEL)
-    canvas.put(tall + 4 + len(labels), 0, f"  so many of {DOTS}", Role.AXIS)
+    canvas.put(rows.path, 0, "If every step works", Role.LEGEND)
+    canvas.put(rows.path + 1, 0, "Amounts, cm", Role.AXIS)
+    canvas.put(rows.path + 2, 0, f"{ARREST} growth arrest", Role.AXIS)
+    canvas.put(rows.path + 3, 0, "Age, years", Role.AXIS)
+    canvas.put(rows.usual, 0, "What usually happens", Role.LEGEND)
+    for row, label in enumerate(rows.labels):
+        canvas.put(rows.usual + 1 + row, 0, label, Role.LANE_LABEL)
+    canvas.put(rows.dots, 0, f"2 cm: so many of {DOTS}", Role.AXIS)
+    if rows.closed:
+        canvas.put(rows.rules_out, 0, "Rules out", Role.LANE_LABEL)
 
 
-def _draw_card(
-    canvas: Canvas, plan: Plan, course: Course, left: int, wide: int, tall: int, labels: Sequence[str], name: list[str]
-) -> None:
-    for row in range(tall + 4 + len(labels)):
-        canvas.put(row, left, " " * wide, Role.TEXT, course.id)
-    for row, line in enumerate(name):
-        canvas.put(row, left, line.ljust(wide), Role.LABEL, course.id)
-    _draw_small_timeline(canvas, plan, course, left, wide, tall)
+def _draw_facts(canvas: Canvas, plan: Plan, course: Course, left: int, wide: int, rows: _Rows) -> None:
     words = dict(facts(plan, course))
-    for row, label in enumerate(labels):
-        canvas.put(tall + 4 + row, left, words.get(label, NO_VALUE).ljust(wide)[:wide], Role.TEXT, course.id)
+    for row, label in enumerate(rows.labels):
+        canvas.put(rows.usual + 1 + row, left, words.get(label, NO_VALUE).ljust(wide)[:wide], Role.TEXT, course.id)
     chance = course.chance_within_20_mm
     if chance is not None:
         dots = int(DOTS * chance)
         text = "●" * dots + "○" * (DOTS - dots)
-        canvas.put(tall + 4 + len(labels), left, text.ljust(wide), Role.LEGEND, course.id)
+        canvas.put(rows.dots, left, text.ljust(wide), Role.LEGEND, course.id)
 
 
 def _draw_small_timeline(canvas: Canvas, plan: Plan, course: Course, left: int, wide: int, top: int) -> None:
@@ -205,5 +242,5 @@ def _alt(plan: Plan, courses: Sequence[Course]) -> Iterator[str]:
         yield f"{course.summary[0].upper()}{course.summary[1:]}{first}."
         for stage in course.stages:
             amount = f", {cm_words(stage.amount_mm)}" if stage.amount_mm is not None else ""
-            yield f"At {stage.age_years:.1f} years {stage.kind.replace('_', ' ')}{amount}."
+            yield f"At {age_at(plan.child.date_of_birth, stage.age_years)} {stage.kind.replace('_', ' ')}{amount}."
         yield " ".join(f"{label.strip()}: {words}." for label, words in facts(plan, course))

@@ -1,86 +1,67 @@
-"""The lanes of the timeline: every dated stage as a bar with its mark and, where there is room, its name."""
+"""The lanes of the timeline: names at the left, bars and allowed windows on the age axis, dates at the right.
+
+A name has a column of its own and as many lines as it needs: it is never dropped, cut or laid over a bar.
+"""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 from pathway.days import age_years
 from pathway.plan.model import Plan, PlanStage
-from pathway.views.pictures.picture import Axis, Canvas, Role, stage_role
-from pathway.views.pictures.short_names import LANES, names
-from pathway.views.words import roads
+from pathway.views.pictures.picture import Axis, Canvas, Picture, Role, stage_role
+from pathway.views.pictures.rows import Listed, Row, Rows, mark_of, rows_of
+from pathway.views.pictures.short_names import LANES, NARROW_LANES
 from pathway.views.words.plan import STATUS_MARKS
+from pathway.views.words.wrapping import wrap
+
+WIDE, WIDEST = 100, 140
+"""Columns from which amounts have a column of their own, and from which names may take as much as they need."""
+NARROW_NAME, WIDE_NAME = 28, 35
+DATE, AMOUNT, SLIP = 10, 7, 8
+HEAD_ROWS = 2
+LAST, WINDOW = "┃", "░"
+EARLIER, LATER = "◂", "▸"
+ANY_TIME = "any time"
 
 
 @dataclass(frozen=True, slots=True)
-class Bar:
-    """A stage on the axis: its first column and the column after its last; names, longest first."""
+class Columns:
+    """Where everything stands: lanes from 0 on, names from `name` on (mark and blank before them), the age axis."""
 
-    stage: PlanStage
-    start: int
-    end: int
-    names: tuple[str, ...]
+    width: int
+    name: int
+    name_width: int
+    axis: Axis
+
+    @property
+    def planned(self) -> int:
+        """Return the column of the dates."""
+        return self.axis.right + 1
+
+    @property
+    def slip(self) -> int:
+        """Return the column that says how long a stage may wait."""
+        return self.width - SLIP
 
 
 @dataclass(frozen=True, slots=True)
-class Named:
-    """A bar in its row, with the name that fits and where the name starts (inside, right or left)."""
+class Lanes:
+    """The drawn lanes: the picture with its head of `HEAD_ROWS`, and the rows in which each stage is named."""
 
-    bar: Bar
-    row: int
-    name: str
-    column: int
-
-
-@dataclass(frozen=True, slots=True)
-class Lane:
-    """One lane, laid out in so many rows; `lost` counts the letters of names that found no room."""
-
-    key: str
-    rows: int
-    named: tuple[Named, ...]
-    lost: int
+    picture: Picture
+    columns: Columns
+    places: Mapping[str, tuple[int, int]]
 
 
 @lru_cache(maxsize=1024)
 def age_on(born: datetime.date, day: datetime.date) -> float:
     """Return the age in decimal years on a day; kept, because a picture asks for the same days over and over."""
     return age_years(born, day)
-
-
-def lay_out(plan: Plan, axis: Axis, rows: int) -> tuple[Lane, ...]:
-    """Return the lanes that hold dated stages, in at most `rows` rows where the bars allow it."""
-    groups = {key: _bars(plan, key, axis) for key in LANES}
-    lanes = {key: _least(key, bars, axis) for key, bars in groups.items() if bars}
-    while True:
-        room = rows - sum(lane.rows for lane in lanes.values())
-        better = [_wider(lane, groups[key], axis) for key, lane in lanes.items()] if room > 0 else []
-        gains = [(lanes[lane.key].lost - lane.lost, lane) for lane in better]
-        gain, best = max(gains, key=lambda item: item[0], default=(0, None))
-        if best is None or gain <= 0:
-            return tuple(lanes.values())
-        lanes[best.key] = best
-
-
-def draw(canvas: Canvas, lanes: Sequence[Lane], top: int, axis: Axis, plan: Plan, selected: str | None) -> int:
-    """Draw the lanes from row `top` on; return the row after the last."""
-    row = top
-    for lane in lanes:
-        canvas.put(row, 0, LANES[lane.key], Role.LANE_LABEL)
-        for item in lane.named:
-            _draw_bar(canvas, row + item.row, item)
-        for item in sorted(lane.named, key=lambda item: item.bar.stage.id != selected):
-            _draw_window(canvas, row + item.row, item, lane, axis, plan)
-        row += lane.rows
-    return row
-
-
-def undated(plan: Plan) -> tuple[PlanStage, ...]:
-    """Return the stages without a date: blocked, optional, or waiting for what is not known; roads stand apart."""
-    return tuple(stage for stage in roads.other_stages(plan) if stage.date is None)
 
 
 def ages(plan: Plan, stage: PlanStage) -> tuple[float, float]:
@@ -91,116 +72,215 @@ def ages(plan: Plan, stage: PlanStage) -> tuple[float, float]:
     return age_on(born, stage.date), age_on(born, stage.end_date or stage.date)
 
 
-def _bars(plan: Plan, lane: str, axis: Axis) -> tuple[Bar, ...]:
-    bars = []
-    for stage in plan.stages:
-        if stage.lane == lane and stage.date is not None:
-            first, last = ages(plan, stage)
-            if last < axis.from_age or first > axis.to_age:
-                continue
-            start = axis.column(first)
-            end = max(start + 1, min(axis.right, round(axis.place(last))))
-            bars.append(Bar(stage, start, end, names(stage)))
-    return tuple(sorted(bars, key=lambda bar: (bar.start, bar.end)))
+def columns_of(rows: Rows, width: int, from_age: float, to_age: float) -> Columns:
+    """Return where everything stands in a width; raises ValueError where the ages do not ascend."""
+    if not from_age < to_age:
+        raise ValueError(f"ages must ascend: {from_age} to {to_age}")
+    wide = width >= WIDE
+    lane = max(len(word) for word in (LANES if wide else NARROW_LANES).values()) + 1
+    most = NARROW_NAME if not wide else WIDE_NAME if width < WIDEST else width // 4
+    needed = max((len(_name(row, wide=wide)) for row in (*rows.dated, *rows.road)), default=0)
+    right = 1 + DATE + 1 + (AMOUNT + 1 if wide else 0) + SLIP
+    name = min(most, max(needed, WIDE_NAME if wide else NARROW_NAME))
+    left = lane + 2 + name + 1
+    left = min(left, max(1, width - right - 8))
+    return Columns(width, lane, max(8, left - lane - 3), Axis(from_age, to_age, left, max(left + 1, width - right)))
 
 
-def _least(key: str, bars: Sequence[Bar], axis: Axis) -> Lane:
-    count = 1
-    while True:
-        lane = _pack(key, bars, count, axis)
-        if lane is not None:
-            return lane
-        count += 1
+def draw_lanes(
+    plan: Plan,
+    width: int,
+    from_age: float,
+    to_age: float,
+    *,
+    selected: str | None = None,
+    past: bool = False,
+    fold_key: str = "p",
+) -> Lanes:
+    """Return all lanes of a plan between two ages in years, in as many rows as they need.
+
+    `past` shows what is done too; `fold_key` is the key that opens it, named where it is folded.
+    """
+    rows = rows_of(plan, selected, past=past)
+    columns = columns_of(rows, width, from_age, to_age)
+    named = [(row, _texts(row, columns)) for row in (*rows.dated, *rows.road)]
+    listed = [(item, list(_lines(item, columns, width))) for item in rows.listed]
+    height = HEAD_ROWS + sum(len(names) for _, (names, _) in named) + sum(len(lines) for _, lines in listed)
+    canvas = Canvas(width, height)
+    places: dict[str, tuple[int, int]] = {}
+    at, lane = HEAD_ROWS, ""
+    split = len(rows.dated)
+    for row, texts in named[:split]:
+        at, lane = _draw_row(canvas, at, row, texts, columns, plan, places, lane, selected), row.lane
+    for item, flowed in listed:
+        canvas.put(at, 0, _lane_word(item.lane, columns), Role.LANE_LABEL)
+        for line in flowed:
+            _draw_listed(canvas, at, line, columns, places)
+            at += 1
+    for row, texts in named[split:]:
+        at, lane = _draw_row(canvas, at, row, texts, columns, plan, places, lane, selected), row.lane
+    _draw_head(canvas, columns, plan, rows.folded, fold_key)
+    return Lanes(canvas.picture(""), columns, places)
 
 
-def _wider(lane: Lane, bars: Sequence[Bar], axis: Axis) -> Lane:
-    return _pack(lane.key, bars, lane.rows + 1, axis) or lane
+def _texts(row: Row, columns: Columns) -> tuple[list[str], list[str]]:
+    """Return the lines of a row's name and of its day, equally many: neither is cut."""
+    names = wrap(_name(row, wide=columns.width >= WIDE), columns.name_width)
+    room = columns.width - columns.planned if not row.slip and not row.amount else DATE
+    days = wrap(row.planned, max(room, DATE)) if row.planned else [""]
+    most = max(len(names), len(days))
+    return names + [""] * (most - len(names)), days + [""] * (most - len(days))
 
 
-def _pack(key: str, bars: Sequence[Bar], count: int, axis: Axis) -> Lane | None:
-    """Return the lane in exactly `count` rows, or None where bars would lie over each other."""
-    ends = [(axis.left - 1, axis.left - 1)] * count
-    rows: list[int] = []
-    for bar in bars:
-        open_rows = [row for row in range(count) if ends[row][0] <= bar.start]
-        if not open_rows:
-            return None
-        roomy = [row for row in open_rows if ends[row][1] < bar.start]
-        row = roomy[0] if roomy else min(open_rows, key=lambda row: ends[row][1])
-        ends[row] = (bar.end, max(bar.end, _reach(bar)))
-        rows.append(row)
-    named = _name(bars, rows, axis)
-    lost = sum(len(item.bar.names[0]) - len(item.name) for item in named)
-    return Lane(key, count, named, lost)
+def _name(row: Row, *, wide: bool) -> str:
+    return row.name if wide or not row.amount else f"{row.name}, {row.amount}"
 
 
-def _reach(bar: Bar) -> int:
-    longest = len(bar.names[0])
-    return bar.end if longest + 4 <= bar.end - bar.start else bar.end + 1 + longest
+def _lane_word(lane: str, columns: Columns) -> str:
+    if columns.width >= WIDE:
+        return lane
+    return next((NARROW_LANES[key] for key, word in LANES.items() if word == lane), NARROW_LANES.get(lane, lane))
 
 
-def _name(bars: Sequence[Bar], rows: Sequence[int], axis: Axis) -> tuple[Named, ...]:
-    named: list[Named] = []
-    taken: dict[int, int] = {}
-    for index, (bar, row) in enumerate(zip(bars, rows, strict=True)):
-        following = [other.start for other, at in zip(bars[index + 1 :], rows[index + 1 :], strict=True) if at == row]
-        limit = (min(following) - 1) if following else axis.right
-        name, column = _fit(bar, taken.get(row, axis.left), limit)
-        taken[row] = max(bar.end, column + len(name)) + 1
-        named.append(Named(bar, row, name, column))
-    return tuple(named)
+def _draw_row(
+    canvas: Canvas,
+    at: int,
+    row: Row,
+    texts: tuple[Sequence[str], Sequence[str]],
+    columns: Columns,
+    plan: Plan,
+    places: dict[str, tuple[int, int]],
+    lane: str,
+    selected: str | None,
+) -> int:
+    """Draw one row from line `at` on; return the line after it."""
+    target, axis = row.shown.id, columns.axis
+    names, days = texts
+    _draw_today(canvas, range(at, at + len(names)), axis, plan)
+    if row.lane != lane:
+        canvas.put(at, 0, _lane_word(row.lane, columns), Role.LANE_LABEL)
+    canvas.put(at, columns.name, mark_of(row), stage_role(row.shown.status), target)
+    for offset, (line, day) in enumerate(zip(names, days, strict=True)):
+        canvas.put(at + offset, columns.name + 2, line, Role.LABEL, target)
+        canvas.put(at + offset, columns.planned, day, Role.TEXT, target)
+    if columns.width >= WIDE:
+        canvas.put(at, columns.slip - 1 - len(row.amount), row.amount, Role.TEXT, target)
+    canvas.put(at, columns.width - len(row.slip), row.slip, Role.TEXT, target)
+    dated = sorted((stage for stage in row.stages if stage.date is not None), key=lambda stage: stage is row.shown)
+    starts = [_draw_bar(canvas, at, stage, axis, plan) for stage in dated]  # the one that is spoken of lies on top
+    _draw_window(canvas, at, row.shown, axis, plan, starts, told=len(row.stages) == 1 or selected == target)
+    for stage in row.stages:
+        places[stage.id] = (at, at + len(names) - 1)
+    return at + len(names)
 
 
-def _fit(bar: Bar, first: int, limit: int) -> tuple[str, int]:
-    """Return the longest name that fits inside the bar, to its right or to its left, and its column."""
-    for name in bar.names:
-        if name and len(name) + 4 <= bar.end - bar.start:
-            return name, bar.start + 3
-        if bar.end + 1 + len(name) <= limit:
-            return name, bar.end + 1
-        if name and first <= bar.start - 1 - len(name):
-            return name, bar.start - 1 - len(name)
-    return "", bar.end
-
-
-def _draw_bar(canvas: Canvas, row: int, item: Named) -> None:
-    bar, stage = item.bar, item.bar.stage
+def _draw_bar(canvas: Canvas, at: int, stage: PlanStage, axis: Axis, plan: Plan) -> int:
+    """Draw a stage as its mark and a line over the time it takes, an arrow where it lies outside the view."""
+    first, last = ages(plan, stage)
     role = stage_role(stage.status)
-    canvas.put(row, bar.start, STATUS_MARKS[stage.status] + "━" * (bar.end - bar.start - 1), role, stage.id)
-    if item.name:
-        inside = bar.start < item.column < bar.end
-        left_of_it = item.column < bar.start
-        text = item.name if left_of_it else f" {item.name}{' ' if inside else ''}"
-        canvas.put(row, item.column - (0 if left_of_it else 1), text, Role.LABEL, stage.id)
+    if last < axis.from_age or first > axis.to_age:
+        outside = axis.left if last < axis.from_age else axis.right - 1
+        canvas.put(at, outside, EARLIER if last < axis.from_age else LATER, role, stage.id)
+        return outside
+    start = axis.column(first)
+    end = max(start + 1, min(axis.right, round(axis.place(last))))
+    canvas.put(at, start, STATUS_MARKS[stage.status] + "━" * (end - start - 1), role, stage.id)
+    return start
 
 
-def _draw_window(canvas: Canvas, row: int, item: Named, lane: Lane, axis: Axis, plan: Plan) -> None:
-    """Draw the window as a dotted line where its row is free, up to the neighbours in the same row."""
-    window, stage = item.bar.stage.window, item.bar.stage
-    if window is None or stage.status == "done":
+def _draw_window(
+    canvas: Canvas, at: int, stage: PlanStage, axis: Axis, plan: Plan, starts: Sequence[int], *, told: bool
+) -> None:
+    """Draw the days that the rules allow as a texture behind the bar, the last one as a mark that nothing covers."""
+    window = stage.window
+    if window is None or stage.begun or not told or not (stage.operation or stage.road == "prosthetic"):
         return
     born = plan.child.date_of_birth
     first = age_on(born, window.earliest)
     last = age_on(born, window.latest) if window.latest else axis.to_age
-    start, end = axis.column(first), axis.column(last)
-    low, high = _between(item, lane, axis)
-    for column in range(max(start, low), min(end + 1, high)):
-        if column % 2 == 0:
-            canvas.put_if_blank(row, column, "·", Role.WINDOW, stage.id)
-    if low <= start < item.bar.start and axis.from_age <= first:
-        _end_mark(canvas, row, start, "├", stage.id)
-    if item.bar.end < end < high and window.latest and last <= axis.to_age:
-        _end_mark(canvas, row, end, "┤", stage.id)
+    if last < axis.from_age or first > axis.to_age:
+        return
+    end = axis.column(last)
+    for column in range(axis.column(first), end + (0 if window.latest and last <= axis.to_age else 1)):
+        canvas.put_if_blank(at, column, WINDOW, Role.WINDOW, stage.id)
+    if window.latest and last <= axis.to_age:
+        # The mark of the stage itself may stand on that very cell of the axis: the last day then stands behind it.
+        canvas.put(at, end + 1 if end in starts else end, LAST, Role.LAST_DAY, stage.id)
 
 
-def _between(item: Named, lane: Lane, axis: Axis) -> tuple[int, int]:
-    others = [other.bar for other in lane.named if other.row == item.row and other is not item]
-    low = max((bar.end for bar in others if bar.start < item.bar.start), default=axis.left)
-    high = min((bar.start for bar in others if bar.start > item.bar.start), default=axis.right)
-    return low, high
+def _lines(item: Listed, columns: Columns, width: int) -> Iterator[list[tuple[PlanStage, int, str]]]:
+    """Yield the lines of stages that are listed by name: as many beside each other as there is room, each whole."""
+    room, used = width - columns.name, 0
+    line: list[tuple[PlanStage, int, str]] = []
+    for stage, words in item.named:
+        parts = wrap(words, room - 2)
+        need = 2 + len(parts[0])
+        if line and used + need > room:
+            yield line
+            line, used = [], 0
+        for part in parts[:-1]:
+            yield [*line, (stage, columns.name + used, part)]
+            line, used = [], 0
+        line.append((stage, columns.name + used, parts[-1]))
+        used += 2 + len(parts[-1]) + 2
+    if line:
+        yield line
 
 
-def _end_mark(canvas: Canvas, row: int, column: int, glyph: str, target: str) -> None:
-    cell = canvas.cell(row, column)
-    if cell is not None and (cell.role is Role.BLANK or (cell.role is Role.WINDOW and cell.target == target)):
-        canvas.put(row, column, glyph, Role.WINDOW, target)
+def _draw_listed(
+    canvas: Canvas,
+    at: int,
+    line: Sequence[tuple[PlanStage, int, str]],
+    columns: Columns,
+    places: dict[str, tuple[int, int]],
+) -> None:
+    for stage, column, words in line:
+        if stage.id not in places:
+            canvas.put(at, column, STATUS_MARKS[stage.status], stage_role(stage.status), stage.id)
+        first = places.get(stage.id, (at, at))[0]
+        canvas.put(at, column + 2, words, Role.LABEL, stage.id)
+        places[stage.id] = (first, at)
+
+
+def _draw_head(canvas: Canvas, columns: Columns, plan: Plan, folded: int, key: str) -> None:
+    axis = columns.axis
+    done = f"Before today: {folded} done ({key})" if folded else "Age, years"
+    canvas.put(0, 0, done, Role.AXIS)
+    draw_ages(canvas, 0, axis, plan)
+    canvas.put(0, columns.planned, "planned", Role.AXIS)
+    canvas.put(0, columns.slip, "may slip", Role.AXIS)
+
+
+def draw_ages(canvas: Canvas, row: int, axis: Axis, plan: Plan) -> None:
+    """Draw the axis in two rows: ages in years, below them the calendar with today."""
+    for column in range(axis.left, axis.right):
+        canvas.put(row, column, "─", Role.AXIS)
+    cells = (axis.right - axis.left) / (axis.to_age - axis.from_age)
+    every = max(1, math.ceil(4 / cells))
+    for age in range(math.ceil(axis.from_age), math.floor(axis.to_age) + 1):
+        if age % every == 0:
+            _centred(canvas, row, axis.column(age), f"{age}", axis)
+    born = plan.child.date_of_birth
+    every = max(1, math.ceil(6 / cells))
+    shown = axis.from_age <= plan.child.age_years <= axis.to_age
+    today = max(axis.left + 2, axis.column(plan.child.age_years))
+    for year in range(born.year + 1, born.year + math.ceil(axis.to_age) + 2):
+        at = age_on(born, born.replace(year=year, month=1, day=1))
+        if axis.from_age <= at <= axis.to_age and year % every == 0 and (not shown or abs(axis.column(at) - today) > 5):
+            _centred(canvas, row + 1, axis.column(at), str(year), axis)
+    if shown:
+        column = axis.column(plan.child.age_years)
+        canvas.put(row + 1, max(axis.left, min(axis.right - 5, column - 2)), "today", Role.TODAY)
+
+
+def _centred(canvas: Canvas, row: int, column: int, text: str, axis: Axis) -> None:
+    start = column - (len(text) - 1) // 2
+    if axis.left <= start and start + len(text) <= axis.right:
+        canvas.put(row, start, text, Role.AXIS)
+
+
+def _draw_today(canvas: Canvas, rows: range, axis: Axis, plan: Plan) -> None:
+    age = plan.child.age_years
+    if axis.from_age <= age <= axis.to_age:
+        for row in rows:
+            canvas.put_if_blank(row, axis.column(age), "┊", Role.TODAY)

@@ -26,6 +26,7 @@ class Role(StrEnum):
     STAGE_BLOCKED = "stage_blocked"
     STAGE_OPTIONAL = "stage_optional"
     WINDOW = "window"
+    LAST_DAY = "last_day"
     MEDIAN = "median"
     MEDIAN_NATURAL = "median_natural"
     BAND50 = "band50"
@@ -145,6 +146,12 @@ class Canvas:
             cell = self.cell(row, column + offset)
             if cell is not None:
                 cell.glyph, cell.role, cell.target = glyph, role, target
+
+    def lay_behind(self, row: int, column: int, ground: Role) -> None:
+        """Lay a ground behind one cell; what is written there stays."""
+        cell = self.cell(row, column)
+        if cell is not None:
+            cell.ground = ground
 
     def put_if_blank(self, row: int, column: int, glyph: str, role: Role, target: str | None = None) -> None:
         """Write one glyph where nothing was written yet, not even a blank between two words."""

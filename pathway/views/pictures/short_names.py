@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from pathway.plan.model import PlanStage
 from pathway.views.words.plan import cm_words
@@ -14,6 +15,16 @@ LANES = {
     "other_leg": "Other leg",
     "checks": "Checks",
 }
+NARROW_LANES = {
+    "hip": "Hip",
+    "knee_and_ankle": "Knee",
+    "length": "Length",
+    "other_leg": "Other",
+    "checks": "Checks",
+    "No date": "No day",
+    "Prosthesis": "Prosth",
+}
+"""Lanes where there is little room."""
 _JOINING = ("before", "after", "of", "the", "and", "with", "until", "from", "to", "at")
 _SEAMS = re.compile(r"\s*(?:,|\(|\b(?:" + "|".join(_JOINING) + r")\b)")
 
@@ -31,6 +42,12 @@ def names(stage: PlanStage) -> tuple[str, ...]:
         return tuple(dict.fromkeys((full, *short, "")))
     wanted = (f"{full}, {amount}", *(f"{name}, {amount}" for name in short), amount, "")
     return tuple(dict.fromkeys(wanted))
+
+
+def shared_name(stages: Sequence[PlanStage]) -> str:
+    """Return the longest name, whole or shortened at a seam, that several stages share; "" where they share none."""
+    first, *others = [(stage.label, *_shorter(stage.label)) for stage in stages]
+    return next((name for name in first if all(name in names for names in others)), "")
 
 
 def _shorter(label: str) -> tuple[str, ...]:

@@ -3,105 +3,166 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
+from dataclasses import replace
 
-from pathway.days import age_words
+from pathway.days import age_on, age_words
 from pathway.plan.model import Plan, PlanStage, Quantiles
-from pathway.views.pictures import curve as chart
-from pathway.views.pictures import lanes
-from pathway.views.pictures.curve import cm
+from pathway.views.pictures import chart, lanes
+from pathway.views.pictures.curve import MEASURED, cm, curve
+from pathway.views.pictures.ends import ROWS as ROWS_OF_END
+from pathway.views.pictures.ends import draw_ends
+from pathway.views.pictures.lanes import Lanes, draw_ages, draw_lanes
 from pathway.views.pictures.picture import Axis, Canvas, Picture, Role, stage_role
-from pathway.views.pictures.short_names import LANES, names
+from pathway.views.pictures.rows import DRAWN
+from pathway.views.pictures.short_names import LANES
+from pathway.views.pictures.symbols import Symbols
+from pathway.views.pictures.ways import LEAST_WIDTH, draw_ways
 from pathway.views.words import roads
 from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS, amount_words, road_mark, state_words, when_words
+from pathway.views.words.sides import in_brackets, side_words
+from pathway.views.words.wrapping import wrap
 
-GUTTER = 12
-WIDE = 100
-ROWS_OF_THE_REST, SHARE_OF_ROAD = 8, 6
-"""Of the rows beyond these, so small a share may name the prosthetic road."""
-Loose = tuple[PlanStage, str]
-"""A stage without a place on the axis, and how it is named."""
-LEAST_CHART_ROWS = 7
-ROWS_FOR_LEGEND = 22
+GUTTER = 11
+"""Columns at the left of the curve for its centimetres."""
+ASIDE = 30
+"""Columns at the right of a curve for the ways and the end."""
+BEFORE_TODAY_YEARS = 0.5
+"""What is shown of the past where it is folded away."""
+BANDS = "░▒"
 NO_CURVE = "No growth projection: no leg length was measured."
 BOTH_SHORT = "No growth projection: both legs are short, each bone is compared with normal lengths."
 
 
-def timeline_ages(plan: Plan) -> tuple[float, float]:
-    """Return the ages in years that the whole timeline needs: first event shown to maturity or the last stage."""
-    dated = [lanes.ages(plan, stage) for stage in plan.stages if stage.date is not None]
-    first = [plan.child.age_years, *(start for start, _ in dated), *(p.age_years for p in plan.growth.measured)]
-    last = [plan.growth.mature_age_years, plan.child.age_years + 1, *(end for _, end in dated)]
-    return math.floor(4 * min(first)) / 4, math.ceil(4 * max(last) + 0.5) / 4
+def timeline_ages(plan: Plan, *, past: bool = True) -> tuple[float, float]:
+    """Return the ages in years that the whole timeline needs: first event shown to maturity or the last stage.
 
-
-def timeline_axis(width: int, from_age: float, to_age: float) -> Axis:
-    """Return the age axis of a timeline of that width; raises ValueError where the ages do not ascend."""
-    if not from_age < to_age:
-        raise ValueError(f"ages must ascend: {from_age} to {to_age}")
-    return Axis(from_age, to_age, GUTTER, max(GUTTER + 1, width - 1))
+    Without the `past` it starts shortly before today, or with what is under way.
+    """
+    dated = [(lanes.ages(plan, stage), stage) for stage in plan.stages if stage.date is not None]
+    today = plan.child.age_years
+    first = [today, *(start for (start, _), stage in dated if past or stage.status != "done")]
+    first += [point.age_years for point in plan.growth.measured] if past else []
+    last = [plan.growth.mature_age_years, today + 1, *(end for (_, end), _ in dated)]
+    start = min(first) if past else today - BEFORE_TODAY_YEARS
+    return max(0.0, math.floor(4 * start) / 4), math.ceil(4 * max(last) + 0.5) / 4
 
 
 def timeline(
     plan: Plan,
     width: int,
-    height: int,
+    chart_rows: int,
     from_age: float,
     to_age: float,
     *,
     goal_mm: tuple[float, float] | None = None,
     selected: str | None = None,
     shaded: bool = False,
+    past: bool = True,
+    symbols: Symbols = Symbols.BRAILLE,
 ) -> Picture:
-    """Return the timeline between two ages in years, in `width` by `height` cells.
+    """Return the whole timeline between two ages in years: lanes in as many rows as they need, curve, legend.
 
-    `goal_mm` is the goal band of the protocol; the window of the stage `selected` is drawn before all others;
-    `shaded` draws the bands as ░▒ for screens without colour. Raises ValueError where the ages do not ascend.
+    `goal_mm` is the goal band of the protocol; `shaded` draws the bands as ░▒ for screens without colour. Raises
+    ValueError where the ages do not ascend.
     """
-    axis = timeline_axis(width, from_age, to_age)
-    canvas = Canvas(width, height)
-    loose, road = _undated_rows(plan, width), _road_rows(plan, width, height)
-    legend = 1 if height >= ROWS_FOR_LEGEND else 0
-    fixed = 2 + len(loose) + len(road) + legend
-    has_chart = chart.curve(plan) is not None or bool(plan.growth.measured)
-    wanted = max(LEAST_CHART_ROWS, (height - fixed) // 2) if has_chart else 2
-    laid = lanes.lay_out(plan, axis, height - fixed - wanted)
-    row = lanes.draw(canvas, laid, 0, axis, plan, selected)
-    for name, lines in (("No date yet", loose), ("Prosthesis", road)):
-        if lines:
-            canvas.put(row, 0, name, Role.LANE_LABEL)
-        for line in lines:
-            _draw_loose(canvas, row, line)
-            row += 1
-    _draw_axis(canvas, row, axis, plan)
-    rows = height - row - 2 - legend
-    if has_chart and rows >= 2:
-        chart.draw(canvas, plan, axis, row + 2, rows, goal_mm, shaded)
-    if chart.curve(plan) is None and rows >= 1:
-        _draw_instead(canvas, row + 2, rows, axis, plan)
-    _draw_today(canvas, 0, row + 2 + rows, row, axis, plan)
-    if legend:
-        _draw_legend(canvas, height - 1, plan)
+    above = lanes_of(plan, width, from_age, to_age, selected=selected, past=past)
+    own = width < lanes.WIDE
+    axis = curve_axis(width, from_age, to_age) if own else above.columns.axis
+    below = curve_picture(plan, axis, width, chart_rows, goal_mm=goal_mm, shaded=shaded, ages=own, symbols=symbols)
+    marks = legend(plan, width, goal_mm)
+    return stacked((above.picture, below, marks), " ".join(_alt(plan)))
+
+
+def curve_axis(width: int, from_age: float, to_age: float) -> Axis:
+    """Return the axis of a curve that lies below no lanes: as wide as there is room, the ways beside it if wide."""
+    right = width - 1 if width < lanes.WIDE else width - ASIDE
+    return Axis(from_age, to_age, GUTTER, max(GUTTER + 1, right))
+
+
+def lanes_of(
+    plan: Plan, width: int, from_age: float, to_age: float, *, selected: str | None = None, past: bool = False
+) -> Lanes:
+    """Return the lanes with what they say in words."""
+    drawn = draw_lanes(plan, width, from_age, to_age, selected=selected, past=past)
+    return replace(drawn, picture=replace(drawn.picture, alt=" ".join(_alt(plan))))
+
+
+def curve_picture(
+    plan: Plan,
+    axis: Axis,
+    width: int,
+    rows: int,
+    *,
+    goal_mm: tuple[float, float] | None = None,
+    shaded: bool = False,
+    aside: bool = True,
+    ages: bool = False,
+    symbols: Symbols = Symbols.BRAILLE,
+) -> Picture:
+    """Return the leg difference by age on an axis, the ways and the end beside it where there is room.
+
+    `ages` draws the axis beneath; else it lies below lanes that have it.
+    """
+    canvas = Canvas(width, rows)
+    room = rows - 2 if ages else rows
+    has_chart = curve(plan) is not None or bool(plan.growth.measured)
+    if has_chart and room >= 2:
+        chart.draw(canvas, plan, axis, 0, room, goal_mm, shaded=shaded, symbols=symbols)
+    if curve(plan) is None and room >= 1:
+        _draw_instead(canvas, 0, room, axis, plan)
+    if ages and rows >= 2:
+        draw_ages(canvas, rows - 2, axis, plan)
+        canvas.put(rows - 2, 0, "Age, years", Role.AXIS)
+    if axis.from_age <= plan.child.age_years <= axis.to_age:
+        for row in range(room):
+            canvas.put_if_blank(row, axis.column(plan.child.age_years), "┊", Role.TODAY)
+    left = axis.right + 1
+    if aside and width - left >= LEAST_WIDTH:
+        _draw_aside(canvas, plan, left, width - left, rows, goal_mm)
     return canvas.picture(" ".join(_alt(plan)))
 
 
-def growth_chart(plan: Plan, width: int, height: int) -> Picture | None:
+def _draw_aside(
+    canvas: Canvas, plan: Plan, left: int, width: int, rows: int, goal_mm: tuple[float, float] | None
+) -> None:
+    """Draw the end at the bottom and the ways above it; where there is room for one of them, the end."""
+    told = plan.recommended is not None and plan.recommended.residual_mm is not None and rows >= ROWS_OF_END
+    free = rows - (ROWS_OF_END + 1 if told else 0)
+    draw_ways(canvas, plan, left, width, 0, free)
+    if told:
+        draw_ends(canvas, plan, left, width, rows - ROWS_OF_END, goal_mm)
+
+
+def growth_chart(plan: Plan, width: int, height: int, symbols: Symbols = Symbols.BRAILLE) -> Picture | None:
     """Return the curve of the timeline alone, for printing: bands as ░▒, ages beneath; None without a projection."""
-    if chart.curve(plan) is None:
+    if curve(plan) is None:
         return None
-    axis = timeline_axis(width, *timeline_ages(plan))
-    canvas = Canvas(width, height)
-    chart.draw(canvas, plan, axis, 0, height - 2, None, shaded=True)
-    _draw_axis(canvas, height - 2, axis, plan)
-    _draw_today(canvas, 0, height - 2, height - 2, axis, plan)
-    return canvas.picture(" ".join(_alt(plan)))
+    axis = Axis(*timeline_ages(plan), GUTTER, max(GUTTER + 1, width - 1))
+    return curve_picture(plan, axis, width, height, shaded=True, aside=False, ages=True, symbols=symbols)
+
+
+def stacked(pictures: tuple[Picture, ...], alt: str) -> Picture:
+    """Return pictures below each other as one."""
+    spans, height = [], 0
+    for picture in pictures:
+        spans += [replace(span, row=span.row + height) for span in picture.spans]
+        height += picture.height
+    return Picture(max(picture.width for picture in pictures), height, tuple(spans), alt)
 
 
 def _draw_instead(canvas: Canvas, top: int, rows: int, axis: Axis, plan: Plan) -> None:
     """Say that there is no curve, and which findings would bring one or settle what is open."""
-    canvas.put(top, axis.left, no_curve(plan), Role.TEXT)
-    for offset, question in enumerate(plan.open_questions[: max(0, rows - 2)]):
-        canvas.put(top + 1 + offset, axis.left, f"Measure first: {question.label}", Role.LEGEND)
+    left = min(axis.left, GUTTER)
+    lines = [(line, Role.TEXT) for line in wrap(no_curve(plan), canvas.width - left)]
+    for question in plan.open_questions:
+        said = wrap(f"Measure first: {question.label}", canvas.width - left, "", "  ")
+        lines += [(line, Role.LEGEND) for line in said]
+    more = len(lines) > rows
+    for offset, (line, role) in enumerate(lines[: rows - more]):
+        canvas.put(top + offset, left, line, role)
+    if more:
+        canvas.put(top + rows - 1, left, "Measure first: and more", Role.LEGEND)
 
 
 def no_curve(plan: Plan) -> str:
@@ -109,100 +170,71 @@ def no_curve(plan: Plan) -> str:
     return BOTH_SHORT if plan.child.affected_side == "both" else NO_CURVE
 
 
-def _undated_rows(plan: Plan, width: int) -> list[list[Loose]]:
-    return _rows([(stage, stage.label) for stage in lanes.undated(plan)], width)
+def legend(
+    plan: Plan,
+    width: int,
+    goal_mm: tuple[float, float] | None = None,
+    *,
+    past: bool = True,
+    shaded: bool = True,
+    lanes_shown: bool = True,
+    curve_shown: bool = True,
+) -> Picture:
+    """Return what the marks of lanes and curve mean, in as many rows as the width asks for.
 
-
-def _road_rows(plan: Plan, width: int, height: int) -> list[list[Loose]]:
-    """Return the prosthetic road in its order: names with usual ages, names, short names or marks, as there is room."""
-    steps = roads.prosthetic_stages(plan)
-    told = ("past" if stage.past_usual is not None else roads.span_words(plan, stage, short=True) for stage in steps)
-    ages = [(stage, f"{stage.label} ({age})" if age else stage.label) for stage, age in zip(steps, told, strict=True)]
-    long, short = [(stage, stage.label) for stage in steps], [(stage, names(stage)[-2]) for stage in steps]
-    room = max(1, (height - ROWS_OF_THE_REST) // SHARE_OF_ROAD)
-    made = [_rows(named, width) for named in (*((ages,) if width >= WIDE else ()), long, short)]
-    return next((rows for rows in made if len(rows) <= room), _rows([(stage, "") for stage in steps], width))
-
-
-def _rows(named: Iterable[Loose], width: int) -> list[list[Loose]]:
-    rows: list[list[Loose]] = []
-    used = width
-    for stage, name in named:
-        need = 2 + len(name)
-        if used + 3 + need > width:
+    `shaded`: the bands are drawn as ░▒, not as colours behind.
+    """
+    rows: list[list[tuple[int, str, Role, str]]] = [[]]
+    used = 0
+    marks = (
+        *(_marks_of_lanes(plan, past=past) if lanes_shown else ()),
+        *(_marks_of_curve(plan, goal_mm) if curve_shown else ()),
+    )
+    for mark, role, words in marks:
+        need = len(mark) + 1 + len(words)
+        if rows[-1] and used + need > width:
             rows.append([])
-            used = GUTTER - 3
-        rows[-1].append((stage, name))
-        used += 3 + need
-    return rows
+            used = 0
+        rows[-1].append((used, mark, role, words))
+        used += need + 2
+    canvas = Canvas(width, len(rows))
+    for row, items in enumerate(rows):
+        for column, mark, role, words in items:
+            canvas.put(row, column, mark, role)
+            if mark == BANDS and not shaded:
+                canvas.put(row, column, "  ", Role.BLANK)
+                canvas.lay_behind(row, column, Role.BAND90)
+                canvas.lay_behind(row, column + 1, Role.BAND50)
+            canvas.put(row, column + len(mark) + 1, words, Role.LEGEND)
+    return canvas.picture("")
 
 
-def _draw_loose(canvas: Canvas, row: int, line: list[Loose]) -> None:
-    column = GUTTER
-    for stage, name in line:
-        canvas.put(row, column, STATUS_MARKS[stage.status], stage_role(stage.status), stage.id)
-        if name:
-            canvas.put(row, column + 1, f" {name}", Role.LABEL, stage.id)
-        column += 2 + len(name) + 3
-
-
-def _draw_axis(canvas: Canvas, row: int, axis: Axis, plan: Plan) -> None:
-    canvas.put(row, 0, "Age, years", Role.AXIS)
-    canvas.put(row + 1, 0, "Calendar", Role.AXIS)
-    for column in range(axis.left, axis.right):
-        canvas.put(row, column, "─", Role.AXIS)
-    cells = (axis.right - axis.left) / (axis.to_age - axis.from_age)
-    every = max(1, math.ceil(4 / cells))
-    for age in range(math.ceil(axis.from_age), math.floor(axis.to_age) + 1):
-        if age % every == 0:
-            _centred(canvas, row, axis.column(age), f"{age}", axis)
-    born = plan.child.date_of_birth
-    every = max(1, math.ceil(6 / cells))
-    today = max(axis.left + 2, axis.column(plan.child.age_years))
-    for year in range(born.year + 1, born.year + math.ceil(axis.to_age) + 2):
-        at = lanes.age_on(born, born.replace(year=year, month=1, day=1))
-        if axis.from_age <= at <= axis.to_age and year % every == 0 and abs(axis.column(at) - today) > 5:
-            _centred(canvas, row + 1, axis.column(at), str(year), axis)
-
-
-def _centred(canvas: Canvas, row: int, column: int, text: str, axis: Axis) -> None:
-    start = column - (len(text) - 1) // 2
-    if axis.left <= start and start + len(text) <= axis.right + 1:
-        canvas.put(row, start, text, Role.AXIS)
-
-
-def _draw_today(canvas: Canvas, top: int, bottom: int, axis_row: int, axis: Axis, plan: Plan) -> None:
-    age = plan.child.age_years
-    if not axis.from_age <= age <= axis.to_age:
-        return
-    column = axis.column(age)
-    for row in range(top, bottom):
-        if row not in (axis_row, axis_row + 1):
-            canvas.put_if_blank(row, column, "┊", Role.TODAY)
-    canvas.put(axis_row + 1, max(axis.left, min(axis.right - 5, column - 2)), "today", Role.TODAY)
-
-
-def _draw_legend(canvas: Canvas, row: int, plan: Plan) -> None:
-    column = 0
-    seen = {stage.status for stage in plan.stages}
+def _marks_of_lanes(plan: Plan, *, past: bool) -> Iterator[tuple[str, Role, str]]:
+    seen = {stage.status for stage in plan.stages} - (set() if past else {"done"})
     for status, mark in STATUS_MARKS.items():
         if status in seen:
-            canvas.put(row, column, mark, stage_role(status))
-            canvas.put(row, column + 1, f" {STATUS_WORDS[status]}", Role.LEGEND)
-            column += len(STATUS_WORDS[status]) + 4
+            yield mark, stage_role(status), STATUS_WORDS[status]
+    coming = [stage for stage in plan.stages if stage.window is not None and not stage.begun]
+    if coming:
+        yield lanes.WINDOW, Role.WINDOW, "allowed"
+    if any(roads.of_lengthening(plan, stage) for stage in plan.stages):
+        yield DRAWN, Role.LABEL, "lengthening road, not chosen"
+    bounded = [stage for stage in coming if stage.window is not None and stage.window.latest]
+    if any(stage.operation or stage.road == "prosthetic" for stage in bounded):
+        yield lanes.LAST, Role.LAST_DAY, "last day"
+
+
+def _marks_of_curve(plan: Plan, goal_mm: tuple[float, float] | None) -> Iterator[tuple[str, Role, str]]:
     if plan.growth.measured:
-        canvas.put(row, column, chart.MEASURED, Role.MEASURED)
-        canvas.put(row, column + 1, " measured", Role.LEGEND)
-        column += 12
-    if chart.curve(plan) is not None:
-        text = "bands: 50 and 90 of 100 children like this one"
-        if column + len(text) <= canvas.width:
-            canvas.put(row, column, text, Role.LEGEND)
+        yield MEASURED, Role.MEASURED, "measured"
+    if curve(plan) is not None:
+        yield "┈", Role.GOAL, "goal" if goal_mm is None else chart.goal_words(goal_mm)
+        yield BANDS, Role.LEGEND, "90, 50 of 100"
 
 
 def _alt(plan: Plan) -> Iterator[str]:
     child, growth = plan.child, plan.growth
-    yield f"The timeline of {child.id} on {plan.on}, {age_words(child.age_years)} old."
+    yield f"The timeline of {child.id} on {plan.on}, {age_on(child.date_of_birth, plan.on)} old."
     for lane, label in LANES.items():
         for stage in roads.other_stages(plan):
             if stage.lane == lane:
@@ -217,7 +249,7 @@ def _alt(plan: Plan) -> Iterator[str]:
     last = growth.by_age[-1]
     grown = age_words(growth.mature_age_years)
     yield f"At maturity, at {grown}, without further operations: {_spread(growth.at_maturity.discrepancy_mm)}."
-    yield f"With the plan as it stands, at {age_words(last.age_years)}: {_spread(last.with_plan_mm)}."
+    yield f"With the plan as it stands, at {age_on(child.date_of_birth, last.date)}: {_spread(last.with_plan_mm)}."
     course = plan.recommended
     if course is not None and course.residual_mm is not None:
         yield f"With later steps set anew at every visit: {_spread(course.residual_mm)}."
@@ -226,8 +258,7 @@ def _alt(plan: Plan) -> Iterator[str]:
 def _stage_sentence(plan: Plan, lane: str, stage: PlanStage) -> str:
     words = f"{lane}: {stage.label}{road_mark(plan, stage)}, {state_words(stage)}"
     if stage.date is not None:
-        age = f" at {age_words(stage.age_years)}" if stage.age_years is not None else ""
-        words += f", {stage.date}{age}"
+        words += f", {stage.date} at {age_on(plan.child.date_of_birth, stage.date)}"
     else:
         words += ", no date"
     amount = amount_words(stage)
@@ -235,4 +266,4 @@ def _stage_sentence(plan: Plan, lane: str, stage: PlanStage) -> str:
 
 
 def _spread(spread: Quantiles) -> str:
-    return f"{cm(spread.p50)}, about 90 of 100 between {spread.p05 / 10:.1f} and {spread.p95 / 10:.1f} cm"
+    return f"{side_words(spread.p50)}, about 90 of 100 between {in_brackets(spread.p05, spread.p95)} cm"

@@ -13,6 +13,9 @@ from pathway.protocol.references import entries, find, kinds, named_by, users
 from pathway.protocol.traced import indirect_words
 from pathway.views.rules.words import kind_words, origin_words, statement
 
+UNWRAPPED = 2000
+"""Letters that no line reaches: a screen wraps them itself."""
+
 
 def all_kinds() -> tuple[str, ...]:
     """Return the kinds of entries, types of classifications included."""
@@ -58,6 +61,16 @@ def page_text(protocol: Protocol, id: str, width: int = 80, named: Mapping[str, 
     return "\n\n".join(pages) + "\n"
 
 
+def page_on_screen(protocol: Protocol, id: str, named: Mapping[str, tuple[str, ...]] | None = None) -> tuple[str, ...]:
+    """Return the lines of `page_text`, unwrapped, as a screen tells them: rules in plain words instead of by their ids.
+
+    Raises Refused.
+    """
+    known = users(protocol) if named is None else named
+    pages = [tuple(_page(protocol, kind, entry, UNWRAPPED, known, plain=True)) for kind, entry in _found(protocol, id)]
+    return tuple(line for place, page in enumerate(pages) for line in (*([""] if place else []), *page))
+
+
 def page_data(protocol: Protocol, id: str) -> dict[str, Any]:
     """Return the page of one rule as plain data, with its citations and what uses it; raises Refused."""
     named = users(protocol)
@@ -93,9 +106,18 @@ def _data(protocol: Protocol, kind: str, entry: Any) -> dict[str, Any]:
     return {**said, "fields": entry.model_dump(mode="json", by_alias=True, exclude_unset=True)}
 
 
-def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[str, tuple[str, ...]]) -> Iterator[str]:
+def _page(
+    protocol: Protocol,
+    kind: str,
+    entry: Any,
+    width: int,
+    named: Mapping[str, tuple[str, ...]],
+    *,
+    plain: bool = False,
+) -> Iterator[str]:
     local = " (local)" if getattr(entry, "local", False) else ""
-    yield f"{entry.id}: {kind_words(kind)}{local}"
+    what = kind_words(kind)
+    yield f"{what[:1].upper()}{what[1:]}{local}" if plain else f"{entry.id}: {what}{local}"
     yield ""
     yield from _wrapped(statement(entry, protocol), width, "")
     if getattr(entry, "because", ""):
@@ -115,8 +137,22 @@ def _page(protocol: Protocol, kind: str, entry: Any, width: int, named: Mapping[
         yield from _wrapped(
             f"{source.citation.rstrip('.')}. {source.found_at or source.no_address}".rstrip() + seen, width, "  "
         )
-    yield from _names("Refers to", sorted(named_by(entry) - set(getattr(entry, "sources", ()))), width)
-    yield from _names("Referred to by", named.get(entry.id, ()), width)
+    refers, referred = sorted(named_by(entry) - set(getattr(entry, "sources", ()))), named.get(entry.id, ())
+    if plain:
+        refers, referred = _plainly(protocol, refers), tuple(_plainly(protocol, referred))
+    yield from _names("Refers to", refers, width)
+    yield from _names("Referred to by", referred, width)
+
+
+def _plainly(protocol: Protocol, ids: Any) -> list[str]:
+    """Return what entries are in plain words, each once, instead of their ids."""
+    return list(dict.fromkeys(_words(protocol, kind, entry) for id in ids for kind, entry in find(protocol, id)))
+
+
+def _words(protocol: Protocol, kind: str, entry: Any) -> str:
+    label = getattr(entry, "label", "")
+    told = label or (getattr(entry, "because", "") if kind == "values" else "") or statement(entry, protocol)
+    return f"{kind_words(kind)}: {told.rstrip('.')}"
 
 
 def _names(head: str, names: Any, width: int) -> Iterator[str]:

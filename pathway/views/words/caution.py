@@ -13,6 +13,7 @@ CAUTION = "Planning aid, not a medical device; the surgeon decides; follow local
 INVENTED = "Invented child: no real patient."
 ALL_INVENTED = "Invented children: no real patients."
 SOME_INVENTED = "Some of these are invented children."
+READ_INVENTED = "Those read so far are invented children."
 
 
 def is_invented(note: str) -> bool:
@@ -25,13 +26,19 @@ def caution(plan: Plan) -> str:
     return with_invented(plan.cautions[0].text, INVENTED if is_invented(plan.child.note) else "")
 
 
-def of_children(notes: Iterable[str]) -> str:
-    """Return what to say of several children by the notes of their case files: whether they are invented, or ""."""
-    found = [is_invented(note) for note in notes]
+def of_children(notes: Iterable[str | None]) -> str:
+    """Return what to say of several children by the notes of their case files: whether they are invented, or "".
+
+    Of one that is not read yet the note is None: nothing is said of it.
+    """
+    asked = list(notes)
+    found = [is_invented(note) for note in asked if note is not None]
     if not any(found):
         return ""
     if not all(found):
         return SOME_INVENTED
+    if len(found) < len(asked):
+        return READ_INVENTED
     return INVENTED if len(found) == 1 else ALL_INVENTED
 
 

@@ -3,30 +3,46 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from itertools import zip_longest
-from typing import Any
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeVar
 
-from pathway.days import age_words, age_years
-from pathway.plan.model import Plan, PlanStage
-from pathway.questions.due import Due, due
+from pathway.days import age_on
+from pathway.plan.model import Plan
+from pathway.protocol.words import lower_first
+from pathway.questions.due import Due, due, plan_alone
+from pathway.questions.due import next_stage as next_stage
+from pathway.questions.urgency import Days, Order, sort_key
 from pathway.views.pictures.curve import cm
+from pathway.views.words.due import MONTHS_AHEAD, DueRow
 from pathway.views.words.firmness import listed
-from pathway.views.words.wrapping import wrap
 
-MONTHS_AHEAD = 12
-"""How far the list looks ahead for what each child needs."""
-WIDTH_OF_TABLE = 90
-NARROW = (10, 9, 10, 11)
-"""Columns of the name (at least), the age, the day and the difference at maturity."""
-LONGEST_NAME = 18
-"""A longer name is broken over lines."""
+NAMED = 2
+"""How many of the things due on one day are named; the others are counted."""
+PLANNING = "planning …"
+CONFLICT = "cannot be planned as the rules stand"
+NOT_YET = "not yet"
+ORDER_WORDS: Mapping[Order, str] = {
+    "urgency": "most urgent first",
+    "stage": "by the day of the next stage",
+    "last": "by the last day",
+    "due": "by what is due first",
+    "name": "by name",
+}
+"""What the heading says of the order."""
+_Some = TypeVar("_Some", "Row", "DueRow")
+SEARCHED = "name, age, diagnosis, next stage, days, what to do{accepted} and difference"
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """What the list of children says of one child, in words."""
+    """What the list of children says of one child, in words.
+
+    `following` is the next stage, marked where it is a close call, `when` its day; `last` and `last_what` the first day
+    after which something cannot be made up, and what; `needs` and `needs_by` what is due first, `needs_short` the same
+    for a narrow screen. `accepted` says whether
+    the team accepted the plan, "" where nobody keeps that. `days` is what the list is ordered by.
+    """
 
     name: str
     age: str
@@ -35,105 +51,139 @@ class Row:
     when: str
     difference: str
     unsaved: bool = False
+    last: str = ""
+    last_what: str = ""
+    needs: str = ""
+    needs_short: str = ""
+    needs_by: str = ""
+    accepted: str = ""
+    overdue: bool = False
+    days: Days = field(default=Days(waiting=True), compare=False)
+    words: str = field(init=False, compare=False, repr=False)
+    """All that a search looks through: everything that the row shows."""
 
-    @property
-    def words(self) -> str:
-        """Return all that a search looks through."""
-        return " ".join((self.name, self.age, self.diagnosis, self.following, self.when)).lower()
+    def __post_init__(self) -> None:
+        """Put together what a search looks through, once: a long list is searched at every key."""
+        facts = (self.name, self.age, self.diagnosis, self.following, self.when, self.difference, self.last)
+        more = (self.last_what, self.needs, self.needs_by, self.accepted)
+        marks = ("overdue" if self.overdue else "", "not saved" if self.unsaved else "")
+        object.__setattr__(self, "words", " ".join(filter(None, (*facts, *more, *marks))).lower())
 
 
-def next_stage(plan: Plan) -> PlanStage | None:
-    """Return what is next: the first stage under way or to come that has a date, or None."""
-    dated = [s for s in plan.stages if s.date is not None and s.status in ("ready", "later", "blocked")]
-    dated.sort(key=lambda stage: (stage.date, not stage.operation))
-    operations = [stage for stage in dated if stage.operation]
-    return operations[0] if operations else (dated[0] if dated else None)
+def summary_row(
+    name: str,
+    summary: Mapping[str, Any],
+    on: datetime.date,
+    *,
+    accepted: datetime.date | None = None,
+    kept: bool = False,
+    unsaved: bool = False,
+) -> Row:
+    """Return the row of a child as the summary of its plan tells it on a day.
 
-
-def plan_row(name: str, plan: Plan, needs: tuple[Due, ...] | None = None, *, unsaved: bool = False) -> Row:
-    """Return the row of a planned child; `needs` says what it needs first, None where nobody keeps lists."""
-    stage = next_stage(plan)
-    at_maturity = plan.growth.at_maturity
-    following, when = ("nothing dated", "") if stage is None else (stage.label, str(stage.date))
-    if needs is not None:
-        following, when = _needed(needs, following, when)
-    following = listed(following, close=plan.firmness.close_call)
+    `accepted` is the day on which the team accepted a plan, where it did; `kept` whether somebody keeps that at all.
+    """
+    needs = needs_of(name, summary, on)
+    difference, conflict = summary["difference_mm"], bool(summary["conflict"])
+    stage_on = None if conflict or not summary["next_on"] else _day(summary["next_on"])
+    following = summary["next"].rpartition(" on ")[0] or "nothing dated"
+    last, last_what = _last_of(summary)
+    to_do = tuple(item for item in needs if item.kind in ("visit", "measure", "examine", "step"))
+    overdue = min((item.by for item in needs if item.overdue), default=None)
     return Row(
         name=name,
-        age=age_words(plan.child.age_years),
-        diagnosis=f"{plan.child.diagnosis_label}, {plan.child.affected_side}",
-        following="cannot be planned as the rules stand" if plan.conflicts else following,
-        when="" if plan.conflicts else when,
-        difference="not known" if at_maturity is None else cm(at_maturity.discrepancy_mm.p50),
-        unsaved=unsaved,
-    )
-
-
-def summary_row(name: str, summary: Mapping[str, Any], on: datetime.date) -> Row:
-    """Return the row of a child as the summary of its kept plan tells it."""
-    difference = summary["difference_mm"]
-    words, when = _needed(needs_of(name, summary, on), summary["next"].rpartition(" on ")[0], summary["next_on"])
-    return Row(
-        name=name,
-        age=age_words(age_years(datetime.date.fromisoformat(summary["born"]), on)),
+        age=age_on(_day(summary["born"]), on),
         diagnosis=summary["diagnosis"],
-        following=listed(words, close=bool(summary.get("close_call"))),
-        when=when,
+        following=CONFLICT if conflict else listed(following, close=bool(summary.get("close_call"))),
+        when="" if stage_on is None else str(stage_on),
         difference="not known" if difference is None else cm(difference),
+        unsaved=unsaved,
+        last="" if last is None else str(last),
+        last_what=last_what,
+        needs=_needs_words(to_do, NAMED),
+        needs_short=_needs_words(to_do, 1),
+        needs_by=str(to_do[0].by) if to_do else "",
+        accepted=_accepted_words(accepted, summary.get("as_accepted")) if kept else "",
+        overdue=overdue is not None,
+        days=Days(
+            stage=stage_on,
+            last=last,
+            due=to_do[0].by if to_do else None,
+            # Steps go with the next stage, whose day counts already.
+            coming=min((item.by for item in to_do if item.by > on and item.kind != "step"), default=None),
+            overdue=overdue,
+            stuck=conflict,
+        ),
     )
+
+
+def plan_row(name: str, plan: Plan) -> Row:
+    """Return the row of a child as its plan alone tells it, without what is due."""
+    return summary_row(name, plan_alone(plan), plan.on)
 
 
 def problem_row(name: str, problem: str, what: str = "the file cannot be read") -> Row:
     """Return the row of a child that cannot be planned, with the sentence that says why."""
-    return Row(name, "", what, problem, "", "")
+    return Row(name, "", what, problem, "", "", days=Days(stuck=True))
 
 
-def matching(rows: Iterable[Row], text: str) -> tuple[Row, ...]:
+def waiting_row(name: str) -> Row:
+    """Return the row of a child that is still to be planned."""
+    return Row(name, "", PLANNING, "", "", "")
+
+
+def as_unsaved(row: Row, *, unsaved: bool) -> Row:
+    """Return a row that says whether something of the child is not saved."""
+    return row if row.unsaved == unsaved else replace(row, unsaved=unsaved)
+
+
+def matching(rows: Iterable[_Some], text: str) -> tuple[_Some, ...]:
     """Return the rows that hold every word typed, in order."""
     words = text.lower().split()
     return tuple(row for row in rows if all(word in row.words for word in words))
 
 
+def in_order(rows: Iterable[Row], order: Order) -> tuple[Row, ...]:
+    """Return the rows in an order; `sort_key` says what each order means."""
+    return tuple(sorted(rows, key=lambda row: sort_key(order, row.days, row.name)))
+
+
+def no_match(text: str, remedy: str, *, accepted: bool) -> str:
+    """Return what to say where a search finds nobody: what was looked through, and what to do."""
+    searched = SEARCHED.format(accepted=", acceptance" if accepted else "")
+    return f"No child matches {text!r}. Looked through: {searched} of every child. {remedy}"
+
+
 def needs_of(child: str, summary: Mapping[str, Any], on: datetime.date) -> tuple[Due, ...]:
-    """Return what a child needs in the months to come, what is overdue first."""
-    return tuple(sorted(due(child, summary, on, MONTHS_AHEAD), key=lambda item: (item.by, item.what)))
+    """Return what a child needs in the months to come, overdue first; of one day first what is to be measured."""
+    found = due(child, summary, on, MONTHS_AHEAD)
+    return tuple(sorted(found, key=lambda item: (item.by, item.kind == "step", item.what)))
 
 
-def _needed(due: tuple[Due, ...], following: str, when: str) -> tuple[str, str]:
-    """Return what a child needs first and by when; what is next where nothing is due soon."""
-    if not due:
-        return following, when or ""
-    first = due[0]
-    more = f" (+{len(due) - 1} more)" if len(due) > 1 else ""
-    return f"{first.what[0].upper()}{first.what[1:]}{' (overdue)' if first.overdue else ''}{more}", str(first.by)
+def _needs_words(to_do: Sequence[Due], named: int) -> str:
+    """Return what is due first in words: so many of one day by name, and how much more there is in the year."""
+    if not to_do:
+        return ""
+    first = [item for item in to_do if (item.by, item.kind) == (to_do[0].by, to_do[0].kind)]
+    bare = [item.what.partition(" (")[0] for item in first[:named]]
+    told = ", ".join((bare[0], *(lower_first(text.removeprefix("measure: ")) for text in bare[1:])))
+    more = f" (+{len(to_do) - len(bare)} more)" if len(to_do) > len(bare) else ""
+    overdue = " (overdue)" if first[0].overdue else ""
+    return f"{told[0].upper()}{told[1:]}{overdue}{more}"
 
 
-def children_printed(rows: Sequence[Row], count: int, on: datetime.date, caution: str, width: int) -> Iterator[str]:
-    """Yield the list of children as a table, or as paragraphs where there is no width for one."""
-    shown = f"{len(rows)} of {count}" if len(rows) != count else str(count)
-    yield f"Children: {shown}, planned as of {on}"
-    yield from wrap(caution, width)
-    yield ""
-    if not rows:
-        yield "No child matches."
-    if width < WIDTH_OF_TABLE:
-        for row in rows:
-            facts = [text for text in (row.age, row.diagnosis) if text]
-            difference = f"; difference at maturity untreated {row.difference}" if row.difference else ""
-            when = f", {row.when}" if row.when else ""
-            yield from wrap(f"{row.name}: {', '.join(facts)}; next: {row.following}{when}{difference}", width, "", "  ")
-        return
-    name = min(max((len(row.name) for row in rows), default=0), LONGEST_NAME)
-    narrow = (max(NARROW[0], name), *NARROW[1:])
-    room = width - sum(narrow) - 2 * (len(narrow) + 1)
-    sizes = (narrow[0], narrow[1], room - room // 2, room // 2, narrow[2], narrow[3])
-    yield from _table_row(("Child", "Age", "Diagnosis", "What is next", "When", "At maturity"), sizes)
-    yield from _table_row(("", "", "", "", "", "untreated"), sizes)
-    for row in rows:
-        yield from _table_row((row.name, row.age, row.diagnosis, row.following, row.when, row.difference), sizes)
+def _last_of(summary: Mapping[str, Any]) -> tuple[datetime.date | None, str]:
+    for item in summary.get("last_days", ()):
+        return _day(item["on"]), item["stage"].partition(" of the ")[0]
+    by = summary["arrest_last"]
+    return (_day(by), "Growth arrest") if by else (None, "")
 
 
-def _table_row(cells: Sequence[str], sizes: Sequence[int]) -> Iterator[str]:
-    columns = [wrap(cell, size) for cell, size in zip(cells, sizes, strict=True)]
-    for parts in zip_longest(*columns, fillvalue=""):
-        yield "  ".join(f"{part:<{size}}" for part, size in zip(parts, sizes, strict=True)).rstrip()
+def _accepted_words(on: datetime.date | None, as_accepted: bool | None) -> str:
+    if on is None:
+        return NOT_YET
+    return f"{on}, changed since" if as_accepted is False else str(on)
+
+
+def _day(text: str) -> datetime.date:
+    return datetime.date.fromisoformat(text)

@@ -11,7 +11,8 @@ from pathway.protocol.words import lower_first
 from pathway.questions.sensitivity import Robustness
 from pathway.questions.what_if import Answer
 from pathway.views.pictures.course_cards import facts
-from pathway.views.words import roads
+from pathway.views.words import firmness, roads
+from pathway.views.words.carried_out import of_chosen
 from pathway.views.words.caution import caution
 from pathway.views.words.expected import WORLD, cells, printed_lines, programme_words
 from pathway.views.words.plan import cm_words, local_lines, path_words, usual_words
@@ -29,15 +30,16 @@ COLUMNS: tuple[tuple[str, str, int, str], ...] = (
     ("opera-", "tions", 10, "operations"),
     ("un-", "planned", 9, "unplanned"),
     ("device", "months", 10, "device_months"),
+    ("differ", "by cm", 6, "peak_cm"),
     ("over", "5 cm", 5, "over_5_cm"),
     ("height", "lost", 6, "height_cm"),
-    ("left at", "maturity", 8, "left_cm"),
+    ("leg at", "maturity", 12, "left_cm"),
     ("within", "1 cm", 6, "within_1_cm"),
     ("of 100", "2 cm", 6, "within_2_cm"),
     ("lasting", "harm", 12, "harm"),
 )
 """Two lines of a head, the width, and the number shown: all of what usually happens."""
-LEFT_OUT_FIRST = ("unplanned", "over_5_cm", "height_cm", "harm")
+LEFT_OUT_FIRST = ("peak_cm", "unplanned", "over_5_cm", "height_cm", "harm")
 """What a narrow terminal leaves out of the table, in this order: the lines below say all."""
 
 
@@ -79,6 +81,10 @@ def _lines(answer: Answer, width: int, plain: bool) -> Iterator[str]:
     if plan.roads is not None:
         yield ""
         yield from wrap(plan.roads.sentence, width)
+    for said in (*of_chosen(plan), firmness.sentence(plan)):
+        if said:
+            yield ""
+            yield from wrap(said.removeprefix(f"{firmness.MARK} ") if plain else said, width)
     if not plan.alternatives:
         yield ""
         yield from wrap(_no_course(plan), width)
@@ -132,7 +138,7 @@ def _table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
     mark = "1" if plain else "▶"
     better = "*: no other course has both less burden and a better chance"
     meant = next((roads.first_words(plan, one) for one in plan.alternatives if one.recommended), "first")
-    yield from wrap(f"{mark}: {meant}; {better}; height and maturity in cm, + still short.", width, "  ")
+    yield from wrap(f"{mark}: {meant}; {better}; lengths in cm, months over 5 cm.", width, "  ")
     yield from wrap(WORLDS, width, "  ")
 
 
@@ -149,7 +155,7 @@ def _course(plan: Plan, course: Course, labels: Mapping[str, str], width: int, p
         yield from wrap(_stage(stage, labels), width, "    ", "      ")
     if path := path_words(course):
         yield from wrap(path, width, "    ", "      ")
-    if course.residual_mm is None:
+    if course.id == PROSTHETIC_COURSE:
         counted = "; ".join(f"{lower_first(label)} {words}" for label, words in facts(plan, course))
         yield from wrap(counted, width, "    ", "      ")
     if usual := usual_words(course):

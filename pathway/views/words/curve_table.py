@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pathway.days import age_words
+from pathway.days import age_on
 from pathway.plan.growth import AgePoint
 from pathway.plan.model import Plan, Quantiles
 from pathway.views.words.wrapping import wrap
@@ -30,22 +30,23 @@ def curve_table(plan: Plan, width: int) -> Iterator[str]:
     rows = curve_rows(plan)
     if not rows:
         return
-    yield from wrap("Leg difference by age in cm, with the ranges of 50 and 90 of 100 children like this one", width)
+    head = "Leg difference by age in cm (minus: the treated leg is longer), "
+    yield from wrap(f"{head}with the ranges of 50 and 90 of 100 children like this one", width)
     if width >= FOR_BOTH:
         yield f"  {'':21}  {WITHOUT:<34}  {WITH_PLAN}"
         yield f"  {'age':<9}  {'day':<10}  {_HEAD}  {_HEAD}"
         for point in rows:
-            yield f"  {_when(point)}  {_spread(point.discrepancy_mm)}  {_spread(point.with_plan_mm)}"
+            yield f"  {_when(plan, point)}  {_spread(point.discrepancy_mm)}  {_spread(point.with_plan_mm)}"
         return
     for words, with_plan in ((WITHOUT, False), (WITH_PLAN, True)):
         yield f"  {words}"
         yield f"  {'age':<9}  {'day':<10}  {_HEAD}"
         for point in rows:
-            yield f"  {_when(point)}  {_spread(point.with_plan_mm if with_plan else point.discrepancy_mm)}"
+            yield f"  {_when(plan, point)}  {_spread(point.with_plan_mm if with_plan else point.discrepancy_mm)}"
 
 
-def _when(point: AgePoint) -> str:
-    return f"{age_words(point.age_years):<9}  {point.date}"
+def _when(plan: Plan, point: AgePoint) -> str:
+    return f"{age_on(plan.child.date_of_birth, point.date):<9}  {point.date}"
 
 
 def _spread(spread: Quantiles) -> str:

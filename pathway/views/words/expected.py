@@ -7,8 +7,10 @@ from typing import NamedTuple
 
 from pathway.plan.model import Course, Expected, Plan, Spread
 from pathway.plan.of_100 import of_100
+from pathway.views.words.sides import between_words, side_range, side_words
 
 NO_VALUE = "-"
+NO_CHANCES = "No chances were worked out for this course."
 HARM_WORDS = {
     "lasting_harm": "lasting harm",
     "hip": "hip unstable",
@@ -60,8 +62,8 @@ def cells(course: Course) -> Cells:
         over_5_cm=f"{told.months_over_50_mm:.0f}",
         over_10_cm=f"{told.months_over_100_mm:.0f}",
         height_cm=NO_VALUE if height is None else f"{height.mean / 10:.1f}",
-        left_cm=f"{left.p50 / 10 + 0.0:+.1f}",
-        left_range_cm=f"{left.p05 / 10 + 0.0:+.1f} to {left.p95 / 10 + 0.0:+.1f}",
+        left_cm=side_words(left.p50, ""),
+        left_range_cm=side_range(left.p05, left.p95),
         within_1_cm=f"{100 * told.chance_within_10_mm:.0f}",
         within_2_cm=f"{100 * told.chance_within_20_mm:.0f}",
         harm=f"{harm[0]:.0f} ({harm[1]:.0f}-{harm[2]:.0f})",
@@ -107,8 +109,8 @@ def expected_words(course: Course) -> str:
         f"device {shown.device_months}; the legs differ by up to {shown.peak_cm} cm on average, by over 5 cm for "
         f"{shown.over_5_cm} months, over 10 cm for {shown.over_10_cm} (some years after growth counted with them)."
         f"{lost} {_harms(told)}"
-        f"Within 1 cm: about {shown.within_1_cm} of 100, within 2 cm: about {shown.within_2_cm}; about 90 of 100 "
-        f"between {shown.left_range_cm.replace(' to ', ' and ')} cm (+ still short)."
+        f"Within 1 cm: about {shown.within_1_cm} of 100, within 2 cm: about {shown.within_2_cm}; in about 90 of 100 "
+        f"the treated leg ends {between_words(course.residual_mm.p05, course.residual_mm.p95)}."
     )
 
 

@@ -119,8 +119,8 @@ def _ages(plan: Plan, stage: PlanStage, words: Wording) -> str:
 
 
 def _age(months: int, words: Wording) -> str:
-    """Return an age as exact as a family needs it: months in the first two years, then whole years."""
+    """Return an age as exact as a family needs it: months in the first two years, then completed years."""
     if months <= roads.MONTHS_TOLD_UP_TO:
         return words.say("roads.months", count=months, number=months)
-    years = round(months / 12)
+    years = months // 12
     return words.say("roads.years", count=years, number=years)

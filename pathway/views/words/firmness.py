@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pathway.plan.firmness import FirmnessPart
-from pathway.plan.model import Plan, PlanStage
+from pathway.plan.model import Course, Plan, PlanStage
 from pathway.plan.op_words import op_words
 from pathway.questions.sensitivity import Robustness
 from pathway.views.words.wrapping import wrap
@@ -37,6 +37,20 @@ def headline(plan: Plan) -> str:
     if not part.close_call:
         return ""
     return f"{MARK} {WORD[0].upper()}{WORD[1:]}: {' or '.join(op_words(op) for op in part.between)}. {_decides(part)}"
+
+
+def sentence(plan: Plan) -> str:
+    """Return between which two a close call is undecided, until when and why; "" where there is none."""
+    return f"{MARK} {plan.firmness.sentence}" if plan.firmness.close_call else ""
+
+
+def is_between(plan: Plan, course: Course) -> bool:
+    """Return whether a close call is about a course: the recommended one, and those that begin with the other step."""
+    part = plan.firmness
+    if not part.close_call or len(part.between) < 2:
+        return False
+    first, other = (op.stage.rstrip("_0123456789") for op in part.between)
+    return course.recommended or (first != other and bool(course.stages) and course.stages[0].kind == other)
 
 
 def _decides(part: FirmnessPart) -> str:

@@ -6,21 +6,25 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from pathway.days import age_words, day_at_age
+from pathway.days import age_on, age_words, day_at_age
 from pathway.plan.beyond import stage_words
-from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage, Quantiles
+from pathway.plan.model import GATE_WORDS, GateState, Plan, PlanStage
+from pathway.protocol.aids import aids_by_difference
 from pathway.protocol.roles import with_role
 from pathway.protocol.words import lower_first
 from pathway.questions import why
 from pathway.views.pictures.curve import cm, curve
 from pathway.views.pictures.picture import Role, stage_role
 from pathway.views.words import firmness, roads
+from pathway.views.words.carried_out import carried_out_words
+from pathway.views.words.done import done_lines
 from pathway.views.words.expected import short_words
 from pathway.views.words.harms import HEADING, NOTE, harm_words
 from pathway.views.words.plan import STATUS_MARKS, amount_words, state_words, when_words
+from pathway.views.words.sides import side_words, spread_in_words
 
 if TYPE_CHECKING:
-    from pathway.protocol.model import Condition, Protocol
+    from pathway.protocol.model import Protocol
 
 MARK_ROLES = {
     "+": Role.STAGE_DONE,
@@ -79,13 +83,8 @@ class Aids:
 
 def aids(protocol: Protocol) -> Aids:
     """Return the protocol's rules on walking aids; raises KeyError where a value is missing."""
-    kinds = []
-    for rule in protocol.indications:
-        bounds = _bounds(rule.when)
-        if bounds is not None:
-            kinds.append(Aid(protocol.stage(rule.stage).label, *bounds))
     return Aids(
-        tuple(sorted(kinds, key=lambda aid: aid.from_mm)),
+        tuple(Aid(*aid) for aid in aids_by_difference(protocol)),
         protocol.number("lift_from_mm"),
         protocol.number("lift_less_than_difference_mm"),
         _lift(protocol),
@@ -97,14 +96,6 @@ def _lift(protocol: Protocol) -> str:
     return next((stage.label for stage in with_role("height_compensation", protocol)), "")
 
 
-def _bounds(when: Condition) -> tuple[float, float] | None:
-    parts = when.all or (when,)
-    if any(part.finding != "current_discrepancy_mm" for part in parts):
-        return None
-    low = max((part.at_least for part in parts if part.at_least is not None), default=0.0)
-    return low, min((part.below for part in parts if part.below is not None), default=float("inf"))
-
-
 def at_age(plan: Plan, age: float, rules: Aids | None) -> Iterator[Paragraph]:
     """Yield what is known and expected at an age in years."""
     day = day_at_age(plan.child.date_of_birth, age)
@@ -114,7 +105,7 @@ def at_age(plan: Plan, age: float, rules: Aids | None) -> Iterator[Paragraph]:
     before = [point for point in plan.growth.measured if point.age_years <= age + 0.01]
     if line is None or age < line.points[0].age_years - 0.5 / 12:
         if before:
-            yield Paragraph(f"Last measured {cm(before[-1].discrepancy_mm)} on {before[-1].date}")
+            yield Paragraph(f"Last measured {side_words(before[-1].discrepancy_mm)} on {before[-1].date}")
         elif line is None:
             yield Paragraph("Difference not known: no leg length was measured")
         else:
@@ -122,8 +113,8 @@ def at_age(plan: Plan, age: float, rules: Aids | None) -> Iterator[Paragraph]:
         return
     last = line.points[-1].age_years
     natural, with_plan = line.natural(min(age, last)), line.with_plan(min(age, last))
-    yield Paragraph(f"With the plan {_spread(with_plan)}", role=Role.MEDIAN)
-    yield Paragraph(f"No operations {_spread(natural)}", role=Role.MEDIAN_NATURAL)
+    yield Paragraph(f"With the plan {spread_in_words(with_plan)}", role=Role.MEDIAN)
+    yield Paragraph(f"No operations {spread_in_words(natural)}", role=Role.MEDIAN_NATURAL)
     if rules is not None:
         yield Paragraph(f"Aid: {rules.words(with_plan.p50)}")
 
@@ -134,10 +125,6 @@ def brackets(plan: Plan) -> Iterator[Paragraph]:
         yield Paragraph("In brackets: 90 of 100 children like this one, amounts kept as planned", role=Role.LEGEND)
 
 
-def _spread(spread: Quantiles) -> str:
-    return f"{cm(spread.p50)} ({spread.p05 / 10 + 0.0:.1f} to {spread.p95 / 10 + 0.0:.1f})"
-
-
 def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
     """Yield the selected stage in a few lines: status, date, window, amount, open gates."""
     mark = STATUS_MARKS[stage.status]
@@ -145,7 +132,7 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
     if stage.road == "prosthetic" and not stage.begun:
         yield Paragraph(f"{when_words(plan, stage)}; no date: family and team decide")
     else:
-        yield Paragraph(f"{state_words(stage)}, {_when(stage)}")
+        yield Paragraph(f"{state_words(stage)}, {_when(plan, stage)}")
     yield from (Paragraph(text, role=Role.STAGE_READY) for text in firmness.of_stage(plan, stage))
     if roads.of_lengthening(plan, stage):
         yield Paragraph("Of the lengthening road: drawn, not chosen")
@@ -155,8 +142,9 @@ def of_stage(plan: Plan, stage: PlanStage) -> Iterator[Paragraph]:
         latest = f"to {stage.window.latest}" if stage.window.latest else "on, no latest day"
         yield Paragraph(f"Allowed from {stage.window.earliest} {latest}")
     amount = amount_words(stage)
-    if amount:
+    if amount and (stage.recorded is None or stage.recorded.achieved_mm is None):
         yield Paragraph(f"Amount {amount}")
+    yield from (Paragraph(text) for text in done_lines(stage))
     yield from (Paragraph(text) for text in stage_words(stage))
     if stage.gates:
         yield gate_count(stage)
@@ -175,10 +163,10 @@ def _marks(stage: PlanStage) -> Iterator[Paragraph]:
         yield Paragraph("Based on rules from memory: check before use")
 
 
-def _when(stage: PlanStage) -> str:
+def _when(plan: Plan, stage: PlanStage) -> str:
     if stage.date is None:
         return "no date yet"
-    age = f", at {age_words(stage.age_years)}" if stage.age_years is not None else ""
+    age = f", at {age_on(plan.child.date_of_birth, stage.date)}"
     months = stage.duration_months
     lasts = f", {months:.0f} {'month' if round(months) == 1 else 'months'}" if months else ""
     return f"{stage.date}{age}{lasts}"
@@ -240,8 +228,10 @@ def of_edit(before: Plan | None, told: Sequence[str], plan: Plan) -> tuple[str, 
     from pathway.questions.what_if import differences
 
     head = told[0].removesuffix(" …").rstrip(".")
-    said = [f"{head}."]
-    if (before.recommended, before.alternatives) != (plan.recommended, plan.alternatives):
+    done = tuple(carried_out_words(before, plan))
+    said = [f"{head}.", *done]
+    # Of an operation that was done the numbers before and after are of different children: what is left is told.
+    if not done and (before.recommended, before.alternatives) != (plan.recommended, plan.alternatives):
         said += differences(before, plan)
     old, new = {s.id: s.label for s in before.stages}, {s.id: s.label for s in plan.stages}
     for words, some in (

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from pathway.days import age_words
+from pathway.days import age_on, age_words
 from pathway.plan.model import Course, Plan, PlanStage, Quantiles
 from pathway.plan.of_100 import of_100
+from pathway.plan.waiting import may_wait_days
+from pathway.preferences import PROSTHETIC_COURSE
 from pathway.questions.why import SPANNED, Line, need_words
 from pathway.views.words import harms, roads
 from pathway.views.words.caution import INVENTED, caution
 from pathway.views.words.curve_table import curve_table
-from pathway.views.words.expected import expected_words
+from pathway.views.words.expected import NO_CHANCES, expected_words
+from pathway.views.words.sides import between_words, residual_words
 from pathway.views.words.wrapping import wrap
 
 STATUS_WORDS = {
@@ -77,7 +80,8 @@ def why_text(
 def child_words(plan: Plan) -> str:
     """Return who the plan is for: pseudonym, sex, age, diagnosis, side."""
     child = plan.child
-    return f"{child.id}: {child.sex}, {age_words(child.age_years)}, {child.diagnosis_label}, {child.affected_side}"
+    age = age_on(child.date_of_birth, plan.on)
+    return f"{child.id}: {child.sex}, {age}, {child.diagnosis_label}, {child.affected_side}"
 
 
 def local_lines(plan: Plan, width: int) -> Iterator[str]:
@@ -92,13 +96,6 @@ def local_lines(plan: Plan, width: int) -> Iterator[str]:
 def cm_words(mm: float) -> str:
     """Return a length as the clinic says it: `17.4 cm`."""
     return f"{round(mm / 10, 1) + 0.0:.1f} cm"
-
-
-def residual_words(mm: float) -> str:
-    """Return what a course leaves, in words: `leaves the treated leg 0.4 cm shorter`."""
-    if round(mm / 10, 1) == 0:
-        return "leaves the legs equal"
-    return f"leaves the treated leg {cm_words(abs(mm))} {'shorter' if mm > 0 else 'longer'}"
 
 
 def range_words(spread: Quantiles) -> str:
@@ -230,7 +227,7 @@ def _stage_table(plan: Plan, width: int, plain: bool) -> Iterator[str]:
         yield from wrap(LENGTHENING_NOTE, width, "  ")
     for stage in roads.other_stages(plan):
         mark = "" if plain else f"{STATUS_MARKS[stage.status]} "
-        when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{'':10}  {'':9}"
+        when = f"{stage.date}  {age_on(plan.child.date_of_birth, stage.date):>9}" if stage.date else f"{'':10}  {'':9}"
         head = f"  {when}  {mark}{state_words(stage):<9}  "
         name = f"{stage.label}{road_mark(plan, stage)}{_local(plan, stage)}"
         yield from wrap(f"{name}{_tail(plan, stage)}", width, head, " " * len(head))
@@ -303,7 +300,7 @@ def device_words(stage: PlanStage) -> str:
 
 def _delay_lines(plan: Plan, width: int) -> Iterator[str]:
     """Say what a later date of each operation does, and what became of wishes about dates."""
-    bound = [stage for stage in plan.stages if stage.delay and stage.free_slack_days is not None]
+    bound = [stage for stage in plan.stages if stage.delay and may_wait_days(stage) is not None]
     planned = [stage for stage in plan.stages if stage.operation and (stage in bound or stage.preferred)]
     if not planned:
         return
@@ -371,7 +368,7 @@ def _course(plan: Plan, course: Course, width: int, plain: bool) -> Iterator[str
     mark = "" if plain or not first else "▶ "
     text = f"{mark}{f'{first}: ' if first else ''}{course.summary}"
     yield from wrap(text, width, "  " if first else "    ", "      ")
-    if course.residual_mm is None:
+    if course.id == PROSTHETIC_COURSE:
         yield from wrap(course.lost_because or "to be discussed: not measured by length", width, "      ")
         return
     yield from wrap(path_words(course), width, "      ")
@@ -383,7 +380,7 @@ def _course(plan: Plan, course: Course, width: int, plain: bool) -> Iterator[str
 def path_words(course: Course) -> str:
     """Return what the path of a course takes if every step works: the other world, in a sentence of its own."""
     path = course.if_every_step_works
-    if path is None or course.residual_mm is None:
+    if path is None or course.id == PROSTHETIC_COURSE:
         return ""
     lost = f"; adult height lost {path.adult_height_lost_mm / 10:.1f} cm" if path.adult_height_lost_mm >= 1 else ""
     counted = f"{path.operations} operation{'' if path.operations == 1 else 's'} of all kinds"
@@ -402,6 +399,8 @@ def usual_words(course: Course) -> str:
 def _older_words(course: Course) -> str:
     """Return the same of a plan that was stored before ranges were worked out."""
     usual, spread = course.usually, course.residual_mm
+    if spread is None and course.id != PROSTHETIC_COURSE:
+        return NO_CHANCES
     if usual is None or spread is None or course.chance_within_20_mm is None:
         return ""
     counted = of_100({one.lengthenings: one.share for one in course.lengthenings_needed})
@@ -410,8 +409,8 @@ def _older_words(course: Course) -> str:
         f"What usually happens, with complications at published rates: of 100 children {numbers} (some stop early). "
         f"On average {usual.planned_operations:g} planned and {usual.unplanned_operations:g} unplanned operations "
         f"for length; about {usual.lasting_harm_of_100} lasting harms in 100 children, those of a growth arrest not "
-        f"counted. Within 2 cm: about {100 * course.chance_within_20_mm:.0f} of 100; about 90 of 100 between "
-        f"{spread.p05 / 10 + 0.0:+.1f} and {spread.p95 / 10 + 0.0:+.1f} cm (+ still short)."
+        f"counted. Within 2 cm: about {100 * course.chance_within_20_mm:.0f} of 100; in about 90 of 100 the treated "
+        f"leg ends {between_words(spread.p05, spread.p95)}."
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 
-from pathway.days import age_years
+from pathway.days import whole_months
 from pathway.plan.model import Course, Plan, PlanStage
 from pathway.preferences import PROSTHETIC_COURSE
 
@@ -108,7 +108,7 @@ def not_planned(plan: Plan) -> tuple[str, ...]:
 
 
 def _months(plan: Plan, day: datetime.date) -> int:
-    return round(12 * age_years(plan.child.date_of_birth, day))
+    return whole_months(plan.child.date_of_birth, day)
 
 
 def _age(plan: Plan, day: datetime.date) -> str:

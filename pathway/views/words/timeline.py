@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pathway.days import age_words
+from pathway.days import age_on
 from pathway.plan.model import Plan, PlanStage
 from pathway.views.data.shapes import StageOnTimeline, TimelinePrinted
 from pathway.views.pictures.short_names import LANES
 from pathway.views.pictures.timeline import no_curve
 from pathway.views.words import roads
 from pathway.views.words.curve_table import curve_table
+from pathway.views.words.done import in_short
 from pathway.views.words.plan import (
     PROSTHETIC_HEADING,
     amount_words,
     bones_lines,
-    cm_words,
     road_mark,
     state_words,
 )
+from pathway.views.words.sides import side_words
 from pathway.views.words.wrapping import wrap
 
 _NOT_YET = "no date yet"
@@ -44,7 +45,8 @@ def timeline_words(plan: Plan, width: int) -> Iterator[str]:
     yield ""
     yield "Leg difference"
     for point in plan.growth.measured:
-        yield f"  measured {cm_words(point.discrepancy_mm)} on {point.date}, at {age_words(point.age_years)}"
+        age = age_on(plan.child.date_of_birth, point.date)
+        yield f"  measured {side_words(point.discrepancy_mm)} on {point.date}, at {age}"
     if plan.child.affected_side == "both":
         yield from bones_lines(plan, width)
         return
@@ -57,13 +59,14 @@ def timeline_words(plan: Plan, width: int) -> Iterator[str]:
 
 
 def _stage(plan: Plan, stage: PlanStage, width: int) -> Iterator[str]:
-    when = f"{stage.date}  {age_words(stage.age_years or 0):>9}" if stage.date else f"{_NOT_YET:<21}"
+    when = f"{stage.date}  {age_on(plan.child.date_of_birth, stage.date):>9}" if stage.date else f"{_NOT_YET:<21}"
     head = f"  {when}  {state_words(stage):<9}  "
     yield from wrap(f"{stage.label}{road_mark(plan, stage)}{_tail(plan, stage)}", width, head, " " * len(head))
 
 
 def _tail(plan: Plan, stage: PlanStage) -> str:
-    parts = [amount_words(stage), roads.late_words(plan, stage)]
+    achieved = stage.recorded is not None and stage.recorded.achieved_mm is not None
+    parts = ["" if achieved else amount_words(stage), in_short(stage), roads.late_words(plan, stage)]
     if stage.end_date is not None and stage.date is not None and stage.end_date > stage.date:
         parts.append(f"until {stage.end_date}")
     open_ = stage.window is not None and stage.window.latest != stage.window.earliest

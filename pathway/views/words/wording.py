@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import tomli
 
+from pathway.days import completed_months
 from pathway.plain_text import not_plain
 from pathway.problems import refused
 from pathway.shipped import RULES, shipped
@@ -149,13 +150,13 @@ class Wording:
         return cldr.clock(time, self.locale)
 
     def age(self, years: float, *, months: bool = False) -> str:
-        """Return the age in completed years (`age 4`), with `months` to the nearest month (`4 years and 3 months`)."""
+        """Return the age in completed years (`age 4`), with `months` and completed months (`4 years and 3 months`)."""
         from pathway.views.words import cldr
 
         if not months:
             whole = int(years + 1e-3)
             return self.say("age", count=whole, years=whole)
-        whole, rest = divmod(round(years * 12), 12)
+        whole, rest = divmod(completed_months(years), 12)
         parts = [cldr.span(whole, "year", self.locale)] if whole else []
         if rest or not whole:
             parts.append(cldr.span(rest, "month", self.locale))

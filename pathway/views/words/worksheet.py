@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 NO_VALUE = "-"
 LEAST_TEXT = 12
 VALUE_WIDTH = 14
-GAP = "  "
+GAPS = ("  ", " ")
+"""What stands between two columns: less where the table would not fit else."""
 
 
 def worksheet_text(sheet: Sheet, width: int = 80, *, plain: bool = False, invented: str = "") -> str:
@@ -139,6 +140,8 @@ def _origin(item: Input) -> str:
             return f"{default}; {', '.join(item.sources)}" if item.sources else f"{default}; {item.note}"
         case "plan":
             text = "the plan"
+        case "record":
+            text = "the record"
         case "by_hand":
             text = "set by hand"
         case _:
@@ -183,11 +186,17 @@ def _table(table: Table, width: int, plain: bool, *, own_title: bool) -> Iterato
     cells = [[_cell(cell, column) for cell, column in zip(row, table.columns, strict=True)] for row in table.rows]
     left = [all(isinstance(row[k], str | type(None)) for row in table.rows) for k in range(len(heads))]
     mark = "    " if plain or not table.marked else "▶   "
-    widths = _widths(heads, cells, width - len(mark) - 2)
-    yield from _row(heads, widths, left, "  " + " " * len(mark))
-    for k, row in enumerate(cells):
-        first = mark if k in table.marked else " " * len(mark)
-        yield from _row(row, widths, left, "  " + first)
+    room = width - len(mark) - 2
+    for columns in _blocks(heads, cells, room):
+        block = [[row[k] for k in columns] for row in cells]
+        names, flush = [heads[k] for k in columns], [left[k] for k in columns]
+        widths, gap = _fitted(names, block, room)
+        if columns[-1] != columns[0] and columns[1:2] != [1]:
+            yield ""
+        yield from _row(names, widths, flush, "  " + " " * len(mark), gap)
+        for k, row in enumerate(block):
+            first = mark if k in table.marked else " " * len(mark)
+            yield from _row(row, widths, flush, "  " + first, gap)
     note = table.note + (f" [{', '.join(dict.fromkeys(table.sources))}]" if table.sources else "")
     if note:
         yield from _wrapped(note.strip(), width, "    ")
@@ -201,24 +210,51 @@ def _cell(cell: Cell, column: Column) -> str:
     return value_words(cell, "", column.places)
 
 
-def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], room: int) -> list[int]:
+def _blocks(heads: Sequence[str], cells: Sequence[Sequence[str]], room: int) -> Iterator[list[int]]:
+    """Yield the columns that stand side by side: all of them, or where they do not fit, some below the others.
+
+    The first column stands before each of them.
+    """
+    columns = list(range(len(heads)))
+    while columns:
+        most = len(columns)
+        while most > 2:
+            some = columns[:most]
+            widths, gap = _fitted([heads[k] for k in some], [[row[k] for k in some] for row in cells], room)
+            if _taken(widths, gap) <= room:
+                break
+            most -= 1
+        yield columns[:most]
+        columns = [columns[0], *columns[most:]] if most < len(columns) else []
+
+
+def _fitted(heads: Sequence[str], cells: Sequence[Sequence[str]], room: int) -> tuple[list[int], str]:
+    """Return the widths of columns and what stands between them, the widest gap with which they fit."""
+    for gap in GAPS:
+        widths = _widths(heads, cells, room, gap)
+        if _taken(widths, gap) <= room:
+            break
+    return widths, gap
+
+
+def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], room: int, gap: str) -> list[int]:
     """Return the column widths: as wide as head and content; where that does not fit, heads are broken first."""
     content = [max((len(row[k]) for row in cells), default=0) for k in range(len(heads))]
     least = [max(content[k], *(len(word) for word in head.split() or [""])) for k, head in enumerate(heads)]
     widths = [max(len(head), content[k]) for k, head in enumerate(heads)]
-    while _taken(widths) > room and any(wide > few for wide, few in zip(widths, least, strict=True)):
+    while _taken(widths, gap) > room and any(wide > few for wide, few in zip(widths, least, strict=True)):
         spare = [wide - few for wide, few in zip(widths, least, strict=True)]
         widths[spare.index(max(spare))] -= 1
-    while _taken(widths) > room and max(widths) > LEAST_TEXT:
+    while _taken(widths, gap) > room and max(widths) > LEAST_TEXT:
         widths[widths.index(max(widths))] -= 1
     return widths
 
 
-def _taken(widths: Sequence[int]) -> int:
-    return sum(widths) + len(GAP) * (len(widths) - 1)
+def _taken(widths: Sequence[int], gap: str) -> int:
+    return sum(widths) + len(gap) * (len(widths) - 1)
 
 
-def _row(cells: Sequence[str], widths: Sequence[int], left: Sequence[bool], first: str) -> Iterator[str]:
+def _row(cells: Sequence[str], widths: Sequence[int], left: Sequence[bool], first: str, gap: str) -> Iterator[str]:
     # A column of nothing, such as remarks where there are none, has no width.
     parts = [textwrap.wrap(text, max(width, 1)) or [""] for text, width in zip(cells, widths, strict=True)]
     for k in range(max(len(part) for part in parts)):
@@ -227,7 +263,7 @@ def _row(cells: Sequence[str], widths: Sequence[int], left: Sequence[bool], firs
             f"{text:<{wide}}" if flush else f"{text:>{wide}}"
             for text, wide, flush in zip(shown, widths, left, strict=True)
         )
-        yield (first if k == 0 else " " * len(first)) + GAP.join(aligned)
+        yield (first if k == 0 else " " * len(first)) + gap.join(aligned)
 
 
 def _wrapped(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:

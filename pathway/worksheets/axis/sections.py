@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from pathway.days import age_words
 from pathway.worksheets.axis.analysis import Analysis, Judged
 from pathway.worksheets.axis.bends import Bend, BoneAxis, open_wedge_mm
 from pathway.worksheets.axis.inputs import BY_AGE, MEASURED, lengths_mm, off_percent
@@ -61,7 +62,7 @@ def warnings(of: Analysis) -> Iterator[Warning]:
         if of.age_years < known_from and not by_hand and of.angles:
             text = (
                 f"No usual {of.case.protocol.finding(angle).label} is known before {known_from:g} years; at "
-                f"{of.age_years:.1f} years that of {known_from:g} is shown. Compare with the other leg "
+                f"{age_words(of.age_years)} that of {known_from:g} is shown. Compare with the other leg "
                 f"(--set {name}=…)."
             )
             yield Warning(text=text, sources=of.inputs.item(name).sources)

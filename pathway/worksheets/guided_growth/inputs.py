@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from pathway.days import age_words, age_years
+from pathway.days import age_on, age_words, age_years
 from pathway.worksheets.case import Case, Inputs, blank, from_finding, from_rule, set_by_hand
 from pathway.worksheets.joint_angles import (
     Angle,
@@ -56,7 +56,7 @@ class Judged:
         if self.norm is None or self.band is None:
             return ""
         own = self.band == (self.norm.low_deg, self.norm.high_deg)
-        whose = f"at {self.age_years:.1f} years" + ("" if own else " and in the years to come")
+        whose = f"at {age_words(self.age_years)}" + ("" if own else " and in the years to come")
         return f"{self.band[0]:.1f} to {self.band[1]:.1f} deg, normal {whose}"
 
 
@@ -151,7 +151,7 @@ def _start_can_be(case: Case, inputs: Inputs) -> None:
     if start < case.on:
         raise problem(KIND, "start_on", str(start), f"{case.on} or later", do)
     if _age(case, start) >= last:
-        found = f"{start}, at {age_words(_age(case, start))}"
+        found = f"{start}, at {age_on(case.record.child.date_of_birth, start)}"
         raise problem(KIND, "start_on", found, f"a day before {last:g} years, while the plate still grows", do)
 
 
@@ -173,7 +173,7 @@ def _judged(case: Case, inputs: Inputs) -> Judged | None:
 
 def _needs_a_plate(case: Case, judged: Judged, goal_deg: float) -> None:
     """Raise Refused where the measured angle needs no plate, with when to take the next film."""
-    found = f"{judged.measured_deg:g} deg at {judged.age_years:.1f} years"
+    found = f"{judged.measured_deg:g} deg at {age_words(judged.age_years)}"
     if judged.band is not None and judged.place != "outside":
         expected = f"an angle outside {judged.band_words}"
         raise problem(KIND, "measured_deg", f"{found}, {place_words(judged)}", expected, film_again(case, judged))

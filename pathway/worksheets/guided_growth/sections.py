@@ -28,7 +28,7 @@ def judged_by_age(of: Worked) -> Section:
         norm = judged.norm
         lines.append(
             Line(
-                label=f"Normal at {norm.age_years:.1f} years",
+                label=f"Normal at {age_words(norm.age_years)}",
                 value=norm.normal_deg,
                 unit="deg",
                 spread=(norm.low_deg, norm.high_deg),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator
 
-from pathway.days import MONTH_DAYS, add_months, age_years
+from pathway.days import MONTH_DAYS, add_months, age_words, age_years
 from pathway.protocol.model import Bone, Device, Protocol
 from pathway.protocol.question import Question
 from pathway.rule_engine.devices import devices_of
@@ -116,7 +116,7 @@ def device_warnings(case: Case, device: Device, amount_mm: float, operation: dat
     """Yield what the rules of a device say against it here: age, amount, limits that the clinic has not entered."""
     age = age_years(case.record.child.date_of_birth, operation)
     if age < device.least_age_years:
-        text = f"{device.label} at {age:.1f} years: it is used from {device.least_age_years:g} years."
+        text = f"{device.label} at {age_words(age)}: it is used from {device.least_age_years:g} years."
         yield Warning(text=text, rule=device.id, sources=device.sources, stop=True)
     if device.most_mm is not None and amount_mm > device.most_mm:
         text = f"{amount_mm:g} mm with a {device.label}: {device.most_mm:g} mm is the most."

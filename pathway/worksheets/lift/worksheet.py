@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pathway.days import age_words, age_years, day_at_age
+from pathway.days import age_on, day_at_age
 from pathway.growth import outlook
 from pathway.protocol.model import Role
 from pathway.worksheets.case import Case, Inputs, from_finding, from_rule, made, set_by_hand
@@ -108,7 +108,7 @@ def _by_date(case: Case, ahead: tuple[Ahead, ...], limits: LiftLimits) -> Iterat
         if (lift.height_mm, lift.carrier) == last:
             continue
         last = (lift.height_mm, lift.carrier)
-        age = age_words(age_years(born, point.date))
+        age = age_on(born, point.date)
         band = f"{point.low_mm:.0f} to {point.high_mm:.0f}"
         leg = "" if point.middle_mm >= 0 else ", other leg"
         words = SHORT_WORDS[lift.carrier] + (leg if lift.carrier != "none" else "")

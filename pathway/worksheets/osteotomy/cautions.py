@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from pathway.upper_femur.fits import fits
-from pathway.worksheets.osteotomy import angles
+from pathway.upper_femur.model import solved
+from pathway.worksheets.osteotomy import angles, implant
 from pathway.worksheets.osteotomy.frames import STRAIGHT_DEG
 from pathway.worksheets.osteotomy.inputs import LIMITS, OsteotomyInputs
 from pathway.worksheets.osteotomy.sections_implant import longest_mm, missing
@@ -69,7 +71,23 @@ def _blade(of: OsteotomyInputs) -> Iterator[Warning]:
         return
     text = f"Every blade available is too long: {max(most, 0.0):.1f} mm fit along the planned wire with"
     text += f" {margin.value:g} mm kept clear of the growth plate (shortest {min(lengths):g} mm)."
+    text += f" What would fit: {_would_fit(of, most)}."
     yield Warning(text=text, sources=margin.sources, stop=True)
+
+
+def _would_fit(of: OsteotomyInputs, most_mm: float) -> str:
+    """Return the implants at hand of which a blade fits with a wire of their own, else how short a blade must be."""
+    plan = replace(of.model.plan, found_wire=None, blade_mm=None)
+    able = []
+    for item in of.implants:
+        there = solved(of.model.bone, replace(plan, implant_deg=item.angle_deg))
+        longest = of.model.told("blade_mm", there)
+        length = None if longest is None or there.refused else implant.fitting_length_mm(item.lengths_mm, longest)
+        if length is not None:
+            able.append(f"{item.label} with a blade of {length:g} mm along a wire of its own")
+    if able:
+        return " or ".join(able)
+    return f"a blade of {max(most_mm, 0.0):.1f} mm or less; of no other implant available one does"
 
 
 def _contact(of: OsteotomyInputs) -> Iterator[Warning]:
@@ -79,7 +97,7 @@ def _contact(of: OsteotomyInputs) -> Iterator[Warning]:
     rule = of.case.protocol.value("osteotomy_contact_least")
     if contact < of.inputs.number("contact_least"):
         yield Warning(
-            text=f"The shift of {abs(shifted):.0f} mm leaves {100 * contact:.0f} % contact on a bone"
+            text=f"The shift of {abs(shifted):.0f} mm leaves {100 * contact:.0f} % overlap of the cut faces on a bone"
             f" {of.model.bone.shaft_width_mm:g} mm wide: cut higher, correct less, or correct in stages.",
             rule=rule.id,
             sources=rule.sources,

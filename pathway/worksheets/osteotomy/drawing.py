@@ -119,7 +119,7 @@ def _words_after(of: OsteotomyInputs, view: View) -> tuple[str, ...]:
         if view == "front"
         else ("plate_shift_forward_mm", "forward", "backward")
     )
-    contact = (f"contact {100 * told('contact_share'):.0f} %",) if view == "front" else ()
+    contact = (f"overlap {100 * told('contact_share'):.0f} %",) if view == "front" else ()
     shift = f"shift {_signed(told(name), ' mm', plus, minus)}"
     return "AFTER", f"neck-shaft {told('neck_shaft_after_deg'):.0f}°", shift, *contact
 

@@ -123,7 +123,7 @@ def inputs_of(case: Case) -> list[Input]:
         target_version(case),
         from_rule(case, LIMITS[1], "limit of the epiphyseal angle", name="epiphyseal_limit_deg"),
         from_rule(case, "femoral_axes_angle_deg", "target angle between shaft and axis", name="axes_angle_deg"),
-        from_rule(case, "osteotomy_contact_least", "least bone contact to be left", name="contact_least"),
+        from_rule(case, "osteotomy_contact_least", "least overlap of the cut faces to be left", name="contact_least"),
         from_rule(case, "osteotomy_cut_below_implant_mm", "cut below the implant's corner", name="cut_below_corner_mm"),
         blank(case, most, "cut_below_crossing_mm", "cut below the intersection of the axes", optional=True),
         from_rule(case, "osteotomy_blade_margin_mm", "distance from blade tip to growth plate", name="blade_margin_mm"),

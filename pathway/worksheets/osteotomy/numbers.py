@@ -89,7 +89,16 @@ def model_inputs(case: Case) -> tuple[Input, ...]:
         return Input(name=name, label=label, unit=unit, plausible=plausible, value=value, optional=True)
 
     return (
-        Input(name=SIDE, label="side", kind="choice", choices=("left", "right"), value=case.side, optional=True),
+        Input(
+            name=SIDE,
+            label="side",
+            kind="choice",
+            choices=("left", "right"),
+            value=case.side,
+            # Of a child affected on both sides the record does not say which.
+            origin="none" if case.record.child.affected_side == "both" else "record",
+            optional=True,
+        ),
         Input(
             name=FRAME,
             label="frame in which flexion is meant",

@@ -212,14 +212,14 @@ def _shift(of: OsteotomyInputs) -> Section:
             Column(title="plate inward of the corner", unit="mm", places=1),
             Column(title="shift outward", unit="mm", places=1),
             Column(title="forward", unit="mm", places=1),
-            Column(title="contact", unit="%"),
+            Column(title="overlap", unit="%"),
             Column(title="axes apart", unit="deg", places=1),
             Column(title="length gained", unit="mm", places=1),
         ),
         rows=rows,
         marked=(0,),
         note="Same wire, slot, cut and wedge. Another plate moves the shaft: its offset may be set as"
-        " implant_offset_mm. Contact: of two equal circles. Axes: the shaft against the line from head to knee, in the"
+        " implant_offset_mm. Overlap: of two equal circles. Axes: the shaft against the line from head to knee, in the"
         " front view.",
         sources=of.inputs.item("axes_angle_deg").sources,
     )
@@ -256,7 +256,7 @@ def _ways_out(of: OsteotomyInputs, settings: model.Settings) -> Iterator[Line]:
     if ways.neck_shaft_deg is not None:
         note = f"target neck-shaft angle, {keeps}"
         yield Line(label="alternative: less correction", value=ways.neck_shaft_deg, unit="deg", places=1, note=note)
-    yield Line(label="alternative: in stages", value="more than one operation, each within that contact")
+    yield Line(label="alternative: in stages", value="more than one operation, each within that overlap")
 
 
 def _cut(of: OsteotomyInputs) -> Section:
@@ -291,7 +291,7 @@ def _cut(of: OsteotomyInputs) -> Section:
             Column(title="base", unit="mm", places=1),
             Column(title="gap left open", unit="mm", places=1),
             Column(title="length gained", unit="mm", places=1),
-            Column(title="contact", unit="%"),
+            Column(title="overlap", unit="%"),
             Column(title="fits"),
         ),
         rows=rows,

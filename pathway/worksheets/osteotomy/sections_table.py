@@ -52,8 +52,8 @@ def _at_the_table(of: OsteotomyInputs) -> Section:
 def _contact(of: OsteotomyInputs) -> Line:
     value = of.numbers.numbers.get("contact_share")
     if not isinstance(value, float):
-        return Line(label="contact of the cut faces", value="not known")
-    return Line(label="contact of the cut faces", value=100 * value, unit="%", note="of two equal circles")
+        return Line(label="overlap of the cut faces", value="not known")
+    return Line(label="overlap of the cut faces", value=100 * value, unit="%", note="of two equal circles")
 
 
 def _found_wire(of: OsteotomyInputs) -> Section:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathway.days import age_years
+from pathway.days import age_words, age_years
 from pathway.upper_femur.targets import version_at_deg
 from pathway.worksheets.case import Case, Inputs, from_rule
 from pathway.worksheets.sheet import Input
@@ -27,8 +27,8 @@ def target_version(case: Case) -> Input:
         return given.model_copy(update={"note": f"adult value, aimed at from {until.value:g} years on; {given.note}"})
     value = float(round(version_at_deg(age, birth.value, adult, until.value)))
     note = (
-        f"for {age:.1f} years at the operation, on a straight line from {birth.value:g} deg at birth to the adult value"
-        f" of {adult:g} deg from {until.value:g} years on"
+        f"for {age_words(age)} at the operation, on a straight line from {birth.value:g} deg at birth to the adult "
+        f"value of {adult:g} deg from {until.value:g} years on"
     )
     sources = tuple(dict.fromkeys((*given.sources, *birth.sources, *until.sources, "own_judgement")))
     local = given.local or birth.local or until.local

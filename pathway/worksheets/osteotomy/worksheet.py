@@ -56,6 +56,4 @@ def _neck_length(inputs: Inputs) -> Inputs:
     bounds = neck.plausible or (0.0, float(str(wire.value)))
     value = min(max(float(str(wire.value)), bounds[0]), bounds[1])
     note = "not measured: the length along the guide wire is used"
-    return inputs.having(
-        "femoral_neck_length_mm", value=value, origin=wire.origin, measured_on=wire.measured_on, note=note
-    )
+    return inputs.having("femoral_neck_length_mm", value=value, note=note, stands_in=wire.label)

@@ -27,7 +27,7 @@ SIZES = {"80x24": (80, 24), "120x40": (120, 40), "200x50": (200, 50)}
 ROUNDS = 24
 OPENERS = {"prerequisites": "b", "details": "enter", "courses": "c", "family": "f", "worksheet": "s", "sources": "w"}
 MOVES = {"age": ("right", "left"), "stage": ("down", "up"), "zoom": ("plus", "minus")}
-FORMS = {"worksheet": ("down", "s"), "follow_up": ("v",), "what_if": ("c", "i"), "search": ()}
+FORMS = {"worksheet": ("down", "s"), "follow_up": ("v", "down", "down"), "what_if": ("c", "i"), "search": ()}
 GLYPHS = {"plus": "+", "minus": "-"}
 
 

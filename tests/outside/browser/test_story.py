@@ -9,6 +9,7 @@ import http.server
 import re
 import threading
 from collections.abc import Iterator
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import pyte
@@ -75,11 +76,12 @@ def window(address: str, chromium: str) -> Iterator[Window]:
 
 
 def test_a_child_is_opened_by_mouse_and_keys_and_no_other_host_is_asked(window, address) -> None:
-    window.wait_for(f"Children: {len(NAMES)}, planned as of 2026-11-25", CAUTION, "Femoral lengthening 1")
+    heading = f"Children: {len(NAMES)}, most urgent first, planned as of 2026-11-25"
+    window.wait_for(heading, CAUTION, "Femoral lengthening 1")
     window.page.keyboard.type("rowan")
     window.wait_for(f"Children: 1 of {len(NAMES)}")
     window.page.keyboard.press("Enter")
-    window.wait_for("rowan-02: girl, 2 y 8 m", "with the plan")
+    window.wait_for("rowan-02: girl, 2 y 8 m", "may slip")
     window.click("Growth arrest")
     window.wait_for("○ Growth arrest of the other leg")
     window.click("c Courses")
@@ -93,6 +95,53 @@ def test_a_child_is_opened_by_mouse_and_keys_and_no_other_host_is_asked(window, 
     assert window.page.title() == "limb-pathway"
     assert window.page.get_by_text("the treating surgeon decides").is_visible()
     assert {urlsplit(url).netloc for url in window.asked if not url.startswith("data:")} == {urlsplit(address).netloc}
+
+
+def test_a_paper_is_among_the_downloads_and_the_page_stays(window) -> None:
+    window.wait_for("Femoral lengthening 1")
+    window.page.keyboard.type("rowan")
+    window.wait_for(f"Children: 1 of {len(NAMES)}")
+    window.page.keyboard.press("Enter")
+    window.wait_for("may slip")
+    window.click("x Export")
+    window.wait_for("Family handout")
+    window.click("Calendar: rowan-02-calendar.ics")
+    with window.page.expect_download() as begun:
+        window.page.keyboard.press("Enter")
+    assert begun.value.suggested_filename == "rowan-02-calendar.ics"
+    assert Path(begun.value.path()).read_bytes().startswith(b"BEGIN:VCALENDAR")
+    window.wait_for("browser now")
+    window.page.keyboard.press("Escape")
+    window.wait_for("may slip")
+
+
+def test_what_was_typed_when_the_page_was_closed_is_there_at_the_next_visit(window, address) -> None:
+    window.wait_for("Femoral lengthening 1")
+    window.page.keyboard.press("F7")
+    window.wait_for("New child")
+    window.page.keyboard.type("maple-03")
+    window.wait_for("Still needed")
+    browser = window.page.context.browser
+    assert browser
+    window.page.close()
+    again = Window(browser.new_page(viewport=SIZE))
+    again.page.goto(address)
+    again.wait_for("here again: a new child as typed (F7 on the list).")
+    again.page.keyboard.press("F7")
+    again.wait_for("Id: maple-03")
+    again.page.keyboard.press("F6")
+
+
+@pytest.mark.parametrize("width", [400, 480])
+def test_on_a_phone_the_caution_is_seen_once_and_both_new_screens_fit(window, width) -> None:
+    window.wait_for("Femoral lengthening 1")
+    window.page.set_viewport_size({"width": width, "height": 800})
+    window.page.reload()
+    window.page.wait_for_function("() => document.querySelector('header').getBoundingClientRect().height <= 1")
+    window.wait_for("Children: ")
+    window.page.keyboard.press("F7")
+    shown = window.wait_for("New child", "Short leg:", "F1 ?")
+    assert " ".join(shown.split()).count("Planning aid") == 1
 
 
 def test_a_server_on_another_port_gets_no_cookie_of_ours(window, address) -> None:

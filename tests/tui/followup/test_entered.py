@@ -17,7 +17,7 @@ from pathway.rule_engine.findings import findings_on
 from tests.plans import DAY, files, plan, record, rules
 from tui.followup.asked import all_findings, asked_next
 from tui.followup.choices import choosing
-from tui.followup.entered import Entered, entered, told
+from tui.followup.entered import WAIVE, Entered, decides, entered, told
 from tui.followup.fields import Offer, fields, labels
 from tui.followup.options import Option
 
@@ -51,12 +51,12 @@ def test_lengths_typed_are_those_that_the_verb_sets() -> None:
 @pytest.mark.parametrize(
     ("name", "typed", "said"),
     [
-        ("left.femur_length_mm", "12.1", "found 12.1, expected 35 to 620 mm; did you mean 121: mm, not cm"),
+        ("left.femur_length_mm", "12.1", "found 12.1, expected about 119 mm; did you mean 12.1 cm (121 mm)?"),
         ("left.femur_length_mm", "1210", "found 1210, expected 35 to 620 mm; did you mean 121, a tenth of it"),
         ("left.femur_length_mm", "12,1", "write the decimal point as a point"),
         ("left.femur_length_mm", "long", 'found "long", expected a number from 35 to 620 mm; type digits only'),
         ("left.femur_length_mm", "nan", "write the number as measured"),
-        ("right.femur_length_mm", "40", "more than the"),
+        ("right.femur_length_mm", "40 mm", "more than the"),
         ("skeletal_age_years", "30", "did you mean 2.5: years, not months"),
         ("child.active_infection", "perhaps", "expected yes or no"),
         ("left.hip_joint", "gone", "expected"),
@@ -101,6 +101,78 @@ def test_a_finding_keeps_its_own_way_of_measuring() -> None:
     assert found is not None
     of_day = next(visit for visit in found.visits if visit.date == DAY)
     assert [item.method for item in of_day.measurements] == ["examination"]
+
+
+@pytest.mark.parametrize(("typed", "mm"), [("18.3 cm", 183.0), ("18.3cm", 183.0), ("183 mm", 183.0), ("183", 183.0)])
+def test_a_length_is_typed_in_mm_or_in_cm_with_its_unit(typed, mm) -> None:
+    found = enter({"left.femur_length_mm": typed}).record
+    assert found is not None
+    assert next(m.value for v in found.visits if v.date == DAY for m in v.measurements) == mm
+    shown = {field.name: field for field in fields(ROWAN, 0, {"left.femur_length_mm": typed}, {})}
+    assert shown["left.femur_length_mm"].means in ("", "183")
+
+
+def test_a_number_that_would_fit_as_cm_is_asked_back_and_the_answer_is_offered() -> None:
+    typed = {"left.femur_length_mm": "18.3"}
+    assert enter(typed).record is None
+    shown = {field.name: field for field in fields(ROWAN, 0, typed, {})}
+    (answer,) = shown["left.femur_length_mm"].options
+    assert answer.words == "18.3 cm"
+    assert enter({"left.femur_length_mm": answer.words}).record is not None
+
+
+def test_a_gain_that_would_fit_the_plan_as_cm_is_asked_back() -> None:
+    typed = {"operation.kind": "femoral lengthening", "operation.achieved_mm": "3.8"}
+    assert "did you mean 3.8 cm (38 mm)?" in enter(typed).wrong["operation.achieved_mm"]
+    for text, mm in (("3.8 cm", 38.0), ("3.8 mm", 3.8), ("38", 38.0)):
+        found = enter({**typed, "operation.achieved_mm": text}).record
+        assert found is not None
+        assert found.operations[-1].achieved_mm == mm
+
+
+@pytest.mark.parametrize(
+    ("typed", "years"), [("2y6m", 2.5), ("2 y 6 m", 2.5), ("2 6/12", 2.5), ("2.5", 2.5), ("3y", 3.0)]
+)
+def test_a_skeletal_age_is_typed_in_years_and_months_and_what_was_understood_is_shown(typed, years) -> None:
+    found = enter({"skeletal_age_years": typed}).record
+    assert found is not None
+    assert found.visits[-1].skeletal_age_years == years
+    shown = {field.name: field for field in fields(ROWAN, 0, {"skeletal_age_years": typed}, {})}
+    whole, months = divmod(round(12 * years), 12)
+    assert shown["skeletal_age_years"].means == f"{whole} y {months} m = {years:g}"
+
+
+def test_a_finding_that_was_measured_is_never_called_unmeasured_though_the_last_attempt_gave_nothing() -> None:
+    declined = enter({"left.femur_length_mm": "declined"}).record
+    assert declined is not None
+    again = all_findings(Question(declined, rules(), DAY))
+    asked = next(item for item in again if item.name == "left.femur_length_mm")
+    assert (asked.gap, asked.last.value if asked.last else None) == ("was declined", 119.0)
+    of = Offer(declined, rules(), DAY, (), {item.name: item for item in again}, ROWAN.choosing)
+    shown = {field.name: field for field in fields(of, 0, {"find": "femur length"}, {})}["left.femur_length_mm"]
+    assert "At the latest visit it was declined, before that it was measured." in shown.wanted
+    assert "Not measured before" not in shown.wanted
+    assert shown.origin.startswith("was 119")
+
+
+@pytest.mark.parametrize("child", files())
+def test_only_what_no_visit_has_is_called_not_measured_before(child) -> None:
+    of = offer(child)
+    known = {
+        f"{'child' if one.side is None else one.side}.{one.finding}"
+        for visit in of.record.visits
+        for one in (*visit.measurements, *visit.missing)
+    }
+    for name, asked in of.every.items():
+        shown = next(field for field in fields(of, 0, {name: "1"}, {}) if field.name == name)
+        assert not ("Not measured before" in shown.wanted and (name in known or asked.last is not None)), name
+
+
+def test_all_choices_are_offered_and_methods_by_their_names() -> None:
+    shown = {field.name: field for part in range(3) for field in fields(ROWAN, part, {}, {})}
+    assert [one.value for one in shown["operation.complications"].options] == list(rules().complications)
+    assert shown["operation.complications"].several
+    assert [one.words for one in shown["method"].options] == [method.label for method in rules().methods]
 
 
 def test_a_skeletal_age_is_asked_how_it_was_read() -> None:
@@ -164,13 +236,14 @@ def test_what_an_operation_of_the_record_has_is_offered_in_its_fields() -> None:
     assert set(shown["operation.complications"].offered.split(", ")) == {"hip subluxation", "pin site infection"}
 
 
-def test_a_decision_is_made_by_whom_it_is_made_by_unless_said() -> None:
-    family = enter({"decision.kind": "decline", "decision.about": "growth arrest", "decision.reason": "no"}).record
+def test_a_decision_is_of_who_decided_last_unless_said_and_never_silently_the_family() -> None:
+    declined = enter({"decision.kind": "decline", "decision.about": "growth arrest", "decision.reason": "no"}).record
     gate = "femoral lengthening: acetabular"
     team = enter({"decision.kind": "waive", "decision.about": gate, "decision.reason": "seen in theatre"}).record
-    assert family is not None
+    assert declined is not None
     assert team is not None
-    assert [family.decisions[-1].by, team.decisions[-1].by] == ["family", "team"]
+    assert [declined.decisions[-1].by, team.decisions[-1].by] == ["team", "team"]
+    assert [decides(kind, "family") for kind in ("decline", "prefer", WAIVE)] == ["family", "family", "team"]
     assert team.decisions[-1].gate == "femoral_lengthening.socket_level"
 
 

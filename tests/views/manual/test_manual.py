@@ -33,7 +33,9 @@ def test_a_page_loses_no_word_on_its_way_to_the_terminal(topic: str) -> None:
     assert "".join(said(topic).split()) == "".join("".join(lines).split())
     assert not [line for line in lines if "](" in line or "**" in line or line.startswith("#")]
     if topic != manual.FINDINGS:
-        kept = re.sub(r"(?m)^```.*$|^!\[.*$|^\|[-| ]+\|$|^\| command \|.*$", "", manual.markdown(topic))
+        kept = re.sub(
+            r"(?m)^```.*$|^!\[.*$|^\|[-| ]+\|$|^\| (?:command|in the mapping) \|.*$", "", manual.markdown(topic)
+        )
         kept = re.sub(r"(?m)^(- |#+ |\| )| \|(?= |$)|\*\*", " ", kept)
         words = re.findall(r"[\w.-]+", kept)
         assert words == re.findall(r"[\w.-]+", "\n".join(lines)), topic
@@ -42,7 +44,14 @@ def test_a_page_loses_no_word_on_its_way_to_the_terminal(topic: str) -> None:
 def test_every_finding_that_may_be_entered_is_listed_with_what_it_takes() -> None:
     text = said("findings")
     for rule in rules().findings:
-        assert (f"\n{rule.id}\n" in text) == (not rule.derived), rule.id
+        assert (f"\n{rule.id}\n" in text) == (not rule.derived or rule.id == manual.SKELETAL_AGE), rule.id
+
+
+def test_a_skeletal_age_is_listed_with_every_way_of_reading_it() -> None:
+    text = "".join(said("findings").split())
+    assert "skeletal_age_method" in text
+    shown = {one.id: "".join(f"{one.id} ({one.label})".split()) for one in rules().skeletal_methods}
+    assert [id for id, words in shown.items() if words not in text] == []
 
 
 def test_a_verb_gives_its_help_and_an_unknown_word_the_nearest_page() -> None:

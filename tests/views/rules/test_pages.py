@@ -13,7 +13,7 @@ from pathway.protocol.overlay import differences
 from pathway.protocol.references import entries, users
 from pathway.views.rules.catalogue import catalogue
 from pathway.views.rules.overlay_sheet import sheet_data, sheet_text
-from pathway.views.rules.pages import all_kinds, list_data, list_text, page_data, page_text
+from pathway.views.rules.pages import all_kinds, list_data, list_text, page_data, page_on_screen, page_text
 from pathway.views.rules.words import origin_words, statement
 from tests.offenders import for_each
 
@@ -210,3 +210,13 @@ class TestCatalogue:
         memory = sum(gate.provenance == "memory" for gate in PROTOCOL.gates)
         own = sum(gate.provenance == "judgement" for gate in PROTOCOL.gates)
         assert f"| [Gates](#gates) | {len(PROTOCOL.gates)} | {memory} | {own} |" in catalogue(PROTOCOL)
+
+
+def test_a_screen_is_told_the_same_page_in_words_without_ids() -> None:
+    page = page_on_screen(PROTOCOL, "nsa_observers", NAMED)
+    assert page[0] == "Source"
+    ids = {"nsa_observers", *NAMED["nsa_observers"]}
+    assert [line for line in page if any(id in line for id in ids)] == []
+    at = page.index("Referred to by")
+    assert any("Different observers differ by up to 6 deg" in line for line in page[at:])
+    assert any("neck-shaft angle" in line for line in page[at:])

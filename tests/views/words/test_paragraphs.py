@@ -39,7 +39,7 @@ def test_an_age_to_come_has_a_difference_with_and_without_the_plan() -> None:
 
 def test_an_age_of_the_past_has_what_was_measured() -> None:
     said = words(at_age(plan("rowan-02"), 1.75, aids(rules())))
-    assert "Last measured 6.9 cm on 2025-09-17" in said
+    assert "Last measured 6.9 cm shorter on 2025-09-17" in said
 
 
 def test_without_a_projection_the_difference_is_not_known() -> None:

@@ -6,7 +6,7 @@ import datetime
 
 import pytest
 
-from pathway.views.words.worksheet import value_words, worksheet_text
+from pathway.views.words.worksheet import section_lines, value_words, worksheet_text
 from pathway.worksheets.sheet import CHECK_THE_RADIOGRAPH, Column, Drawing, Kind, Section, Shape, Sheet, Table
 from tests.worksheets.cases import KNOWN_WIDTH, sheet
 
@@ -85,3 +85,16 @@ def test_a_drawing_is_told_in_words() -> None:
 )
 def test_values_in_words(value: object, words: str) -> None:
     assert value_words(value, "", 1) == words
+
+
+@pytest.mark.parametrize("width", [40, 60, 69, 80])
+def test_no_column_of_a_table_is_cut_away_and_none_is_lost(width) -> None:
+    of = made("osteotomy")
+    (table,) = [one for part in of.sections for one in part.tables if one.title.endswith("by implant and wire")]
+    lines = list(section_lines(Section(title="Wires", tables=(table,)), width, plain=False))
+    assert max(map(len, lines)) <= width
+    words = " ".join(lines).split()
+    for column in table.columns[1:]:
+        assert column.title in words
+    for value in (cell for row in table.rows for cell in row[1:] if cell is not None):
+        assert f"{value:.0f}" in words

@@ -35,7 +35,7 @@ def test_it_names_side_angles_cut_shift_and_contact():
         "neck-shaft 125°",
         "cut 20 mm",
         f"shift {abs(shift):.0f} mm",
-        f"contact {100 * contact:.0f} %",
+        f"overlap {100 * contact:.0f} %",
     ):
         assert word in found, found
 
@@ -91,7 +91,7 @@ def test_the_svg_is_well_formed_keeps_text_as_text_and_speaks():
 
 def test_the_alternative_says_what_is_to_be_seen():
     said = drawing(cut_below_corner_mm=20).alternative
-    for word in ("left hip", "90 deg", "125", "20 mm below", "contact", "20 mm wide"):
+    for word in ("left hip", "90 deg", "125", "20 mm below", "overlap", "20 mm wide"):
         assert word in said
 
 

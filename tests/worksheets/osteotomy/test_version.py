@@ -38,7 +38,7 @@ def test_an_older_child_is_never_given_more(one, other):
 def test_the_sheet_aims_at_the_age_and_names_the_adult_value():
     young, old = on(BORN + 4), on(BORN + 10)
     assert young.value == 27
-    assert "4.0 years at the operation" in young.note
+    assert "for 4 y at the operation" in young.note
     assert f"adult value of {ADULT:g} deg" in young.note
     assert {"hartel_2016", "rotation_review_2021", "operative_techniques_136", "own_judgement"} == set(young.sources)
     assert old.value == ADULT

@@ -374,6 +374,10 @@ def test_the_length_on_the_wire_stands_in_for_the_necks():
     made = sheet(without=("femoral_neck_length_mm",))
     assert made.input("femoral_neck_length_mm").value == 38
     assert "is used" in made.input("femoral_neck_length_mm").note
+    assert made.input("femoral_neck_length_mm").stands_in == made.input("neck_wire_length_mm").label
+    by_hand = sheet(without=("femoral_neck_length_mm",), neck_wire_length_mm=28)
+    assert by_hand.input("femoral_neck_length_mm").value == 28
+    assert by_hand.input("femoral_neck_length_mm").origin == "none"
 
 
 @pytest.mark.parametrize(

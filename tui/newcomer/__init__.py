@@ -1,0 +1,1 @@
+"""The form for a new child without a screen: its fields, and what was typed as a record or as sentences."""
