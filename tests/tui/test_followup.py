@@ -83,6 +83,22 @@ async def test_a_slip_is_told_in_place_and_what_is_right_shows_what_it_changes_a
         assert lengths(app) == []
 
 
+async def test_a_plan_that_comes_while_somebody_types_moves_nobody_from_the_field() -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press(*TO_LENGTHS)
+        await typed(pilot, "12")
+        screen = form_of(app)
+        screen._ground = (None, None)  # as where the plan of another day has come
+        screen.children_changed(app.child_list, "rowan-02")
+        await typed(pilot, "1")
+        await pilot.pause()
+        assert screen.query_one(Form).chosen.name == "left.femur_length_mm"  # type: ignore[union-attr]
+        assert screen.query_one(Input).value == "121"
+        assert screen.typed == {"left.femur_length_mm": "121"}
+
+
 async def test_it_is_kept_as_one_edit_undone_and_done_again() -> None:
     app = the_app("rowan-02", ROWAN)
     async with app.run_test(size=SIZE) as pilot:

@@ -106,7 +106,10 @@ class ExportScreen(FormScreen):
         notice.say("")
         self._offers = offers(ground)
         first = (one.name for one in self._offers if self._paper and one.name.startswith(self._paper))
-        form.open(tuple(self._fields()), next(first, self._offers[0].name))
+        if form.chosen is None:
+            form.open(tuple(self._fields()), next(first, self._offers[0].name))
+        else:
+            form.offer(tuple(self._fields()))
         self._say()
         self.refresh_bindings()
 

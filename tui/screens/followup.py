@@ -143,10 +143,13 @@ class FollowUpScreen(FormScreen):
             choosing(record, plan, rules, self.home.sheets.get(self.child), self.home.decider or ""),
         )
         self.query_one(frame.Notice).say("")
-        # At what was typed before and not kept, else at the first field.
         fields = tuple(followup_fields.fields(self._offer, self.part, self.typed, {}))
-        self.query_one(Form).open(fields, next((one.name for one in fields if one.name in self.typed), ""))
-        self.typed_anew()
+        form = self.query_one(Form)
+        if form.chosen is not None and form.chosen.name in {one.name for one in fields}:
+            form.offer(fields, typing=True)  # a plan that comes while somebody types moves nobody from the field
+        else:  # at what was typed before and not kept, else at the first field
+            form.open(fields, next((one.name for one in fields if one.name in self.typed), ""))
+        self.typed_anew(typing=True)
 
     def _planned(self) -> tuple[Record, Plan, Protocol] | None:
         session, rules = self.home.child_list[self.child].session, self.home.rules
