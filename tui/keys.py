@@ -104,8 +104,8 @@ COURSES = (
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
 WHAT_IF = (
-    Binding("up", "field(-1)", "Wish", key_display="↑ ↓", priority=True),
-    Binding("down", "field(1)", "Next wish", show=False, priority=True),
+    Binding("up", "field(-1)", "Wish", key_display="↑ ↓"),
+    Binding("down", "field(1)", "Next wish", show=False),
     Binding("f4,f9", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Keep as wishes", key_display="F5"),
     Binding("f6", "clear", "Clear field", key_display="F6"),
@@ -114,8 +114,8 @@ WHAT_IF = (
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 WORKSHEET = (
-    Binding("up", "field(-1)", "Input", key_display="↑ ↓", priority=True),
-    Binding("down", "field(1)", "Next input", show=False, priority=True),
+    Binding("up", "field(-1)", "Input", key_display="↑ ↓"),
+    Binding("down", "field(1)", "Next input", show=False),
     Binding("shift+tab", "stage(-1)", "Stage", key_display="Tab", show=False),
     Binding("tab", "stage(1)", "Stage", key_display="Tab", priority=True),
     Binding("f3", "theatre", "For the table", key_display="F3"),
@@ -198,8 +198,8 @@ EXPORTING = (
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 NEW_CHILD = (
-    Binding("up", "field(-1)", "Field", key_display="↑ ↓", priority=True),
-    Binding("down", "field(1)", "Next field", show=False, priority=True),
+    Binding("up", "field(-1)", "Field", key_display="↑ ↓"),
+    Binding("down", "field(1)", "Next field", show=False),
     Binding("f4", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Save and open", key_display="F5"),
     Binding("f6", "clear", "Clear field", key_display="F6"),
