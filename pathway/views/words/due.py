@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pathway.questions.due import Due, due
-from pathway.views.pictures.picture import Role
-from pathway.views.words.paragraphs import Paragraph
+
+if TYPE_CHECKING:  # the verb prints lines alone, and loads no plan for them
+    from pathway.views.words.paragraphs import Paragraph
 
 MONTHS_AHEAD = 12
 """How far lists look ahead for what a child needs."""
@@ -47,6 +48,9 @@ def due_words(item: Due) -> str:
 
 def due_paragraphs(needed: Sequence[Due]) -> Iterator[Paragraph]:
     """Yield what is overdue, then what is needed in the months to come, each with its day."""
+    from pathway.views.pictures.picture import Role
+    from pathway.views.words.paragraphs import Paragraph
+
     late, coming = [one for one in needed if one.overdue], [one for one in needed if not one.overdue]
     if late:
         yield Paragraph("Overdue", heading=True, role=Role.STAGE_BLOCKED)
