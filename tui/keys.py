@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from textual.binding import Binding
@@ -219,13 +220,17 @@ def bindings(table: Iterable[Binding]) -> dict[str, Binding]:
     return {key: one for one in table for key in of(one)}
 
 
+FUNCTION_KEY = re.compile(r"f\d+")
+
+
 def elsewhere(key: str) -> str:
-    """Return what a key does on the screens that have it, in a sentence; "" for one that no screen has."""
+    """Return what a key does on the screens that have it, in a sentence, or that it does nothing here."""
+    shown = key.upper() if FUNCTION_KEY.fullmatch(key) else key
     found = {name: bindings(table)[key] for name, table in TABLES.items() if key in bindings(table)}
     if not found:
-        return ""
+        return f"Nothing is on {shown} here. F1 lists the keys of this screen."
     does = " or ".join(dict.fromkeys(one.description for one in found.values()))
-    return f"Not on this screen: {key} ({does}) belongs to {', '.join(found)}. F1 lists the keys of this one."
+    return f"Not on this screen: {shown} ({does}) belongs to {', '.join(found)}. F1 lists the keys of this one."
 
 
 TABLES = {

@@ -178,14 +178,14 @@ def _troubles(policy: Policy, child: ChildProgramme, question: Question) -> tupl
         return ()
     bone = child.bones[first.number - 1]
     percent = child.percent_of(first.visit, first.action.amount, first.number, first.gained)
-    step = lengthening_of(question, bone, first.mm, percent, first.age_years, child.cover, joints=joint_before(question))
+    joints = joint_before(question)
+    step = lengthening_of(question, bone, first.mm, percent, first.age_years, child.cover, joints=joints)
     told = []
     for name in TOLD:
         if name == "hip" and bone != "femur":
             continue
-        head = (
-            "Only if the hip has first been stabilised and covered: " if name == "hip" and step.hip_cover == "prepared" else ""
-        )
+        prepared = name == "hip" and step.hip_cover == "prepared"
+        head = "Only if the hip has first been stabilised and covered: " if prepared else ""
         head = "With a rod put in when the frame comes off: " if name == "fracture" and bone == "femur" else head
         told.append(head + family_words(rate(question.protocol, name, step), bone))
     return tuple(told)
