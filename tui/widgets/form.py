@@ -116,8 +116,11 @@ class Form(Vertical):
     def next_option(self) -> None:
         """Put the next choice of the field into the line, as if it had been typed."""
         field = self.chosen
+        if field is None:
+            return
         text = self.query_one(Input).value
-        option = after(last_part(text)[1] if field and field.several else text, field.options) if field else None
+        # With nothing typed what is offered stands: the choice after it is the first that changes anything.
+        option = after(last_part(text)[1] if field.several else text or field.offered, field.options)
         if option is not None:
             self._take(option.words)
 
