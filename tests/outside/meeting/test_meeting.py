@@ -166,14 +166,14 @@ def the_surgeon_follows_up_and_compares(desk: Desk) -> None:
     desk.press("Ctrl+S")
     desk.wait_for("Saved in clinic.db by ward-3")
     desk.press("h")
-    desk.wait_for("maple-03: history", "plan accepted by the team")
+    desk.wait_for("maple-03: history", "plan kept with what was saved")
     for _ in range(8):
         if any(row.lstrip(" │").startswith("▸ ✓ plan accepted") for row in desk.screen().splitlines()):
             break
         desk.press("Down")
         time.sleep(0.5)
     desk.press("Enter")
-    desk.wait_for("From plan accepted by the team")
+    reads(desk, "From plan accepted by the team")
     desk.press("Esc")
     desk.wait_for("may slip")
 
