@@ -45,6 +45,7 @@ VERBS = (
     ("new", "pine-01", "--on", "2026-11-25"),
 )
 VERBS_OF_EXTRAS = (
+    ("rules", "holidays", "DE-BY", "--on", "2026-11-25", "-o", "holidays.toml"),
     ("fhir", "oak-12", "--on", "2026-11-25", "-o", "record.json"),
     ("registry", "table", "visits", "-o", "visits.parquet"),
     ("registry", "import", "oak-12", "--registry", "locked.db", "--key-file", "key.txt"),

@@ -21,7 +21,7 @@ from packaging.utils import canonicalize_name
 ROOT = Path(__file__).parents[2]
 RULES, OUT, LOCK = ROOT / "rules", ROOT / "rules" / "LICENCES.md", ROOT / "requirements.lock"
 DATA = Path(__file__).with_name("data_licences.toml")
-EXTRAS = ("cluster", "encrypted", "fhir", "parquet", "postgres", "web", "xlsx")
+EXTRAS = ("calendar", "cluster", "encrypted", "fhir", "parquet", "postgres", "web", "xlsx")
 LONGEST = 60
 """A longer `License` field is the whole text of a licence, not its name."""
 PHRASES = {"Altered source versions must be plainly marked as such": "Zlib"}
