@@ -24,6 +24,8 @@ DATA = Path(__file__).with_name("data_licences.toml")
 EXTRAS = ("calendar", "cluster", "encrypted", "fhir", "parquet", "postgres", "web", "xlsx")
 LONGEST = 60
 """A longer `License` field is the whole text of a licence, not its name."""
+NAMELESS = ("Dual License",)
+"""What names no licence: the classifiers say which two."""
 PHRASES = {"Altered source versions must be plainly marked as such": "Zlib"}
 """By what a licence is known of which only the text is there."""
 HEAD = """\
@@ -57,7 +59,7 @@ def licence_of(found: Distribution) -> str:
     if said := metadata.get("License-Expression"):
         return said
     said = (metadata.get("License") or "").strip()
-    if said and len(said) <= LONGEST and "\n" not in said:
+    if said and len(said) <= LONGEST and "\n" not in said and said not in NAMELESS:
         return said
     kinds = [one.split(" :: ") for one in metadata.get_all("Classifier") or () if one.startswith("License :: ")]
     if kinds:

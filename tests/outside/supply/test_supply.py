@@ -47,6 +47,11 @@ class TestLicences:
                 "License: " + "a whole text " * 20 + "\nClassifier: License :: OSI Approved :: MIT License",
                 "MIT License",
             ),
+            (
+                "License: Dual License\nClassifier: License :: OSI Approved :: BSD License\n"
+                "Classifier: License :: OSI Approved :: Apache Software License",
+                "BSD License or Apache Software License",
+            ),
             ("Classifier: Programming Language :: C", ""),
         ],
     )
