@@ -26,6 +26,7 @@ import tempfile
 import tomllib
 import zipfile
 from collections.abc import Mapping
+from email.parser import HeaderParser
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -135,6 +136,22 @@ def versions(folder: Path, python: Path, resolution: str | None, more: str) -> l
     return ["-c", str(file)]
 
 
+def about(wheel: Path) -> list[str]:
+    """Return what a wheel lacks of what it must say of itself: its licences, their texts, its types."""
+    with zipfile.ZipFile(wheel) as opened:
+        names = opened.namelist()
+        inside = next(name for name in names if name.endswith(".dist-info/METADATA"))
+        metadata = HeaderParser().parsestr(opened.read(inside).decode())
+    folder = inside.removesuffix("METADATA")
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    wanted = [f"{folder}licenses/{file}" for file in project["license-files"]]
+    wanted += ["pathway/shipped_data/rules/LICENCES.md", "pathway/py.typed"]
+    wrong = [f"found no {name}, expected it inside" for name in wanted if name not in names]
+    if metadata["License-Expression"] != project["license"]:
+        wrong.append(f"found the licence {metadata['License-Expression']}, expected {project['license']}")
+    return wrong
+
+
 def installed(folder: Path, python: str, resolution: str | None, more: str) -> Path:
     """Return the Python of a new environment that holds their wheel and ours, with these extras."""
     run([python, "-m", "venv", "env"], folder)
@@ -143,6 +160,8 @@ def installed(folder: Path, python: str, resolution: str | None, more: str) -> P
     run([*pip, str(their_wheel(folder))], folder)
     run([python, "-m", "pip", "wheel", "-q", "--no-deps", "-w", str(folder / "made"), str(ROOT)], folder)
     wheel = next((folder / "made").glob("*.whl"))
+    if lacking := about(wheel):
+        sys.exit(f"{wheel.name}: {'; '.join(lacking)}")
     run([*pip, *versions(folder, ours, resolution, more), f"{wheel}[{more}]" if more else str(wheel)], folder)
     run([*pip, *TYPES], folder)
     return ours
