@@ -392,10 +392,11 @@ class PathwayApp(ComingBackApp):
         return bool(why)
 
     def on_key(self, event: Key) -> None:
-        """Say of a letter that does nothing on this screen where it does something."""
+        """Say of a letter or function key that does nothing on this screen where it does something."""
         screen = self.screen
-        typing = isinstance(self.focused, Input) or not event.is_printable
-        if isinstance(screen, OwnScreen) and not typing and event.key not in screen.own_keys():
+        letter = event.is_printable and not (event.character or "").isspace() and not isinstance(self.focused, Input)
+        asks = letter or keys.FUNCTION_KEY.fullmatch(event.key)
+        if isinstance(screen, OwnScreen) and asks and event.key not in screen.own_keys():
             self.say_why(keys.elsewhere(event.key))
 
     def say_why(self, sentence: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from textual.binding import Binding
@@ -104,8 +105,8 @@ COURSES = (
     Binding("pagedown", "page(1)", "Page down", show=False),
 )
 WHAT_IF = (
-    Binding("up", "field(-1)", "Wish", key_display="↑ ↓", priority=True),
-    Binding("down", "field(1)", "Next wish", show=False, priority=True),
+    Binding("up", "field(-1)", "Wish", key_display="↑ ↓"),
+    Binding("down", "field(1)", "Next wish", show=False),
     Binding("f4,f9", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Keep as wishes", key_display="F5"),
     Binding("f6", "clear", "Clear field", key_display="F6"),
@@ -114,8 +115,8 @@ WHAT_IF = (
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 WORKSHEET = (
-    Binding("up", "field(-1)", "Input", key_display="↑ ↓", priority=True),
-    Binding("down", "field(1)", "Next input", show=False, priority=True),
+    Binding("up", "field(-1)", "Input", key_display="↑ ↓"),
+    Binding("down", "field(1)", "Next input", show=False),
     Binding("shift+tab", "stage(-1)", "Stage", key_display="Tab", show=False),
     Binding("tab", "stage(1)", "Stage", key_display="Tab", priority=True),
     Binding("f3", "theatre", "For the table", key_display="F3"),
@@ -198,8 +199,8 @@ EXPORTING = (
     Binding("pagedown", "page(1)", "Page down", show=False, priority=True),
 )
 NEW_CHILD = (
-    Binding("up", "field(-1)", "Field", key_display="↑ ↓", priority=True),
-    Binding("down", "field(1)", "Next field", show=False, priority=True),
+    Binding("up", "field(-1)", "Field", key_display="↑ ↓"),
+    Binding("down", "field(1)", "Next field", show=False),
     Binding("f4", "option", "Next choice", key_display="F4"),
     Binding("f5", "keep", "Save and open", key_display="F5"),
     Binding("f6", "clear", "Clear field", key_display="F6"),
@@ -219,13 +220,17 @@ def bindings(table: Iterable[Binding]) -> dict[str, Binding]:
     return {key: one for one in table for key in of(one)}
 
 
+FUNCTION_KEY = re.compile(r"f\d+")
+
+
 def elsewhere(key: str) -> str:
-    """Return what a key does on the screens that have it, in a sentence; "" for one that no screen has."""
+    """Return what a key does on the screens that have it, in a sentence, or that it does nothing here."""
+    shown = key.upper() if FUNCTION_KEY.fullmatch(key) else key
     found = {name: bindings(table)[key] for name, table in TABLES.items() if key in bindings(table)}
     if not found:
-        return ""
+        return f"Nothing is on {shown} here. F1 lists the keys of this screen."
     does = " or ".join(dict.fromkeys(one.description for one in found.values()))
-    return f"Not on this screen: {key} ({does}) belongs to {', '.join(found)}. F1 lists the keys of this one."
+    return f"Not on this screen: {shown} ({does}) belongs to {', '.join(found)}. F1 lists the keys of this one."
 
 
 TABLES = {

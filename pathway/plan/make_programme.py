@@ -14,7 +14,7 @@ from pathway.courses.policy.child import ChildProgramme
 from pathway.courses.policy.first import Commitment, First
 from pathway.courses.policy.path import Step as PathStep
 from pathway.courses.policy.policy import Policy, best_policy
-from pathway.courses.policy.risks import lengthening_of
+from pathway.courses.policy.risks import joint_before, lengthening_of
 from pathway.growth import fit_growth
 from pathway.network import Conflict
 from pathway.plan.amounts_by_age import amounts_by_age
@@ -178,14 +178,14 @@ def _troubles(policy: Policy, child: ChildProgramme, question: Question) -> tupl
         return ()
     bone = child.bones[first.number - 1]
     percent = child.percent_of(first.visit, first.action.amount, first.number, first.gained)
-    step = lengthening_of(question, bone, first.mm, percent, first.age_years, child.cover)
+    joints = joint_before(question)
+    step = lengthening_of(question, bone, first.mm, percent, first.age_years, child.cover, joints=joints)
     told = []
     for name in TOLD:
         if name == "hip" and bone != "femur":
             continue
-        head = (
-            "Only if the hip has first been stabilised and covered: " if name == "hip" and child.cover == "poor" else ""
-        )
+        prepared = name == "hip" and step.hip_cover == "prepared"
+        head = "Only if the hip has first been stabilised and covered: " if prepared else ""
         head = "With a rod put in when the frame comes off: " if name == "fracture" and bone == "femur" else head
         told.append(head + family_words(rate(question.protocol, name, step), bone))
     return tuple(told)

@@ -170,7 +170,8 @@ def _words(asked: WhatIf, protocol: Protocol) -> Iterator[str]:
     for stage in asked.without:
         yield f"without {lower_first(protocol.stage(stage).label)}"
     if asked.at_most_lengthenings is not None:
-        yield f"at most {asked.at_most_lengthenings} further lengthenings"
+        many = asked.at_most_lengthenings
+        yield f"at most {many} further {'lengthening' if many == 1 else 'lengthenings'}"
     for start, end in asked.not_in:
         yield f"no device on the bone from {start} to {end}"
     if asked.finish_before is not None:

@@ -168,7 +168,7 @@ def test_a_child_affected_on_both_sides_is_planned_leg_by_leg(plans: dict[str, t
     assert plan.conflicts == ()
     assert plan.growth.at_maturity is None
     assert len(plan.growth.notes) == 4
-    assert all("normal at 5." in note for note in plan.growth.notes)
+    assert all("normal at 5 y" in note for note in plan.growth.notes)
     assert {item.label.rpartition(", ")[2] for item in plan.classification} == {"left", "right"}
     assert not any(stage.date for stage in plan.stages if stage.operation)
     assert (plan.stage("femoral_lengthening").side, plan.stage("femoral_lengthening").date) == ("left", None)

@@ -284,6 +284,19 @@ class TestEarlierSlip:
         assert "Knee spanned: needed" in lines
         assert "50 mm (warns): After a hip or knee that slipped" in lines
 
+    def test_its_risk_is_told_as_for_a_hip_poorly_covered_at_the_step_as_in_the_whole_plan(self) -> None:
+        def of_100(plan: Plan, name: str) -> float:
+            harms = {harm.id: harm.per_100 for harm in plan.stage("femoral_lengthening_2").harms}
+            return harms[f"stage_harm.lengthening.{name}"] or 0.0
+
+        slipped, sound = self.plan("hip_subluxation"), self.plan("pin_site_infection")
+        assert of_100(slipped, "hip") > 3 * of_100(sound, "hip")
+        assert of_100(slipped, "lasting_harm") > 2 * of_100(sound, "lasting_harm")
+        assert slipped.recommended is not None and slipped.recommended.expected is not None
+        counted = {harm.id: harm.per_100 for harm in slipped.recommended.expected.harms}
+        for name in ("hip", "lasting_harm"):
+            assert 0 < of_100(slipped, name) <= counted[name] + 1
+
     def test_a_slip_of_the_other_leg_or_at_another_operation_says_nothing(self) -> None:
         done = operation("hip_preparation", at_age(3), complications=("hip_subluxation",))
         plan = _planned(child(visit(at_age(5), {**HEALTHY, **LEGS}), operations=(done,)), 5.04)

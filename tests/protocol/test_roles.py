@@ -17,6 +17,7 @@ from tests.protocol.rule_folder import copy_of_rules
 ROOT = Path(__file__).parents[2]
 OF_ANOTHER_KIND = {
     ("pathway/preferences.py", "prosthetic_road"): "the id of a course",
+    ("pathway/tables/words.py", "examination"): "the id of a way of measuring",
     ("pathway/exports/calendar/agenda.py", "examination"): "a category of calendar entries",
     ("pathway/plan/verify/__init__.py", "examination"): "the name of a breach",
     ("pathway/plan/verify/calendar.py", "examination"): "the name of a breach",

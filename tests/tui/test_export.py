@@ -126,7 +126,7 @@ async def test_a_form_is_chosen_by_f4_and_a_name_without_one_is_refused(folder) 
         await pilot.press("x")
         await settled(pilot)
         await choose(pilot, "handout")
-        await pilot.press("f4", "f4")
+        await pilot.press("f4")
         await write(pilot, "handout")
         assert [file.name for file in folder.iterdir()] == ["rowan-02-handout-en.html"]
         await typed(pilot, "x")
@@ -165,7 +165,7 @@ async def test_the_language_changes_the_handout_and_its_name(folder) -> None:
         await choose(pilot, "language")
         await typed(pilot, "ger")
         await choose(pilot, "handout")
-        await pilot.press("f4", "f4")
+        await pilot.press("f4")
         await write(pilot, "handout")
         text = (folder / "rowan-02-handout-de.html").read_text(encoding="utf-8")
         assert '<html lang="de' in text
@@ -231,7 +231,7 @@ async def test_the_summary_of_a_registrys_child_says_what_was_accepted(place, fo
             await pilot.press("x")
             await settled(pilot)
             await choose(pilot, "summary")
-            await pilot.press("f4", "f4")
+            await pilot.press("f4")
             await write(pilot, "summary")
     assert "No plan for this child has been accepted yet." in (folder / "rowan-02-summary.html").read_text("utf-8")
 

@@ -6,6 +6,7 @@ import datetime
 import threading
 
 import pytest
+from textual.events import Key
 from textual.pilot import Pilot
 from textual.widgets import Input
 
@@ -97,6 +98,22 @@ async def test_a_plan_that_comes_while_somebody_types_moves_nobody_from_the_fiel
         assert screen.query_one(Form).chosen.name == "left.femur_length_mm"  # type: ignore[union-attr]
         assert screen.query_one(Input).value == "121"
         assert screen.typed == {"left.femur_length_mm": "121"}
+
+
+@pytest.mark.parametrize("field", [1, 2, 3])
+async def test_what_is_typed_faster_than_it_is_taken_lands_in_the_field_that_was_meant(field) -> None:
+    app = the_app("rowan-02", ROWAN)
+    async with app.run_test(size=SIZE) as pilot:
+        await settled(pilot)
+        await pilot.press("v")
+        await pilot.pause()
+        meant = form_of(app).query_one(Form).fields[field].name
+        for key in (*["down"] * field, "1", "2", "1", "up", "down", "0"):
+            app.post_message(Key(key, key if key.isdigit() else None))  # with no wait between them, as from a scanner
+        await pilot.pause()
+        await until(pilot, lambda: bool(form_of(app).typed), "what was typed")
+        await pilot.pause()
+        assert form_of(app).typed == {meant: "1210"}
 
 
 async def test_it_is_kept_as_one_edit_undone_and_done_again() -> None:

@@ -84,7 +84,7 @@ def test_the_demo_opens_the_timeline_answers_keys_and_ends(terminal) -> None:
 @pytest.mark.parametrize("terminal", [(80, 24)], indirect=True)
 def test_from_the_children_through_timeline_courses_and_family_and_out_in_the_smallest_terminal(terminal) -> None:
     terminal.press(f"{sys.executable} -m pathway open --on 2026-11-25; echo ended", "Enter")
-    terminal.wait_for(f"Children: {len(NAMES)}, most urgent first, planned as of 2026-11-25", CAUTION, "alder-06")
+    terminal.wait_for(f"Children: {len(NAMES)}, most urgent first, planned as of 2026-11-25", CAUTION, "birch-04")
     terminal.press("r", "o", "w", "a", "n")
     terminal.wait_for(f"Children: 1 of {len(NAMES)}", "Hip preparation")
     terminal.press("Enter")

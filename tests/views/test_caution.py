@@ -43,7 +43,7 @@ OWN = "own.toml"
 PRINTS = {
     ("demo",): ["--plain"],
     ("open",): [],
-    ("children",): [],
+    ("children",): ["{}"],
     ("timeline",): ["{}"],
     ("prerequisites",): ["{}"],
     ("family",): ["{}"],

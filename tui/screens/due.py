@@ -10,7 +10,7 @@ from textual.events import Resize
 
 from pathway.questions.due import plan_summary
 from pathway.views.words.children import needs_of
-from pathway.views.words.due import due_paragraphs
+from pathway.views.words.due_paragraphs import due_paragraphs
 from tui import keys
 from tui.opened import ChildList
 from tui.screens.page import PageScreen

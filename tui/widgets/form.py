@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Vertical
+from textual.events import Key
 from textual.message import Message
 from textual.widgets import Input, Static
 
@@ -19,6 +21,7 @@ from tui.widgets.choices import Choices
 from tui.widgets.hint import Hint
 from tui.widgets.offered import Offered
 
+STEPS = {"up": -1, "down": 1}
 FEW = 6
 """So many choices are seen at a glance; of more it is said how many there are, as not all may be in view."""
 
@@ -27,6 +30,12 @@ class Line(Input, inherit_bindings=False):
     """One line to type in; leaves the keys that would scroll it, which it cannot, to the screen and its key line."""
 
     BINDINGS: ClassVar[list[BindingType]] = list(Input.BINDINGS)
+
+    async def on_key(self, event: Key) -> None:
+        """Go to another field in the order of the keys: typed fast, a letter must not overtake the arrow before it."""
+        if event.key in STEPS:
+            event.stop()
+            await self.screen.run_action(f"field({STEPS[event.key]})")
 
 
 class Form(Vertical):
@@ -38,6 +47,7 @@ class Form(Vertical):
     Form #asked { height: auto; max-height: 3; padding: 0 1; background: $panel; color: $role-accent; }
     Form Input { border: none; height: 1; margin: 0 1; padding: 0 1; background: $background; }
     Form Input:focus { border: none; }
+    Form Input > .input--selection { background: $role-chosen; color: $role-chosen-text; }
     Form #said { max-height: 4; }
     Form.listing Choices { min-height: 4; }
     Form.listing #said { max-height: 2; }
@@ -57,6 +67,8 @@ class Form(Vertical):
         self.place = 0
         self._taken: dict[str, str] = {}
         """What was taken from the choices of a field, not typed."""
+        self._told = ("", "")
+        """The field and the text that the line stood at when it was told last."""
 
     def compose(self) -> ComposeResult:
         """Lay out the list, the question, the line to type in, the sentence."""
@@ -89,12 +101,14 @@ class Form(Vertical):
 
     def open(self, fields: Sequence[Field], name: str = "") -> None:
         """Show other fields, with the one of that name chosen, else the first."""
+        self._tell()
         names = [field.name for field in fields]
         self.fields, self.place = (), names.index(name) if name in names else 0
         self.offer(fields)
 
     def choose(self, place: int) -> None:
         """Choose the field to type in; places beyond the ends are held."""
+        self._tell()
         self.place = max(0, min(len(self.fields) - 1, place))
         self.query_one(Choices).choose(self.place, self.chosen.ahead if self.chosen else 0)
         self._ask()
@@ -102,8 +116,11 @@ class Form(Vertical):
     def next_option(self) -> None:
         """Put the next choice of the field into the line, as if it had been typed."""
         field = self.chosen
+        if field is None:
+            return
         text = self.query_one(Input).value
-        option = after(last_part(text)[1] if field and field.several else text, field.options) if field else None
+        # With nothing typed what is offered stands: the choice after it is the first that changes anything.
+        option = after(last_part(text)[1] if field.several else text or field.offered, field.options)
         if option is not None:
             self._take(option.words)
 
@@ -150,6 +167,7 @@ class Form(Vertical):
         typed = self.query_one(Input)
         with self.prevent(Input.Changed):
             typed.value = field.value if field else ""
+        self._told = (field.name if field else "", typed.value)
         typed.cursor_position = len(typed.value)
         self._replaceable()
         typed.placeholder = field.offered if field else ""
@@ -163,8 +181,18 @@ class Form(Vertical):
     def on_input_changed(self, event: Input.Changed) -> None:
         """Tell what was typed."""
         event.stop()
-        if self.chosen is not None:
-            self.post_message(self.Changed(self.chosen.name, event.value))
+        if event.value == self.query_one(Input).value:  # else the line has gone on: to another text or another field
+            self._tell()
+
+    def _tell(self) -> None:
+        """Tell the text of the line where it is another than was told last: of the field that it was typed into."""
+        field, text = self.chosen, self.query_one(Input).value
+        if field is not None and (field.name, text) != self._told:
+            self._told = (field.name, text)
+            # Whoever comes back before the screen has taken it finds what was typed.
+            typed = replace(field, value=text, by_hand=True)
+            self.fields = tuple(typed if one is field else one for one in self.fields)
+            self.post_message(self.Changed(field.name, text))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Go on to the next field."""

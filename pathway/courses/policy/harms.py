@@ -14,16 +14,14 @@ import numpy as np
 from pathway.courses.policy.child import ChildProgramme
 from pathway.courses.policy.counts import Harm
 from pathway.courses.policy.programme import Floats
-from pathway.courses.policy.risks import JOINTS, lasting_harm_of, lengthening_of
+from pathway.courses.policy.risks import LASTING, SLIPPED, lasting_harm_of, lengthening_of
 from pathway.protocol.question import Question
 from pathway.risk.step_risks import SIGNS, Level, StepRisks, step_risks
 from pathway.risk.steps import Step
 
-LASTING = "lasting_harm"
 COUNTED = (LASTING, "hip", "knee", "knee_lasting", "fracture", "deep_infection", "shortfall")
 """Outcomes of the pooled table that are counted of a course, in this order."""
 _LEVELS: tuple[Level, ...] = ("centre", "low", "high")
-_SLIPPED = tuple("slipped" in joint for joint in JOINTS)
 
 
 def harms_of(child: ChildProgramme, lengthened_at: tuple[Floats, ...], question: Question) -> tuple[Harm, ...]:
@@ -58,7 +56,7 @@ def _steps(child: ChildProgramme, index: int, weights: Floats, question: Questio
 
 def _counted(step: Step, chances: Floats, level: Level, question: Question) -> Mapping[str, float]:
     """Return the expected number of lengthenings with each outcome, a slipped hip or knee as a hip poorly covered."""
-    protocol, sound = question.protocol, ~np.array(_SLIPPED)
+    protocol, sound = question.protocol, ~np.array(SLIPPED)
     share = protocol.number("slip_lasting_share")
     found = dict.fromkeys(COUNTED, 0.0)
     for joints, one in ((sound, step), (~sound, replace(step, hip_cover="poor"))):

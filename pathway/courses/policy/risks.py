@@ -18,6 +18,8 @@ Exact = npt.NDArray[np.float64]
 JOINTS = ("sound", "hip slipped", "knee slipped", "stiff")
 """States of the joints; what has happened stays for the rest of the programme."""
 SOUND = JOINTS.index("sound")
+LASTING = "lasting_harm"
+SLIPPED = tuple("slipped" in joint for joint in JOINTS)
 LEFT_BY_EARLIER = (
     ("hip_slipped_at_lengthening", "hip slipped"),
     ("knee_slipped_at_lengthening", "knee slipped"),
@@ -71,12 +73,15 @@ def lengthening_of(
     age_years: float | Exact,
     cover: HipCover,
     device: Device | None = None,
+    *,
+    joints: int = SOUND,
 ) -> Step:
     """Return a lengthening as the published counts see it, with the usual device of the bone where none is named.
 
-    A shallow socket counts as prepared, since the gates ask for it before a femur is lengthened.
+    A shallow socket counts as prepared, since the gates ask for it before a femur is lengthened; with the hip or the
+    knee slipped before (`joints`, a state of JOINTS) it counts as poorly covered again.
     """
-    prepared: HipCover = "prepared" if cover == "poor" else cover
+    prepared: HipCover = "poor" if SLIPPED[joints] else "prepared" if cover == "poor" else cover
     used = device or question.protocol.usual_device(bone)
     return Step(
         bone,

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from pathway.courses.policy.risks import hip_cover, lengthening_of
+from pathway.courses.policy.risks import LASTING, hip_cover, joint_before, lasting_harm_of, lengthening_of
 from pathway.plan import model as pm
 from pathway.protocol.harm import StageHarm
 from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.risk.fitting import interval_z
 from pathway.risk.rates import HUNDRED, rate
+from pathway.risk.step_risks import Level, step_risks
 from pathway.risk.steps import Step
 
 NOT_COUNTED = "no count of it is carried in the rules"
@@ -56,8 +57,17 @@ def _pooled(bare: pm.StageHarm, outcome: str, step: Step | None, protocol: Proto
     if found.centre is None or found.low is None or found.high is None:
         return bare.model_copy(update={"why_not": found.why_not, "sources": sources})
     often, low, high = (at_least_once(events) for events in (found.centre, found.low, found.high))
+    if outcome == LASTING:  # in the words of the rules a loose joint is one, too: counted as in the whole plan
+        often, low, high = (_lasting(step, protocol, level) for level in ("centre", "low", "high"))
     told = {"per_100": often, "low": low, "high": high, "of": OF_SUCH, "why_not": "", "sources": sources}
     return bare.model_copy(update=told)
+
+
+def _lasting(step: Step, protocol: Protocol, level: Level) -> float:
+    """Return of how many of 100 such lengthenings some harm stays, that share of the joints that slip with it."""
+    risks = step_risks(protocol, step, level=level)
+    harm = float(lasting_harm_of(risks, protocol.number("slip_lasting_share")))
+    return round(HUNDRED * min(harm, 1.0), 1)
 
 
 def at_least_once(events_per_hundred: float) -> float:
@@ -97,5 +107,12 @@ def _step(stage: pm.PlanStage, question: Question) -> Step | None:
         return None
     device = None if stage.device is None else question.protocol.device(stage.device.id)
     return lengthening_of(
-        question, bone, stage.amount_mm, stage.amount_percent, stage.age_years, hip_cover(question), device
+        question,
+        bone,
+        stage.amount_mm,
+        stage.amount_percent,
+        stage.age_years,
+        hip_cover(question),
+        device,
+        joints=joint_before(question),
     )

@@ -36,7 +36,8 @@ def open_questions(
 ) -> tuple[pm.OpenQuestion, ...]:
     """Return what is missing, what each finding decides, and by when.
 
-    In the one order of every list: by the day it is needed, then by name.
+    In the one order of every list: by the day it is needed, then by name; of one day first what the whole projection
+    waits for.
     """
     asked: dict[str, _Asked] = {}
 
@@ -92,4 +93,4 @@ def open_questions(
                 blocks=tuple(sorted(uses.blocks)),
             )
         )
-    return tuple(sorted(questions, key=lambda q: (q.by or on, q.label, q.finding)))
+    return tuple(sorted(questions, key=lambda q: (q.by or on, PROJECTION not in q.blocks, q.label, q.finding)))

@@ -46,6 +46,6 @@ def _sentences(standing: Standing) -> Iterator[str]:
         "both": "Both roads stand side by side; neither comes first. Hear a team of each before deciding.",
         "undecided": "The road is undecided: both are drawn, nothing need be chosen yet. What both share comes first.",
         "prosthetic": "By published practice the prosthetic road comes first; lengthening is shown beside it.",
-        "not_known": "No road can be drawn yet: nothing about length is dated before what decides is measured.",
+        "not_known": "No road can be drawn yet: no lengthening is dated before what decides is measured.",
     }[standing.stands or "lengthening"]
     yield "Family and team decide; a program never chooses an amputation."

@@ -68,6 +68,7 @@ class StoredPrinted(Frozen):
     see_again_by: datetime.date | None
     opens: tuple[StageDay, ...]
     examine: tuple[StageDay, ...]
+    steps: tuple[StageDay, ...] = ()
     last_days: tuple[StageDay, ...] = ()
     arrest_last: datetime.date | None
     as_accepted: bool | None = None

@@ -181,7 +181,8 @@ def _operations(choice: Choice, words: Wording) -> str:
     if round(told.operations.p95) == 0:
         return words.say("choices.no_operations")
     added = round(told.unplanned_operations.mean)
-    text = words.say("choices.operations", count=_count(told.operations, words))
+    count = _count(told.operations, words)
+    text = words.say("choices.operation") if count == "1" else words.say("choices.operations", count=count)
     return f"{text} {words.say('choices.added', count=added)}" if added else text
 
 

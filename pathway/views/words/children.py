@@ -155,9 +155,9 @@ def no_match(text: str, remedy: str, *, accepted: bool) -> str:
 
 
 def needs_of(child: str, summary: Mapping[str, Any], on: datetime.date) -> tuple[Due, ...]:
-    """Return what a child needs in the months to come, overdue first; of one day first what is to be measured."""
+    """Return what a child needs in the months to come, overdue first; of one day as the plan asks, steps last."""
     found = due(child, summary, on, MONTHS_AHEAD)
-    return tuple(sorted(found, key=lambda item: (item.by, item.kind == "step", item.what)))
+    return tuple(sorted(found, key=lambda item: (item.by, item.kind == "step")))
 
 
 def _needs_words(to_do: Sequence[Due], named: int) -> str:

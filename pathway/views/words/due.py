@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from pathway.questions.due import Due, due
-from pathway.views.pictures.picture import Role
-from pathway.views.words.paragraphs import Paragraph
 
 MONTHS_AHEAD = 12
 """How far lists look ahead for what a child needs."""
@@ -43,16 +41,3 @@ def due_row(item: Due) -> DueRow:
 def due_words(item: Due) -> str:
     """Return what a child needs, as the verb `registry due` prints it and the list shows it."""
     return f"{item.what}{' (overdue)' if item.overdue else ''}"
-
-
-def due_paragraphs(needed: Sequence[Due]) -> Iterator[Paragraph]:
-    """Yield what is overdue, then what is needed in the months to come, each with its day."""
-    late, coming = [one for one in needed if one.overdue], [one for one in needed if not one.overdue]
-    if late:
-        yield Paragraph("Overdue", heading=True, role=Role.STAGE_BLOCKED)
-        yield from (Paragraph(f"{one.by}  {one.what}", 1, Role.STAGE_BLOCKED) for one in late)
-        yield Paragraph("")
-    yield Paragraph(f"In the next {MONTHS_AHEAD} months", heading=True)
-    yield from (Paragraph(f"{one.by}  {one.what}", 1) for one in coming)
-    if not coming:
-        yield Paragraph(NOTHING, 1)

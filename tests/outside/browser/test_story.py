@@ -138,7 +138,7 @@ def test_on_a_phone_the_caution_is_seen_once_and_both_new_screens_fit(window, wi
     window.page.set_viewport_size({"width": width, "height": 800})
     window.page.reload()
     window.page.wait_for_function("() => document.querySelector('header').getBoundingClientRect().height <= 1")
-    window.wait_for("Children: ")
+    window.wait_for("F7 New child")
     window.page.keyboard.press("F7")
     shown = window.wait_for("New child", "Short leg:", "F1 ?")
     assert " ".join(shown.split()).count("Planning aid") == 1

@@ -17,6 +17,8 @@ from tui.web.left import Left
 
 __all__ = ["case", "start"]
 LENGTH = "122"
+TO_LENGTH = "\x1b[B\x1b[B"
+"""Down from the date of the visit to the first length."""
 
 
 async def offered(screens: ClientWebSocketResponse) -> str:
@@ -66,7 +68,7 @@ async def test_a_closed_page_leaves_what_was_typed_to_the_next_visit_of_the_same
     await told(screens, "may slip")
     await press(screens, "v")
     await told(screens, "follow-up")
-    await press(screens, LENGTH)
+    await press(screens, TO_LENGTH + LENGTH)
     await told(screens, "Planning with it")
     await screens.close()
     _, elsewhere, _ = await stranger.page()
@@ -86,7 +88,7 @@ async def test_a_page_that_is_loaded_anew_waits_for_what_the_one_before_leaves(s
     await told(screens, "may slip")
     await press(screens, "v")
     await told(screens, "follow-up")
-    await press(screens, LENGTH)
+    await press(screens, TO_LENGTH + LENGTH)
     await told(screens, "Planning with it")
     closing = asyncio.create_task(screens.close())
     again = await running.screens(path)
