@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 import sys
 import tomllib
 import zipfile
@@ -11,6 +12,8 @@ from pathlib import Path
 from types import ModuleType
 
 import pytest
+
+from pathway import __version__
 
 ROOT = Path(__file__).parents[3]
 
@@ -201,3 +204,17 @@ class TestWheel:
                     made.writestr(name, "")
         assert "; ".join(script("installed", "package").about(tmp_path / "x.whl")).startswith(said)
         assert bool(script("installed", "package").about(tmp_path / "x.whl")) == bool(said)
+
+
+class TestCiting:
+    """What DEVELOPERS.md says of versions is true of this one."""
+
+    def test_the_version_to_cite_and_the_newest_of_the_changes_are_this_one(self) -> None:
+        text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+        citing, changes = text.split("\n## Citing\n")[1].split("\n## Changes\n")
+        assert set(re.findall(r"version (?:= \{)?(\d+\.\d+\.\d+)", citing)) == {__version__}
+        assert re.findall(r"^### (\d+\.\d+\.\d+)", changes, re.MULTILINE)[0] == __version__
+
+    def test_the_changes_are_the_last_chapter(self) -> None:
+        text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+        assert re.findall(r"^## (.+)", text, re.MULTILINE)[-1] == "Changes"
