@@ -5,9 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import bibtexparser
 import pytest
-from bibtexparser import middlewares
 from click.testing import CliRunner
 
 from pathway.cli.main import main
@@ -17,6 +15,8 @@ from pathway.exports.sources.parts import citable
 from pathway.protocol.base import Source
 from pathway.protocol.load import load_protocol
 
+bibtexparser = pytest.importorskip("bibtexparser", reason="bibtexparser is not installed here")
+middlewares = pytest.importorskip("bibtexparser.middlewares")
 SOURCES = load_protocol().sources
 CITED = {one.source.id: one for one in citable(SOURCES)}
 HOSTILE = Source.model_validate(

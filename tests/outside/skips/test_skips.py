@@ -109,6 +109,8 @@ def test_readers_and_data_may_be_missing_wherever_they_are_not_there(skips, reas
         "the extra xlsx is not installed here",
         "the extra parquet is not installed here",
         "the extra fhir is not installed here",
+        "the extra calendar is not installed here",
+        "bibtexparser is not installed here",
         "sqlcipher3 is not installed: no test on an encrypted registry",
         "psycopg is not installed: no test on PostgreSQL",
         "textual-serve is not installed: there is nothing to serve with",

@@ -6,7 +6,6 @@ import datetime
 import sys
 from pathlib import Path
 
-import holidays as library
 import pytest
 from click.testing import CliRunner, Result
 
@@ -16,6 +15,7 @@ from pathway.timing.calendar import calendar_of, free_day
 from pathway.views.rules.public_holidays import holidays_overlay
 from tests.sample import five_year_old
 
+library = pytest.importorskip("holidays", reason="the extra calendar is not installed here")
 DAYS = {datetime.date(2027, 12, 27): 'A day in "quotes" \\ with a slash', datetime.date(2027, 5, 17): "Whit Monday"}
 CLOSED = '[calendar]\nid = "clinic_calendar"\nblocked = [{ reason = "theatre", from = 2027-05-03, to = 2027-05-07 }]\n'
 CLOSED += 'because = "Repairs."\nprovenance = "practice"\nsources = ["common_practice"]\n'
