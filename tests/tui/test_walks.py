@@ -276,6 +276,7 @@ async def test_commands_lead_to_every_screen() -> None:
         for title, screen in (
             ("Prerequisites", PrerequisitesScreen),
             ("Help", HelpScreen),
+            ("Manual", ManualScreen),
             ("Children", ChildrenScreen),
         ):
             commands[title]()
