@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, MutableMapping, Sequence
+from dataclasses import dataclass
+from importlib import import_module
 from typing import Any
 
 import click
@@ -11,18 +13,71 @@ import click
 from pathway.cli.errors import crashes_told, refusals_told, refuse
 
 
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A verb by where it is written (`module:function`), with its line in the help."""
+
+    place: str
+    line: str
+
+    def read(self) -> click.Command:
+        """Return the verb; its module is imported now."""
+        module, _, function = self.place.partition(":")
+        verb: click.Command = getattr(import_module(module), function)
+        verb.short_help = self.line
+        return verb
+
+
+class ByName(MutableMapping[str, click.Command]):
+    """Verbs by name, each read when it is first asked for: a help or another verb need not load them all."""
+
+    def __init__(self, named: Mapping[str, Named]) -> None:
+        self._named = dict(named)
+        self._read: dict[str, click.Command] = {}
+
+    def __getitem__(self, name: str) -> click.Command:
+        """Return a verb; raises KeyError for an unknown one."""
+        if name not in self._read:
+            self._read[name] = self._named[name].read()
+        return self._read[name]
+
+    def __setitem__(self, name: str, verb: click.Command) -> None:
+        """Add a verb that is there already."""
+        self._read[name] = verb
+
+    def __delitem__(self, name: str) -> None:
+        """Take a verb away."""
+        self._named.pop(name, None)
+        self._read.pop(name, None)
+
+    def __iter__(self) -> Iterator[str]:
+        """Yield the names."""
+        yield from dict.fromkeys([*self._named, *self._read])
+
+    def __len__(self) -> int:
+        """Return how many verbs there are."""
+        return len({*self._named, *self._read})
+
+
 class Verbs(click.Group):
-    """A group of verbs. `sections` order them in the help; `former` maps names that verbs had to those they have."""
+    """A group of verbs. `sections` order them in the help; `former` maps names that verbs had to those they have.
+
+    With `named` the verbs stand in its sections and are read when they are asked for.
+    """
 
     def __init__(
         self,
         *args: Any,
         sections: Mapping[str, Sequence[str]] | None = None,
+        named: Mapping[str, Mapping[str, Named]] | None = None,
         former: Mapping[str, str] | None = None,
         **options: Any,
     ) -> None:
         super().__init__(*args, **options)
-        self.sections = sections or {}
+        self.sections = sections or {title: list(verbs) for title, verbs in (named or {}).items()}
+        self.named = {name: verb for verbs in (named or {}).values() for name, verb in verbs.items()}
+        if named:
+            self.commands = ByName(self.named)
         self.former = former or {}
 
     def __call__(self, *args: Any, **options: Any) -> Any:
@@ -59,9 +114,13 @@ class Verbs(click.Group):
             return
         wide = max(len(name) for name in self.commands)
         for title, names in self.sections.items():
-            rows = [(f"{name:<{wide}}", self.commands[name].get_short_help_str(200)) for name in names]
+            rows = [(f"{name:<{wide}}", self._line(name)) for name in names]
             with formatter.section(title):
                 formatter.write_dl(rows)
+
+    def _line(self, name: str) -> str:
+        found = self.named.get(name)
+        return self.commands[name].get_short_help_str(200) if found is None else found.line
 
 
 class Renamed(click.Choice[str]):

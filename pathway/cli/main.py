@@ -10,17 +10,8 @@ import click
 from click.core import ParameterSource
 
 from pathway import __version__
-from pathway.cli.achieved import achieved
-from pathway.cli.asked import opened, protocol_of
-from pathway.cli.courses import alternatives
-from pathway.cli.documents import handout, picture, summary, theatre
 from pathway.cli.errors import refuse
-from pathway.cli.exports import calendar, fhir
-from pathway.cli.followup import compare, followup
-from pathway.cli.groups import Verbs
-from pathway.cli.manual import manual
-from pathway.cli.new import new
-from pathway.cli.open import open_files
+from pathway.cli.groups import Named, Verbs
 from pathway.cli.options import (
     RegistryOptions,
     by_option,
@@ -32,65 +23,58 @@ from pathway.cli.options import (
     surroundings,
     today,
 )
-from pathway.cli.plan import demo, growth, plan, programme, why
 from pathway.cli.printing import can_open_screens
-from pathway.cli.registry import registry
-from pathway.cli.registry.plans import accept
-from pathway.cli.rules import rules
-from pathway.cli.serve import serve
-from pathway.cli.views import children, family, keys, prerequisites, sources, timeline
-from pathway.cli.worksheet import worksheet
 
-SECTIONS: dict[str, dict[click.Command, str]] = {
+SECTIONS: dict[str, dict[str, Named]] = {
     "Screens": {
-        demo: "an invented child, planned and shown",
-        open_files: "case files, children of the registry, or examples",
-        serve: "the same screens in a browser of this machine",
+        "demo": Named("pathway.cli.plan:demo", "an invented child, planned and shown"),
+        "open": Named("pathway.cli.open:open_files", "case files, children of the registry, or examples"),
+        "serve": Named("pathway.cli.serve:serve", "the same screens in a browser of this machine"),
     },
     "Children and their plans": {
-        new: "a case file for a new child, to be filled in",
-        children: "list children: what is next, when, the difference",
-        timeline: "stages by age, and what holds at an age",
-        prerequisites: "what comes before a stage, and what must hold",
-        family: "the plan in plain words",
-        sources: "each statement with the rule behind it",
-        keys: "the keys and the marks of the screens",
-        plan: "stages, dates, amounts, gates, courses",
-        why: "why a stage is in the plan or not; what would change it",
-        growth: "leg lengths to maturity, with the classical methods",
-        alternatives: "the courses compared, and what if",
-        programme: "what to decide at each visit, when things go wrong too",
+        "new": Named("pathway.cli.new:new", "a case file for a new child, to be filled in"),
+        "children": Named("pathway.cli.views:children", "list children: what is next, when, the difference"),
+        "timeline": Named("pathway.cli.views:timeline", "stages by age, and what holds at an age"),
+        "prerequisites": Named("pathway.cli.views:prerequisites", "what comes before a stage, and what must hold"),
+        "family": Named("pathway.cli.views:family", "the plan in plain words"),
+        "sources": Named("pathway.cli.views:sources", "each statement with the rule behind it"),
+        "keys": Named("pathway.cli.views:keys", "the keys and the marks of the screens"),
+        "plan": Named("pathway.cli.plan:plan", "stages, dates, amounts, gates, courses"),
+        "why": Named("pathway.cli.plan:why", "why a stage is in the plan or not; what would change it"),
+        "growth": Named("pathway.cli.plan:growth", "leg lengths to maturity, with the classical methods"),
+        "alternatives": Named("pathway.cli.courses:alternatives", "the courses compared, and what if"),
+        "programme": Named("pathway.cli.plan:programme", "what to decide at each visit, when things go wrong too"),
     },
     "Operations and visits": {
-        worksheet: "the numbers of one operation, worked out",
-        theatre: "an osteotomy's page for the operating table",
-        achieved: "what an osteotomy did beside what was planned",
-        followup: "enter a visit, an operation or a decision",
-        compare: "what changed between two plans, and why",
+        "worksheet": Named("pathway.cli.worksheet:worksheet", "the numbers of one operation, worked out"),
+        "theatre": Named("pathway.cli.documents:theatre", "an osteotomy's page for the operating table"),
+        "achieved": Named("pathway.cli.achieved:achieved", "what an osteotomy did beside what was planned"),
+        "followup": Named("pathway.cli.followup:followup", "enter a visit, an operation or a decision"),
+        "compare": Named("pathway.cli.followup:compare", "what changed between two plans, and why"),
     },
     "Registry": {
-        registry: "keep children durably; lists, backups, checks",
-        accept: "keep a plan in the registry as a revision",
+        "registry": Named("pathway.cli.registry:registry", "keep children durably; lists, backups, checks"),
+        "accept": Named("pathway.cli.registry.plans:accept", "keep a plan in the registry as a revision"),
     },
     "Files for others": {
-        calendar: "the plan for a phone's calendar",
-        fhir: "the plan for a hospital's record system",
-        handout: "the plan for the family, to take home",
-        summary: "the plan for the file, on one page",
-        picture: "timeline, growth or graph as a picture",
+        "calendar": Named("pathway.cli.exports:calendar", "the plan for a phone's calendar"),
+        "fhir": Named("pathway.cli.exports:fhir", "the plan for a hospital's record system"),
+        "handout": Named("pathway.cli.documents:handout", "the plan for the family, to take home"),
+        "summary": Named("pathway.cli.documents:summary", "the plan for the file, on one page"),
+        "picture": Named("pathway.cli.documents:picture", "timeline, growth or graph as a picture"),
     },
     "Rules and manual": {
-        rules: "read, check and compare the rules",
-        manual: "learn, do, understand, look up: pages to read",
+        "rules": Named("pathway.cli.rules:rules", "read, check and compare the rules"),
+        "manual": Named("pathway.cli.manual:manual", "learn, do, understand, look up: pages to read"),
     },
 }
-"""The verbs as the help and the README order them, each with its line."""
+"""The verbs as the help and the manual order them, each with its line; one is read when it is asked for."""
 FORMER = {"road": "timeline", "before": "prerequisites", "behind": "sources"}
 
 
 @click.group(
     cls=Verbs,
-    sections={title: [str(verb.name) for verb in verbs] for title, verbs in SECTIONS.items()},
+    named=SECTIONS,
     former=FORMER,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -124,13 +108,7 @@ def main(
     elif where.named or _registry_there():
         _open_registry(where, by, on, overlay_dir)
     else:
-        context.invoke(open_files, cases=(), by=by, on=on, overlay_dir=overlay_dir)
-
-
-for _verbs in SECTIONS.values():
-    for _verb, _line in _verbs.items():
-        _verb.short_help = _line
-        main.add_command(_verb)
+        context.invoke(main.commands["open"], cases=(), by=by, on=on, overlay_dir=overlay_dir)
 
 
 def _registry_there() -> bool:
@@ -151,6 +129,7 @@ def _refuse_options(context: click.Context) -> None:
 
 def _open_registry(where: RegistryOptions, by: str | None, on: datetime.date | None, overlay_dir: Path | None) -> None:
     from pathway.children.registry_storage import RegistryStorage
+    from pathway.cli.asked import opened, protocol_of
     from tui.app import run
 
     if not can_open_screens():

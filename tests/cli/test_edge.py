@@ -118,6 +118,6 @@ def test_the_help_groups_the_verbs_as_the_manual_does() -> None:
     spoken = re.compile(r"see `limb-pathway manual [a-z]+`").sub("", table)
     named = list(dict.fromkeys(re.findall(r"`limb-pathway ([a-z]+)|`(rules) list", spoken)))
     in_manual = [one or other for one, other in named]
-    in_help = [str(verb.name) for verbs in SECTIONS.values() for verb in verbs]
+    in_help = [name for verbs in SECTIONS.values() for name in verbs]
     assert set(in_help) == set(main.commands)
     assert in_help == in_manual

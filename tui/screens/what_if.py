@@ -15,6 +15,7 @@ from textual.message import Message
 from textual.widgets import Input as TextLine
 
 from pathway.preferences import PREFERENCE_LABELS, PREFERENCES
+from pathway.preferences import wishes_of as recorded_wishes
 from pathway.protocol.words import lower_first
 from pathway.questions import decisions
 from pathway.questions.what_if import Answer, WhatIf
@@ -31,6 +32,8 @@ from tui.widgets.form import Form
 from tui.widgets.prose import Prose
 
 TO_CORRECT = "There is no answer to a wish that is not clear yet: correct it below its line."
+RECORDED = "in the record"
+STANDS = "the record holds this wish: what is tried here is added to it, and takes it back no more than an empty line"
 YES_NO = (Option("yes", "yes"), Option("no", "no"))
 MOST_LENGTHENINGS, HIGHEST_LIFT_CM = 9, 30
 
@@ -107,8 +110,29 @@ class WhatIfScreen(FormScreen):
             return field
 
     def _field(self, name: str, label: str, wanted: str, unit: str = "", options: tuple[Option, ...] = ()) -> Field:
-        text, said = self.typed.get(name, ""), f"{wanted}; empty: no such wish"
-        return Field(name, label, text, unit, said, "", name in self.typed, options, _means(text, options))
+        text, recorded = self.typed.get(name, ""), self._recorded().get(name, "")
+        said = f"{wanted}; {STANDS if recorded else 'empty: no such wish'}"
+        origin = "" if text or not recorded else RECORDED
+        means = _means(text, options)
+        return Field(name, label, text, unit, said, origin, name in self.typed, options, means, recorded)
+
+    def _recorded(self) -> Mapping[str, str]:
+        """Return the wishes that the record holds, by field: they stand until a later decision says otherwise."""
+        session = self.home.child_list[self.child].session
+        if session is None:
+            return {}
+        kept = recorded_wishes(session.record)
+        found = {name: "yes" for name in PREFERENCES if name in kept.prefer}
+        found |= {f"without:{kind}": "yes" for kind in kept.declined}
+        if kept.at_most_lengthenings is not None:
+            found["lengthenings"] = str(kept.at_most_lengthenings)
+        if kept.finish_before is not None:
+            found["finish"] = str(kept.finish_before)
+        if kept.lift_at_most_mm is not None:
+            found["lift"] = f"{kept.lift_at_most_mm / 10:g}"
+        if kept.device_free:
+            found["free"] = "; ".join(f"{start}..{end}" for start, end in kept.device_free)
+        return found
 
     def typed_anew(self, *, typing: bool = False) -> None:
         """Ask anew under the wishes as they stand."""
