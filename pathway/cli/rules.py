@@ -5,16 +5,19 @@ from __future__ import annotations
 import datetime
 import importlib
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from pathway.cli import printing
 from pathway.cli.asked import protocol_of
-from pathway.cli.errors import note, refuse
+from pathway.cli.errors import needs_fhir, note, refuse
 from pathway.cli.groups import Verbs
 from pathway.cli.options import Output, json_option, on_option, output_options, protocol_option, today
 from pathway.cli.printing import show_json, width
+
+if TYPE_CHECKING:
+    from pathway.files.kinds import Kind
 
 MOST_YEARS = 30
 """Longer lists of public holidays than a childhood are of no use."""
@@ -92,6 +95,19 @@ def overlay(folder: Path, as_json: bool) -> None:
     printing.show(sheet_text(ours, theirs, found, width()), nl=False)
 
 
+@rules.command(short_help="the rules as PlanDefinitions (FHIR R4)")
+@output_options()
+@protocol_option
+def export(out: Output, overlay_dir: Path | None) -> None:
+    """Write the rules as PlanDefinitions (FHIR R4, JSON): one a stage, one for their order; needs the extra `fhir`."""
+    needs_fhir()
+    from pathway.exports.fhir.checked import checked
+    from pathway.exports.fhir.rules import rules_bundle
+    from pathway.files.kinds import FHIR_RULES
+
+    _give(checked(rules_bundle(protocol_of(overlay_dir))) + "\n", out, FHIR_RULES)
+
+
 @rules.command(short_help="the cited sources as BibTeX or CSL-JSON")
 @output_options(
     text="File to write: .bib (BibTeX) or .json (CSL-JSON); BibTeX is printed if not given.", replaces=False
@@ -162,12 +178,15 @@ def _listed(place: str, years: range) -> tuple[dict[datetime.date, str], str]:
     return dict(sorted(found.items())), f"the package holidays {library.__version__}"
 
 
-def _give(text: str, out: Output) -> None:
-    """Print a text, or write it over nothing."""
-    if out.file is None:
+def _give(text: str, out: Output, kind: Kind | None = None) -> None:
+    """Print a text, or write it: over an earlier one of its kind, without a kind over nothing."""
+    if out.file is None and kind is None:
         printing.show(text, nl=False)
         return
-    from pathway.files.writing import Target, write_out
+    if out.file is None:
+        printing.show_bytes(text.encode())
+        return
+    from pathway.files.writing import write_out
 
-    write_out(Target(out.file, None, out.replace, (), out.shared), text.encode())
+    write_out(out.to(kind), text.encode())
     note(f"Wrote {out.file}.")
