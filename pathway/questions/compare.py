@@ -143,6 +143,5 @@ def _by(one: datetime.date | None, two: datetime.date | None) -> str:
     first, last = min(one, two), max(one, two)
     months = whole_months(first, last)
     days = (last - add_months(first, months)).days
-    if months < 1:
-        return f" ({days} days {'later' if two > one else 'earlier'})"
-    return f" ({months} months {'later' if two > one else 'earlier'})"
+    count, unit = (days, "day") if months < 1 else (months, "month")
+    return f" ({count} {unit if count == 1 else f'{unit}s'} {'later' if two > one else 'earlier'})"

@@ -9,6 +9,7 @@ from textual.binding import BindingType
 
 from pathway.views.words.paragraphs import Paragraph
 from tui import keys
+from tui.opened import ChildList
 from tui.screens.page import Scrolls
 from tui.widgets import frame
 from tui.widgets.prose import Prose
@@ -36,6 +37,14 @@ class MessageScreen(Scrolls):
 
     def on_mount(self) -> None:
         """Show the sentences."""
-        prose = self.query_one(Prose)
-        prose.focus()
-        prose.say(Paragraph(sentence) for sentence in self._told)
+        self.query_one(Prose).focus()
+        self._say()
+
+    def children_changed(self, child_list: ChildList, name: str | None) -> None:
+        """Say what has come of the edit since the page was opened: a plan may take a moment."""
+        if name == self._child and (told := child_list[self._child].told):
+            self._told = told
+            self._say()
+
+    def _say(self) -> None:
+        self.query_one(Prose).say(Paragraph(sentence) for sentence in self._told)
