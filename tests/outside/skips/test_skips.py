@@ -75,6 +75,7 @@ def test_a_reason_is_compared_as_a_whole(skips, reason: str) -> None:
         ("no Chromium is installed here", "google-chrome"),
         ("qpdf is not installed here", "qpdf"),
         ("pdfinfo is not installed here", "pdftotext"),
+        ("poppler is not installed: nothing else reads the documents", "pdftotext"),
         ("java is not installed here", "java"),
         ("npm is not installed here", "npm"),
         (
