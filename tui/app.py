@@ -338,6 +338,12 @@ class PathwayApp(ComingBackApp):
 
         self.push_screen(HelpScreen(first, about))
 
+    def open_manual(self) -> None:
+        """Open the pages of the manual."""
+        from tui.screens.manual import ManualScreen
+
+        self.push_screen(ManualScreen())
+
     def go_back(self) -> None:
         """Return to the screen before; the stage selected last stays selected."""
         if len(self.screen_stack) <= 2:

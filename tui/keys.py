@@ -43,6 +43,16 @@ PAGE = (
     Binding("end", "end(1)", "To the end", show=False),
 )
 """The keys of a screen that is one page of text."""
+HELP_PAGE = (
+    *PAGE,
+    Binding("m", "manual", "Manual", tooltip="The pages of the manual"),
+)
+MANUAL = (
+    Binding("up", "topic(-1)", "Topic", key_display="↑ ↓"),
+    Binding("down", "topic(1)", "Next topic", show=False),
+    Binding("pageup", "page(-1)", "Read the page", key_display="PgUp PgDn"),
+    Binding("pagedown,space", "page(1)", "Page down", show=False),
+)
 TIMELINE = (
     Binding("left", "age(-1)", "Age", key_display="←→"),
     Binding("right", "age(1)", "Older", show=False),

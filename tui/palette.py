@@ -19,13 +19,13 @@ from tui.themes import PALETTES
 if TYPE_CHECKING:
     from tui.app import PathwayApp
 
-MOVES = "age year stage move scroll page gates field part statement course moment choice pan zoom whole end"
-STEPS = frozenset((*MOVES.split(), "back", "help", "quit", "app.quit"))
+MOVES = "age year stage move scroll page gates field part statement topic course moment choice pan zoom whole end"
+STEPS = frozenset((*MOVES.split(), "back", "help", "manual", "quit", "app.quit"))
 """What moves about, a step at a time: keys and mouse do it, a command would have to be called anew for each step."""
 
 
 def commands(app: PathwayApp, screen: Screen[object]) -> Iterator[SystemCommand]:
-    """Yield the list, the children, what can be done on the screen and with its child, the colours, help, quit."""
+    """Yield the list, the children, what can be done on the screen and with its child, colours, help, manual, quit."""
     yield SystemCommand("Children", "The list of children", app.go_to_children)
     for entry in app.child_list.entries:
         open_it = partial(app.timeline_from_list, entry.name)
@@ -40,6 +40,7 @@ def commands(app: PathwayApp, screen: Screen[object]) -> Iterator[SystemCommand]
             words = "Draw with symbols that the terminal has"
             yield SystemCommand(f"Graph: {symbols}", words, partial(screen.show_symbols, symbols))
     yield SystemCommand("Help", "Keys and marks", app.show_help)
+    yield SystemCommand("Manual", "Pages to read: what to do, what numbers mean, every verb", app.open_manual)
     for name in PALETTES:
         words = name.removeprefix("pathway-").replace("-", " ")
         yield SystemCommand(f"Colours: {words}", "Change the colours", partial(setattr, app, "theme", name))

@@ -26,7 +26,7 @@ from packaging.utils import canonicalize_name, parse_wheel_filename
 ROOT = Path(__file__).parents[2]
 LOCK, HASHES = ROOT / "requirements.lock", ROOT / "requirements.hashes.lock"
 PYTHONS = ("3.11", "3.12", "3.13")
-EXTRAS = ("cluster", "encrypted", "fhir", "parquet", "postgres", "web", "xlsx")
+EXTRAS = ("calendar", "cluster", "encrypted", "fhir", "parquet", "postgres", "web", "xlsx")
 BUILD = ("editables",)
 """What the build backend asks for beyond `build-system.requires` when a clone is installed in place."""
 PLATFORMS = tuple(f"{name}_x86_64" for name in ("manylinux_2_28", "manylinux_2_17", "manylinux2014", "manylinux1"))

@@ -21,15 +21,18 @@ from packaging.utils import canonicalize_name
 ROOT = Path(__file__).parents[2]
 RULES, OUT, LOCK = ROOT / "rules", ROOT / "rules" / "LICENCES.md", ROOT / "requirements.lock"
 DATA = Path(__file__).with_name("data_licences.toml")
-EXTRAS = ("cluster", "encrypted", "fhir", "parquet", "postgres", "web", "xlsx")
+EXTRAS = ("calendar", "cluster", "encrypted", "fhir", "parquet", "postgres", "web", "xlsx")
 LONGEST = 60
 """A longer `License` field is the whole text of a licence, not its name."""
+NAMELESS = ("Dual License",)
+"""What names no licence: the classifiers say which two."""
 PHRASES = {"Altered source versions must be plainly marked as such": "Zlib"}
 """By what a licence is known of which only the text is there."""
 HEAD = """\
 # Licences
 
-Written by `.ci/supply/licences.py`; never by hand. The program itself: Apache-2.0 (`LICENSE`).
+Written by `.ci/supply/licences.py`; never by hand. The program itself: Apache-2.0 (`LICENSE`); the fonts that it ships
+and puts into documents: OFL-1.1 (`rules/fonts/LICENSE.txt`).
 What a package brings with it inside (libraries, fonts) is told by the licence files of that package.
 
 ## Packages
@@ -49,6 +52,17 @@ TABLES = """
 | file | terms |
 |---|---|
 """
+DERIVED = """
+## Tables worked out from somebody's data
+
+No data set is contained: what is carried is said for each.
+
+| files | data | found in | under | what is carried |
+|---|---|---|---|---|
+"""
+FIELDS = ("data", "found", "licence", "carried")
+WORKED_OUT = ("computed from", "computed by", "computed for", "PyPI ", "R package", "github.com/")
+"""How a table says in its source or provenance that it was worked out from data."""
 
 
 def licence_of(found: Distribution) -> str:
@@ -57,7 +71,7 @@ def licence_of(found: Distribution) -> str:
     if said := metadata.get("License-Expression"):
         return said
     said = (metadata.get("License") or "").strip()
-    if said and len(said) <= LONGEST and "\n" not in said:
+    if said and len(said) <= LONGEST and "\n" not in said and said not in NAMELESS:
         return said
     kinds = [one.split(" :: ") for one in metadata.get_all("Classifier") or () if one.startswith("License :: ")]
     if kinds:
@@ -126,6 +140,42 @@ def data() -> tuple[list[str], list[str]]:
     return [f"| rules/{name} | {terms[name]} |" for name in sorted(there & set(terms))], wrong
 
 
+def derived() -> tuple[list[str], list[str]]:
+    """Return a row for each data set that tables were worked out from, and what is wrong: a table without its row."""
+    entries = tomllib.loads(DATA.read_text(encoding="utf-8")).get("derived", [])
+    wrong = [
+        f"{DATA.name}: [[derived]] of {', '.join(one['files'])}: found no `{field}`, expected it in words"
+        for one in entries
+        for field in FIELDS
+        if not one.get(field)
+    ]
+    named = {name for one in entries for name in one["files"]}
+    wrong += [
+        f"{DATA.name}: rules/{name} is not there; take it out" for name in sorted(named) if not (RULES / name).exists()
+    ]
+    wrong += [
+        f"rules/{name}: was worked out from data, expected a [[derived]] in {DATA.name}"
+        for name in sorted(worked_out() - named)
+    ]
+    rows = [
+        f"| {', '.join(f'rules/{name}' for name in one['files'])} | {' | '.join(str(one.get(f)) for f in FIELDS)} |"
+        for one in entries
+    ]
+    return rows, wrong
+
+
+def worked_out() -> set[str]:
+    """Return the tables that say in their source or provenance that they were worked out from data."""
+    found = set()
+    for part in ("growth", "harms"):
+        for file in (RULES / part).glob("*.toml"):
+            table = tomllib.loads(file.read_text(encoding="utf-8"))
+            said = f"{table.get('source', '')} {table.get('provenance', '')}"
+            if "columns" in table and any(words in said for words in WORKED_OUT):
+                found.add(str(file.relative_to(RULES)))
+    return found
+
+
 def kept() -> dict[str, str]:
     """Return the rows of packages of the file as it is, by name; {} where there is none."""
     if not OUT.exists():
@@ -138,14 +188,28 @@ def text() -> tuple[str, list[str]]:
     """Return the whole file and what is wrong. A package for another system keeps the row that it has."""
     rows, wrong = packages()
     tables, faults = data()
+    sets, more = derived()
     before = kept()
     missing = [name for name in locked() if name not in rows and name not in before]
     wrong += [f"{name}: not installed here and not listed; run this where it is installed" for name in missing]
     whole = [rows.get(name) or before[name] for name in locked() if name in rows or name in before]
     fonts = ", ".join(sorted(file.name for file in (RULES / "fonts").glob("*.ttf")))
     font = f"| rules/fonts: {fonts} | SIL Open Font License 1.1 (`rules/fonts/LICENSE.txt`) |"
-    parts = (HEAD, "\n".join(whole), "\n", FONTS, font, "\n", TABLES, "\n".join(tables), "\n")
-    return "".join(parts), wrong + faults
+    parts = (
+        HEAD,
+        "\n".join(whole),
+        "\n",
+        FONTS,
+        font,
+        "\n",
+        TABLES,
+        "\n".join(tables),
+        "\n",
+        DERIVED,
+        "\n".join(sets),
+        "\n",
+    )
+    return "".join(parts), wrong + faults + more
 
 
 if __name__ == "__main__":

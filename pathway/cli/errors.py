@@ -81,6 +81,14 @@ def refuse(place: str, found: str, expected: str, remedy: str = "") -> NoReturn:
     raise refused(place, found, expected, remedy)
 
 
+def needs_fhir() -> None:
+    """Refuse where what checks record documents is not installed."""
+    from pathway.children import papers
+
+    if not papers.has_fhir():
+        refuse("", "no FHIR models", "the extra `fhir`", "run: pip install 'limb-pathway[fhir]'")
+
+
 def note(sentence: str) -> None:
     """Say something beside the data: on stderr."""
     click.echo(visible(sentence), err=True)

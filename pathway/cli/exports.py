@@ -14,7 +14,7 @@ from pathway.children import papers
 from pathway.children.case_files import MOST_BYTES
 from pathway.cli.asked import Asked, child_verb, protocol_of, tell_notes
 from pathway.cli.documents import chosen_words, language_option, wording_option
-from pathway.cli.errors import leave, leave_with_conflicts, note, refuse, tell
+from pathway.cli.errors import leave, leave_with_conflicts, needs_fhir, note, refuse, tell
 from pathway.cli.options import (
     Output,
     RegistryOptions,
@@ -26,8 +26,7 @@ from pathway.cli.options import (
     today,
 )
 from pathway.cli.printing import show_bytes
-from pathway.cli.rules import rules
-from pathway.files.kinds import CALENDAR, FHIR_PLAN, FHIR_RULES, Kind
+from pathway.files.kinds import CALENDAR, FHIR_PLAN, Kind
 from pathway.files.reading import read_bytes
 from pathway.files.writing import write_out
 from pathway.problems import Refused
@@ -117,7 +116,7 @@ def fhir(
 
     Of the child it tells the pseudonym, sex, side and findings; no birth date and no note.
     """
-    _needs_fhir()
+    needs_fhir()
     if len(cases) > 1 and not ndjson:
         refuse("", f"{len(cases)} case files", "one", "add --ndjson for one document per line")
     moment = _moment(stamp)
@@ -134,18 +133,6 @@ def fhir(
     if failed:
         note(f"{len(failed)} of {len(several)} case files produced no document; they are named above.")
         leave(max(failed))
-
-
-@rules.command("export", short_help="the rules as PlanDefinitions (FHIR R4)")
-@output_options()
-@protocol_option
-def export(out: Output, overlay_dir: Path | None) -> None:
-    """Write the rules as PlanDefinitions (FHIR R4, JSON): one a stage, one for their order; needs the extra `fhir`."""
-    _needs_fhir()
-    from pathway.exports.fhir.checked import checked
-    from pathway.exports.fhir.rules import rules_bundle
-
-    _write((checked(rules_bundle(protocol_of(overlay_dir))) + "\n").encode(), out, FHIR_RULES)
 
 
 def _lines(
@@ -185,11 +172,6 @@ def _each(cases: tuple[Path, ...]) -> tuple[Path, ...]:
     from pathway.children.case_files import files_in
 
     return tuple(one for case in cases for one in (files_in(case) if case.is_dir() else (case,)))
-
-
-def _needs_fhir() -> None:
-    if not papers.has_fhir():
-        refuse("", "no FHIR models", "the extra `fhir`", "run: pip install 'limb-pathway[fhir]'")
 
 
 def _moment(stamp: datetime.datetime | None) -> datetime.datetime:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 
 from pathway.protocol.base import Rule, Source, Sourced
 from pathway.protocol.model import Protocol
+
+_DOI, _PUBMED = re.compile(r"10\.\d{4,9}/[^\s\"<>]+"), re.compile(r"[1-9][0-9]{0,7}")
 
 
 def faults_of_evidence(protocol: Protocol) -> Iterator[tuple[str, str, str]]:
@@ -36,10 +39,11 @@ def faults_of_traces(protocol: Protocol) -> Iterator[tuple[str, str, str]]:
 
 
 def _faults_of_source(source: Source) -> Iterator[tuple[str, str, str]]:
-    if source.doi and not source.doi.startswith("10."):
-        yield source.id, f"the DOI {source.doi!r} of the source {source.id}", "one that begins with 10."
-    if source.pmid and not source.pmid.isdigit():
-        yield source.id, f"the PubMed number {source.pmid!r} of the source {source.id}", "digits"
+    if source.doi and not _DOI.fullmatch(source.doi):
+        expected = "10., four to nine digits, a slash and the rest, such as 10.1000/182, without https://doi.org/"
+        yield source.id, f"the DOI {source.doi!r} of the source {source.id}", expected
+    if source.pmid and not _PUBMED.fullmatch(source.pmid):
+        yield source.id, f"the PubMed number {source.pmid!r} of the source {source.id}", "up to eight digits"
     if len(source.address.split()) > 1:
         yield source.id, f"the address {source.address!r} of the source {source.id}", "one address without words"
     if not (source.found_at or source.no_address or source.never_seen):

@@ -21,6 +21,8 @@ WRITING: dict[str, tuple[list[str], str]] = {
     "calendar": (["calendar", "rowan-02", "--on", str(ON)], "plan.ics"),
     "fhir": (["fhir", "rowan-02", "--on", str(ON)], "plan.json"),
     "rules export": (["rules", "export"], "rules.json"),
+    "rules sources": (["rules", "sources"], "sources.bib"),
+    "rules holidays": (["rules", "holidays", "DE-BY", "--on", str(ON)], "holidays.toml"),
     "handout": (["handout", "rowan-02", "--on", str(ON)], "handout.pdf"),
     "summary": (["summary", "rowan-02", "--on", str(ON)], "summary.md"),
     "theatre": (["theatre", "rowan-02", "--on", str(ON), *SIZES], "theatre.pdf"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import subprocess
@@ -10,6 +11,7 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -26,15 +28,16 @@ CHILDREN = 5
 
 
 class Cluster:
-    """A scheduler and one worker, each a process of its own."""
+    """A scheduler on this machine and its workers, each a process of its own."""
 
-    def __init__(self, folder: Path, stack: ExitStack) -> None:
+    def __init__(self, folder: Path, stack: ExitStack, number: int = 1) -> None:
         self.file, self.stack = folder / "scheduler.json", stack
         place = ("--host", "127.0.0.1", "--port", "0", "--no-dashboard")
         self.scheduler = self._started("distributed.cli.dask_scheduler", *place)
         self.address = self._address()
         one = ("--no-nanny", "--nthreads", "1", "--no-dashboard", "--local-directory", str(folder))
-        self.worker = self._started("distributed.cli.dask_worker", *one)
+        self.workers = [self._started("distributed.cli.dask_worker", *one) for _ in range(number)]
+        self.worker = self.workers[0]
 
     def _started(self, module: str, *words: str) -> subprocess.Popen[bytes]:
         command = [sys.executable, "-m", module, "--scheduler-file", str(self.file), *words]
@@ -57,6 +60,17 @@ def cluster(tmp_path: Path) -> Iterator[Cluster]:
     pytest.importorskip("distributed", reason="dask.distributed is not installed: no test on a cluster")
     with ExitStack() as stack:
         yield Cluster(tmp_path, stack)
+
+
+@pytest.fixture
+def two(tmp_path: Path) -> Iterator[Cluster]:
+    """Yield a cluster with two workers, both of them there."""
+    distributed = pytest.importorskip("distributed", reason="dask.distributed is not installed: no test on a cluster")
+    with ExitStack() as stack:
+        cluster = Cluster(tmp_path, stack, number=2)
+        with distributed.Client(cluster.address) as client:
+            client.wait_for_workers(2, timeout=60)
+        yield cluster
 
 
 def until_there(at_work: Workers) -> None:
@@ -97,3 +111,33 @@ def test_a_cluster_plans_every_child(cluster, tmp_path) -> None:
         done = list(replan(*asked, trouble=at_work.trouble))
         assert sorted(done) == [("oak-000", ""), ("oak-001", "")]
         assert list(to_plan(store, PROTOCOL, ON)) == []
+
+
+def test_two_workers_share_the_children(two, tmp_path) -> None:
+    distributed = importlib.import_module("distributed")
+    with filled(tmp_path / "some.db", CHILDREN) as store, workers(two.address) as at_work:
+        asked = (store, to_plan(store, PROTOCOL, ON), PROTOCOL, ON, None, at_work.executor)
+        with distributed.Client(two.address) as looking:
+            before = looking.run(tasks_done)
+            done = dict(replan(*asked, trouble=at_work.trouble))
+            after = looking.run(tasks_done)
+        assert list(done.values()) == [""] * CHILDREN
+        assert list(to_plan(store, PROTOCOL, ON)) == []
+    assert len(after) == 2
+    assert all(after[worker] > before[worker] for worker in after), (before, after)
+
+
+def test_the_worker_that_is_left_plans_for_both(two, tmp_path) -> None:
+    with filled(tmp_path / "some.db", CHILDREN) as store, workers(two.address) as at_work:
+        asked = (store, to_plan(store, PROTOCOL, ON), PROTOCOL, ON, None, at_work.executor)
+        done = {}
+        for child, wrong in replan(*asked, trouble=at_work.trouble):
+            done[child] = wrong
+            two.worker.kill()
+        assert list(done.values()) == [""] * CHILDREN
+        assert list(to_plan(store, PROTOCOL, ON)) == []
+
+
+def tasks_done(dask_worker: Any) -> int:
+    """Return how many tasks a worker has finished; run on each of them."""
+    return int(dask_worker.state.executed_count)

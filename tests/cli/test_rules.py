@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -187,3 +190,12 @@ class TestWhy:
         assert (data["stage"], data["kind"]) == (None, "knee_preparation")
         assert data["considered"][0]["reason"]["verdict"]["state"] == "fails"
         assert {item["effect"] for item in data["what_would_change"]} == {"add"}
+
+
+def test_the_group_has_all_its_verbs_in_a_process_that_asks_for_nothing_else() -> None:
+    """Verbs are read when they are asked for: one that another file adds to the group would not be there."""
+    done = subprocess.run(
+        [sys.executable, "-m", "pathway", "rules", "--help"], capture_output=True, text=True, check=True
+    )
+    named = re.findall(r"^  ([a-z]+)  ", done.stdout.split("Commands:")[1], re.MULTILINE)
+    assert named == ["check", "export", "holidays", "list", "overlay", "show", "sources"]

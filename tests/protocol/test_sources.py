@@ -41,6 +41,12 @@ def test_every_file_of_rules_is_traced() -> None:
     [
         ({"address": "", "doi": "", "pmid": ""}, "no way to find the source yun_2000"),
         ({"doi": "doi:10.1000/1"}, "the DOI 'doi:10.1000/1' of the source yun_2000"),
+        ({"doi": "https://doi.org/10.1000/1"}, "the DOI 'https://doi.org/10.1000/1' of the source yun_2000"),
+        ({"doi": "10.1/2"}, "the DOI '10.1/2' of the source yun_2000"),
+        ({"doi": "10.1000/1 2"}, "the DOI '10.1000/1 2' of the source yun_2000"),
+        ({"doi": "10.1000/"}, "the DOI '10.1000/' of the source yun_2000"),
+        ({"pmid": "123456789"}, "the PubMed number '123456789' of the source yun_2000"),
+        ({"pmid": "٣"}, "the PubMed number '٣' of the source yun_2000"),
         ({"address": "https://a.org (a page)"}, "the address 'https://a.org (a page)' of the source yun_2000"),
         ({"pmid": "PMID 1"}, "the PubMed number 'PMID 1' of the source yun_2000"),
     ],

@@ -108,6 +108,7 @@ OPENED = {
     "follow_up": Opened("FollowUpScreen", (*TO_LENGTHS, *"183")),
     "sources": Opened("SourcesScreen", ("f2",)),
     "help": Opened("HelpScreen", ("f1",)),
+    "manual": Opened("ManualScreen", ("f1", "m", "down")),
     "field_help": Opened("HelpScreen", ("v", "f1")),
     "jump": Opened("JumpScreen", ("v", "f7", *"tib")),
     "accept": Opened("AcceptScreen", ("a",)),

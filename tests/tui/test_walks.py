@@ -7,6 +7,7 @@ from textual.geometry import Offset
 from textual.widgets import Input
 
 from pathway.days import age_words
+from pathway.views import manual
 from pathway.views.words.caution import CAUTION
 from pathway.views.words.paragraphs import in_date_order
 from tests.plans import files
@@ -15,6 +16,7 @@ from tui.screens.base import ChildScreen
 from tui.screens.children import ChildrenScreen
 from tui.screens.details import DetailsScreen
 from tui.screens.help import HelpScreen
+from tui.screens.manual import ManualScreen
 from tui.screens.prerequisites import PrerequisitesScreen
 from tui.screens.timeline import TimelineScreen
 from tui.widgets.child_table import ChildTable
@@ -194,6 +196,28 @@ async def test_the_help_scrolls_by_line_by_page_and_to_its_ends(opens) -> None:
         assert prose.scroll_offset.y == 0
 
 
+async def test_the_help_says_of_the_manual_and_opens_its_pages() -> None:
+    app = the_app("rowan-02", {"rowan-02": files()["rowan-02"]})
+    async with app.run_test(size=(80, 24)) as pilot:
+        await settled(pilot)
+        await pilot.press("f1")
+        await pilot.pause()
+        assert "m opens the manual; limb-pathway manual prints it." in " ".join(text_of(app).split())
+        await pilot.press("m")
+        await pilot.pause()
+        assert isinstance(app.screen, ManualScreen)
+        page = app.screen.query_one("#page", Prose)
+        for topic in manual.topics():
+            assert page.said == tuple(manual.page(topic, app.rules)), topic
+            await pilot.press("pagedown")
+            await pilot.pause()
+            assert page.scroll_offset.y > 0 or page.max_scroll_y == 0, topic
+            await pilot.press("down")
+            await pilot.pause()
+        await pilot.press("escape")
+        assert isinstance(app.screen, HelpScreen)
+
+
 async def test_help_opens_where_typing_searches() -> None:
     app = the_app()
     async with app.run_test(size=SIZE) as pilot:
@@ -252,6 +276,7 @@ async def test_commands_lead_to_every_screen() -> None:
         for title, screen in (
             ("Prerequisites", PrerequisitesScreen),
             ("Help", HelpScreen),
+            ("Manual", ManualScreen),
             ("Children", ChildrenScreen),
         ):
             commands[title]()

@@ -83,7 +83,7 @@ SAY_NOTHING = {
     ("keys",),
     *(("registry", verb) for verb in ["import", "export", "erase", "replan", "verify", "backup", "restore", "heads"]),
     *(("registry", verb) for verb in ["countersign", "drill", "sweep"]),
-    *(("rules", verb) for verb in ["list", "show", "check", "overlay", "export"]),
+    *(("rules", verb) for verb in ["list", "show", "check", "overlay", "export", "sources", "holidays"]),
 }
 """Verbs that show neither a plan nor anything worked out of a child."""
 

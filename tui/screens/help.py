@@ -14,11 +14,14 @@ from tui.screens.page import Scrolls
 from tui.widgets import frame
 from tui.widgets.prose import Prose
 
+MANUAL = Paragraph("What to do, what numbers mean, every verb: m opens the manual; limb-pathway manual prints it.")
+"""What the keys do not say stands there."""
+
 
 class HelpScreen(Scrolls):
     """The keys and the marks."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.PAGE]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.HELP_PAGE]
     DEFAULT_CSS = """
     HelpScreen Prose { height: 1fr; padding: 1 2; }
     """
@@ -38,7 +41,11 @@ class HelpScreen(Scrolls):
         """Show the words."""
         prose = self.query_one(Prose)
         prose.focus()
-        prose.say((*self._about, *keys_and_marks(self._first)))
+        prose.say((*self._about, MANUAL, *keys_and_marks(self._first)))
+
+    def action_manual(self) -> None:
+        """Open the pages of the manual."""
+        self.home.open_manual()
 
     def action_help(self) -> None:
         """Close the help again."""

@@ -62,9 +62,18 @@ def contents() -> Iterator[Paragraph]:
             yield Paragraph(f"{name}: {title(name)}")
 
 
-def page(topic: str, protocol: Protocol) -> Iterator[Paragraph]:
-    """Yield a page for a screen or a terminal: its title first; raises KeyError for a name that is none."""
-    yield from _findings(protocol) if topic == FINDINGS else _read(markdown(topic))
+def page(topic: str, protocol: Protocol | None) -> Iterator[Paragraph]:
+    """Yield a page for a screen or a terminal: its title first; raises KeyError for a name that is none.
+
+    Only the page FINDINGS is made of the rules; without them it says that they are still being read.
+    """
+    if topic != FINDINGS:
+        yield from _read(markdown(topic))
+    elif protocol is None:
+        yield Paragraph(title(FINDINGS), heading=True)
+        yield Paragraph("The rules are still being read; come back in a moment.")
+    else:
+        yield from _findings(protocol)
 
 
 def _read(text: str) -> Iterator[Paragraph]:

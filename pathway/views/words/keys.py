@@ -132,6 +132,15 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("PgUp PgDn", "scroll what is said"),
         ),
     ),
+    (
+        "Help and manual",
+        (
+            ("↑ ↓ PgUp PgDn Home End", "scroll the help"),
+            ("m", "from the help: the pages of the manual"),
+            ("↑ ↓", "in the manual: the page before or after"),
+            ("PgUp PgDn", "in the manual: read the page"),
+        ),
+    ),
     ("Due", (("↑ ↓ PgUp PgDn", "scroll"),)),
     ("Go to a field", (("any letter", "searches the fields"), ("↑ ↓ Enter", "choose a field and go there"))),
     (

@@ -1,0 +1,1 @@
+"""The cited sources for reference managers: BibTeX and CSL-JSON."""
