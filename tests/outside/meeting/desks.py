@@ -38,6 +38,9 @@ class Desk(Protocol):
     def screen(self) -> str:
         """Return what the screen shows now."""
 
+    def rest(self, seconds: float) -> None:
+        """Let the screen go on for a while."""
+
     def take(self, name: str) -> bytes:
         """Press Enter on a paper; return the file of that name that it became."""
 
@@ -59,6 +62,9 @@ class AtTerminal:
 
     def type(self, text: str) -> None:
         self.terminal.tmux("send-keys", "-t", "main", "-l", text)
+
+    def rest(self, seconds: float) -> None:
+        time.sleep(seconds)
 
     def take(self, name: str) -> bytes:
         self.press("Enter")
@@ -103,6 +109,9 @@ class AtBrowser:
 
     def type(self, text: str) -> None:
         self.window.page.keyboard.type(text)
+
+    def rest(self, seconds: float) -> None:
+        self.window.page.wait_for_timeout(1000 * seconds)  # frames are only heard while the page is waited for
 
     def take(self, name: str) -> bytes:
         with self.window.page.expect_download() as begun:

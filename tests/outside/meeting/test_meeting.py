@@ -10,7 +10,6 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from pathlib import Path
@@ -81,11 +80,11 @@ def enter(desk: Desk, letters: str, value: str, back: str) -> None:
             break
         desk.press("Esc")
         desk.wait_for(back)
-        time.sleep(0.2)
-    time.sleep(SETTLES_SECONDS)
+        desk.rest(0.2)
+    desk.rest(SETTLES_SECONDS)
     desk.press("Enter")
     desk.wait_for(back)
-    time.sleep(SETTLES_SECONDS)
+    desk.rest(SETTLES_SECONDS)
     desk.type(value)
     desk.wait_for(value)
 
@@ -96,18 +95,22 @@ def reads(desk: Desk, words: str) -> None:
         if words in " ".join(desk.screen().split()):
             return
         desk.wait_for("maple-03")
-        time.sleep(0.1)
+        desk.rest(0.1)
     pytest.fail(f"{words!r} did not appear; the screen was:\n{desk.screen()}")
 
 
 def keep(desk: Desk) -> None:
     """Keep what was typed; what is unlikely is asked back once."""
     desk.press("F5")
-    shown = desk.wait_for("maple-03")
-    while "Follow-up entered" not in shown:
-        if "press F5 again" in " ".join(shown.split()):
+    for _ in range(300):
+        shown = " ".join(desk.screen().split())
+        if "Follow-up entered" in shown:
+            return
+        if "press F5 again" in shown:
             desk.press("F5")
-        shown = desk.wait_for("maple-03")
+        desk.wait_for("maple-03")
+        desk.rest(0.1)
+    pytest.fail(f"it was not kept; the screen was:\n{desk.screen()}")
 
 
 def the_team_begins_a_child_and_accepts_its_plan(desk: Desk) -> None:
@@ -171,7 +174,7 @@ def the_surgeon_follows_up_and_compares(desk: Desk) -> None:
         if any(row.lstrip(" │").startswith("▸ ✓ plan accepted") for row in desk.screen().splitlines()):
             break
         desk.press("Down")
-        time.sleep(0.5)
+        desk.rest(0.5)
     desk.press("Enter")
     reads(desk, "From plan accepted by the team")
     desk.press("Esc")
