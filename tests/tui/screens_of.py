@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 from textual.app import App
@@ -21,8 +22,9 @@ LONGEST_SECONDS = 120
 
 
 @pytest.fixture(autouse=True)
-def plain_surroundings(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Take away what would change a picture, and plan each child once."""
+def plain_surroundings(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Take away what would change a picture, plan each child once, and let papers fall where nobody keeps any."""
+    monkeypatch.chdir(tmp_path)
     for name in ("NO_COLOR", "TEXTUAL_THEME", "TEXTUAL_ANIMATIONS"):
         monkeypatch.delenv(name, raising=False)
     plan_once(monkeypatch)
