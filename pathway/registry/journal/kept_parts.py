@@ -1,0 +1,55 @@
+"""Of a kept plan only what its results need, read out of its text without reading the rest, which is most of it. Pure.
+
+A payload is written in one way (`chain.payload_text`): sorted keys, no spaces, quotes inside texts escaped. A key with
+its quotes and colon is therefore found nowhere but where it is a key. What is not as expected is read as a whole.
+"""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from pathway.registry.journal.payloads import PAYLOAD_VERSION, revision_of
+
+PARTS = ("alternatives", "growth", "stages")
+_BEFORE, _FIRST, _GROWTH, _STAGES = '"plan":{', '"alternatives":', '"growth":', '"stages":'
+_DECODER = json.JSONDecoder()
+
+
+@dataclass(frozen=True, slots=True)
+class KeptParts:
+    """Whether somebody accepted a kept plan, its day, and its courses, growth and stages."""
+
+    accepted: bool
+    on: datetime.date
+    plan: Mapping[str, Any]
+
+
+def parts_of_revision(text: str, version: int) -> KeptParts:
+    """Return the parts of the payload of a revision. Raises `UnreadablePayload`, or ValueError for no JSON."""
+    if version == PAYLOAD_VERSION:
+        try:
+            return _quickly(text)
+        except (ValueError, KeyError, TypeError, IndexError):
+            pass  # written in another way: read as a whole
+    whole = revision_of(json.loads(text), version)
+    return KeptParts(whole.accepted, whole.on, {name: whole.plan.get(name) for name in PARTS if name in whole.plan})
+
+
+def _quickly(text: str) -> KeptParts:
+    """Return the parts by their places; raises ValueError and its like where they are not as they are written now."""
+    begins = text.index(_BEFORE)
+    head = json.loads(text[:begins].rstrip(",") + "}")
+    start = begins + len(_BEFORE)
+    if not text.startswith(_FIRST, start):
+        raise ValueError("the courses are not the first part")
+    courses, end = _DECODER.raw_decode(text, start + len(_FIRST))
+    growth, _ = _DECODER.raw_decode(text, text.index(_GROWTH + "{", end) + len(_GROWTH))
+    stages, _ = _DECODER.raw_decode(text, text.rindex(_STAGES + "[", end) + len(_STAGES))
+    if "by_age" not in growth or not all("kind" in one and "status" in one for one in stages):
+        raise ValueError("parts of another plan")
+    plan = dict(zip(PARTS, (courses, growth, stages), strict=True))
+    return KeptParts(head.get("accepted", True), datetime.date.fromisoformat(head["on"]), plan)
