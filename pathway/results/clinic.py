@@ -16,7 +16,6 @@ from pathway.results.figures import HUNDRED, Mean, Median, Share, Terms, terms_o
 from pathway.results.operations import Done, Due, Waived, done_operations, due, events_of, waived
 
 YOUNG, OLD, ON_TIME = "results_young_until_years", "results_old_from_years", "results_on_time_days"
-ARREST_EFFECT, SIDES, DIFFERENCE = "arrest", "sides", "difference"
 
 
 class Predicted(Frozen):
@@ -137,7 +136,8 @@ class Results(Frozen):
     """A clinic's own results up to a day.
 
     `arrest_effect` is what part of the stated effect of growth arrests came (1: all of it). `left_less_right_mm` is
-    the mean error of left minus right leg: what films of one side read too long shows here, whichever leg is short.
+    the error of left minus right leg, from children with a short right and with a short left leg: what films of one
+    side read too long shows here, and what shifts all differences alike does not.
     """
 
     children: int
@@ -226,11 +226,14 @@ class Clinic:
     def results(self) -> Results:
         """Return the results of the children taken in so far."""
         terms, number = terms_of(self.protocol), self.protocol.number
-        sides = [
-            (1 if one.right_affected else -1) * fmean(pair.off_mm for pair in one.pairs)
-            for one in self._known
-            if one.pairs
-        ]
+        off_right, off_left = (
+            [
+                fmean(pair.off_mm for pair in one.pairs)
+                for one in self._known
+                if one.pairs and one.right_affected is right
+            ]
+            for right in (True, False)
+        )
         long_off, short_off = (
             [
                 fmean(offs)
@@ -251,7 +254,7 @@ class Clinic:
             interval_percent=number(figures.INTERVAL),
             found_percent=number(figures.CHANCE),
             predicted=tuple(_predicted(self._known, terms, number(YOUNG), number(OLD))),
-            left_less_right_mm=figures.mean(sides, terms),
+            left_less_right_mm=figures.half_apart(off_right, off_left, terms),
             long_leg_off_mm=figures.mean(long_off, terms),
             short_leg_off_mm=figures.mean(short_off, terms),
             not_compared=tuple(NotCompared(why=why, pairs=count) for why, count in sorted(self._passed.items())),

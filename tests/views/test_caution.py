@@ -73,6 +73,7 @@ OF_THE_REGISTRY = {
     ("accept",): [CHILD, *ON],
     ("registry", "revisions"): [CHILD],
     ("registry", "achieved"): ON,
+    ("registry", "results"): ON,
     ("registry", "table"): ["stages", *ON],
 }
 """They read stored lines, which do not hold the note of a case file: they say the caution alone."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from pathway.cli.groups import Verbs
-from pathway.cli.registry import achieved, checks, children, copies, plans, tidy
+from pathway.cli.registry import achieved, checks, children, copies, plans, results, tidy
 
 VERBS: dict[str, dict[click.Command, str]] = {
     "Children": {
@@ -20,6 +20,7 @@ VERBS: dict[str, dict[click.Command, str]] = {
         plans.replan_: "plan anew what is out of step",
         plans.revisions: "the accepted plans of a child",
         achieved.achieved_: "osteotomies: planned and achieved, together",
+        results.results_: "what accepted plans said would happen, and what happened",
     },
     "Checks and copies": {
         checks.verify: "check that nothing was altered or is missing",
