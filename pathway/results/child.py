@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import datetime
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from pathway.days import add_months, age_years, days_between, in_months
+from pathway.days import add_months, days_between, in_months
 from pathway.growth.bones.measured import Reading, readings
-from pathway.protocol.model import Protocol
+from pathway.protocol.model import Protocol, Role
 from pathway.protocol.question import Question
-from pathway.protocol.roles import role_of
 from pathway.record import Operation, Record
 from pathway.results.predicted import Revision, StatedStage
 
@@ -28,20 +27,27 @@ TIMING, LEAST_EFFECT, LEFT_AFTER = "results_same_timing_months", "results_least_
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What is known of a child up to a day: its record and the revisions that were accepted, in order."""
+    """What is known of a child up to a day: its record and the revisions that were accepted, in order.
+
+    `seen` are the lengths of the visits after the first of these.
+    """
 
     record: Record
     revisions: tuple[Revision, ...]
     protocol: Protocol
     on: datetime.date
     seen: tuple[Reading, ...]
+    roles: Mapping[str, Role | None]
 
 
 def known_of(record: Record, revisions: Sequence[Revision], protocol: Protocol, on: datetime.date) -> Known:
     """Return what is known of a child up to a day. Raises ValueError for a length that cannot be."""
     record = record.until(on)
     so_far = tuple(one for one in revisions if one.on <= on)
-    return Known(record, so_far, protocol, on, readings(Question(record, protocol, on)))
+    roles = {stage.id: stage.role for stage in protocol.stages}
+    later = tuple(visit for visit in record.visits if so_far and visit.date > so_far[0].on)
+    seen = readings(Question(record.model_copy(update={"visits": later}), protocol, on)) if later else ()
+    return Known(record, so_far, protocol, on, seen, roles)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +150,7 @@ def _pair(known: Known, revision: Revision, day: datetime.date, seen: Reading | 
         revision=revision.number,
         stated_on=revision.on,
         seen_on=day,
-        age_years=age_years(known.record.child.date_of_birth, day),
+        age_years=seen.age_years,
         basis=basis,
         predicted_mm=float(p50),
         low_mm=low90,
@@ -175,7 +181,7 @@ def _widened(low: float, middle: float, high: float, z: float, error: float) -> 
 def _under_way(known: Known, day: datetime.date) -> bool:
     """Return whether a bone was being lengthened on a day: its length is on its way."""
     return any(
-        role_of(one.kind, known.protocol) == "lengthening"
+        known.roles.get(one.kind) == "lengthening"
         and one.date <= day
         and (one.device_removed is None or day < one.device_removed)
         for one in known.record.operations
@@ -187,13 +193,12 @@ def _by(known: Known, revision: Revision, day: datetime.date) -> tuple[tuple[Sta
     planned = tuple(
         one
         for one in revision.stages
-        if one.on is not None and one.on <= day and role_of(one.kind, known.protocol) in FOR_LENGTH
+        if one.on is not None and one.on <= day and known.roles.get(one.kind) in FOR_LENGTH
     )
     done = tuple(
         one
         for one in known.record.operations
-        if revision.on < one.date <= day
-        and (one.achieved_mm is not None or role_of(one.kind, known.protocol) in FOR_LENGTH)
+        if revision.on < one.date <= day and (one.achieved_mm is not None or known.roles.get(one.kind) in FOR_LENGTH)
     )
     return planned, done
 
@@ -212,7 +217,7 @@ def arrest(known: Known) -> Arrest | None:
     if known.record.child.affected_side == "both":
         return None
     operations = known.record.operations
-    done = next((one for one in operations if role_of(one.kind, known.protocol) == "growth_arrest"), None)
+    done = next((one for one in operations if known.roles.get(one.kind) == "growth_arrest"), None)
     revision = next((one for one in reversed(known.revisions) if done is not None and one.on < done.date), None)
     if done is None or revision is None or revision.curve is None:
         return None

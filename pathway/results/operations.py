@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from pathway.days import add_months, days_between, in_months
 from pathway.protocol.model import Protocol
-from pathway.protocol.roles import role_of
 from pathway.record import Operation
 from pathway.results.child import Known
 from pathway.results.predicted import Revision, StatedStage
@@ -70,7 +69,7 @@ def done_operations(known: Known) -> tuple[Done, ...]:
             Done(
                 operation=one,
                 planned=_planned_before(one, known.revisions),
-                lengthening=role_of(one.kind, known.protocol) == "lengthening",
+                lengthening=known.roles.get(one.kind) == "lengthening",
                 followed=until <= known.on,
                 seen_after=last is not None and last >= until,
             )

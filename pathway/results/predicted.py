@@ -104,7 +104,7 @@ def revision_of_data(number: int, on: datetime.date, accepted: datetime.date, pl
         curve=_curve(growth.get("by_age") or ()),
         maturity=_day(growth.get("maturity_date")),
         within_mm={mm: float(chance) for mm, chance in chances.items() if chance is not None},
-        stages=tuple(_stage(one) for one in plan.get("stages", ()) if one.get("status") not in BEGUN),
+        stages=tuple(_stage(one) for one in plan.get("stages", ()) if _to_come(one)),
     )
 
 
@@ -118,6 +118,12 @@ def _curve(points: Sequence[Mapping[str, Any]]) -> Curve | None:
     )
     long, short = (np.array([point[name] for point in points], dtype=float) for name in ("long_leg_mm", "short_leg_mm"))
     return Curve(days, natural, planned, long, short)
+
+
+def _to_come(one: Mapping[str, Any]) -> bool:
+    """Return whether a stage is to come and the plan commits to something of it: a day, or a gate that was waived."""
+    said = one.get("date") is not None or any(gate.get("state") == "waived" for gate in one.get("gates", ()))
+    return said and one.get("status") not in BEGUN
 
 
 def _stage(one: Mapping[str, Any]) -> StatedStage:

@@ -15,13 +15,18 @@ from typing import Any
 from pathway.registry.journal.payloads import PAYLOAD_VERSION, revision_of
 
 PARTS = ("alternatives", "growth", "stages")
-_BEFORE, _FIRST, _GROWTH, _STAGES = '"plan":{', '"alternatives":', '"growth":', '"stages":'
+_BEFORE, _FIRST, _GROWTH, _STAGES = '"plan":{', '"alternatives":[', '"growth":', '"stages":'
+_GROUNDS, _GATES, _WAIVED = ('"because":[', '],"date":'), ('"gates":[', '],"goes_with":'), '"state":"waived"'
+"""What most of a stage's text is: how its list begins, and how the key after it in the order of keys ends the list."""
 _DECODER = json.JSONDecoder()
 
 
 @dataclass(frozen=True, slots=True)
 class KeptParts:
-    """Whether somebody accepted a kept plan, its day, and its courses, growth and stages."""
+    """Whether somebody accepted a kept plan, its day, and its courses, growth and stages.
+
+    Courses that are not recommended, grounds of stages and gates that nobody waived may be left out.
+    """
 
     accepted: bool
     on: datetime.date
@@ -46,10 +51,37 @@ def _quickly(text: str) -> KeptParts:
     start = begins + len(_BEFORE)
     if not text.startswith(_FIRST, start):
         raise ValueError("the courses are not the first part")
-    courses, end = _DECODER.raw_decode(text, start + len(_FIRST))
+    courses, end = _recommended(text, start + len(_FIRST) - 1)
     growth, _ = _DECODER.raw_decode(text, text.index(_GROWTH + "{", end) + len(_GROWTH))
-    stages, _ = _DECODER.raw_decode(text, text.rindex(_STAGES + "[", end) + len(_STAGES))
+    stages, _ = _DECODER.raw_decode(_without_grounds(text[text.rindex(_STAGES + "[", end) + len(_STAGES) :]))
     if "by_age" not in growth or not all("kind" in one and "status" in one for one in stages):
         raise ValueError("parts of another plan")
     plan = dict(zip(PARTS, (courses, growth, stages), strict=True))
     return KeptParts(head.get("accepted", True), datetime.date.fromisoformat(head["on"]), plan)
+
+
+def _recommended(text: str, at: int) -> tuple[list[Mapping[str, Any]], int]:
+    """Return the recommended course alone, none where there is none, of the list of courses that begins at a place."""
+    at += 1
+    while text[at] != "]":
+        course, at = _DECODER.raw_decode(text, at)
+        if course["recommended"]:
+            return [course], at
+        at += text[at] == ","
+    return [], at
+
+
+def _without_grounds(stages: str) -> str:
+    """Return stages without their grounds and without gates that nobody waived.
+
+    A list that ends otherwise than expected leaves brackets that do not match, which the reading refuses.
+    """
+    for (begins, ends), kept in ((_GROUNDS, ""), (_GATES, _WAIVED)):
+        first, *rest = stages.split(begins)
+        parts = [first]
+        for part in rest:
+            end = part.find(ends)
+            cut = end >= 0 and not (kept and kept in part[:end])
+            parts.append(part[end:] if cut else part)
+        stages = begins.join(parts)
+    return stages
