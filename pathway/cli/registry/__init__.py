@@ -11,7 +11,7 @@ VERBS: dict[str, dict[click.Command, str]] = {
     "Children": {
         children.import_: "take in case files, tables, histories or leg lengths",
         children.export: "give a child's case file, or its whole history",
-        tidy.table_: "visits, stages, accepted plans or outcomes as a tidy table",
+        tidy.table_: "visits, stages, plans, outcomes or lengthenings as a table",
         children.list_: "the children, with what is next for each",
         children.erase: "delete everything that is known of a child",
     },

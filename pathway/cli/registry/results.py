@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import datetime
+import gc
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,6 +32,9 @@ if TYPE_CHECKING:
     from pathway.protocol.model import Protocol
     from pathway.results.clinic import Results
     from pathway.views.documents.files import Paper
+
+SELDOM = 100_000
+"""After how many new objects more than freed ones cycles are looked for."""
 
 
 @click.command("results")
@@ -73,6 +79,17 @@ def results_(
         show(document_text(document, width()), nl=False)
 
 
+@contextmanager
+def seldom_collected() -> Iterator[None]:
+    """Look for unused cycles a hundred times less often: plans are read and let go, and hold none."""
+    before = gc.get_threshold()
+    gc.set_threshold(SELDOM, *before[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
+
+
 def _results(protocol: Protocol, day: datetime.date, where: RegistryOptions, *, each: bool) -> Results:
     """Return the results of all children, telling how far it is on a terminal and naming whom it leaves out."""
     from pathway.registry.own_results import LeftOut, each_known
@@ -82,7 +99,8 @@ def _results(protocol: Protocol, day: datetime.date, where: RegistryOptions, *, 
     with opened(where) as store:
         seen = sys.stderr.isatty()
         length = len(store.children()) if seen else 0
-        with click.progressbar(length=length, label="Reading", file=sys.stderr, hidden=not seen) as bar:
+        bar_of = click.progressbar(length=length, label="Reading", file=sys.stderr, hidden=not seen)
+        with seldom_collected(), bar_of as bar:
             for known in each_known(store, protocol, day):
                 if isinstance(known, LeftOut):
                     note(f"{known.child} is left out. {known.why}.")

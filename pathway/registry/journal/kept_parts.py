@@ -52,7 +52,7 @@ def _quickly(text: str) -> KeptParts:
     if not text.startswith(_FIRST, start):
         raise ValueError("the courses are not the first part")
     courses, end = _recommended(text, start + len(_FIRST) - 1)
-    growth, _ = _DECODER.raw_decode(text, text.index(_GROWTH + "{", end) + len(_GROWTH))
+    growth, _ = _DECODER.raw_decode(text, text.rindex(_GROWTH + "{", end) + len(_GROWTH))
     stages, _ = _DECODER.raw_decode(_without_grounds(text[text.rindex(_STAGES + "[", end) + len(_STAGES) :]))
     if "by_age" not in growth or not all("kind" in one and "status" in one for one in stages):
         raise ValueError("parts of another plan")
