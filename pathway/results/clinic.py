@@ -4,16 +4,27 @@ from __future__ import annotations
 
 import datetime
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from statistics import fmean, median
 
 from pathway.protocol.model import Protocol
-from pathway.record import Frozen
+from pathway.record import Frozen, Operation
 from pathway.results import figures
 from pathway.results.child import Arrest, Ending, Known, Pair, Why, arrest, endings, left, pairs
 from pathway.results.figures import HUNDRED, Mean, Median, Share, Terms, terms_of
-from pathway.results.operations import Done, Due, Waived, done_operations, due, events_of, waived
+from pathway.results.lengthenings import Lengthening, lengthenings_of
+from pathway.results.operations import (
+    Done,
+    Due,
+    Waived,
+    done_operations,
+    due,
+    events_of,
+    planned_before,
+    waived,
+)
+from pathway.results.refit import Refitted, refitted
 
 YOUNG, OLD, ON_TIME = "results_young_until_years", "results_old_from_years", "results_on_time_days"
 
@@ -162,6 +173,7 @@ class Results(Frozen):
     waived: tuple[WaivedGate, ...]
     waits: Waits
     each: tuple[EachPair, ...] = ()
+    refitted: Refitted | None = None
 
 
 @dataclass(slots=True)
@@ -180,10 +192,14 @@ class _Child:
 
 @dataclass(slots=True)
 class Clinic:
-    """Takes children in one by one, and tells their results together."""
+    """Takes children in one by one, and tells their results together.
+
+    `each`: also every pair by itself; `refit`: also the model of risk with the clinic's own lengthenings (seconds).
+    """
 
     protocol: Protocol
     each: bool = False
+    refit: bool = False
     children: int = 0
     accepted: int = 0
     revisions: int = 0
@@ -193,6 +209,7 @@ class Clinic:
     _passed: Counter[Why] = field(default_factory=Counter)
     _waived: list[Waived] = field(default_factory=list)
     _each: list[EachPair] = field(default_factory=list)
+    _lengthenings: list[tuple[Lengthening, ...]] = field(default_factory=list)
 
     def add(self, known: Known) -> None:
         """Take in a child."""
@@ -220,6 +237,8 @@ class Clinic:
                 due=tuple(due(known)),
             )
         )
+        if self.refit and (own := tuple(_lengthenings(known))):
+            self._lengthenings.append(own)
         if self.each:
             self._each += (_told(child.id, one) for one in found)
 
@@ -266,7 +285,16 @@ class Clinic:
             waived=_gates(self._waived),
             waits=_waits(self._known, terms, round(number(ON_TIME))),
             each=tuple(self._each),
+            refitted=refitted(self._lengthenings, self.protocol) if self.refit else None,
         )
+
+
+def _lengthenings(known: Known) -> Iterator[Lengthening]:
+    def planned_mm(one: Operation) -> float | None:
+        stage = planned_before(one, known.revisions)
+        return None if stage is None else stage.amount_mm
+
+    return lengthenings_of(known.record, known.protocol, known.on, planned_mm)
 
 
 def _told(child: str, one: Pair) -> EachPair:

@@ -68,7 +68,7 @@ def done_operations(known: Known) -> tuple[Done, ...]:
         found.append(
             Done(
                 operation=one,
-                planned=_planned_before(one, known.revisions),
+                planned=planned_before(one, known.revisions),
                 lengthening=known.roles.get(one.kind) == "lengthening",
                 followed=until <= known.on,
                 seen_after=last is not None and last >= until,
@@ -77,7 +77,8 @@ def done_operations(known: Known) -> tuple[Done, ...]:
     return tuple(found)
 
 
-def _planned_before(one: Operation, revisions: Sequence[Revision]) -> StatedStage | None:
+def planned_before(one: Operation, revisions: Sequence[Revision]) -> StatedStage | None:
+    """Return the stage that the last revision before an operation had for it, None where none had."""
     for revision in reversed(revisions):
         if revision.on > one.date:
             continue

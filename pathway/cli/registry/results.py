@@ -29,8 +29,7 @@ from pathway.cli.options import (
 from pathway.cli.printing import show, show_json, width
 
 if TYPE_CHECKING:
-    from pathway.protocol.model import Protocol
-    from pathway.results.clinic import Results
+    from pathway.results.clinic import Clinic, Results
     from pathway.views.documents.files import Paper
 
 SELDOM = 100_000
@@ -39,6 +38,9 @@ SELDOM = 100_000
 
 @click.command("results")
 @click.option("--each", is_flag=True, help="Tell every accepted plan beside every later visit, too.")
+@click.option(
+    "--refit", is_flag=True, help="Fit the risk by amount again with the clinic's own lengthenings (some seconds)."
+)
 @output_options(text="Page to write (.html, .pdf or .md); printed as text if not given.")
 @paper_option
 @json_option
@@ -47,6 +49,7 @@ SELDOM = 100_000
 @registry_options
 def results_(
     each: bool,
+    refit: bool,
     out: Output,
     paper: Paper,
     as_json: bool,
@@ -60,11 +63,12 @@ def results_(
     complications beside the published rates, waived gates, days from due to done: each with its interval, as children
     and not visits prove it. Of few children nothing but counts is told. Nobody is ranked.
     """
+    from pathway.results.clinic import Clinic
     from pathway.views.documents.results import results_document
 
     day, protocol = today(on), protocol_of(overlay_dir)
     place = None if out.file is None else document_target(out, "own results", papers.RESULTS, *where.files)
-    found = _results(protocol, day, where, each=each)
+    found = _results(Clinic(protocol, each=each, refit=refit), day, where)
     document = results_document(found, day)
     if place is not None:
         write_document(document, place, paper)
@@ -90,18 +94,16 @@ def seldom_collected() -> Iterator[None]:
         gc.set_threshold(*before)
 
 
-def _results(protocol: Protocol, day: datetime.date, where: RegistryOptions, *, each: bool) -> Results:
+def _results(clinic: Clinic, day: datetime.date, where: RegistryOptions) -> Results:
     """Return the results of all children, telling how far it is on a terminal and naming whom it leaves out."""
     from pathway.registry.own_results import LeftOut, each_known
-    from pathway.results.clinic import Clinic
 
-    clinic = Clinic(protocol, each=each)
     with opened(where) as store:
         seen = sys.stderr.isatty()
         length = len(store.children()) if seen else 0
         bar_of = click.progressbar(length=length, label="Reading", file=sys.stderr, hidden=not seen)
         with seldom_collected(), bar_of as bar:
-            for known in each_known(store, protocol, day):
+            for known in each_known(store, clinic.protocol, day):
                 if isinstance(known, LeftOut):
                     note(f"{known.child} is left out. {known.why}.")
                 else:

@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Iterator
 
 from pathway.results.clinic import Results
+from pathway.risk.terms import SLOPE
 from pathway.views.documents.document import Block, Bullets, Callout, Document, Heading, Paragraph, Table
 from pathway.views.words import results as words
 from pathway.views.words.caution import CAUTION
@@ -46,6 +47,7 @@ def _blocks(found: Results) -> Iterator[Block]:
     yield Paragraph(words.effect_sentence(found))
     yield from _lengthenings(found)
     yield from _harms(found)
+    yield from _refitted(found)
     yield from _waived(found)
     yield Heading("Days from due to done")
     yield Bullets(tuple(words.waits_sentences(found.waits, found.least_children)))
@@ -140,6 +142,28 @@ def _harms(found: Results) -> Iterator[Block]:
     )
     yield Paragraph(told)
     yield Paragraph("What nobody recorded was not counted: few events may mean few entries.", "small")
+
+
+def _refitted(found: Results) -> Iterator[Block]:
+    model = found.refitted
+    if model is None:
+        return
+    yield Heading("Risk by amount, with own lengthenings beside print")
+    yield Paragraph(words.refit_note(model), "small")
+    if not model.coefficients:
+        return
+    rows = []
+    for one in model.coefficients:
+        told = words.slope_words if one.name == SLOPE else words.rate_words
+        name = one.name.removeprefix("rate:").replace("_", " ")
+        rows.append(
+            (
+                f"{model.step_percent:g} % more of the bone: events" if one.name == SLOPE else name,
+                told(one.published, one.published_low, one.published_high),
+                told(one.with_own, one.with_own_low, one.with_own_high),
+            )
+        )
+    yield Table("Risk by amount", ("of a typical team", "print", "print and own"), tuple(rows), (32, 34, 34))
 
 
 def _waived(found: Results) -> Iterator[Block]:

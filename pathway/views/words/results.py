@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import exp
 
 from pathway.results.child import Why
 from pathway.results.clinic import Chance, HarmCame, Results, Waits
 from pathway.results.figures import Mean, Share
+from pathway.results.refit import Refitted
 
 TITLE = "Own results: what accepted plans said, and what came"
 NO_RANKS = (
@@ -154,6 +156,29 @@ def waits_sentences(waits: Waits, least: int) -> Iterator[str]:
         yield f"Days from due to done, median over children: {days.median:.0f} ({low} to {high})."
     if waits.waiting:
         yield f"{count_words(waits.waiting, 'operation')} past the day and not done yet."
+
+
+def rate_words(middle: float, low: float, high: float) -> str:
+    """Return events of 100 lengthenings of a typical team from their logarithms."""
+    return f"{100 * exp(middle):.0f} of 100 ({100 * exp(low):.0f} to {100 * exp(high):.0f})"
+
+
+def slope_words(middle: float, low: float, high: float) -> str:
+    """Return how many times as many events a step of percent points more brings, from the slope of the model."""
+    return f"{exp(middle):.2f} times ({exp(low):.2f} to {exp(high):.2f})"
+
+
+def refit_note(found: Refitted) -> str:
+    """Return of how many lengthenings the model was fitted again, or that they are too few."""
+    some = count_words(found.lengthenings, "own lengthening")
+    out = f" {found.left_out} are left out: no share of the bone, followed too short, or a later one of a child."
+    out = out if found.left_out else ""
+    if not found.coefficients:
+        return f"{some}: of fewer than {found.least} children the model is not fitted again.{out}"
+    return (
+        f"{some}, one a child, stand as one more series beside the published ones; rates are those of a congenital or "
+        f"other bone at {found.at_percent:g} % of its length in a frame. The risks in plans are not changed by it.{out}"
+    )
 
 
 def about(found: Results) -> str:
