@@ -114,8 +114,8 @@ def due(known: Known) -> Iterator[Due]:
     A later accepted plan that moved the day before it came replaced it; one that was accepted afterwards did not.
     """
     told = set()
-    for revision, following in zip(known.revisions, (*known.revisions[1:], None), strict=True):
-        until = known.on if following is None else min(following.on, known.on)
+    for place, revision in enumerate(known.revisions, start=1):
+        until = known.on if place == len(known.revisions) else known.revisions[place].on
         for stage in revision.stages:
             key = stage.kind, stage.side, stage.number
             if not stage.operation or stage.on is None or key in told:

@@ -120,6 +120,17 @@ def test_nobody_who_operates_or_enters_is_named_and_nothing_is_grouped_by_a_pers
     assert "never of one person" in " ".join(text(found).split())
 
 
+def test_operations_without_an_accepted_plan_are_counted_and_held_against_nothing() -> None:
+    made = Clinic(PROTOCOL)
+    record = example("hazel-08")
+    assert record.operations
+    made.add(known_of(record, (), PROTOCOL, LATER))
+    found = made.results()
+    assert (found.children, found.accepted, found.predicted, found.harms) == (1, 0, (), ())
+    assert sum(one.lengthenings for one in found.lengthenings) > 0
+    assert found.waits.waiting == 0
+
+
 def test_without_an_accepted_plan_it_is_said_how_to_begin() -> None:
     made = Clinic(PROTOCOL)
     made.add(known_of(example("elm-01"), (), PROTOCOL, LATER))
