@@ -66,9 +66,8 @@ def table_(
     from pathway.views.words.caution import CAUTION
 
     if dates and kind in UNDATED:
-        refuse(
-            "--dates", f"asked for with {kind}", "a table that holds no days, since it is made to leave", "leave it out"
-        )
+        expected = "a table that may hold days: this one is made to leave the clinic"
+        refuse("--dates", f"days asked for in {kind}", expected, "leave the option out")
     day, protocol = today(on), protocol_of(overlay_dir)
     schema = dictionary(kind, protocol, dates=dates, caution=CAUTION)
     said = (json.dumps(schema, indent=2, ensure_ascii=False) + "\n").encode()
