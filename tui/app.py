@@ -332,6 +332,12 @@ class PathwayApp(ComingBackApp):
 
         self.push_screen(DueScreen(child))
 
+    def open_results(self) -> None:
+        """Open what the accepted plans of all children said, beside what came."""
+        from tui.screens.results import ResultsScreen
+
+        self.push_screen(ResultsScreen())
+
     def show_help(self, first: str = "", about: tuple[Paragraph, ...] = ()) -> None:
         """Open the help: what it is about, then the keys, those of the screen named first."""
         from tui.screens.help import HelpScreen

@@ -32,6 +32,7 @@ CHILDREN = (
     Binding("escape", "clear", "Clear search", key_display="Esc"),
     Binding("f3", "due", "What is due", key_display="F3"),
     Binding("f4", "sort", "Order", key_display="F4"),
+    Binding("f6", "results", "Own results", key_display="F6", show=False, tooltip="What plans said, and what came"),
     Binding("f7", "new", "New child", key_display="F7", tooltip="Enter a child that is not on the list"),
 )
 PAGE = (

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 from pathway.plan.model import Plan
 from pathway.protocol import model
 from pathway.questions.record_diff import item_words
 from pathway.record import Decision, Operation, Record, Visit
+
+if TYPE_CHECKING:
+    from pathway.results.clinic import Results
 
 Accepter = Literal["", "family", "team"]
 """Who accepts a plan; "" where nobody does, or nobody said."""
@@ -76,6 +79,12 @@ class KeptPlans(Protocol):
 
     def at(self, child: str, number: int) -> Known:
         """Return what was known after an entry, with the plan where the entry is one."""
+
+    def results(self, protocol: model.Protocol, on: datetime.date, read: Callable[[int], bool]) -> Results | None:
+        """Return what all accepted plans said beside what came, up to a day.
+
+        `read` is told now and then how many children were read, and says whether to go on; None where it said not.
+        """
 
 
 def days_of(record: Record, protocol: model.Protocol) -> tuple[Moment, ...]:

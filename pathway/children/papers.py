@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 HANDOUT: tuple[Form, ...] = ("pdf", "html")
 SUMMARY: tuple[Form, ...] = ("pdf", "html", "md")
+RESULTS: tuple[Form, ...] = ("pdf", "html", "md")
 THEATRE: tuple[Form, ...] = ("pdf", "html", "md", "svg")
 """The forms of each document; the first is the usual one."""
 THEATRE_PAGE = "page for the table"

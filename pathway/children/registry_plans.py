@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 from pathway.children.kept_plans import AcceptedLast, Known, Moment
 from pathway.children.storage import SaveFailed, save_failed
@@ -25,6 +26,11 @@ from pathway.registry.problem import RegistryProblem
 from pathway.registry.store import Registry
 from pathway.views.words.history import kept_words, standing_words
 
+if TYPE_CHECKING:
+    from pathway.results.clinic import Results
+
+TOLD_EVERY = 50
+"""After how many children it is told how many were read."""
 UNREADABLE = "this program cannot read the entry; `limb-pathway registry verify` tells more"
 
 
@@ -59,6 +65,23 @@ class RegistryPlans:
             what = f"entry {number} of {child} cannot be read ({error})"
             raise save_failed(self._store.place.name, what, "compare another entry") from error
         return Known(record, plan, plan.on if plan is not None else _day(last, record))
+
+    def results(self, protocol: Protocol, on: datetime.date, read: Callable[[int], bool]) -> Results | None:
+        """Return what all accepted plans said beside what came; None where `read` said not to go on."""
+        from pathway.registry.own_results import LeftOut, each_known
+        from pathway.results.clinic import Clinic
+
+        clinic, seen = Clinic(protocol), 0
+        try:
+            for known in each_known(self._store, protocol, on):
+                seen += 1
+                if not isinstance(known, LeftOut):
+                    clinic.add(known)
+                if seen % TOLD_EVERY == 0 and not read(seen):
+                    return None
+        except RegistryProblem as error:
+            raise SaveFailed(*error.problems) from error
+        return clinic.results()
 
     def _entries(self, child: str) -> Sequence[Entry]:
         try:

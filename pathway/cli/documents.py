@@ -59,9 +59,9 @@ def handout(
     own: Path | None,
 ) -> None:
     """Write the family's document: the years ahead in plain words (.pdf or .html)."""
-    target = _target(out, "handout", papers.HANDOUT, own, *asked.files)
+    target = document_target(out, "handout", papers.HANDOUT, own, *asked.files)
     words = chosen_words(language, own, asked.protocol)
-    _write(papers.handout(asked.compared, asked.protocol, words), target, paper)
+    write_document(papers.handout(asked.compared, asked.protocol, words), target, paper)
     leave_with_conflicts(asked.plan)
 
 
@@ -79,11 +79,11 @@ def summary(
 
     Of a child in the registry the page says which revision was accepted.
     """
-    target = _target(out, "summary", papers.SUMMARY, *asked.files)
+    target = document_target(out, "summary", papers.SUMMARY, *asked.files)
     child = asked.child
     kept = child.origin == "registry"
     accepted = papers.accepted_plan(child.entries, child.registry_head, child.record.child.id) if kept else None
-    _write(papers.summary(asked.compared, asked.protocol, accepted, kept=kept), target, paper)
+    write_document(papers.summary(asked.compared, asked.protocol, accepted, kept=kept), target, paper)
     leave_with_conflicts(asked.plan)
 
 
@@ -109,7 +109,7 @@ def theatre(
     from pathway.views.documents.theatre_page import missing_sizes, page_of
     from pathway.worksheets.osteotomy import given_of
 
-    place = None if out.file is None else _target(out, papers.THEATRE_PAGE, papers.THEATRE, *asked.files)
+    place = None if out.file is None else document_target(out, papers.THEATRE_PAGE, papers.THEATRE, *asked.files)
     with nothing_looked_for():
         given = given_of(case_for("osteotomy", asked.question), by_name(settings))
     if missing := missing_sizes(given):
@@ -125,7 +125,7 @@ def theatre(
     elif place.form == "svg":
         _write_sheets(document, place, paper)
     else:
-        _write(document, place, paper)
+        write_document(document, place, paper)
 
 
 @click.command()
@@ -146,7 +146,7 @@ def picture(
     from pathway.views.drawings.drawing import captioned
     from pathway.views.words.caution import caution
 
-    target = _target(out, f"picture of the {which}", ("svg", "png"), own, *asked.files)
+    target = document_target(out, f"picture of the {which}", ("svg", "png"), own, *asked.files)
     words = chosen_words(language, own, asked.protocol)
     drawing = _drawing(which, asked.plan, words, asked.protocol)
     if drawing is None:
@@ -180,7 +180,7 @@ def chosen_words(language: str, own: Path | None, protocol: Protocol) -> Wording
 
 
 @dataclass(frozen=True, slots=True)
-class _Paper:
+class PaperPlace:
     """Where a document goes, in which form, as which kind."""
 
     target: Target
@@ -188,7 +188,7 @@ class _Paper:
     kind: Kind
 
 
-def _target(out: Output, what: str, known: tuple[Form, ...], *inputs: Path | None) -> _Paper:
+def document_target(out: Output, what: str, known: tuple[Form, ...], *inputs: Path | None) -> PaperPlace:
     """Return where a document goes; refuses an unknown extension and a place it may not go to, before any work."""
     assert out.file is not None
     ending = out.file.suffix.lower().removeprefix(".")
@@ -199,14 +199,15 @@ def _target(out: Output, what: str, known: tuple[Form, ...], *inputs: Path | Non
     kind = marked_kind(what, form)
     target = out.to(kind, *inputs)
     refuse_place(target)
-    return _Paper(target, form, kind)
+    return PaperPlace(target, form, kind)
 
 
-def _write(document: Document, place: _Paper, paper: Paper) -> None:
+def write_document(document: Document, place: PaperPlace, paper: Paper) -> None:
+    """Write a document to its place, in the form that its name asks for."""
     _put(place, papers.in_form(document, place.kind, paper))
 
 
-def _write_sheets(document: Document, place: _Paper, paper: Paper) -> None:
+def _write_sheets(document: Document, place: PaperPlace, paper: Paper) -> None:
     """Write each sheet of paper as a file of its own, numbered where there are several; none where one may not be."""
     from pathway.views.documents.files import pages_svg
 
@@ -226,10 +227,10 @@ def _write_sheets(document: Document, place: _Paper, paper: Paper) -> None:
         note(f"{', '.join(map(str, others))} is of an earlier page: do not use it beside these.")
 
 
-def _save(place: _Paper, made: bytes) -> None:
+def _save(place: PaperPlace, made: bytes) -> None:
     _put(place, marked(made, place.kind))
 
 
-def _put(place: _Paper, made: bytes) -> None:
+def _put(place: PaperPlace, made: bytes) -> None:
     write_out(place.target, made)
     note(f"Wrote {place.target.file}.")

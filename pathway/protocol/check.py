@@ -433,5 +433,8 @@ def _harms(protocol: Protocol) -> Iterator[_Wrong]:
             yield _Wrong(harm.id, f"the count {harm.count!r}", "the id of a [[harm]]")
         if harm.outcome is not None and not lengthened & set(harm.stages):
             yield _Wrong(harm.id, "an outcome of lengthenings at other stages", "stages that lengthen a bone")
+        for name in harm.complications:
+            if name not in protocol.complications:
+                yield _Wrong(harm.id, f"the complication {name!r}", f"one of {', '.join(protocol.complications)}")
         if not harm.family_words.strip().endswith("."):
             yield _Wrong(harm.id, f"the family words {harm.family_words!r}", "sentences that end with a full stop")

@@ -203,6 +203,7 @@ class StageHarm(Sourced):
     `stages` are kinds of stages, or with `operations` it is every operation. How often: by an `outcome` of the pooled
     table (for a lengthening as it is planned), by the published count of that id (`count`), by `of_100` printed of so
     many `cases`, or not known where none of these is given. `label` names it for the team, `family_words` for a family.
+    `complications` are those that may be recorded with an operation and tell that it came.
     """
 
     id: str
@@ -212,6 +213,7 @@ class StageHarm(Sourced):
     count: str | None = None
     of_100: float | None = Field(default=None, ge=0, le=100)
     cases: int | None = Field(default=None, gt=0)
+    complications: tuple[str, ...] = ()
     label: str
     family_words: str
 

@@ -31,11 +31,15 @@ WRITING: dict[str, tuple[list[str], str]] = {
     "registry heads": (["registry", "heads"], "heads.json"),
     "registry backup": (["registry", "backup"], "backup.db"),
     "registry achieved": (["registry", "achieved", "--on", LATER], "errors.toml"),
+    "registry results": (["registry", "results", "--on", LATER], "results.pdf"),
     "registry table": (["registry", "table", "visits"], "visits.csv"),
 }
 BESIDE = {"registry table": ["visits.schema.json"]}
 """What a verb writes beside its file."""
-REPLACES = ("calendar", "fhir", "rules export", "handout", "summary", "theatre", "picture", "registry achieved")
+REPLACES = (
+    *("calendar", "fhir", "rules export", "handout", "summary", "theatre", "picture"),
+    *("registry achieved", "registry results"),
+)
 CASE = b'schema_version = 1\n[child]\nid = "mine"\n'
 
 

@@ -92,6 +92,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
         "registry-revisions": told("registry", "revisions", "rowan-02", "--json"),
         "achieved": told("achieved", "rowan-02", "--json", *ON),
         "registry-achieved": told("registry", "achieved", "--json", *ON),
+        "registry-results": told("registry", "results", "--each", "--json", *ON),
         "registry-heads": told("registry", "heads", "--json"),
         "rules-list": told("rules", "list", "--json"),
         "rules-show": told("rules", "show", "femoral_lengthening", "--json"),

@@ -116,6 +116,7 @@ OPENED = {
     "accept": Opened("AcceptScreen", ("a",)),
     "history": Opened("HistoryScreen", ("h", "down", "enter")),
     "due": Opened("DueScreen", ("n",)),
+    "results": Opened("ResultsScreen", ("escape", "f6")),
     # A new screen joins here: every test of pictures, keys, themes and ways back then opens it too.
 }
 

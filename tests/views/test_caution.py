@@ -73,6 +73,7 @@ OF_THE_REGISTRY = {
     ("accept",): [CHILD, *ON],
     ("registry", "revisions"): [CHILD],
     ("registry", "achieved"): ON,
+    ("registry", "results"): ON,
     ("registry", "table"): ["stages", *ON],
 }
 """They read stored lines, which do not hold the note of a case file: they say the caution alone."""
@@ -196,7 +197,7 @@ async def test_every_screen_shows_it(plain_surroundings: None) -> None:
             for name in OPENED:
                 await opened(pilot, name)
                 said = " ".join(line.strip() for line in text_of(app).split("\n")[1:3])
-                wanted = ALL_INVENTED if name == "children" else INVENTED
+                wanted = ALL_INVENTED if name in ("children", "results") else INVENTED
                 if not said.startswith(f"{CAUTION} · {wanted}"):
                     wrong.append((size, name, said))
         assert wrong == []

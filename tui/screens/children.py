@@ -201,6 +201,10 @@ class ChildrenScreen(OwnScreen):
         elif not self.home.child_list.entries and not self.home.unreadable:
             self.home.open_new_child()
 
+    def action_results(self) -> None:
+        """Open the clinic's own results."""
+        self.home.open_results()
+
     def action_new(self) -> None:
         """Open the form for a new child."""
         self.home.open_new_child()

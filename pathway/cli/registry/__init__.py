@@ -5,13 +5,13 @@ from __future__ import annotations
 import click
 
 from pathway.cli.groups import Verbs
-from pathway.cli.registry import achieved, checks, children, copies, plans, tidy
+from pathway.cli.registry import achieved, checks, children, copies, plans, results, tidy
 
 VERBS: dict[str, dict[click.Command, str]] = {
     "Children": {
         children.import_: "take in case files, tables, histories or leg lengths",
         children.export: "give a child's case file, or its whole history",
-        tidy.table_: "visits, stages, accepted plans or outcomes as a tidy table",
+        tidy.table_: "visits, stages, plans, outcomes or lengthenings as a table",
         children.list_: "the children, with what is next for each",
         children.erase: "delete everything that is known of a child",
     },
@@ -20,6 +20,7 @@ VERBS: dict[str, dict[click.Command, str]] = {
         plans.replan_: "plan anew what is out of step",
         plans.revisions: "the accepted plans of a child",
         achieved.achieved_: "osteotomies: planned and achieved, together",
+        results.results_: "what accepted plans said would happen, and what happened",
     },
     "Checks and copies": {
         checks.verify: "check that nothing was altered or is missing",

@@ -16,7 +16,7 @@ from pathway.cli.printing import show
 from pathway.files.reading import read_bytes
 from pathway.files.writing import Target, refuse_place, write_out
 from pathway.problems import CannotBeDone, Refused
-from pathway.tables.tidy.fields import KINDS, Kind
+from pathway.tables.tidy.fields import KINDS, UNDATED, Kind
 
 if TYPE_CHECKING:
     from pathway.protocol.model import Protocol
@@ -52,9 +52,10 @@ def table_(
     overlay_dir: Path | None,
     where: RegistryOptions,
 ) -> None:
-    """Give findings of visits, stages, accepted plans or outcomes of all children, one row an observation.
+    """Give visits, stages, accepted plans, outcomes or single lengthenings of all children, one row an observation.
 
-    Children go by their pseudonyms, ages stand in place of days, and free text is left out. Beside a file lies its
+    Lengthenings are made to be pooled with those of other clinics: they hold neither days nor ids. In the others
+    children go by their pseudonyms, ages stand in place of days. Free text is left out. Beside a file lies its
     dictionary (.schema.json, a Table Schema): every column with its type, unit and words. Findings of visits with
     --dates, csv or Parquet, are read back by `registry import`.
     """
@@ -64,6 +65,9 @@ def table_(
     from pathway.tables.tidy.rows import rows_of_child
     from pathway.views.words.caution import CAUTION
 
+    if dates and kind in UNDATED:
+        expected = "a table that may hold days: this one is made to leave the clinic"
+        refuse("--dates", f"days asked for in {kind}", expected, "leave the option out")
     day, protocol = today(on), protocol_of(overlay_dir)
     schema = dictionary(kind, protocol, dates=dates, caution=CAUTION)
     said = (json.dumps(schema, indent=2, ensure_ascii=False) + "\n").encode()
@@ -83,6 +87,8 @@ def table_(
             except (Refused, CannotBeDone, ValueError) as error:
                 left += 1
                 note(f"{line.child} is left out. {error}")
+    if kind in UNDATED:
+        rows.sort(key=str)  # in the order of the children they would say who is who
     note(f"{CAUTION}.")
     if not accepted and kind in _WITHOUT_ACCEPTED:
         do = "accept one with `limb-pathway registry accept`"
@@ -141,6 +147,6 @@ def _kept(store: Registry, child: str, protocol: Protocol, day: datetime.date) -
             plan=one.revision.plan,
         )
         for one in accepted_plans(entries)
-        if one.revision.on <= day
+        if one.revision.accepted and one.revision.on <= day
     )
     return Kept(record, plans, protocol, day)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, insert, select
@@ -15,6 +17,8 @@ from pathway.registry.journal.chain import moment, payload_text, when_text
 from pathway.registry.journal.entry import NO_ENTRIES, Entry, Head
 
 BATCH = 500
+ROWS_AT_A_TIME = 50
+"""How many rows with their plans lie in memory: one is about half a megabyte."""
 _ON = (entries.c.child == payloads.c.child) & (entries.c.sequence == payloads.c.sequence)
 
 
@@ -28,8 +32,11 @@ def with_payloads(*, plans: bool = True) -> Select[Any]:
     return query.order_by(entries.c.child, entries.c.sequence)
 
 
-def entry_of(row: Row[Any]) -> Entry:
-    """Return the entry of a row of `with_payloads`. Raises ValueError for a payload or moment that cannot be read."""
+def entry_of(row: Row[Any], *, read: bool = True) -> Entry:
+    """Return the entry of a row of `with_payloads`, without its payload unless it is to be `read`.
+
+    Raises ValueError for a payload or moment that cannot be read.
+    """
     if not (isinstance(row.sequence, int) and isinstance(row.schema_version, int)):
         raise ValueError(f"{row.sequence!r} and {row.schema_version!r} for its number and version")
     return Entry(
@@ -43,7 +50,7 @@ def entry_of(row: Row[Any]) -> Entry:
         payload_sha256=row.payload_sha256,
         previous_sha256=row.previous_sha256,
         sha256=row.sha256,
-        payload=None if row.body is None else json.loads(row.body),
+        payload=None if row.body is None or not read else json.loads(row.body),
         salt=row.salt,
     )
 
@@ -52,6 +59,27 @@ def entries_of(connection: Connection, child: str, *, plans: bool = True) -> tup
     """Return the entries of a child in order; without `plans`, those of accepted plans come without payload."""
     query = with_payloads(plans=plans).where(entries.c.child == child)
     return tuple(entry_of(row) for row in connection.execute(query))
+
+
+@dataclass(frozen=True, slots=True)
+class RawEntry:
+    """An entry whose kept plan is still text (`plan_text`; None for what is no plan, and for an erased one)."""
+
+    entry: Entry
+    plan_text: str | None
+
+
+def rows_by_child(connection: Connection) -> Iterator[tuple[str, tuple[Row[Any], ...]]]:
+    """Yield each child with its rows of `with_payloads`, as they come from the database."""
+    found = connection.execute(with_payloads().execution_options(yield_per=ROWS_AT_A_TIME))
+    for child, some in groupby(found, key=lambda row: str(row.child)):
+        yield child, tuple(some)
+
+
+def raw_of(row: Row[Any]) -> RawEntry:
+    """Return the entry of a row, a kept plan as its text. Raises ValueError as `entry_of` does."""
+    plan = row.kind == "revision"
+    return RawEntry(entry_of(row, read=not plan), row.body if plan else None)
 
 
 def head_in(connection: Connection, child: str) -> Head:

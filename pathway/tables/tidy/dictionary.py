@@ -5,12 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, get_args
 
-from pathway.protocol.model import FindingRule, Protocol
+from pathway.protocol.device import DeviceKind
+from pathway.protocol.model import Bone, FindingRule, Protocol
 from pathway.protocol.units import UNITS, FindingUnit
 from pathway.record import Sex, WhyMissing
-from pathway.tables.tidy.fields import SHAPES, Field, Kind, fields_of
+from pathway.risk.steps import HipCover
+from pathway.tables.tidy.fields import SHAPES, UNDATED, Field, Kind, fields_of
 
 PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
+NO_IDS = (
+    "Free text is left out. Age, sex, diagnosis and treatment together can still tell a child apart: hand the table on "
+    "as health data."
+)
 NO_NAMES = (
     "Ids are the pseudonyms of the registry; free text is left out. Ages together with sex and diagnosis can still tell"
     " a child apart: hand the table on as health data."
@@ -25,7 +31,7 @@ def dictionary(kind: Kind, protocol: Protocol, *, dates: bool, caution: str) -> 
     made: dict[str, Any] = {
         "$schema": PROFILE,
         "title": shape.title,
-        "description": f"{shape.description} {NO_NAMES} {caution}.",
+        "description": f"{shape.description} {NO_IDS if kind in UNDATED else NO_NAMES} {caution}.",
         "rules": {"name": protocol.name, "version": protocol.version},
         "fields": [_field(field, protocol) for field in fields],
         "missingValues": [""],
@@ -85,6 +91,9 @@ def _options(name: str, protocol: Protocol) -> Mapping[str, str]:
         "unit": tuple(unit for unit in get_args(FindingUnit) if unit),
         "status": ("recorded", "ready", "later", "blocked", "optional"),
         "complication": protocol.complications,
+        "bone": get_args(Bone),
+        "device_kind": get_args(DeviceKind),
+        "hip_cover": get_args(HipCover),
     }
     if name in labelled:
         return {one.id: one.label for one in labelled[name]}

@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["visits", "stages", "revisions", "outcomes"]
-KINDS: tuple[Kind, ...] = ("visits", "stages", "revisions", "outcomes")
+Kind = Literal["visits", "stages", "revisions", "outcomes", "lengthenings"]
+KINDS: tuple[Kind, ...] = ("visits", "stages", "revisions", "outcomes", "lengthenings")
+UNDATED: tuple[Kind, ...] = ("lengthenings",)
+"""Tables that never hold a day or an id: they are made to leave the clinic."""
 Type = Literal["string", "number", "integer", "boolean", "date"]
 
 
@@ -217,7 +219,63 @@ OUTCOMES = Shape(
     ),
 )
 
-SHAPES: Mapping[Kind, Shape] = {"visits": VISITS, "stages": STAGES, "revisions": REVISIONS, "outcomes": OUTCOMES}
+LENGTHENINGS = Shape(
+    "Single lengthenings, to be pooled with those of other clinics",
+    "One row is one lengthening that was done. There are no days and no ids, and ages are to a tenth of a year; rows of"
+    " one child are not marked, but a `number` above 1 is of a child that has an earlier row.",
+    (
+        Field("sex", "string", "sex", "Sex of the child.", required=True, options="sex"),
+        Field(
+            "diagnosis", "string", "diagnosis", "Diagnosis, by its id in the rules.", required=True, options="diagnosis"
+        ),
+        Field("congenital", "boolean", "congenital", "Whether the bone is short from birth.", required=True),
+        Field("bone", "string", "bone", "Bone that was lengthened.", required=True, options="bone"),
+        Field(
+            "number", "integer", "number", "Which lengthening of this bone and side, in order.", required=True, least=1
+        ),
+        Field("age_years", "number", "age", "Age at the operation, to a tenth.", "years", required=True, least=0),
+        Field("bone_mm", "number", "bone before", "Length of the bone, as measured last before it.", "mm", least=0),
+        Field("planned_mm", "number", "planned", "Gain that the plan accepted before it named.", "mm"),
+        Field("achieved_mm", "number", "achieved", "Gain as entered.", "mm"),
+        Field("percent", "number", "share of the bone", "Gain in percent of the bone before it.", "%"),
+        Field("device", "string", "device", "Device, by its id in the rules.", required=True, options="device"),
+        Field(
+            "device_kind",
+            "string",
+            "kind of device",
+            "As the published counts see it.",
+            required=True,
+            options="device_kind",
+        ),
+        Field(
+            "device_months", "number", "months in the device", "From the operation to its removal.", "months", least=0
+        ),
+        Field(
+            "hip_cover",
+            "string",
+            "cover of the hip",
+            "Before it, above a femur: prepared where an operation had been done for it.",
+            options="hip_cover",
+        ),
+        Field("events", "string", "events", "Complications recorded, by their ids, separated by spaces."),
+        Field(
+            "followed_months",
+            "number",
+            "months of follow-up",
+            "From the operation to the last visit.",
+            "months",
+            least=0,
+        ),
+    ),
+)
+
+SHAPES: Mapping[Kind, Shape] = {
+    "visits": VISITS,
+    "stages": STAGES,
+    "revisions": REVISIONS,
+    "outcomes": OUTCOMES,
+    "lengthenings": LENGTHENINGS,
+}
 
 
 def fields_of(kind: Kind, *, dates: bool) -> tuple[Field, ...]:

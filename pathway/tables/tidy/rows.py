@@ -13,6 +13,7 @@ from pathway.protocol.model import Protocol
 from pathway.protocol.question import Question
 from pathway.questions.achieved import achieved
 from pathway.record import Operation, Record, Visit
+from pathway.results.lengthenings import lengthenings_of
 from pathway.tables.tidy.fields import Kind, fields_of
 
 Value = str | float | int | bool | datetime.date | None
@@ -198,6 +199,30 @@ def _outcomes(kept: Kept) -> Iterator[Row]:
             yield {**about, "quantity": "complication", "complication": complication}
 
 
+def _lengthenings(kept: Kept) -> Iterator[Row]:
+    def planned_mm(one: Operation) -> float | None:
+        amount = _planned_before(one, kept.plans)[0].get("amount_mm")
+        return None if amount is None else float(amount)
+
+    for one in lengthenings_of(kept.record, kept.protocol, kept.on, planned_mm):
+        yield {
+            "congenital": one.congenital,
+            "bone": one.bone,
+            "number": one.number,
+            "age_years": round(one.age_years, 1),
+            "bone_mm": one.bone_mm,
+            "planned_mm": one.planned_mm,
+            "achieved_mm": one.achieved_mm,
+            "percent": None if one.percent is None else round(one.percent, 1),
+            "device": one.device.id,
+            "device_kind": one.device.kind,
+            "device_months": one.device_months,
+            "hip_cover": one.hip_cover,
+            "events": " ".join(one.events) or None,
+            "followed_months": one.followed_months,
+        }
+
+
 def _compared(quantity: str, unit: str, planned: float | None, reached: float | None, revision: int | None) -> Row:
     known = planned is not None and reached is not None
     return {
@@ -248,4 +273,5 @@ _ROWS: Mapping[Kind, Callable[[Kept], Iterator[Row]]] = {
     "stages": _stages,
     "revisions": _revisions,
     "outcomes": _outcomes,
+    "lengthenings": _lengthenings,
 }

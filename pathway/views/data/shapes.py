@@ -28,6 +28,7 @@ from pathway.questions.corrections import Corrections
 from pathway.questions.sensitivity import Turn
 from pathway.questions.smallest_change import Deciding, Near, WhatIf
 from pathway.record import Frozen
+from pathway.results.clinic import Results
 from pathway.views.data.described import described, descriptions
 from pathway.views.data.shapes_of_registry import (
     ChangesPrinted,
@@ -250,6 +251,14 @@ class CorrectionsPrinted(Frozen):
     caution: str
 
 
+class ResultsPrinted(Frozen):
+    """What `registry results --json` prints."""
+
+    on: datetime.date
+    results: Results
+    caution: str
+
+
 SHAPES: dict[str, Any] = {
     "plan": Plan | PlanWithSheets,
     "growth": GrowthPrinted,
@@ -264,6 +273,7 @@ SHAPES: dict[str, Any] = {
     "registry-due": DuePrinted,
     "registry-revisions": tuple[RevisionPrinted, ...],
     "registry-achieved": CorrectionsPrinted,
+    "registry-results": ResultsPrinted,
     "registry-heads": HeadsPrinted,
     "rules-list": RulesPrinted,
     "rules-show": PagePrinted,

@@ -23,6 +23,7 @@ PARTS: Mapping[str, tuple[str, ...]] = {
         "papers",
         "tables",
         "registry",
+        "results",
         "browser",
         "own-rules",
     ),

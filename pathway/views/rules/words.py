@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from pydantic import BaseModel
@@ -409,7 +409,12 @@ def _stage_harm(rule: model.StageHarm, protocol: Protocol) -> str:
         often = f"as often as counted in {rule.count}"
     elif rule.of_100 is not None:
         often = f"{rule.of_100:g} of 100, printed of {rule.cases} cases"
-    return f"{rule.label[:1].upper()}{rule.label[1:]} at {at}: {often}. In plain words: {rule.family_words}"
+    kept = f" Counted of a clinic where it records {_listed(rule.complications)}." if rule.complications else ""
+    return f"{rule.label[:1].upper()}{rule.label[1:]} at {at}: {often}.{kept} In plain words: {rule.family_words}"
+
+
+def _listed(names: Iterable[str]) -> str:
+    return " or ".join(name.replace("_", " ") for name in names)
 
 
 def _counted(rule: model.Harm) -> str:

@@ -32,6 +32,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("Esc", "clear the search"),
             ("F3", "what is due in the months to come, item by item; again: the children"),
             ("F4", "order: urgency, next stage, last day, what is due, name; so does a click on a head"),
+            ("F6", "own results: what the accepted plans of all children said, and what came"),
             ("F7", "a new child; on an empty list also n or Enter"),
         ),
     ),
@@ -142,6 +143,7 @@ KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         ),
     ),
     ("Due", (("↑ ↓ PgUp PgDn", "scroll"),)),
+    ("Own results", (("↑ ↓ PgUp PgDn", "scroll"),)),
     ("Go to a field", (("any letter", "searches the fields"), ("↑ ↓ Enter", "choose a field and go there"))),
     (
         "A decision",

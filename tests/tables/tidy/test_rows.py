@@ -7,8 +7,8 @@ import datetime
 import pytest
 
 from pathway.days import age_years
-from pathway.record import Operation
-from pathway.tables.tidy.fields import KINDS, SHAPES, fields_of
+from pathway.record import Measurement, Operation, Visit
+from pathway.tables.tidy.fields import KINDS, SHAPES, UNDATED, fields_of
 from tests.examples import NAMES, ON, example, example_plan
 from tests.questions.test_achieved import AFTER, film, sheet, with_films
 from tests.tables.tidy.made import accepted, kept, of_name, rows
@@ -35,7 +35,10 @@ def test_every_finding_of_every_visit_is_a_row_with_its_value_unit_and_method(na
     assert missing == [(gap.finding, gap.why) for visit in record.visits for gap in visit.missing]
 
 
-@pytest.mark.parametrize("kind", KINDS)
+WITH_IDS = tuple(kind for kind in KINDS if kind not in UNDATED)
+
+
+@pytest.mark.parametrize("kind", WITH_IDS)
 def test_days_stand_in_a_table_only_where_they_are_asked_for(kind) -> None:
     child = of_name("hazel-08", accepted("hazel-08"))
     without, with_dates = rows(kind, child), rows(kind, child, dates=True)
@@ -134,5 +137,63 @@ def test_each_column_is_there_once(kind) -> None:
     for dates in (True, False):
         names = [field.name for field in fields_of(kind, dates=dates)]
         assert len(names) == len(set(names))
-        assert names[:2] == ["child", "sex"]
+        assert names[:2] == ["child", "sex"] if kind in WITH_IDS else names[0] == "sex"
     assert set(SHAPES[kind].key) <= {field.name for field in SHAPES[kind].fields}
+
+
+def test_a_lengthening_to_be_pooled_has_amounts_bone_and_cover_and_neither_day_nor_id() -> None:
+    record = example("rowan-02")
+    planned = example_plan("rowan-02").stage("femoral_lengthening_1")
+    done = Operation(
+        kind="femoral_lengthening",
+        date=datetime.date(2028, 3, 1),
+        side="left",
+        achieved_mm=44,
+        device_removed=datetime.date(2028, 10, 1),
+        complications=("pin_site_infection", "nerve_signs"),
+    )
+    again = done.model_copy(update={"date": datetime.date(2032, 3, 1), "device_removed": None, "complications": ()})
+    seen = Visit(
+        date=datetime.date(2028, 2, 1),
+        method="standing_full_length_film",
+        measurements=(
+            Measurement(finding="femur_length_mm", side="left", value=220.0, method="standing_full_length_film"),
+        ),
+    )
+    last = Visit(date=datetime.date(2029, 9, 1), method="examination")
+    after = record.model_copy(
+        update={
+            "operations": (*record.operations, done, again),
+            "visits": (*record.visits, seen, last),
+        }
+    )
+    child = kept(after, accepted("rowan-02"), on=datetime.date(2033, 1, 1))
+    first, second = rows("lengthenings", child)
+    assert (first["planned_mm"], first["achieved_mm"]) == (planned.amount_mm, 44)
+    assert (first["bone"], first["bone_mm"], first["percent"]) == ("femur", 220.0, 20.0)
+    assert (first["device_months"], first["followed_months"]) == (7.0, 18.0)
+    assert first["events"] == "pin_site_infection nerve_signs"
+    assert (first["number"], second["number"]) == (1, 2)
+    assert (second["events"], second["device_months"], second["followed_months"]) == (None, None, None)
+    for dates in (False, True):
+        told = str(rows("lengthenings", child, dates=dates))
+        assert record.child.id not in told
+        assert not any(
+            isinstance(value, datetime.date) for row in rows("lengthenings", child) for value in row.values()
+        )
+
+
+def test_a_hip_that_was_operated_on_before_counts_as_prepared() -> None:
+    record = example("rowan-02")
+    done = Operation(kind="femoral_lengthening", date=datetime.date(2028, 3, 1), side="left", achieved_mm=44)
+    hip = Operation(kind="hip_preparation", date=datetime.date(2027, 3, 1), side="left")
+
+    def cover(*operations: Operation) -> object:
+        (row,) = rows(
+            "lengthenings",
+            kept(record.model_copy(update={"operations": operations}), on=datetime.date(2030, 1, 1)),
+        )
+        return row["hip_cover"]
+
+    assert cover(hip, done) == "prepared"
+    assert cover(done) in ("good", "poor", "unknown")
