@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import model_validator
 
@@ -419,6 +419,11 @@ class Protocol(Frozen):
         if kept is None:
             kept = self._words[id(condition)] = (condition, say())
         return kept[1]
+
+    @cached_property
+    def with_ids(self) -> dict[str, list[tuple[str, Any]]]:
+        """Every entry with its kind, by its id: `references.find` fills it when it is first asked."""
+        return {}
 
     @cached_property
     def _by_id(self) -> Mapping[str, Mapping[str, object]]:

@@ -19,6 +19,8 @@ from pathway.timing.rule_links import ORIGIN, SLIP_DAYS, examination
 LONGEST_DAYS = 30 * 365
 """Nothing is delayed by more: a plan ends long before."""
 DELAYED = "the delay"
+ByEvent = tuple[dict[str, list[Link]], dict[str, list[Link]]]
+"""The links that start at an event, and those that end at it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +41,8 @@ class Schedule:
         """Return the first day from `day` on on which the event may fall."""
         if event not in self.operations:
             return day
-        return (free_day(self.born + datetime.timedelta(days=day), self.calendar) - self.born).days
+        first = self.born.toordinal()  # whole numbers: a date with its arithmetic takes most of the time of a delay
+        return free_day(datetime.date.fromordinal(first + day), self.calendar).toordinal() - first
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +72,11 @@ def delay_of(stage: str, schedule: Schedule) -> Delay:
     planned = schedule.days[event]
     own = sitting(schedule, stage)
     own |= {examination(other) for other in own}
+    by_event = _by_event(schedule.links)
 
     @cache  # each stage that moves is looked for among the same days
     def later(days: int) -> Mapping[str, int] | None:
-        return pushed(schedule, event, planned + days)
+        return _pushed(schedule, event, planned + days, by_event)
 
     last = _most(lambda days: later(days) is not None)
     at_last = later(last) or schedule.days
@@ -126,8 +130,12 @@ def pushed(schedule: Schedule, event: str, day: int) -> Mapping[str, int] | None
 
     Nothing comes earlier than planned; the origin does not move.
     """
+    return _pushed(schedule, event, day, _by_event(schedule.links))
+
+
+def _pushed(schedule: Schedule, event: str, day: int, by_event: ByEvent) -> Mapping[str, int] | None:
     days = dict(schedule.days)
-    starting, ending = _by_event(schedule.links)
+    starting, ending = by_event
     waiting = deque([event])
     days[event] = schedule.free(event, max(day, days[event]))
     bound = days[event] + LONGEST_DAYS
@@ -144,7 +152,7 @@ def pushed(schedule: Schedule, event: str, day: int) -> Mapping[str, int] | None
     return days
 
 
-def _by_event(links: Iterable[Link]) -> tuple[dict[str, list[Link]], dict[str, list[Link]]]:
+def _by_event(links: Iterable[Link]) -> ByEvent:
     starting: dict[str, list[Link]] = {}
     ending: dict[str, list[Link]] = {}
     for link in links:

@@ -35,6 +35,11 @@ class FamilyScreen(PageScreen):
     FamilyScreen #page { height: 1fr; padding: 1 3; align-horizontal: center; }
     """
 
+    def __init__(self, child: str, stage: str | None = None) -> None:
+        super().__init__(child, stage)
+        self._told: tuple[Plan, int, str] | None = None
+        """What the page was made of: the plan, the rules, and what was still to come."""
+
     def compose(self) -> ComposeResult:
         """Lay out title, caution, text, keys."""
         yield frame.Title("The plan in plain words")
@@ -52,7 +57,12 @@ class FamilyScreen(PageScreen):
         plan, rules = self.plan, self.home.rules
         if plan is not None and rules is not None:
             waits = COMPARING if self.home.child_list[self.child].comparable else ""
-            self.query_one("#page", Prose).say(family_paragraphs(plan, rules, waits))
+            page = self.query_one("#page", Prose)
+            if self._told is not None and self._told[0] is plan and self._told[1:] == (id(rules), waits):
+                page.scroll_home(animate=False)  # the same story: making it takes most of the time of a key
+                return
+            self._told = (plan, id(rules), waits)
+            page.say(family_paragraphs(plan, rules, waits))
             self.query_one(frame.Title).update(f"{self.child}: the plan in plain words")
 
 
