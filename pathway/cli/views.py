@@ -342,10 +342,10 @@ def sources(asked: Asked, stage: str | None, as_json: bool) -> None:
 @click.command()
 def keys() -> None:
     """Print the keys of the screens and the marks that they use."""
-    from pathway.views.words.keys import keys_and_marks
+    from pathway.views.words.keys import MANUAL, keys_and_marks
     from pathway.views.words.printed import printed
 
-    _say(["Keys and marks of the screens", *printed(keys_and_marks(), width())])
+    _say(["Keys and marks of the screens", *printed((MANUAL, *keys_and_marks()), width())])
 
 
 def _stage_of(made: Plan, wanted: str | None) -> PlanStage | None:

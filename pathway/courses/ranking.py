@@ -179,11 +179,14 @@ class _Ranking:
         return replace(course, points=policy.value, ends=ends_of(policy.solved, policy.outcome, harms), gap=call.gap)
 
     def _searched(self, chosen: str) -> Iterator[Course]:
-        """Yield the course of that id as the search has it, for a course that was chosen and no policy follows."""
-        search = CourseSearch(tuple(self.problems))
+        """Yield the course of that id as the search has it, for a course that was chosen and no policy follows.
+
+        None where it has more lengthenings than are wished for: that wish bounds a chosen course too.
+        """
+        search, most = CourseSearch(tuple(self.problems)), self.wishes.at_most_lengthenings
         for femoral in search.numbers("femur"):
             for tibial in search.numbers("tibia"):
-                for arrested in (False, True):
+                for arrested in (False, True) if most is None or femoral + tibial <= most else ():
                     found = search.best(femoral, tibial, arrested=arrested)
                     if found is not None and course_id(found.lengthenings, found.arrest) == chosen:
                         yield course_of(self.problem, tuple(self._with_devices(found.lengthenings)), found.arrest)

@@ -107,3 +107,13 @@ def test_a_course_that_can_no_longer_be_followed_is_told_with_what_is_possible()
     told = next(notice for notice in plan.notices if "is no longer possible" in notice)
     assert told.startswith(f"The course chosen on {CHOSEN_ON} (nine femoral) is no longer possible;")
     assert all(course.summary in told for course in plan.alternatives)
+
+
+def test_a_later_wish_for_fewer_lengthenings_bounds_a_course_that_was_chosen() -> None:
+    known = child("three_femoral_arrest", LENGTHENING)
+    fewer = Decision(date=DAY, by="family", kind="at_most_lengthenings", number=0, reason="enough")
+    plan = planned(known.model_copy(update={"decisions": (*known.decisions, fewer)}))
+    told = next(notice for notice in plan.notices if notice.startswith("Carried out of the course chosen on"))
+    assert "is no longer needed or possible" in told
+    to_come = [one for one in plan.stages if one.kind == "femoral_lengthening" and one.date and not one.begun]
+    assert to_come == []

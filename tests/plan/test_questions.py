@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pathway.plan.assemble import PROJECTION
 from pathway.protocol.question import Question
 from pathway.views.words.plan import plan_text
 from tests.made_once import made_once
@@ -15,11 +16,11 @@ def asked(protocol, *without: str, findings=HEALTHY):
     return plan, {question.finding: question for question in plan.open_questions}
 
 
-def test_they_are_ordered_by_day_then_name(protocol) -> None:
+def test_they_are_ordered_by_day_what_the_projection_waits_for_first_then_by_name(protocol) -> None:
     plan, _ = asked(
         protocol, *LEGS, "active_infection", "hip_joint", "ankle_type", "femoral_version_deg", findings=SHALLOW_AND_BENT
     )
-    keys = [(q.by, q.label) for q in plan.open_questions]
+    keys = [(q.by, PROJECTION not in q.blocks, q.label) for q in plan.open_questions]
     assert len(keys) > 2
     assert keys == sorted(keys)
 

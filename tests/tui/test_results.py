@@ -15,7 +15,8 @@ def said(app: PathwayApp) -> str:
     return " ".join(" ".join(say.text for say in app.screen.query_one(Prose).said).split())
 
 
-async def test_own_results_of_a_registry_are_those_of_the_verb(place) -> None:
+async def test_own_results_of_a_registry_are_those_of_the_verb(place, monkeypatch) -> None:
+    monkeypatch.setenv("COLUMNS", "100")  # a runner of tests in parallel says 80, where cells of tables take two rows
     with at(place) as (app, _):
         async with app.run_test(size=SIZE) as pilot:
             await open_rowan(pilot)

@@ -7,15 +7,12 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import BindingType
 
-from pathway.views.words.keys import keys_and_marks
+from pathway.views.words.keys import MANUAL, keys_and_marks
 from pathway.views.words.paragraphs import Paragraph
 from tui import keys
 from tui.screens.page import Scrolls
 from tui.widgets import frame
 from tui.widgets.prose import Prose
-
-MANUAL = Paragraph("What to do, what numbers mean, every verb: m opens the manual; limb-pathway manual prints it.")
-"""What the keys do not say stands there."""
 
 
 class HelpScreen(Scrolls):

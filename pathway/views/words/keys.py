@@ -9,6 +9,8 @@ from pathway.views.pictures.picture import Role, stage_role
 from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.plan import STATUS_MARKS, STATUS_WORDS
 
+MANUAL = Paragraph("What to do, what numbers mean, every verb: m opens the manual; limb-pathway manual prints it.")
+"""What the keys do not say stands there."""
 KEY_WORDS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     (
         "Everywhere",

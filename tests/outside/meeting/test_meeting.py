@@ -69,22 +69,26 @@ SETTLES_SECONDS = 0.3
 """Nobody types on before a list has followed the letters."""
 
 
-def enter(desk: Desk, letters: str, value: str, back: str) -> None:
-    """Go to a field by letters of its name, which may come only with the plan of what is typed, and type into it."""
+def go_to(desk: Desk, letters: str, back: str) -> None:
+    """Go to a field by letters of its name, which may come only with the plan of what is typed."""
     for _ in range(60):
         desk.press("F7")
         desk.wait_for("go to a field")
         desk.type(letters)
-        shown = desk.wait_for(letters)
-        if "No field is called so" not in shown:
+        desk.wait_for(letters)
+        desk.rest(SETTLES_SECONDS)
+        if "No field is called so" not in desk.screen():
             break
         desk.press("Esc")
         desk.wait_for(back)
-        desk.rest(0.2)
-    desk.rest(SETTLES_SECONDS)
     desk.press("Enter")
     desk.wait_for(back)
     desk.rest(SETTLES_SECONDS)
+
+
+def enter(desk: Desk, letters: str, value: str, back: str) -> None:
+    """Go to a field and type into it."""
+    go_to(desk, letters, back)
     desk.type(value)
     desk.wait_for(value)
 
@@ -198,12 +202,7 @@ def the_papers_are_taken(desk: Desk) -> tuple[bytes, bytes]:
     desk.press("x")
     desk.wait_for("maple-03: export", "For the table")
     theatre = desk.take("maple-03-theatre-proximal_femoral_osteotomy_1.pdf")
-    desk.press("F7")
-    desk.wait_for("go to a field")
-    desk.type("handout")
-    desk.wait_for("handout")
-    desk.press("Enter")
-    desk.wait_for("maple-03: export")
+    go_to(desk, "handout", "maple-03: export")
     return theatre, desk.take("maple-03-handout-en.pdf")
 
 
