@@ -417,6 +417,10 @@ class PathwayApp(ComingBackApp):
             self.notify(sentence, severity="warning", timeout=SHOWN_SECONDS, markup=False)
 
 
+SELDOM = 50_000
+"""So many objects more than were given back are made before Python looks for garbage: 700 where nothing is said."""
+
+
 def _told(entry: Entry, plan: Plan, compared: bool) -> tuple[str, ...]:
     """Return what the last edit made of a child's plan; nothing new where the same plan was only compared."""
     if entry.comparable:
@@ -440,6 +444,8 @@ def run(
     Planned by `protocol` where one is given (a clinic's rules laid over ours), else by ours. With a `storage` its
     children are shown in place of files, and changes can be saved. `around` says where the screens run.
     """
+    # What is made before the first plan stays: looking through it for garbage again and again holds it up.
+    gc.set_threshold(SELDOM, *gc.get_threshold()[1:])
     app = PathwayApp(files, on, child, protocol, storage, around)
     app.symbols = chosen(os.environ, sys.stdout.encoding or "")
     app.run()

@@ -421,9 +421,16 @@ class Protocol(Frozen):
         return kept[1]
 
     @cached_property
-    def with_ids(self) -> dict[str, list[tuple[str, Any]]]:
-        """Every entry with its kind, by its id: `references.find` fills it when it is first asked."""
+    def _with_ids(self) -> dict[str, list[tuple[str, Any]]]:
         return {}
+
+    def with_id(self, id: str, every: Callable[[], Iterable[tuple[str, Any]]]) -> tuple[tuple[str, Any], ...]:
+        """Return every entry of an id with its kind, from an index of `every` entry that is made once and kept."""
+        found = self._with_ids
+        if not found:
+            for kind, entry in every():
+                found.setdefault(entry.id, []).append((kind, entry))
+        return tuple(found.get(id, ()))
 
     @cached_property
     def _by_id(self) -> Mapping[str, Mapping[str, object]]:

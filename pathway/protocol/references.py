@@ -104,11 +104,7 @@ def users(protocol: Protocol) -> Mapping[str, tuple[str, ...]]:
 
 def find(protocol: Protocol, id: str) -> tuple[tuple[str, Any], ...]:
     """Return every entry of that id with its kind; a stage and a table may share a name."""
-    found = protocol.with_ids
-    if not found:
-        for kind, entry in entries(protocol):
-            found.setdefault(entry.id, []).append((kind, entry))
-    return tuple(found.get(id, ()))
+    return protocol.with_id(id, lambda: entries(protocol))
 
 
 def scheme_of(protocol: Protocol, type_: Type) -> str:

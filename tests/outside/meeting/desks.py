@@ -114,7 +114,7 @@ class AtBrowser:
         self.window.page.wait_for_timeout(1000 * seconds)  # frames are only heard while the page is waited for
 
     def take(self, name: str) -> bytes:
-        with self.window.page.expect_download() as begun:
+        with self.window.page.expect_download(timeout=120_000) as begun:
             self.press("Enter")
         assert begun.value.suggested_filename == name
         self.wait_for("browser now")

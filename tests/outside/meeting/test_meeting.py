@@ -91,6 +91,7 @@ def enter(desk: Desk, letters: str, value: str, back: str) -> None:
     go_to(desk, letters, back)
     desk.type(value)
     desk.wait_for(value)
+    desk.rest(SETTLES_SECONDS)
 
 
 def reads(desk: Desk, words: str) -> None:
@@ -187,12 +188,16 @@ def the_surgeon_follows_up_and_compares(desk: Desk) -> None:
 
 def the_papers_are_taken(desk: Desk) -> tuple[bytes, bytes]:
     desk.press("s")
-    shown = desk.wait_for("maple-03: worksheet, ")
+    desk.wait_for("maple-03: worksheet, ")
     for _ in range(8):
-        if "Osteotomy of the proximal femur" in shown.splitlines()[0]:
+        before = desk.screen().splitlines()[0]
+        if "Osteotomy of the proximal femur" in before:
             break
         desk.press("Tab")
-        shown = desk.wait_for("maple-03: worksheet, ")
+        for _ in range(100):
+            if desk.screen().splitlines()[0] != before:
+                break
+            desk.rest(0.1)
     sheet = "worksheet, Osteotomy of the proximal femur"
     desk.wait_for(sheet)
     for letters, value in SIZES:
