@@ -49,8 +49,8 @@ HELP_PAGE = (
     Binding("m", "manual", "Manual", tooltip="The pages of the manual"),
 )
 MANUAL = (
-    Binding("up", "topic(-1)", "Topic", key_display="↑ ↓"),
-    Binding("down", "topic(1)", "Next topic", show=False),
+    Binding("up", "choice(-1)", "Topic", key_display="↑ ↓"),
+    Binding("down", "choice(1)", "Next topic", show=False),
     Binding("pageup", "page(-1)", "Read the page", key_display="PgUp PgDn"),
     Binding("pagedown,space", "page(1)", "Page down", show=False),
 )
@@ -165,8 +165,8 @@ FAMILY = (
     EXPORT,
 )
 SOURCES = (
-    Binding("up", "statement(-1)", "Statement", key_display="↑ ↓"),
-    Binding("down", "statement(1)", "Next statement", show=False),
+    Binding("up", "choice(-1)", "Statement", key_display="↑ ↓"),
+    Binding("down", "choice(1)", "Next statement", show=False),
     Binding("pageup", "page(-1)", "Read the rule", key_display="PgUp PgDn"),
     Binding("pagedown", "page(1)", "Page down", show=False),
 )

@@ -19,7 +19,7 @@ from tui.themes import PALETTES
 if TYPE_CHECKING:
     from tui.app import PathwayApp
 
-MOVES = "age year stage move scroll page gates field part statement topic course moment choice pan zoom whole end"
+MOVES = "age year stage move scroll page gates field part course moment choice pan zoom whole end"
 STEPS = frozenset((*MOVES.split(), "back", "help", "manual", "quit", "app.quit"))
 """What moves about, a step at a time: keys and mouse do it, a command would have to be called anew for each step."""
 

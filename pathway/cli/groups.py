@@ -60,24 +60,22 @@ class ByName(MutableMapping[str, click.Command]):
 
 
 class Verbs(click.Group):
-    """A group of verbs. `sections` order them in the help; `former` maps names that verbs had to those they have.
+    """A group of verbs. `former` maps names that verbs had to those they have.
 
-    With `named` the verbs stand in its sections and are read when they are asked for.
+    With `named` the verbs stand in its sections in the help, and are read when they are asked for.
     """
 
     def __init__(
         self,
         *args: Any,
-        sections: Mapping[str, Sequence[str]] | None = None,
         named: Mapping[str, Mapping[str, Named]] | None = None,
         former: Mapping[str, str] | None = None,
         **options: Any,
     ) -> None:
         super().__init__(*args, **options)
-        self.sections = sections or {title: list(verbs) for title, verbs in (named or {}).items()}
-        self.named = {name: verb for verbs in (named or {}).values() for name, verb in verbs.items()}
+        self.sections = named or {}
         if named:
-            self.commands = ByName(self.named)
+            self.commands = ByName({name: verb for verbs in named.values() for name, verb in verbs.items()})
         self.former = former or {}
 
     def __call__(self, *args: Any, **options: Any) -> Any:
@@ -113,14 +111,10 @@ class Verbs(click.Group):
             super().format_commands(ctx, formatter)
             return
         wide = max(len(name) for name in self.commands)
-        for title, names in self.sections.items():
-            rows = [(f"{name:<{wide}}", self._line(name)) for name in names]
+        for title, verbs in self.sections.items():
+            rows = [(f"{name:<{wide}}", verb.line) for name, verb in verbs.items()]
             with formatter.section(title):
                 formatter.write_dl(rows)
-
-    def _line(self, name: str) -> str:
-        found = self.named.get(name)
-        return self.commands[name].get_short_help_str(200) if found is None else found.line
 
 
 class Renamed(click.Choice[str]):

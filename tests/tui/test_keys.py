@@ -20,7 +20,7 @@ from tui.widgets.key_line import KeyLine
 
 ROWAN = {"rowan-02": files()["rowan-02"]}
 SMALL = (80, 24)
-MOVES = ("", "age", "field", "gates", "page", "scroll", "statement", "topic", "zoom")
+MOVES = ("", "age", "choice", "field", "gates", "page", "scroll", "zoom")
 """What leaves a screen as it was opened but for where one looks: the next key needs no new start."""
 
 

@@ -47,10 +47,8 @@ class ExportScreen(FormScreen):
     BINDINGS: ClassVar[list[BindingType]] = [*keys.EXPORTING]
     RESULT = "#became"
     DEFAULT_CSS = """
-    ExportScreen #body { layout: vertical; height: 1fr; }
     ExportScreen Form { height: 13; width: 100%; }
     ExportScreen #became { height: 1fr; padding: 0 1; }
-    ExportScreen.wide #body { layout: horizontal; }
     ExportScreen.wide Form { width: 60%; max-width: 84; height: 100%; padding: 1 0; }
     ExportScreen.wide Choices { height: auto; max-height: 70%; }
     ExportScreen.wide #asked { padding: 1 1 0 1; }

@@ -37,7 +37,7 @@ class FamilyScreen(PageScreen):
 
     def __init__(self, child: str, stage: str | None = None) -> None:
         super().__init__(child, stage)
-        self._told: tuple[Plan, int, str] | None = None
+        self._told: tuple[Plan, Protocol, str] | None = None
         """What the page was made of: the plan, the rules, and what was still to come."""
 
     def compose(self) -> ComposeResult:
@@ -58,10 +58,11 @@ class FamilyScreen(PageScreen):
         if plan is not None and rules is not None:
             waits = COMPARING if self.home.child_list[self.child].comparable else ""
             page = self.query_one("#page", Prose)
-            if self._told is not None and self._told[0] is plan and self._told[1:] == (id(rules), waits):
+            told = self._told
+            if told is not None and told[0] is plan and told[1] is rules and told[2] == waits:
                 page.scroll_home(animate=False)  # the same story: making it takes most of the time of a key
                 return
-            self._told = (plan, id(rules), waits)
+            self._told = (plan, rules, waits)
             page.say(family_paragraphs(plan, rules, waits))
             self.query_one(frame.Title).update(f"{self.child}: the plan in plain words")
 

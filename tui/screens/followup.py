@@ -61,12 +61,10 @@ class FollowUpScreen(FormScreen):
     HELP_HEAD = "Follow-up"
     RESULT = "#changes"
     DEFAULT_CSS = """
-    FollowUpScreen #body { layout: vertical; height: 1fr; }
     FollowUpScreen #left { height: 13; width: 100%; }
     FollowUpScreen.listing #left { height: 15; }
     FollowUpScreen Form { height: 1fr; width: 100%; }
     FollowUpScreen #changes { height: 1fr; padding: 0 1; }
-    FollowUpScreen.wide #body { layout: horizontal; }
     FollowUpScreen.wide #left, FollowUpScreen.wide.listing #left { width: 50%; max-width: 60; height: 100%; }
     FollowUpScreen.wide Choices { height: auto; max-height: 50%; }
     FollowUpScreen.wide #said, FollowUpScreen.wide .listing #said { max-height: 8; }

@@ -34,6 +34,10 @@ class FormScreen(ChildScreen):
     """A form on one side, what follows from it on the other; nothing typed is an edit until it is kept."""
 
     BINDINGS: ClassVar[list[BindingType]] = [keys.JUMP]
+    DEFAULT_CSS = """
+    FormScreen #body { layout: vertical; height: 1fr; }
+    FormScreen.wide #body { layout: horizontal; }
+    """
     RESULT: ClassVar[str] = ""
     """The selector of the text beside the form."""
 

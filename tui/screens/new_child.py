@@ -52,10 +52,8 @@ class NewChildScreen(FormScreen):
     BINDINGS: ClassVar[list[BindingType]] = [*keys.NEW_CHILD]
     RESULT = "#plan"
     DEFAULT_CSS = """
-    NewChildScreen #body { layout: vertical; height: 1fr; }
     NewChildScreen Form { height: 13; width: 100%; }
     NewChildScreen #plan { height: 1fr; padding: 0 1; }
-    NewChildScreen.wide #body { layout: horizontal; }
     NewChildScreen.wide Form { width: 50%; max-width: 64; height: 100%; padding: 1 0; }
     NewChildScreen.wide Choices { height: auto; max-height: 70%; }
     NewChildScreen.wide #asked { padding: 1 1 0 1; }

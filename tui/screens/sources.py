@@ -8,34 +8,28 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container
-from textual.events import Resize
 
 from pathway.protocol.model import Protocol
 from pathway.views.pictures.picture import Role
 from pathway.views.words.paragraphs import Paragraph
 from pathway.views.words.statements import Statement
 from tui import keys
-from tui.screens.base import OwnScreen
+from tui.screens.page import ListAndPage
 from tui.widgets import frame
 from tui.widgets.choices import Choices
 from tui.widgets.prose import Prose
 
-WIDE = 100
 HEADS = ("Sources", "Refers to", "Referred to by")
 
 
-class SourcesScreen(OwnScreen):
+class SourcesScreen(ListAndPage):
     """Statements on one side, the page of the rule on the other."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.SOURCES]
     HELP_HEAD = "Sources"
     DEFAULT_CSS = """
-    SourcesScreen #body { layout: vertical; height: 1fr; }
-    SourcesScreen Choices { height: 2fr; padding: 1 1 0 1; }
-    SourcesScreen #page { height: 3fr; padding: 1 2; }
-    SourcesScreen.wide #body { layout: horizontal; }
-    SourcesScreen.wide Choices { width: 2fr; height: 100%; }
-    SourcesScreen.wide #page { width: 3fr; height: 100%; }
+    SourcesScreen Choices { height: 2fr; }
+    SourcesScreen.wide #page { width: 3fr; }
     """
 
     def __init__(self, head: str, statements: tuple[Statement, ...], rule: str = "") -> None:
@@ -68,32 +62,10 @@ class SourcesScreen(OwnScreen):
         self.query_one(Choices).offer(said, self.start)
         self.show_page()
 
-    def on_resize(self, event: Resize) -> None:
-        """Put the page beside the statements where there is width for it."""
-        self.set_class(event.size.width >= WIDE, "wide")
-        choices = self.query_one(Choices)
-        self.call_after_refresh(lambda: choices.choose(choices.place))
-
     def show_page(self) -> None:
         """Show the rule behind the chosen statement."""
         item = self.said[self.query_one(Choices).place]
         self.query_one("#page", Prose).say(page_of(item, self.home.rules, self.home.named))
-
-    def action_statement(self, by: int) -> None:
-        """Choose the statement before or after."""
-        choices = self.query_one(Choices)
-        choices.choose(choices.place + by)
-        self.show_page()
-
-    def action_page(self, by: int) -> None:
-        """Scroll the page."""
-        prose = self.query_one("#page", Prose)
-        prose.scroll_relative(y=by * max(1, prose.size.height - 2), animate=False)
-
-    def on_choices_picked(self, event: Choices.Picked) -> None:
-        """Choose the statement that was clicked."""
-        self.query_one(Choices).choose(event.place)
-        self.show_page()
 
 
 def _place(statements: tuple[Statement, ...], rule: str) -> int:

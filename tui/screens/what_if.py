@@ -52,10 +52,8 @@ class WhatIfScreen(FormScreen):
     HELP_HEAD = "What if"
     RESULT = "#answer"
     DEFAULT_CSS = """
-    WhatIfScreen #body { layout: vertical; height: 1fr; }
     WhatIfScreen Form { height: 11; width: 100%; }
     WhatIfScreen #answer { height: 1fr; padding: 0 1; }
-    WhatIfScreen.wide #body { layout: horizontal; }
     WhatIfScreen.wide Form { width: 46; height: 100%; padding: 1 0; }
     WhatIfScreen.wide #answer { height: 100%; width: 1fr; padding: 1 2; }
     """

@@ -45,7 +45,6 @@ class WorksheetScreen(FormScreen):
     HELP_HEAD = "Worksheet"
     RESULT = "#sheet"
     DEFAULT_CSS = """
-    WorksheetScreen #body { layout: vertical; height: 1fr; }
     WorksheetScreen #left { height: 9; width: 100%; }
     WorksheetScreen Form { height: 100%; width: 100%; }
     WorksheetScreen #sheet { height: 1fr; padding: 0 1; }
@@ -56,7 +55,6 @@ class WorksheetScreen(FormScreen):
     WorksheetScreen #offered { max-height: 4; }
     WorksheetScreen.drawn #offered { max-height: 1; }
     WorksheetScreen.drawn #sheet { display: none; }
-    WorksheetScreen.wide #body { layout: horizontal; }
     WorksheetScreen.wide #left, WorksheetScreen.wide.listing #left { width: 44; height: 100%; }
     WorksheetScreen.wide #offered { max-height: 30%; }
     WorksheetScreen.wide .listing #said { max-height: 6; }

@@ -70,5 +70,5 @@ def _counted(step: Step, chances: Floats, level: Level, question: Question) -> M
 
 def _chance(name: str, risks: StepRisks, slip_share: float) -> Floats:
     if name == LASTING:
-        return np.minimum(lasting_harm_of(risks, slip_share), 1.0)
+        return lasting_harm_of(risks, slip_share)
     return risks.chance(name)

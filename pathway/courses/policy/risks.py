@@ -126,7 +126,7 @@ def risks_of(
     harm = np.stack([lasting_harm_of(of, number("slip_lasting_share")) for of in states], axis=3)
     return Risks(
         unplanned=unplanned,
-        harm=np.minimum(harm, 1.0),
+        harm=harm,
         short=first.short_of_goal,
         short_mm=first.short_mean_mm,
         joints=_joints(first),
@@ -136,8 +136,8 @@ def risks_of(
 
 
 def lasting_harm_of(of: StepRisks, slip_share: float) -> Floats:
-    """Return the lasting harm of a lengthening, that share of the joints that slip counted with it."""
-    harm: Floats = of.lasting_harm + slip_share * (of.hip_slip + of.knee_slip)
+    """Return the chance of lasting harm of a lengthening, that share of the joints that slip counted with it."""
+    harm: Floats = np.minimum(of.lasting_harm + slip_share * (of.hip_slip + of.knee_slip), 1.0)
     return harm
 
 

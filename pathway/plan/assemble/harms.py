@@ -66,8 +66,7 @@ def _pooled(bare: pm.StageHarm, outcome: str, step: Step | None, protocol: Proto
 def _lasting(step: Step, protocol: Protocol, level: Level) -> float:
     """Return of how many of 100 such lengthenings some harm stays, that share of the joints that slip with it."""
     risks = step_risks(protocol, step, level=level)
-    harm = float(lasting_harm_of(risks, protocol.number("slip_lasting_share")))
-    return round(HUNDRED * min(harm, 1.0), 1)
+    return round(HUNDRED * float(lasting_harm_of(risks, protocol.number("slip_lasting_share"))), 1)
 
 
 def at_least_once(events_per_hundred: float) -> float:
